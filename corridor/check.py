@@ -1,0 +1,208 @@
+"""The main job: a study file in, a GeoPackage of findings out."""
+
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from threading import Lock, local
+from time import perf_counter
+
+import numpy as np
+
+from corridor.assessment import Facts, Ground, Plan, assess_spans
+from corridor.clearance.findings import gap_rows, span_rows, structure_rows
+from corridor.clearance.reasons import faulty_obstacles
+from corridor.errors import InputError
+from corridor.inputs.study_inputs import read_inputs
+from corridor.line.build import lay_out
+from corridor.outputs.geopackage import FindingsWriter
+from corridor.study import load_study
+from corridor.summary import CAUTIONS, Tally
+
+__all__ = ["Result", "check_study", "find"]
+
+#: Wire spans that are worked on at once: enough to be fast, few enough to keep memory flat.
+BATCH = 150
+#: Batches under way at once; reading, and most of numpy and shapely, let go of the interpreter.
+THREADS = 2
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a check comes to.
+
+    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `output` the findings;
+    `timings` seconds spent reading, computing and writing (of both threads together).
+    """
+
+    options: tuple
+    violations: int
+    gaps: int
+    output: Path
+    frame: object
+    warnings: tuple
+    timings: dict
+
+    @property
+    def status(self):
+        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed."""
+        return 1 if self.violations else 3 if self.gaps else 0
+
+
+def check_study(path, output=None, *, progress=None, time=None):
+    """Check every span of a study and write the findings.
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    output : path, optional
+        The GeoPackage to write; default: what the study says.
+    progress : callable, optional
+        `progress(done, total)` in spans.
+    time : datetime, optional
+        The time of the run, with its zone; default: now. The same input and time give the same file.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    InputError
+        Something given cannot be used; what stood at the output stays untouched.
+    """
+    clock = Clock()
+    with clock("read"):
+        study = load_study(path)
+        inputs = read_inputs(study)
+    with inputs.terrain:
+        target = Path(output) if output else study.resolve(study.study.output)
+        with FindingsWriter(target, inputs.crs, time=time) as findings:
+            facts, plan, ground = _prepare(inputs, clock)
+            tally = Tally(facts)
+            for layer, columns in find(facts, plan, ground, progress=progress, clock=clock):
+                tally.add(layer, columns)
+                with clock("write"):
+                    findings.add(layer, columns)
+            options = tally.option_rows()
+            findings.add("options", options)
+            warnings = (*inputs.warnings(), *tally.warnings)
+            findings.add("run", inputs.run_row(findings.time, warnings, CAUTIONS))
+            findings.add("inputs", inputs.file_rows())
+            with clock("write"):
+                findings.close()
+    rows = tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True))
+    return Result(rows, tally.violations, tally.gaps, target, inputs.frame, warnings,
+                  dict(clock.seconds))
+
+
+class Clock:
+    """Seconds by kind of work, from any thread; work within other work counts as its own kind alone."""
+
+    def __init__(self):
+        self.seconds = {"read": 0.0, "compute": 0.0, "write": 0.0, "wait": 0.0}
+        self._lock = Lock()
+        self._local = local()
+
+    @contextmanager
+    def __call__(self, kind):
+        """Return a context whose time counts as `kind`."""
+        outer = getattr(self._local, "inner", 0.0)
+        self._local.inner, begin = 0.0, perf_counter()
+        try:
+            yield
+        finally:
+            total = perf_counter() - begin
+            with self._lock:
+                self.seconds[kind] += total - self._local.inner
+            self._local.inner = outer + total
+
+
+def _prepare(inputs, clock):
+    """Lay out the lines over the ground."""
+    structures = inputs.structures
+    ground = _timed_ground(inputs.terrain, clock)
+    base = structures.base_elevation.copy()
+    unknown = np.isnan(base)
+    base[unknown] = ground.sample(structures.easting[unknown], structures.northing[unknown])
+    highest = np.nanmax(base, initial=-np.inf)
+    if not np.isfinite(highest):
+        raise InputError(inputs.study.path, "terrain.ground", "no elevation at any structure",
+                         "rasters that cover the line")
+    facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
+                  inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest))
+    return facts, Plan(*lay_out(structures, base, inputs.frame.ground_factor), base), ground
+
+
+def _timed_ground(terrain, clock):
+    """The terrain for one thread at a time, its time told apart."""
+    lock = Lock()
+
+    def read(method):
+        def timed(*args):
+            with clock("wait"):
+                lock.acquire()
+            try:
+                with clock("read"):
+                    return method(*args)
+            finally:
+                lock.release()
+        return timed
+
+    return Ground(read(terrain.sample), read(terrain.profiles))
+
+
+def find(facts, plan, ground, *, progress=None, clock=None):
+    """Yield the findings of a corridor, batch by batch, as (layer, columns).
+
+    Parameters
+    ----------
+    facts : Facts
+    plan : Plan
+    ground : Ground
+    progress : callable, optional
+        `progress(done, total)` in spans.
+    clock : callable, optional
+        `clock("compute")`, a context that measures the time.
+    """
+    clock = clock or Clock()
+    where = facts.structures, plan.base_elevation, plan.spans
+    yield "structures", structure_rows(facts.structures, plan.base_elevation, plan.route)
+    yield "spans", span_rows(*where, plan.sections)
+    yield "not_assessed", gap_rows(faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles), *where)
+    ranges = _ranges(plan, facts)
+
+    def work(span_range):
+        with clock("compute"):
+            return assess_spans(facts, plan, ground, *span_range)
+
+    done = 0
+    with ThreadPoolExecutor(THREADS) as pool:
+        for (first, last), batch in zip(ranges, _in_order(pool, work, ranges), strict=True):
+            yield from batch.items()
+            done += last + 1 - first
+            if progress:
+                progress(done, len(plan.spans))
+
+
+def _in_order(pool, work, items):
+    """Results in the order of the items, with no more under way than are soon wanted."""
+    items = iter(items)
+    waiting = [pool.submit(work, item) for item in islice(items, THREADS + 1)]
+    while waiting:
+        result = waiting.pop(0).result()
+        waiting += [pool.submit(work, item) for item in islice(items, 1)]
+        yield result
+
+
+def _ranges(plan, facts):
+    """Spans of whole sections, together about a batch of wire spans."""
+    wires = max(len(set(facts.framings.wire)), 1)
+    ranges, first = [], 0
+    for last in plan.sections.last:
+        if (last + 1 - first) * wires >= BATCH or last + 1 == len(plan.spans):
+            ranges.append((int(first), int(last)))
+            first = last + 1
+    return ranges

@@ -1,0 +1,178 @@
+"""Objects that wires pass over or under: where each wire meets each object in plan, and the object's top there."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from corridor.geometry.distance import Rows
+from corridor.geometry.surface_rows import cut_rows
+
+__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "part_tops"]
+
+#: Places at which an object's own elevation is read along a wire that passes over it.
+_PLACES = np.linspace(0, 1, 9)
+
+
+@dataclass(frozen=True)
+class ObstacleIndex:
+    """Obstacles cut into single geometries, and a tree of their footprints.
+
+    `part` the geometry with its own Z, `footprint` what a wire crosses in plan (a line or point widened by its
+    radius), `of_part` the index of the obstacle.
+    """
+
+    obstacles: object
+    part: np.ndarray
+    footprint: np.ndarray
+    of_part: np.ndarray
+    tree: shapely.STRtree
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """Wires over (or under) objects, one row per wire span and stretch.
+
+    `wire`, `obstacle` indices; `rows` the object's top below the wire, nan where it is unknown.
+    """
+
+    wire: np.ndarray
+    obstacle: np.ndarray
+    rows: Rows
+
+
+def index_obstacles(obstacles):
+    """Return the index of all obstacles that are without fault."""
+    placed = np.flatnonzero(obstacles.fault == "")
+    part, owner = shapely.get_parts(obstacles.geometry[placed], return_index=True)
+    of_part = placed[owner]
+    flat = shapely.force_2d(part)
+    radius = np.nan_to_num(obstacles.radius[of_part])
+    widen = (radius > 0) & (shapely.get_dimensions(flat) < 2)
+    footprint = flat.copy()
+    footprint[widen] = shapely.buffer(flat[widen], radius[widen])
+    return ObstacleIndex(obstacles, part, footprint, of_part, shapely.STRtree(footprint))
+
+
+def chords(wires):
+    """Return the plan chord of each wire span as a shapely line; None where an end is unknown."""
+    plan = np.stack([wires.start[:, :2], wires.end[:, :2]], axis=1)
+    known = np.isfinite(plan).all(axis=(1, 2))
+    lines = np.full(len(plan), None, object)
+    lines[known] = shapely.linestrings(plan[known])
+    return lines
+
+
+def cross(wires, index, ground, sample):
+    """Return every stretch of wire over an object.
+
+    Parameters
+    ----------
+    wires : WireSpans
+    index : ObstacleIndex
+    ground : Rows
+        Ground under each wire span, row for row.
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`, for the outlines of buildings.
+
+    Returns
+    -------
+    Crossed
+    """
+    lines = chords(wires)
+    wire, part, low, high = _stretches(lines, wires, index)
+    absolute = index.obstacles.absolute[index.of_part[part]]
+    building = index.obstacles.category[index.of_part[part]] == "building"
+    draped = ~absolute & ~building
+    own = _own_tops(lines, wire, part, low, high, index, absolute)
+    roofed = np.zeros(len(index.part), bool)
+    roofed[part[~absolute & building]] = True
+    roofs = np.repeat(part_tops(index, sample, roofed)[part[~absolute & building], None], len(_PLACES), axis=1)
+    pieces = [_draped(ground, wire, part, low, high, index, draped),
+              _flat(low, high, absolute, own), _flat(low, high, ~absolute & building, roofs)]
+    first = np.r_[0, np.cumsum(np.concatenate([np.diff(p[0]) for p in pieces]))]
+    order = np.concatenate([np.flatnonzero(m) for m in (draped, absolute, ~absolute & building)])
+    wire, obstacle = wire[order], index.of_part[part[order]]
+    rows = Rows(first, np.concatenate([p[1] for p in pieces]), np.concatenate([p[2] for p in pieces]),
+                ground.span[wire], ground.start[wire], ground.rise[wire])
+    return Crossed(wire, obstacle, rows)
+
+
+def _stretches(lines, wires, index):
+    """Wire, part, and the ends of the stretch along the wire [-] of every meeting in plan."""
+    wire, part = index.tree.query(lines, predicate="intersects")
+    keep = (shapely.get_dimensions(index.footprint[part]) > 0)
+    wire, part = wire[keep], part[keep]
+    met, owner = shapely.get_parts(shapely.intersection(lines[wire], index.footprint[part]), return_index=True)
+    wire, part = wire[owner], part[owner]
+    coordinates, vertex = shapely.get_coordinates(met, return_index=True)
+    start, end = wires.start[wire, :2], wires.end[wire, :2]
+    along = end - start
+    place = ((coordinates - start[vertex]) * along[vertex]).sum(1) / (along[vertex] ** 2).sum(1)
+    place = np.clip(place, 0, 1)
+    low, high = np.full(len(met), np.inf), np.full(len(met), -np.inf)
+    np.minimum.at(low, vertex, place)
+    np.maximum.at(high, vertex, place)
+    order = np.lexsort((low, index.of_part[part], wire))
+    return wire[order], part[order], low[order], high[order]
+
+
+def _draped(ground, wire, part, low, high, index, chosen):
+    """Rows of objects that stand on the ground: its profile under the wire, raised by their height."""
+    first, fraction, surface = cut_rows(ground.first, ground.fraction, ground.surface,
+                                        wire[chosen], low[chosen], high[chosen])
+    height = index.obstacles.height[index.of_part[part[chosen]]]
+    return first, fraction, surface + np.repeat(height, np.diff(first))
+
+
+def _flat(low, high, chosen, tops):
+    """Rows of nodes at `_PLACES` between the ends, with given tops (row, place)."""
+    low, high = low[chosen, None], high[chosen, None]
+    fraction = low + (high - low) * _PLACES
+    first = np.arange(len(low) + 1) * len(_PLACES)
+    return first, fraction.ravel(), tops.ravel()
+
+
+def _own_tops(lines, wire, part, low, high, index, chosen):
+    """Elevation of objects that carry their own: of a line beside each place, of a polygon its highest vertex."""
+    wire, part, low, high = wire[chosen], part[chosen], low[chosen], high[chosen]
+    tops = np.repeat(_highest(index.part[part])[:, None], len(_PLACES), axis=1)
+    line = np.flatnonzero(shapely.get_dimensions(index.part[part]) == 1)
+    place = (low + (high - low) * _PLACES[:, None]).T[line]
+    spot = shapely.line_interpolate_point(lines[wire[line], None], place, normalized=True)
+    geometry = index.part[part[line], None]
+    # Both calls measure in plan; the interpolated point carries the line's Z there.
+    on_line = shapely.line_interpolate_point(geometry, shapely.line_locate_point(geometry, spot))
+    tops[line] = shapely.get_z(on_line)
+    return tops
+
+
+def part_tops(index, sample, wanted):
+    """Return the elevation of the top of some parts [m], shape (part,), nan where unknown or not wanted.
+
+    Parameters
+    ----------
+    index : ObstacleIndex
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
+    wanted : ndarray of bool, shape (part,)
+    """
+    tops = np.full(len(index.part), np.nan)
+    absolute = index.obstacles.absolute[index.of_part]
+    own = np.flatnonzero(wanted & absolute)
+    tops[own] = _highest(index.part[own])
+    standing = np.flatnonzero(wanted & ~absolute)
+    if len(standing):
+        coordinates, owner = shapely.get_coordinates(index.part[standing], return_index=True)
+        base = np.full(len(standing), -np.inf)
+        np.maximum.at(base, owner, sample(coordinates[:, 0], coordinates[:, 1]))
+        tops[standing] = np.where(np.isfinite(base), base, np.nan) + index.obstacles.height[index.of_part[standing]]
+    return tops
+
+
+def _highest(geometry):
+    """Highest vertex of each geometry [m], nan for an empty array or a missing Z."""
+    coordinates, owner = shapely.get_coordinates(geometry, include_z=True, return_index=True)
+    top = np.full(len(geometry), -np.inf)
+    np.maximum.at(top, owner, coordinates[:, 2])
+    return np.where(np.isfinite(top), top, np.nan)

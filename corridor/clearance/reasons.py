@@ -1,0 +1,213 @@
+"""What should have been compared and was not, and why: every such pair is a row of `not_assessed`."""
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.clearance import rules as rule_tables
+from corridor.clearance.findings import against_of, obstacle_name
+from corridor.clearance.ground import unknown_share
+
+__all__ = ["Gap", "faulty_obstacles", "missing_rows"]
+
+MEASURES = ("vertical", "horizontal", "radial")
+
+#: Obstacles within this distance of a span belong to it [m].
+NEAR = 60.0
+
+
+class Gap(NamedTuple):
+    """One thing not assessed: span index, names (None for all), and the reason."""
+
+    span: int
+    wire: str | None
+    option: str | None
+    case: str | None
+    against: str | None
+    obstacle: str | None
+    reason: str
+
+
+def missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, still):
+    """Return every gap of a batch of spans.
+
+    Parameters
+    ----------
+    scene : Scene
+    facts : Facts
+    below : Rows
+        Ground under each wire span.
+    crossed : Crossed
+    checked : Checked
+    unruled : ndarray of str
+        Why a compared row has no requirement, "" where it has one.
+    tops : ndarray, shape (part,)
+        Tops of the parts that a radial or horizontal rule is for.
+    unmatched : list of (span, wire, reason)
+    still : ndarray of int
+        Cases in still air in which vertical clearance is asked for.
+    """
+    gaps = [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
+    gaps += _unknown_ends(scene) + _unsolved(scene, facts)
+    gaps += _unknown_ground(scene, below, still)
+    gaps += _unknown_tops(scene, crossed, still)
+    gaps += _unruled(scene, facts, checked, unruled, crossed)
+    return gaps + _unknown_points(scene, facts, tops) + _vertical_in_wind(scene)
+
+
+def _names(things):
+    return [thing.name for thing in things]
+
+
+def _unknown_ends(scene):
+    wires, spans = scene.wires, scene.spans
+    gaps = []
+    for point, ends in ((wires.start, spans.tail), (wires.end, spans.head)):
+        for w in np.flatnonzero(np.isnan(point[:, 2])):
+            name = scene.structures.structure[ends[wires.span[w]]]
+            gaps.append(Gap(wires.span[w], wires.wire[w], None, None, None, None,
+                            f"the base elevation of structure {name} is unknown: it has none of its own and "
+                            "the ground raster has no value there"))
+    return gaps
+
+
+def _unsolved(scene, facts):
+    """Wires without a tension, by option and case."""
+    strung, wires = scene.strung, scene.wires
+    options, cases = _names(scene.options), _names(scene.cases)
+    gaps = []
+    shield = np.array([kind == "shield" for kind in wires.kind])
+    if facts.shield is None:
+        gaps += [Gap(wires.span[w], wires.wire[w], None, None, None, None,
+                     "the study names no conductor for shield wires ([shield_wire])")
+                 for w in np.flatnonzero(shield)]
+    else:
+        shield[:] = False
+    unsolved = np.isnan(strung.horizontal_tension)[scene.group] & ~shield[:, None, None]
+    for w, o, k in np.argwhere(unsolved):
+        gaps.append(Gap(wires.span[w], wires.wire[w], options[o], cases[k], None, None,
+                        _why_unsolved(strung, scene.group[w], o, k, cases[k])))
+    return gaps
+
+
+def _why_unsolved(strung, g, o, k, case):
+    if np.isnan(strung.temperature[g, o, k]):
+        return f"the option has no emergency temperature, which case {case} asks for"
+    if np.isnan(strung.excess[g, o]):
+        return "the stringing limits leave no tension at which the section can hang"
+    return f"no equilibrium found: strain residual {strung.residual[g, o, k]:.1e}"
+
+
+def _unknown_ground(scene, below, still):
+    wires, spans = scene.wires, scene.spans
+    share = unknown_share(below)
+    known_ends = np.isfinite(wires.start[:, 2] + wires.end[:, 2])
+    gaps = []
+    for span in np.unique(wires.span[known_ends & (share > 0)]):
+        rows = np.flatnonzero((wires.span == span) & known_ends & (share > 0))
+        names = ", ".join(wires.wire[rows])
+        worst = (share * wires.length)[rows].max()
+        reason = f"the ground raster has no values below {worst:.1f} m of the {spans.length[span]:.1f} m span"
+        gaps += [Gap(span, names, option, scene.cases[k].name, "ground", None, reason)
+                 for option in _names(scene.options) for k in still]
+    return gaps
+
+
+def _unknown_tops(scene, crossed, still):
+    """Objects below a wire whose top is unknown somewhere there."""
+    share = unknown_share(crossed.rows)
+    bad = np.isnan(crossed.rows.surface)
+    owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
+    rows = np.flatnonzero((np.bincount(owner, bad, minlength=len(crossed.wire)) > 0) | (share > 0))
+    wires, obstacles = scene.wires, scene.obstacles
+    against = against_of(crossed.obstacle, obstacles)
+    name = obstacle_name(crossed.obstacle, obstacles)
+    seen, gaps = set(), []
+    for r in rows:
+        span = wires.span[crossed.wire[r]]
+        if (span, crossed.obstacle[r]) in seen:
+            continue
+        seen.add((span, crossed.obstacle[r]))
+        gaps += [Gap(span, None, option, scene.cases[k].name, against[r], name[r],
+                     "the top of the object is unknown: it has neither an elevation of its own nor ground "
+                     "and a height at this place") for option in _names(scene.options) for k in still]
+    return gaps
+
+
+def _unruled(scene, facts, checked, unruled, crossed):
+    """Things met by a wire that no rule of the table is for."""
+    wires, obstacles = scene.wires, scene.obstacles
+    options, cases = _names(scene.options), _names(scene.cases)
+    against, name = against_of(checked.obstacle, obstacles), obstacle_name(checked.obstacle, obstacles)
+    gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
+                cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
+    against, name = against_of(crossed.obstacle, obstacles), obstacle_name(crossed.obstacle, obstacles)
+    ruled = np.any([rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES], axis=0)
+    lone = {(wires.span[crossed.wire[r]], name[r], against[r]) for r in np.flatnonzero(~ruled)}
+    return gaps + [Gap(s, None, None, None, a, n, f"the rules hold none for {a}") for s, n, a in sorted(lone)]
+
+
+def _unknown_points(scene, facts, tops):
+    """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
+    index, spans, structures = facts.index, scene.spans, scene.structures
+    line = shapely.linestrings(np.stack([np.stack([structures.easting[s], structures.northing[s]], axis=-1)
+                                         for s in (spans.tail, spans.head)], axis=1))
+    span, part = index.tree.query(line, predicate="dwithin", distance=NEAR)
+    against = against_of(index.of_part[part], scene.obstacles)
+    names = obstacle_name(index.of_part[part], scene.obstacles)
+    dimension = shapely.get_dimensions(index.part[part])
+    flat = shapely.get_dimensions(index.footprint[part])
+    ruled = [rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES]
+    gaps = {}
+    for s, p, a, n, d, f, *has in zip(span, part, against, names, dimension, flat, *ruled, strict=True):
+        reason = _why_not(*has, d, f, tops[p])
+        if reason:
+            gaps[s, n, reason] = Gap(s, None, None, None, a, n, reason)
+    return list(gaps.values())
+
+
+def _why_not(vertical, horizontal, radial, dimension, flat, top):
+    """Reason why an object near a span is not compared by a rule that is for it, or None."""
+    if radial and dimension > 0:
+        return "radial clearance is computed to points only, not to lines and areas"
+    if (radial or horizontal) and np.isnan(top):
+        return "the top of the object is unknown: no elevation of its own, no height, or no ground at its foot"
+    if vertical and not radial and flat == 0:
+        return "a point without a radius is never below a wire: it needs a radius, or a radial rule"
+    return None
+
+
+def _vertical_in_wind(scene):
+    names = [case.name for case in scene.cases if case.wind > 0 and "vertical" in case.checks]
+    wires = scene.wires
+    return [Gap(span, None, option, case, None, None,
+                "vertical clearance of wires in wind is not computed: ask for it in a case in still air")
+            for case in names for option in _names(scene.options) for span in np.unique(wires.span)]
+
+
+def faulty_obstacles(spans, structures, obstacles):
+    """Return the gaps of obstacles that cannot be assessed at all, at the spans they lie near.
+
+    Parameters
+    ----------
+    spans : Spans
+    structures : Structures
+    obstacles : Obstacles
+
+    Returns
+    -------
+    list of Gap
+        `span` is -1 for an obstacle without a place. Faulty obstacles far from every span are left out.
+    """
+    faulty = np.flatnonzero(obstacles.fault != "")
+    line = shapely.linestrings(np.stack([np.stack([structures.easting[s], structures.northing[s]], axis=-1)
+                                         for s in (spans.tail, spans.head)], axis=1))
+    tree, gaps = shapely.STRtree(line), []
+    for o in faulty:
+        shape = obstacles.geometry[o]
+        placed = shape is not None and not shape.is_empty
+        near = tree.query(shapely.envelope(shape), predicate="dwithin", distance=NEAR) if placed else [-1]
+        gaps += [Gap(int(s), None, None, None, obstacles.category[o], obstacles.obstacle[o], obstacles.fault[o])
+                 for s in near]
+    return gaps

@@ -1,0 +1,332 @@
+"""Rule tables: what their columns mean, the built-in ones, and those of a user.
+
+A table holds facts, read or recalled, not the code itself: each row of a built-in table names its
+edition and its confidence, and is to be verified against the edition that is in force.
+"""
+
+import csv
+import math
+from dataclasses import dataclass, fields
+from itertools import combinations
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.errors import InputError, nearest
+from corridor.units import QuantityError, quantity
+
+__all__ = [
+    "COLUMNS",
+    "FALLBACK",
+    "FOLDER",
+    "TABLES",
+    "Column",
+    "Rules",
+    "combine",
+    "load_rules",
+    "load_table",
+    "require_cases",
+    "table_markdown",
+]
+
+#: Built-in tables by name.
+TABLES = {
+    "european-electrical-distance": "european_electrical_distance.csv",
+    "us-rural-utility": "us_rural_utility.csv",
+}
+#: Where the tables of the package lie.
+FOLDER = Path(__file__).with_name("rule_tables")
+#: A row against this category is for every obstacle whose category has no row of its own in that
+#: measure. No built-in table has one: a user who wants it says so.
+FALLBACK = "other"
+
+
+class Column(NamedTuple):
+    """What a column holds: kind of cell, value of an empty cell (None: must be filled), meaning."""
+
+    kind: str | tuple
+    default: object
+    meaning: str
+
+
+_TEXT, _LENGTH, _KV, _SHARE = "text", "length", "kV", "share"
+
+#: The columns of a rule table, in the order of `Rules`.
+COLUMNS = {
+    "rule": Column(_TEXT, None, "name of the rule, as it stands in the findings"),
+    "against": Column(_TEXT, None, "ground, right_of_way or the category of an obstacle; "
+                                   "other: every category without a row of its own"),
+    "measure": Column(("vertical", "horizontal", "radial"), None, "the distance that is measured"),
+    "base": Column(_LENGTH, None, "clearance before anything is added [m]"),
+    "per_kv": Column(_LENGTH, 0.0, "voltage adder per kilovolt above above_kv [m/kV]"),
+    "above_kv": Column(_KV, 0.0, "voltage above which the adder counts [kV]"),
+    "other_per_kv": Column(_LENGTH, 0.0, "the same for the voltage of the other line [m/kV]"),
+    "other_above_kv": Column(_KV, 0.0, "voltage above which that counts [kV]"),
+    "voltage_basis": Column(("line to line", "line to ground"), "line to line",
+                            "what the kilovolts of the adders are"),
+    "electrical_distance": Column(("", "D_el", "D_pp"), "", "a distance by highest system voltage "
+                                  "that is part of the voltage adder"),
+    "altitude_share": Column(_SHARE, 0.0, "share of the voltage adder that is added for every "
+                             "altitude_step, in proportion [-]"),
+    "altitude_above": Column(_LENGTH, 0.0, "altitude above which it is added [m]"),
+    "altitude_step": Column(_LENGTH, 300.0, "altitude for which the share is added once [m]"),
+    "buffer": Column(_LENGTH, 0.0, "margin of the owner on top of the rule [m]"),
+    "minimum": Column(_LENGTH, 0.0, "what base and adders are raised to where they are less [m]"),
+    "min_kv": Column(_KV, 0.0, "the row is for highest voltages, line to line, above this [kV]"),
+    "max_kv": Column(_KV, math.inf, "and up to and with this [kV]"),
+    "swung": Column(("", "yes", "no"), "", "yes: wires displaced by wind only; no: at rest only"),
+    "cases": Column("names", (), "cases that the row is for, with semicolons; empty: all"),
+    "authority": Column(_TEXT, "", "who issued the rule"),
+    "edition": Column(_TEXT, "", "which edition"),
+    "clause": Column(_TEXT, "", "where it stands in it"),
+    "confidence": Column(_TEXT, "", "how the number is known"),
+    "note": Column(_TEXT, "", "what else to know"),
+}
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Rows of rule tables as columns of shape (rule,); `COLUMNS` gives their meanings and units.
+
+    `cases` holds a tuple of names per row, the other texts are str, the numbers float.
+    """
+
+    rule: np.ndarray
+    against: np.ndarray
+    measure: np.ndarray
+    base: np.ndarray
+    per_kv: np.ndarray
+    above_kv: np.ndarray
+    other_per_kv: np.ndarray
+    other_above_kv: np.ndarray
+    voltage_basis: np.ndarray
+    electrical_distance: np.ndarray
+    altitude_share: np.ndarray
+    altitude_above: np.ndarray
+    altitude_step: np.ndarray
+    buffer: np.ndarray
+    minimum: np.ndarray
+    min_kv: np.ndarray
+    max_kv: np.ndarray
+    swung: np.ndarray
+    cases: np.ndarray
+    authority: np.ndarray
+    edition: np.ndarray
+    clause: np.ndarray
+    confidence: np.ndarray
+    note: np.ndarray
+
+    def __len__(self):
+        return len(self.rule)
+
+
+def load_table(name):
+    """Return a built-in table.
+
+    Raises
+    ------
+    InputError
+        There is no table of that name.
+
+    Examples
+    --------
+    >>> len(load_table("us-rural-utility")) > 10
+    True
+    """
+    if name not in TABLES:
+        raise InputError(None, "rules.table", repr(name), ", ".join(TABLES), nearest(name, TABLES))
+    return load_rules(FOLDER / TABLES[name])
+
+
+def load_rules(file):
+    """Return the rules of a comma-separated file with a header row.
+
+    Parameters
+    ----------
+    file : path
+        UTF-8. Columns of `COLUMNS`, in any order; rule, against, measure and base are needed.
+        Lengths are numbers in m or text with a unit ("18.5 ft"), voltages in kV or with a unit.
+
+    Raises
+    ------
+    InputError
+        Names the row by its line in the file, and the column: a file that cannot be read, an
+        unknown or missing column, a bad cell, no row at all, or two rows that would answer for the
+        same pair.
+    """
+    lines, rows = [], []
+    try:
+        with Path(file).open(encoding="utf-8-sig", newline="") as stream:
+            reader = csv.DictReader(stream, strict=True)
+            _check_header(file, reader.fieldnames or [])
+            for row in reader:
+                if any(row.values()):
+                    lines.append(reader.line_num)
+                    rows.append(_read_row(file, reader.line_num, row))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(file, None, f"a file that cannot be read ({error})",
+                         "a comma-separated UTF-8 file of rules") from error
+    if not rows:
+        raise InputError(file, None, "no rule", "a header row and at least one rule")
+    rules = _columns(rows)
+    _refuse_rivals(file, lines, rules)
+    return rules
+
+
+def _check_header(file, header):
+    for name in header:
+        if name not in COLUMNS:
+            raise InputError(file, "header", repr(name), ", ".join(COLUMNS), nearest(name, COLUMNS))
+        if header.count(name) > 1:
+            raise InputError(file, "header", f"{name!r} twice", "each column once")
+    missing = [n for n, c in COLUMNS.items() if c.default is None and n not in header]
+    if missing:
+        raise InputError(file, "header", f"no column {missing[0]!r}",
+                         "a header with rule, against, measure and base, separated by commas")
+
+
+def _read_row(file, line, row):
+    if None in row or None in row.values():
+        raise InputError(file, f"row {line}", "another number of cells than in the header",
+                         "one cell per column; text that holds a comma stands in double quotes")
+    values = {}
+    for name, column in COLUMNS.items():
+        text = (row.get(name) or "").strip()
+        try:
+            values[name] = _read_cell(text, column)
+        except ValueError as error:
+            choices = column.kind if isinstance(column.kind, tuple) else ()
+            raise InputError(file, f"row {line}: {name}", repr(text) if text else "nothing",
+                             str(error), nearest(text, choices)) from error
+    if values["max_kv"] <= values["min_kv"]:
+        raise InputError(file, f"row {line}: max_kv", row["max_kv"], "more than min_kv")
+    if values["altitude_step"] == 0:
+        raise InputError(file, f"row {line}: altitude_step", row["altitude_step"], "more than 0 m")
+    return values
+
+
+def _read_cell(text, column):
+    """Value of a cell; ValueError says what is accepted."""
+    if not text:
+        if column.default is None:
+            raise ValueError(column.meaning)
+        return column.default
+    if isinstance(column.kind, tuple):
+        if text not in column.kind:
+            raise ValueError(", ".join(c for c in column.kind if c))
+        return text
+    return _READERS[column.kind](text)
+
+
+def _length(text):
+    accepted = "a length of 0 m or more, such as 5.6 or '18.5 ft'"
+    return _positive(text.removesuffix("/kV"), "length", 1.0, accepted)
+
+
+def _kilovolts(text):
+    return _positive(text, "voltage", 1e-3, "a voltage of 0 kV or more, such as 22 or '22 kV'")
+
+
+def _positive(text, kind, factor, accepted):
+    """A bare number as it stands, else a quantity times `factor`; neither negative nor infinite."""
+    try:
+        value = float(text)
+    except ValueError:
+        try:
+            value = quantity(text, kind) * factor
+        except QuantityError as error:
+            raise ValueError(accepted) from error
+    if not 0 <= value < math.inf:
+        raise ValueError(accepted)
+    return value
+
+
+def _share(text):
+    accepted = "a share between 0 and 1, such as 0.03"
+    try:
+        value = float(text)
+    except ValueError as error:
+        raise ValueError(accepted) from error
+    if not 0 <= value <= 1:
+        raise ValueError(accepted)
+    return value
+
+
+def _names(text):
+    return tuple(name.strip() for name in text.split(";") if name.strip())
+
+
+_READERS = {_TEXT: str, _LENGTH: _length, _KV: _kilovolts, _SHARE: _share, "names": _names}
+
+
+def _columns(rows):
+    def column(name):
+        values = [row[name] for row in rows]
+        kind = float if COLUMNS[name].kind in (_LENGTH, _KV, _SHARE) else object
+        whole = np.empty(len(values), kind)
+        whole[:] = values
+        return whole
+
+    return Rules(*(column(f.name) for f in fields(Rules)))
+
+
+def _refuse_rivals(file, lines, rules):
+    """Refuse two rows that answer for the same pair, measure, case and voltage."""
+    for i, j in combinations(range(len(rules)), 2):
+        same = rules.against[i] == rules.against[j] and rules.measure[i] == rules.measure[j]
+        both = (rules.cases[i] == rules.cases[j]) or set(rules.cases[i]) & set(rules.cases[j])
+        swung = "" in (rules.swung[i], rules.swung[j]) or rules.swung[i] == rules.swung[j]
+        volts = max(rules.min_kv[i], rules.min_kv[j]) < min(rules.max_kv[i], rules.max_kv[j])
+        if same and both and swung and volts:
+            pair = f"{rules.against[j]}, {rules.measure[j]}"
+            raise InputError(file, f"row {lines[j]}",
+                             f"a second rule for {pair} (after row {lines[i]})",
+                             "one rule for each pair, case and voltage")
+
+
+def combine(table, own):
+    """Return a table in which own rows stand for all rows of the same (against, measure).
+
+    Parameters
+    ----------
+    table, own : Rules or None
+        An own row for some cases or voltages only also replaces the table's rows for all others:
+        what is then left without a rule is not assessed.
+
+    Returns
+    -------
+    Rules
+    """
+    if table is None or own is None:
+        return own if table is None else table
+    replaced = set(zip(own.against, own.measure, strict=True))
+    keep = [pair not in replaced for pair in zip(table.against, table.measure, strict=True)]
+    names = [f.name for f in fields(Rules)]
+    return Rules(*(np.concatenate([getattr(table, n)[keep], getattr(own, n)]) for n in names))
+
+
+def require_cases(rules, known, file):
+    """Raise InputError where a rule is for a case that the study does not have, so never used."""
+    for rule, cases in zip(rules.rule, rules.cases, strict=True):
+        for case in cases:
+            if case not in known:
+                raise InputError(file, f"{rule}: cases", repr(case), ", ".join(known),
+                                 nearest(case, known))
+
+
+def table_markdown(rules):
+    """Return the numbers and the sources of rules as a Markdown table, for the documentation."""
+    names = ("rule", "against", "measure", "swung", "min_kv", "max_kv", "base", "per_kv",
+             "above_kv", "electrical_distance", "minimum", "buffer", "clause", "confidence", "note")
+    lines = ["| " + " | ".join(names) + " |", "|" + " --- |" * len(names)]
+    for cells in zip(*(getattr(rules, n) for n in names), strict=True):
+        lines.append("| " + " | ".join(map(_cell, names, cells)) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def _cell(name, value):
+    """Text of a cell; numbers that are left out of the file are left out here too."""
+    if isinstance(value, str):
+        return value
+    return "" if name != "base" and value in (0, math.inf) else f"{value:.6g}"

@@ -1,0 +1,210 @@
+"""Which clearance rule is for a pair, and what it requires, term by term.
+
+A requirement is a sum whose terms stay apart, so that a reviewer can argue with each:
+
+    required = base + voltage adder + altitude adder + minimum raise + buffer
+
+Rules are data, of `corridor.clearance.rule_files`; this module knows sums and choices, not codes.
+"""
+
+import csv
+import math
+from dataclasses import dataclass
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance.rule_files import (
+    FALLBACK,
+    FOLDER,
+    TABLES,
+    Rules,
+    combine,
+    load_rules,
+    load_table,
+    require_cases,
+)
+
+__all__ = [
+    "TABLES",
+    "Rules",
+    "Terms",
+    "choose",
+    "combine",
+    "electrical_distance",
+    "has_rule",
+    "load_rules",
+    "load_table",
+    "require_cases",
+    "requirement",
+]
+
+_TO_GROUND = 1 / math.sqrt(3)
+#: What is no obstacle and so never falls back to the rule for all others.
+_NEVER_OTHER = ("ground", "right_of_way")
+
+
+class Terms(NamedTuple):
+    """The terms of requirements and their sum [m], of one shape; nan where there is no answer."""
+
+    base: np.ndarray
+    voltage_adder: np.ndarray
+    altitude_adder: np.ndarray
+    minimum_raise: np.ndarray
+    buffer: np.ndarray
+    required: np.ndarray
+
+
+def has_rule(rules, against, measure):
+    """Return True for each category that has a row of a measure in any case, its own or `other`."""
+    own = set(rules.against[rules.measure == measure])
+    for_all = FALLBACK in own
+    return np.array([a in own or (for_all and a not in _NEVER_OTHER) for a in against], bool)
+
+
+def choose(rules, against, measure, case, voltage_kv, *, swung=None):
+    """Return for each pair the row of the rule that is for it.
+
+    A row that names the case goes before one for all cases. Of several left, as where it is not
+    known whether the wire is swung, the one with the greatest base is taken.
+
+    Parameters
+    ----------
+    rules : Rules
+    against, measure, case : array_like of str, shape (...)
+    voltage_kv : array_like, shape (...)
+        Highest voltage, line to line [kV].
+    swung : array_like of bool, shape (...), optional
+        Whether the wire is displaced by wind.
+
+    Returns
+    -------
+    ndarray of int, shape (...)
+        Index into the rules; -1 where there is none, which is a pair that cannot be assessed.
+    """
+    state = np.full((), None) if swung is None else np.where(swung, "yes", "no")
+    given = np.broadcast_arrays(against, measure, case, state, np.asarray(voltage_kv, float))
+    rows = list(zip(*(np.ravel(v).tolist() for v in given), strict=True))
+    found = {row: _choose_one(rules, *row) for row in set(rows)}
+    return np.array([found[row] for row in rows], int).reshape(given[0].shape)
+
+
+def _choose_one(rules, against, measure, case, swung, voltage):
+    """Index of the rule for one pair, or -1."""
+    of_measure = rules.measure == measure
+    named = of_measure & (rules.against == against)
+    if not named.any() and against not in _NEVER_OTHER:
+        named = of_measure & (rules.against == FALLBACK)
+    fits = named & (rules.min_kv < voltage) & (voltage <= rules.max_kv)
+    if swung is not None:
+        fits &= (rules.swung == "") | (rules.swung == swung)
+    ranked = [(case in rules.cases[i], rules.base[i], -i) for i in np.flatnonzero(fits)
+              if not rules.cases[i] or case in rules.cases[i]]
+    return -max(ranked)[2] if ranked else -1
+
+
+def requirement(rules, index, voltage_kv, altitude, *, other_kv=None):
+    """Return what rules require, term by term.
+
+    Parameters
+    ----------
+    rules : Rules
+    index : array_like of int, shape (...)
+        Row of each rule, from `choose`; -1 gives nan.
+    voltage_kv : array_like, shape (...)
+        Highest (not nominal) voltage U, line to line [kV].
+    altitude : array_like, shape (...)
+        Elevation Z [m]; nan gives nan where the rule has an altitude share.
+    other_kv : array_like, shape (...), optional
+        Highest voltage U_o of the line that is crossed [kV]; taken to be U where this is left out.
+        nan gives nan where the rule counts it.
+
+    Returns
+    -------
+    Terms
+        With `k` 1 or, on the line to ground basis, 1/sqrt(3), and `D` the electrical distance:
+        voltage adder `a = D + per_kv max(k U - above_kv, 0)`
+        `+ other_per_kv max(k U_o - other_above_kv, 0)`,
+        altitude adder `z = a altitude_share max(Z - altitude_above, 0)/altitude_step`,
+        minimum raise `max(minimum - base - a - z, 0)`; the buffer comes on top of the minimum.
+
+    Examples
+    --------
+    >>> table = load_table("european-electrical-distance")
+    >>> road = choose(table, "road", "vertical", "hot", 245.0)
+    >>> float(requirement(table, road, 245.0, 200.0).required)
+    7.7
+    """
+    U, Z = np.asarray(voltage_kv, float), np.asarray(altitude, float)
+    U_o = U if other_kv is None else np.asarray(other_kv, float)
+    index, U, Z, U_o = np.broadcast_arrays(np.asarray(index, int), U, Z, U_o)
+    row = _Picked(rules, index)
+    k = np.where(row.text("voltage_basis") == "line to ground", _TO_GROUND, 1.0)
+    a = _distance(row.text("electrical_distance"), np.maximum(U, U_o))
+    a = a + _adder(row.number("per_kv"), k * U, row.number("above_kv"))
+    a = a + _adder(row.number("other_per_kv"), k * U_o, row.number("other_above_kv"))
+    steps = np.maximum(Z - row.number("altitude_above"), 0) / row.number("altitude_step")
+    share = row.number("altitude_share")
+    z = np.where(share == 0, 0.0, a * share * steps)
+    base, buffer = row.number("base"), row.number("buffer")
+    short = np.maximum(row.number("minimum") - (base + a + z), 0)
+    return Terms(base, a, z, short, buffer, base + a + z + short + buffer)
+
+
+@dataclass(frozen=True)
+class _Picked:
+    """Columns at chosen rows: nan and "" where the index is -1."""
+
+    rules: Rules
+    index: np.ndarray
+
+    def number(self, name):
+        return np.append(getattr(self.rules, name), np.nan)[self.index]
+
+    def text(self, name):
+        return np.asarray(np.append(getattr(self.rules, name), "")[self.index], object)
+
+
+def _adder(per_kv, voltage, above):
+    return np.where(per_kv == 0, 0.0, per_kv * np.maximum(voltage - above, 0))
+
+
+def _distance(kind, voltage):
+    total = np.zeros(kind.shape)
+    for name in ("D_el", "D_pp"):
+        total = total + np.where(kind == name, electrical_distance(voltage, name), 0.0)
+    return total
+
+
+@cache
+def _distances():
+    with (FOLDER / "electrical_distance.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    names = ("highest_voltage", "D_el", "D_pp")
+    return {name: np.array([float(row[name]) for row in rows]) for name in names}
+
+
+def electrical_distance(voltage_kv, kind="D_el"):
+    """Return the air gap that withstands the overvoltages of a system [m].
+
+    Parameters
+    ----------
+    voltage_kv : array_like
+        Highest system voltage, line to line [kV]. Between two voltages of the table, and below its
+        first, the value of the next higher one; nan above its last, and for no positive voltage.
+    kind : str
+        "D_el" to earth, "D_pp" between phase conductors.
+
+    References
+    ----------
+    EN 50341-1, table of minimum air clearances by highest system voltage (recalled).
+
+    Examples
+    --------
+    >>> electrical_distance([123.0, 130.0, 900.0])
+    array([1. , 1.2, nan])
+    """
+    table, U = _distances(), np.asarray(voltage_kv, float)
+    place = np.searchsorted(table["highest_voltage"], U)
+    return np.where(U > 0, np.append(table[kind], np.nan)[place], np.nan)

@@ -1,0 +1,119 @@
+"""Connected stretches of wire that fall short, vertically, of the ground or of what they pass over or under."""
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.clearance.swing import to_grid
+from corridor.geometry.distance import heights, take_rows
+
+__all__ = ["violation_stretches"]
+
+#: Vertices of a stretch, and half the length drawn for one that is a mere crossing point [m].
+_PLACES = 17
+_HALF = 0.5
+
+
+class _Short(NamedTuple):
+    """Rows of surface in the state in which their span falls short; columns (candidate,)."""
+
+    row: np.ndarray
+    wire: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+    required: np.ndarray
+    side: np.ndarray
+    violation: np.ndarray
+
+
+def violation_stretches(scene, checked, columns, below, crossed):
+    """Return the rows of `violation_stretches`.
+
+    Parameters
+    ----------
+    scene : Scene
+    checked : Checked
+        The compared rows that `columns` is made of, row for row.
+    columns : dict of ndarray
+        Columns of `clearances`.
+    below : Rows
+        Ground under each wire span.
+    crossed : Crossed
+
+    Returns
+    -------
+    dict of ndarray
+        Every wire of the span that falls short has its own stretches. A line crossed at one point gives a stretch
+        of no length, drawn a metre long.
+    """
+    short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical"))
+    tables = []
+    for rows, wire, obstacle in ((below, np.arange(len(scene.wires)), np.full(len(scene.wires), -1)),
+                                 (crossed.rows, crossed.wire, crossed.obstacle)):
+        candidates = _candidates(scene, checked, columns, short, wire, obstacle)
+        tables.append(_runs(scene, candidates, take_rows(rows, candidates.row)))
+    low, high, worst, of = (np.concatenate(c) for c in zip(*[t[:4] for t in tables], strict=True))
+    wire = np.concatenate([t[4] for t in tables])
+    return _table(scene, columns, low, high, worst, of, wire, checked)
+
+
+def _candidates(scene, checked, columns, short, wire, obstacle):
+    """Every row of surface that belongs to a violation: same span, same obstacle."""
+    size = obstacle.max(initial=0) + 3
+    key = scene.wires.span[wire] * size + obstacle + 1
+    wanted = scene.wires.span[checked.wire[short]] * size + checked.obstacle[short] + 1
+    order = np.argsort(key, kind="stable")
+    begin, stop = (np.searchsorted(key[order], wanted, side=side) for side in ("left", "right"))
+    # A key beyond the obstacles of this table meets nothing here.
+    count = np.where(checked.obstacle[short] <= obstacle.max(initial=-1), stop - begin, 0)
+    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    row = order[np.repeat(begin, count) + within]
+    violation = np.repeat(short, count)
+    side = np.where(columns["position"][violation] == "below", -1.0, 1.0)
+    return _Short(row, wire[row], checked.option[violation], checked.case[violation],
+                  columns["required_m"][violation], side, violation)
+
+
+def _runs(scene, candidates, rows):
+    """Ends [-], worst margin [m], violation and wire of every connected run of nodes that falls short."""
+    count = np.diff(rows.first)
+    owner = np.repeat(np.arange(len(count)), count)
+    c = candidates
+    C = scene.strung.constant[scene.group[c.wire], c.option, c.case]
+    z = heights(rows.fraction, rows.span[owner], rows.start[owner], rows.rise[owner], C[owner])
+    with np.errstate(invalid="ignore"):
+        margin = (z - rows.surface) * c.side[owner] - c.required[owner]
+        bad = margin < 0
+    joined = bad[1:] & bad[:-1] & (owner[1:] == owner[:-1])
+    begin = np.flatnonzero(bad & ~np.r_[False, joined][:len(bad)])
+    stop = np.flatnonzero(bad & ~np.r_[joined, False][:len(bad)])
+    low, high = _edge(rows, owner, margin, begin, -1), _edge(rows, owner, margin, stop, 1)
+    worst = np.array([margin[a:b + 1].min() for a, b in zip(begin, stop, strict=True)])
+    return low, high, worst, c.violation[owner[begin]], c.wire[owner[begin]]
+
+
+def _edge(rows, owner, margin, node, step):
+    """Place at which the margin crosses zero beyond a node, linear between nodes; the node itself at an end."""
+    other = np.clip(node + step, 0, max(len(owner) - 1, 0))
+    usable = (owner[other] == owner[node]) & (margin[other] > 0)
+    a, b = margin[node], np.where(usable, margin[other], 1.0)
+    share = np.where(usable, a / (a - b), 0.0)
+    return rows.fraction[node] + share * (rows.fraction[other] - rows.fraction[node])
+
+
+def _table(scene, columns, low, high, worst, of, wire, checked):
+    wires, frame = scene.wires, scene.frame
+    S = wires.length[wire]
+    thin = (high - low) * S < 2 * _HALF
+    middle = (low + high) / 2
+    a = np.clip(np.where(thin, middle - _HALF / S, low), 0, 1)
+    b = np.clip(np.where(thin, middle + _HALF / S, high), 0, 1)
+    place = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES)
+    local = frame.start[wire, None] + place[..., None] * (frame.end - frame.start)[wire, None]
+    C = scene.strung.constant[scene.group[wire], checked.option[of], checked.case[of]]
+    rise = (wires.end - wires.start)[wire, 2]
+    local[..., 2] = heights(place, S[:, None], wires.start[wire, 2, None], rise[:, None], C[:, None])
+    keys = {name: columns[name][of] for name in ("line", "span", "option", "case", "against", "obstacle")}
+    return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": worst,
+                   "geometry": shapely.linestrings(to_grid(local, scene.structures, scene.spans, wires.span[wire]))}

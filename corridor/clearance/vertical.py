@@ -1,0 +1,166 @@
+"""Vertical clearance of wires in still air: to the ground, and to what they pass over or under."""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from corridor.geometry.distance import heights, least_heights, take_rows
+
+__all__ = ["Checked", "join", "over_ground", "over_objects", "sides", "worst_of"]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """One row per span, option, case and thing compared: the worst wire and place; columns of shape (row,).
+
+    `wire`: wire span; `obstacle`: obstacle, -1 for the ground and -2 for the right-of-way; `position`: the wire
+    is "above", "below" or "beside" the thing; `actual` [m] by `measure`; `fraction` place along the span [-];
+    `elevation`, `other` of the wire and of the thing there [m]; `offset` [m] right of the span's centre.
+    """
+
+    wire: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+    obstacle: np.ndarray
+    measure: np.ndarray
+    position: np.ndarray
+    actual: np.ndarray
+    fraction: np.ndarray
+    elevation: np.ndarray
+    other: np.ndarray
+    offset: np.ndarray
+
+
+def join(parts):
+    """Join tables of the same kind, row under row."""
+    kind = type(parts[0])
+    return kind(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(kind)))
+
+
+def worst_of(group, value):
+    """Return for each group and state the row of the least value, -1 where none is known.
+
+    Parameters
+    ----------
+    group : ndarray of int, shape (row,)
+    value : ndarray, shape (row, state)
+
+    Returns
+    -------
+    groups : ndarray of int, shape (group,)
+    row : ndarray of int, shape (group, state)
+    """
+    groups, inverse, count = np.unique(group, return_inverse=True, return_counts=True)
+    order = np.argsort(inverse, kind="stable")
+    place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
+    padded = np.full((len(groups), count.max() if len(count) else 0), -1)
+    padded[inverse[order], place] = order
+    known = np.where((padded >= 0)[..., None], value[padded], np.nan)
+    known = np.where(np.isnan(known), np.inf, known)
+    best = known.argmin(axis=1)
+    row = np.take_along_axis(padded, best, axis=1)
+    return groups, np.where(np.isfinite(known.min(axis=1)), row, -1)
+
+
+def _states(constant, cases):
+    """Catenary constants of the chosen cases, one column per option and case."""
+    return constant[:, :, cases].reshape(len(constant), -1)
+
+
+def over_ground(wires, ground, constant, cases):
+    """Return the least height over the ground of every span in every option and case.
+
+    Parameters
+    ----------
+    wires : WireSpans
+    ground : Rows
+        Row for row with the wires.
+    constant : ndarray, shape (wire span, option, case)
+    cases : ndarray of int
+        The cases without wind in which vertical clearance is asked for.
+
+    Returns
+    -------
+    Checked
+    """
+    least = least_heights(ground, _states(constant, cases))
+    _, row = worst_of(wires.span, least.height)
+    return _pick(row, least, np.arange(len(wires)), np.full(len(wires), -1), np.ones(len(wires)), cases)
+
+
+def over_objects(wires, crossed, constant, cases, side):
+    """Return the least vertical distance to every object that wires of a span cross.
+
+    Parameters
+    ----------
+    wires : WireSpans
+    crossed : Crossed
+    constant : ndarray, shape (wire span, option, case)
+    cases : ndarray of int
+    side : ndarray, shape (row of crossed,)
+        1 where the wire shall pass above, -1 below.
+
+    Returns
+    -------
+    Checked
+    """
+    states = _states(constant[crossed.wire], cases)
+    least = least_heights(crossed.rows, states)
+    for whole, part in zip(least, _least_below(crossed.rows, states, side < 0), strict=True):
+        whole[side < 0] = part
+    span = wires.span[crossed.wire]
+    _, row = worst_of(span * (crossed.obstacle.max(initial=0) + 1) + crossed.obstacle, least.height)
+    return _pick(row, least, crossed.wire, crossed.obstacle, side, cases)
+
+
+def _least_below(rows, constant, chosen):
+    """Least height of the object above the wire at the nodes of chosen rows: place and elevation with it.
+
+    Crossing lines have nodes where they are crossed and nowhere else, so the nodes are all there is.
+    """
+    rows, C = take_rows(rows, np.flatnonzero(chosen)), constant[chosen]
+    count = np.diff(rows.first)
+    node = rows.first[:-1, None] + np.arange(count.max(initial=1))
+    t, top = rows.fraction[np.minimum(node, len(rows.fraction) - 1)], rows.surface[np.minimum(node, len(rows.surface) - 1)]
+    shape = [v[:, None] for v in (rows.span, rows.start, rows.rise)]
+    above = top - heights(t, *shape, C.T[..., None])
+    above = np.where(np.isnan(above) | (np.arange(node.shape[1]) >= count[:, None]), np.inf, above)
+    best = above.argmin(axis=-1)
+    row = np.arange(len(t))
+    least = np.take_along_axis(above, best[..., None], -1)[..., 0].T
+    place = t[row, best].T
+    known = np.isfinite(least)
+    return [np.where(known, v, np.nan) for v in (least, place, heights(place, *shape, C))]
+
+
+def _pick(row, least, wire, obstacle, side, cases):
+    """Columns of the worst rows, in the order group, option, case."""
+    option, case = np.divmod(np.arange(row.shape[1]), max(len(cases), 1))
+    state = np.broadcast_to(np.arange(row.shape[1]), row.shape)[row >= 0]
+    r = row[row >= 0]
+    height, place, elevation = (v[r, state] for v in least)
+    position = np.where(side[r] > 0, "above", "below").astype(object)
+    measure = np.full(len(r), "vertical", object)
+    return Checked(wire[r], option[state], cases[case[state]], obstacle[r], measure, position, height, place,
+                   elevation, elevation - height * side[r], np.full(len(r), np.nan))
+
+
+def sides(wires, crossed, constant, obstacles):
+    """Return 1 where a wire shall pass above an object and -1 where it passes below another line's wires.
+
+    A crossing line is below when even the highest state of the wire, in the option of today or else the first, is
+    below it. Anything else is meant to be passed over, however far short the wire falls.
+
+    Parameters
+    ----------
+    constant : ndarray, shape (wire span, state)
+        Of that option in still air.
+    """
+    is_line = obstacles.category[crossed.obstacle] == "line"
+    side = np.ones(len(crossed.wire))
+    chosen = np.flatnonzero(is_line)
+    if len(chosen) and constant.shape[1]:
+        least = least_heights(take_rows(crossed.rows, chosen), constant[crossed.wire[chosen]])
+        highest = np.nanmax(np.where(np.isnan(least.height), -np.inf, least.height), axis=1)
+        side[chosen] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
+    return side

@@ -1,0 +1,223 @@
+"""What wires are made of: materials, and families of conductors that combine two of them.
+
+Both tables are comma-separated files with a header row of names and a second row, `unit` in its
+first cell, of units. Everything read here is SI: factors for the few units in use stand in
+`FACTORS`.
+"""
+
+import csv
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from corridor.errors import InputError, nearest
+
+__all__ = [
+    "FACTORS",
+    "Family",
+    "Material",
+    "families",
+    "find_family",
+    "find_material",
+    "materials",
+    "read_table",
+]
+
+FOLDER = Path(__file__).parent / "catalogue"
+
+#: Factor from the unit in a table's second row to SI; "text" and "integer" are kept as they are.
+FACTORS = {
+    "1": 1.0,
+    "mm": 1e-3,
+    "mm^2": 1e-6,
+    "kg/m": 1.0,
+    "kg/m^3": 1.0,
+    "kN": 1e3,
+    "MPa": 1e6,
+    "GPa": 1e9,
+    "ohm/km": 1e-3,
+    "nohm m": 1e-9,
+    "1/K": 1.0,
+    "1e-6/K": 1e-6,
+    "J/(kg K)": 1.0,
+    "degC": 1.0,
+}
+
+
+@dataclass(frozen=True)
+class Material:
+    """One material of a wire; nan where a property does not exist or is not known.
+
+    Attributes
+    ----------
+    material : str
+        Short name, that of the standard where there is one.
+    density [kg/m3], resistivity [ohm m, dc, 20 degC] : float
+    temperature_coefficient [1/K, of resistance, at 20 degC] : float
+    expansion : float
+        Linear expansion [1/K], below `expansion_change` if there is one.
+    expansion_above, expansion_change : float
+        Expansion [1/K] above the temperature [degC] at which it changes (invar).
+    modulus : float
+        Of the single wire [Pa]; the modulus of a stranded layer belongs to the family.
+    strength, rated_stress : float
+        Ultimate strength, and the stress that counts in rated tensile strength [Pa].
+    specific_heat [J/(kg K)], maximum_temperature [degC, continuous] : float
+    emergency_temperature [degC, short time] : float
+    description, source, confidence, note : str
+    """
+
+    material: str
+    description: str
+    density: float
+    resistivity: float
+    temperature_coefficient: float
+    expansion: float
+    expansion_above: float
+    expansion_change: float
+    modulus: float
+    strength: float
+    rated_stress: float
+    specific_heat: float
+    maximum_temperature: float
+    emergency_temperature: float
+    source: str
+    confidence: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Family:
+    """What a conductor of this build has where its own row or study entry is silent.
+
+    Attributes
+    ----------
+    family : str
+    outer_material, core_material : str
+        Names in the table of materials; no core material for a homogeneous conductor.
+    outer_modulus, core_modulus : float
+        Final moduli of the parts as stranded [Pa].
+    permanent_set : float
+        Strain of the outer part between the initial and the final state [-], an estimate.
+    compression, compression_low, compression_high : float
+        Compression that the slack outer part takes, and the band in which it is believed to lie
+        [Pa].
+    source, confidence, note : str
+    """
+
+    family: str
+    outer_material: str
+    core_material: str
+    outer_modulus: float
+    core_modulus: float
+    permanent_set: float
+    compression: float
+    compression_low: float
+    compression_high: float
+    source: str
+    confidence: str
+    note: str
+
+
+def read_table(path):
+    """Read a table with a row of names and a row of units.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    list of dict
+        One per row: numbers in SI (None where the cell is empty), text as it stands ("" where
+        empty).
+
+    Raises
+    ------
+    InputError
+        A second row that is not units, an unknown unit, a row of another length, or a cell that
+        is no number.
+    """
+    with open(path, newline="", encoding="utf-8") as file:
+        names, units, *rows = list(csv.reader(file))
+    if units[0] != "unit" or len(units) != len(names):
+        raise InputError(path, "second row", repr(units[0]), "'unit', then one unit per column")
+    units[0] = "text"
+    return [_read_row(path, number, names, units, row) for number, row in enumerate(rows, 3)]
+
+
+def _read_row(path, number, names, units, row):
+    if len(row) != len(names):
+        raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
+    return {
+        name: _read_cell(path, f"row {number}, {name}", cell.strip(), unit)
+        for name, unit, cell in zip(names, units, row, strict=True)
+    }
+
+
+def _read_cell(path, where, cell, unit):
+    if unit == "text":
+        return cell
+    if cell == "":
+        return None
+    if unit != "integer" and unit not in FACTORS:
+        raise InputError(
+            path,
+            where,
+            f"unit {unit!r}",
+            ", ".join(["text", "integer", *FACTORS]),
+            nearest(unit, FACTORS),
+        )
+    try:
+        return int(cell) if unit == "integer" else float(cell) * FACTORS[unit]
+    except ValueError:
+        raise InputError(path, where, repr(cell), f"a number [{unit}]") from None
+
+
+def _records(kind, path):
+    rows = (
+        {k: float("nan") if v is None else v for k, v in row.items()} for row in read_table(path)
+    )
+    return [kind(**row) for row in rows]
+
+
+@cache
+def materials():
+    """Return the materials, a dict of `Material` by name."""
+    return {m.material: m for m in _records(Material, FOLDER / "materials.csv")}
+
+
+@cache
+def families():
+    """Return the families, a dict of `Family` by name."""
+    return {f.family: f for f in _records(Family, FOLDER / "families.csv")}
+
+
+def find_material(name, *, where=None, file=None):
+    """Return the material of that name.
+
+    Raises
+    ------
+    InputError
+        Where there is none; it names the nearest known one.
+    """
+    return _find(name, materials(), where, file)
+
+
+def find_family(name, *, where=None, file=None):
+    """Return the family of that name.
+
+    Raises
+    ------
+    InputError
+        Where there is none; it names the nearest known one.
+    """
+    return _find(name, families(), where, file)
+
+
+def _find(name, known, where, file):
+    try:
+        return known[name]
+    except (KeyError, TypeError):
+        hint = nearest(name, known)
+        raise InputError(file, where, repr(name), ", ".join(known), hint and repr(hint)) from None

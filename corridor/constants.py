@@ -1,0 +1,10 @@
+"""Physical constants and the few numbers that every room of the house shares."""
+
+#: Standard acceleration of free fall [m/s2] (CGPM 1901).
+GRAVITY = 9.80665
+
+#: Mean radius of the Earth [m] (IUGG R1), for the elevation factor of distances.
+EARTH_RADIUS = 6_371_008.8
+
+#: Density of glaze ice [kg/m3]: 57 lb/ft3, the value US codes use.
+GLAZE_DENSITY = 913.0

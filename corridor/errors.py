@@ -1,0 +1,54 @@
+"""The errors a person meets: one tree, every message names the place and the way out.
+
+CorridorError
+    InputError      what was given is wrong (exit status 2)
+"""
+
+from difflib import get_close_matches
+from pathlib import Path
+
+
+class CorridorError(Exception):
+    """Base of every error that corridor raises on purpose."""
+
+
+class InputError(CorridorError):
+    """Something that a person gave cannot be used.
+
+    Parameters
+    ----------
+    file : path or str or None
+        The file that holds the fault.
+    where : str or None
+        The key, column or feature within it.
+    found, accepted : str
+        What stands there, and what could stand there.
+    hint : str or None
+        The nearest known name, or the next step.
+
+    Examples
+    --------
+    >>> print(InputError("study.toml", "study.voltage", "'110 kg'", "a voltage", "'110 kV'"))
+    study.toml: study.voltage: found '110 kg'; accepted: a voltage; perhaps '110 kV'?
+    """
+
+    def __init__(self, file, where, found, accepted, hint=None):
+        self.file, self.where, self.found = file, where, found
+        self.accepted, self.hint = accepted, hint
+        place = ": ".join(str(part) for part in (file and Path(file).name, where) if part)
+        message = f"{place}: found {found}; accepted: {accepted}"
+        super().__init__(message + (f"; perhaps {hint}?" if hint else ""))
+
+
+def nearest(name, known):
+    """Return the known name most like `name`, or None.
+
+    Examples
+    --------
+    >>> nearest("temprature", ["temperature", "ice"])
+    'temperature'
+    >>> nearest("xyz", ["temperature"]) is None
+    True
+    """
+    matches = get_close_matches(str(name), [str(k) for k in known], n=1)
+    return matches[0] if matches else None

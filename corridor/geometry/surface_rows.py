@@ -1,0 +1,76 @@
+"""Cut ragged surface profiles: the surface at a place, and the part of a profile between two places.
+
+A profile row holds knots and middles in turn (see `corridor.geometry.distance`); on each piece between two
+knots the surface is quadratic, so three nodes give it at any place, exactly.
+"""
+
+import numpy as np
+
+__all__ = ["cut_rows", "surface_at"]
+
+
+def _key(first, fraction):
+    """Nodes as one ascending number: row index times two plus place."""
+    row = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    return 2.0 * row + fraction
+
+
+def surface_at(first, fraction, surface, row, place):
+    """Return the surface of profile rows at places [m], nan where a node of the piece is unknown.
+
+    Parameters
+    ----------
+    first, fraction, surface
+        Ragged profile, as in `corridor.geometry.distance.Rows`.
+    row : ndarray of int, shape (n,)
+    place : ndarray, shape (n,)
+        Share of the span, 0 to 1 [-].
+    """
+    node = np.searchsorted(_key(first, fraction), 2.0 * row + place, side="right") - 1
+    piece = np.clip((node - first[row]) // 2, 0, (first[row + 1] - first[row] - 3) // 2)
+    left = first[row] + 2 * piece
+    return _quadratic(fraction, surface, left, place)
+
+
+def _quadratic(fraction, surface, left, place):
+    width = fraction[left + 2] - fraction[left]
+    s = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
+    a, m, b = surface[left], surface[left + 1], surface[left + 2]
+    return a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
+
+
+def cut_rows(first, fraction, surface, row, low, high):
+    """Return the parts of profile rows between two places, as ragged rows of their own.
+
+    Parameters
+    ----------
+    first, fraction, surface
+        Ragged profile.
+    row : ndarray of int, shape (part,)
+    low, high : ndarray, shape (part,)
+        Ends of the part, shares of the span; they may coincide.
+
+    Returns
+    -------
+    first : ndarray of int, shape (part + 1,)
+    fraction, surface : ndarray, shape (node,)
+    """
+    knot = np.arange(len(fraction))
+    owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    knot = knot[(knot - first[owner]) % 2 == 0]
+    knot_key = 2.0 * owner[knot] + fraction[knot]
+    begin = np.searchsorted(knot_key, 2.0 * row + low, side="right")
+    stop = np.maximum(np.searchsorted(knot_key, 2.0 * row + high, side="left"), begin)
+    inner = stop - begin
+    offsets = np.r_[0, np.cumsum(2 * inner + 3)]
+    place = np.empty(offsets[-1])
+    place[offsets[:-1]] = low
+    place[offsets[1:] - 1] = high
+    within = np.arange(inner.sum()) - np.repeat(np.cumsum(inner) - inner, inner)
+    target = np.repeat(offsets[:-1], inner) + 2 * (within + 1)
+    place[target] = fraction[knot[np.repeat(begin, inner) + within]]
+    part = np.repeat(np.arange(len(row)), 2 * inner + 3)
+    middle = (np.arange(offsets[-1]) - offsets[part]) % 2 == 1
+    index = np.flatnonzero(middle)
+    place[index] = (place[index - 1] + place[index + 1]) / 2
+    return offsets, place, surface_at(first, fraction, surface, row[part], place)

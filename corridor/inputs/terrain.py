@@ -1,0 +1,258 @@
+"""The ground (or any other surface): rasters, sampled where the line needs them.
+
+Between cell centres the surface is bilinear. A place of which one neighbour with weight is unknown is unknown:
+nan, never a guess. Rasters on one grid are joined without a seam; between rasters on different grids half a cell at
+the rim of each is not known from it.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.errors import InputError
+from corridor.geometry.surface import crossings
+from corridor.inputs.digest import digest_files
+from corridor.inputs.frame import transformer
+from corridor.inputs.mosaic import Mosaic, Reader, group
+from corridor.inputs.rasters import describe
+
+__all__ = ["Profiles", "RasterFacts", "Terrain", "open_terrain"]
+
+#: Nodes worked on at once, so that the arrays of a long line do not add up.
+_NODES = 400_000
+#: Distance below which a change of CRS is none [m].
+_SAME = 1e-6
+
+
+class Profiles(NamedTuple):
+    """The surface along straight segments, ragged.
+
+    `first` (segment + 1,) offsets into `fraction` and `elevation` (node,): share of the segment, 0 to 1 and ascending,
+    knots at even and middles at odd places of each segment, and elevation [m], nan where unknown. On
+    each piece between two knots the surface is quadratic, so its three nodes give it exactly.
+    """
+
+    first: np.ndarray
+    fraction: np.ndarray
+    elevation: np.ndarray
+
+
+@dataclass(frozen=True)
+class RasterFacts:
+    """What is written down of a raster that was used; `cell_size` [m], `digest` SHA-256 of its files."""
+
+    path: str
+    digest: str
+    crs: str
+    vertical_crs: str
+    unit: str
+    cell_size: float
+    dtype: str
+    nodata: float | None
+
+
+class Terrain:
+    """A surface of one or more rasters, in the working frame. Open it with `open_terrain`.
+
+    Parameters
+    ----------
+    rasters : list of Raster
+        Where they overlap the first that knows a height wins.
+    frame : Frame
+    budget : int
+        Bytes of raster blocks to keep in memory, over all grids.
+    """
+
+    def __init__(self, rasters, frame, budget):
+        self._rasters, self._frame = rasters, frame
+        groups = group(rasters)
+        self._reader = Reader()
+        self._mosaics = [Mosaic(members, self._reader, budget // len(groups)) for members in groups]
+        self._changes = [_change(members, frame) for members in groups]
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.close()
+
+    def close(self):
+        """Close all files."""
+        self._reader.close()
+
+    @property
+    def blocks_read(self):
+        """Blocks read from files so far."""
+        return sum(m.blocks_read for m in self._mosaics)
+
+    @property
+    def vertical_crs(self):
+        """Vertical CRS of the first raster (pyproj CRS), or None where it names none."""
+        return self._rasters[0].vertical_crs
+
+    @cached_property
+    def cell_size(self):
+        """Shortest side of a cell of any raster [m]."""
+        return min(self._cell(index) for index in range(len(self._mosaics)))
+
+    @property
+    def warnings(self):
+        """What is to be said of the rasters, and of the cells read so far."""
+        texts = [text for raster in self._rasters for text in raster.cautions]
+        names = list(dict.fromkeys(_vertical_name(r) for r in self._rasters))
+        if len(names) > 1:
+            texts.append("rasters of different height systems are mixed: " + ", ".join(names))
+        if len(self._mosaics) > 1:
+            texts.append(f"the rasters lie on {len(self._mosaics)} different grids: where one ends and another begins, "
+                         "up to a cell between them may be unknown")
+        for mosaic in self._mosaics:
+            texts += [f"{Path(path).name}: {count} cells not marked as empty are no heights "
+                      "(not finite, below -500 m or above 9000 m); taken as unknown"
+                      for path, count in mosaic.absurd.items()]
+        return tuple(texts)
+
+    @cached_property
+    def facts(self):
+        """Tuple of `RasterFacts`, one per raster. Its files are read once in full, for their digest."""
+        cell = {m[0].path: self._cell(i) for i, mosaic in enumerate(self._mosaics) for m in mosaic.members}
+        return tuple(RasterFacts(r.path, digest_files(r.files), r.horizontal_crs.name, _vertical_name(r), r.unit,
+                                 cell[r.path], r.dtype, r.nodata) for r in self._rasters)
+
+    def touches(self, easting, northing):
+        """Return which places lie within the outline of any grid of rasters, known there or not; any shape."""
+        e, n = np.broadcast_arrays(np.asarray(easting, float), northing)
+        return np.any([self._mosaics[i].covers(*self._cells(i, e, n)) for i in range(len(self._mosaics))], axis=0)
+
+    def sample(self, easting, northing):
+        """Return the elevation of the surface [m], nan where it is not known.
+
+        Parameters
+        ----------
+        easting, northing : array_like
+            Places in the frame [m]; of any shape, broadcasting.
+        """
+        e, n = np.broadcast_arrays(np.asarray(easting, float), northing)
+        e, n = e.ravel(), n.ravel()
+        result = np.full(e.shape, np.nan)
+        for index, mosaic in enumerate(self._mosaics):
+            open_ = np.flatnonzero(np.isnan(result))
+            result[open_] = mosaic.sample(*self._cells(index, e[open_], n[open_]))
+        return result.reshape(np.broadcast_shapes(np.shape(easting), np.shape(northing)))
+
+    def profiles(self, e0, n0, e1, n1):
+        """Return the surface along straight segments in plan, with all its pieces.
+
+        Parameters
+        ----------
+        e0, n0, e1, n1 : array_like, shape (n,)
+            Ends in the frame [m].
+
+        Returns
+        -------
+        Profiles
+            Knots where the segment crosses a row or column of cell centres of any grid of rasters there.
+
+        Notes
+        -----
+        In another CRS than the frame's, a segment is slightly bent. Its places are then taken from the parabola through
+        its ends and middle, its knots from the chord: they lie off by the bend, a few millimetres in 500 m.
+        """
+        ends = [np.atleast_1d(np.asarray(v, float)) for v in (e0, n0, e1, n1)]
+        paths = [self._paths(index, *ends) for index in range(len(self._mosaics))]
+        length = 3 + 2 * sum(np.nan_to_num(np.abs(p[:, 2] - p[:, 0])).sum(axis=0) for p in paths)
+        cuts = np.r_[0, np.flatnonzero(np.diff(np.cumsum(length) // _NODES)) + 1, len(ends[0])]
+        parts = [self._profiles([p[:, :, a:b] for p in paths]) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+        shift = np.cumsum([0, *(p.first[-1] for p in parts)])
+        first = np.concatenate([[0], *(p.first[1:] + s for p, s in zip(parts, shift[:-1], strict=True))])
+        return Profiles(first, *(np.concatenate(v) for v in list(zip(*parts, strict=True))[1:]))
+
+    def _profiles(self, paths):
+        start, stop = (np.concatenate([p[:, at] for p in paths]) for at in (0, 2))
+        low, high = ([v for m in self._mosaics for v in getattr(m, side)] for side in ("low", "high"))
+        first, t = crossings(start, stop, low, high)
+        owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
+        elevation = np.full(len(t), np.nan)
+        for mosaic, path in zip(self._mosaics, paths, strict=True):
+            open_ = slice(None) if mosaic is self._mosaics[0] else np.flatnonzero(np.isnan(elevation))
+            elevation[open_] = mosaic.sample(*_along(path, owner[open_], t[open_]))
+        return Profiles(first, t, elevation)
+
+    def _paths(self, index, e0, n0, e1, n1):
+        """Column and row of start, middle and end of segments in a grid, shape (2, 3, segment) [cells]."""
+        e, n = (np.stack([a, (a + b) / 2, b]) for a, b in ((e0, e1), (n0, n1)))
+        return np.stack(self._cells(index, e, n))
+
+    def _cells(self, index, easting, northing):
+        change = self._changes[index]
+        if change is not None:
+            easting, northing = change.transform(easting, northing)
+        return self._mosaics[index].cells(np.asarray(easting), np.asarray(northing))
+
+    def _cell(self, index):
+        """Shortest side of a cell in the middle of a grid [m]."""
+        mosaic = self._mosaics[index]
+        raster = mosaic.members[0][0]
+        c, r = raster.width / 2, raster.height / 2
+        x, y = raster.places(np.array([c, c + 1, c]), np.array([r, r, r + 1]))
+        change = self._changes[index]
+        e, n = (x, y) if change is None else change.transform(x, y, direction="INVERSE")
+        return float(np.hypot(e[1:] - e[0], n[1:] - n[0]).min())
+
+
+def _along(path, owner, t):
+    """Column and row at shares of the way on the parabola through start, middle and end."""
+    start, middle, end = path[:, 0], path[:, 1], path[:, 2]
+    bend = 4 * (middle - (start + end) / 2)
+    way = end - start
+    return [a[owner] + t * (w[owner] + (1 - t) * b[owner]) for a, w, b in zip(start, way, bend, strict=True)]
+
+
+def _vertical_name(raster):
+    if raster.vertical_crs is not None:
+        return raster.vertical_crs.name
+    return "ellipsoidal height" if len(raster.crs.axis_info) == 3 else "not stated"
+
+
+def _change(members, frame):
+    """The way from the frame to the rasters' CRS, or None where they are the same."""
+    raster = members[0][0]
+    share = np.array([[0, 1, 0, 1, 0.5], [0, 0, 1, 1, 0.5]])
+    x, y = raster.places(share[0] * raster.width, share[1] * raster.height)
+    try:
+        change = transformer(frame.crs, raster.horizontal_crs)
+    except InputError as error:
+        raise InputError(raster.path, "crs", error.found, error.accepted, error.hint) from None
+    e, n = change.transform(x, y, direction="INVERSE")
+    same = raster.crs.is_projected and np.abs([e - x, n - y]).max() < _SAME
+    return None if same else change
+
+
+def open_terrain(paths, frame, vertical_unit=None, *, budget=256_000_000):
+    """Return the surface of one or more rasters, to be used in a `with` statement.
+
+    Parameters
+    ----------
+    paths : list of path or str
+        Rasters that GDAL reads, single files or mosaics; where they overlap the first that knows a height wins.
+    frame : Frame
+    vertical_unit : str or None
+        "m", "ft" or "us-ft"; None: what each raster says, else metres, with a warning.
+    budget : int
+        Bytes of raster blocks to keep in memory.
+
+    Returns
+    -------
+    Terrain
+
+    Raises
+    ------
+    InputError
+        No raster, one that cannot be opened, one without CRS.
+    """
+    paths = [paths] if isinstance(paths, (str, Path)) else list(paths)
+    if not paths:
+        raise InputError(None, "terrain.ground", "no raster", "one or more rasters")
+    return Terrain([describe(path, vertical_unit) for path in paths], frame, budget)

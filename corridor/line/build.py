@@ -1,0 +1,212 @@
+"""From structures and framings to stations, angles, spans, attachments and stringing sections."""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from corridor.errors import InputError
+
+__all__ = ["Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out"]
+
+
+@dataclass(frozen=True)
+class Route:
+    """Where each structure stands along its line; columns of shape (structure,).
+
+    `station` [m, ground length from the line's first structure]; `line_angle` [deg, the turn of the line,
+    positive to the right]; `crossarm` [deg, grid azimuth of the crossarm's right end].
+    """
+
+    station: np.ndarray
+    line_angle: np.ndarray
+    crossarm: np.ndarray
+
+
+@dataclass(frozen=True)
+class Spans:
+    """Columns of shape (span,): `tail` and `head` are structure indices, `length` the ground distance
+    between structure centres [m], `ground_factor` ground over grid length [-], `azimuth` [deg]."""
+
+    line: np.ndarray
+    name: np.ndarray
+    tail: np.ndarray
+    head: np.ndarray
+    section: np.ndarray
+    length: np.ndarray
+    ground_factor: np.ndarray
+    azimuth: np.ndarray
+
+    def __len__(self):
+        return len(self.name)
+
+
+@dataclass(frozen=True)
+class Sections:
+    """Columns of shape (section,): stringing sections between strain structures, `first` and `last` span."""
+
+    line: np.ndarray
+    name: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+
+    def __len__(self):
+        return len(self.name)
+
+
+@dataclass(frozen=True)
+class WireSpans:
+    """One row per wire in a span; columns of shape (wire span,).
+
+    `start`, `end` (wire span, 3): attachment of the wire itself in the frame's grid, string taken off [m].
+    `length`: ground distance between them [m]. `string_start`, `string_end` [m]: length of a suspension
+    string that swings, 0 where the wire is held; `mass_start`, `mass_end` [kg].
+    """
+
+    span: np.ndarray
+    wire: np.ndarray
+    kind: np.ndarray
+    circuit: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    length: np.ndarray
+    string_start: np.ndarray
+    string_end: np.ndarray
+    mass_start: np.ndarray
+    mass_end: np.ndarray
+
+    def __len__(self):
+        return len(self.span)
+
+
+def lay_out(structures, base_elevation, ground_factor):
+    """Return route, spans and sections of every line.
+
+    Parameters
+    ----------
+    structures : Structures
+    base_elevation : ndarray, shape (structure,)
+        Elevation of the base [m], from the structure or the ground; nan where neither knows.
+    ground_factor : callable
+        `(e0, n0, e1, n1, elevation) -> ground length over grid length [-]`.
+    """
+    tail = np.flatnonzero(structures.line[:-1] == structures.line[1:])
+    head = tail + 1
+    e, n = structures.easting, structures.northing
+    east, north = e[head] - e[tail], n[head] - n[tail]
+    azimuth = np.degrees(np.arctan2(east, north)) % 360
+    mean = np.nan_to_num(np.nanmean([base_elevation[tail], base_elevation[head]], axis=0)) \
+        if len(tail) else np.zeros(0)
+    factor = ground_factor(e[tail], n[tail], e[head], n[head], mean)
+    length = np.hypot(east, north) * factor
+    route = _route(structures, tail, head, azimuth, length)
+    section, sections = _sections(structures, tail)
+    name = np.array([f"{a}-{b}" for a, b in zip(structures.structure[tail],
+                                                structures.structure[head], strict=True)], object)
+    spans = Spans(structures.line[tail], name, tail, head, section, length, factor, azimuth)
+    return route, spans, sections
+
+
+def _route(structures, tail, head, azimuth, length):
+    count = len(structures)
+    station, arriving, leaving = np.zeros(count), np.full(count, np.nan), np.full(count, np.nan)
+    arriving[head], leaving[tail] = azimuth, azimuth
+    step = np.zeros(count)
+    step[head] = length
+    total = np.cumsum(step)
+    first = np.r_[True, structures.line[1:] != structures.line[:-1]]
+    station = total - np.maximum.accumulate(np.where(first, total, 0))
+    turn = (leaving - arriving + 180) % 360 - 180
+    turn = np.where(np.isnan(turn), 0.0, turn)
+    ahead = np.where(np.isnan(arriving), leaving, arriving)
+    right = (ahead + turn / 2 + 90) % 360
+    given = structures.bisector
+    # A crossarm azimuth may name either end of the arm: the one on the right of the line is meant.
+    flipped = np.cos(np.radians(given - right)) < 0
+    crossarm = np.where(np.isnan(given), right, (given + 180 * flipped) % 360)
+    return Route(station, turn, crossarm)
+
+
+def _sections(structures, tail):
+    starts = (structures.role[tail] != "suspension")
+    starts |= np.r_[True, tail[1:] != tail[:-1] + 1] if len(tail) else starts
+    section = np.cumsum(starts) - 1
+    first = np.flatnonzero(starts)
+    last = np.r_[first[1:], len(tail)] - 1
+    name = np.array([f"{structures.structure[tail[a]]}-{structures.structure[tail[b] + 1]}"
+                     for a, b in zip(first, last, strict=True)], object)
+    return section, Sections(structures.line[tail[first]], name, first, last)
+
+
+def cut(spans, sections, first, last):
+    """Return the spans from `first` to `last`, which are whole sections, and those sections alone."""
+    chosen = slice(first, last + 1)
+    some = Spans(*(getattr(spans, f.name)[chosen] for f in fields(Spans)))
+    low, high = some.section[0], some.section[-1] + 1
+    own = Sections(*(getattr(sections, f.name)[low:high] for f in fields(Sections)))
+    return replace(some, section=some.section - low), replace(own, first=own.first - first, last=own.last - first)
+
+
+def attach(structures, base_elevation, route, spans, framings):
+    """Return the wires of every span with their attachment points, and the wires that do not meet.
+
+    Parameters
+    ----------
+    structures : Structures
+    base_elevation : ndarray, shape (structure,)
+    route : Route
+    spans : Spans
+    framings : Framings
+
+    Returns
+    -------
+    WireSpans
+        Sorted by span, then in the order of the framing.
+    unmatched : list of (span index, wire, reason)
+        Wires that hang at one end of a span only.
+    """
+    rows = _rows_by_framing(framings)
+    pairs, unmatched = [], []
+    for index, (a, b) in enumerate(zip(spans.tail, spans.head, strict=True)):
+        here, there = rows[structures.framing[a]], rows[structures.framing[b]]
+        pairs += [(index, here[wire], there[wire]) for wire in here if wire in there]
+        for wire in here.keys() ^ there.keys():
+            lone, other = (a, b) if wire in here else (b, a)
+            unmatched.append((index, wire, f"the wire hangs at {structures.structure[lone]} but the framing "
+                              f"of {structures.structure[other]} does not name it"))
+    unmatched.sort(key=lambda item: (item[0], item[1]))
+    if not pairs:
+        raise InputError(None, "framings", "no wire that hangs at both ends of any span",
+                         "framings of neighbouring structures that name the same wires")
+    span, left, right = np.array(pairs).T
+    return _wire_spans(structures, base_elevation, route, spans, framings, span, left, right), unmatched
+
+
+def _rows_by_framing(framings):
+    rows = {}
+    for index, (framing, wire) in enumerate(zip(framings.framing, framings.wire, strict=True)):
+        rows.setdefault(framing, {})[wire] = index
+    return rows
+
+
+def _wire_spans(structures, base_elevation, route, spans, framings, span, left, right):
+    factor = spans.ground_factor[span]
+    start = _attachment(structures, base_elevation, route, framings, spans.tail[span], left, factor)
+    end = _attachment(structures, base_elevation, route, framings, spans.head[span], right, factor)
+    length = np.hypot(*(end - start)[:, :2].T) * factor
+    hangs = framings.string == "suspension"
+    string = np.where(hangs, framings.string_length, 0.0)
+    mass = np.where(hangs, framings.string_mass, 0.0)
+    return WireSpans(span, framings.wire[left], framings.kind[left], framings.circuit[left], start, end,
+                     length, string[left], string[right], mass[left], mass[right])
+
+
+def _attachment(structures, base_elevation, route, framings, structure, row, factor):
+    """Attachment of the wire [m]: on the crossarm, a suspension string's length below the hanging point."""
+    arm = np.radians(route.crossarm[structure])
+    out = framings.offset[row] / factor
+    drop = np.where(framings.string[row] == "suspension", framings.string_length[row], 0.0)
+    return np.stack([
+        structures.easting[structure] + out * np.sin(arm),
+        structures.northing[structure] + out * np.cos(arm),
+        base_elevation[structure] + framings.height[row] - drop,
+    ], axis=-1)

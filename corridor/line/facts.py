@@ -1,0 +1,154 @@
+"""What is known of a corridor before anything is computed: frozen columns, one array per fact.
+
+All positions are in the working frame: easting and northing [m] on its grid, elevation [m] above the
+datum of the ground raster. Lengths along and across the line are ground lengths [m].
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = [
+    "Case",
+    "Framings",
+    "Limit",
+    "Obstacles",
+    "Option",
+    "RightOfWay",
+    "Structures",
+    "Wiring",
+]
+
+#: What a structure does to the wires it carries.
+ROLES = ("suspension", "strain", "terminal")
+#: How a wire hangs at a structure.
+STRINGS = ("suspension", "strain", "post")
+#: What a wire is for.
+KINDS = ("phase", "shield")
+
+
+@dataclass(frozen=True)
+class Structures:
+    """The structures of every line, sorted by line and order; columns of shape (structure,).
+
+    `base_elevation` [m] is nan where the ground raster shall give it; `bisector` [deg, grid azimuth of
+    the crossarm, clockwise from grid north] is nan where the crossarm bisects the line angle.
+    """
+
+    line: np.ndarray
+    structure: np.ndarray
+    order: np.ndarray
+    role: np.ndarray
+    framing: np.ndarray
+    easting: np.ndarray
+    northing: np.ndarray
+    base_elevation: np.ndarray
+    bisector: np.ndarray
+
+    def __len__(self):
+        return len(self.structure)
+
+
+@dataclass(frozen=True)
+class Framings:
+    """Where wires hang on each kind of structure; columns of shape (framing x wire,).
+
+    `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
+    string hangs; `string_length` [m]; `string_mass` [kg].
+    """
+
+    framing: np.ndarray
+    wire: np.ndarray
+    kind: np.ndarray
+    circuit: np.ndarray
+    offset: np.ndarray
+    height: np.ndarray
+    string: np.ndarray
+    string_length: np.ndarray
+    string_mass: np.ndarray
+
+
+@dataclass(frozen=True)
+class Obstacles:
+    """What the wires may come too near; columns of shape (obstacle,).
+
+    `geometry` holds shapely geometries in the working frame, points, lines or polygons (single or multi).
+    `absolute` is True where the geometry's own Z [m] is the top; else the top is `height` [m] above the ground
+    (nan: unknown, so not assessed). `voltage` [V, line to line] is nan where the object is not a line.
+    `radius` [m] widens points (a crown) and lines (half the width of a road).
+    `fault` is "" or the reason why the feature cannot be assessed at all (empty, null, Z of -9999 ...).
+    """
+
+    layer: np.ndarray
+    obstacle: np.ndarray
+    category: np.ndarray
+    geometry: np.ndarray
+    absolute: np.ndarray
+    height: np.ndarray
+    voltage: np.ndarray
+    radius: np.ndarray
+    fault: np.ndarray
+
+    def __len__(self):
+        return len(self.obstacle)
+
+
+@dataclass(frozen=True)
+class RightOfWay:
+    """The strip the line may use: a half width [m] about the line, or one (multi)polygon; else both None."""
+
+    half_width: float | None = None
+    polygon: object | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """A state of weather and load in which wires are looked at.
+
+    `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial;
+    `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
+    `checks` a subset of ("vertical", "horizontal", "tension").
+    """
+
+    name: str
+    temperature: float | str
+    condition: str = "final"
+    ice: float = 0.0
+    ice_density: float = 913.0
+    wind: float = 0.0
+    checks: tuple[str, ...] = ("vertical", "tension")
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A stringing limit: `kind` "tension" [N], "share" of the rated tensile strength [-] or "constant" [m].
+
+    It holds in a named case, or in the bare wire without wind at `temperature` [degC].
+    """
+
+    text: str
+    kind: str
+    value: float
+    temperature: float | None
+    case: str | None
+    condition: str
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """A conductor and how it is strung; temperatures [degC], `emergency_temperature` None where there is none."""
+
+    conductor: object
+    maximum_temperature: float
+    emergency_temperature: float | None
+    stringing: tuple[Limit, ...]
+    bundle: int = 1
+
+
+@dataclass(frozen=True)
+class Option:
+    """One choice of phase conductor for the whole study."""
+
+    name: str
+    wiring: Wiring
+    existing: bool = False

@@ -1,0 +1,113 @@
+"""How a conductor of two parts stretches: outer aluminium and core, with set, knee and compression.
+
+Each part i carries `F_i = K_i (e - a_i (T - T_ref) - s_i)`, with its stiffness `K_i = E_i A_i`, expansion `a_i` and
+permanent set `s_i`. The outer part goes no lower than `-F_comp`: past that, the knee, the core alone takes
+every further newton and the conductor expands as the core does.
+
+The strain `e` is counted from the unstressed length at `T_ref`, at which both parts of a new conductor are
+without force. Other laws of elongation enter by the same three functions.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+__all__ = [
+    "REFERENCE_TEMPERATURE",
+    "TwoPart",
+    "outer_force",
+    "strain",
+    "strain_slope",
+    "temperature_at",
+]
+
+#: Temperature of the unstressed length [degC].
+REFERENCE_TEMPERATURE = 20.0
+
+
+class TwoPart(NamedTuple):
+    """A linear conductor of two parts; every field an array that broadcasts with the others.
+
+    `outer_stiffness`, `core_stiffness` E A [N]; `outer_expansion`, `core_expansion` [1/K]; `outer_set`,
+    `core_set` [-] permanent elongation; `outer_compression` [N] the compression that the slack outer
+    part takes, positive. A conductor of one part has no core stiffness.
+    """
+
+    outer_stiffness: np.ndarray
+    core_stiffness: np.ndarray
+    outer_expansion: np.ndarray
+    core_expansion: np.ndarray
+    outer_set: np.ndarray
+    core_set: np.ndarray
+    outer_compression: np.ndarray
+
+
+def _free_strains(part, temperature):
+    """Strain at which the outer part, and the core, are without force [-]."""
+    rise = np.asarray(temperature, float) - REFERENCE_TEMPERATURE
+    return part.outer_expansion * rise + part.outer_set, part.core_expansion * rise + part.core_set
+
+
+def _strain_and_branch(tension, temperature, part):
+    """Strain, and True where the core alone takes further load."""
+    outer_free, core_free = _free_strains(part, temperature)
+    Ko, Kc = part.outer_stiffness, part.core_stiffness
+    both = (tension + Ko * outer_free + Kc * core_free) / (Ko + Kc)
+    slack = (Kc > 0) & (Ko * (both - outer_free) < -part.outer_compression)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        core_only = core_free + (tension + part.outer_compression) / Kc
+    return np.where(slack, core_only, both), slack
+
+
+def strain(tension, temperature, part):
+    """Return the strain of the conductor from its unstressed length [-].
+
+    Parameters
+    ----------
+    tension : array_like
+        Total tension F [N].
+    temperature : array_like
+        Conductor temperature T [degC].
+    part : TwoPart
+
+    Returns
+    -------
+    ndarray
+        Both parts carry: `e = (F + Ko e_o + Kc e_c)/(Ko + Kc)` with the free strains `e_i = a_i (T - T_ref) + s_i`;
+        past the knee: `e = e_c + (F + F_comp)/Kc`.
+    """
+    return _strain_and_branch(tension, temperature, part)[0]
+
+
+def strain_slope(tension, temperature, part):
+    """Return the derivative of strain by tension [1/N]."""
+    slack = _strain_and_branch(tension, temperature, part)[1]
+    with np.errstate(divide="ignore"):
+        return np.where(slack, 1 / np.asarray(part.core_stiffness, float),
+                        1 / (part.outer_stiffness + part.core_stiffness))
+
+
+def outer_force(tension, temperature, part):
+    """Return the force in the outer part [N], negative in compression, never below `-F_comp`."""
+    e = strain(tension, temperature, part)
+    force = part.outer_stiffness * (e - _free_strains(part, temperature)[0])
+    return np.where(part.core_stiffness > 0, np.maximum(force, -part.outer_compression), force)
+
+
+def temperature_at(tension, strain_wanted, part):
+    """Return the temperature at which the conductor has a strain under a tension [degC].
+
+    The inverse of `strain` in temperature: strain rises with temperature on both branches, at first with
+    both parts and, past the knee, with the core's expansion alone.
+    """
+    Ko, Kc = part.outer_stiffness, part.core_stiffness
+    K = Ko + Kc
+    sets = (Ko * part.outer_set + Kc * part.core_set) / K
+    expansion = (Ko * part.outer_expansion + Kc * part.core_expansion) / K
+    both = (strain_wanted - tension / K - sets) / expansion
+    with np.errstate(divide="ignore", invalid="ignore"):
+        alone = strain_wanted - part.core_set - (tension + part.outer_compression) / Kc
+        core_only = alone / part.core_expansion
+    T = REFERENCE_TEMPERATURE + both
+    slack = _strain_and_branch(tension, T, part)[1]
+    return np.where(slack, REFERENCE_TEMPERATURE + core_only, T)

@@ -1,0 +1,178 @@
+"""Change of state by the ruling span: one level span that stands for a whole section.
+
+Between strain structures suspension strings that swing freely nearly equalise the horizontal tension. The
+section then behaves as one level span, `S_r = sqrt(sum S^3 / sum S)`. It is good to 50 to 70 degC and errs on
+the unsafe side in short spans when hot (IEEE task force, Trans. Power Delivery 14(2), 1999, recalled).
+
+The state variable is the unstressed length `L0` at the reference temperature. Whatever happens to a wire, a new
+load, a new temperature, length let out, is the same equation for the horizontal tension H:
+
+    L(H) = L0 (1 + e(F, T)),    F the mean tension along the wire.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.geometry.catenary import sinh_excess
+from corridor.mechanics.elongation import outer_force, strain, strain_slope, temperature_at
+
+__all__ = [
+    "Solution",
+    "knee_temperature",
+    "ruling_span",
+    "temperature_for_tension",
+    "tension",
+    "unstressed_excess",
+]
+
+_ITERATIONS = 60
+_TOLERANCE = 1e-12
+
+
+def ruling_span(spans, axis=-1):
+    """Return `sqrt(sum S^3 / sum S)` [m]; nan entries are left out.
+
+    Examples
+    --------
+    >>> round(float(ruling_span([600.0, 700.0, 800.0])), 4)
+    714.1428
+    """
+    S = np.asarray(spans, float)
+    return np.sqrt(np.nansum(S**3, axis=axis) / np.nansum(S, axis=axis))
+
+
+def _level(span, horizontal_tension, load):
+    """Slack over span, mean tension, and the derivatives of both by ln H, of a level span."""
+    S, H = span, horizontal_tension
+    u = S * load / (2 * H)
+    sinh_u, cosh_u = np.sinh(u), np.cosh(u)
+    slack = sinh_excess(u) / u
+    slack_slope = slack - (cosh_u - 1)
+    ratio = u / (2 * sinh_u) + cosh_u / 2
+    ratio_slope = -u * ((sinh_u - u * cosh_u) / (2 * sinh_u**2) + sinh_u / 2)
+    return slack, slack_slope, H * ratio, H * (ratio + ratio_slope)
+
+
+def unstressed_excess(span, horizontal_tension, load, temperature, part):
+    """Return how much longer than the span the unstressed wire is, `L0/S - 1` [-], often negative.
+
+    Counted from one, since the whole of sag lies in its fourth digit:
+    `(1 + L0/S - 1)(1 + e) = 1 + slack/S`.
+
+    Parameters
+    ----------
+    span : array_like
+        Level (ruling) span S [m].
+    horizontal_tension : array_like
+        H in the state that is known [N].
+    load : array_like
+        Resultant load |q| in that state [N/m].
+    temperature : array_like
+        Of the conductor in that state [degC].
+    part : TwoPart
+    """
+    slack, _, F, _ = _level(span, np.asarray(horizontal_tension, float), load)
+    e = strain(F, temperature, part)
+    return (slack - e) / (1 + e)
+
+
+class Solution(NamedTuple):
+    """Horizontal tension H [N], nan where none was found, and the strain residual left [-]."""
+
+    horizontal_tension: np.ndarray
+    residual: np.ndarray
+
+
+def tension(excess, span, load, temperature, part):
+    """Return the horizontal tension of a level span from its unstressed length.
+
+    Newton in ln H on the strain residual `slack/S - (1 + excess)(1 + e) + 1`, which falls with H, kept within
+    a bracket that shrinks with every step; all states at once.
+
+    Parameters
+    ----------
+    excess : array_like
+        `L0/S - 1` [-], from `unstressed_excess`.
+    span, load, temperature : array_like
+        As there, in the state that is wanted.
+    part : TwoPart
+
+    Returns
+    -------
+    Solution
+        `residual` is below 1e-9 of strain wherever the tension is not nan.
+    """
+    excess, S, q, T = (np.asarray(v, float) for v in (excess, span, load, temperature))
+    shape = np.broadcast_shapes(excess.shape, S.shape, q.shape, T.shape, *(np.shape(p) for p in part))
+    low = np.broadcast_to(np.log(q * S / 8), shape).copy()
+    high = np.broadcast_to(np.log(q * S * 2e4), shape).copy()
+    step = np.log(np.maximum(q * S * 2.5, 1.0))
+    guess = np.clip(np.broadcast_to(step, shape), low, high).copy()
+    residual = np.full(shape, np.nan)
+    with np.errstate(over="ignore", invalid="ignore"):
+        for _ in range(_ITERATIONS):
+            residual, slope = _residual(guess, excess, S, q, T, part)
+            low = np.where(residual > 0, guess, low)
+            high = np.where(residual < 0, guess, high)
+            new = guess - residual / slope
+            new = np.where((new > low) & (new < high), new, (low + high) / 2)
+            moved = np.abs(new - guess)
+            guess = new
+            if not np.any(moved > _TOLERANCE):
+                break
+        residual = _residual(guess, excess, S, q, T, part)[0]
+        found = np.abs(residual) < 1e-9
+    return Solution(np.where(found, np.exp(guess), np.nan), residual)
+
+
+def _residual(log_tension, excess, S, q, T, part):
+    """Strain residual of the change of state and its derivative by ln H."""
+    slack, slack_slope, F, F_slope = _level(S, np.exp(log_tension), q)
+    e = strain(F, T, part)
+    residual = slack - excess - (1 + excess) * e
+    return residual, slack_slope - (1 + excess) * strain_slope(F, T, part) * F_slope
+
+
+def temperature_for_tension(horizontal_tension, excess, span, load, part):
+    """Return the conductor temperature at which the span has a horizontal tension [degC].
+
+    The inverse of `tension`, in closed form: the shape gives the strain, the strain gives the temperature.
+    """
+    slack, _, F, _ = _level(span, np.asarray(horizontal_tension, float), load)
+    e = (slack - excess) / (1 + excess)
+    return temperature_at(F, e, part)
+
+
+def knee_temperature(excess, span, load, part, *, low=-60.0, high=400.0):
+    """Return the temperature at which the outer part goes slack and the core alone carries [degC].
+
+    Parameters
+    ----------
+    excess, span, load : array_like
+        As in `tension`; the load is the bare wire's weight for the knee of everyday talk.
+    part : TwoPart
+    low, high : float
+        Where it is sought [degC].
+
+    Returns
+    -------
+    ndarray
+        By bisection on the force in the outer part; -inf or inf where the knee lies below or above the
+        range, nan for a conductor of one part.
+    """
+    def margin(T):
+        H = tension(excess, span, load, T, part).horizontal_tension
+        F = _level(span, H, load)[2]
+        return outer_force(F, T, part) + part.outer_compression
+
+    tiny = 1e-6 * np.asarray(part.outer_stiffness + part.core_stiffness) * 1e-3
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (excess, span, load, *part)))
+    a, b = np.full(shape, low), np.full(shape, high)
+    never, always = margin(b) > tiny, margin(a) <= tiny
+    for _ in range(40):
+        middle = (a + b) / 2
+        taut = margin(middle) > tiny
+        a, b = np.where(taut, middle, a), np.where(taut, b, middle)
+    knee = np.where(never, np.inf, np.where(always, -np.inf, (a + b) / 2))
+    return np.where(np.broadcast_to(part.core_stiffness, shape) > 0, knee, np.nan)

@@ -1,0 +1,303 @@
+"""Write the findings to a GeoPackage, whole or not at all.
+
+Rows come in batches, layer by layer or mixed, and wait in unnamed files that vanish with the
+process. `close` makes the GeoPackage under a temporary name beside the target, every layer of the
+schema in its order, adds the styles, checks what was written, and only then gives it its name.
+"""
+
+import os
+import tempfile
+from collections import Counter
+from contextlib import ExitStack, closing, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from sqlite3 import Error as SqliteError
+from sqlite3 import connect
+
+import pyarrow as pa
+import pyogrio
+from pyogrio.errors import DataLayerError, DataSourceError
+from pyproj import CRS
+
+from corridor.errors import CorridorError, InputError
+from corridor.outputs.batches import arrow_schema, even, known_layer, record_batch
+from corridor.outputs.schema import INVARIANTS, LAYERS
+from corridor.outputs.styles import STYLES, style
+
+__all__ = ["FindingsWriter", "is_geopackage"]
+
+#: QGIS and GDAL of 2021 still open version 1.3 without a warning, and 1.4 adds nothing used here.
+VERSION = "1.3"
+
+#: Rows that GDAL gets at a time.
+ROWS = 65_536
+
+_STYLE_TABLE = """CREATE TABLE layer_styles (
+    id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256),
+    f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
+    styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT,
+    owner TEXT(30), ui TEXT(30), update_time DATETIME DEFAULT
+    (strftime('%Y-%m-%dT%H:%M:%fZ','now')))"""
+
+
+class FindingsWriter:
+    """Collect findings and write them as one GeoPackage.
+
+    Parameters
+    ----------
+    path : path
+        The GeoPackage to write.
+    crs : pyproj.CRS or str
+        The working frame; a compound one says what elevations are above.
+    overwrite : bool
+        Whether findings that stand there may be replaced. Another kind of file never is.
+    time : datetime or None
+        The time written into the file, with its zone; None: now. The same rows and the same time
+        give the same bytes.
+
+    Raises
+    ------
+    InputError
+        When the target cannot be replaced or its folder does not exist.
+    CorridorError
+        When the folder cannot be written, or a program still holds the target.
+
+    Notes
+    -----
+    Leaving the `with` block by an exception writes nothing; what stood at `path` stays as it was.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> with FindingsWriter(folder.name + "/findings.gpkg", "EPSG:25832") as findings:
+    ...     findings.add("spans", {"line": ["A"], "span": ["1-2"],
+    ...                            "geometry": shapely.from_wkt(["LINESTRING Z (0 0 5, 9 0 6)"])})
+    >>> is_geopackage(folder.name + "/findings.gpkg")
+    True
+    >>> folder.cleanup()
+    """
+
+    def __init__(self, path, crs, *, overwrite=True, time=None):
+        self.path = Path(path).resolve()
+        self.time = _utc(time)
+        self._crs = _crs_text(crs)
+        self._overwrite = overwrite
+        self._counts = Counter()
+        self._spools = {}
+        self._files = ExitStack()
+        self._done = False
+        _check_target(self.path, overwrite)
+        with _disk_errors(self.path):
+            self._new_file().close()  # whether the folder can be written, asked now
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, value, traceback):
+        if kind is None:
+            self.close()
+        else:
+            self._files.close()
+
+    def add(self, name, columns):
+        """Add rows to a layer.
+
+        Parameters
+        ----------
+        name : str
+            A layer of the schema.
+        columns : dict of str to array, shape (row,)
+            Values by column; "geometry" holds shapely geometries or WKB, None where there is no
+            place. A column that may be null can be left out. NaN, None and "" become null.
+
+        Raises
+        ------
+        ValueError
+            When the rows break the schema: an unknown or missing column, another type, a null where
+            none may be, an infinite number, a geometry of another type or without Z.
+        """
+        if self._done:
+            raise ValueError("these findings are closed")
+        batch = record_batch(known_layer(name), columns)
+        if not batch.num_rows:
+            return
+        with _disk_errors(self.path):
+            if name not in self._spools:
+                file = self._files.enter_context(self._new_file())
+                self._spools[name] = file, pa.ipc.new_stream(file, batch.schema)
+            self._spools[name][1].write_batch(batch)
+        self._counts[name] += batch.num_rows
+
+    def close(self):
+        """Write the GeoPackage, check it and give it its name; once, later calls do nothing.
+
+        Raises
+        ------
+        CorridorError
+            When the disk fails or is full, when a program still holds the target, or when what was
+            written breaks an invariant of the schema.
+        """
+        if self._done:
+            return
+        self._done = True
+        temporary = self.path.with_name(f".{self.path.stem}-{os.getpid()}.gpkg")
+        with self._files, _disk_errors(self.path):
+            try:
+                temporary.unlink(missing_ok=True)
+                self._write_layers(temporary)
+                _finish(temporary, self._counts, self.time)
+                _sync(temporary)
+                _check_target(self.path, self._overwrite)
+                _put_in_place(temporary, self.path)
+            finally:
+                for suffix in ("", "-journal", "-wal", "-shm"):
+                    Path(f"{temporary}{suffix}").unlink(missing_ok=True)
+
+    def _new_file(self):
+        return tempfile.TemporaryFile(dir=self.path.parent, prefix=f".{self.path.stem}-")
+
+    def _write_layers(self, path):
+        with _clock(self.time):
+            for layer in LAYERS:
+                pyogrio.write_arrow(
+                    self._rows(layer), path, layer=layer.name, driver="GPKG",
+                    geometry_name="geometry" if layer.geometry else None,
+                    geometry_type=layer.geometry, crs=self._crs if layer.geometry else None,
+                    dataset_options={"VERSION": VERSION, "ADD_GPKG_OGR_CONTENTS": "YES"},
+                    layer_options={"DESCRIPTION": layer.doc})
+
+    def _rows(self, layer):
+        if layer.name not in self._spools:
+            return arrow_schema(layer).empty_table()
+        file, stream = self._spools[layer.name]
+        stream.close()
+        file.seek(0)
+        batches = pa.ipc.open_stream(file)
+        return pa.RecordBatchReader.from_batches(batches.schema, even(batches, ROWS))
+
+
+def is_geopackage(path):
+    """Return whether a file is an SQLite database that calls itself a GeoPackage.
+
+    Notes
+    -----
+    OGC 12-128, requirements 1 and 2: the SQLite header, and "GPKG" as the application id, which the
+    SQLite file format keeps at byte 68; "GP10" and "GP11" are those of versions 1.0 and 1.1.
+    """
+    with open(path, "rb") as file:
+        header = file.read(72)
+    return header[:16] == b"SQLite format 3\0" and header[68:] in (b"GPKG", b"GP10", b"GP11")
+
+
+def _check_target(path, overwrite):
+    """Refuse a target that must not be replaced."""
+    if not path.parent.is_dir():
+        raise InputError(path, "output", f"no folder {path.parent.name!r}", "a folder that exists")
+    if not path.exists():
+        return
+    if not path.is_file() or not is_geopackage(path):
+        raise InputError(path, "output", "something that is no GeoPackage", "a new name, or the "
+                         "findings of an earlier run")
+    if not overwrite:
+        raise InputError(path, "output", "a file that exists", "a new name, or leave to replace it")
+    # SQLite would play a log that is left beside the old file into the new one and ruin it.
+    for log in (Path(f"{path}-wal"), Path(f"{path}-journal")):
+        if log.exists():
+            raise CorridorError(f"{path.name}: another program has it open, or crashed on it "
+                                f"({log.name} is beside it): close the layer in the GIS")
+
+
+def _crs_text(crs):
+    """Return what GDAL shall look up: the authority's code where there is one, else WKT2."""
+    crs = CRS.from_user_input(crs)
+    authority = crs.to_authority(min_confidence=100)
+    return ":".join(authority) if authority else crs.to_wkt("WKT2_2019")
+
+
+def _utc(time):
+    if time is None:
+        return datetime.now(UTC)
+    if time.tzinfo is None:
+        raise ValueError("the time of the run has no zone")
+    return time.astimezone(UTC)
+
+
+def _stamp(time):
+    return time.strftime("%Y-%m-%dT%H:%M:%S.") + f"{time.microsecond // 1000:03d}Z"
+
+
+@contextmanager
+def _clock(time):
+    """Let GDAL write the time of the run, not that of the writing."""
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _stamp(time)})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+
+
+@contextmanager
+def _disk_errors(path):
+    try:
+        yield
+    except PermissionError as error:
+        raise CorridorError(f"{path.name}: may not be written in {path.parent.name!r} "
+                            f"({error.strerror})") from error
+    except (OSError, SqliteError, DataSourceError, DataLayerError) as error:
+        raise CorridorError(f"{path.name}: the findings could not be written: {error}") from error
+
+
+def _finish(path, counts, time):
+    """Add the styles, then check what stands in the file."""
+    with closing(connect(path)) as database:
+        with database:
+            _add_styles(database, _stamp(time))
+        database.execute("PRAGMA journal_mode=DELETE")
+        for fault in _faults(database, counts):
+            raise CorridorError(f"the findings contradict themselves and were not written: {fault}")
+
+
+def _add_styles(database, stamp):
+    database.execute(_STYLE_TABLE)
+    database.execute("INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
+                     "last_change) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?)",
+                     [stamp])
+    # A GIS looks a style up with the empty schema "", which is not NULL.
+    database.executemany(
+        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "
+        "f_geometry_column, styleName, styleQML, useAsDefault, description, owner, update_time) "
+        "VALUES ('', '', ?, 'geom', 'findings', ?, 1, '', '', ?)",
+        [(name, style(name), stamp) for name in STYLES])
+
+
+def _faults(database, counts):
+    """Yield what is wrong with the finished file, in words."""
+    for layer in LAYERS:
+        rows, = database.execute(f'SELECT count(*) FROM "{layer.name}"').fetchone()
+        if rows != counts[layer.name]:
+            yield f"{layer.name} has {rows} rows, {counts[layer.name]} were added"
+    for sentence, query in INVARIANTS:
+        broken, = database.execute(query).fetchone()
+        if broken:
+            yield f"not so in {broken} rows: {sentence}"
+    verdict, = database.execute("PRAGMA integrity_check(1)").fetchone()
+    if verdict != "ok":
+        yield verdict
+
+
+def _sync(path):
+    """Have the disk hold the file before its name points to it."""
+    with open(path, "rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _put_in_place(temporary, path):
+    try:
+        os.replace(temporary, path)
+    except PermissionError as error:
+        kept = path.with_name(f"{path.stem}-{os.getpid()}.gpkg")
+        os.replace(temporary, kept)
+        raise CorridorError(f"{path.name}: another program has it open: close the layer in the "
+                            f"GIS. The findings are whole in {kept.name}") from error

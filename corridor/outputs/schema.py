@@ -1,0 +1,343 @@
+"""The layers and columns of the findings: the one place where they are named, typed and explained.
+
+The GeoPackage writer makes its layers from `LAYERS`, and `write_reference` makes the reference page
+from it, so neither can say what the other does not.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+__all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a layer.
+
+    `type` is "text", "real", "integer", "boolean" or "datetime" (UTC); `unit` is None where the
+    value has none; `required` columns are never null.
+    """
+
+    name: str
+    type: str
+    unit: str | None
+    doc: str
+    required: bool = False
+
+    @property
+    def alias(self):
+        """The heading a person reads: the name in words, with its unit."""
+        words = self.name.removesuffix(SUFFIXES.get(self.unit, "")).replace("_", " ")
+        words = words.replace("rts", "RTS").replace("crs", "CRS")
+        heading = words[0].upper() + words[1:]
+        return f"{heading} [{self.unit}]" if self.unit else heading
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer: its geometry type ("Point Z", "LineString Z"; None: a plain table) and columns."""
+
+    name: str
+    geometry: str | None
+    doc: str
+    columns: tuple[Column, ...]
+
+
+#: How the name of a column ends that carries the unit.
+SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
+            "deg": "_deg", "A": "_a", "kW/km": "_kw_per_km", "%": ""}
+
+
+def _columns(*rows):
+    return {row[0]: Column(*row) for row in rows}
+
+
+_FIELDS = _columns(
+    # keys
+    ("line", "text", None, "name of the line"),
+    ("span", "text", None,
+     "`<from>-<to>`, the names of its two structures, in the order of the line"),
+    ("section", "text", None,
+     "stringing section, `<from>-<to>`, the strain structures that end it"),
+    ("wire", "text", None, "name of the wire, as the framing names it"),
+    ("option", "text", None, "name of the option of the study"),
+    ("case", "text", None, "name of the case of weather and load"),
+    ("against", "text", None, "what is protected: `ground`, or the category of the obstacle"),
+    ("obstacle", "text", None,
+     "the obstacle, `<name in the study>:<its identifier>`; null for the ground"),
+    # structures and spans
+    ("structure", "text", None, "name of the structure, unique within its line"),
+    ("role", "text", None, "suspension, strain or terminal"),
+    ("framing", "text", None, "the framing it carries"),
+    ("order", "real", None, "position along the line, as given"),
+    ("station_m", "real", "m", "ground distance along the line from its first structure"),
+    ("base_elevation_m", "real", "m",
+     "elevation of the base; null where neither the structure nor the ground gives it"),
+    ("line_angle_deg", "real", "deg", "turn of the line at the structure, positive to the right"),
+    ("crossarm_azimuth_deg", "real", "deg",
+     "direction in which the right end of the crossarm points, clockwise from grid north"),
+    ("from_structure", "text", None, "structure at which the span begins"),
+    ("to_structure", "text", None, "structure at which the span ends"),
+    ("length_m", "real", "m", "ground distance between the centres of its two structures"),
+    ("rise_m", "real", "m", "base elevation at the end less that at the start"),
+    ("ground_factor", "real", None, "ground length over length in the grid of the layer"),
+    # wires
+    ("wire_kind", "text", None, "phase or shield"),
+    ("kind", "text", None, "phase or shield"),
+    ("circuit", "text", None, "circuit the wire belongs to"),
+    ("ruling_span_m", "real", "m", "the one span that changes tension as the section does"),
+    ("horizontal_tension_n", "real", "N",
+     "horizontal component of the tension in one wire (across the load, where wind swings the "
+     "wire)"),
+    ("maximum_tension_n", "real", "N", "greatest tension in one wire, at its higher end"),
+    ("percent_rts", "real", "%", "greatest tension as a share of the rated tensile strength"),
+    ("condition", "text", None, "initial or final"),
+    ("governing_limit", "text", None, "the stringing limit that sets the tension of the section"),
+    ("catenary_constant_m", "real", "m", "horizontal tension over load per length"),
+    ("temperature_c", "real", "degC", "temperature of the wire"),
+    ("knee_temperature_c", "real", "degC",
+     "temperature above which the core alone carries the tension; null where there is none"),
+    ("unstressed_length_factor", "real", None,
+     "length of the unstressed wire over that of the section"),
+    ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant"),
+    ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
+    ("sag_m", "real", "m",
+     "greatest drop of the wire below its chord, measured along the load: vertically in still "
+     "air"),
+    ("conductor_temperature_c", "real", "degC", "temperature of the wire in the case"),
+    ("swing_deg", "real", "deg", "angle of the wire from the vertical under wind; 0 in still air"),
+    ("low_point_m", "real", "m",
+     "distance of the lowest point of the curve from the start of the span; below 0 or beyond "
+     "the span where the wire only rises or only falls"),
+    ("wind_side", "text", None,
+     "side to which the wind blows the wire, left or right of the line; null in still air"),
+    # clearances
+    ("rule", "text", None, "the rule that requires the clearance"),
+    ("measure", "text", None, "vertical, horizontal or radial"),
+    ("base_m", "real", "m", "basic clearance of the rule"),
+    ("voltage_adder_m", "real", "m", "what the voltage adds"),
+    ("altitude_adder_m", "real", "m", "what the altitude adds"),
+    ("minimum_raise_m", "real", "m", "what the least clearance of the rule adds, where it governs"),
+    ("buffer_m", "real", "m", "what the owner adds for uncertainty"),
+    ("required_m", "real", "m", "required clearance: base, adders, raise and buffer together"),
+    ("actual_m", "real", "m", "clearance of the wire, by the measure"),
+    ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
+    ("distance_from_start_m", "real", "m",
+     "ground distance of the place from the start of the span"),
+    ("offset_m", "real", "m",
+     "ground distance of the place right of the line; negative to the left"),
+    ("wire_elevation_m", "real", "m", "elevation of the wire at the place"),
+    ("other_elevation_m", "real", "m", "elevation of the ground or of the obstacle at the place"),
+    ("position", "text", None, "where the wire is from the other thing: above, below or beside"),
+    ("severity", "text", None,
+     "A: nearer than the electrical distance in today's state; B: short of the rule; C: the "
+     "rule is met, the buffer is not"),
+    ("inherited", "boolean", None,
+     "true where the existing wire falls short there too; null where no option is existing"),
+    ("worst_margin_m", "real", "m", "least margin"),
+    ("reason", "text", None, "why it could not be assessed"),
+    # limits and options
+    ("limit_temperature_c", "real", "degC",
+     "hottest wire that still clears, no more than the maximum of the option; null where none was "
+     "found"),
+    ("clearing_temperature_c", "real", "degC",
+     "the same, whatever the option's maximum: where the worst vertical margin is zero; null where "
+     "there is none"),
+    ("governs", "text", None,
+     "what sets the limit: clearance, maximum temperature, no temperature clears, or not assessed"),
+    ("limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
+    ("maximum_temperature_c", "real", "degC", "greatest continuous temperature of the option"),
+    ("emergency_temperature_c", "real", "degC", "temperature of the option in an emergency"),
+    ("governing_against", "text", None, "what sets the limit"),
+    ("governing_obstacle", "text", None, "the obstacle that sets the limit"),
+    ("governing_case", "text", None, "the case that sets the limit"),
+    ("governing_wire", "text", None, "the wire that sets the limit"),
+    ("conductor", "text", None, "designation of the conductor"),
+    ("existing", "boolean", None, "true for the wire that hangs today"),
+    ("bundle", "integer", None, "wires per phase"),
+    ("diameter_m", "real", "m", "outside diameter of one wire"),
+    ("mass_kg_per_m", "real", "kg/m", "mass of one wire"),
+    ("rated_strength_n", "real", "N", "rated tensile strength (RTS) of one wire"),
+    ("continuous_current_a", "real", "A", "current per phase at the maximum temperature"),
+    ("emergency_current_a", "real", "A", "current per phase at the emergency temperature"),
+    ("required_current_a", "real", "A", "current per phase that the study asks for"),
+    ("temperature_at_required_current_c", "real", "degC",
+     "temperature at which the wire carries it"),
+    ("loss_at_required_kw_per_km", "real", "kW/km", "resistive loss of the three phases at it"),
+    ("clearances", "integer", None, "pairs checked: rows of `clearances`"),
+    ("violations", "integer", None, "rows of `violations`"),
+    ("not_assessed", "integer", None, "rows of `not_assessed`: none of them is a pass"),
+    ("worst_line", "text", None, "line of the least margin"),
+    ("worst_span", "text", None, "span of the least margin"),
+    ("worst_case", "text", None, "case of the least margin"),
+    ("worst_against", "text", None, "what the least margin is against"),
+    ("greatest_sag_m", "real", "m", "greatest sag of any span and case"),
+    ("greatest_percent_rts", "real", "%", "greatest tension of any section and case"),
+    # the run and its inputs
+    ("software_version", "text", None, "version of corridor"),
+    ("study", "text", None, "the study file"),
+    ("study_digest", "text", None, "its SHA-256"),
+    ("inputs", "text", None,
+     "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
+    ("frame", "text", None, "the grid everything was computed in, and why it was chosen"),
+    ("vertical_datum", "text", None, "what elevations are above: that of the ground raster"),
+    ("vertical_unit", "text", None,
+     "unit the ground raster was read in; every elevation here is in m"),
+    ("time", "datetime", None, "when the run began, UTC"),
+    ("warnings", "text", None, "what the person should look at, one per line"),
+    ("cautions", "text", None, "what these findings are not good for, one per line"),
+    ("part", "text", None, "the key of the study that names the file"),
+    ("path", "text", None, "the file, as the study names it"),
+    ("source_layer", "text", None, "layer within the file"),
+    ("digest", "text", None, "SHA-256 of the file"),
+    ("crs", "text", None, "its coordinate reference system"),
+    ("vertical_crs", "text", None,
+     "its vertical reference system; null where the file does not say"),
+    ("unit", "text", None, "unit its elevations were read in"),
+)
+
+
+def _layer(name, geometry, doc, columns, **docs):
+    """Make a layer of known fields; `!` marks required ones, `docs` replaces what a field means."""
+    def column(word):
+        field = _FIELDS[word.rstrip("!")]
+        return replace(field, required=word.endswith("!"), doc=docs.get(field.name, field.doc))
+
+    return Layer(name, geometry, doc, tuple(column(word) for word in columns.split()))
+
+
+_CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
+    voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m!
+    station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position """
+_PLACE = "station of the place along the line"
+
+#: The layers, in the order in which they stand in the file.
+LAYERS = (
+    _layer(
+        "structures", "Point Z", "One row per structure, at its base.",
+        """line! structure! role framing order station_m base_elevation_m line_angle_deg
+        crossarm_azimuth_deg"""),
+    _layer(
+        "spans", "LineString Z",
+        "One row per span: the chord between the bases of its structures.",
+        "line! span! section from_structure to_structure length_m rise_m ground_factor"),
+    _layer(
+        "sections", None,
+        "One row per stringing section, kind of wire, option and case: the tension it hangs at.",
+        """line! section! wire_kind option! case! ruling_span_m horizontal_tension_n
+        maximum_tension_n percent_rts condition governing_limit catenary_constant_m temperature_c
+        knee_temperature_c unstressed_length_factor load_n_per_m residual"""),
+    _layer(
+        "wires", "LineString Z",
+        "One row per span, wire, option and case: the wire in space.",
+        """line! span! section wire! kind circuit option! case! sag_m horizontal_tension_n
+        maximum_tension_n percent_rts conductor_temperature_c condition swing_deg
+        catenary_constant_m length_m low_point_m wind_side""",
+        length_m="length of the wire along its curve"),
+    _layer(
+        "clearances", "Point Z",
+        "One row per span, option, case, thing protected and obstacle, passed or failed: the worst "
+        "wire and place. The point is on the wire.", _CLEARANCE, station_m=_PLACE),
+    _layer(
+        "violations", "Point Z", "One row per clearance with a negative margin.",
+        _CLEARANCE + "severity! inherited", station_m=_PLACE),
+    _layer(
+        "violation_stretches", "LineString Z",
+        "One row per connected stretch of wire that falls short.",
+        "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
+        length_m="ground length of the stretch"),
+    _layer(
+        "limits", "LineString Z",
+        "One row per span and option: how hot the wire may get before it falls short. The chord of "
+        "the span.",
+        """line! span! section option! limit_temperature_c limit_current_a maximum_temperature_c
+        clearing_temperature_c governs governing_against governing_obstacle governing_case
+        governing_wire station_m""",
+        station_m=_PLACE + " that sets the limit"),
+    _layer(
+        "not_assessed", "LineString Z",
+        "One row per thing that should have been checked and could not be. None is a pass. The "
+        "chord of the span, null where no span is known.",
+        "option case line span wire against obstacle reason!"),
+    _layer(
+        "options", None, "One row per option: what compares them.",
+        """option! conductor! existing bundle diameter_m mass_kg_per_m rated_strength_n
+        maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
+        required_current_a temperature_at_required_current_c loss_at_required_kw_per_km clearances
+        violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
+        greatest_sag_m greatest_percent_rts"""),
+    _layer(
+        "run", None, "One row: what was run on what, when, and what to be careful of.",
+        """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!
+        warnings cautions"""),
+    _layer(
+        "inputs", None, "One row per file that was read.",
+        "part path! source_layer digest! crs vertical_crs unit"),
+)
+
+_TERMS = "base_m + voltage_adder_m + altitude_adder_m + minimum_raise_m + buffer_m"
+
+#: What must hold of finished findings: a sentence, and the SQL that counts what breaks it.
+INVARIANTS = (
+    ("`margin_m` is `actual_m` less `required_m`",
+     "SELECT count(*) FROM clearances WHERE abs(actual_m - required_m - margin_m) > 1e-6"),
+    ("the terms of a requirement add up to `required_m`",
+     f"SELECT count(*) FROM clearances WHERE abs({_TERMS} - required_m) > 1e-6"),
+    ("every clearance with a negative margin is a violation, and nothing else is",
+     """SELECT abs((SELECT count(*) FROM clearances WHERE margin_m < 0)
+     - (SELECT count(*) FROM violations WHERE margin_m < 0))
+     + (SELECT count(*) FROM violations WHERE margin_m >= 0)"""),
+    ("every option counts its own violations",
+     """SELECT count(*) FROM options o LEFT JOIN
+     (SELECT "option", count(*) AS n FROM violations GROUP BY "option") v USING ("option")
+     WHERE o.violations <> coalesce(v.n, 0)"""),
+)
+
+
+def layer(name):
+    """Return the layer of that name; KeyError where there is none."""
+    return {each.name: each for each in LAYERS}[name]
+
+
+_PREFACE = """# The findings: layers and columns
+
+*Made from `corridor/outputs/schema.py`; a test fails where the two differ.*
+
+The findings are one GeoPackage (OGC 12-128r17, version 1.3). Layers stand in this order, though a
+GIS lists the plain tables last, and open styled. Lengths and elevations are in m, elevations
+above the datum of the ground raster, tensions in N, temperatures in degC, currents in A, times in
+UTC. Distances are ground distances; coordinates are those of the grid that `run.frame` names.
+`line`, `span`, `section`, `wire`, `option` and `case` are the keys everywhere.
+
+What was checked is in `clearances`, passed or failed. What should have been checked and could not
+be is in `not_assessed`. **A null is never a pass**: a number that is not known is null, and a
+check whose margin is not known is a row of `not_assessed`. Columns marked * are never null. A
+point or chord whose elevation is not known has NaN for its Z.
+
+Before the file gets its name, the writer makes sure of the following; where it does not hold, no
+file is written and that is an error:
+
+"""
+
+
+def _section(item):
+    kind = f"Geometry: {item.geometry}." if item.geometry else "A plain table, without geometry."
+    rows = [f"| `{c.name}`{' *' if c.required else ''} | {c.type} | {c.unit or ''} | {c.doc} |"
+            for c in item.columns]
+    head = ["| column | type | unit | meaning |", "| --- | --- | --- | --- |"]
+    return "\n".join([f"## {item.name}", "", f"{item.doc} {kind}", "", *head, *rows, ""])
+
+
+def write_reference(path):
+    """Write the reference page of the findings.
+
+    Parameters
+    ----------
+    path : path
+        Markdown file to write or replace.
+    """
+    promises = "".join(f"- {sentence};\n" for sentence, _ in INVARIANTS)
+    promises += "- every row handed over is in the file, and SQLite finds it undamaged.\n\n"
+    text = _PREFACE + promises + "\n".join(map(_section, LAYERS))
+    Path(path).write_text(text, encoding="utf-8")

@@ -1,0 +1,237 @@
+"""What one key of a study says about another: each check yields the faults it finds."""
+
+from pathlib import Path
+
+from corridor.errors import InputError, nearest
+
+__all__ = ["CHECKS", "cross_check"]
+
+
+def cross_check(study):
+    """Yield every fault that the schema of single keys cannot see."""
+    for check in CHECKS:
+        yield from check(study)
+
+
+def unique_names(study):
+    """Names of options, cases, obstacles and conductors are unique."""
+    for section in ("options", "cases", "obstacles", "conductors"):
+        names = [row.name for row in getattr(study, section)]
+        for i, name in enumerate(names):
+            if name in names[:i]:
+                first = f"{section}.{names.index(name)}.name"
+                yield InputError(
+                    study.path,
+                    f"{section}.{i}.name",
+                    f"{name!r}, which is also {first}",
+                    "a name that no other of the list has",
+                )
+
+
+def one_existing(study):
+    """At most one option is the wire that hangs today."""
+    existing = [i for i, option in enumerate(study.options) if option.existing]
+    for i in existing[1:]:
+        yield InputError(
+            study.path,
+            f"options.{i}.existing",
+            f"true, as in options.{existing[0]}",
+            "true for at most one option",
+        )
+
+
+def emergency_above_maximum(study):
+    """The emergency temperature of an option is not below its maximum temperature."""
+    for i, option in enumerate(study.options):
+        emergency, maximum = option.emergency_temperature, option.maximum_temperature
+        if emergency is not None and emergency < maximum:
+            yield InputError(
+                study.path,
+                f"options.{i}.emergency_temperature",
+                f"{emergency:g} degC",
+                f"a temperature of at least the maximum_temperature, {maximum:g} degC",
+            )
+
+
+def limits_have_a_state(study):
+    """A stringing limit has either a temperature or a case that exists."""
+    cases = [case.name for case in study.cases]
+    for where, limit in _stringing(study):
+        if (limit.temperature is None) == (limit.case is None):
+            found = (
+                "neither temperature nor case"
+                if limit.case is None
+                else "both temperature and case"
+            )
+            yield InputError(study.path, where, found, "exactly one of temperature and case")
+        elif limit.case is not None and limit.case not in cases:
+            match = nearest(limit.case, cases)
+            yield InputError(
+                study.path,
+                f"{where}.case",
+                repr(limit.case),
+                ", ".join(map(repr, cases)),
+                match and repr(match),
+            )
+
+
+def limit_cases_are_possible(study):
+    """A limit in a case at the emergency temperature needs an emergency temperature."""
+    emergency = {case.name for case in study.cases if case.temperature == "emergency"}
+    lacking = [
+        f"options.{i}." for i, o in enumerate(study.options) if o.emergency_temperature is None
+    ]
+    for where, limit in _stringing(study):
+        if limit.case in emergency and where.startswith((*lacking, "shield_wire.")):
+            yield InputError(
+                study.path,
+                f"{where}.case",
+                f"{limit.case!r}, at an emergency temperature",
+                "a case whose temperature this wire has",
+            )
+
+
+def one_of(study):
+    """Of some keys exactly one, or at most one, or at least one is given."""
+    for where, table, keys, least, most in _choices(study):
+        given = [key for key in keys if getattr(table, key) is not None]
+        if not least <= len(given) <= most:
+            word = {(1, 1): "exactly one", (0, 1): "at most one"}.get((least, most), "at least one")
+            found = " and ".join(given) or "none of " + ", ".join(keys)
+            yield InputError(study.path, where, found, f"{word} of {', '.join(keys)}")
+
+
+def sun_is_complete(study):
+    """The sun is given by its irradiance, or by latitude, day and hour."""
+    rating = study.rating
+    if rating is None:
+        return
+    sun = [key for key in ("latitude", "day", "hour") if getattr(rating, key) is not None]
+    if (rating.solar is None and len(sun) != 3) or (rating.solar is not None and sun):
+        given = (["solar"] if rating.solar is not None else []) + sun
+        yield InputError(
+            study.path,
+            "rating",
+            " and ".join(given) or "nothing about the sun",
+            "either solar, or all of latitude, day and hour",
+        )
+
+
+def layer_has_a_file(study):
+    """The layer of a right of way is the layer of a file."""
+    strip = study.right_of_way
+    if strip is not None and strip.layer is not None and strip.file is None:
+        yield InputError(
+            study.path,
+            "right_of_way.layer",
+            f"{strip.layer!r} without file",
+            "layer together with file",
+        )
+
+
+def highest_above_nominal(study):
+    """The highest voltage is not below the nominal voltage."""
+    highest, nominal = study.study.highest_voltage, study.study.voltage
+    if highest is not None and highest < nominal:
+        yield InputError(
+            study.path,
+            "study.highest_voltage",
+            f"{highest:g} V",
+            f"at least the nominal voltage, {nominal:g} V",
+        )
+
+
+def checks_are_once(study):
+    """A check is named once in a case."""
+    for i, case in enumerate(study.cases):
+        if len(set(case.checks)) < len(case.checks):
+            yield InputError(
+                study.path, f"cases.{i}.checks", repr(list(case.checks)), "each check once"
+            )
+
+
+def files_exist(study):
+    """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
+    for where, name in _files(study):
+        path = study.resolve(name)
+        if not str(name).startswith("/vsi") and not path.exists():
+            beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+            match = nearest(path.name, beside)
+            yield InputError(
+                study.path,
+                where,
+                f"{name!r}, but there is no {str(path)!r}",
+                "the path of a file, relative to the study file",
+                match and repr(str(Path(name).with_name(match))),
+            )
+
+
+def output_is_writable(study):
+    """The findings go to a GeoPackage in a folder that exists, over no input."""
+    name, path = study.study.output, study.resolve(study.study.output)
+    inputs = {study.resolve(file).resolve() for _, file in _files(study)} | {study.path.resolve()}
+    accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
+    if path.suffix.lower() != ".gpkg":
+        yield InputError(
+            study.path, "study.output", repr(name), accepted, repr(f"{path.stem}.gpkg")
+        )
+    elif not path.parent.is_dir():
+        yield InputError(
+            study.path, "study.output", f"{name!r}, but its folder does not exist", accepted
+        )
+    elif path.resolve() in inputs:
+        yield InputError(study.path, "study.output", f"{name!r}, an input of the study", accepted)
+
+
+def _stringing(study):
+    """Yield place and limit of every stringing limit."""
+    for i, option in enumerate(study.options):
+        for k, limit in enumerate(option.stringing):
+            yield f"options.{i}.stringing.{k}", limit
+    for k, limit in enumerate(study.shield_wire.stringing if study.shield_wire else ()):
+        yield f"shield_wire.stringing.{k}", limit
+
+
+def _choices(study):
+    """Yield place, table, keys, and how many of them at least and at most."""
+    yield "rules", study.rules, ("table", "file"), 1, 2
+    for i, obstacle in enumerate(study.obstacles):
+        where = f"obstacles.{i}"
+        yield where, obstacle, ("category", "column"), 1, 1
+        yield where, obstacle, ("height", "height_column", "elevation_column"), 0, 1
+        yield where, obstacle, ("voltage", "voltage_column"), 0, 1
+        yield where, obstacle, ("radius", "radius_column"), 0, 1
+    if study.right_of_way is not None:
+        yield "right_of_way", study.right_of_way, ("half_width", "file"), 1, 1
+
+
+def _files(study):
+    """Yield place and name of every input file."""
+    for key in ("ground", "surface"):
+        for i, name in enumerate(getattr(study.terrain, key)):
+            yield f"terrain.{key}.{i}", name
+    yield "structures.file", study.structures.file
+    yield "framings.file", study.framings.file
+    for i, obstacle in enumerate(study.obstacles):
+        yield f"obstacles.{i}.file", obstacle.file
+    for section in ("rules", "right_of_way"):
+        table = getattr(study, section)
+        if table is not None and table.file is not None:
+            yield f"{section}.file", table.file
+
+
+#: Every check, in the order in which its faults are told.
+CHECKS = (
+    unique_names,
+    one_existing,
+    emergency_above_maximum,
+    limits_have_a_state,
+    limit_cases_are_possible,
+    one_of,
+    sun_is_complete,
+    layer_has_a_file,
+    highest_above_nominal,
+    checks_are_once,
+    files_exist,
+    output_is_writable,
+)

@@ -1,0 +1,154 @@
+"""Read a study file: TOML, schema, cross checks; all faults of one step are told at once."""
+
+import hashlib
+import tomllib
+from datetime import date, time
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from corridor.errors import InputError, nearest
+from corridor.study.checks import cross_check
+from corridor.study.describe import accepts_at, keys_at
+from corridor.study.schema import Study
+
+__all__ = ["StudyError", "load_study"]
+
+
+class StudyError(InputError):
+    """All the faults of a study file, one a line.
+
+    `errors` holds them; the attributes of InputError are those of the first.
+    """
+
+    def __init__(self, errors):
+        first = errors[0]
+        super().__init__(first.file, first.where, first.found, first.accepted, first.hint)
+        self.errors = tuple(errors)
+        self.args = ("\n".join(str(error) for error in errors),)
+
+
+def load_study(path):
+    """Return the study of a file.
+
+    Parameters
+    ----------
+    path : path or str
+        A TOML file in UTF-8.
+
+    Returns
+    -------
+    Study
+        Frozen, in SI, with `path`, `folder`, `digest` and `resolve`.
+
+    Raises
+    ------
+    StudyError
+        For each fault the file, key, what was found, what is accepted, the nearest known name.
+
+    References
+    ----------
+    TOML 1.0.0.
+    """
+    path = Path(path)
+    content = _read_bytes(path)
+    tables = _parse(content, path)
+    try:
+        study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest())
+    except ValidationError as fault:
+        raise StudyError(_faults(fault, path)) from None
+    faults = list(cross_check(study))
+    if faults:
+        raise StudyError(faults)
+    return study
+
+
+def _read_bytes(path):
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        reason = (fault.strerror or "unreadable").lower()
+        accepted = "the path of a study file that can be read"
+        raise StudyError([InputError(path, None, f"{str(path)!r} ({reason})", accepted)]) from None
+
+
+def _parse(content, path):
+    """Return the tables; a byte order mark, which Windows editors write, is taken off."""
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
+    except UnicodeDecodeError as fault:
+        line = content[: fault.start].count(b"\n") + 1
+        raise StudyError(
+            [InputError(path, f"line {line}", "text that is not UTF-8", "UTF-8")]
+        ) from None
+    except tomllib.TOMLDecodeError as fault:
+        reason, _, place = str(fault).partition(" (at ")
+        where = place.rstrip(")") or None
+        error = InputError(path, where, f"a fault of TOML ({reason})", "a file in TOML 1.0")
+        raise StudyError([error]) from None
+
+
+def _faults(fault, path):
+    """Return pydantic's errors as InputErrors, without those that only follow from others."""
+    return [_translate(error, path) for error in fault.errors() if not _follows(error)]
+
+
+def _follows(error):
+    """Return whether an error follows from one below: a list whose faulty items do not count."""
+    short_for_faults = error["type"] == "too_short" and len(error["input"]) > 0
+    return short_for_faults or error["type"] == "default_factory_not_called"
+
+
+def _translate(error, path):
+    """Return pydantic's error as an InputError."""
+    tell = _TELL.get(error["type"], _tell_value)
+    where = ".".join(str(part) for part in error["loc"])
+    return InputError(path, where, *tell(error))
+
+
+def _tell_unknown(error):
+    *place, key = error["loc"]
+    known = keys_at(place)
+    match = nearest(key, known)
+    return f"the unknown key {key!r}", ", ".join(known), match and repr(match)
+
+
+def _tell_missing(error):
+    *place, key = error["loc"]
+    table = error["input"] if isinstance(error["input"], dict) else {}
+    unknown = [name for name in table if name not in keys_at(place)]
+    match = nearest(key, unknown)
+    return "nothing", accepts_at(error["loc"]), match and f"the key {match!r} should be {key!r}"
+
+
+def _tell_fault(error):
+    fault = error["ctx"]["error"]
+    return f"{_show(error['input'])} ({fault.reason})", accepts_at(error["loc"]), fault.hint
+
+
+def _tell_literal(error):
+    words = error["ctx"]["expected"].replace("'", "").replace(" or ", ", ").split(", ")
+    match = nearest(error["input"], words)
+    return _show(error["input"]), accepts_at(error["loc"]), match and repr(match)
+
+
+def _tell_value(error):
+    return _show(error["input"]), accepts_at(error["loc"]), None
+
+
+def _show(value):
+    """Return a short word for what the file holds."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, dict | list | tuple):
+        kind = "table" if isinstance(value, dict) else "list"
+        return f"an empty {kind}" if not value else f"a {kind}"
+    return str(value) if isinstance(value, date | time) else repr(value)
+
+
+_TELL = {
+    "extra_forbidden": _tell_unknown,
+    "missing": _tell_missing,
+    "value_error": _tell_fault,
+    "literal_error": _tell_literal,
+}

@@ -1,0 +1,272 @@
+"""The schema of the study file. It is its documentation: the reference page is made from it.
+
+Every class is one table of the file, every attribute one key, by the same name. Values are SI
+floats once validated: m, m2, N, Pa, degC, V, A, kg/m, ohm/m, deg.
+"""
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, PrivateAttr
+
+from corridor.study import voltages
+from corridor.study.table import FilePath, Read, Table, Text
+from corridor.study.values import DayOfYear, HourOfDay, Measure
+from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
+
+__all__ = [
+    "Framings",
+    "Obstacle",
+    "Rating",
+    "RightOfWay",
+    "RuleChoice",
+    "StructureColumns",
+    "Structures",
+    "Study",
+    "StudySection",
+    "Terrain",
+]
+
+
+class StudySection(Table):
+    """What the study is about."""
+
+    title: Text = Field("", description="Title of the study, for reports.")
+    crs: Text | None = Field(
+        None,
+        description=(
+            "A projected CRS in metres to work in, such as EPSG:25832. Default: that of the "
+            "structures where it is projected and low-distortion, else a local one that the run "
+            "names."
+        ),
+    )
+    voltage: Annotated[float, Read(voltages.SystemVoltage())] = Field(
+        description="Nominal voltage, line to line."
+    )
+    highest_voltage: Annotated[float | None, Read(voltages.SystemVoltage())] = Field(
+        None,
+        description=(
+            "Highest voltage of the system, line to line. Default: that of IEC 60038 or ANSI "
+            "C84.1 for the nominal voltage, where they list it, else 1.05 times the nominal."
+        ),
+    )
+    frequency: Annotated[float, Read(Measure("frequency", 0, 100, above=True))] = Field(
+        50.0, description="Frequency of the system."
+    )
+    output: FilePath = Field("findings.gpkg", description="The GeoPackage to write.")
+
+    @property
+    def highest_voltage_or_default(self):
+        """Highest voltage of the system [V]: as given, else as `highest_voltage_source` tells."""
+        return self.highest_voltage or voltages.highest(self.voltage)[0]
+
+    @property
+    def highest_voltage_source(self):
+        """Words that say where the highest voltage is from."""
+        if self.highest_voltage:
+            return "given in the study"
+        return voltages.highest(self.voltage)[1]
+
+
+class Terrain(Table):
+    """The ground, and what grows or stands on it."""
+
+    ground: tuple[FilePath, ...] = Field(
+        min_length=1,
+        description=(
+            "Bare earth: rasters that GDAL reads. Where they overlap, the first with a value wins."
+        ),
+    )
+    surface: tuple[FilePath, ...] = Field(
+        (), description="Surface model (canopy, roofs), likewise."
+    )
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
+        None, description=("Unit of the elevations. Default: what the raster's CRS says, else m.")
+    )
+
+
+class StructureColumns(Table):
+    """The names of the structure layer's columns, where they differ from the defaults."""
+
+    structure: Text = Field("structure", description="Name, unique within the line.")
+    line: Text = Field("line", description="Line; the layer may lack it where there is one line.")
+    order: Text = Field("order", description="Position along the line.")
+    role: Text = Field("role", description="suspension, strain or terminal.")
+    framing: Text = Field("framing", description="The framing that the structure carries.")
+    base_elevation: Text = Field(
+        "base_elevation",
+        description=("Elevation of the base; where it is lacking, the ground raster gives it."),
+    )
+    bisector: Text = Field(
+        "bisector",
+        description=(
+            "Azimuth of the crossarm [deg]; where it is lacking, it bisects the line angle."
+        ),
+    )
+
+
+class Structures(Table):
+    """Where the structures stand."""
+
+    file: FilePath = Field(description="A vector file that GDAL reads.")
+    layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
+    columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
+
+
+class Framings(Table):
+    """Where the wires hang on each kind of structure."""
+
+    file: FilePath = Field(
+        description=(
+            "A CSV file with the columns framing, wire, kind, circuit, offset, height, string, "
+            "string_length, string_mass."
+        )
+    )
+
+
+class RuleChoice(Table):
+    """The required clearances: a built-in table, a file, or a table whose rows a file overrides."""
+
+    table: Text | None = Field(None, description="Name of a built-in table.")
+    file: FilePath | None = Field(
+        None,
+        description=(
+            "A CSV file with at least the columns rule, against, measure, base; and as needed "
+            "per_kv, above_kv, altitude_share, altitude_above, buffer, cases, authority, edition, "
+            "clause, confidence, note."
+        ),
+    )
+
+
+class Obstacle(Table):
+    """A layer of things that the wires may come too near."""
+
+    name: Text = Field(description="Unique name.")
+    file: FilePath = Field(description="A vector file that GDAL reads.")
+    layer: Text | None = Field(None, description="Its layer. Default: the only one.")
+    category: Text | None = Field(
+        None, description="Category of all features. Either this or `column`."
+    )
+    column: Text | None = Field(None, description="Column that holds the category.")
+    id_column: Text | None = Field(
+        None, description="Column that identifies a feature. Default: its number."
+    )
+    height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
+        None, description="Height of the top above the ground."
+    )
+    height_column: Text | None = Field(
+        None, description="Column that holds the height above the ground [m]."
+    )
+    elevation_column: Text | None = Field(
+        None, description="Column that holds the absolute elevation of the top [m]."
+    )
+    voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
+        None, description="Voltage of a crossing line, line to line."
+    )
+    voltage_column: Text | None = Field(None, description="Column that holds the voltage.")
+    radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
+        None, description="Radius of points (a crown), half the width of lines (a road)."
+    )
+    radius_column: Text | None = Field(None, description="Column that holds the radius [m].")
+
+
+class RightOfWay(Table):
+    """The strip that the line may use: a half width about the line, or polygons."""
+
+    half_width: Annotated[float | None, Read(Measure("length", 0, 1000, above=True))] = Field(
+        None, description="Half of its width. Either this or `file`."
+    )
+    file: FilePath | None = Field(None, description="A vector file of polygons.")
+    layer: Text | None = Field(None, description="Its layer. Default: the only one.")
+
+
+class Rating(Table):
+    """The weather for which currents are computed."""
+
+    method: Literal["ieee738", "cigre601"] = Field(
+        "ieee738", description="IEEE Std 738 or CIGRE TB 601."
+    )
+    ambient: Annotated[float, Read(Measure("temperature", -80, 70))] = Field(
+        description="Temperature of the air."
+    )
+    wind_speed: Annotated[float, Read(Measure("speed", 0, 60))] = Field(
+        description="Speed of the wind."
+    )
+    wind_angle: Annotated[float, Read(Measure("angle", 0, 90))] = Field(
+        90.0, description="Angle between wind and wire; 90 deg is across it."
+    )
+    emissivity: Annotated[float, Read(Measure("ratio", 0, 1))] = Field(
+        0.8, description="Emissivity of the wire."
+    )
+    absorptivity: Annotated[float, Read(Measure("ratio", 0, 1))] = Field(
+        0.8, description="Absorptivity of the wire for sunlight."
+    )
+    solar: Annotated[float | None, Read(Measure("irradiance", 0, 1500))] = Field(
+        None, description="Irradiance on the wire. Either this or `latitude`, `day` and `hour`."
+    )
+    latitude: Annotated[float | None, Read(Measure("angle", -90, 90))] = Field(
+        None, description="Latitude, north positive."
+    )
+    day: Annotated[int | None, Read(DayOfYear())] = Field(None, description="Day of the year.")
+    hour: Annotated[float | None, Read(HourOfDay())] = Field(
+        None, description="Solar time, hours since midnight."
+    )
+    atmosphere: Literal["clear", "industrial"] = Field("clear", description="Clearness of the air.")
+    elevation: Annotated[float | None, Read(Measure("length", -500, 6000))] = Field(
+        None,
+        description=(
+            "Elevation for which the density of the air is taken. Default: that of the highest "
+            "structure base."
+        ),
+    )
+    required_current: Annotated[float | None, Read(Measure("current", 0, 20_000, above=True))] = (
+        Field(None, description="Current for which the temperature of the wire is found.")
+    )
+
+
+class Study(Table):
+    """The whole study file."""
+
+    study: StudySection = Field(description="What the study is about.")
+    terrain: Terrain = Field(description="The ground.")
+    structures: Structures = Field(description="Where the structures stand.")
+    framings: Framings = Field(description="Where the wires hang.")
+    options: tuple[Option, ...] = Field(min_length=1, description="The conductors in question.")
+    shield_wire: ShieldWire | None = Field(None, description="The shield wire.")
+    conductors: tuple[ConductorEntry, ...] = Field(
+        (), description="Conductors that the catalogue lacks."
+    )
+    cases: tuple[Case, ...] = Field(min_length=1, description="Weather and load.")
+    rules: RuleChoice = Field(description="The required clearances.")
+    obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")
+    right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
+    rating: Rating | None = Field(None, description="The weather for currents.")
+
+    _path: Path = PrivateAttr(default=Path("study.toml"))
+    _digest: str = PrivateAttr(default="")
+
+    @property
+    def path(self):
+        """Path of the study file."""
+        return self._path
+
+    @property
+    def folder(self):
+        """Folder of the study file, to which its paths are relative."""
+        return self._path.parent
+
+    @property
+    def digest(self):
+        """SHA-256 of the study file's bytes, in hexadecimal digits."""
+        return self._digest
+
+    def resolve(self, relative):
+        """Return the path of a file that the study names."""
+        return self.folder / relative
+
+    @classmethod
+    def of_file(cls, tables, path, digest):
+        """Return the validated study that knows the file its tables were read from."""
+        study = cls.model_validate(tables)
+        study._path, study._digest = Path(path), digest
+        return study

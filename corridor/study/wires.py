@@ -1,0 +1,152 @@
+"""The tables of a study that are about wires: options, conductors, stringing limits and cases."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StrictBool, StrictInt
+
+from corridor.study.table import WIRE_TEMPERATURE, Read, Table, Text
+from corridor.study.values import Limit, Measure, ReadLimit, TemperatureOr
+
+__all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing"]
+
+Condition = Literal["initial", "final"]
+Check = Literal["vertical", "horizontal", "tension"]
+_MODULUS = Measure("pressure", 1e9, 1e12, slip="'55 GPa'")
+_EXPANSION = Measure("expansion", -5e-6, 5e-5, slip="'23 ppm/K'")
+_DIAMETER = Measure("length", 0, 0.2, above=True, slip="'28.1 mm'")
+
+
+class Stringing(Table):
+    """One limit that a wire is strung to; of several the one that governs is reported."""
+
+    limit: Annotated[Limit, Read(ReadLimit())] = Field(
+        description="The greatest tension, share of rated tensile strength, or catenary constant."
+    )
+    temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None, description="Temperature of the bare wire without wind. Either this or `case`."
+    )
+    case: Text | None = Field(
+        None, description="The load case in which the limit holds. Either this or `temperature`."
+    )
+    condition: Condition = Field(
+        "final", description="The condition of the wire in which it holds."
+    )
+
+
+class Option(Table):
+    """One conductor that may hang on the structures."""
+
+    name: Text = Field(description="Unique name.")
+    conductor: Text = Field(description="A catalogue designation, or a name from [[conductors]].")
+    existing: StrictBool = Field(
+        False,
+        description=(
+            "Whether this wire hangs today; at most one option, to which the others are compared."
+        ),
+    )
+    maximum_temperature: Annotated[float, Read(WIRE_TEMPERATURE)] = Field(
+        description="Greatest temperature of the wire in continuous service."
+    )
+    emergency_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None,
+        description=(
+            "Greatest temperature of the wire for a short time. Without it, cases at the "
+            "emergency temperature are not assessed for this option."
+        ),
+    )
+    bundle: Annotated[StrictInt, Field(ge=1, le=12)] = Field(
+        1, description="Subconductors per phase."
+    )
+    stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+
+
+class ShieldWire(Table):
+    """The shield wire, where the framings hold one."""
+
+    conductor: Text = Field(description="A catalogue designation, or a name from [[conductors]].")
+    maximum_temperature: Annotated[float, Read(WIRE_TEMPERATURE)] = Field(
+        50.0, description="Its temperature in the cases at maximum temperature."
+    )
+    stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+
+
+class ConductorEntry(Table):
+    """A conductor that the catalogue lacks. What is not given is the default of its family."""
+
+    name: Text = Field(description="Unique name.")
+    family: Text | None = Field(None, description="Which defaults of the materials apply.")
+    outer_area: Annotated[
+        float | None, Read(Measure("area", 0, 0.01, above=True, slip="'403 mm^2'"))
+    ] = Field(None, description="Area of the outer part (aluminium).")
+    core_area: Annotated[float | None, Read(Measure("area", 0, 0.01, slip="'65.6 mm^2'"))] = Field(
+        None, description="Area of the core; 0 where there is none."
+    )
+    diameter: Annotated[float | None, Read(_DIAMETER)] = Field(
+        None, description="Overall diameter."
+    )
+    mass: Annotated[
+        float | None, Read(Measure("mass_per_length", 0.02, 20, slip="'1628 kg/km'"))
+    ] = Field(None, description="Mass per length.")
+    rts: Annotated[float | None, Read(Measure("force", 2000, 5e6, slip="'140 kN'"))] = Field(
+        None, description="Rated tensile strength."
+    )
+    resistance_20: Annotated[
+        float | None, Read(Measure("resistance", 0, 0.01, above=True, slip="'0.070 ohm/km'"))
+    ] = Field(None, description="Direct-current resistance at 20 degC.")
+    temperature_coefficient: Annotated[float | None, Read(Measure("expansion", 0, 0.02))] = Field(
+        None, description="Temperature coefficient of the resistance at 20 degC."
+    )
+    outer_modulus: Annotated[float | None, Read(_MODULUS)] = Field(
+        None, description="Final modulus of the outer part."
+    )
+    core_modulus: Annotated[float | None, Read(_MODULUS)] = Field(
+        None, description="Final modulus of the core."
+    )
+    outer_expansion: Annotated[float | None, Read(_EXPANSION)] = Field(
+        None, description="Thermal expansion of the outer part."
+    )
+    core_expansion: Annotated[float | None, Read(_EXPANSION)] = Field(
+        None, description="Thermal expansion of the core."
+    )
+    elongation: Text | None = Field(
+        None, description='"linear", or the name of a set of stress-strain and creep curves.'
+    )
+    compression: Annotated[float | None, Read(Measure("pressure", 0, 1e8, slip="'10 MPa'"))] = (
+        Field(
+            None,
+            description="Compression that the slack outer part takes before the core carries all.",
+        )
+    )
+    permanent_set: Annotated[float | None, Read(Measure("strain", 0, 0.02))] = Field(
+        None, description="Strain of the outer part between the initial and the final condition."
+    )
+    outer_material: Text | None = Field(None, description="Material of the outer part.")
+    core_material: Text | None = Field(None, description="Material of the core.")
+
+
+class Case(Table):
+    """A state of weather and load in which the wires are looked at."""
+
+    name: Text = Field(description="Unique name.")
+    temperature: Annotated[
+        float | str, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
+    ] = Field(description="Temperature of the wire, or that of the option.")
+    condition: Condition = Field("final", description="The condition of the wire.")
+    ice: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
+        0.0, description="Radial thickness of ice."
+    )
+    ice_density: Annotated[float, Read(Measure("density", 50, 1000))] = Field(
+        913.0, description="Density of the ice."
+    )
+    wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
+        0.0, description="Wind pressure on the projected area of the iced wire."
+    )
+    checks: tuple[Check, ...] = Field(
+        default_factory=lambda given: (
+            "horizontal" if given.get("wind") else "vertical",
+            "tension",
+        ),
+        min_length=1,
+        description='What is checked. Default: ["vertical", "tension"] without wind, '
+        '["horizontal", "tension"] with wind.',
+    )

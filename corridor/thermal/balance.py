@@ -1,0 +1,201 @@
+"""The heat balance of a metre of wire: weather, methods by name, and the root they are solved by.
+
+`m c dT/dt = Ps + I^2 R(T, I) - Pc - Pr`: the sun and the current heat the wire, air and radiation
+cool it. `METHODS` names whose formulas the sun, the air and the radiation come from; another method
+is another entry.
+"""
+
+from dataclasses import dataclass, fields
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.errors import InputError, nearest
+from corridor.thermal import cigre601, ieee738
+from corridor.thermal.resistance import dc_resistance
+
+__all__ = [
+    "METHODS",
+    "RANGES",
+    "Method",
+    "Weather",
+    "net_cooling",
+    "positive",
+    "resistance_function",
+    "root",
+    "within",
+]
+
+#: Accepted ranges, wide enough for any place on Earth, narrow enough to catch a wrong unit.
+RANGES = {
+    "ambient": (-90.0, 70.0, "degC"),
+    "wind_speed": (0.0, 100.0, "m/s"),
+    "wind_angle": (-360.0, 360.0, "deg"),
+    "emissivity": (0.0, 1.0, "as a share"),
+    "absorptivity": (0.0, 1.0, "as a share"),
+    "solar": (0.0, 2000.0, "W/m2"),
+    "elevation": (-500.0, 9000.0, "m"),
+}
+
+
+class Method(NamedTuple):
+    """Three functions [W/m] that make a heat balance, called as those of `ieee738` are."""
+
+    convection: object
+    radiation: object
+    solar_gain: object
+
+
+METHODS = {
+    "ieee738": Method(ieee738.convection, ieee738.radiation, ieee738.solar_gain),
+    "cigre601": Method(cigre601.convection, cigre601.radiation, cigre601.solar_gain),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weather:
+    """Air, wind and sun about a wire, and how its surface takes them; each a number or an array.
+
+    Attributes
+    ----------
+    ambient : array_like
+        Temperature of the air [degC].
+    wind_speed, wind_angle : array_like
+        [m/s]; between wind and wire [deg], 90 is across.
+    emissivity, absorptivity : array_like
+        Of the surface, for heat and for sunlight [-], 0 to 1.
+    solar : array_like
+        On the projected area of the wire [W/m2], 0 at night; `corridor.thermal.sun.received`
+        computes it.
+    elevation : array_like
+        Above sea level [m]: thin air cools less.
+
+    Raises
+    ------
+    InputError
+        For a value outside `RANGES`. Not a number passes, and makes results that are not numbers.
+
+    Examples
+    --------
+    >>> calm = dict(ambient=35, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=1000)
+    >>> Weather(wind_speed=0.6, elevation=0, **calm).wind_speed
+    array(0.6)
+    >>> Weather(wind_speed=-1, elevation=0, **calm)
+    Traceback (most recent call last):
+    corridor.errors.InputError: wind_speed: found -1; accepted: 0 to 100 m/s
+    """
+
+    ambient: np.ndarray
+    wind_speed: np.ndarray
+    wind_angle: np.ndarray
+    emissivity: np.ndarray
+    absorptivity: np.ndarray
+    solar: np.ndarray
+    elevation: np.ndarray
+
+    def __post_init__(self):
+        for field in fields(self):
+            value = within(field.name, getattr(self, field.name), *RANGES[field.name])
+            object.__setattr__(self, field.name, value)
+
+
+def within(name, value, low, high, unit):
+    """Return a value as an array, if none of it is outside a range."""
+    value = np.asarray(value, float)
+    wrong = value[(value < low) | (value > high)]
+    if wrong.size:
+        raise InputError(None, name, f"{wrong.flat[0]:g}", f"{low:g} to {high:g} {unit}")
+    return value
+
+
+def positive(name, value, unit):
+    """Return a value as an array, if none of it is 0 or less."""
+    value = np.asarray(value, float)
+    wrong = value[value <= 0]
+    if wrong.size:
+        raise InputError(None, name, f"{wrong.flat[0]:g}", f"more than 0 {unit}")
+    return value
+
+
+def _find(method):
+    if method not in METHODS:
+        raise InputError(None, "method", repr(method), ", ".join(METHODS), nearest(method, METHODS))
+    return METHODS[method]
+
+
+def net_cooling(method, weather, diameter, outer_wire_diameter=None):
+    """Return the function of temperature [degC] that gives `Pc + Pr - Ps` [W/m].
+
+    Raises
+    ------
+    InputError
+        For an unknown method, or a diameter that is not positive.
+    """
+    heat, w = _find(method), weather
+    D = positive("diameter", diameter, "m")
+    air = {name: getattr(w, name) for name in ("ambient", "wind_speed", "wind_angle", "elevation")}
+    Ps = heat.solar_gain(solar=w.solar, absorptivity=w.absorptivity, diameter=D)
+
+    def cooling(T):
+        Pc = heat.convection(T, **air, diameter=D, outer_wire_diameter=outer_wire_diameter)
+        Pr = heat.radiation(T, ambient=w.ambient, emissivity=w.emissivity, diameter=D)
+        return Pc + Pr - Ps
+
+    return cooling
+
+
+def resistance_function(resistance, temperature_coefficient):
+    """Return the function of temperature [degC] and current [A] that gives resistance [ohm/m].
+
+    Raises
+    ------
+    InputError
+        For a resistance at 20 degC that is not positive.
+    """
+    if callable(resistance):
+        return resistance
+    R20 = positive("resistance", resistance, "ohm/m")
+    return lambda temperature, current: dc_resistance(R20, temperature, temperature_coefficient)
+
+
+def root(function, low, high, *, tolerance):
+    """Where a rising function is 0, for all elements at once.
+
+    Newton's step, its slope a finite difference; the bracket is halved where that step leaves it
+    or does not shrink as fast as halving would.
+
+    Parameters
+    ----------
+    function : callable
+        Array to array, not above 0 at `low` and not below it at `high`.
+    low, high : ndarray
+        Of the shape that `function` returns.
+    tolerance : float
+        In the unit of the argument.
+
+    Returns
+    -------
+    ndarray
+        nan where the function is not finite, or the root was not found.
+
+    Examples
+    --------
+    >>> cubes = np.array([8.0, 0.0, np.nan])
+    >>> root(lambda x: x**3 - cubes, np.zeros(3), np.full(3, 9.0), tolerance=1e-9).round(6)
+    array([ 2.,  0., nan])
+    """
+    x, settled = (low + high) / 2, np.zeros(np.shape(low), bool)
+    last, increment = high - low, 100 * tolerance
+    for _ in range(100):
+        value = function(x)
+        low, high = np.where(value <= 0, x, low), np.where(value > 0, x, high)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            newton = x - value * increment / (function(x + increment) - value)
+        serves = (newton >= low) & (newton <= high) & (np.abs(newton - x) <= last / 2)
+        new = np.where(serves, newton, (low + high) / 2)
+        last = np.abs(new - x)
+        x = np.where(settled, x, new)
+        settled = settled | (last <= tolerance / 4) | ~np.isfinite(value)
+        if np.all(settled):
+            break
+    return np.where(settled & np.isfinite(function(x)), x, np.nan)

@@ -1,0 +1,127 @@
+"""Check one corridor three ways: by corridor, by the plain script, by bare reading and writing.
+
+    python -m tests.benchmarks --spans 3000
+
+Every run is a process of its own, so that its peak memory is its own. The process that starts them
+loads no large library, since a child's peak includes what its parent held when it was started.
+"""
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = "tests.benchmarks"
+PHASES = "read", "compute", "write"
+
+
+def run(module, *arguments):
+    """Run a module; return what it printed as JSON, wall time [s] and peak memory [MB]."""
+    begin = time.perf_counter()
+    process = subprocess.Popen(
+        [sys.executable, "-m", f"{PACKAGE}.{module}", *map(str, arguments)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    printed = process.stdout.read()
+    # wait4 tells of this child alone, RUSAGE_CHILDREN of the greatest child so far.
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise SystemExit(f"{module} failed with exit status {process.returncode}")
+    megabytes = usage.ru_maxrss / (2**20 if sys.platform == "darwin" else 2**10)
+    return json.loads(printed) | {"wall": time.perf_counter() - begin, "memory": megabytes}
+
+
+def measure(study, folder):
+    """Return the runs by name, and the agreement of corridor with the plain script."""
+    findings, plain = folder / "findings.gpkg", folder / "plain.gpkg"
+    runs = {
+        "corridor": run("engine", study, findings),
+        "plain script": run("plain_script", study, plain),
+    }
+    for threads in (1, 2):
+        name = f"limit, {threads} thread{'s' * (threads > 1)}"
+        runs[name] = run("limit", study, findings, folder / "copy.gpkg", "--threads", threads)
+    return runs, run("agreement", findings, plain)
+
+
+def table(runs):
+    """Return the runs as lines of text: seconds by phase, their ratio to corridor, memory."""
+    own = sum(runs["corridor"][phase] for phase in PHASES)
+    lines = [
+        f"{'':18}{'read':>9}{'compute':>9}{'write':>9}{'sum':>9}{'wall':>9}{'sum/ours':>10}{'wall/ours':>10}{'MB':>8}"
+    ]
+    for name, result in runs.items():
+        seconds = [result[phase] for phase in PHASES]
+        ratios = sum(seconds) / own, result["wall"] / runs["corridor"]["wall"]
+        lines.append(
+            f"{name:18}"
+            + "".join(f"{s:9.2f}" for s in (*seconds, sum(seconds), result["wall"]))
+            + "".join(f"{r:10.2f}" for r in ratios)
+            + f"{result['memory']:8.0f}"
+        )
+    return lines
+
+
+def report(runs, agreement, solver):
+    """Print what was measured."""
+    print("seconds (read, compute and write of corridor are those of its threads together)")
+    print("\n".join(table(runs)))
+    cells = runs["limit, 1 thread"]["cells"] / 1e6
+    print(f"raster blocks that the wires touch: {cells:.0f} million cells")
+    print(
+        f"states solved per second: {solver['batch_per_second']:.3g} in batches, "
+        f"{solver['loop_per_second']:.3g} one by one, ratio {solver['ratio']:.1f}; "
+        f"tensions differ by {solver['greatest_relative_difference']:.1e}"
+    )
+    for layer, entry in agreement["layers"].items():
+        print(f"{layer}: " + ", ".join(f"{key} {value:.6g}" for key, value in entry.items()))
+    print(
+        "corridor and the plain script agree"
+        if agreement["agree"]
+        else "corridor and the plain script DISAGREE"
+    )
+
+
+def main(spans, seed, folder):
+    """Make, run, compare; return the exit status: 0 where both agree."""
+    print(f"making {spans} spans", file=sys.stderr)
+    run_quietly("make_corridor", folder, "--spans", spans, "--seed", seed)
+    runs, agreement = measure(folder / "study.toml", folder)
+    report(runs, agreement, run("solver"))
+    return 0 if agreement["agree"] else 1
+
+
+def run_quietly(module, *arguments):
+    """Run a module of this package whose output does not matter."""
+    subprocess.run(
+        [sys.executable, "-m", f"{PACKAGE}.{module}", *map(str, arguments)],
+        cwd=ROOT,
+        check=True,
+        stdout=subprocess.DEVNULL,
+    )
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(
+        prog=f"python -m {PACKAGE}", description=__doc__.splitlines()[0]
+    )
+    parser.add_argument("--spans", type=int, default=3000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        help="where to make and keep the corridor; default: a temporary folder",
+    )
+    chosen = parser.parse_args()
+    if chosen.folder:
+        sys.exit(main(chosen.spans, chosen.seed, chosen.folder.resolve()))
+    with tempfile.TemporaryDirectory() as temporary:
+        sys.exit(main(chosen.spans, chosen.seed, Path(temporary)))

@@ -1,0 +1,325 @@
+"""The study file: the words with which it refuses.
+
+Each fault is one change to study_example.toml; its syntax is that of TOML 1.0.
+"""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from pydantic import ValidationError
+
+from corridor.errors import InputError
+from corridor.study import Study, StudyError, load_study
+from corridor.study.checks import CHECKS
+
+EXAMPLE = Path(__file__).with_name("study_example.toml").read_text(encoding="utf-8")
+FILES = ("terrain/ground.tif", "line.gpkg", "framings.csv", "obstacles.gpkg", "my_rules.csv")
+
+SHIELD = '[shield_wire]\nconductor = "small"\n[[shield_wire.stringing]]\nlimit = "15 % RTS"\n'
+
+
+@pytest.fixture
+def write(tmp_path):
+    """Return a function that writes the example with some text replaced, and gives its path."""
+    for name in FILES:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).touch()
+
+    def write_study(*changes, text=EXAMPLE):
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new, 1)
+        path = tmp_path / "study.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write_study
+
+
+def refuse(path):
+    """Return the faults of a study that is refused."""
+    with pytest.raises(InputError) as caught:
+        load_study(path)
+    assert isinstance(caught.value, StudyError)
+    assert str(caught.value).splitlines() == [str(error) for error in caught.value.errors]
+    return caught.value.errors
+
+
+HOT = '\n[[cases]]\nname = "hot"\ntemperature = 5\n'
+ROADS = 'category = "road"\nheight = 0'
+
+#: What is replaced, by what; then key, found, accepted and hint as they must be told.
+# fmt: off
+FAULTS = {
+    "unknown key": (
+        'title = "', 'titel = "', "study.titel", "'titel'", "title, crs, voltage", "'title'"),
+    "unknown section": (
+        "[rating]", "[ratings]", "ratings", "'ratings'", "right_of_way", "'rating'"),
+    "unknown key below a list": (
+        "conductor = ", "conducter = ", "options.0.conducter", "'conducter'", "bundle",
+        "'conductor'"),
+    "unknown key two lists down": (
+        "condition = ", "conditon = ", "options.0.stringing.0.conditon", "'conditon'", "limit",
+        "'condition'"),
+    "missing key": ('voltage = "110 kV"\n', "", "study.voltage", "nothing", "110 kV", None),
+    "missing section": (
+        '[framings]\nfile = "framings.csv"', "", "framings", "nothing", "a table", None),
+    "a unit of something else": (
+        '"28.1 mm"', '"28.1 kN"', "conductors.0.diameter", "'kN' measures force", "length", None),
+    "feet and inches": (
+        '"20 m"', '"65 ft 7 in"', "right_of_way.half_width", "two numbers", "length", None),
+    "unknown unit": ('"110 kV"', '"110 KV"', "study.voltage", "'110 KV'", "voltage", "'kV'"),
+    "text without unit": (
+        '"20 m"', '"20"', "right_of_way.half_width", "needs a unit", "length", "'20 m'"),
+    "kilovolts as volts": (
+        '"110 kV"', "110", "study.voltage", "110 V is too small", "1000 V", "'110 kV'"),
+    "millimetres as metres": (
+        'ice = "12 mm"', "ice = 12", "cases.1.ice", "12 m is too large", "0.3 m", "'12 mm'"),
+    "kilonewtons as newtons": (
+        'rts = "140 kN"', "rts = 140", "conductors.0.rts", "140 N is too small", "force",
+        "'140 kN'"),
+    "a small limit": (
+        '"20 % RTS"', "20", "options.0.stringing.0.limit", "20 N is too small", "RTS",
+        "'20 % RTS' or '20 kN'"),
+    "a share of nothing": (
+        '"20 % RTS"', '"20 %"', "options.0.stringing.0.limit", "'20 %'", "20 % RTS", "'20 % RTS'"),
+    "more than all of the strength": (
+        '"20 % RTS"', '"120 % RTS"', "options.0.stringing.0.limit", "1.2 of RTS is too large",
+        "100 %", None),
+    "a limit of no kind": (
+        '"20 % RTS"', '"20 kV"', "options.0.stringing.0.limit", "measures voltage", "catenary",
+        None),
+    "true for a number": ("mass = 1.628", "mass = true", "conductors.0.mass", "true", "mass", None),
+    "nan": ("mass = 1.628", "mass = nan", "conductors.0.mass", "not finite", "mass", None),
+    "text for true": (
+        "existing = true", 'existing = "yes"', "options.0.existing", "'yes'", "true | false", None),
+    "half a bundle": (
+        "bundle = 1", "bundle = 1.5", "options.0.bundle", "1.5", "from 1 to 12", None),
+    "no bundle": ("bundle = 1", "bundle = 0", "options.0.bundle", "0", "from 1 to 12", None),
+    "unknown condition": (
+        'condition = "initial"', 'condition = "intial"', "options.0.stringing.1.condition",
+        "'intial'", '"initial" | "final"', "'initial'"),
+    "unknown check": (
+        '["horizontal"]', '["horizontl"]', "cases.3.checks.0", "'horizontl'", "vertical",
+        "'horizontal'"),
+    "no checks": ('["horizontal"]', "[]", "cases.3.checks", "an empty list", "horizontal", None),
+    "a check twice": (
+        '["horizontal"]', '["tension", "tension"]', "cases.3.checks", "tension", "each check once",
+        None),
+    "unknown temperature": (
+        '"maximum"', '"maximal"', "cases.0.temperature", "'maximal'", '"maximum" | "emergency"',
+        None),
+    "kelvin as celsius": (
+        "maximum_temperature = 75", "maximum_temperature = 450", "options.0.maximum_temperature",
+        "450 degC is too large", "degC", None),
+    "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),
+    "negative wind": (
+        'wind = "290 Pa"', "wind = -290", "cases.3.wind", "-290 Pa is too small", "from 0", None),
+    "a string for a list": (
+        '["terrain/ground.tif"]', '"terrain/ground.tif"', "terrain.ground", "'terrain/ground.tif'",
+        "a list of: a path", None),
+    "no ground": (
+        '["terrain/ground.tif"]', "[]", "terrain.ground", "an empty list", "a list of: a path",
+        None),
+    "unknown vertical unit": (
+        'vertical_unit = "m"', 'vertical_unit = "us-feet"', "terrain.vertical_unit", "'us-feet'",
+        "us-ft", "'us-ft'"),
+    "an empty name": ('name = "our wire"', 'name = " "', "conductors.0.name", "' '", "text", None),
+    "case twice": (
+        "[rules]", '\n[[cases]]\nname = "hot"\ntemperature = 5\n[rules]', "cases.4.name",
+        "'hot', which is also cases.0.name", "no other", None),
+    "obstacle twice": (
+        'name = "other lines"', 'name = "roads"', "obstacles.1.name", "obstacles.0.name",
+        "no other", None),
+    "unknown case": (
+        'case = "ice and wind"', 'case = "ice with wind"', "options.0.stringing.1.case",
+        "'ice with wind'", "'swung'", "'ice and wind'"),
+    "limit without state": (
+        'case = "ice and wind"\n', "", "options.0.stringing.1", "neither temperature nor case",
+        "exactly one", None),
+    "limit with two states": (
+        'case = "ice and wind"\n', 'case = "ice"\ntemperature = 5\n', "options.0.stringing.1",
+        "both temperature and case", "exactly one", None),
+    "shield limit without state": (
+        "[[conductors]]",
+        SHIELD + "[[conductors]]",
+        "shield_wire.stringing.0", "neither", "exactly one", None),
+    "emergency below maximum": (
+        "emergency_temperature = 90", "emergency_temperature = 70",
+        "options.0.emergency_temperature", "70 degC", "maximum_temperature, 75 degC", None),
+    "rules of nowhere": (
+        'table = "european-electrical-distance"', "", "rules", "none of table, file",
+        "at least one", None),
+    "no category": (
+        'category = "road"', "", "obstacles.0", "none of category, column", "exactly one", None),
+    "two categories": (
+        'category = "road"\nheight = 0', 'category = "road"\ncolumn = "kind"', "obstacles.0",
+        "category and column", "exactly one", None),
+    "two heights": (
+        'category = "road"\nheight = 0', 'category = "road"\nheight = 0\nheight_column = "h"',
+        "obstacles.0", "height and height_column", "at most one", None),
+    "two radii": (
+        'category = "road"\nheight = 0',
+        'category = "road"\nheight = 0\nradius = 3\nradius_column = "r"', "obstacles.0",
+        "radius and radius_column", "at most one", None),
+    "two voltages": (
+        'voltage_column = "voltage"', 'voltage_column = "v"\nvoltage = "20 kV"', "obstacles.1",
+        "voltage and voltage_column", "at most one", None),
+    "kilovolts as volts beside": (
+        'voltage_column = "voltage"', "voltage = 20", "obstacles.1.voltage", "20 V is too small",
+        "voltage", "'20 kV'"),
+    "no strip": (
+        'half_width = "20 m"', "", "right_of_way", "none of half_width, file", "exactly one", None),
+    "two strips": (
+        'half_width = "20 m"', 'half_width = "20 m"\nfile = "line.gpkg"', "right_of_way",
+        "half_width and file", "exactly one", None),
+    "layer of no file": (
+        'half_width = "20 m"', 'half_width = "20 m"\nlayer = "strip"', "right_of_way.layer",
+        "'strip' without file", "with file", None),
+    "no sun": (
+        "solar = 1000", "", "rating", "nothing about the sun", "latitude, day and hour", None),
+    "half a sun": (
+        "solar = 1000", "latitude = 50\nday = 161", "rating", "latitude and day", "hour", None),
+    "two suns": (
+        "solar = 1000", "solar = 1000\nday = 161", "rating", "solar and day", "either solar", None),
+    "no such day": ("solar = 1000", "day = 400", "rating.day", "400", "1 to 366", None),
+    "no such hour": ("solar = 1000", "hour = 25", "rating.hour", "25", "0 to 24", None),
+    "highest below nominal": (
+        "frequency", 'highest_voltage = "100 kV"\nfrequency', "study.highest_voltage", "100000 V",
+        "110000 V", None),
+    "unknown method": (
+        '"ieee738"', '"ieee783"', "rating.method", "'ieee783'", "cigre601", "'ieee738'"),
+    "lost ground": (
+        "terrain/ground.tif", "terrain/grund.tif", "terrain.ground.0", "terrain/grund.tif",
+        "relative", "'terrain/ground.tif'"),
+    "lost structures": (
+        '"line.gpkg"', '"lines.gpkg"', "structures.file", "lines.gpkg", "a file", "'line.gpkg'"),
+    "lost framings": (
+        '"framings.csv"', '"framing.csv"', "framings.file", "framing.csv", "a file",
+        "'framings.csv'"),
+    "lost obstacles": (
+        '"obstacles.gpkg"', '"obstacle.gpkg"', "obstacles.0.file", "obstacle.gpkg", "a file",
+        "'obstacles.gpkg'"),
+    "lost rules": (
+        'table = "european-electrical-distance"', 'file = "my_rule.csv"', "rules.file",
+        "my_rule.csv", "a file", "'my_rules.csv'"),
+    "lost strip": (
+        'half_width = "20 m"', 'file = "strip/area.gpkg"', "right_of_way.file", "strip/area.gpkg",
+        "a file", None),
+    "findings over an input": (
+        '"findings.gpkg"', '"line.gpkg"', "study.output", "'line.gpkg', an input",
+        "none of the inputs", None),
+    "findings of another kind": (
+        '"findings.gpkg"', '"findings.shp"', "study.output", "'findings.shp'", ".gpkg",
+        "'findings.gpkg'"),
+    "findings in no folder": (
+        '"findings.gpkg"', '"out/findings.gpkg"', "study.output", "does not exist", "folder", None),
+}
+# fmt: on
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_each_fault_names_file_key_found_accepted_and_nearest(write, fault):
+    old, new, where, found, accepted, hint = FAULTS[fault]
+    (error,) = [error for error in refuse(write((old, new))) if error.where == where]
+    assert found in error.found
+    assert accepted in error.accepted
+    assert error.hint == hint
+    assert str(error).startswith(f"study.toml: {where}: found ")
+
+
+def test_single_bracket_for_a_list(write):
+    text = EXAMPLE[: EXAMPLE.index("[[obstacles]]")] + '[obstacles]\nname = "roads"\n'
+    (error,) = refuse(write(text=text))
+    assert (error.where, error.found) == ("obstacles", "a table")
+    assert "[[...]]" in error.accepted
+
+
+@pytest.mark.parametrize("section", ["options", "cases"])
+def test_no_options_and_no_cases(write, section):
+    head, _, rest = EXAMPLE.partition(f"[[{section}]]")
+    tail = rest[rest.index("[[conductors]]" if section == "options" else "[rules]") :]
+    (absent,) = refuse(write(text=head + tail))
+    (empty,) = refuse(write(text=f"{section} = []\n" + head + tail))
+    assert (absent.where, absent.found) == (section, "nothing")
+    assert (empty.where, empty.found) == (section, "an empty list")
+    assert "at least one" in empty.accepted
+
+
+def test_two_existing_options_and_two_of_a_name(write):
+    option = EXAMPLE[EXAMPLE.index("[[options]]") : EXAMPLE.index("[[conductors]]")]
+    wire = EXAMPLE[EXAMPLE.index("[[conductors]]") : EXAMPLE.index("[[cases]]")]
+    errors = refuse(
+        write(("[[conductors]]", option + "[[conductors]]"), ("[[cases]]", wire + "[[cases]]"))
+    )
+    assert [error.where for error in errors] == [
+        "options.1.name",
+        "conductors.1.name",
+        "options.1.existing",
+    ]
+    assert "at most one" in errors[-1].accepted
+
+
+def test_limit_in_an_emergency_case_needs_an_emergency_temperature(write):
+    changes = ('"maximum"', '"emergency"'), ('case = "ice and wind"', 'case = "hot"')
+    load_study(write(*changes))
+    (error,) = refuse(write(*changes, ("emergency_temperature = 90\n", "")))
+    assert (error.where, error.found) == (
+        "options.0.stringing.1.case",
+        "'hot', at an emergency temperature",
+    )
+
+
+def test_all_faults_are_told_at_once(write):
+    errors = refuse(write(('"110 kV"', '"110 kg"'), ('"12 mm"', '"12 kV"'), ("bundle", "bundles")))
+    assert [error.where for error in errors] == [
+        "study.voltage",
+        "options.0.bundles",
+        "cases.1.ice",
+    ]
+
+
+def test_a_misspelt_required_key_is_told_from_both_sides(write):
+    unknown_or_missing = {
+        error.where: error.hint for error in refuse(write(("voltage =", "voltge =")))
+    }
+    assert unknown_or_missing["study.voltge"] == "'voltage'"
+    assert "'voltge'" in unknown_or_missing["study.voltage"]
+
+
+def test_fault_of_toml_names_its_line(write):
+    (error,) = refuse(write(text="[study]\ntitle = \n"))
+    assert (error.where, error.accepted) == ("line 2, column 9", "a file in TOML 1.0")
+
+
+def test_fault_of_toml_at_the_end(write):
+    (error,) = refuse(write(text='[study]\ntitle = """\n'))
+    assert "TOML" in error.found
+
+
+def test_text_that_is_not_utf8(write):
+    path = write()
+    path.write_bytes(b'[study]\ntitle = "M\xfchle"\n')
+    (error,) = refuse(path)
+    assert (error.where, error.accepted) == ("line 2", "UTF-8")
+
+
+def test_no_study_at_all(tmp_path):
+    (error,) = refuse(tmp_path / "nothing.toml")
+    assert "no such file" in error.found
+    (error,) = refuse(tmp_path)
+    assert "directory" in error.found
+
+
+def test_every_cross_check_tells_some_fault_of_the_list(write):
+    told = set()
+    for old, new, *_ in FAULTS.values():
+        path = write((old, new))
+        try:
+            study = Study.of_file(tomllib.loads(path.read_text(encoding="utf-8")), path, "")
+        except ValidationError:
+            continue
+        told |= {check.__name__ for check in CHECKS if list(check(study))}
+    elsewhere = {"one_existing", "limit_cases_are_possible"}
+    assert told | elsewhere == {check.__name__ for check in CHECKS}
