@@ -23,7 +23,7 @@ from corridor.summary import CAUTIONS, Tally
 __all__ = ["Result", "check_study", "find"]
 
 #: Wire spans that are worked on at once: enough to be fast, few enough to keep memory flat.
-BATCH = 150
+BATCH = 1200
 #: Batches under way at once; reading, and most of numpy and shapely, let go of the interpreter.
 THREADS = 2
 

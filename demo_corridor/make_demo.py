@@ -1,7 +1,8 @@
-"""Make the data of the demo corridor: ground, structures, framings and obstacles. Everything is invented.
+"""Make the data of the demo corridor: ground, structures, framings and obstacles; all invented.
 
-Run it from anywhere; it writes beside itself, always the same. `study.toml` is written by hand. Lengths and elevations
-[m], angles [deg], azimuths clockwise from grid north. Station and offset: along the line, and right of it.
+Run it from anywhere; it writes beside itself, always the same. `study.toml` and `my_rules.csv` are
+written by hand. Lengths and elevations [m], angles [deg], azimuths clockwise from grid north.
+Station and offset: along the line, and right of it.
 """
 
 from dataclasses import dataclass
@@ -27,49 +28,27 @@ STEP = 1 / 64  # a binary fraction of a metre leaves zeros in float32, which def
 
 #: framing of each structure, its role, turn of the line there, and span ahead.
 STRUCTURES = [
-    ("T15", "terminal", 0, 260),
-    ("S21", "suspension", 0, 310),
-    ("S18", "suspension", 0, 335),
-    ("S21", "suspension", 0, 290),
-    ("S18", "suspension", 0, 305),
-    ("R21", "strain", 18, 300),
-    ("S18", "suspension", 0, 350),
-    ("S21", "suspension", 0, 420),
-    ("S21", "suspension", 0, 345),
-    ("S21", "suspension", 0, 280),
-    ("R21", "strain", -27, 330),
-    ("S21", "suspension", 0, 395),
-    ("S18", "suspension", 0, 185),
-    ("S21", "suspension", 0, 410),
-    ("S21", "suspension", 0, 300),
-    ("R18", "strain", 34, 320),
-    ("S21", "suspension", 0, 270),
-    ("S18", "suspension", 0, 380),
-    ("S18", "suspension", 0, 310),
-    ("S21", "suspension", 0, 340),
-    ("S21", "suspension", 0, 290),
-    ("R18", "strain", -12, 315),
-    ("S21", "suspension", 0, 350),
-    ("S21", "suspension", 0, 280),
-    ("S21", "suspension", 0, 330),
-    ("S21", "suspension", 0, 260),
-    ("S18", "suspension", 0, 240),
+    ("T15", "terminal", 0, 260), ("S21", "suspension", 0, 310), ("S18", "suspension", 0, 335),
+    ("S21", "suspension", 0, 290), ("S18", "suspension", 0, 305), ("R21", "strain", 18, 300),
+    ("S18", "suspension", 0, 350), ("S21", "suspension", 0, 420), ("S21", "suspension", 0, 345),
+    ("S21", "suspension", 0, 280), ("R21", "strain", -27, 330), ("S21", "suspension", 0, 395),
+    ("S18", "suspension", 0, 185), ("S21", "suspension", 0, 410), ("S21", "suspension", 0, 300),
+    ("R18", "strain", 34, 320), ("S21", "suspension", 0, 270), ("S18", "suspension", 0, 380),
+    ("S18", "suspension", 0, 310), ("S21", "suspension", 0, 340), ("S21", "suspension", 0, 290),
+    ("R18", "strain", -12, 315), ("S21", "suspension", 0, 350), ("S21", "suspension", 0, 280),
+    ("S21", "suspension", 0, 330), ("S21", "suspension", 0, 260), ("S18", "suspension", 0, 240),
     ("T15", "terminal", 0, 0),
 ]
 #: wire, kind, offset, and height above the lowest crossarm, which the framing's name tells.
 WIRES = [
-    ("A", "phase", -3.8, 0.0),
-    ("B", "phase", 3.8, 0.0),
-    ("C", "phase", 3.1, 3.6),
+    ("A", "phase", -3.8, 0.0), ("B", "phase", 3.8, 0.0), ("C", "phase", 3.1, 3.6),
     ("S", "shield", 0.0, 8.0),
 ]
 #: amplitude, wave length, azimuth and phase of the rolling ground.
 WAVES = [(9.0, 3700, 80, 0.4), (6.0, 1650, 115, 2.1), (3.5, 900, 55, 4.0), (1.6, 420, 20, 1.0)]
 #: station, offset, height, and widths along and across the line, of hills.
 HILLS = [
-    (7260, -220, 88, 460, 160),
-    (4010, 60, 17, 120, 120),
-    (1250, 320, 30, 260, 260),
+    (7260, -220, 88, 460, 160), (4010, 60, 17, 120, 120), (1250, 320, 30, 260, 260),
     (6000, -420, 35, 230, 230),
 ]
 
@@ -88,24 +67,23 @@ class Axis:
         start, a = at(self.station), np.radians(self.azimuth)
         east, north = easting - start[0], northing - start[1]
         along = east * np.sin(a) + north * np.cos(a)
-        return east * np.cos(a) - north * np.sin(a) - self.sway * np.sin(
-            2 * np.pi * along / self.wave
-        ), along
+        sway = self.sway * np.sin(2 * np.pi * along / self.wave)
+        return east * np.cos(a) - north * np.sin(a) - sway, along
 
     def path(self, half_length=330.0, step=2.0):
         """Points of the axis, shape (point, 2)."""
         along, a = np.arange(-half_length, half_length + step, step), np.radians(self.azimuth)
         right = self.sway * np.sin(2 * np.pi * along / self.wave)
-        return (
-            at(self.station)
-            + np.outer(along, [np.sin(a), np.cos(a)])
-            + np.outer(right, [np.cos(a), -np.sin(a)])
-        )
+        ahead, across = np.array([np.sin(a), np.cos(a)]), np.array([np.cos(a), -np.sin(a)])
+        return at(self.station) + np.outer(along, ahead) + np.outer(right, across)
 
 
 @dataclass(frozen=True)
 class Valley:
-    """A valley with a floor of some elevation and fall along its axis; a larger power, a flatter floor."""
+    """A valley: elevation and fall of its floor, width, and half the width of its water.
+
+    The larger the power, the flatter the floor.
+    """
 
     axis: Axis
     floor: float
@@ -117,7 +95,10 @@ class Valley:
 
 @dataclass(frozen=True)
 class Earthwork:
-    """A road, railway or channel: the ground is cut or filled to its profile, with side slopes of 1 in 1.5."""
+    """A road or railway: the ground is cut or filled to its profile, with sides of 1 in 1.5.
+
+    `fill` above the ground, which is smoothed along it; a bridge of half length `gap`.
+    """
 
     name: str
     axis: Axis
@@ -187,7 +168,7 @@ def natural(easting, northing):
 
 
 def profile(work, path):
-    """Elevation along a road or railway: the ground, smoothed, and straight over the gap of a bridge."""
+    """Elevation along a road or railway: the smoothed ground, straight over a bridge."""
     z = gaussian_filter1d(natural(*path.T), work.smooth / 2, mode="nearest") + work.fill
     middle = np.arange(len(path)) * 2.0 - (len(path) - 1)
     inside = np.abs(middle) < work.gap
@@ -228,9 +209,8 @@ def ground(rng):
     strip = shapely.buffer(shapely.linestrings(corners()), STRIP)
     west, south, east, north = np.round(np.array(strip.bounds) / CELL) * CELL
     columns, rows = int((east - west) / CELL), int((north - south) / CELL)
-    e, n = np.meshgrid(
-        west + CELL * (np.arange(columns) + 0.5), north - CELL * (np.arange(rows) + 0.5)
-    )
+    e, n = np.meshgrid(west + CELL * (np.arange(columns) + 0.5),
+                       north - CELL * (np.arange(rows) + 0.5))
     inside = shapely.contains_xy(strip, e, n)
     x, y = e[inside], n[inside]
     z = natural(x, y) + roughness(e.shape, rng)[inside]
@@ -253,18 +233,13 @@ def ground(rng):
 def structures():
     """The layer of structures; the ground raster shall tell where their bases are."""
     count = len(STRUCTURES)
-    return frame(
-        shapely.points(corners()),
-        structure=[f"N{i + 1:02d}" for i in range(count)],
-        line=["Ninebarrow 1"] * count,
-        order=np.arange(1, count + 1),
-        role=[row[1] for row in STRUCTURES],
-        framing=[row[0] for row in STRUCTURES],
-    )
+    return frame(shapely.points(corners()), structure=[f"N{i + 1:02d}" for i in range(count)],
+                 line=["Ninebarrow 1"] * count, order=np.arange(1, count + 1),
+                 role=[row[1] for row in STRUCTURES], framing=[row[0] for row in STRUCTURES])
 
 
 def framings():
-    """Text of the framings: S suspension, R strain, T terminal, and the height of the lowest crossarm."""
+    """Text of the framings: S suspension, R strain, T terminal, and height of the lowest arm."""
     lines = ["framing,wire,kind,circuit,offset,height,string,string_length,string_mass"]
     for framing in sorted({row[0] for row in STRUCTURES}):
         for wire, kind, offset, above in WIRES:
@@ -272,14 +247,13 @@ def framings():
             length, mass = ((1.4, 38) if kind == "phase" else (0.3, 4)) if hangs else (1.5, 45)
             string = "suspension" if hangs else "strain"
             circuit = "1" if kind == "phase" else ""
-            lines.append(
-                f"{framing},{wire},{kind},{circuit},{offset},{height:.1f},{string},{length},{mass}"
-            )
+            lines.append(f"{framing},{wire},{kind},{circuit},{offset},{height:.1f},"
+                         f"{string},{length},{mass}")
     return "\n".join(lines) + "\n"
 
 
 def roads():
-    """Roads on the ground, each cut where its bridge is, and the decks of bridges with their own elevations."""
+    """Roads on the ground, cut where a bridge is, and bridge decks with their own elevations."""
     parts, names, widths, decks = [], [], [], []
     for work in ROADS:
         path = work.axis.path()
@@ -292,11 +266,8 @@ def roads():
             deck = np.abs(middle) <= work.gap
             z = profile(work, path)[deck] + 0.1
             decks.append((work, shapely.linestrings(np.column_stack([path[deck], z]))))
-    bridges = frame(
-        [deck for _, deck in decks],
-        name=[f"{work.name} bridge" for work, _ in decks],
-        half_width=[work.half_width for work, _ in decks],
-    )
+    bridges = frame([deck for _, deck in decks], name=[f"{work.name} bridge" for work, _ in decks],
+                    half_width=[work.half_width for work, _ in decks])
     return frame(parts, name=names, half_width=widths), bridges
 
 
@@ -308,26 +279,18 @@ def railway():
 def waters():
     """River and brooks, polygons in plan."""
     wet = [valley for valley in VALLEYS if valley.water]
-    banks = [
-        shapely.simplify(
-            shapely.buffer(shapely.linestrings(valley.axis.path()), valley.water, cap_style="flat"),
-            0.1,
-        )
-        for valley in wet
-    ]
+    axes = [shapely.linestrings(valley.axis.path()) for valley in wet]
+    wide = shapely.buffer(axes, [valley.water for valley in wet], cap_style="flat")
+    banks = shapely.simplify(wide, 0.1)
     return frame(banks, name=["Barrow water", "Hollow brook", "Ravine brook"])
 
 
 #: station and offset of the middle, length along and width across the line, height, use.
 BUILDINGS = [
-    (8120, -2.5, 9, 6, 3.2, "shed"),
-    (7832, 18.0, 24, 12, 8.5, "barn"),
-    (8152, -34, 14, 11, 8.0, "house"),
-    (8090, 48, 13, 10, 7.5, "house"),
-    (8205, 44, 12, 10, 7.5, "house"),
-    (7960, -40, 15, 10, 8.0, "house"),
-    (7868, 52, 12, 9, 7.0, "house"),
-    (690, 46, 20, 11, 7.0, "stable"),
+    (8120, -2.5, 9, 6, 3.2, "shed"), (7832, 18.0, 24, 12, 8.5, "barn"),
+    (8152, -34, 14, 11, 8.0, "house"), (8090, 48, 13, 10, 7.5, "house"),
+    (8205, 44, 12, 10, 7.5, "house"), (7960, -40, 15, 10, 8.0, "house"),
+    (7868, 52, 12, 9, 7.0, "house"), (690, 46, 20, 11, 7.0, "stable"),
 ]
 
 
@@ -341,17 +304,15 @@ def buildings():
 
 
 def trees(rng):
-    """Trees: a wood on the side slope, a row along the quarry lane, and one that grew under the wires."""
+    """Trees: a wood on the side slope, a row beside the line, and one that grew into it."""
     wood = rng.uniform([7080, -58], [7370, -13], (90, 2))
-    row = np.column_stack(
-        [np.linspace(1010, 1190, 16) + rng.normal(0, 2, 16), rng.normal(16, 1, 16)]
-    )
+    row = np.column_stack([np.linspace(1010, 1190, 16) + rng.normal(0, 2, 16),
+                           rng.normal(16, 1, 16)])
     places = np.vstack([wood, row, [[1655, 2.5], [2880, -6.5], [6590, 9.0]]])
-    height = np.r_[rng.uniform(12, 24, 90), rng.uniform(9, 14, 16), 8.6, 4.5, 8.0]
+    height = np.r_[rng.uniform(12, 24, 90), rng.uniform(9, 14, 16), 6.8, 4.5, 8.0]
     crown = np.clip(0.16 * height * rng.uniform(0.8, 1.3, len(height)), 0.8, 4)
-    return frame(
-        shapely.points(at(*places.T)), height=np.round(height, 1), crown_radius=np.round(crown, 1)
-    )
+    return frame(shapely.points(at(*places.T)), height=np.round(height, 1),
+                 crown_radius=np.round(crown, 1))
 
 
 #: name, voltage [V], axis, offsets of the wires, span, height of wires at the supports, sag.
@@ -362,7 +323,7 @@ CROSSING_LINES = [
 
 
 def crossing_lines():
-    """Wires of the lines that ours crosses, with their own elevations: three spans, ours about the middle of one."""
+    """Wires of lines that ours crosses, in 3D: three spans, crossed near the middle of one."""
     wires, names, voltages = [], [], []
     for name, voltage, axis, offsets, span, height, sag in CROSSING_LINES:
         a = np.radians(axis.azimuth)
@@ -389,24 +350,11 @@ def write_ground(path, raster, transform):
     """Write the raster tiled and compressed, with a vertical datum beside the horizontal one."""
     path.parent.mkdir(exist_ok=True)
     data = np.where(np.isnan(raster), -9999, raster).astype("float32")
-    with rasterio.open(
-        path,
-        "w",
-        driver="GTiff",
-        width=data.shape[1],
-        height=data.shape[0],
-        count=1,
-        dtype="float32",
-        crs=COMPOUND_CRS,
-        transform=transform,
-        nodata=-9999,
-        tiled=True,
-        blockxsize=256,
-        blockysize=256,
-        compress="deflate",
-        zlevel=9,
-        predictor=3,
-    ) as target:
+    layout = {"tiled": True, "blockxsize": 256, "blockysize": 256}
+    packing = {"compress": "deflate", "zlevel": 9, "predictor": 3}
+    with rasterio.open(path, "w", driver="GTiff", width=data.shape[1], height=data.shape[0],
+                       count=1, dtype="float32", crs=COMPOUND_CRS, transform=transform,
+                       nodata=-9999, **layout, **packing) as target:
         target.write(data, 1)
 
 
@@ -426,18 +374,10 @@ def main():
     write_layers(HERE / "line.gpkg", {"structures": structures()})
     (HERE / "framings.csv").write_text(framings())
     on_ground, bridges = roads()
-    write_layers(
-        HERE / "obstacles.gpkg",
-        {
-            "roads": on_ground,
-            "bridges": bridges,
-            "railway": railway(),
-            "water": waters(),
-            "buildings": buildings(),
-            "trees": trees(rng),
-            "crossing_lines": crossing_lines(),
-        },
-    )
+    write_layers(HERE / "obstacles.gpkg", {
+        "roads": on_ground, "bridges": bridges, "railway": railway(), "water": waters(),
+        "buildings": buildings(),
+        "trees": trees(rng), "crossing_lines": crossing_lines()})
 
 
 if __name__ == "__main__":

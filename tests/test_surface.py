@@ -41,8 +41,8 @@ def test_many_lines_at_once_equal_one_by_one():
     start, stop = rng.uniform(-3, 30, (2, 2, 200))
     first, fraction = crossings(start, stop, (0, 0), (25, 25))
     for k in range(200):
-        alone = crossings(start[:, k:k + 1], stop[:, k:k + 1], (0, 0), (25, 25))[1]
-        np.testing.assert_allclose(fraction[first[k]:first[k + 1]], alone, atol=1e-13)
+        alone = crossings(start[:, k : k + 1], stop[:, k : k + 1], (0, 0), (25, 25))[1]
+        np.testing.assert_allclose(fraction[first[k] : first[k + 1]], alone, atol=1e-13)
 
 
 def test_places_ascend_with_middles_between_knots():
@@ -55,8 +55,9 @@ def test_places_ascend_with_middles_between_knots():
 
 
 def test_line_without_position_has_ends_and_middle():
-    first, fraction = crossings(np.array([[np.nan, 0.5], [0.0, 0.5]]), np.array([[3.0, 1.5], [0, 0.5]]),
-                                (0, 0), (9, 9))
+    first, fraction = crossings(
+        np.array([[np.nan, 0.5], [0.0, 0.5]]), np.array([[3.0, 1.5], [0, 0.5]]), (0, 0), (9, 9)
+    )
     assert fraction[:3].tolist() == [0, 0.5, 1] and first.tolist() == [0, 3, 8]
 
 

@@ -13,6 +13,9 @@ __all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "pa
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
 
+#: Categories, by their beginning, whose top is flat: as high above the highest ground at their outline as they are.
+_ROOFED = ("building", "roof")
+
 
 @dataclass(frozen=True)
 class ObstacleIndex:
@@ -82,7 +85,7 @@ def cross(wires, index, ground, sample):
     lines = chords(wires)
     wire, part, low, high = _stretches(lines, wires, index)
     absolute = index.obstacles.absolute[index.of_part[part]]
-    building = index.obstacles.category[index.of_part[part]] == "building"
+    building = np.array([c.startswith(_ROOFED) for c in index.obstacles.category[index.of_part[part]]], bool)
     draped = ~absolute & ~building
     own = _own_tops(lines, wire, part, low, high, index, absolute)
     roofed = np.zeros(len(index.part), bool)

@@ -41,7 +41,7 @@ def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor):
     """
     wire, part = _pairs(wires, index, chosen)
     low, high, plan = _window(wires, index, wire, part)
-    C = constant[wire][:, :, cases].reshape(len(wire), -1)
+    C = constant[wire][:, :, cases].reshape(len(wire), constant.shape[1] * len(cases))
     rise = wires.end[wire, 2] - wires.start[wire, 2]
     S, start = wires.length[wire], wires.start[wire, 2]
     radius = np.nan_to_num(index.obstacles.radius[index.of_part[part]])

@@ -50,10 +50,12 @@ def worst_of(group, value):
     groups : ndarray of int, shape (group,)
     row : ndarray of int, shape (group, state)
     """
+    if not len(group):
+        return group, np.zeros((0, value.shape[1]), int)
     groups, inverse, count = np.unique(group, return_inverse=True, return_counts=True)
     order = np.argsort(inverse, kind="stable")
     place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
-    padded = np.full((len(groups), count.max() if len(count) else 0), -1)
+    padded = np.full((len(groups), count.max()), -1)
     padded[inverse[order], place] = order
     known = np.where((padded >= 0)[..., None], value[padded], np.nan)
     known = np.where(np.isnan(known), np.inf, known)
@@ -64,7 +66,7 @@ def worst_of(group, value):
 
 def _states(constant, cases):
     """Catenary constants of the chosen cases, one column per option and case."""
-    return constant[:, :, cases].reshape(len(constant), -1)
+    return constant[:, :, cases].reshape(len(constant), constant.shape[1] * len(cases))
 
 
 def over_ground(wires, ground, constant, cases):

@@ -1,9 +1,9 @@
 """The bilinear surface of a grid of heights, along straight lines in plan.
 
 Positions are counted in cells, whole numbers at cell centres. Between four centres the surface is
-bilinear; along a straight line it is then a quadratic of the distance, which changes only where the line crosses
-a row or a column of centres. Those crossings and one place in the middle of each piece hold the whole surface.
-"""
+bilinear; along a straight line it is then a quadratic of the distance, which changes only where the
+line crosses a row or a column of centres. Those crossings and one place in the middle of each piece
+hold the whole surface."""
 
 import numpy as np
 
@@ -14,7 +14,8 @@ _ON_CENTRE = 1e-6
 
 
 def snap(position):
-    """Return positions, those that rounding has put beside a row or column of centres put back on it [cells]."""
+    """Return positions, those that rounding has put beside a row or column of centres put back on
+    it [cells]."""
     centre = np.rint(position)
     return np.where(np.abs(position - centre) < _ON_CENTRE, centre, position)
 
@@ -27,8 +28,8 @@ def bilinear(z00, z01, z10, z11, u, v):
     z00, z01, z10, z11 : array_like
         Heights at row and column 0 or 1 of the cell [m]; nan where unknown.
     u, v : array_like
-        Share of the way along columns and along rows [-]. Where u is 0, let z01 be z00 (and so on), so that an
-        unknown height of no weight does no harm.
+        Share of the way along columns and along rows [-]. Where u is 0, let z01 be z00 (and so on),
+        so that an unknown height of no weight does no harm.
 
     Returns
     -------
@@ -59,16 +60,18 @@ def crossings(start, stop, low, high):
     first : ndarray of int, shape (line + 1,)
         Offsets of each line's places.
     fraction : ndarray, shape (place,)
-        Share of the way, 0 to 1 and ascending; even places of a line are knots, odd ones are the middles.
+        Share of the way, 0 to 1 and ascending; even places of a line are knots, odd ones are the
+        middles.
 
     Notes
     -----
-    Places are sorted as one number, twice the line's index plus the share, which costs 1e-16 of that number.
-    Lines without a finite position get their two ends and the middle.
+    Places are sorted as one number, twice the line's index plus the share, which costs 1e-16 of
+    that number. Lines without a finite position get their two ends and the middle.
 
     Examples
     --------
-    >>> first, fraction = crossings(np.array([[0.5], [0.0]]), np.array([[2.5], [0.0]]), [0, 0], [9, 9])
+    >>> start, stop = np.array([[0.5], [0.0]]), np.array([[2.5], [0.0]])
+    >>> first, fraction = crossings(start, stop, [0, 0], [9, 9])
     >>> fraction
     array([0.   , 0.125, 0.25 , 0.5  , 0.75 , 0.875, 1.   ])
     """
@@ -79,7 +82,8 @@ def crossings(start, stop, low, high):
     key = np.sort(np.concatenate([own, own + 1, *(values for _, values in parts)]))
     knot = key - np.repeat(own, count)
     first = np.r_[0, np.cumsum(2 * count - 1)]
-    # Between the knots of a line there is a middle; between the last of one and the first of the next, none.
+    # Between the knots of a line there is a middle; between the last of one and the first of the
+    # next, none.
     place = 2 * np.arange(len(knot)) - np.repeat(np.arange(lines), count)
     fraction = np.empty(first[-1])
     fraction[place] = knot

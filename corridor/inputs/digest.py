@@ -15,20 +15,22 @@ def digest(path):
     Parameters
     ----------
     path : path or str
-        A file; a shapefile, taken with the files beside it of the same stem; a folder, taken whole; or an archive
-        named by a path within it that starts with /vsi.
+        A file; a shapefile, taken with the files beside it of the same stem; a folder, taken whole;
+        or an archive named by a path within it that starts with /vsi.
 
     Returns
     -------
     str
-        Of a single file, the same as any other program's; of several, that of their names, sizes and bytes in the
-        order of their names. Empty where no file of this machine stands behind the path.
+        Of a single file, the same as any other program's; of several, that of their names, sizes
+        and bytes in the order of their names. Empty where no file of this machine stands behind the
+        path.
     """
     return digest_files(_files(Path(_archive(str(path)))))
 
 
 def digest_files(paths):
-    """Return the SHA-256 of one file, or of several together; those that do not exist are left out."""
+    """Return the SHA-256 of one file, or of several together; those that do not exist are left
+    out."""
     files = sorted({Path(p) for p in paths if Path(p).is_file()})
     total = hashlib.sha256()
     for file in files:
@@ -44,7 +46,11 @@ def _files(path):
     if path.is_dir():
         return [p for p in path.rglob("*") if p.is_file() and p.suffix != ".lock"]
     if path.suffix.lower() == ".shp" and path.parent.is_dir():
-        return [p for p in path.parent.iterdir() if p.name.startswith(path.stem + ".") and p.suffix != ".lock"]
+        return [
+            p
+            for p in path.parent.iterdir()
+            if p.name.startswith(path.stem + ".") and p.suffix != ".lock"
+        ]
     return [path]
 
 

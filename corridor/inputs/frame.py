@@ -1,9 +1,9 @@
 """The working frame: one projected grid in metres on which the whole corridor is computed.
 
-Grid lengths are not ground lengths. On a grid with point scale k (grid per ellipsoid length), at a height h above
-the ellipsoid of radius R, a grid length s is s / k (1 + h / R) on the ground. On a UTM grid that is
-0.12 m in a span of 300 m, as much as twenty degrees of conductor temperature do to its slack.
-"""
+Grid lengths are not ground lengths. On a grid with point scale k (grid per ellipsoid length), at a
+height h above the ellipsoid of radius R, a grid length s is s / k (1 + h / R) on the ground. On a
+UTM grid that is 0.12 m in a span of 300 m, as much as twenty degrees of conductor temperature do to
+its slack."""
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -21,11 +21,13 @@ from corridor.errors import InputError
 
 __all__ = ["Frame", "choose_frame", "horizontal", "read_crs", "vertical", "vertical_factor"]
 
-#: Greatest departure of the point scale from one, in any direction along the line, of a grid to work in [-].
+#: Greatest departure of the point scale from one, in any direction along the line, of a grid to
+#: work in [-].
 LOW_DISTORTION = 0.002
 #: Accuracy of a change of datum above which it is worth a word [m].
 _COARSE = 0.5
-#: Length of the step over which the scale is taken [m]: short for the change of scale, long for rounding (1e-10).
+#: Length of the step over which the scale is taken [m]: short for the change of scale, long for
+#: rounding (1e-10).
 _STEP = 100.0
 
 
@@ -60,11 +62,13 @@ class Frame:
 
         Notes
         -----
-        The grid length of a step over the length of the geodesic between its ends. A projection's own factors are
-        not asked: for a sphere in an ellipsoid's place (pseudo-Mercator) they tell of the sphere, and
-        for a prime meridian other than Greenwich of the wrong place.
-        """
-        east, north = _STEP / 2 * np.sin(np.radians(azimuth)), _STEP / 2 * np.cos(np.radians(azimuth))
+        The grid length of a step over the length of the geodesic between its ends. A projection's
+        own factors are not asked: for a sphere in an ellipsoid's place (pseudo-Mercator) they tell
+        of the sphere, and for a prime meridian other than Greenwich of the wrong place."""
+        east, north = (
+            _STEP / 2 * np.sin(np.radians(azimuth)),
+            _STEP / 2 * np.cos(np.radians(azimuth)),
+        )
         e, n, east, north = np.broadcast_arrays(easting, northing, east, north)
         tail = self._projection(e - east, n - north, inverse=True)
         head = self._projection(e + east, n + north, inverse=True)
@@ -88,12 +92,17 @@ class Frame:
         e0, n0, e1, n1 = (np.asarray(v, float) for v in (e0, n0, e1, n1))
         azimuth = np.degrees(np.arctan2(e1 - e0, n1 - n0))
         weights = ((0.0, 1), (0.5, 4), (1.0, 1))
-        inverse = sum(w / self.scale(e0 + t * (e1 - e0), n0 + t * (n1 - n0), azimuth) for t, w in weights)
+        inverse = sum(
+            w / self.scale(e0 + t * (e1 - e0), n0 + t * (n1 - n0), azimuth) for t, w in weights
+        )
         return inverse / 6 * (1 + np.asarray(mean_elevation, float) / EARTH_RADIUS)
 
     def transform_points(self, x, y, source_crs):
-        """Return easting and northing [m] of positions in another CRS, x to the east or longitude first."""
-        e, n = transformer(horizontal(source_crs), self.crs).transform(np.asarray(x, float), np.asarray(y, float))
+        """Return easting and northing [m] of positions in another CRS, x to the east or longitude
+        first."""
+        e, n = transformer(horizontal(source_crs), self.crs).transform(
+            np.asarray(x, float), np.asarray(y, float)
+        )
         return np.asarray(e), np.asarray(n)
 
     def transform(self, geometries, source_crs):
@@ -125,12 +134,17 @@ class Frame:
         """
         source = horizontal(source_crs)
         change = transformer(source, self.crs)
-        x, y = Transformer.from_crs("EPSG:4326", source, always_xy=True).transform(longitude, latitude)
+        x, y = Transformer.from_crs("EPSG:4326", source, always_xy=True).transform(
+            longitude, latitude
+        )
         change.transform(x, y)
         accuracy = change.get_last_used_operation().accuracy
         if accuracy <= _COARSE or source.geodetic_crs.datum == self.crs.geodetic_crs.datum:
             return None
-        return f"positions in {source.name} were moved to {self.name} with an accuracy of {accuracy:g} m"
+        return (
+            f"positions in {source.name} were moved to {self.name} "
+            f"with an accuracy of {accuracy:g} m"
+        )
 
 
 def read_crs(text, file, where):
@@ -146,11 +160,14 @@ def read_crs(text, file, where):
     try:
         return CRS.from_user_input(text)
     except CRSError:
-        raise InputError(file, where, f"{text!r}", "a coordinate reference system, such as 'EPSG:25832'") from None
+        raise InputError(
+            file, where, f"{text!r}", "a coordinate reference system, such as 'EPSG:25832'"
+        ) from None
 
 
 def horizontal(crs):
-    """Return the horizontal part of a CRS: a compound one without its heights, a 3D one without its third axis."""
+    """Return the horizontal part of a CRS: a compound one without its heights, a 3D one without its
+    third axis."""
     if crs.is_compound:
         return horizontal(crs.sub_crs_list[0])
     return crs.to_2d() if len(crs.axis_info) == 3 else crs
@@ -162,9 +179,12 @@ def vertical(crs):
 
 
 def vertical_factor(crs):
-    """Return metres per unit of the height axis of a compound or 3D CRS, negative for depths; or None."""
+    """Return metres per unit of the height axis of a compound or 3D CRS, negative for depths; or
+    None."""
     axes = [a for a in crs.axis_info if a.direction in ("up", "down")]
-    return axes[0].unit_conversion_factor * (1 if axes[0].direction == "up" else -1) if axes else None
+    return (
+        axes[0].unit_conversion_factor * (1 if axes[0].direction == "up" else -1) if axes else None
+    )
 
 
 @lru_cache(maxsize=256)
@@ -174,14 +194,19 @@ def transformer(source, target):
     Raises
     ------
     InputError
-        The datums cannot be tied without a grid that is not installed: positions would be off by up to hundreds of
-        metres, and nothing would show it.
+        The datums cannot be tied without a grid that is not installed: positions would be off by up
+        to hundreds of metres, and nothing would show it.
     """
     try:
         return Transformer.from_crs(source, target, always_xy=True, allow_ballpark=False)
     except ProjError:
-        raise InputError(None, "crs", f"{source.name}, from which no known operation leads to {target.name}",
-                         "a CRS on the same datum", "reproject the file first") from None
+        raise InputError(
+            None,
+            "crs",
+            f"{source.name}, from which no known operation leads to {target.name}",
+            "a CRS on the same datum",
+            "reproject the file first",
+        ) from None
 
 
 def choose_frame(requested, structures_crs, longitude, latitude):
@@ -198,8 +223,9 @@ def choose_frame(requested, structures_crs, longitude, latitude):
     Returns
     -------
     Frame
-        The one asked for; else that of the structures, where it is projected and low-distortion along the line (in
-        metres, if its own unit is another); else a local transverse Mercator on their datum.
+        The one asked for; else that of the structures, where it is projected and low-distortion
+        along the line (in metres, if its own unit is another); else a local transverse Mercator on
+        their datum.
 
     Raises
     ------
@@ -210,15 +236,25 @@ def choose_frame(requested, structures_crs, longitude, latitude):
         crs = horizontal(read_crs(requested, None, "study.crs"))
         reason = _unfit(crs, longitude, latitude)
         if reason:
-            raise InputError(None, "study.crs", f"{crs.name}, which is {reason}",
-                             "a projected CRS in metres, to the east and north, whose scale is within "
-                             f"{LOW_DISTORTION:g} of one along the line", "leave study.crs out")
+            raise InputError(
+                None,
+                "study.crs",
+                f"{crs.name}, which is {reason}",
+                "a projected CRS in metres, to the east and north, whose scale is within "
+                f"{LOW_DISTORTION:g} of one along the line",
+                "leave study.crs out",
+            )
         return Frame(crs, crs.name, "the study asks for it")
     own = horizontal(structures_crs)
     metric = _in_metres(own)
     if not _unfit(metric, longitude, latitude):
-        return Frame(metric, metric.name, "the structures are given in it" if metric is own else
-                     "the structures are given in it, in another unit")
+        return Frame(
+            metric,
+            metric.name,
+            "the structures are given in it"
+            if metric is own
+            else "the structures are given in it, in another unit",
+        )
     reason = _unfit(own, longitude, latitude)
     return _local(own, longitude, latitude, f"{own.name}, the CRS of the structures, is {reason}")
 
@@ -236,7 +272,8 @@ def _unfit(crs, longitude, latitude):
 
 
 def _distortion(crs, longitude, latitude):
-    """Greatest |scale - 1| in four directions at any of the places; infinite where a place has no image."""
+    """Greatest |scale - 1| in four directions at any of the places; infinite where a place has no
+    image."""
     change = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     e, n = (v[:, None] for v in change.transform(np.atleast_1d(longitude), np.atleast_1d(latitude)))
     if not np.isfinite(e + n).all():
@@ -245,11 +282,18 @@ def _distortion(crs, longitude, latitude):
 
 
 def _in_metres(crs):
-    """The same projection counted in metres to the east and north; the CRS itself where it is so already."""
-    if not crs.is_projected or all(abs(a.unit_conversion_factor - 1) < 1e-12 for a in crs.axis_info):
+    """The same projection counted in metres to the east and north; the CRS itself where it is so
+    already."""
+    if not crs.is_projected or all(
+        abs(a.unit_conversion_factor - 1) < 1e-12 for a in crs.axis_info
+    ):
         return crs
-    return ProjectedCRS(crs.coordinate_operation, geodetic_crs=crs.geodetic_crs, cartesian_cs=Cartesian2DCS(),
-                        name=f"{crs.name}, in metres")
+    return ProjectedCRS(
+        crs.coordinate_operation,
+        geodetic_crs=crs.geodetic_crs,
+        cartesian_cs=Cartesian2DCS(),
+        name=f"{crs.name}, in metres",
+    )
 
 
 def _local(source, longitude, latitude, reason):
@@ -259,11 +303,20 @@ def _local(source, longitude, latitude, reason):
     lat = np.mean([np.min(latitude), np.max(latitude)]).round(2)
     meridian = geodetic.prime_meridian
     shift = meridian.longitude * np.degrees(meridian.unit_conversion_factor) if meridian else 0.0
-    name = (f"local transverse Mercator on {geodetic.name}, centred on the line at "
-            f"{abs(lat):.2f} {'N' if lat >= 0 else 'S'} {abs(lon):.2f} {'E' if lon >= 0 else 'W'}")
-    conversion = TransverseMercatorConversion(float(lat), float(lon - shift), scale_factor_natural_origin=1.0)
+    name = (
+        f"local transverse Mercator on {geodetic.name}, centred on the line at "
+        f"{abs(lat):.2f} {'N' if lat >= 0 else 'S'} {abs(lon):.2f} {'E' if lon >= 0 else 'W'}"
+    )
+    conversion = TransverseMercatorConversion(
+        float(lat), float(lon - shift), scale_factor_natural_origin=1.0
+    )
     crs = ProjectedCRS(conversion, geodetic_crs=geodetic, cartesian_cs=Cartesian2DCS(), name=name)
     if _unfit(crs, longitude, latitude):
-        raise InputError(None, "structures", "structures too far apart for one grid",
-                         "lines within some 300 km east and west of their middle", "one study per region")
+        raise InputError(
+            None,
+            "structures",
+            "structures too far apart for one grid",
+            "lines within some 300 km east and west of their middle",
+            "one study per region",
+        )
     return Frame(crs, name, reason)

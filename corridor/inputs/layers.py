@@ -18,13 +18,14 @@ __all__ = ["Layer", "LayerFacts", "Portion", "cells", "layer_facts", "open_layer
 
 #: Features held at once.
 _PORTION = 100_000
-#: Geometry types whose coordinates may be taken for metres: names of heights in files.
+#: Faults of a geometry.
 NO_GEOMETRY, UNREADABLE = "no geometry", "the geometry cannot be read"
 
 
 @dataclass(frozen=True)
 class Layer:
-    """A layer that opens: `fields` its columns, `crs` its CRS (pyproj), `features` how many it says to have."""
+    """A layer that opens: `fields` its columns, `crs` its CRS (pyproj), `features` how many it says
+    to have."""
 
     path: str
     name: str
@@ -40,14 +41,20 @@ class Layer:
     def require(self, column, where):
         """Return a column's name, or raise InputError where the layer lacks it."""
         if column not in self.fields:
-            raise InputError(self.path, f"layer {self.name}", f"no column {column!r} (from {where})",
-                             "one of " + ", ".join(self.fields), nearest(column, self.fields))
+            raise InputError(
+                self.path,
+                f"layer {self.name}",
+                f"no column {column!r} (from {where})",
+                "one of " + ", ".join(self.fields),
+                nearest(column, self.fields),
+            )
         return column
 
 
 @dataclass(frozen=True)
 class LayerFacts:
-    """What is written down of a layer that was used; `digest` is the SHA-256 of its file or files."""
+    """What is written down of a layer that was used; `digest` is the SHA-256 of its file or
+    files."""
 
     path: str
     layer: str
@@ -60,8 +67,8 @@ class LayerFacts:
 
 @dataclass(frozen=True)
 class Portion:
-    """Some features of a layer: `fid` (feature,), `geometry` (feature,) of shapely geometries, missing ones None,
-    `fault` "" or why one is missing, and `columns`, name to array."""
+    """Some features of a layer: `fid` (feature,), `geometry` (feature,) of shapely geometries,
+    missing ones None, `fault` "" or why one is missing, and `columns`, name to array."""
 
     fid: np.ndarray
     geometry: np.ndarray
@@ -88,22 +95,33 @@ def open_layer(path, layer, where):
     """
     path = str(path)
     try:
-        names = [name for name, kind in pyogrio.list_layers(path) if kind is not None] or \
-            [name for name, _ in pyogrio.list_layers(path)]
+        names = [name for name, kind in pyogrio.list_layers(path) if kind is not None] or [
+            name for name, _ in pyogrio.list_layers(path)
+        ]
         known = [name for name, _ in pyogrio.list_layers(path)]
         chosen = _choose(path, layer, where, known, names)
         info = pyogrio.read_info(path, layer=chosen, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
-        raise InputError(path, where, f"no readable vector file ({error})",
-                         "a vector file that GDAL reads") from None
+        raise InputError(
+            path, where, f"no readable vector file ({error})", "a vector file that GDAL reads"
+        ) from None
     crs = read_crs(info["crs"], path, f"layer {chosen}")
     if crs is None:
-        raise InputError(path, f"layer {chosen}", "no CRS", "a layer that says in which CRS it is",
-                         "assign the CRS it was drawn in")
+        raise InputError(
+            path,
+            f"layer {chosen}",
+            "no CRS",
+            "a layer that says in which CRS it is",
+            "assign the CRS it was drawn in",
+        )
     flat = horizontal(crs)
     if not (flat.is_projected or flat.is_geographic):
-        raise InputError(path, f"layer {chosen}", f"the CRS {crs.name}, which is not tied to the Earth",
-                         "a projected or geographic CRS")
+        raise InputError(
+            path,
+            f"layer {chosen}",
+            f"the CRS {crs.name}, which is not tied to the Earth",
+            "a projected or geographic CRS",
+        )
     return Layer(path, chosen, crs, tuple(info["fields"]), int(info["features"]))
 
 
@@ -113,17 +131,28 @@ def _choose(path, layer, where, known, spatial):
             raise InputError(path, f"{where}.layer", "none named", "one of " + ", ".join(known))
         return spatial[0]
     if layer not in known:
-        raise InputError(path, f"{where}.layer", f"{layer!r}", "one of " + ", ".join(known),
-                         nearest(layer, known))
+        raise InputError(
+            path,
+            f"{where}.layer",
+            f"{layer!r}",
+            "one of " + ", ".join(known),
+            nearest(layer, known),
+        )
     return layer
 
 
 def layer_facts(layer):
     """Return what is written down of a layer; its file is read once in full, for the digest."""
     heights, factor = vertical(layer.crs), vertical_factor(layer.crs)
-    return LayerFacts(layer.path, layer.name, digest(layer.path), horizontal(layer.crs).name,
-                      heights.name if heights is not None else "not stated",
-                      f"{factor:g} m" if factor else "m (assumed)", layer.features)
+    return LayerFacts(
+        layer.path,
+        layer.name,
+        digest(layer.path),
+        horizontal(layer.crs).name,
+        heights.name if heights is not None else "not stated",
+        f"{factor:g} m" if factor else "m (assumed)",
+        layer.features,
+    )
 
 
 def portions(layer, columns):
@@ -131,8 +160,14 @@ def portions(layer, columns):
     wanted = list(dict.fromkeys(columns))
     skip = 0
     while True:
-        meta, fid, wkb, data = pyogrio.raw.read(layer.path, layer=layer.name, columns=wanted, return_fids=True,
-                                                skip_features=skip, max_features=_PORTION)
+        meta, fid, wkb, data = pyogrio.raw.read(
+            layer.path,
+            layer=layer.name,
+            columns=wanted,
+            return_fids=True,
+            skip_features=skip,
+            max_features=_PORTION,
+        )
         if len(fid):
             yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
         if len(fid) < _PORTION:
@@ -168,8 +203,9 @@ def cells(values, kind):
     """
     if values.dtype.kind in "iuf":
         numbers = values.astype(float)
-        return np.where(np.isfinite(numbers), numbers, np.nan), \
-            np.where(np.isnan(numbers), "missing", np.where(np.isinf(numbers), "infinite", "")).astype(object)
+        return np.where(np.isfinite(numbers), numbers, np.nan), np.where(
+            np.isnan(numbers), "missing", np.where(np.isinf(numbers), "infinite", "")
+        ).astype(object)
     read = {value: _cell(value, kind) for value in set(values.tolist())}
     pairs = [read[value] for value in values.tolist()]
     return np.array([p[0] for p in pairs], float), np.array([p[1] for p in pairs], object)

@@ -1,4 +1,5 @@
-"""Rasters on one grid, as a single grid of cells whose blocks are read once and kept while there is room."""
+"""Rasters on one grid, as a single grid of cells whose blocks are read once and kept while there is
+room."""
 
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
@@ -45,7 +46,11 @@ class Reader:
             return [work(item) for item in items]
         cuts = np.linspace(0, len(items), self._threads + 1).astype(int)
         runs = [items[a:b] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
-        return [result for run in self._pool.map(lambda run: [work(i) for i in run], runs) for result in run]
+        return [
+            result
+            for run in self._pool.map(lambda run: [work(i) for i in run], runs)
+            for result in run
+        ]
 
     def read(self, raster, row, column, height, width):
         """Heights of a window of a raster, and how many cells were none (see `read_window`)."""
@@ -66,13 +71,14 @@ class Reader:
 
 
 def group(rasters):
-    """Return the rasters of each grid, with their offsets in cells from the first of them, in the order given.
+    """Return the rasters of each grid, with their offsets in cells from the first of them, in the
+    order given.
 
     Returns
     -------
     list of list of (Raster, row, column)
-        Rasters share a grid when they share the CRS and the size and direction of the cell, and lie whole
-        cells apart.
+        Rasters share a grid when they share the CRS and the size and direction of the cell, and lie
+        whole cells apart.
     """
     groups = []
     for raster in rasters:
@@ -109,15 +115,15 @@ class Mosaic:
 
     Notes
     -----
-    Places are columns and rows counted in cells, whole numbers at cell centres, from the first raster's first cell.
-    `low` and `high` are the first and last centre of all rasters, (column, row). `absurd` counts, for each
-    path, cells read that were no heights.
-    """
+    Places are columns and rows counted in cells, whole numbers at cell centres, from the first
+    raster's first cell. `low` and `high` are the first and last centre of all rasters, (column,
+    row). `absurd` counts, for each path, cells read that were no heights."""
 
     def __init__(self, members, reader, budget):
         self.members, self._reader = members, reader
         first = members[0][0]
-        # Centre of the first cell at 0, 0. The place is taken from the origin first: no digits are lost.
+        # Centre of the first cell at 0, 0. The place is taken from the origin first: no digits are
+        # lost.
         self.origin = first.places(0.5, 0.5)
         self.inverse = np.linalg.inv(first.matrix[:2, :2])
         box = np.array([(r, c, r + m.height - 1, c + m.width - 1) for m, r, c in members])
@@ -144,11 +150,16 @@ class Mosaic:
 
     def covers(self, column, row):
         """Return which places lie within the outermost cell centres of all rasters together."""
-        return ((column >= self.low[0]) & (column <= self.high[0])
-                & (row >= self.low[1]) & (row <= self.high[1]))
+        return (
+            (column >= self.low[0])
+            & (column <= self.high[0])
+            & (row >= self.low[1])
+            & (row <= self.high[1])
+        )
 
     def sample(self, column, row):
-        """Return the bilinear surface at places [m], nan where it is not known; both of shape (place,)."""
+        """Return the bilinear surface at places [m], nan where it is not known; both of shape
+        (place,)."""
         result = np.full(len(column), np.nan)
         for start in range(0, len(column), _CHUNK):
             part = slice(start, start + _CHUNK)
@@ -162,7 +173,8 @@ class Mosaic:
         """The surface at places that are covered, counted from the corner of all rasters."""
         c0, r0 = np.floor(column).astype(np.int64), np.floor(row).astype(np.int64)
         u, v = column - c0, row - r0
-        # On a centre the next cell has no weight: name the same one twice, it may lie outside or be unknown.
+        # On a centre the next cell has no weight: name the same one twice, it may lie outside or be
+        # unknown.
         c1, r1 = c0 + (u > 0), r0 + (v > 0)
         (i0, y0), (i1, y1) = divmod(r0, self._block[0]), divmod(r1, self._block[0])
         (j0, x0), (j1, x1) = divmod(c0, self._block[1]), divmod(c1, self._block[1])
@@ -175,17 +187,21 @@ class Mosaic:
         places = ((y0, x0), (y0, x1), (y1, x0), (y1, x1))
         flat, width = self._table.reshape(-1), self._block[1]
         cells = self._block[0] * width
-        z = [flat[self._slot_of[b].astype(np.int64) * cells + y * width + x]
-             for b, (y, x) in zip(blocks, places, strict=True)]
+        z = [
+            flat[self._slot_of[b].astype(np.int64) * cells + y * width + x]
+            for b, (y, x) in zip(blocks, places, strict=True)
+        ]
         return bilinear(*(k.astype(float) for k in z), u, v)
 
     def _wanted(self, blocks):
-        """Numbers of the blocks touched, ascending. Neighbours along a line mostly share one: drop repeats first."""
+        """Numbers of the blocks touched, ascending. Neighbours along a line mostly share one: drop
+        repeats first."""
         runs = [b[np.r_[True, b[1:] != b[:-1]]] if len(b) else b for b in blocks]
         return np.unique(np.concatenate(runs))
 
     def _in_parts(self, column, row, block):
-        """As `_sample`, for places in more blocks than there is room for: block by block, half and half."""
+        """As `_sample`, for places in more blocks than there is room for: block by block, half and
+        half."""
         order = np.argsort(block, kind="stable")
         result = np.empty(len(column))
         for half in np.array_split(order, 2):
@@ -200,10 +216,12 @@ class Mosaic:
         missing = wanted[~present]
         if not len(missing):
             return
-        slots = np.argsort(self._used, kind="stable")[:len(missing)]
+        slots = np.argsort(self._used, kind="stable")[: len(missing)]
         self._slot_of[self._held[slots][self._held[slots] >= 0]] = -1
         self._held[slots] = -1
-        counts = self._reader.map(self._fill, list(zip(missing.tolist(), slots.tolist(), strict=True)))
+        counts = self._reader.map(
+            self._fill, list(zip(missing.tolist(), slots.tolist(), strict=True))
+        )
         self._held[slots], self._used[slots], self._slot_of[missing] = missing, self._clock, slots
         self.blocks_read += len(missing)
         for path, absurd in (item for per_block in counts for item in per_block):
@@ -218,13 +236,17 @@ class Mosaic:
         left = block % self._across * self._block[1] + self.low[0]
         bottom, right = top + self._block[0] - 1, left + self._block[1] - 1
         box, met = self._box, []
-        near = (box[:, 0] <= bottom) & (box[:, 2] >= top) & (box[:, 1] <= right) & (box[:, 3] >= left)
+        near = (
+            (box[:, 0] <= bottom) & (box[:, 2] >= top) & (box[:, 1] <= right) & (box[:, 3] >= left)
+        )
         for index in np.flatnonzero(near):
             r0, c0 = max(top, box[index, 0]), max(left, box[index, 1])
             r1, c1 = min(bottom, box[index, 2]) + 1, min(right, box[index, 3]) + 1
             raster, row, column = self.members[index]
-            z, absurd = self._reader.read(raster, int(r0 - row), int(c0 - column), int(r1 - r0), int(c1 - c0))
-            part = out[r0 - top:r1 - top, c0 - left:c1 - left]
+            z, absurd = self._reader.read(
+                raster, int(r0 - row), int(c0 - column), int(r1 - r0), int(c1 - c0)
+            )
+            part = out[r0 - top : r1 - top, c0 - left : c1 - left]
             np.copyto(part, z, where=np.isnan(part))
             met += [(raster.path, absurd)] if absurd else []
             if not np.isnan(out).any():

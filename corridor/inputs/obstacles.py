@@ -1,7 +1,7 @@
 """Obstacles and the right-of-way, from layers of points, lines and polygons.
 
-A feature that cannot be used is kept, with its fault: it is reported as not assessed, never left out.
-"""
+A feature that cannot be used is kept, with its fault: it is reported as not assessed, never left
+out."""
 
 import numpy as np
 import shapely
@@ -21,7 +21,14 @@ _DEEPEST, _TALLEST = -50.0, 1000.0
 #: A lower voltage of a line than this is a number of kilovolts, or no voltage [V].
 _LEAST_VOLTAGE = 100.0
 _KINDS = {"Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon"}
-_OPTIONS = ("column", "height_column", "elevation_column", "voltage_column", "id_column", "radius_column")
+_OPTIONS = (
+    "column",
+    "height_column",
+    "elevation_column",
+    "voltage_column",
+    "id_column",
+    "radius_column",
+)
 
 
 def open_obstacles(section, resolve):
@@ -40,14 +47,16 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
         From a path in the study to one that opens.
     frame : Frame
     bounds : (float, float, float, float) or None
-        Least easting and northing, greatest easting and northing of the line [m]; None: everything is kept.
+        Least easting and northing, greatest easting and northing of the line [m]; None: everything
+        is kept.
     reach : float
         Distance from the bounds within which features are kept [m], beside their own radius.
 
     Returns
     -------
     Obstacles
-        In the order of sections and features. A feature without a place is kept wherever the line is.
+        In the order of sections and features. A feature without a place is kept wherever the line
+        is.
 
     Raises
     ------
@@ -55,16 +64,33 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
         No such file, layer or column, or no CRS.
     """
     parts = [part for section in sections for part in _read(section, resolve, frame, bounds, reach)]
-    names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault")
-    kinds = dict(absolute=bool, height=float, voltage=float, radius=float)
-    return Obstacles(*(np.concatenate([np.empty(0, kinds.get(name, object)), *(part[name] for part in parts)])
-                       for name in names))
+    names = (
+        "layer",
+        "obstacle",
+        "category",
+        "geometry",
+        "absolute",
+        "height",
+        "voltage",
+        "radius",
+        "fault",
+    )
+    kinds = {"absolute": bool, "height": float, "voltage": float, "radius": float}
+    return Obstacles(
+        *(
+            np.concatenate([np.empty(0, kinds.get(name, object)), *(part[name] for part in parts)])
+            for name in names
+        )
+    )
 
 
 def _read(section, resolve, frame, bounds, reach):
     layer = open_obstacles(section, resolve)
-    wanted = [layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
-              for key in _OPTIONS if getattr(section, key, None) is not None]
+    wanted = [
+        layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
+        for key in _OPTIONS
+        if getattr(section, key, None) is not None
+    ]
     for portion in portions(layer, wanted):
         rows = _rows(section, layer, portion, frame)
         near = _near(rows, bounds, reach)
@@ -83,10 +109,21 @@ def _rows(section, layer, portion, frame):
     geometry, absolute, height = _top(section, layer, portion, geometry, fault)
     ids = _column(section, portion, "id")
     ids = portion.fid if ids is None else ids
-    names = [f"{section.name}:{fid if v is None or v != v else _plain(v)}"
-             for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)]
-    return dict(layer=np.full(count, section.name, object), obstacle=np.array(names, object), category=category,
-                geometry=geometry, absolute=absolute, height=height, voltage=voltage, radius=radius, fault=fault)
+    names = [
+        f"{section.name}:{fid if v is None or v != v else _plain(v)}"
+        for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)
+    ]
+    return {
+        "layer": np.full(count, section.name, object),
+        "obstacle": np.array(names, object),
+        "category": category,
+        "geometry": geometry,
+        "absolute": absolute,
+        "height": height,
+        "voltage": voltage,
+        "radius": radius,
+        "fault": fault,
+    }
 
 
 def _plain(value):
@@ -99,7 +136,8 @@ def _column(section, portion, what):
 
 
 def _blame(fault, wrong, text):
-    """Note a fault where there is none yet; the first one found is told. `text` is one, or one per feature."""
+    """Note a fault where there is none yet; the first one found is told. `text` is one, or one per
+    feature."""
     free = wrong & (fault == "")
     fault[free] = text if isinstance(text, str) else np.asarray(text, object)[free]
 
@@ -107,7 +145,10 @@ def _blame(fault, wrong, text):
 def _category(section, portion, fault):
     if getattr(section, "column", None) is None:
         return np.full(len(portion.fid), section.category, object)
-    values = [str(v).strip() if v is not None and v == v else "" for v in portion.columns[section.column].tolist()]
+    values = [
+        str(v).strip() if v is not None and v == v else ""
+        for v in portion.columns[section.column].tolist()
+    ]
     values = np.array(values, object)
     fallback = section.category or ""
     _blame(fault, (values == "") & (not fallback), "no category")
@@ -134,44 +175,69 @@ def _accept(fault, values, low, high, what):
 
 
 def _voltage(section, portion, fault):
-    """Voltages [V]; of several in one text ("110000;20000") the highest. Where a column has none, nan."""
+    """Voltages [V]; of several in one text ("110000;20000") the highest. Where a column has none,
+    nan."""
     values = _column(section, portion, "voltage")
     if values is None:
         return _value(section, portion, "voltage", "voltage", fault)
     if values.dtype.kind in "iuf":
         numbers, wrong = cells(values, "voltage")
     else:
-        pieces = [str(v).split(";") if v is not None and v == v else [""] for v in values.tolist()]
-        owner = np.repeat(np.arange(len(pieces)), [len(p) for p in pieces])
-        each, each_wrong = cells(np.array([p for some in pieces for p in some], object), "voltage")
-        numbers = np.full(len(pieces), -np.inf)
-        np.maximum.at(numbers, owner, each)
-        wrong = np.full(len(pieces), "", object)
-        wrong[owner[each_wrong != ""]] = each_wrong[each_wrong != ""]
-    _blame(fault, ~np.isin(wrong.astype(str), ("", "missing")),
-           [f"voltage {text} is not a voltage" for text in wrong])
+        known = {value: _highest(value) for value in set(values.tolist())}
+        numbers, wrong = (
+            np.array(part, kind)
+            for part, kind in zip(
+                zip(*(known[value] for value in values.tolist()), strict=True),
+                (float, object),
+                strict=True,
+            )
+        )
+    _blame(
+        fault,
+        ~np.isin(wrong.astype(str), ("", "missing")),
+        [f"voltage {text} is not a voltage" for text in wrong],
+    )
     low = numbers < _LEAST_VOLTAGE
     _blame(fault, low, [f"voltage of {value:g} V, perhaps meant in kV" for value in numbers])
     return np.where(low | (wrong != ""), np.nan, numbers)
 
 
+def _highest(value):
+    """The highest of the voltages in a text, and the first that is none."""
+    parts = [part for part in str(value or "").split(";") if part.strip()]
+    numbers, wrong = cells(np.array(parts or [""], object), "voltage")
+    return numbers.max(), next((text for text in wrong if text), "")
+
+
 def _check_shape(geometry, fault):
     """Note what kind of geometry cannot be used."""
     kind = np.array([g.geom_type if g is not None else "" for g in geometry], object)
-    _blame(fault, ~np.isin(kind.astype(str), list(_KINDS)) & (kind != ""), [f"a geometry of kind {k}" for k in kind])
+    _blame(
+        fault,
+        ~np.isin(kind.astype(str), list(_KINDS)) & (kind != ""),
+        [f"a geometry of kind {k}" for k in kind],
+    )
     bounds = shapely.bounds(geometry)
-    _blame(fault, ~np.isfinite(bounds).all(axis=1), "coordinates that have no place in the working frame")
+    _blame(
+        fault,
+        ~np.isfinite(bounds).all(axis=1),
+        "coordinates that have no place in the working frame",
+    )
     broken = np.flatnonzero((fault == "") & ~shapely.is_valid(geometry))
     reasons = shapely.is_valid_reason(geometry[broken])
-    fault[broken] = ["polygon crosses itself" if "elf-intersection" in reason else f"geometry is not valid: {reason}"
-                     for reason in reasons]
+    fault[broken] = [
+        "polygon crosses itself"
+        if "elf-intersection" in reason
+        else f"geometry is not valid: {reason}"
+        for reason in reasons
+    ]
 
 
 def _top(section, layer, portion, geometry, fault):
     """Geometry, whether its Z is the top, and the height above ground [m].
 
-    A column of elevations gives Z to all vertices; else a height given by the study or a column counts from the
-    ground, also where the geometry has Z; else Z is the top; else nothing is known.
+    A column of elevations gives Z to all vertices; else a height given by the study or a column
+    counts from the ground, also where the geometry has Z; else Z is the top; else nothing is known.
     """
     solid = shapely.has_z(geometry)
     elevation = _column(section, portion, "elevation")
@@ -179,7 +245,8 @@ def _top(section, layer, portion, geometry, fault):
         z, wrong = cells(elevation, "length")
         _blame(fault, wrong == "missing", "no elevation")
         _blame(fault, wrong != "", [f"elevation {text} is not a number" for text in wrong])
-        geometry = shapely.force_3d(shapely.force_2d(geometry), z)
+        told = np.isfinite(z)
+        geometry[told] = shapely.force_3d(shapely.force_2d(geometry[told]), z[told])
         absolute = np.ones(len(geometry), bool)
     elif _given(section, "height"):
         absolute = np.zeros(len(geometry), bool)
@@ -187,15 +254,21 @@ def _top(section, layer, portion, geometry, fault):
         absolute = solid
         geometry = _scaled(geometry, layer.height_factor)
     _check_z(geometry, absolute, fault, flat=elevation is None)
-    height = _value(section, portion, "height", "length", fault) if _given(section, "height") and elevation is None \
+    height = (
+        _value(section, portion, "height", "length", fault)
+        if _given(section, "height") and elevation is None
         else np.full(len(geometry), np.nan)
+    )
     _accept(fault, height, _DEEPEST, _TALLEST, "height")
     _blame(fault, ~absolute & np.isnan(height), "no height and no elevation")
     return geometry, absolute, height
 
 
 def _given(section, what):
-    return getattr(section, what, None) is not None or getattr(section, f"{what}_column", None) is not None
+    return (
+        getattr(section, what, None) is not None
+        or getattr(section, f"{what}_column", None) is not None
+    )
 
 
 def _scaled(geometry, factor):
@@ -203,12 +276,15 @@ def _scaled(geometry, factor):
         return geometry
     result = geometry.copy()
     solid = shapely.has_z(result)
-    result[solid] = shapely.transform(result[solid], lambda xyz: xyz * [1, 1, factor], include_z=True)
+    result[solid] = shapely.transform(
+        result[solid], lambda xyz: xyz * [1, 1, factor], include_z=True
+    )
     return result
 
 
 def _check_z(geometry, absolute, fault, *, flat):
-    """Note elevations that cannot be; `flat`: also Z of 0 throughout, which is how a plan without heights is stored."""
+    """Note elevations that cannot be; `flat`: also Z of 0 throughout, which is how a plan without
+    heights is stored."""
     chosen = np.flatnonzero(absolute & (fault == ""))
     xyz, owner = shapely.get_coordinates(geometry[chosen], include_z=True, return_index=True)
     z = xyz[:, 2]
@@ -217,9 +293,15 @@ def _check_z(geometry, absolute, fault, *, flat):
     for index, value in zip(owner[bad], z[bad], strict=True):
         worst.setdefault(index, value)
     for index, value in worst.items():
-        fault[chosen[index]] = f"an elevation of {value:g} m" if np.isfinite(value) else "a vertex without elevation"
+        fault[chosen[index]] = (
+            f"an elevation of {value:g} m" if np.isfinite(value) else "a vertex without elevation"
+        )
     level = np.bincount(owner, z != 0, minlength=len(chosen)) == 0
-    _blame(fault, np.isin(np.arange(len(fault)), chosen[level]) & flat, "elevation 0 throughout: heights not given")
+    _blame(
+        fault,
+        np.isin(np.arange(len(fault)), chosen[level]) & flat,
+        "elevation 0 throughout: heights not given",
+    )
 
 
 def _near(rows, bounds, reach):
@@ -260,12 +342,18 @@ def read_right_of_way(section, resolve, frame):
     layer = open_layer(resolve(section.file), section.layer, "right_of_way")
     read = list(portions(layer, ()))
     if not read:
-        raise InputError(layer.path, f"layer {layer.name}", "no polygons", "polygons of the right-of-way")
-    fid, geometry, fault = (np.concatenate([getattr(p, name) for p in read]) for name in ("fid", "geometry", "fault"))
+        raise InputError(
+            layer.path, f"layer {layer.name}", "no polygons", "polygons of the right-of-way"
+        )
+    fid, geometry, fault = (
+        np.concatenate([getattr(p, name) for p in read]) for name in ("fid", "geometry", "fault")
+    )
     geometry = frame.transform(shapely.force_2d(geometry), layer.crs)
     _check_shape(geometry, fault)
     area = np.isin(shapely.get_type_id(geometry), (3, 6))
     _blame(fault, ~area, "a geometry that is no polygon")
     for index in np.flatnonzero(fault != "")[:1]:
-        raise InputError(layer.path, f"layer {layer.name}, feature {fid[index]}", fault[index], "a sound polygon")
+        raise InputError(
+            layer.path, f"layer {layer.name}, feature {fid[index]}", fault[index], "a sound polygon"
+        )
     return RightOfWay(polygon=shapely.union_all(geometry))

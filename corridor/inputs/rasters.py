@@ -22,9 +22,18 @@ UNITS = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 _ALIASES = {
     "m": ("m", "metre", "metres", "meter", "meters"),
     "ft": ("ft", "foot", "feet", "international foot", "international feet"),
-    "us-ft": ("us-ft", "us_ft", "ftus", "us survey foot", "us survey feet", "us_survey_foot", "survey foot"),
+    "us-ft": (
+        "us-ft",
+        "us_ft",
+        "ftus",
+        "us survey foot",
+        "us survey feet",
+        "us_survey_foot",
+        "survey foot",
+    ),
 }
-#: Heights outside these are no ground on which a line stands [m]; the lowest shore is at -430, the summit at 8849.
+#: Heights outside these are no ground on which a line stands [m]; the lowest shore is at -430, the
+#: summit at 8849.
 LOWEST, HIGHEST = -500.0, 9000.0
 #: Kinds of number that single precision holds exactly.
 _SINGLE = ("uint8", "int8", "uint16", "int16", "float16", "float32")
@@ -34,10 +43,9 @@ _SINGLE = ("uint8", "int8", "uint16", "int16", "float16", "float32")
 class Raster:
     """What a raster file says of itself.
 
-    `matrix` (3, 3) leads from column, row and 1 (corner of the first cell at 0, 0) to its CRS; `factor`
-    metres per unit of height, `unit` its name; `masked` is True where its own mask must be asked beside `nodata`.
-    `cautions` are words to the user.
-    """
+    `matrix` (3, 3) leads from column, row and 1 (corner of the first cell at 0, 0) to its CRS;
+    `factor` metres per unit of height, `unit` its name; `masked` is True where its own mask must be
+    asked beside `nodata`. `cautions` are words to the user."""
 
     path: str
     crs: CRS
@@ -87,8 +95,12 @@ def open_dataset(path):
     try:
         return rasterio.open(path, sharing=False)
     except RasterioError as error:
-        raise InputError(path, None, f"no readable raster ({_first_line(error)})",
-                         "a raster of heights that GDAL reads") from None
+        raise InputError(
+            path,
+            None,
+            f"no readable raster ({_first_line(error)})",
+            "a raster of heights that GDAL reads",
+        ) from None
 
 
 def describe(path, vertical_unit=None):
@@ -103,40 +115,73 @@ def describe(path, vertical_unit=None):
     Raises
     ------
     InputError
-        No raster, no CRS, complex numbers, no grid, an unknown unit, or a mosaic that lacks one of its tiles.
+        No raster, no CRS, complex numbers, no grid, an unknown unit, or a mosaic that lacks one of
+        its tiles.
     """
     path = str(path)
     if vertical_unit is not None and vertical_unit not in UNITS:
-        raise InputError(None, "terrain.vertical_unit", f"{vertical_unit!r}", ", ".join(UNITS),
-                         nearest(vertical_unit, UNITS))
+        raise InputError(
+            None,
+            "terrain.vertical_unit",
+            f"{vertical_unit!r}",
+            ", ".join(UNITS),
+            nearest(vertical_unit, UNITS),
+        )
     _require_sources(path)
     with open_dataset(path) as dataset:
         crs = _crs(dataset, path)
         if dataset.transform.determinant == 0 or "complex" in dataset.dtypes[0]:
-            raise InputError(path, None, f"{dataset.dtypes[0]} cells on the grid {tuple(dataset.transform)[:6]}",
-                             "real heights on a regular grid")
+            raise InputError(
+                path,
+                None,
+                f"{dataset.dtypes[0]} cells on the grid {tuple(dataset.transform)[:6]}",
+                "real heights on a regular grid",
+            )
         factor, unit, cautions = _unit(dataset, crs, vertical_unit)
         flags = set(dataset.mask_flag_enums[0])
-        return Raster(path, crs, np.array(dataset.transform).reshape(3, 3), dataset.width, dataset.height, dataset.block_shapes[0],
-                      dataset.dtypes[0], dataset.nodata, not flags <= {MaskFlags.all_valid, MaskFlags.nodata},
-                      dataset.scales[0], dataset.offsets[0], factor, unit, tuple(dataset.files),
-                      tuple(f"{Path(path).name}: {text}" for text in (*cautions, *_cautions(dataset))))
+        return Raster(
+            path,
+            crs,
+            np.array(dataset.transform).reshape(3, 3),
+            dataset.width,
+            dataset.height,
+            dataset.block_shapes[0],
+            dataset.dtypes[0],
+            dataset.nodata,
+            not flags <= {MaskFlags.all_valid, MaskFlags.nodata},
+            dataset.scales[0],
+            dataset.offsets[0],
+            factor,
+            unit,
+            tuple(dataset.files),
+            tuple(f"{Path(path).name}: {text}" for text in (*cautions, *_cautions(dataset))),
+        )
 
 
 def _crs(dataset, path):
     if dataset.crs is None:
-        raise InputError(path, "crs", "none", "a raster that says in which CRS it is",
-                         "assign the CRS it was made in")
+        raise InputError(
+            path,
+            "crs",
+            "none",
+            "a raster that says in which CRS it is",
+            "assign the CRS it was made in",
+        )
     crs = CRS.from_wkt(dataset.crs.to_wkt())
     flat = horizontal(crs)
     if not (flat.is_projected or flat.is_geographic):
-        raise InputError(path, "crs", f"{flat.name}, which is not tied to the Earth",
-                         "a projected or geographic CRS")
+        raise InputError(
+            path,
+            "crs",
+            f"{flat.name}, which is not tied to the Earth",
+            "a projected or geographic CRS",
+        )
     return crs
 
 
 def _require_sources(path):
-    """A mosaic whose tile is missing fails only where that tile is read: ask for all of them first."""
+    """A mosaic whose tile is missing fails only where that tile is read: ask for all of them
+    first."""
     if not path.lower().endswith(".vrt") or not Path(path).is_file():
         return
     try:
@@ -147,7 +192,9 @@ def _require_sources(path):
         text = (name.text or "").strip()
         file = Path(path).parent / text if name.get("relativeToVRT") == "1" else Path(text)
         if not text.startswith("/vsi") and "://" not in text and not file.exists():
-            raise InputError(path, "SourceFilename", f"{text}, which is not there", "tiles that exist")
+            raise InputError(
+                path, "SourceFilename", f"{text}, which is not there", "tiles that exist"
+            )
 
 
 def _unit(dataset, crs, given):
@@ -156,21 +203,30 @@ def _unit(dataset, crs, given):
     stated = own if own is not None else band
     cautions = []
     if own is not None and band is not None and not np.isclose(own, band, rtol=1e-9):
-        cautions.append(f"the unit of the band ({dataset.units[0]}) is not that of its vertical CRS, which is used")
+        cautions.append(
+            f"the unit of the band ({dataset.units[0]}) is not that of its vertical CRS, "
+            "which is used"
+        )
     if given is None and stated is None:
         cautions.append("the unit of its heights is not stated; taken as metres" + _foot_grid(crs))
         return 1.0, "m (assumed)", cautions
     if given is None:
         return stated, _unit_name(stated), cautions
     if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
-        cautions.append(f"heights are read in {given} as the study says, although the file says {_unit_name(stated)}")
+        cautions.append(
+            f"heights are read in {given} as the study says, "
+            f"although the file says {_unit_name(stated)}"
+        )
     return UNITS[given], given, cautions
 
 
 def _foot_grid(crs):
     axis = horizontal(crs).axis_info[0]
-    return f", although its grid is in {axis.unit_name}: check, and set vertical_unit" \
-        if crs.is_projected and abs(axis.unit_conversion_factor - 1) > 1e-9 else ""
+    return (
+        f", although its grid is in {axis.unit_name}: check, and set vertical_unit"
+        if crs.is_projected and abs(axis.unit_conversion_factor - 1) > 1e-9
+        else ""
+    )
 
 
 def _known_unit(text):
@@ -179,7 +235,10 @@ def _known_unit(text):
 
 
 def _unit_name(factor):
-    return next((unit for unit, value in UNITS.items() if np.isclose(value, factor, rtol=1e-9)), f"{factor:g} m")
+    return next(
+        (unit for unit, value in UNITS.items() if np.isclose(value, factor, rtol=1e-9)),
+        f"{factor:g} m",
+    )
 
 
 def _cautions(dataset):
@@ -191,7 +250,8 @@ def _cautions(dataset):
 
 
 def read_window(dataset, raster, row, column, height, width):
-    """Return heights of a window that lies within the raster [m], and how many cells were no heights.
+    """Return heights of a window that lies within the raster [m], and how many cells were no
+    heights.
 
     Parameters
     ----------
@@ -209,8 +269,12 @@ def read_window(dataset, raster, row, column, height, width):
     try:
         raw = dataset.read(1, window=Window(column, row, width, height), masked=raster.masked)
     except RasterioError as error:
-        raise InputError(raster.path, f"rows {row} to {row + height - 1}",
-                         f"cells that cannot be read ({_first_line(error)})", "a whole file") from None
+        raise InputError(
+            raster.path,
+            f"rows {row} to {row + height - 1}",
+            f"cells that cannot be read ({_first_line(error)})",
+            "a whole file",
+        ) from None
     empty = _empty(np.ma.getdata(raw), raster.nodata) | np.ma.getmaskarray(raw)
     z = np.ma.getdata(raw).astype(np.float32 if raster.single else np.float64)
     if not raster.single:
@@ -224,7 +288,8 @@ def read_window(dataset, raster, row, column, height, width):
 def _empty(raw, nodata):
     if nodata is None or np.isnan(nodata):
         return np.isnan(raw) if raw.dtype.kind == "f" else np.zeros(raw.shape, bool)
-    # A tag such as -9999.9 is stored in double; the cells hold its nearest neighbour in their own kind.
+    # A tag such as -9999.9 is stored in double; the cells hold its nearest neighbour in their own
+    # kind.
     same = raw == (raw.dtype.type(nodata) if raw.dtype.kind == "f" else nodata)
     return same | np.isnan(raw) if raw.dtype.kind == "f" else same
 

@@ -1,8 +1,6 @@
-"""Structures from a layer of points, framings from a table."""
+"""Structures, from a layer of points."""
 
-import csv
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import shapely
@@ -10,14 +8,17 @@ from pyproj import Transformer
 
 from corridor.errors import InputError, nearest
 from corridor.inputs.frame import horizontal
+from corridor.inputs.framings import check_framings, read_framings
 from corridor.inputs.layers import Layer, cells, open_layer, portions
-from corridor.line.facts import KINDS, ROLES, STRINGS, Framings, Structures
-from corridor.units import QuantityError, quantity
+from corridor.line.facts import ROLES, Structures
 
 __all__ = ["RawStructures", "check_framings", "place", "read_framings", "read_structures"]
 
 #: Names of the columns, unless the study gives others.
-COLUMNS = {name: name for name in ("structure", "line", "order", "role", "framing", "base_elevation", "bisector")}
+COLUMNS = {
+    name: name
+    for name in ("structure", "line", "order", "role", "framing", "base_elevation", "bisector")
+}
 _OPTIONAL = ("line", "base_elevation", "bisector")
 #: Name of the line where the layer has no column for it.
 ONE_LINE = "line"
@@ -25,19 +26,15 @@ ONE_LINE = "line"
 _SHARPEST = 150.0
 #: Least distance of neighbours in a line [m].
 _NEAREST = 1.0
-#: What may hang at each kind of structure.
-HANGS = {"suspension": ("suspension", "post"), "strain": ("strain",), "terminal": ("strain",)}
-_FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
 
 
 @dataclass(frozen=True)
 class RawStructures:
     """Structures as the layer has them, sorted by line and order; columns of shape (structure,).
 
-    `x`, `y` in the layer's own CRS, x to the east or longitude; `longitude`, `latitude` on WGS 84 [deg]. The
-    other columns are those of `corridor.line.facts.Structures`; `bisector` is counted from the north of the
-    layer's own CRS.
-    """
+    `x`, `y` in the layer's own CRS, x to the east or longitude; `longitude`, `latitude` on WGS 84
+    [deg]. The other columns are those of `corridor.line.facts.Structures`; `bisector` is counted
+    from the north of the layer's own CRS."""
 
     layer: Layer
     x: np.ndarray
@@ -75,13 +72,20 @@ def read_structures(path, *, layer=None, columns=None):
     """
     source = open_layer(path, layer, "structures")
     names = _column_names(columns)
-    present = {key: source.require(name, f"structures.columns.{key}") for key, name in names.items()
-               if key not in _OPTIONAL or name != COLUMNS[key] or name in source.fields}
+    present = {
+        key: source.require(name, f"structures.columns.{key}")
+        for key, name in names.items()
+        if key not in _OPTIONAL or name != COLUMNS[key] or name in source.fields
+    }
     read = list(portions(source, present.values()))
     if not read:
-        raise InputError(source.path, f"layer {source.name}", "no structures", "a point for each structure")
+        raise InputError(
+            source.path, f"layer {source.name}", "no structures", "a point for each structure"
+        )
     fid = np.concatenate([part.fid for part in read])
-    table = {key: np.concatenate([part.columns[name] for part in read]) for key, name in present.items()}
+    table = {
+        key: np.concatenate([part.columns[name] for part in read]) for key, name in present.items()
+    }
     geometry = _points(source, fid, read)
     raw = _raw(source, fid, geometry, table)
     _check_lines(raw)
@@ -94,8 +98,13 @@ def _column_names(columns):
     if isinstance(columns, dict):
         unknown = next((key for key in columns if key not in COLUMNS), None)
         if unknown is not None:
-            raise InputError(None, f"structures.columns.{unknown}", "no such column", ", ".join(COLUMNS),
-                             nearest(unknown, COLUMNS))
+            raise InputError(
+                None,
+                f"structures.columns.{unknown}",
+                "no such column",
+                ", ".join(COLUMNS),
+                nearest(unknown, COLUMNS),
+            )
         return COLUMNS | columns
     return {key: getattr(columns, key, name) for key, name in COLUMNS.items()}
 
@@ -116,39 +125,62 @@ def _refuse(source, fid, wrong, found, accepted, hint=None):
     """Raise InputError for the first feature that is wrong."""
     if wrong.any():
         index = np.flatnonzero(wrong)[0]
-        raise InputError(source.path, f"layer {source.name}, feature {fid[index]}", found[index], accepted,
-                         hint(index) if hint else None)
+        raise InputError(
+            source.path,
+            f"layer {source.name}, feature {fid[index]}",
+            found[index],
+            accepted,
+            hint(index) if hint else None,
+        )
 
 
 def _raw(source, fid, xy, table):
     count = len(fid)
     text = {key: _text(source, fid, table, key) for key in ("structure", "role", "framing")}
-    text["line"] = _text(source, fid, table, "line") if "line" in table else np.full(count, ONE_LINE, object)
+    text["line"] = (
+        _text(source, fid, table, "line") if "line" in table else np.full(count, ONE_LINE, object)
+    )
     text["role"] = np.array([role.lower() for role in text["role"]], object)
-    _refuse(source, fid, ~np.isin(text["role"].astype(str), ROLES),
-            [f"the role {role!r}" for role in text["role"]], " | ".join(ROLES),
-            lambda index: nearest(text["role"][index], ROLES))
-    number = {"order": _numbers(source, fid, table, "order", "ratio", required=True),
-              "base_elevation": _numbers(source, fid, table, "base_elevation", "length"),
-              "bisector": _numbers(source, fid, table, "bisector", "angle")}
+    _refuse(
+        source,
+        fid,
+        ~np.isin(text["role"].astype(str), ROLES),
+        [f"the role {role!r}" for role in text["role"]],
+        " | ".join(ROLES),
+        lambda index: nearest(text["role"][index], ROLES),
+    )
+    number = {
+        "order": _numbers(source, fid, table, "order", "ratio", required=True),
+        "base_elevation": _numbers(source, fid, table, "base_elevation", "length"),
+        "bisector": _numbers(source, fid, table, "bisector", "angle"),
+    }
     change = Transformer.from_crs(horizontal(source.crs), "EPSG:4326", always_xy=True)
     longitude, latitude = (np.asarray(v) for v in change.transform(*xy.T))
-    _refuse(source, fid, ~np.isfinite(longitude + latitude), [f"a point at {x:g}, {y:g}" for x, y in xy],
-            f"a place within {source.crs.name}")
+    _refuse(
+        source,
+        fid,
+        ~np.isfinite(longitude + latitude),
+        [f"a point at {x:g}, {y:g}" for x, y in xy],
+        f"a place within {source.crs.name}",
+    )
     sort = np.lexsort((number["order"], text["line"].astype(str)))
     columns = {key: values[sort] for key, values in (text | number).items()}
     return RawStructures(source, *xy[sort].T, longitude[sort], latitude[sort], **columns)
 
 
 def _text(source, fid, table, key):
-    values = np.array(["" if v is None or v != v else _plain(v) for v in table[key].tolist()], object)
+    values = np.array(
+        ["" if v is None or v != v else _plain(v) for v in table[key].tolist()], object
+    )
     _refuse(source, fid, values == "", [f"no {key}"] * len(fid), f"a {key} for each structure")
     return values
 
 
 def _plain(value):
     """A name as text; one that a table has turned into a number gets no decimals."""
-    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
+    return (
+        str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
+    )
 
 
 def _numbers(source, fid, table, key, kind, *, required=False):
@@ -166,23 +198,40 @@ def _check_lines(raw):
     pair = np.flatnonzero(same & (raw.order[1:] == raw.order[:-1]))
     if len(pair):
         a, b = raw.structure[pair[0]], raw.structure[pair[0] + 1]
-        raise _line_fault(raw, pair[0], f"structures {a} and {b} with the same order {raw.order[pair[0]]:g}",
-                          "an order of its own for each structure of a line")
+        raise _line_fault(
+            raw,
+            pair[0],
+            f"structures {a} and {b} with the same order {raw.order[pair[0]]:g}",
+            "an order of its own for each structure of a line",
+        )
     seen = set()
     for index, key in enumerate(zip(raw.line, raw.structure, strict=True)):
         if key in seen:
-            raise _line_fault(raw, index, f"two structures named {raw.structure[index]}",
-                              "names that are unique within the line")
+            raise _line_fault(
+                raw,
+                index,
+                f"two structures named {raw.structure[index]}",
+                "names that are unique within the line",
+            )
         seen.add(key)
     starts, stops = np.r_[True, ~same], np.r_[~same, True]
     lone = np.flatnonzero(starts & stops)
     if len(lone):
-        raise _line_fault(raw, lone[0], f"one structure only, {raw.structure[lone[0]]}",
-                          "at least two structures in a line")
+        raise _line_fault(
+            raw,
+            lone[0],
+            f"one structure only, {raw.structure[lone[0]]}",
+            "at least two structures in a line",
+        )
     held = np.flatnonzero((starts | stops) & (raw.role == "suspension"))
     if len(held):
-        raise _line_fault(raw, held[0], f"the suspension structure {raw.structure[held[0]]} at an end of the line",
-                          "a terminal or strain structure first and last", "the order")
+        raise _line_fault(
+            raw,
+            held[0],
+            f"the suspension structure {raw.structure[held[0]]} at an end of the line",
+            "a terminal or strain structure first and last",
+            "the order",
+        )
 
 
 def _line_fault(raw, index, found, accepted, hint=None):
@@ -210,8 +259,17 @@ def place(raw, frame):
     """
     e, n = frame.transform_points(raw.x, raw.y, raw.layer.crs)
     _check_course(raw, e, n)
-    return Structures(raw.line, raw.structure, raw.order, raw.role, raw.framing, e, n, raw.base_elevation,
-                      (raw.bisector + _turn(raw, frame, e, n)) % 360)
+    return Structures(
+        raw.line,
+        raw.structure,
+        raw.order,
+        raw.role,
+        raw.framing,
+        e,
+        n,
+        raw.base_elevation,
+        (raw.bisector + _turn(raw, frame, e, n)) % 360,
+    )
 
 
 def _check_course(raw, easting, northing):
@@ -220,14 +278,24 @@ def _check_course(raw, easting, northing):
     near = np.flatnonzero(same & (np.abs(step) < _NEAREST))
     if len(near):
         a, b = raw.structure[near[0]], raw.structure[near[0] + 1]
-        raise _line_fault(raw, near[0], f"structures {a} and {b} in one place",
-                          f"neighbours at least {_NEAREST:g} m apart")
+        raise _line_fault(
+            raw,
+            near[0],
+            f"structures {a} and {b} in one place",
+            f"neighbours at least {_NEAREST:g} m apart",
+        )
     turn = np.abs(np.degrees(np.angle(step[1:] * np.conj(step[:-1]))))
     back = np.flatnonzero(same[1:] & same[:-1] & (turn > _SHARPEST))
     if len(back):
         index = back[0] + 1
-        raise _line_fault(raw, index, f"an unordered line: it doubles back at {raw.structure[index]} "
-                          f"(a turn of {turn[back[0]]:.0f} degrees)", "structures in the order of the line", "the order")
+        raise _line_fault(
+            raw,
+            index,
+            f"an unordered line: it doubles back at {raw.structure[index]} "
+            f"(a turn of {turn[back[0]]:.0f} degrees)",
+            "structures in the order of the line",
+            "the order",
+        )
 
 
 def _turn(raw, frame, easting, northing):
@@ -237,122 +305,3 @@ def _turn(raw, frame, easting, northing):
     step = 1e-4 if crs.is_geographic else 10.0
     e, n = frame.transform_points(raw.x, raw.y + step, raw.layer.crs)
     return np.degrees(np.arctan2(e - easting, n - northing))
-
-
-def read_framings(path):
-    """Return where wires hang, from a table with a heading.
-
-    Parameters
-    ----------
-    path : path or str
-        CSV with the columns framing, wire, kind, offset, height, string; and circuit, string_length,
-        string_mass, where they are known. Numbers in m and kg, or text with a unit.
-
-    Returns
-    -------
-    Framings
-        `circuit` "1" where none is given; strings other than suspension may lack length and mass (then 0).
-
-    Raises
-    ------
-    InputError
-        Naming the row and column.
-    """
-    rows = _rows(path)
-    seen, table = set(), []
-    for number, row in rows:
-        record = _framing(path, number, row)
-        if record[:2] in seen:
-            raise InputError(path, f"row {number}", f"framing {record[0]} with wire {record[1]} again",
-                             "one row for each wire of a framing")
-        seen.add(record[:2])
-        table.append(record)
-    columns = list(zip(*table, strict=True))
-    return Framings(*(np.array(c, object) for c in columns[:4]), *(np.array(c, float) for c in columns[4:6]),
-                    np.array(columns[6], object), *(np.array(c, float) for c in columns[7:]))
-
-
-def _rows(path):
-    """Rows of a table that hold anything, with their line number."""
-    try:
-        with Path(path).open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream)
-            heading = [name.strip() for name in reader.fieldnames or ()]
-            reader.fieldnames = heading
-            rows = [(reader.line_num, row) for row in reader if any(str(v or "").strip() for v in row.values())]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(path, "framings.file", f"no readable table ({error})", "a CSV file in UTF-8") from None
-    for name in _FRAMING_COLUMNS:
-        if name not in heading:
-            raise InputError(path, "heading", f"no column {name!r} among {', '.join(heading) or 'none'}",
-                             "columns " + ", ".join(_FRAMING_COLUMNS) + ", separated by commas",
-                             nearest(name, heading))
-    if not rows:
-        raise InputError(path, None, "no rows", "a row for each wire of each framing")
-    return rows
-
-
-def _framing(path, number, row):
-    """One row, in the order of `Framings`."""
-    where = f"row {number}"
-    text = {key: (row.get(key) or "").strip() for key in ("framing", "wire", "kind", "circuit", "string")}
-    for key in ("framing", "wire"):
-        if not text[key]:
-            raise InputError(path, f"{where}: {key}", "nothing", f"the name of a {key}")
-    for key, known in (("kind", KINDS), ("string", STRINGS)):
-        if text[key] not in known:
-            raise InputError(path, f"{where}: {key}", f"{text[key]!r}", " | ".join(known), nearest(text[key], known))
-    offset, height = (_cell(path, where, row, key, "length") for key in ("offset", "height"))
-    # A suspension string of unknown length would leave the wire at the height of the crossarm: too high.
-    swings = text["string"] == "suspension"
-    length = _cell(path, where, row, "string_length", "length", default=None if swings else 0.0)
-    mass = _cell(path, where, row, "string_mass", "mass", default=0.0)
-    for key, value in (("height", height), ("string_length", length), ("string_mass", mass)):
-        if value < 0:
-            raise InputError(path, f"{where}: {key}", f"{value:g}", "no negative number")
-    return (text["framing"], text["wire"], text["kind"], text["circuit"] or "1", offset, height, text["string"],
-            length, mass)
-
-
-def _cell(path, where, row, key, kind, *, default=None):
-    value = (row.get(key) or "").strip()
-    if not value and default is not None:
-        return default
-    try:
-        return quantity(value, kind, plain_text=True)
-    except QuantityError as error:
-        raise InputError(path, f"{where}: {key}", repr(value) if value else "nothing", f"a {kind}",
-                         error.hint) from None
-
-
-def check_framings(structures, framings, *, file=None, framings_file=None):
-    """Check that every structure's framing is known and hangs its wires as its role asks.
-
-    Parameters
-    ----------
-    structures : Structures
-    framings : Framings
-    file, framings_file : path or None
-        For the message.
-
-    Raises
-    ------
-    InputError
-        An unknown framing; a suspended wire at a strain or terminal structure, where it would run
-        through; or a strain one at a suspension structure.
-    """
-    known = set(framings.framing.tolist())
-    pairs = dict.fromkeys(zip(structures.framing.tolist(), structures.role.tolist(), strict=True))
-    hung = {}
-    for framing, wire, string in zip(framings.framing, framings.wire, framings.string, strict=True):
-        hung.setdefault(framing, []).append((wire, string))
-    for framing, role in pairs:
-        index = np.flatnonzero((structures.framing == framing) & (structures.role == role))[0]
-        where = f"structure {structures.structure[index]} of line {structures.line[index]}"
-        if framing not in known:
-            raise InputError(file, f"{where}: framing", f"{framing!r}", "one of " + ", ".join(sorted(known)),
-                             nearest(framing, known))
-        for wire, string in hung[framing]:
-            if string not in HANGS[role]:
-                raise InputError(framings_file or file, f"framing {framing}, wire {wire}: string",
-                                 f"{string!r} at the {role} {where}", " | ".join(HANGS[role]))

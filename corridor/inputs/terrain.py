@@ -1,9 +1,8 @@
 """The ground (or any other surface): rasters, sampled where the line needs them.
 
-Between cell centres the surface is bilinear. A place of which one neighbour with weight is unknown is unknown:
-nan, never a guess. Rasters on one grid are joined without a seam; between rasters on different grids half a cell at
-the rim of each is not known from it.
-"""
+Between cell centres the surface is bilinear. A place of which one neighbour with weight is unknown
+is unknown: nan, never a guess. Rasters on one grid are joined without a seam; between rasters on
+different grids half a cell at the rim of each is not known from it."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -30,10 +29,10 @@ _SAME = 1e-6
 class Profiles(NamedTuple):
     """The surface along straight segments, ragged.
 
-    `first` (segment + 1,) offsets into `fraction` and `elevation` (node,): share of the segment, 0 to 1 and ascending,
-    knots at even and middles at odd places of each segment, and elevation [m], nan where unknown. On
-    each piece between two knots the surface is quadratic, so its three nodes give it exactly.
-    """
+    `first` (segment + 1,) offsets into `fraction` and `elevation` (node,): share of the segment, 0
+    to 1 and ascending, knots at even and middles at odd places of each segment, and elevation [m],
+    nan where unknown. On each piece between two knots the surface is quadratic, so its three nodes
+    give it exactly."""
 
     first: np.ndarray
     fraction: np.ndarray
@@ -42,7 +41,8 @@ class Profiles(NamedTuple):
 
 @dataclass(frozen=True)
 class RasterFacts:
-    """What is written down of a raster that was used; `cell_size` [m], `digest` SHA-256 of its files."""
+    """What is written down of a raster that was used; `cell_size` [m], `digest` SHA-256 of its
+    files."""
 
     path: str
     digest: str
@@ -106,25 +106,50 @@ class Terrain:
         if len(names) > 1:
             texts.append("rasters of different height systems are mixed: " + ", ".join(names))
         if len(self._mosaics) > 1:
-            texts.append(f"the rasters lie on {len(self._mosaics)} different grids: where one ends and another begins, "
-                         "up to a cell between them may be unknown")
+            texts.append(
+                f"the rasters lie on {len(self._mosaics)} different grids: where one ends "
+                "and another begins, "
+                "up to a cell between them may be unknown"
+            )
         for mosaic in self._mosaics:
-            texts += [f"{Path(path).name}: {count} cells not marked as empty are no heights "
-                      "(not finite, below -500 m or above 9000 m); taken as unknown"
-                      for path, count in mosaic.absurd.items()]
+            texts += [
+                f"{Path(path).name}: {count} cells not marked as empty are no heights "
+                "(not finite, below -500 m or above 9000 m); taken as unknown"
+                for path, count in mosaic.absurd.items()
+            ]
         return tuple(texts)
 
     @cached_property
     def facts(self):
-        """Tuple of `RasterFacts`, one per raster. Its files are read once in full, for their digest."""
-        cell = {m[0].path: self._cell(i) for i, mosaic in enumerate(self._mosaics) for m in mosaic.members}
-        return tuple(RasterFacts(r.path, digest_files(r.files), r.horizontal_crs.name, _vertical_name(r), r.unit,
-                                 cell[r.path], r.dtype, r.nodata) for r in self._rasters)
+        """Tuple of `RasterFacts`, one per raster. Its files are read once in full, for their
+        digest."""
+        cell = {
+            m[0].path: self._cell(i)
+            for i, mosaic in enumerate(self._mosaics)
+            for m in mosaic.members
+        }
+        return tuple(
+            RasterFacts(
+                r.path,
+                digest_files(r.files),
+                r.horizontal_crs.name,
+                _vertical_name(r),
+                r.unit,
+                cell[r.path],
+                r.dtype,
+                r.nodata,
+            )
+            for r in self._rasters
+        )
 
     def touches(self, easting, northing):
-        """Return which places lie within the outline of any grid of rasters, known there or not; any shape."""
+        """Return which places lie within the outline of any grid of rasters, known there or not;
+        any shape."""
         e, n = np.broadcast_arrays(np.asarray(easting, float), northing)
-        return np.any([self._mosaics[i].covers(*self._cells(i, e, n)) for i in range(len(self._mosaics))], axis=0)
+        return np.any(
+            [self._mosaics[i].covers(*self._cells(i, e, n)) for i in range(len(self._mosaics))],
+            axis=0,
+        )
 
     def sample(self, easting, northing):
         """Return the elevation of the surface [m], nan where it is not known.
@@ -153,35 +178,46 @@ class Terrain:
         Returns
         -------
         Profiles
-            Knots where the segment crosses a row or column of cell centres of any grid of rasters there.
+            Knots where the segment crosses a row or column of cell centres of any grid of rasters
+            there.
 
         Notes
         -----
-        In another CRS than the frame's, a segment is slightly bent. Its places are then taken from the parabola through
-        its ends and middle, its knots from the chord: they lie off by the bend, a few millimetres in 500 m.
-        """
+        In another CRS than the frame's, a segment is slightly bent. Its places are then taken from
+        the parabola through its ends and middle, its knots from the chord: they lie off by the
+        bend, a few millimetres in 500 m."""
         ends = [np.atleast_1d(np.asarray(v, float)) for v in (e0, n0, e1, n1)]
         paths = [self._paths(index, *ends) for index in range(len(self._mosaics))]
         length = 3 + 2 * sum(np.nan_to_num(np.abs(p[:, 2] - p[:, 0])).sum(axis=0) for p in paths)
         cuts = np.r_[0, np.flatnonzero(np.diff(np.cumsum(length) // _NODES)) + 1, len(ends[0])]
-        parts = [self._profiles([p[:, :, a:b] for p in paths]) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+        parts = [
+            self._profiles([p[:, :, a:b] for p in paths])
+            for a, b in zip(cuts[:-1], cuts[1:], strict=True)
+        ]
         shift = np.cumsum([0, *(p.first[-1] for p in parts)])
-        first = np.concatenate([[0], *(p.first[1:] + s for p, s in zip(parts, shift[:-1], strict=True))])
+        first = np.concatenate(
+            [[0], *(p.first[1:] + s for p, s in zip(parts, shift[:-1], strict=True))]
+        )
         return Profiles(first, *(np.concatenate(v) for v in list(zip(*parts, strict=True))[1:]))
 
     def _profiles(self, paths):
         start, stop = (np.concatenate([p[:, at] for p in paths]) for at in (0, 2))
-        low, high = ([v for m in self._mosaics for v in getattr(m, side)] for side in ("low", "high"))
+        low, high = (
+            [v for m in self._mosaics for v in getattr(m, side)] for side in ("low", "high")
+        )
         first, t = crossings(start, stop, low, high)
         owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
         elevation = np.full(len(t), np.nan)
         for mosaic, path in zip(self._mosaics, paths, strict=True):
-            open_ = slice(None) if mosaic is self._mosaics[0] else np.flatnonzero(np.isnan(elevation))
+            open_ = (
+                slice(None) if mosaic is self._mosaics[0] else np.flatnonzero(np.isnan(elevation))
+            )
             elevation[open_] = mosaic.sample(*_along(path, owner[open_], t[open_]))
         return Profiles(first, t, elevation)
 
     def _paths(self, index, e0, n0, e1, n1):
-        """Column and row of start, middle and end of segments in a grid, shape (2, 3, segment) [cells]."""
+        """Column and row of start, middle and end of segments in a grid, shape (2, 3, segment)
+        [cells]."""
         e, n = (np.stack([a, (a + b) / 2, b]) for a, b in ((e0, e1), (n0, n1)))
         return np.stack(self._cells(index, e, n))
 
@@ -207,7 +243,10 @@ def _along(path, owner, t):
     start, middle, end = path[:, 0], path[:, 1], path[:, 2]
     bend = 4 * (middle - (start + end) / 2)
     way = end - start
-    return [a[owner] + t * (w[owner] + (1 - t) * b[owner]) for a, w, b in zip(start, way, bend, strict=True)]
+    return [
+        a[owner] + t * (w[owner] + (1 - t) * b[owner])
+        for a, w, b in zip(start, way, bend, strict=True)
+    ]
 
 
 def _vertical_name(raster):
@@ -236,7 +275,8 @@ def open_terrain(paths, frame, vertical_unit=None, *, budget=256_000_000):
     Parameters
     ----------
     paths : list of path or str
-        Rasters that GDAL reads, single files or mosaics; where they overlap the first that knows a height wins.
+        Rasters that GDAL reads, single files or mosaics; where they overlap the first that knows a
+        height wins.
     frame : Frame
     vertical_unit : str or None
         "m", "ft" or "us-ft"; None: what each raster says, else metres, with a warning.

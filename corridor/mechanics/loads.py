@@ -23,7 +23,7 @@ def ice_weight(diameter, thickness, density):
     Examples
     --------
     >>> round(float(ice_weight(0.02814, 0.0127, 913.0)), 3)
-    13.341
+    14.589
     >>> float(ice_weight(0.02814, 0.0, 913.0))
     0.0
     """

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.geometry.catenary import sinh_excess
-from corridor.mechanics.elongation import outer_force, strain, strain_slope, temperature_at
+from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, strain, strain_slope, temperature_at
 
 __all__ = [
     "Solution",
@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 _ITERATIONS = 60
-_TOLERANCE = 1e-12
+_TOLERANCE = 1e-9
 
 
 def ruling_span(spans, axis=-1):
@@ -103,35 +103,39 @@ def tension(excess, span, load, temperature, part):
     Solution
         `residual` is below 1e-9 of strain wherever the tension is not nan.
     """
-    excess, S, q, T = (np.asarray(v, float) for v in (excess, span, load, temperature))
-    shape = np.broadcast_shapes(excess.shape, S.shape, q.shape, T.shape, *(np.shape(p) for p in part))
+    T = np.asarray(temperature, float)
+    shape = np.broadcast_shapes(T.shape, *(np.shape(p) for p in part))
+    return _solve(excess, span, load, shape, lambda F: (strain(F, T, part), strain_slope(F, T, part)))
+
+
+def _solve(excess, span, load, shape, law):
+    """Solution of `slack/S - excess = (1 + excess) e(F)`; `law(F)` gives the strain e and its slope by F."""
+    excess, S, q = (np.asarray(v, float) for v in (excess, span, load))
+    shape = np.broadcast_shapes(excess.shape, S.shape, q.shape, shape)
     low = np.broadcast_to(np.log(q * S / 8), shape).copy()
     high = np.broadcast_to(np.log(q * S * 2e4), shape).copy()
-    step = np.log(np.maximum(q * S * 2.5, 1.0))
-    guess = np.clip(np.broadcast_to(step, shape), low, high).copy()
-    residual = np.full(shape, np.nan)
+    guess = np.broadcast_to(np.log(q * S * 2.5), shape).copy()
     with np.errstate(over="ignore", invalid="ignore"):
         for _ in range(_ITERATIONS):
-            residual, slope = _residual(guess, excess, S, q, T, part)
+            residual, slope = _residual(guess, excess, S, q, law)
             low = np.where(residual > 0, guess, low)
             high = np.where(residual < 0, guess, high)
             new = guess - residual / slope
-            new = np.where((new > low) & (new < high), new, (low + high) / 2)
+            new = np.where((new > low) & (new < high), new, np.where(residual == 0, guess, (low + high) / 2))
             moved = np.abs(new - guess)
             guess = new
             if not np.any(moved > _TOLERANCE):
                 break
-        residual = _residual(guess, excess, S, q, T, part)[0]
+        residual = _residual(guess, excess, S, q, law)[0]
         found = np.abs(residual) < 1e-9
     return Solution(np.where(found, np.exp(guess), np.nan), residual)
 
 
-def _residual(log_tension, excess, S, q, T, part):
+def _residual(log_tension, excess, S, q, law):
     """Strain residual of the change of state and its derivative by ln H."""
     slack, slack_slope, F, F_slope = _level(S, np.exp(log_tension), q)
-    e = strain(F, T, part)
-    residual = slack - excess - (1 + excess) * e
-    return residual, slack_slope - (1 + excess) * strain_slope(F, T, part) * F_slope
+    e, e_slope = law(F)
+    return slack - excess - (1 + excess) * e, slack_slope - (1 + excess) * e_slope * F_slope
 
 
 def temperature_for_tension(horizontal_tension, excess, span, load, part):
@@ -144,35 +148,33 @@ def temperature_for_tension(horizontal_tension, excess, span, load, part):
     return temperature_at(F, e, part)
 
 
-def knee_temperature(excess, span, load, part, *, low=-60.0, high=400.0):
+def knee_temperature(excess, span, load, part):
     """Return the temperature at which the outer part goes slack and the core alone carries [degC].
+
+    There both branches of elongation meet, which ties temperature and strain to the tension:
+    `T - T_ref = ((F + F_comp)/Kc + F_comp/Ko + s_c - s_o)/(a_o - a_c)` and `e = a_o (T - T_ref) + s_o - F_comp/Ko`.
 
     Parameters
     ----------
     excess, span, load : array_like
         As in `tension`; the load is the bare wire's weight for the knee of everyday talk.
     part : TwoPart
-    low, high : float
-        Where it is sought [degC].
 
     Returns
     -------
     ndarray
-        By bisection on the force in the outer part; -inf or inf where the knee lies below or above the
-        range, nan for a conductor of one part.
+        nan for a conductor of one part, or of two that expand alike.
     """
-    def margin(T):
-        H = tension(excess, span, load, T, part).horizontal_tension
-        F = _level(span, H, load)[2]
-        return outer_force(F, T, part) + part.outer_compression
+    Ko, Kc, Fc = part.outer_stiffness, part.core_stiffness, part.outer_compression
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rise = 1 / (Kc * (part.outer_expansion - part.core_expansion))
 
-    tiny = 1e-6 * np.asarray(part.outer_stiffness + part.core_stiffness) * 1e-3
-    shape = np.broadcast_shapes(*(np.shape(v) for v in (excess, span, load, *part)))
-    a, b = np.full(shape, low), np.full(shape, high)
-    never, always = margin(b) > tiny, margin(a) <= tiny
-    for _ in range(40):
-        middle = (a + b) / 2
-        taut = margin(middle) > tiny
-        a, b = np.where(taut, middle, a), np.where(taut, b, middle)
-    knee = np.where(never, np.inf, np.where(always, -np.inf, (a + b) / 2))
-    return np.where(np.broadcast_to(part.core_stiffness, shape) > 0, knee, np.nan)
+        def above(F):
+            return (F + Fc + Kc * (Fc / Ko + part.core_set - part.outer_set)) * rise
+
+        def law(F):
+            return part.outer_expansion * above(F) + part.outer_set - Fc / Ko, part.outer_expansion * rise
+
+        H = _solve(excess, span, load, np.broadcast_shapes(*(np.shape(p) for p in part)), law).horizontal_tension
+        T = REFERENCE_TEMPERATURE + above(_level(span, H, load)[2])
+    return np.where(np.isfinite(rise) & (rise > 0), T, np.nan)

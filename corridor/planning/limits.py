@@ -11,6 +11,7 @@ import numpy as np
 
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.findings import against_of, obstacle_name, other_voltage, span_chords
+from corridor.clearance.ground import unknown_share
 from corridor.geometry.distance import Rows, least_heights, take_rows
 from corridor.mechanics.ruling_span import temperature_for_tension
 
@@ -105,7 +106,9 @@ def limit_rows(scene, below, crossed, side, current_at, columns):
     has = np.isfinite(required)
     wire, obstacle, required = wire[has], obstacle[has], required[has]
     clears = clearing_constant(take_rows(rows, np.flatnonzero(has)), required)
-    span, worst, unknown = _worst(scene.wires.span[wire], clears.constant, len(scene.spans))
+    constant = np.where(unknown_share(rows)[has] > 0, np.nan, clears.constant)
+    clears = clears._replace(constant=constant)
+    span, worst, unknown = _worst(scene.wires.span[wire], constant, len(scene.spans))
     return _table(scene, wire, obstacle, clears, span, worst, unknown, current_at, columns)
 
 

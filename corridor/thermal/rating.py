@@ -63,13 +63,7 @@ STEP_SHARE = 0.1
 
 
 def current_at(
-    method,
-    temperature,
-    weather,
-    *,
-    diameter,
-    resistance,
-    temperature_coefficient=0.00403,
+    method, temperature, weather, *, diameter, resistance, temperature_coefficient=0.00403,
     outer_wire_diameter=None,
 ):
     """Steady current [A] that holds a wire at a temperature [degC].
@@ -102,13 +96,7 @@ def current_at(
 
 
 def temperature_at(
-    method,
-    current,
-    weather,
-    *,
-    diameter,
-    resistance,
-    temperature_coefficient=0.00403,
+    method, current, weather, *, diameter, resistance, temperature_coefficient=0.00403,
     outer_wire_diameter=None,
 ):
     """Steady temperature [degC] of a wire that carries a current [A], within 1e-6 K.
@@ -186,17 +174,8 @@ def _advance(rate, T, gap, step):
 
 
 def step_response(
-    method,
-    current,
-    times,
-    weather,
-    *,
-    initial_temperature,
-    heat_capacity,
-    diameter,
-    resistance,
-    temperature_coefficient=0.00403,
-    outer_wire_diameter=None,
+    method, current, times, weather, *, initial_temperature, heat_capacity, diameter, resistance,
+    temperature_coefficient=0.00403, outer_wire_diameter=None,
 ):
     """Temperature [degC] at times after the current jumps to a new constant value.
 
@@ -246,17 +225,8 @@ def step_response(
 
 
 def emergency_current(
-    method,
-    temperature,
-    duration,
-    weather,
-    *,
-    pre_load,
-    heat_capacity,
-    diameter,
-    resistance,
-    temperature_coefficient=0.00403,
-    outer_wire_diameter=None,
+    method, temperature, duration, weather, *, pre_load, heat_capacity, diameter, resistance,
+    temperature_coefficient=0.00403, outer_wire_diameter=None,
 ):
     """Constant current [A] that brings a wire to a temperature [degC] just when a duration ends.
 
@@ -324,15 +294,8 @@ def loss(current, resistance, *, conductors=3):
 
 
 def loss_at(
-    method,
-    current,
-    weather,
-    *,
-    conductors=3,
-    diameter,
-    resistance,
-    temperature_coefficient=0.00403,
-    outer_wire_diameter=None,
+    method, current, weather, *, conductors=3, diameter, resistance,
+    temperature_coefficient=0.00403, outer_wire_diameter=None,
 ):
     """Power lost per metre of line [W/m], each current at its own temperature: `n I^2 R(T(I), I)`.
 

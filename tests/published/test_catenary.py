@@ -1,12 +1,14 @@
-"""The shape of a wire against a handbook, against its differential equation, and by balance of forces.
+"""The shape of a wire against a handbook, its differential equation, and the balance of forces.
 
 Sources
 -------
-L. L. Grigsby (ed.), *Electric Power Generation, Transmission, and Distribution*, CRC Press, 2nd ed. 2007, chapter 14
-(Douglass and Thrash), section 14.1: inputs and printed results recalled, medium confidence. Further digits
-are the exact catenary, worked out apart from this package; so is the set of inclined spans.
-A. Chakrabarti, M. L. Soni, P. V. Gupta, U. S. Bhatnagar, *A Textbook on Power System Engineering*, 2nd ed., part II
-chapter 5, examples 5.1 and 5.2 (read).
+L. L. Grigsby (ed.), *Electric Power Generation, Transmission, and Distribution*, CRC Press, 2nd ed.
+2007, chapter 14, section 14.1: inputs and printed results recalled, medium confidence. Further
+digits are the exact catenary, worked out apart from this package; so is the set of inclined spans.
+
+A. Chakrabarti, M. L. Soni, P. V. Gupta, U. S. Bhatnagar, *A Textbook on Power System Engineering*,
+2nd ed., part II chapter 5, examples 5.1 and 5.2 (read).
+
 SciPy's `solve_bvp` solves the hanging wire without knowing of catenaries.
 """
 
@@ -27,7 +29,8 @@ from corridor.geometry.catenary import (
     slack,
 )
 
-#: Span, rise and constant [m] of the degenerate and the ordinary: level, gentle, steep, very taut, very slack.
+#: Span, rise and constant [m] of the degenerate and the ordinary: level, gentle, steep, very taut,
+#: very slack.
 SHAPES = np.array([
     (300, 0, 1500), (300, 30, 1500), (400, -60, 1200), (50, 80, 400), (1200, 350, 900),
     (80, 0, 20000), (80, 1, 20000), (200, -5, 90),
@@ -91,8 +94,9 @@ def test_textbook_example_5_1():
 def test_textbook_example_5_2():
     """Span 250 m, h 10 m, radius 1 cm, 2.5 kg/m, wind 1.2 kg/m, 4300 kg/cm2, safety factor 3.
 
-    Printed: 60.05 m from the lower support to the low point, by the parabola `S/2 - T h/(w S)` with the resultant load.
-    The catenary differs by the terms the parabola leaves out, here less than 0.2 m.
+    Printed: 60.05 m from the lower support to the low point, by the parabola `S/2 - T h/(w S)`
+    with the resultant load. The catenary differs by the terms the parabola leaves out, here less
+    than 0.2 m.
     """
     S, h = 250.0, 10.0
     T, w = np.pi * 4300 / 3, np.hypot(2.5, 1.2)
@@ -134,7 +138,8 @@ def test_greatest_sag_is_where_the_wire_is_parallel_to_the_chord(shape):
     np.testing.assert_allclose(elevation_above_start([0, S], S, h, C), [0, h], atol=1e-9)
 
 
-#: Ends [m] and load per length [N/m]: still air, wind, wind on a steep span, ice and wind against a falling one.
+#: Ends [m] and load per length [N/m]: still air, wind, wind on a steep span, ice and wind against
+#: a falling one.
 SPANS = [
     ((0, 0, 0), (300, 0, 0), (0, 0, -16), 24000),
     ((10, 20, 100), (310, 20, 130), (0, 8, -16), 24000),
@@ -180,7 +185,7 @@ def test_wire_in_space_solves_the_hanging_wire_equation(start, end, load, H):
 
 @pytest.mark.parametrize(("start", "end", "load", "H"), SPANS)
 def test_forces_at_the_ends_carry_the_whole_load(start, end, load, H):
-    """The pulls at both ends, along the tangents there, balance `q L`; tangents by finite differences."""
+    """The pulls at both ends, along finite-difference tangents there, balance `q L`."""
     plane = plane_of(start, end, load)
     C = H / plane.load
     left, right = end_tension_ratios(plane.span, plane.rise, C)

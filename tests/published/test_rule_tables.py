@@ -20,8 +20,8 @@ from corridor.clearance.rules import (
 )
 
 FOOT = 0.3048
-#: Highest voltages of 46, 69, 115, 138, 161 and 230 kV systems: read in chapter 4 of the bulletin, which
-#: gives none above nominal for 46 kV.
+#: Highest voltages of 46, 69, 115, 138, 161 and 230 kV systems: read in chapter 4 of the bulletin,
+#: which gives none above nominal for 46 kV.
 HIGHEST = np.array([46.0, 72.5, 121.0, 145.0, 169.0, 242.0])
 #: Half the last printed digit, and room for binary fractions.
 PRINTED = 0.05 + 1e-9
@@ -173,15 +173,16 @@ def test_european_crossing_of_lines(european):
 def test_european_altitude_covers_the_atmospheric_correction(european):
     """IEC 60071-2 (recalled): withstand falls as exp(-(Z - 1000)/8150) above 1000 m at the most.
 
-    The table's linear share is not the standard's own form; it must not ask for less up to 3000 m, nor for
-    more than a tenth of the distance on top.
+    The table's linear share is not the standard's own form; it must not ask for less up to 3000 m,
+    nor for more than a tenth of the distance on top.
     """
     altitude = np.linspace(1000, 3000, 41)
     terms = required(european, "ground", "vertical", altitude=altitude, voltage=245.0)
     wanted = 1.70 * np.expm1((altitude - 1000) / 8150)
     assert np.all(terms.altitude_adder >= wanted - 1e-12)
     assert np.all(terms.altitude_adder <= wanted + 0.17)
-    assert required(european, "ground", "vertical", altitude=999.0, voltage=245.0).altitude_adder == 0
+    below = required(european, "ground", "vertical", altitude=999.0, voltage=245.0)
+    assert below.altitude_adder == 0
 
 
 @pytest.mark.parametrize("name", ["us-rural-utility", "european-electrical-distance"])
