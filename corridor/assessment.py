@@ -12,6 +12,7 @@ import shapely
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import ObstacleIndex, cross, part_tops
+from corridor.clearance.displaced import ASIDE, beside_rest
 from corridor.clearance.findings import (
     Scene,
     against_of,
@@ -23,13 +24,15 @@ from corridor.clearance.ground import ground_rows
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
 from corridor.clearance.stretches import violation_stretches
-from corridor.clearance.swing import span_frame, swing
+from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.vertical import join, over_ground, over_objects, sides
 from corridor.clearance.wires import section_rows, wire_rows
-from corridor.geometry.distance import take_rows
+from corridor.geometry.distance import Ends, take_rows
 from corridor.line.build import attach, cut
 from corridor.line.facts import Framings, RightOfWay, Structures, Wiring
+from corridor.line.hanging import Model, chain_wires, hang_by_ruling_span, hang_exactly
 from corridor.line.states import group_wires, solve_states
+from corridor.line.swing import hung_curves, span_frame, to_grid
 from corridor.planning.limits import limit_rows
 
 __all__ = ["Facts", "Ground", "Plan", "assess_spans"]
@@ -39,7 +42,8 @@ __all__ = ["Facts", "Ground", "Plan", "assess_spans"]
 class Facts:
     """All that a study says, in the working frame.
 
-    `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`).
+    `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
+    `method` one of `corridor.line.hanging.METHODS`.
     """
 
     structures: Structures
@@ -52,6 +56,12 @@ class Facts:
     shield: Wiring | None
     voltage: float
     heat: object
+    method: str = "equilibrium"
+
+    @property
+    def reference(self):
+        """Index of the option that hangs today, or else of the first."""
+        return next((i for i, option in enumerate(self.options) if option.existing), 0)
 
     @property
     def existing(self):
@@ -99,24 +109,24 @@ def assess_spans(facts, plan, ground, first, last):
     below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
     crossed = cross(wires, index, below, ground.sample)
     tops = part_tops(index, ground.sample, _wanted(facts, index, wires))
-    constant = scene.strung.constant[scene.group]
     still, sideways = _cases(facts.cases)
-    side = sides(wires, crossed, _reference(facts, constant, still), index.obstacles)
-    blown = _blown(scene, sideways) if len(sideways) else None
-    compared = _upright(facts, scene, below, crossed, constant, _asked(facts.cases, still, "vertical"), side, tops)
-    compared += _sideways(facts, scene, blown, sideways, tops)
+    vertical = _asked(facts.cases, still, "vertical")
+    constant, rest_ends = _reference(facts, scene, still)
+    side = sides(wires, crossed, constant, index.obstacles, rest_ends)
+    compared = _upright(facts, scene, below, crossed, vertical, side, tops, ground)
+    compared += _sideways(facts, scene, sideways, tops)
     checked = join(compared)
     columns, kept, unruled = assess(scene, checked)
-    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched,
-                        _asked(facts.cases, still, "vertical"))
+    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical)
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     return {
         "sections": section_rows(scene),
-        "wires": wire_rows(scene, blown, sideways),
+        "wires": wire_rows(scene),
         "clearances": columns,
         "violations": violation_rows(columns, facts.existing, flashover),
         "violation_stretches": violation_stretches(scene, kept, columns, below, crossed),
-        "limits": limit_rows(scene, below, crossed, side, facts.heat.current_at, columns),
+        "structure_loads": load_rows(scene),
+        "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at, columns),
         "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
     }
 
@@ -125,11 +135,29 @@ def _scene(facts, plan, first, last):
     spans, sections = cut(plan.spans, plan.sections, first, last)
     wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
     groups = group_wires(spans, wires)
-    strung = solve_states(groups, facts.options, facts.cases, facts.shield)
-    frame = span_frame(facts.structures, plan.route, spans, wires)
+    strung = solve_states(groups, facts.options, facts.cases, facts.shield, sections)
+    plumb = span_frame(facts.structures, plan.route, spans, wires)
+    roughly = hang_by_ruling_span(plumb, wires, spans, plan.route.line_angle, strung, groups.of_wire_span)
+    wires, frame, hung, model = _hung(facts, spans, wires, groups, strung, plumb, roughly)
+    ends, aside = hung.moved(frame)
     return Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
                  facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
-                 facts.voltage), unmatched
+                 facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
+                 roughly), unmatched
+
+
+def _hung(facts, spans, wires, groups, strung, plumb, roughly):
+    """Wires at rest, their frame, where they hang in every state, and the model that hangs them (None: none does)."""
+    if facts.method == "ruling_span":
+        return wires, plumb, roughly, None
+    wirings = [[facts.shield if kind == "shield" else option.wiring for option in facts.options]
+               for kind in groups.kind]
+    everyday = np.array([[np.nan if w is None else w.everyday_temperature for w in row] for row in wirings])
+    model = Model(chain_wires(plumb, wires, spans), strung, groups.of_wire_span, groups.span, everyday)
+    rest = model.rest(plumb, facts.reference)
+    start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (rest.start, rest.end))
+    length = np.linalg.norm((rest.end - rest.start)[:, :2], axis=-1)
+    return replace(wires, start=start, end=end, length=length), rest, hang_exactly(model, roughly), model
 
 
 def _cases(cases):
@@ -144,45 +172,41 @@ def _asked(cases, indices, check):
     return np.array([k for k in indices if check in cases[k].checks], int)
 
 
-def _blown(scene, sideways):
-    strung, group = scene.strung, scene.group
-    H, w, p = (v[group][:, :, sideways] for v in (strung.horizontal_tension, strung.weight, strung.wind))
-    return swing(scene.frame, scene.wires, scene.spans, scene.route.line_angle, H, w, p)
-
-
-def _upright(facts, scene, below, crossed, constant, vertical, side, tops):
+def _upright(facts, scene, below, crossed, vertical, side, tops, ground):
     """Compare wires in still air with the ground, with what they cross, and with points near them."""
-    wires, index = scene.wires, facts.index
+    wires, index, constant, ends = scene.wires, facts.index, scene.constant, scene.ends
     radial = _has_rule(facts, index, "radial") & ~np.isnan(tops)
     chosen = _has_rule(facts, index, "vertical", crossed.obstacle)
     ruled = replace(crossed, wire=crossed.wire[chosen], obstacle=crossed.obstacle[chosen],
                     rows=take_rows(crossed.rows, np.flatnonzero(chosen)))
-    return [over_ground(wires, below, constant, vertical),
-            over_objects(wires, ruled, constant, vertical, side[chosen]),
-            near_points(wires, index, constant, vertical, tops, radial,
+    far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
+    near = np.where(np.isin(wires.span, wires.span[far])[:, None, None], np.nan, constant)
+    return [over_ground(wires, below, near, vertical, ends),
+            beside_rest(scene, np.isin(wires.span, wires.span[far]), vertical, ground),
+            over_objects(wires, ruled, constant, vertical, side[chosen], ends),
+            near_points(wires, index, constant, vertical, tops, radial, ends=ends,
                         ground_factor=scene.spans.ground_factor[wires.span])]
 
 
-def _sideways(facts, scene, blown, sideways, tops):
+def _sideways(facts, scene, sideways, tops):
     """Compare swung wires with the right-of-way and with what stands beside them."""
     horizontal = _asked(facts.cases, sideways, "horizontal")
     if not len(horizontal):
         return []
-    at = np.searchsorted(sideways, horizontal)
-    chosen = replace(blown, points=blown.points[:, :, at])
+    curves = hung_curves(scene.hung, horizontal)
     args = scene.wires, scene.spans, scene.structures
     parts = []
     if facts.right_of_way.half_width is not None or facts.right_of_way.polygon is not None:
-        parts.append(way.within_right_of_way(chosen, *args, facts.right_of_way, horizontal))
+        parts.append(way.within_right_of_way(curves, *args, facts.right_of_way, horizontal))
     above = np.where(_has_rule(facts, facts.index, "horizontal"), tops + _vertical_room(facts), np.nan)
-    parts.append(way.beside_objects(chosen, *args, facts.index, horizontal, above))
+    parts.append(way.beside_objects(curves, *args, facts.index, horizontal, above))
     return parts
 
 
-def _reference(facts, constant, still):
-    """Constants of the option of today, or else of the first, in still air: (wire span, state)."""
-    option = next((i for i, option in enumerate(facts.options) if option.existing), 0)
-    return constant[:, option][:, still]
+def _reference(facts, scene, still):
+    """Constants and ends, (wire span, state), of the option of today, or else of the first, in still air."""
+    some = slice(None), facts.reference, still
+    return scene.constant[some], Ends(*(field[some] for field in scene.ends))
 
 
 def _has_rule(facts, index, measure, obstacle=None):
@@ -192,11 +216,14 @@ def _has_rule(facts, index, measure, obstacle=None):
 
 
 def _vertical_room(facts):
-    """Vertical clearance required above each part [m], 0 where no rule asks for one."""
-    against = against_of(facts.index.of_part, facts.index.obstacles)
-    rule = rule_tables.choose(facts.rules, against, "vertical", "", facts.voltage / 1e3)
-    terms = rule_tables.requirement(facts.rules, np.maximum(rule, 0), facts.voltage / 1e3, 0.0)
-    return np.where(rule >= 0, terms.required, 0.0)
+    """Vertical clearance required above each part [m]: the most that any case asks for, 0 where none does."""
+    against, voltage = against_of(facts.index.of_part, facts.index.obstacles), facts.voltage / 1e3
+    required = np.zeros(len(against))
+    for case in facts.cases:
+        rule = rule_tables.choose(facts.rules, against, "vertical", case.name, voltage)
+        terms = rule_tables.requirement(facts.rules, rule, voltage, 0.0)
+        required = np.fmax(required, terms.required)
+    return required
 
 
 def _wanted(facts, index, wires):

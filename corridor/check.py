@@ -17,6 +17,7 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.line.build import lay_out
 from corridor.outputs.geopackage import FindingsWriter
+from corridor.planning.ladder import Limits, ceilings, ladder_rows
 from corridor.study import load_study
 from corridor.summary import CAUTIONS, Tally
 
@@ -80,12 +81,14 @@ def check_study(path, output=None, *, progress=None, time=None):
     with inputs.terrain:
         target = Path(output) if output else study.resolve(study.study.output)
         with FindingsWriter(target, inputs.crs, time=time) as findings:
-            facts, plan, ground = _prepare(inputs, clock)
-            tally = Tally(facts)
+            facts, plan, ground = prepare(inputs, clock)
+            tally, limits = Tally(facts), Limits()
             for layer, columns in find(facts, plan, ground, progress=progress, clock=clock):
                 tally.add(layer, columns)
+                limits.add(layer, columns)
                 with clock("write"):
                     findings.add(layer, columns)
+            findings.add("ladder", ladder_rows(limits.columns, ceilings(facts.heat, plan.spans)))
             options = tally.option_rows()
             findings.add("options", options)
             warnings = (*inputs.warnings(), *tally.warnings)
@@ -120,7 +123,7 @@ class Clock:
             self._local.inner = outer + total
 
 
-def _prepare(inputs, clock):
+def prepare(inputs, clock):
     """Lay out the lines over the ground."""
     structures = inputs.structures
     ground = _timed_ground(inputs.terrain, clock)
@@ -131,9 +134,11 @@ def _prepare(inputs, clock):
     if not np.isfinite(highest):
         raise InputError(inputs.study.path, "terrain.ground", "no elevation at any structure",
                          "rasters that cover the line")
+    plan = Plan(*lay_out(structures, base, inputs.frame.ground_factor), base)
     facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
-                  inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest))
-    return facts, Plan(*lay_out(structures, base, inputs.frame.ground_factor), base), ground
+                  inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest, plan.spans.azimuth),
+                  inputs.study.study.method)
+    return facts, plan, ground
 
 
 def _timed_ground(terrain, clock):

@@ -46,7 +46,8 @@ def commands():
 
 @commands.command(epilog=_EPILOG)
 @click.argument("study", type=click.Path(path_type=Path))
-@click.option("--output", "-o", type=click.Path(path_type=Path), help="GeoPackage to write; default: what the study says.")
+@click.option("--output", "-o", type=click.Path(path_type=Path),
+              help="GeoPackage to write; default: that of the study.")
 @click.option("--quiet", "-q", is_flag=True, help="No progress and no summary: only errors, and the exit status.")
 def check(study, output, quiet):
     """Check every span of STUDY and write the findings.
@@ -71,6 +72,76 @@ def check(study, output, quiet):
     if not quiet:
         click.echo(summary(result), err=True)
     sys.exit(result.status)
+
+
+_FOLDER = click.option("--folder", "-f", type=click.Path(path_type=Path),
+                       help="Folder for tables (CSV) and drawings; made where it is new.")
+_DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), default="svg", show_default=True,
+                        help="Kind of drawing.")
+
+
+@commands.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@_FOLDER
+@_DRAWING
+def rating(study, folder, drawing):
+    """Tell what current each option of STUDY carries, and what it loses.
+
+    By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
+    current, temperature and loss at the required current and at the rating,
+    the differences to the existing option; tables over air and wind. With a
+    [series] in the study also the hours above the limits, the energy lost, and
+    the hours in which each span would have been short of its rule.
+
+    \b
+    Example
+      corridor rating study.toml --folder ratings
+    """
+    from corridor.outputs import tables
+    from corridor.rating import rate_study, write_ratings
+    from corridor.terminal import progress_bar
+
+    with progress_bar("Looking at spans") as progress:
+        result = rate_study(study, progress=progress)
+    lines = [*tables.weather_text(result.ratings), "", *tables.comparison_text(result.comparison), "",
+             *tables.rating_text(result.table, result.ratings.method)]
+    if result.series:
+        lines += ["The hours of the series", "", *tables.series_text(result.series["series"]), ""]
+    _tell(lines, write_ratings(result, folder, drawing) if folder else ())
+
+
+@commands.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@_FOLDER
+@_DRAWING
+def limits(study, folder, drawing):
+    """Tell what the worst spans of STUDY cost, in amperes.
+
+    Finds for each span and option the temperature at which it just clears, and
+    the current that makes it so hot. The ladder is what a line carries with
+    none, one, two and more of its worst spans put right. Spans that were not
+    assessed come first: until then the current of the line is not known.
+
+    Ends with status 0, or 3 where a span could not be assessed.
+
+    \b
+    Example
+      corridor limits study.toml --folder limits --drawing png
+    """
+    from corridor.outputs import tables
+    from corridor.rating import limit_study, write_limits
+    from corridor.terminal import progress_bar
+
+    with progress_bar("Looking at spans") as progress:
+        result = limit_study(study, progress=progress)
+    _tell(tables.ladder_text(result.ladder), write_limits(result, folder, drawing) if folder else ())
+    sys.exit(result.status)
+
+
+def _tell(lines, written):
+    click.echo("\n".join(lines).rstrip())
+    for path in written:
+        click.echo(f"Written: {path}", err=True)
 
 
 def _run_time():

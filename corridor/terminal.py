@@ -2,6 +2,7 @@
 
 import sys
 from contextlib import contextmanager
+from textwrap import fill, wrap
 
 from corridor.summary import CAUTIONS
 
@@ -31,27 +32,37 @@ def summary(result):
     if result.gaps:
         lines += [f"Not assessed: {result.gaps} rows. None of them is a pass: see the layer not_assessed."]
     lines += [_wrap(f"Warning: {text}") for text in result.warnings]
-    lines += [f"Frame: {result.frame.name} ({result.frame.reason})", f"Findings: {result.output}", "",
+    lines += [_wrap(f"Frame: {result.frame.name} ({result.frame.reason})"), f"Findings: {result.output}", "",
               _wrap(CAUTIONS[0] + " " + CAUTIONS[1])]
     return "\n".join(lines)
 
 
+#: Widest name of an option that is not shortened.
+_NAME = 24
+_HEADS = ("", "falls", "not", "least"), ("option", "short", "assessed", "margin")
+
+
 def _table(options):
-    head = ("option", "violations", "not assessed", "least margin", "where")
-    rows = [head, *(_row(option) for option in options)]
-    widths = [max(len(row[i]) for row in rows) for i in range(4)]
-    return ["  ".join([row[0].ljust(widths[0]), *(row[i].rjust(widths[i]) for i in (1, 2, 3)), row[4]]).rstrip()
-            for row in rows]
+    rows = [_row(option) for option in options]
+    cells = [*_HEADS, *(row[:4] for row in rows)]
+    widths = [max(len(row[i]) for row in cells) for i in range(4)]
+    left = ["  ".join([row[0].ljust(widths[0]), *(row[i].rjust(widths[i]) for i in (1, 2, 3))]) for row in cells]
+    room = " " * (len(left[0]) + 2)
+    lines = [left[0].rstrip(), f"{left[1]}  where"]
+    for start, row in zip(left[2:], rows, strict=True):
+        place = wrap(row[4], _WIDTH - len(room))
+        lines += [f"{start}  {place[0]}", *(room + more for more in place[1:])]
+    return lines
 
 
 def _row(option):
     margin, known = option["worst_margin_m"], option["worst_span"] is not None
-    where = f"{option['worst_span']}, {option['worst_against']}, {option['worst_case']}" if known else "nothing compared"
-    return (option["option"], str(option["violations"]), str(option["not_assessed"]),
+    place = (option[f"worst_{name}"] for name in ("span", "against", "case"))
+    where = ", ".join(place) if known else "nothing compared"
+    name = option["option"] if len(option["option"]) <= _NAME else option["option"][:_NAME - 1] + "\u2026"
+    return (name, str(option["violations"]), str(option["not_assessed"]),
             f"{margin:+.2f} m" if known else "", where)
 
 
 def _wrap(text):
-    from textwrap import fill
-
     return fill(text, _WIDTH, subsequent_indent="  ")

@@ -71,6 +71,7 @@ KINDS = {
         "0.070 ohm/km",
     ),
     "heat": Kind("heat capacity per length", "J/(m K)", "J/m/K", ("J/m/K", "J/ft/K"), "1000 J/m/K"),
+    "conductivity": Kind("thermal conductivity", "W/m/K", "W/m/K", ("W/m/K", "W/cm/K"), "1.5 W/m/K"),
     "density": Kind("density", "kg/m3", "kg/m^3", ("kg/m^3", "g/cm^3", "lb/ft^3"), "57 lb/ft^3"),
     "speed": Kind("speed", "m/s", "m/s", ("m/s", "km/h", "ft/s", "mph", "knot"), "2 ft/s"),
     "angle": Kind("angle", "deg", "deg", ("deg", "rad", "gon"), "90 deg", True),

@@ -169,7 +169,7 @@ def test_a_margin_has_one_look_and_a_null_never_looks_clear(margin, filters):
 
 
 LOOKS = [(60.0, "clearance", [0]), (75.0, "maximum temperature", [1]), (None, "not assessed", []),
-         (None, "no temperature clears", [0]), (None, None, [])]
+         (None, "no temperature clears", [0]), (None, None, []), (75.0, "ice", [0]), (60.0, "clearance and ice", [0])]
 
 
 @pytest.mark.parametrize("limit, governs, rules", LOOKS)

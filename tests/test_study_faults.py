@@ -49,6 +49,8 @@ def refuse(path):
 HOT = '\n[[cases]]\nname = "hot"\ntemperature = 5\n'
 ROADS = 'category = "road"\nheight = 0'
 
+RESISTANCE = '[[rating.resistances]]\nconductor = "{}"\ntemperature = {}\nresistance = "0.07 ohm/km"'
+
 #: What is replaced, by what; then key, found, accepted and hint as they must be told.
 # fmt: off
 FAULTS = {
@@ -185,6 +187,24 @@ FAULTS = {
         "solar = 1000", "solar = 1000\nday = 161", "rating", "solar and day", "either solar", None),
     "no such day": ("solar = 1000", "day = 400", "rating.day", "400", "1 to 366", None),
     "no such hour": ("solar = 1000", "hour = 25", "rating.hour", "25", "0 to 24", None),
+    "two winds": (
+        "solar = 1000", "solar = 1000\nwind_direction = 270", "rating", "wind_angle and wind_direction", "at most one",
+        None),
+    "half an emergency": (
+        "solar = 1000", "solar = 1000\npre_load = 300", "rating", "pre_load alone", "emergency_duration", None),
+    "no list of winds": (
+        "solar = 1000", "solar = 1000\ntable_winds = 2", "rating.table_winds", "2", "a list, at least one", None),
+    "resistance of no option": (
+        "required_current = 900", RESISTANCE.format("429-AL1/56-ST1B", 25), "rating.resistances.0.conductor",
+        "'429-AL1/56-ST1B'", "'429-AL1/56-ST1A'", "'429-AL1/56-ST1A'"),
+    "one resistance": (
+        "required_current = 900", RESISTANCE.format("429-AL1/56-ST1A", 25), "rating.resistances.0",
+        "1 different temperatures", "two or more", None),
+    "two years of loads": (
+        "required_current = 900", '[[rating.loads]]\ncurrent = 9\nduration = "8000 h"\n' * 2, "rating.loads",
+        "16000 h", "8784 h", None),
+    "lost series": (
+        "required_current = 900", '[series]\nfile = "hours.csv"', "series.file", "hours.csv", "a file", None),
     "highest below nominal": (
         "frequency", 'highest_voltage = "100 kV"\nfrequency', "study.highest_voltage", "100000 V",
         "110000 V", None),
@@ -204,6 +224,11 @@ FAULTS = {
     "lost rules": (
         'table = "european-electrical-distance"', 'file = "my_rule.csv"', "rules.file",
         "my_rule.csv", "a file", "'my_rules.csv'"),
+    "the wire of today by itself": (
+        'limit = "20 % RTS"', 'limit = "existing"', "options.0.stringing.0.limit", "'existing'",
+        "beside the existing one", None),
+    "lost curves": (
+        "[study]", 'curves = "curve.csv"\n[study]', "curves", "curve.csv", "a file", None),
     "lost strip": (
         'half_width = "20 m"', 'file = "strip/area.gpkg"', "right_of_way.file", "strip/area.gpkg",
         "a file", None),
@@ -271,6 +296,12 @@ def test_limit_in_an_emergency_case_needs_an_emergency_temperature(write):
     )
 
 
+def test_a_series_needs_weather(write):
+    rating = EXAMPLE[EXAMPLE.index("[rating]"):]
+    (error,) = refuse(write((rating, '[series]\nfile = "line.gpkg"\n')))
+    assert (error.where, error.accepted) == ("series", "[series] together with [rating]")
+
+
 def test_all_faults_are_told_at_once(write):
     errors = refuse(write(('"110 kV"', '"110 kg"'), ('"12 mm"', '"12 kV"'), ("bundle", "bundles")))
     assert [error.where for error in errors] == [
@@ -321,5 +352,5 @@ def test_every_cross_check_tells_some_fault_of_the_list(write):
         except ValidationError:
             continue
         told |= {check.__name__ for check in CHECKS if list(check(study))}
-    elsewhere = {"one_existing", "limit_cases_are_possible"}
+    elsewhere = {"one_existing", "limit_cases_are_possible", "series_has_a_rating"}
     assert told | elsewhere == {check.__name__ for check in CHECKS}

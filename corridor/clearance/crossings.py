@@ -13,6 +13,9 @@ __all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "pa
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
 
+#: Corners of a quarter of a circle: a crown of 10 m is drawn less than 1 mm too wide.
+_QUARTER = 64
+
 #: Categories, by their beginning, whose top is flat: as high above the highest ground at their outline as they are.
 _ROOFED = ("building", "roof")
 
@@ -53,7 +56,9 @@ def index_obstacles(obstacles):
     radius = np.nan_to_num(obstacles.radius[of_part])
     widen = (radius > 0) & (shapely.get_dimensions(flat) < 2)
     footprint = flat.copy()
-    footprint[widen] = shapely.buffer(flat[widen], radius[widen])
+    # A polygon drawn in a circle is smaller than it: draw it around.
+    around = radius[widen] / np.cos(np.pi / (4 * _QUARTER))
+    footprint[widen] = shapely.buffer(flat[widen], around, quad_segs=_QUARTER)
     return ObstacleIndex(obstacles, part, footprint, of_part, shapely.STRtree(footprint))
 
 
@@ -168,7 +173,8 @@ def part_tops(index, sample, wanted):
     if len(standing):
         coordinates, owner = shapely.get_coordinates(index.part[standing], return_index=True)
         base = np.full(len(standing), -np.inf)
-        np.maximum.at(base, owner, sample(coordinates[:, 0], coordinates[:, 1]))
+        with np.errstate(invalid="ignore"):
+            np.maximum.at(base, owner, sample(coordinates[:, 0], coordinates[:, 1]))
         tops[standing] = np.where(np.isfinite(base), base, np.nan) + index.obstacles.height[index.of_part[standing]]
     return tops
 
@@ -177,5 +183,6 @@ def _highest(geometry):
     """Highest vertex of each geometry [m], nan for an empty array or a missing Z."""
     coordinates, owner = shapely.get_coordinates(geometry, include_z=True, return_index=True)
     top = np.full(len(geometry), -np.inf)
-    np.maximum.at(top, owner, coordinates[:, 2])
+    with np.errstate(invalid="ignore"):
+        np.maximum.at(top, owner, coordinates[:, 2])
     return np.where(np.isfinite(top), top, np.nan)

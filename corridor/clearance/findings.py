@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.band import margin_band
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
-from corridor.clearance.swing import to_grid
+from corridor.line.swing import to_grid
 
 __all__ = [
     "Scene",
@@ -33,7 +34,13 @@ EDGE = "edge of the right-of-way"
 
 @dataclass(frozen=True)
 class Scene:
-    """What the rows of one batch of spans refer to."""
+    """What the rows of one batch of spans refer to.
+
+    `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
+    `wires` and `frame` have the wires where they rest, in the everyday state of the option of today; `hung` tells where
+    they are in every state, `model` can hang them in others, `ends` and `aside` (wire span, option, case) where
+    strings have moved them from rest.
+    """
 
     structures: object
     base_elevation: np.ndarray
@@ -50,6 +57,17 @@ class Scene:
     group: np.ndarray
     rules: object
     voltage: float
+    hung: object
+    model: object
+    ends: object
+    aside: np.ndarray
+    plumb: object
+    by_ruling_span: object
+
+    @property
+    def constant(self):
+        """Catenary constants in still air [m], or with the wind to the right, shape (wire span, option, case)."""
+        return self.hung.constant[..., 0]
 
 
 def against_of(obstacle, obstacles):
@@ -90,6 +108,7 @@ def assess(scene, checked):
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
+    columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled
 
 
@@ -127,7 +146,9 @@ def _place(scene, checked):
     w = checked.wire
     start, end = frame.start[w], frame.end[w]
     along = start[:, 0] + checked.fraction * (end[:, 0] - start[:, 0])
+    first, last = np.moveaxis(scene.aside[w, checked.option, checked.case], -1, 0)
     still = start[:, 1] + checked.fraction * (end[:, 1] - start[:, 1])
+    still += first + checked.fraction * (last - first)
     offset = np.where(np.isnan(checked.offset), still, checked.offset)
     local = np.stack([along, offset, checked.elevation], axis=-1)
     tail = spans.tail[wires.span[w]]
@@ -149,8 +170,8 @@ def _keys(scene, checked, against, case_name):
         "option": np.array([option.name for option in scene.options], object)[o], "case": case_name,
         "against": against, "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "conductor_temperature_c": strung.temperature[group, o, k],
-        "horizontal_tension_n": strung.horizontal_tension[group, o, k],
-        "catenary_constant_m": strung.constant[group, o, k],
+        "horizontal_tension_n": scene.hung.horizontal_tension[w, o, k, 0],
+        "catenary_constant_m": scene.constant[w, o, k],
     }
 
 

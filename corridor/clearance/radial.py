@@ -5,7 +5,7 @@ import shapely
 
 from corridor.clearance.crossings import chords
 from corridor.clearance.vertical import Checked, worst_of
-from corridor.geometry.distance import heights
+from corridor.geometry.distance import Ends, elevations, heights
 
 __all__ = ["near_points"]
 
@@ -14,7 +14,7 @@ REACH = 30.0
 _PLACES = 65
 
 
-def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor):
+def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor, ends=None):
     """Return the least radial distance from wires to points that stand near them.
 
     A point is an upright of some radius up to its top: the distance is
@@ -33,6 +33,8 @@ def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor):
     chosen : ndarray of bool, shape (part,)
         Parts that a radial rule is for.
     ground_factor : ndarray, shape (wire span,)
+    ends : Ends, optional
+        Of shape (wire span, option, case), where strings have moved the wires' ends along the chord and up.
 
     Returns
     -------
@@ -47,9 +49,17 @@ def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor):
     radius = np.nan_to_num(index.obstacles.radius[index.of_part[part]])
     factor = ground_factor[wire]
 
+    moved = None if ends is None else Ends(*(f[wire][:, :, cases].reshape(C.shape).T[..., None] for f in ends))
+
+    def elevation(place):
+        """Elevation of wires at places (state, pair, place)."""
+        if moved is None:
+            return heights(place, S[:, None], start[:, None], rise[:, None], C.T[..., None])
+        return elevations(place, S[:, None], C.T[..., None], moved)
+
     def distance(place):
         """Distance at places (state, pair, place)."""
-        z = heights(place, S[:, None], start[:, None], rise[:, None], C.T[..., None])
+        z = elevation(place)
         beside = plan(place) * factor[:, None] - radius[:, None]
         return np.hypot(np.maximum(beside, 0), np.maximum(z - tops[part][:, None], 0))
 
@@ -62,7 +72,8 @@ def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor):
         half = (high - low) / (_PLACES - 1)
         low, high = np.clip(centre - half, 0, 1), np.clip(centre + half, 0, 1)
     least = np.take_along_axis(value, best, -1)[..., 0].T
-    return _rows(wires, index, wire, part, cases, tops, least, centre.T, S, start, rise, C)
+    height = elevation(np.broadcast_to(centre, least.T.shape)[..., None])[..., 0].T
+    return _rows(wires, index, wire, part, cases, tops, least, centre.T, height)
 
 
 def _pairs(wires, index, chosen):
@@ -84,7 +95,7 @@ def _window(wires, index, wire, part):
     return low[None], high[None], lambda place: np.hypot(across[:, None], (place - foot[:, None]) * size[:, None])
 
 
-def _rows(wires, index, wire, part, cases, tops, least, centre, S, start, rise, C):
+def _rows(wires, index, wire, part, cases, tops, least, centre, height):
     obstacle = index.of_part[part]
     key = wires.span[wire] * (obstacle.max(initial=0) + 1) + obstacle
     row = worst_of(key, least)[1]
@@ -92,7 +103,7 @@ def _rows(wires, index, wire, part, cases, tops, least, centre, S, start, rise, 
     r = row[row >= 0]
     option, case = np.divmod(state, max(len(cases), 1))
     place = np.broadcast_to(centre, least.shape)[r, state]
-    z = heights(place, S[r], start[r], rise[r], C[r, state])
+    z = height[r, state]
     top = tops[part[r]]
     position = np.where(z >= top, "above", "beside").astype(object)
     return Checked(wire[r], option, cases[case], obstacle[r], np.full(len(r), "radial", object), position,

@@ -74,7 +74,7 @@ def _unknown_ends(scene):
 
 def _unsolved(scene, facts):
     """Wires without a tension, by option and case."""
-    strung, wires = scene.strung, scene.wires
+    wires = scene.wires
     options, cases = _names(scene.options), _names(scene.cases)
     gaps = []
     shield = np.array([kind == "shield" for kind in wires.kind])
@@ -84,19 +84,23 @@ def _unsolved(scene, facts):
                  for w in np.flatnonzero(shield)]
     else:
         shield[:] = False
-    unsolved = np.isnan(strung.horizontal_tension)[scene.group] & ~shield[:, None, None]
+    unsolved = np.isnan(scene.hung.horizontal_tension).any(axis=-1) & ~shield[:, None, None]
     for w, o, k in np.argwhere(unsolved):
         gaps.append(Gap(wires.span[w], wires.wire[w], options[o], cases[k], None, None,
-                        _why_unsolved(strung, scene.group[w], o, k, cases[k])))
+                        _why_unsolved(scene, w, o, k, cases[k])))
     return gaps
 
 
-def _why_unsolved(strung, g, o, k, case):
+def _why_unsolved(scene, w, o, k, case):
+    strung, g = scene.strung, scene.group[w]
     if np.isnan(strung.temperature[g, o, k]):
         return f"the option has no emergency temperature, which case {case} asks for"
     if np.isnan(strung.excess[g, o]):
         return "the stringing limits leave no tension at which the section can hang"
-    return f"no equilibrium found: strain residual {strung.residual[g, o, k]:.1e}"
+    if np.isnan(strung.horizontal_tension[g, o, k]):
+        return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
+    left = np.nanmax(scene.hung.residual[w, o, k], initial=0.0)
+    return (f"no equilibrium of the section found: {left:.2g} N left across a string, or a string that the wires lift")
 
 
 def _unknown_ground(scene, below, still):

@@ -3,13 +3,16 @@
 import numpy as np
 import shapely
 
-from corridor.clearance.swing import to_grid
 from corridor.clearance.vertical import Checked, worst_of
+from corridor.line.swing import to_grid
 
 __all__ = ["RIGHT_OF_WAY", "beside_objects", "within_right_of_way"]
 
 #: What stands for the right-of-way where an obstacle's index is asked for.
 RIGHT_OF_WAY = -2
+
+#: Distance of the places at which it is asked how far a wire gets outside of a polygon [m].
+_STEP = 0.25
 
 #: Objects farther than this from the straight span are not looked at [m].
 REACH = 60.0
@@ -36,22 +39,37 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
         `measure` "horizontal"; `actual` negative where the wire is outside.
     """
     points = swung.points
+    every = np.arange(len(wires))
     if way.polygon is None:
         room = way.half_width - np.abs(points[..., 1])
-    else:
-        room = _room_in(way.polygon, to_grid(points, structures, spans, wires.span))
-        room *= spans.ground_factor[wires.span].reshape(-1, 1, 1, 1, 1)
-    return _reduce(room, points, swung.share, wires, np.arange(len(wires)), RIGHT_OF_WAY, cases)
+        return _reduce(room, points, swung.share, wires, every, RIGHT_OF_WAY, cases)
+    room = _room_in(way.polygon, to_grid(points, structures, spans, wires.span))
+    room *= spans.ground_factor[wires.span].reshape(-1, 1, 1, 1, 1)
+    middle, share = _middles(swung)
+    return _reduce(room, middle, share, wires, every, RIGHT_OF_WAY, cases)
+
+
+def _middles(swung):
+    """Middles of the chords between neighbouring places, and their shares of the span."""
+    return (swung.points[..., 1:, :] + swung.points[..., :-1, :]) / 2, (swung.share[1:] + swung.share[:-1]) / 2
 
 
 def _room_in(polygon, points):
-    """Distance to the edge of a polygon, negative outside [m of the grid]."""
-    known = np.isfinite(points[..., :2]).all(axis=-1)
-    spot = shapely.points(points[known][:, :2])
+    """Distance of the chords between neighbouring places to the edge of a polygon; of those that leave it, how far
+    outside they get, negative [m of the grid]."""
+    chords = np.stack([points[..., :-1, :2], points[..., 1:, :2]], axis=-2)
+    known = np.isfinite(chords).all(axis=(-1, -2))
+    lines = shapely.linestrings(chords[known])
     shapely.prepare(polygon)
-    distance = shapely.distance(spot, shapely.boundary(polygon))
-    room = np.full(points.shape[:-1], np.nan)
-    room[known] = np.where(shapely.contains(polygon, spot), distance, -distance)
+    inside = shapely.contains_properly(polygon, lines)
+    distance = shapely.distance(lines, shapely.boundary(polygon))
+    outside = shapely.segmentize(shapely.difference(lines[~inside], polygon), _STEP)
+    vertices, owner = shapely.get_coordinates(outside, return_index=True)
+    out = np.zeros(int((~inside).sum()))
+    np.maximum.at(out, owner, shapely.distance(shapely.points(vertices), polygon))
+    distance[~inside] = -out
+    room = np.full(known.shape, np.nan)
+    room[known] = distance
     return room
 
 
@@ -74,19 +92,31 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above):
     Checked
     """
     pairs = _near_pairs(wires, spans, structures, index, clear_above)
+    wire, part = np.array(pairs, int).reshape(-1, 2).T
     points = to_grid(swung.points, structures, spans, wires.span)
-    found = []
-    for wire, part in pairs:
-        beside = points[wire][..., 2] < clear_above[part]
-        spot = shapely.points(points[wire][..., :2])
-        distance = shapely.distance(spot, index.footprint[part]) * spans.ground_factor[wires.span[wire]]
-        found.append(np.where(beside, distance, np.nan))
-    if not found:
-        return _reduce(np.zeros((0, *swung.points.shape[1:-1])), swung.points[:0], swung.share, wires,
-                       np.zeros(0, int), np.zeros(0, int), cases)
-    wire = np.array([w for w, _ in pairs])
-    obstacle = index.of_part[[p for _, p in pairs]]
-    return _reduce(np.array(found), swung.points[wire], swung.share, wires, wire, obstacle, cases)
+    room = [_distances(points[w], index.footprint[p], clear_above[p]) * spans.ground_factor[wires.span[w]]
+            for w, p in pairs]
+    shape = (0, *swung.points.shape[1:-2], swung.points.shape[-2] - 1)
+    middle, share = _middles(swung)
+    return _reduce(np.array(room).reshape(-1, *shape[1:]), middle[wire], share, wires, wire, index.of_part[part], cases)
+
+
+def _distances(points, footprint, clear_above):
+    """Distance in plan of each chord between neighbouring places from a footprint, nan where both ends are over it.
+
+    A chord of which one end is over the object counts as far as the wire, which hangs lower than its chord, is not.
+    """
+    z = points[..., 2]
+    bend = (z[..., :-2] - 2 * z[..., 1:-1] + z[..., 2:]).max(axis=-1, keepdims=True) / 8
+    room = clear_above - z + bend
+    here, there = room[..., :-1], room[..., 1:]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cut = np.clip(here / (here - there), 0, 1)[..., None]
+    first, last = points[..., :-1, :2], points[..., 1:, :2]
+    crossing = first + np.nan_to_num(cut) * (last - first)
+    ends = [np.where((room > 0)[..., None], end, crossing) for room, end in ((here, first), (there, last))]
+    beside = (here > 0) | (there > 0)
+    return np.where(beside, shapely.distance(shapely.linestrings(np.stack(ends, axis=-2)), footprint), np.nan)
 
 
 def _near_pairs(wires, spans, structures, index, clear_above):

@@ -5,8 +5,8 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.clearance.swing import to_grid
-from corridor.geometry.distance import heights, take_rows
+from corridor.geometry.distance import Ends, elevations, take_rows
+from corridor.line.swing import to_grid
 
 __all__ = ["violation_stretches"]
 
@@ -80,8 +80,8 @@ def _runs(scene, candidates, rows):
     count = np.diff(rows.first)
     owner = np.repeat(np.arange(len(count)), count)
     c = candidates
-    C = scene.strung.constant[scene.group[c.wire], c.option, c.case]
-    z = heights(rows.fraction, rows.span[owner], rows.start[owner], rows.rise[owner], C[owner])
+    at = c.wire[owner], c.option[owner], c.case[owner]
+    z = elevations(rows.fraction, rows.span[owner], scene.constant[at], Ends(*(f[at] for f in scene.ends)))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
         bad = margin < 0
@@ -90,7 +90,25 @@ def _runs(scene, candidates, rows):
     stop = np.flatnonzero(bad & ~np.r_[joined, False][:len(bad)])
     low, high = _edge(rows, owner, margin, begin, -1), _edge(rows, owner, margin, stop, 1)
     worst = np.array([margin[a:b + 1].min() for a, b in zip(begin, stop, strict=True)])
-    return low, high, worst, c.violation[owner[begin]], c.wire[owner[begin]]
+    hidden = _between(rows, owner, margin)
+    low, high, worst, of = (np.concatenate(pair) for pair in zip((low, high, worst, owner[begin]), hidden, strict=True))
+    return low, high, worst, c.violation[of], c.wire[of]
+
+
+def _between(rows, owner, margin):
+    """Runs within one piece, whose nodes all clear: the ends at which its parabola is zero, and its vertex."""
+    middle = np.flatnonzero((np.arange(len(owner)) - rows.first[owner]) % 2 == 1)
+    left, here, right = margin[middle - 1], margin[middle], margin[middle + 1]
+    bend, lean = left + right - 2 * here, (right - left) / 2
+    with np.errstate(invalid="ignore", divide="ignore"):
+        place = np.where(bend > 0, -lean / bend, np.nan)
+        least = here - lean**2 / (2 * bend)
+        hidden = (np.minimum(np.minimum(left, here), right) >= 0) & (least < 0) & (np.abs(place) < 1)
+    node, place, least, bend = middle[hidden], place[hidden], least[hidden], bend[hidden]
+    half = np.sqrt(-2 * least / bend)
+    width = (rows.fraction[node + 1] - rows.fraction[node - 1]) / 2
+    centre = rows.fraction[node]
+    return centre + (place - half) * width, centre + (place + half) * width, least, owner[node]
 
 
 def _edge(rows, owner, margin, node, step):
@@ -111,9 +129,9 @@ def _table(scene, columns, low, high, worst, of, wire, checked):
     b = np.clip(np.where(thin, middle + _HALF / S, high), 0, 1)
     place = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES)
     local = frame.start[wire, None] + place[..., None] * (frame.end - frame.start)[wire, None]
-    C = scene.strung.constant[scene.group[wire], checked.option[of], checked.case[of]]
-    rise = (wires.end - wires.start)[wire, 2]
-    local[..., 2] = heights(place, S[:, None], wires.start[wire, 2, None], rise[:, None], C[:, None])
+    at = wire, checked.option[of], checked.case[of]
+    ends = Ends(*(f[at][:, None] for f in scene.ends))
+    local[..., 2] = elevations(place, S[:, None], scene.constant[at][:, None], ends)
     keys = {name: columns[name][of] for name in ("line", "span", "option", "case", "against", "obstacle")}
     return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": worst,
                    "geometry": shapely.linestrings(to_grid(local, scene.structures, scene.spans, wires.span[wire]))}

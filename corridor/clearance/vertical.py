@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from corridor.geometry.distance import heights, least_heights, take_rows
+from corridor.geometry.distance import Ends, elevations, heights, least_heights, take_rows
 
 __all__ = ["Checked", "join", "over_ground", "over_objects", "sides", "worst_of"]
 
@@ -69,28 +69,31 @@ def _states(constant, cases):
     return constant[:, :, cases].reshape(len(constant), constant.shape[1] * len(cases))
 
 
-def over_ground(wires, ground, constant, cases):
+def over_ground(wires, ground, constant, cases, ends=None):
     """Return the least height over the ground of every span in every option and case.
 
     Parameters
     ----------
     wires : WireSpans
-    ground : Rows
+    ground : Rows or Grouped
         Row for row with the wires.
     constant : ndarray, shape (wire span, option, case)
     cases : ndarray of int
         The cases without wind in which vertical clearance is asked for.
+    ends : Ends, optional
+        Of shape (wire span, option, case), where strings have moved the wires' ends.
 
     Returns
     -------
     Checked
     """
-    least = least_heights(ground, _states(constant, cases))
+    every = np.arange(len(wires))
+    least = least_heights(ground, _states(constant, cases), ends=_ends(ends, every, cases))
     _, row = worst_of(wires.span, least.height)
-    return _pick(row, least, np.arange(len(wires)), np.full(len(wires), -1), np.ones(len(wires)), cases)
+    return _pick(row, least, every, np.full(len(wires), -1), np.ones(len(wires)), cases)
 
 
-def over_objects(wires, crossed, constant, cases, side):
+def over_objects(wires, crossed, constant, cases, side, ends=None):
     """Return the least vertical distance to every object that wires of a span cross.
 
     Parameters
@@ -101,38 +104,53 @@ def over_objects(wires, crossed, constant, cases, side):
     cases : ndarray of int
     side : ndarray, shape (row of crossed,)
         1 where the wire shall pass above, -1 below.
+    ends : Ends, optional
+        As in `over_ground`.
 
     Returns
     -------
     Checked
     """
-    states = _states(constant[crossed.wire], cases)
-    least = least_heights(crossed.rows, states)
-    for whole, part in zip(least, _least_below(crossed.rows, states, side < 0), strict=True):
+    states, ends = _states(constant[crossed.wire], cases), _ends(ends, crossed.wire, cases)
+    least = least_heights(crossed.rows, states, ends=ends)
+    for whole, part in zip(least, _least_below(crossed.rows, states, side < 0, ends), strict=True):
         whole[side < 0] = part
     span = wires.span[crossed.wire]
     _, row = worst_of(span * (crossed.obstacle.max(initial=0) + 1) + crossed.obstacle, least.height)
     return _pick(row, least, crossed.wire, crossed.obstacle, side, cases)
 
 
-def _least_below(rows, constant, chosen):
+def _ends(ends, rows, cases):
+    """Moved ends of rows of wire spans, one column per option and case."""
+    return None if ends is None else Ends(*(_states(field[rows], cases) for field in ends))
+
+
+def _least_below(rows, constant, chosen, ends):
     """Least height of the object above the wire at the nodes of chosen rows: place and elevation with it.
 
     Crossing lines have nodes where they are crossed and nowhere else, so the nodes are all there is.
     """
-    rows, C = take_rows(rows, np.flatnonzero(chosen)), constant[chosen]
+    index = np.flatnonzero(chosen)
+    rows, C = take_rows(rows, index), constant[index]
     count = np.diff(rows.first)
-    node = rows.first[:-1, None] + np.arange(count.max(initial=1))
-    t, top = rows.fraction[np.minimum(node, len(rows.fraction) - 1)], rows.surface[np.minimum(node, len(rows.surface) - 1)]
-    shape = [v[:, None] for v in (rows.span, rows.start, rows.rise)]
-    above = top - heights(t, *shape, C.T[..., None])
-    above = np.where(np.isnan(above) | (np.arange(node.shape[1]) >= count[:, None]), np.inf, above)
-    best = above.argmin(axis=-1)
-    row = np.arange(len(t))
-    least = np.take_along_axis(above, best[..., None], -1)[..., 0].T
-    place = t[row, best].T
+    place = np.arange(count.max(initial=1))
+    node = np.minimum(rows.first[:-1, None] + place, max(len(rows.fraction) - 1, 0))
+    t, top = rows.fraction[node], rows.surface[node]
+
+    def at(t):
+        """Elevations (row, state, ...) at places of the rows."""
+        if ends is None:
+            return heights(t, *(v[:, None, None] for v in (rows.span, rows.start, rows.rise)), C[..., None])
+        moved = Ends(*(field[index][..., None] for field in ends))
+        return elevations(t, rows.span[:, None, None], C[..., None], moved)
+
+    above = top[:, None] - at(t[:, None])
+    above = np.where(np.isnan(above) | (place >= count[:, None])[:, None], np.inf, above)
+    best = above.argmin(axis=-1)[..., None]
+    least = np.take_along_axis(above, best, -1)[..., 0]
+    where = np.take_along_axis(np.broadcast_to(t[:, None], above.shape), best, -1)
     known = np.isfinite(least)
-    return [np.where(known, v, np.nan) for v in (least, place, heights(place, *shape, C))]
+    return [np.where(known, v, np.nan) for v in (least, where[..., 0], at(where)[..., 0])]
 
 
 def _pick(row, least, wire, obstacle, side, cases):
@@ -147,7 +165,7 @@ def _pick(row, least, wire, obstacle, side, cases):
                    elevation, elevation - height * side[r], np.full(len(r), np.nan))
 
 
-def sides(wires, crossed, constant, obstacles):
+def sides(wires, crossed, constant, obstacles, ends=None):
     """Return 1 where a wire shall pass above an object and -1 where it passes below another line's wires.
 
     A crossing line is below when even the highest state of the wire, in the option of today or else the first, is
@@ -157,12 +175,16 @@ def sides(wires, crossed, constant, obstacles):
     ----------
     constant : ndarray, shape (wire span, state)
         Of that option in still air.
+    ends : Ends, optional
+        Of the same shape.
     """
     is_line = obstacles.category[crossed.obstacle] == "line"
     side = np.ones(len(crossed.wire))
     chosen = np.flatnonzero(is_line)
     if len(chosen) and constant.shape[1]:
-        least = least_heights(take_rows(crossed.rows, chosen), constant[crossed.wire[chosen]])
-        highest = np.nanmax(np.where(np.isnan(least.height), -np.inf, least.height), axis=1)
+        wire = crossed.wire[chosen]
+        moved = None if ends is None else Ends(*(field[wire] for field in ends))
+        least = least_heights(take_rows(crossed.rows, chosen), constant[wire], ends=moved)
+        highest = np.fmax.reduce(np.where(np.isnan(least.height), -np.inf, least.height), axis=1)
         side[chosen] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
     return side

@@ -8,6 +8,7 @@ measurement of the wire.
 import math
 from dataclasses import dataclass, fields
 
+from corridor.conductor.curves import CurveSet, built_in
 from corridor.conductor.geometry_rules import (
     CORE_LAY_INCREASE,
     LAY_INCREASE,
@@ -16,14 +17,11 @@ from corridor.conductor.geometry_rules import (
     core_diameter,
     stranded_mass,
 )
+from corridor.conductor.laws import choose_law, elongation_of
 from corridor.conductor.materials import find_family, find_material
 from corridor.errors import InputError, nearest
 
-__all__ = ["ELONGATIONS", "Conductor", "conductor_from"]
-
-#: Laws of elongation that a conductor may name.
-ELONGATIONS = ("linear",)
-
+__all__ = ["Conductor", "conductor_from"]
 
 @dataclass(frozen=True)
 class Conductor:
@@ -53,7 +51,7 @@ class Conductor:
     compression : float
         Compression that the slack outer part takes before the core carries all, positive [Pa].
     elongation : str
-        Law of elongation.
+        Law of elongation: "linear", "annealed", "gap", or the name of a set of curves.
     outer_wire_diameter : float
         Of a round outer wire [m]; nan where the wires are not round or it is not known.
     core_diameter : float
@@ -70,6 +68,15 @@ class Conductor:
         Where the row is from, and how far to trust it, in words.
     derived : bool
         True where the row was computed by a geometry rule and is no product of a table.
+    curves : CurveSet or None
+        Of stress against strain, for the laws that have them.
+    set_given : bool
+        True where the permanent set is taken as it stands: it was given, or it is the family's and no predictor of
+        creep is for such a wire.
+    compression_low, compression_high : float
+        Band in which the compression is believed to lie [Pa].
+    core_expansion_above, core_expansion_change : float
+        Expansion of the core [1/K] past the temperature [degC] at which it changes; inf where it does not.
     """
 
     name: str
@@ -100,14 +107,21 @@ class Conductor:
     source: str
     confidence: str
     derived: bool = False
+    curves: CurveSet | None = None
+    set_given: bool = False
+    compression_low: float = math.nan
+    compression_high: float = math.nan
+    core_expansion_above: float = math.nan
+    core_expansion_change: float = math.inf
 
 
 _TEXTS = ("family", "elongation", "outer_material", "core_material", "source", "confidence")
 _STRANDS = ("outer_strands", "core_strands", "core_wire_diameter")
-_KNOWN = (*(f.name for f in fields(Conductor)), *_STRANDS, "alias")
+_COMPUTED = ("curves", "set_given", "core_expansion_above", "core_expansion_change")
+_KNOWN = (*(f.name for f in fields(Conductor) if f.name not in _COMPUTED), *_STRANDS, "alias")
 
 
-def conductor_from(values, where=None, file=None):
+def conductor_from(values, where=None, file=None, *, curves=None):
     """Make a conductor of given values and, for the rest, of what its family and materials have.
 
     Parameters
@@ -119,6 +133,8 @@ def conductor_from(values, where=None, file=None):
         conductor.
     where, file : str, optional
         Place and file that an error names.
+    curves : dict of CurveSet, optional
+        Sets by name that `elongation` may name, besides the built-in ones.
 
     Returns
     -------
@@ -147,7 +163,9 @@ def conductor_from(values, where=None, file=None):
     given = _given(values, place)
     text = {name: str(given.get(name, "")) for name in _TEXTS}
     core_less = _has_no_core(given, text, place)
+    sets = {**built_in(), **(curves or {})}
     _fill_names(text, core_less, place)
+    choose_law(text, given, core_less, sets, place)
     filled = {**_defaults(text, core_less, given), **given}
     zero = _ZERO + (_ZERO_WITHOUT_CORE if core_less else ())
     numbers = {name: _number(filled, name, place, zero) for name in _REQUIRED}
@@ -159,6 +177,7 @@ def conductor_from(values, where=None, file=None):
         **text,
         **numbers,
         **_details(filled, numbers, text),
+        **elongation_of(text, given, numbers, core_less, sets),
         derived=bool(given.get("derived", False)),
     )
 
@@ -177,23 +196,17 @@ _OPTIONAL = {
     "outer_layers": ("-", 1, 10),
     "maximum_temperature": ("degC", 20, 400), "emergency_temperature": ("degC", 20, 400),
     "outer_heat": ("J/(m K)", 1, 2e4), "core_heat": ("J/(m K)", 1, 2e4),
+    "compression_low": ("Pa", 1e3, 1e8), "compression_high": ("Pa", 1e3, 1e8),
     "outer_strands": ("-", 1, 200), "core_strands": ("-", 1, 200),
     "core_wire_diameter": ("m", 5e-4, 0.02),
 }
 _BOUNDS = {**_REQUIRED, **_OPTIONAL}
-_ZERO = ("core_area", "permanent_set", "compression", "core_strands", "core_diameter", "core_heat")
+_ZERO = ("core_area", "permanent_set", "compression", "compression_low", "compression_high", "core_strands",
+         "core_diameter", "core_heat")
 _ZERO_WITHOUT_CORE = ("core_modulus", "core_expansion")
 _ABSENT = {
-    **{
-        name: "; or a family that has it"
-        for name in (
-            "outer_modulus",
-            "core_modulus",
-            "outer_expansion",
-            "core_expansion",
-            "compression",
-        )
-    },
+    **dict.fromkeys(("outer_modulus", "core_modulus", "outer_expansion", "core_expansion", "compression"),
+                    "; or a family that has it"),
     "core_area": "; 0 for a conductor without a core",
     "permanent_set": '; or a family that has it; or elongation = "linear" for a wire without',
 }
@@ -243,12 +256,9 @@ def _fill_names(text, core_less, place):
         text["core_material"] = text["core_material"] or family.core_material
     if core_less:
         text["core_material"] = ""
-    text["elongation"] = text["elongation"] or "linear"
     for key in ("outer_material", "core_material"):
         if text[key]:
             find_material(text[key], where=place.key(key), file=place.file)
-    if text["elongation"] not in ELONGATIONS:
-        raise place.error("elongation", repr(text["elongation"]), ", ".join(ELONGATIONS))
 
 
 def _defaults(text, core_less, given):

@@ -163,7 +163,7 @@ def _row(name, family, outer, core, **given):
     o, A_o, k_o = materials()[outer], given["outer_area"], given.pop("outer_lay")
     core_mass, core_strength = _core_share(outer, core, given["core_area"], given["core_strands"])
     mass = rules.stranded_mass(A_o, o.density, k_o) + core_mass + given.pop("grease", 0.0)
-    empty = {name: None for name in ("outer_strands", "outer_wire_diameter", "permanent_set")}
+    empty = dict.fromkeys(("outer_strands", "outer_wire_diameter", "permanent_set"))
     return {
         **empty,
         "name": name,

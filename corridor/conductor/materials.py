@@ -20,10 +20,14 @@ __all__ = [
     "find_family",
     "find_material",
     "materials",
+    "read_cells",
     "read_table",
 ]
 
 FOLDER = Path(__file__).parent / "catalogue"
+
+#: Pound-force per square inch [Pa].
+PSI = 4.4482216152605 / 0.0254**2
 
 #: Factor from the unit in a table's second row to SI; "text" and "integer" are kept as they are.
 FACTORS = {
@@ -41,6 +45,10 @@ FACTORS = {
     "1e-6/K": 1e-6,
     "J/(kg K)": 1.0,
     "degC": 1.0,
+    "%": 1e-2,
+    "psi": PSI,
+    **{f"psi/%{power}": PSI * 100**exponent for exponent, power in enumerate(("", "^2", "^3", "^4"), 1)},
+    **{f"MPa/%{power}": 1e6 * 100**exponent for exponent, power in enumerate(("", "^2", "^3", "^4"), 1)},
 }
 
 
@@ -62,6 +70,8 @@ class Material:
         Of the single wire [Pa]; the modulus of a stranded layer belongs to the family.
     strength, rated_stress : float
         Ultimate strength, and the stress that counts in rated tensile strength [Pa].
+    yield_stress, hardening : float
+        Of a soft material: stress up to which it is elastic, and slope past it [Pa].
     specific_heat [J/(kg K)], maximum_temperature [degC, continuous] : float
     emergency_temperature [degC, short time] : float
     description, source, confidence, note : str
@@ -78,6 +88,8 @@ class Material:
     modulus: float
     strength: float
     rated_stress: float
+    yield_stress: float
+    hardening: float
     specific_heat: float
     maximum_temperature: float
     emergency_temperature: float
@@ -95,6 +107,8 @@ class Family:
     family : str
     outer_material, core_material : str
         Names in the table of materials; no core material for a homogeneous conductor.
+    elongation : str
+        Law of elongation of its conductors.
     outer_modulus, core_modulus : float
         Final moduli of the parts as stranded [Pa].
     permanent_set : float
@@ -108,6 +122,7 @@ class Family:
     family: str
     outer_material: str
     core_material: str
+    elongation: str
     outer_modulus: float
     core_modulus: float
     permanent_set: float
@@ -138,12 +153,29 @@ def read_table(path):
         A second row that is not units, an unknown unit, a row of another length, or a cell that
         is no number.
     """
-    with open(path, newline="", encoding="utf-8") as file:
-        names, units, *rows = list(csv.reader(file))
-    if units[0] != "unit" or len(units) != len(names):
+    names, units, *rows = read_cells(path, least=2)
+    if not units or units[0] != "unit" or len(units) != len(names):
         raise InputError(path, "second row", repr(units[0]), "'unit', then one unit per column")
     units[0] = "text"
     return [_read_row(path, number, names, units, row) for number, row in enumerate(rows, 3)]
+
+
+def read_cells(path, *, least=1):
+    """Return the rows of a comma-separated file as lists of text, at least so many of them.
+
+    Raises
+    ------
+    InputError
+        A file that is not UTF-8, or has fewer rows.
+    """
+    try:
+        with Path(path).open(newline="", encoding="utf-8-sig") as file:
+            rows = list(csv.reader(file))
+    except UnicodeDecodeError:
+        raise InputError(path, "text", "bytes that are not UTF-8", "a comma-separated file in UTF-8") from None
+    if len(rows) < least:
+        raise InputError(path, "rows", str(len(rows)), f"{least} or more")
+    return rows
 
 
 def _read_row(path, number, names, units, row):

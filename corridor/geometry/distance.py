@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Least", "Rows", "heights", "least_heights", "take_rows"]
+__all__ = ["Ends", "Grouped", "Least", "Rows", "elevations", "group", "heights", "least_heights", "take_rows"]
 
 #: Array elements worked on at once: a few arrays of that size stay in a core's cache.
 _CHUNK = 150_000
@@ -35,6 +35,19 @@ class Rows(NamedTuple):
     rise: np.ndarray
 
 
+class Ends(NamedTuple):
+    """Ends of the wire of each row in each state, where strings have moved them; (row, state).
+
+    `span` between them along the row's direction [m]; `start` elevation [m] and `rise`; `shift` of the start along
+    the row, positive towards its end [m].
+    """
+
+    span: np.ndarray
+    start: np.ndarray
+    rise: np.ndarray
+    shift: np.ndarray
+
+
 class Least(NamedTuple):
     """Least height [m], where along the span [-] and the wire's elevation there [m]; shape (row, state).
 
@@ -53,14 +66,24 @@ def heights(fraction, span, start, rise, constant):
     return start + C * (np.cosh((fraction * S - x0) / C) - np.cosh(x0 / C))
 
 
-def least_heights(rows, constant):
+def elevations(fraction, span, constant, ends):
+    """Return the elevation of a wire between moved ends at shares of the row's own span [m], broadcasting."""
+    return heights((fraction * span - ends.shift) / ends.span, ends.span, ends.start, ends.rise, constant)
+
+
+def least_heights(rows, constant, *, only=None, ends=None):
     """Return the least height of each row's wire above its surface, in each state.
 
     Parameters
     ----------
-    rows : Rows
+    rows : Rows or Grouped
+        `group` once what is asked about again and again.
     constant : ndarray, shape (row, state)
         Catenary constant [m]; nan for a state without answer.
+    only : ndarray of int, shape (some,), optional
+        Rows that are asked about; `constant` then has a row for each of them.
+    ends : Ends, optional
+        Where strings have moved the wire's ends, of the shape of `constant`; without it they are the row's own.
 
     Returns
     -------
@@ -72,28 +95,56 @@ def least_heights(rows, constant):
     surface stands no higher than its highest point there: groups whose difference of both is above a height
     already found elsewhere in the row cannot hold the least, and are left out. What is left is computed exactly.
     """
+    grouped = rows if isinstance(rows, Grouped) else group(rows)
     result = Least(*(np.full(constant.shape, np.nan) for _ in range(3)))
-    for low, high in _parts(rows.first, constant.shape[1]):
-        part = Rows(rows.first[low:high + 1], rows.fraction, rows.surface,
-                    *(v[low:high] for v in rows[3:]))
-        for whole, some in zip(result, _least_of_part(part, constant[low:high]), strict=True):
-            whole[low:high] = some
+    at, row = _asked(grouped, only)
+    if not len(row):
+        return result
+    size = max(_CHUNK // max(constant.shape[1], 1), 1)
+    edges = np.flatnonzero(np.diff(row, prepend=-1))
+    cuts = edges[np.flatnonzero(np.diff(edges // size, prepend=-1))]
+    for a, b in zip(cuts, np.r_[cuts[1:], len(row)], strict=True):
+        _fill(result, grouped, at[a:b], row[a:b], constant, ends)
     return result
 
 
-def _parts(first, states):
-    """Ranges of rows whose groups' ends fill a chunk."""
-    size = np.maximum(_CHUNK * _GROUP // max(states, 1), 1)
-    number = (first[:-1] - first[0]) // size if len(first) > 1 else first[:0]
-    edges = np.flatnonzero(np.diff(number)) + 1
-    bounds = np.r_[0, edges, len(number)]
-    return [(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True) if b > a]
+class _Curves(NamedTuple):
+    """Wires of rows: their own `span`, `start`, `rise` (row,); and of each state (state, row): the low point `x0` from
+    the row's start, the constant `C`, and the elevation `base` of the catenary's own zero, all [m]."""
+
+    span: np.ndarray
+    start: np.ndarray
+    rise: np.ndarray
+    x0: np.ndarray
+    C: np.ndarray
+    base: np.ndarray
+
+    def at(self, t, row):
+        """Elevations at shares t of the span, for rows `row` and all states in front."""
+        extra = (None,) * (t.ndim - 1)
+        C = self.C[(slice(None), row, *extra)]
+        x = t * self.span[(row, *extra)] - self.x0[(slice(None), row, *extra)]
+        return self.base[(slice(None), row, *extra)] + C * np.cosh(x / C)
 
 
-class _Groups(NamedTuple):
-    """Groups of pieces: `row` that owns each, `node` (group, 2 pieces + 1) indices, `top` highest surface over the
-    chord [m], -inf where all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m]."""
+def _curves(rows, owner, constant, ends):
+    """Curves of the rows `owner` [place in `constant`, place in the rows]."""
+    place, row = owner
+    S0, z0, h0 = (v[row] for v in rows[3:])
+    C = constant[place].T
+    S, z, h, shift = (S0, z0, h0, 0.0) if ends is None else (v[place].T for v in ends)
+    x0 = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
+    return _Curves(S0, z0, h0, x0 + shift, C, z - C * np.cosh(x0 / C))
 
+
+class Grouped(NamedTuple):
+    """Rows cut into groups of pieces; columns of shape (group,).
+
+    `row` that owns each, `node` (group, 2 pieces + 1) indices, `top` highest surface over the chord [m], -inf where
+    all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
+    """
+
+    rows: Rows
     row: np.ndarray
     node: np.ndarray
     top: np.ndarray
@@ -103,7 +154,8 @@ class _Groups(NamedTuple):
     last: np.ndarray
 
 
-def _group(rows):
+def group(rows):
+    """Return rows cut into groups, for `least_heights`."""
     pieces = np.maximum(np.diff(rows.first) // 2, 0)
     count = -(-pieces // _GROUP)
     row = np.repeat(np.arange(len(pieces)), count)
@@ -115,57 +167,74 @@ def _group(rows):
     # Between its nodes a parabola rises above them by an eighth of its bend at most.
     bend = np.abs(over[:, :-1:2] + over[:, 2::2] - 2 * over[:, 1::2]) / 8
     top = np.fmax.reduce(over, axis=1) + np.fmax.reduce(bend, axis=1, initial=0.0)
-    return _Groups(row, node, np.where(np.isnan(top), -np.inf, top), t[:, 0], t[:, -1], over[:, 0], over[:, -1])
+    return Grouped(rows, row, node, np.where(np.isnan(top), -np.inf, top), t[:, 0], t[:, -1], over[:, 0], over[:, -1])
 
 
-def _least_of_part(rows, constant):
-    groups = _group(rows)
-    shape = constant.T.shape
-    blank = [np.full(shape, np.nan).T for _ in range(3)]
-    if not groups.row.size:
-        return blank
-    chosen = _candidates(rows, groups, constant)
+def _asked(grouped, only):
+    """Groups of the rows that are asked about, and the place of their row among those."""
+    if only is None:
+        return np.arange(len(grouped.row)), grouped.row
+    place = np.full(len(grouped.rows.span), -1)
+    place[only] = np.arange(len(only))
+    at = np.flatnonzero(place[grouped.row] >= 0)
+    row = place[grouped.row[at]]
+    order = np.argsort(row, kind="stable")
+    return at[order], row[order]
+
+
+def _fill(result, grouped, at, row, constant, ends):
+    """Fill in the rows that own the groups `at`, at places `row` of the result."""
+    begin = np.flatnonzero(np.diff(row, prepend=-1))
+    owner = row[begin]
+    local = np.cumsum(np.diff(row, prepend=-1) > 0) - 1
+    curves = _curves(grouped.rows, (owner, grouped.row[at[begin]]), constant, ends)
+    chosen = _candidates(grouped, at, local, begin, curves)
     if not len(chosen):
-        return blank
-    node, row = groups.node[chosen], groups.row[chosen]
-    value, where = (np.empty((shape[0], len(chosen))) for _ in range(2))
-    step = max(_CHUNK // (shape[0] * node.shape[1]), 1)
-    for a in range(0, len(chosen), step):
+        return
+    at, local = at[chosen], local[chosen]
+    value, where = (np.empty((len(curves.C), len(at))) for _ in range(2))
+    step = max(_CHUNK // (len(curves.C) * grouped.node.shape[1]), 1)
+    for a in range(0, len(at), step):
         some = slice(a, a + step)
-        value[:, some], where[:, some] = _least(rows, node[some], row[some], constant)
-    return _best(rows, row, value, where, constant)
+        value[:, some], where[:, some] = _least(grouped, at[some], local[some], curves)
+    _best(result, owner, local, value, where, curves)
 
 
-def _shape(rows, row):
-    return [v[row] for v in (rows.span, rows.start, rows.rise)]
+def _candidates(grouped, at, local, begin, curves):
+    """Groups that may hold the least height of their row in some state.
 
-
-def _candidates(rows, groups, constant):
-    """Groups that may hold the least height of their row in some state."""
-    S, h, C = rows.span[:, None], rows.rise[:, None], constant
-    x0 = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
-    peak = (x0 + C * np.arcsinh(h / S)) / S
-    zero = np.zeros_like(S)
-    deepest = h * peak - heights(peak, S, zero, h, C)
-    row = groups.row
-    span, rise, C = rows.span[row], rows.rise[row], constant[row].T
-    drop = [rise * t - heights(t, span, 0.0, rise, C) for t in (groups.low, groups.high)]
-    inside = (peak[row].T > groups.low) & (peak[row].T < groups.high)
-    drop_max = np.where(inside, deepest[row].T, np.maximum(*drop))
-    known = np.fmin(-drop[0] - groups.first, -drop[1] - groups.last)
+    Drops are counted from the row's own chord. A wire is convex, so its drop is greatest at one end of the group, or
+    where the wire runs parallel to the chord.
+    """
+    S, z, h = curves.span, curves.start, curves.rise
+    peak = (curves.x0 + curves.C * np.arcsinh(h / S)) / S
+    every = np.arange(len(S))
+    deepest = z + h * peak - _row_at(curves, peak, every)
+    low, high = grouped.low[at], grouped.high[at]
+    drop = [z[local] + h[local] * t - curves.at(t, local) for t in (low, high)]
+    peak = peak[:, local]
+    drop_max = np.where((peak > low) & (peak < high), deepest[:, local], np.maximum(*drop))
+    known = np.fmin(-drop[0] - grouped.first[at], -drop[1] - grouped.last[at])
     known = np.where(np.isnan(known), np.inf, known)
-    begin = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
-    bound = np.repeat(np.minimum.reduceat(known, begin, axis=1), np.diff(np.r_[begin, len(row)]), axis=1)
+    bound = np.minimum.reduceat(known, begin, axis=1)[:, local]
+    top = grouped.top[at]
     with np.errstate(invalid="ignore"):
-        may = -drop_max - groups.top <= bound + 1e-9
-    return np.flatnonzero(may.any(axis=0) & np.isfinite(groups.top))
+        may = -drop_max - top <= bound + 1e-9
+    return np.flatnonzero(may.any(axis=0) & np.isfinite(top))
 
 
-def _least(rows, node, row, constant):
+def _row_at(curves, t, row):
+    """Elevations at places (state, row) of their own in every state."""
+    C = curves.C[:, row]
+    return curves.base[:, row] + C * np.cosh((t * curves.span[row] - curves.x0[:, row]) / C)
+
+
+def _least(grouped, at, local, curves):
     """Least height over each group, and where: both (state, group)."""
-    t = rows.fraction[node]
-    f = heights(t, *(v[:, None] for v in _shape(rows, row)), constant[row].T[..., None])
-    f -= rows.surface[node]
+    node = grouped.node[at]
+    t = grouped.rows.fraction[node]
+    f = curves.at(t, local)
+    f -= grouped.rows.surface[node]
     left, middle, right = f[..., :-1:2], f[..., 1::2], f[..., 2::2]
     bend = left + right - 2 * middle
     lean = (left - right) / 4
@@ -173,29 +242,35 @@ def _least(rows, node, row, constant):
         # Vertex of the parabola through three nodes, in half pieces from the middle.
         place = np.clip(np.where(bend > 0, 2 * lean / bend, np.sign(lean)), -1, 1)
     value = middle - 2 * lean * place + bend / 2 * place**2
-    value = np.where(np.isnan(value), np.inf, value)
+    if np.isnan(value).any():
+        value, place = _lone_nodes(value, place, left, middle, right)
     piece = value.argmin(axis=-1)[..., None]
     place = np.take_along_axis(place, piece, -1)[..., 0]
-    group, piece = np.arange(len(t)), piece[..., 0]
-    middle_t, half = t[group, 2 * piece + 1], (t[group, 2 * piece + 2] - t[group, 2 * piece]) / 2
+    every, piece = np.arange(len(t)), piece[..., 0]
+    middle_t, half = t[every, 2 * piece + 1], (t[every, 2 * piece + 2] - t[every, 2 * piece]) / 2
     return np.take_along_axis(value, piece[..., None], -1)[..., 0], middle_t + place * half
 
 
-def _best(rows, row, value, where, constant):
-    """Best group of every row and state."""
-    begin = np.flatnonzero(np.r_[True, row[1:] != row[:-1]])
+def _lone_nodes(value, place, left, middle, right):
+    """On pieces that are not known whole, the least of their known nodes; inf where none is."""
+    nodes = np.stack([left, middle, right])
+    nodes = np.where(np.isnan(nodes), np.inf, nodes)
+    unknown = np.isnan(value)
+    return np.where(unknown, nodes.min(axis=0), value), np.where(unknown, nodes.argmin(axis=0) - 1.0, place)
+
+
+def _best(result, owner, local, value, where, curves):
+    """Best group of every row and state, put into the result."""
+    begin = np.flatnonzero(np.diff(local, prepend=-1))
+    repeat = np.diff(np.r_[begin, len(local)])
     least = np.minimum.reduceat(value, begin, axis=1)
-    repeat = np.diff(np.r_[begin, len(row)])
-    index = np.where(value == np.repeat(least, repeat, axis=1), np.arange(len(row)), len(row))
+    index = np.where(value == np.repeat(least, repeat, axis=1), np.arange(len(local)), len(local))
     at = np.minimum.reduceat(index, begin, axis=1)
-    owner = row[begin]
-    place = np.take_along_axis(where, np.minimum(at, len(row) - 1), axis=1)
-    known = np.isfinite(least)
-    result = [np.full(constant.shape, np.nan) for _ in range(3)]
-    elevation = heights(place, *_shape(rows, owner), constant[owner].T)
+    place = np.take_along_axis(where, np.minimum(at, len(local) - 1), axis=1)
+    known, rows = np.isfinite(least), local[begin]
+    elevation = _row_at(curves, place, rows)
     for whole, some in zip(result, (least, place, elevation), strict=True):
-        whole[owner] = np.where(known, some, np.nan).T
-    return result
+        whole[owner[rows]] = np.where(known, some, np.nan).T
 
 
 def take_rows(rows, chosen):

@@ -133,13 +133,15 @@ class Frame:
         `longitude`, `latitude` [deg] are of one position on the way.
         """
         source = horizontal(source_crs)
+        if source.geodetic_crs.datum == self.crs.geodetic_crs.datum:
+            return None
         change = transformer(source, self.crs)
         x, y = Transformer.from_crs("EPSG:4326", source, always_xy=True).transform(
             longitude, latitude
         )
         change.transform(x, y)
         accuracy = change.get_last_used_operation().accuracy
-        if accuracy <= _COARSE or source.geodetic_crs.datum == self.crs.geodetic_crs.datum:
+        if accuracy <= _COARSE:
             return None
         return (
             f"positions in {source.name} were moved to {self.name} "

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from threading import Lock, local
 
 import numpy as np
+import rasterio
 
 from corridor.geometry.surface import bilinear, snap
 from corridor.inputs.rasters import open_dataset, read_window
@@ -18,6 +19,8 @@ _ALIGNED = 1e-3
 _SIDE = 256
 #: Places looked up at once: their arrays stay in a core's cache.
 _CHUNK = 1 << 16
+#: Bytes that GDAL's own cache may take.
+_GDAL_CACHE = 32_000_000
 #: Open files per thread.
 _HANDLES = 64
 
@@ -54,7 +57,9 @@ class Reader:
 
     def read(self, raster, row, column, height, width):
         """Heights of a window of a raster, and how many cells were none (see `read_window`)."""
-        return read_window(self._handle(raster.path), raster, row, column, height, width)
+        # GDAL would keep the blocks a second time, in up to a twentieth of the machine's memory.
+        with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE):
+            return read_window(self._handle(raster.path), raster, row, column, height, width)
 
     def _handle(self, path):
         if not hasattr(self._own, "handles"):

@@ -11,16 +11,18 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
+from corridor.conductor.curves import curve_at, read_curves
+from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
 from corridor.inputs.digest import digest
 from corridor.inputs.frame import Frame, choose_frame
 from corridor.inputs.layers import layer_facts, open_layer
+from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Case, Framings, Limit, Option, RightOfWay, Structures, Wiring
-from corridor.planning.ratings import Ratings, strongest_sun
-from corridor.thermal.rating import Weather
+from corridor.planning.ratings import ratings_from
 
 __all__ = ["Inputs", "read_inputs"]
 
@@ -41,6 +43,7 @@ class Inputs:
     terrain: Terrain
     frame: Frame
     files: tuple
+    cautions: tuple
 
     @property
     def crs(self):
@@ -55,19 +58,12 @@ class Inputs:
         """Highest voltage of the system, line to line [V]."""
         return self.study.study.highest_voltage_or_default
 
-    def ratings(self, elevation):
-        """Return the ratings of all options, with the air of an elevation [m] unless the study gives one."""
-        rating, frequency = self.study.rating, self.study.study.frequency
-        if rating is None:
-            return Ratings(self.options, None, None, frequency, None)
-        elevation = rating.elevation if rating.elevation is not None else float(elevation)
-        solar = rating.solar
-        if solar is None:
-            solar = strongest_sun(rating.latitude, rating.day, rating.hour, rating.atmosphere, elevation)
-        weather = Weather(ambient=rating.ambient, wind_speed=rating.wind_speed, wind_angle=rating.wind_angle,
-                          emissivity=rating.emissivity, absorptivity=rating.absorptivity, solar=solar,
-                          elevation=elevation)
-        return Ratings(self.options, rating.method, weather, frequency, rating.required_current)
+    def ratings(self, elevation, azimuth):
+        """Return the ratings of all options, with the air of an elevation [m] unless the study gives one.
+
+        `azimuth` are the bearings of the spans [deg], for the wind and the sun that a bearing gets.
+        """
+        return ratings_from(self.study.rating, self.options, self.study.study.frequency, elevation, azimuth)
 
     def warnings(self):
         """Return what the person should look at, as far as reading shows it."""
@@ -75,7 +71,10 @@ class Inputs:
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
         words += [f"{option.name}: {text}" for option in self.options for text in _beyond_materials(option.wiring)]
-        return [*words, *self.terrain.warnings]
+        wires = [(option.name, option.wiring) for option in self.options]
+        wires += [("shield wire", self.shield)] if self.shield is not None else []
+        words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
+        return [*words, *self.cautions, *self.terrain.warnings]
 
     def run_row(self, time, warnings, cautions):
         """Return the row of the layer `run`."""
@@ -90,6 +89,17 @@ class Inputs:
     def file_rows(self):
         """Return the rows of the layer `inputs`, as columns."""
         return {name: np.array([row[name] for row in self.files], object) for name in self.files[0]}
+
+
+def _of_elongation(wiring):
+    """What the permanent set of an option rests on, where that is an estimate or a step is without effect."""
+    conductor, words = wiring.conductor, []
+    if conductor.curves is None and not conductor.set_given and conductor.elongation == "linear":
+        words.append(f"no stress-strain curves of {conductor.name} are known: its permanent set is that of "
+                     f"{wiring.age:g} years of creep as Harvey and Larson predict it for steel cores")
+    if wiring.pretension and conductor.curves is None:
+        words.append(f"pretension has no effect on the {conductor.elongation} law of {conductor.name}")
+    return words
 
 
 def _beyond_materials(wiring):
@@ -128,13 +138,37 @@ def read_inputs(study):
     framings = read_framings(resolve(study.framings.file))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     options, cases, shield = _options(study), _cases(study), _shield(study)
+    _check_strength(study, options, shield)
+    for given, option in zip(study.options, options, strict=True):
+        check_measured(option.wiring.measured, structures, resolve(given.measured or ""))
     rules = _rules(study)
     index = index_obstacles(_obstacles(study, frame, structures))
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     terrain = open_terrain([resolve(path) for path in study.terrain.ground], frame, study.terrain.vertical_unit)
     _check_cover(study, terrain, structures)
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _files(study, terrain))
+                  _files(study, terrain), _cautions(study, frame, raw))
+
+
+def _cautions(study, frame, raw):
+    """What is to be said of changes of datum between the layers and the frame, once each."""
+    layers = [raw.layer] + [open_obstacles(section, study.resolve) for section in study.obstacles]
+    words = (frame.caution(layer.crs, raw.longitude[0], raw.latitude[0]) for layer in layers)
+    return tuple(dict.fromkeys(text for text in words if text))
+
+
+def _check_strength(study, options, shield):
+    """Refuse a stringing limit that would break the conductor."""
+    places = [(f"options.{i}", option.wiring) for i, option in enumerate(options)]
+    places += [("shield_wire", shield)] if shield is not None else []
+    for where, wiring in places:
+        conductor = wiring.conductor
+        for j, limit in enumerate(wiring.stringing):
+            factor = {"tension": 1.0, "constant": conductor.mass * GRAVITY}.get(limit.kind)
+            if factor and limit.value * factor > conductor.rts:
+                raise InputError(study.path, f"{where}.stringing.{j}.limit", f"{limit.text!r}, a tension of "
+                                 f"{limit.value * factor / 1e3:.1f} kN", f"at most the {conductor.rts / 1e3:.1f} kN "
+                                 f"that {conductor.name} is rated for")
 
 
 def _check_cover(study, terrain, structures):
@@ -171,7 +205,8 @@ def _conductor(study, name, where):
     own = {entry.name: (index, entry) for index, entry in enumerate(study.conductors)}
     if name in own:
         index, entry = own[name]
-        return conductor_from(entry.model_dump(), where=f"conductors.{index}", file=study.path)
+        sets = read_curves(study.resolve(study.curves)) if study.curves else None
+        return conductor_from(entry.model_dump(), where=f"conductors.{index}", file=study.path, curves=sets)
     known = (*own, *catalogue.names(), *catalogue.aliases())
     if name not in known:
         raise InputError(study.path, where, repr(name), "a designation of the catalogue (docs/conductors.md), or a "
@@ -181,6 +216,9 @@ def _conductor(study, name, where):
 
 def _limits(section):
     def words(stringing):
+        if stringing.limit.kind == "existing":
+            state = stringing.case if stringing.case is not None else f"{stringing.temperature:g} degC"
+            return f"tension of the existing wire in {state}, {stringing.condition}"
         state = stringing.case if stringing.case is not None else f"{stringing.temperature:g} degC"
         return f"{stringing.limit.text} in {state}, {stringing.condition}" if stringing.case is not None else \
             f"{stringing.limit.text} at {state}, {stringing.condition}"
@@ -190,9 +228,37 @@ def _limits(section):
 
 
 def _options(study):
-    return tuple(Option(o.name, Wiring(_conductor(study, o.conductor, f"options.{i}.conductor"), o.maximum_temperature,
-                                       o.emergency_temperature, _limits(o), o.bundle), o.existing)
-                 for i, o in enumerate(study.options))
+    return tuple(Option(o.name, _wiring(study, i, o), o.existing) for i, o in enumerate(study.options))
+
+
+def _wiring(study, i, option):
+    conductor = _conductor(study, option.conductor, f"options.{i}.conductor")
+    everyday = _everyday(option) if option.everyday_temperature is None else option.everyday_temperature
+    stringing = everyday if option.stringing_temperature is None else option.stringing_temperature
+    pretension = option.pretension
+    drawn = 0.0 if pretension is None else pretension.value * (conductor.rts if pretension.kind == "share" else 1.0)
+    if drawn > conductor.rts:
+        raise InputError(study.path, f"options.{i}.pretension", f"{drawn:.0f} N",
+                         f"at most the {conductor.rts:.0f} N that {conductor.name} is rated for")
+    _check_age(study, i, option, conductor)
+    measured = read_measured(study.resolve(option.measured)) if option.measured else ()
+    return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
+                  everyday, stringing, option.age, drawn, measured)
+
+
+def _everyday(section):
+    """Temperature at which a wire creeps [degC]: that of the first limit of a bare wire."""
+    return next((s.temperature for s in section.stringing if s.temperature is not None), 15.0)
+
+
+def _check_age(study, i, option, conductor):
+    """Refuse an age that the creep curves of the conductor do not reach."""
+    try:
+        if conductor.curves is not None:
+            curve_at(conductor.curves, option.age)
+    except ValueError as error:
+        raise InputError(study.path, f"options.{i}.age", f"{option.age:g} years",
+                         f"{error}, for which {conductor.elongation!r} has creep curves") from None
 
 
 def _shield(study):
@@ -201,7 +267,7 @@ def _shield(study):
         return None
     # A shield wire carries no load current: in an emergency of the phases it is no hotter.
     return Wiring(_conductor(study, wire.conductor, "shield_wire.conductor"), wire.maximum_temperature,
-                  wire.maximum_temperature, _limits(wire))
+                  wire.maximum_temperature, _limits(wire), 1, _everyday(wire), _everyday(wire))
 
 
 def _cases(study):
@@ -222,7 +288,9 @@ def _files(study, terrain):
         facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part)))
         rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
                          facts["unit"]))
-    plain = [("framings", study.framings.file)] + ([("rules", study.rules.file)] if study.rules.file else [])
+    plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
+    plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
+    plain += ([("rules", study.rules.file)] if study.rules.file else [])
     rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
     return tuple(rows)
 

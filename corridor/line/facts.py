@@ -12,6 +12,7 @@ __all__ = [
     "Case",
     "Framings",
     "Limit",
+    "Measured",
     "Obstacles",
     "Option",
     "RightOfWay",
@@ -123,7 +124,8 @@ class Case:
 class Limit:
     """A stringing limit: `kind` "tension" [N], "share" of the rated tensile strength [-] or "constant" [m].
 
-    It holds in a named case, or in the bare wire without wind at `temperature` [degC].
+    It holds in a named case, or in the bare wire without wind at `temperature` [degC]. Of the kind "existing" the
+    bound is what the wire that hangs today is tensioned to, in the same case and condition; `value` is a factor.
     """
 
     text: str
@@ -135,14 +137,39 @@ class Limit:
 
 
 @dataclass(frozen=True)
+class Measured:
+    """What was measured of the wire in one section: it hangs final, with this tension, bare and in still air.
+
+    `line` "" stands for every line; `temperature` [degC]; `horizontal_tension` [N], or else nan and the catenary
+    `constant` [m].
+    """
+
+    line: str
+    section: str
+    temperature: float
+    horizontal_tension: float
+    constant: float
+
+
+@dataclass(frozen=True)
 class Wiring:
-    """A conductor and how it is strung; temperatures [degC], `emergency_temperature` None where there is none."""
+    """A conductor and how it is strung; temperatures [degC], `emergency_temperature` None where there is none.
+
+    `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
+    `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)
+    before it is sagged. `measured` holds the sections whose tension is known.
+    """
 
     conductor: object
     maximum_temperature: float
     emergency_temperature: float | None
     stringing: tuple[Limit, ...]
     bundle: int = 1
+    everyday_temperature: float = 15.0
+    stringing_temperature: float = 15.0
+    age: float = 10.0
+    pretension: float = 0.0
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,16 @@
 """Every section of wire in every option and case: strung to its limits, then loaded, in one batch."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from corridor.constants import GRAVITY
+from corridor.line.history import Pairs, settle_pairs
+from corridor.line.laws import law_rows, reshape_law, take_law, with_sets
 from corridor.mechanics import ruling_span as ruling
-from corridor.mechanics.elongation import TwoPart
+from corridor.mechanics.knee import knee_temperature
 from corridor.mechanics.loads import ice_weight, wind_force
-from corridor.mechanics.stringing import string_to_limits
+from corridor.mechanics.stringing import greatest_tension, limit_tensions
 
 __all__ = ["Strung", "WireGroups", "group_wires", "solve_states"]
 
@@ -38,7 +40,11 @@ class Strung:
 
     `weight`, `wind` load per length [N/m]; `temperature` [degC]; `horizontal_tension` [N], nan where there is
     no answer; `residual` of strain; `excess` unstressed length over ruling span less one; `governing`
-    index of the stringing limit and `limit_text` its words; `knee` [degC] bare, final; `rts` [N]; `final` the parts in the final condition.
+    index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words;
+    `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`, `core_set`
+    [-] the final sets; `final` the law in the final condition (group, option), `part` that of every state
+    (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the outer
+    part, `knee_band` [degC], `tension_band` [N] of every state.
     """
 
     weight: np.ndarray
@@ -52,7 +58,14 @@ class Strung:
     knee: np.ndarray
     rts: np.ndarray
     bare_weight: np.ndarray
-    final: TwoPart
+    final: object
+    part: object
+    set_by: np.ndarray
+    outer_set: np.ndarray
+    core_set: np.ndarray
+    compression_band: np.ndarray
+    knee_band: np.ndarray
+    tension_band: np.ndarray
 
     @property
     def constant(self):
@@ -79,7 +92,7 @@ def group_wires(spans, wires):
     return WireGroups(section[first], wires.kind[first], of_wire, span, *padded)
 
 
-def solve_states(groups, options, cases, shield):
+def solve_states(groups, options, cases, shield, sections=None):
     """Return every group in every option and case, strung to the limits of its wiring.
 
     Parameters
@@ -89,36 +102,64 @@ def solve_states(groups, options, cases, shield):
     cases : sequence of Case
     shield : Wiring or None
         Of the shield wires, the same in every option; None leaves them without answer (nan).
+    sections : Sections, optional
+        The sections that `groups` refers to, by whose names measured tensions are found.
 
     Returns
     -------
     Strung
     """
-    wirings = [[shield if kind == "shield" else option.wiring for option in options] for kind in groups.kind]
-    conductor = _conductor_columns(wirings)
-    temperature = np.array([[[_case_temperature(w, case) for case in cases] for w in row] for row in wirings])
-    weight, wind = _loads(conductor, cases)
-    excess, governing = _string(groups, wirings, conductor, cases, temperature, weight, wind)
-    initial = np.array([case.condition == "initial" for case in cases])
-    part = _part(conductor, initial)
-    solved = ruling.tension(excess[..., None], groups.span[:, None, None], np.hypot(weight, wind), temperature, part)
-    bare = conductor["mass"] * GRAVITY
-    final = TwoPart(*(p[..., 0] for p in _part(conductor, np.array([False]))))
-    knee = ruling.knee_temperature(excess, groups.span[:, None], bare, final)
-    text = np.array([[w.stringing[i].text if w is not None and i >= 0 else None for w, i in zip(*pair, strict=True)]
-                     for pair in zip(wirings, governing, strict=True)], object)
-    return Strung(weight, wind, temperature, solved.horizontal_tension, solved.residual, excess, governing, text,
-                  knee, conductor["rts"], bare, final)
+    table = _Table([shield, *(option.wiring for option in options)], cases)
+    which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
+    pairs, limits = _pairs(groups, which, table, sections)
+    today = next((i for i, option in enumerate(options) if option.existing), None)
+    settled = _settled(pairs, limits, table, today, len(options))
+    return _strung(which, table, pairs, settled)
 
 
-_COLUMNS = ("outer_area", "core_area", "outer_modulus", "core_modulus", "outer_expansion", "core_expansion",
-            "permanent_set", "compression", "diameter", "mass", "rts")
+_COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
+_WIRING = ("everyday_temperature", "stringing_temperature", "age", "pretension")
 
 
-def _conductor_columns(wirings):
-    """Conductor properties as arrays (group, option); nan where there is no conductor."""
-    return {name: np.array([[np.nan if w is None else float(getattr(w.conductor, name)) for w in row]
-                            for row in wirings]) for name in _COLUMNS}
+class _Table:
+    """What is known of each wiring, as arrays (wiring,), (wiring, case) and (wiring, limit); nan where it is None."""
+
+    def __init__(self, wirings, cases):
+        self.wirings = wirings
+        self.law, self.creep, self.method = law_rows(wirings)
+        self.columns = {name: _column(wirings, lambda w, name=name: getattr(w.conductor, name)) for name in _COLUMNS}
+        self.columns |= {name: _column(wirings, lambda w, name=name: getattr(w, name)) for name in _WIRING}
+        self.temperature = np.array([[_case_temperature(w, case) for case in cases] for w in wirings])
+        self.initial_case = np.array([case.condition == "initial" for case in cases])
+        ice, density, pressure = (np.array([getattr(case, name) for case in cases])
+                                  for name in ("ice", "ice_density", "wind"))
+        D = self.columns["diameter"][:, None]
+        self.bare = self.columns["mass"] * GRAVITY
+        self.weight = self.bare[:, None] + ice_weight(D, ice, density)
+        self.wind = wind_force(D, ice, pressure)
+        self._limits({case.name: index for index, case in enumerate(cases)})
+
+    def _limits(self, by_name):
+        """Arrays (wiring, limit): kind, bound, state and condition of every limit."""
+        shape = len(self.wirings), max(len(w.stringing) for w in self.wirings if w is not None)
+        self.limit_case = np.full(shape, -1)
+        self.kind = np.full(shape, "", object)
+        self.value, self.limit_temperature = np.full(shape, np.nan), np.full(shape, np.nan)
+        self.limit_weight, self.limit_wind = np.ones(shape), np.zeros(shape)
+        self.limit_initial = np.zeros(shape, bool)
+        for i, wiring in enumerate(self.wirings):
+            for j, limit in enumerate(wiring.stringing if wiring else ()):
+                at, k = (i, j), by_name.get(limit.case)
+                self.limit_case[at] = -1 if k is None else k
+                self.kind[at], self.limit_initial[at] = limit.kind, limit.condition == "initial"
+                self.value[at] = limit.value * (self.columns["rts"][i] if limit.kind == "share" else 1.0)
+                self.limit_temperature[at] = limit.temperature if k is None else self.temperature[i, k]
+                self.limit_weight[at] = self.bare[i] if k is None else self.weight[i, k]
+                self.limit_wind[at] = 0.0 if k is None else self.wind[i, k]
+
+
+def _column(wirings, get):
+    return np.array([np.nan if w is None else float(get(w)) for w in wirings])
 
 
 def _case_temperature(wiring, case):
@@ -129,43 +170,134 @@ def _case_temperature(wiring, case):
     return np.nan if value is None else float(value)
 
 
-def _loads(conductor, cases):
-    ice, density, pressure = (np.array([getattr(case, name) for case in cases])
-                              for name in ("ice", "ice_density", "wind"))
-    D = conductor["diameter"][..., None]
-    weight = conductor["mass"][..., None] * GRAVITY + ice_weight(D, ice, density)
-    return weight, wind_force(D, ice, pressure)
+@dataclass(frozen=True)
+class _Limits:
+    """Limits of pairs, columns of shape (pair, limit), and the spans they are for, (pair, 1, span)."""
+
+    kind: np.ndarray
+    value: np.ndarray
+    weight: np.ndarray
+    wind: np.ndarray
+    spans: np.ndarray
+    rises: np.ndarray
+
+    def tension(self, value):
+        """Horizontal tension [N] of every limit whose bound is this value."""
+        return limit_tensions(value, self.kind == "constant", self.spans, self.rises, self.weight, self.wind)
 
 
-def _part(conductor, initial):
-    """Parts of shape (group, option, state); `initial` (state,) or (group, option, state)."""
-    c = {name: column[..., None] for name, column in conductor.items()}
-    core = c["core_area"] * np.nan_to_num(c["core_modulus"])
-    outer = c["outer_area"] * c["outer_modulus"]
-    return TwoPart(outer, core, c["outer_expansion"], np.nan_to_num(c["core_expansion"]),
-                   np.where(initial, 0.0, c["permanent_set"]), np.zeros_like(outer),
-                   c["compression"] * c["outer_area"])
+def _pairs(groups, which, table, sections):
+    """Pairs of group and option, side by side, and their limits."""
+    row = which.ravel()
+    group = np.repeat(np.arange(len(groups)), which.shape[1])
+    columns = {name: column[row] for name, column in table.columns.items()}
+    limits = _Limits(table.kind[row], table.value[row], table.limit_weight[row], table.limit_wind[row],
+                     groups.spans[group, None], groups.rises[group, None])
+    bound = np.where(limits.kind == "existing", np.nan, limits.value)
+    measured, measured_at = _measured(groups, which, table, sections)
+    pairs = Pairs(
+        take_law(table.law, row), None if table.creep is None else take_law(table.creep, row), table.method[row],
+        columns["permanent_set"], groups.span[group], table.bare[row], columns["rts"], columns["everyday_temperature"],
+        columns["stringing_temperature"], columns["age"], columns["pretension"], measured, measured_at,
+        np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
+        np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
+        table.limit_initial[row])
+    return pairs, limits
 
 
-def _string(groups, wirings, conductor, cases, temperature, weight, wind):
-    """Unstressed length and governing limit, shape (group, option)."""
-    count = max(len(w.stringing) for row in wirings for w in row if w is not None)
-    by_name = {case.name: index for index, case in enumerate(cases)}
-    shape = (*conductor["mass"].shape, count)
-    bound, T = np.full(shape, np.nan), np.full(shape, np.nan)
-    w, p = np.ones(shape), np.zeros(shape)
-    constant, initial = np.zeros(shape, bool), np.zeros(shape, bool)
-    for g, row in enumerate(wirings):
-        for o, wiring in enumerate(row):
-            for j, limit in enumerate(wiring.stringing if wiring else ()):
-                at = g, o, j
-                scale = conductor["rts"][g, o] if limit.kind == "share" else 1.0
-                bound[at], constant[at] = limit.value * scale, limit.kind == "constant"
-                initial[at] = limit.condition == "initial"
-                if limit.case is None:
-                    T[at], w[at] = limit.temperature, conductor["mass"][g, o] * GRAVITY
-                else:
-                    k = by_name[limit.case]
-                    T[at], w[at], p[at] = temperature[g, o, k], weight[g, o, k], wind[g, o, k]
-    return string_to_limits(bound, constant, groups.spans[:, None, None], groups.rises[:, None, None],
-                            groups.span[:, None, None], w, p, T, _part(conductor, initial))
+def _measured(groups, which, table, sections):
+    """Measured horizontal tension [N] of each pair and its temperature [degC], nan where nothing was measured."""
+    found = np.full((2, *which.shape), np.nan)
+    for index, wiring in enumerate(table.wirings):
+        rows = wiring.measured if wiring is not None else ()
+        for row in rows:
+            here = (sections.name == row.section) & ((sections.line == row.line) | (row.line == ""))
+            H = row.horizontal_tension if np.isfinite(row.horizontal_tension) else row.constant * table.bare[index]
+            at = here[groups.section][:, None] & (which == index)
+            found[0, at], found[1, at] = H, row.temperature
+    return found.reshape(2, -1)
+
+
+def _settled(pairs, limits, table, today, options):
+    """Length and sets of all pairs: first those that do not look at the wire of today, then those that do."""
+    looks = (limits.kind == "existing").any(axis=1)
+    if not looks.any():
+        return settle_pairs(pairs)
+    first, index = settle_pairs(pairs[~looks]), np.flatnonzero(looks)
+    whole = _spread(first, ~looks)
+    of_today = index // options * options + today
+    value = _bound_of_today(pairs[of_today], limits, table, 1 + today, index, _some(whole, of_today))
+    tension = _some(limits, index).tension(value)
+    second = _spread(settle_pairs(replace(pairs[index], limit_tension=tension)), looks)
+    return type(first)(*(np.where(looks, getattr(second, f.name), getattr(whole, f.name)) for f in fields(first)))
+
+
+def _some(table, index):
+    """Rows of a frozen table of columns."""
+    return type(table)(*(getattr(table, f.name)[index] for f in fields(table)))
+
+
+def _spread(table, chosen):
+    """The rows of a table at chosen places of a longer one."""
+    place = np.cumsum(chosen) - 1
+    return _some(table, np.maximum(place, 0))
+
+
+def _bound_of_today(today, limits, table, wiring, index, settled):
+    """Bounds of limits, with the greatest tension of the wire of today where they ask for it."""
+    some, k = _some(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
+    in_case = k >= 0
+    w = np.where(in_case, table.weight[wiring, k], table.bare[wiring])
+    p = np.where(in_case, table.wind[wiring, k], 0.0)
+    own = table.limit_temperature[1:][index % (len(table.wirings) - 1)]
+    T = np.where(in_case, table.temperature[wiring, k], own)
+    initial = table.limit_initial[1:][index % (len(table.wirings) - 1)] & np.isnan(today.measured)[:, None]
+    law = _conditioned(today.law, settled, initial)
+    H = ruling.tension(settled.excess[:, None], today.span[:, None], np.hypot(w, p), T, law).horizontal_tension
+    return np.where(some.kind == "existing", some.value * greatest_tension(H, some.spans, some.rises, w, p), some.value)
+
+
+def _conditioned(law, settled, initial):
+    """Law of pairs in states, (pair, state), with the sets of the condition of each."""
+    outer = np.where(initial, settled.initial_outer[:, None], settled.final_outer[:, None])
+    core = np.where(initial, settled.initial_core[:, None], settled.final_core[:, None])
+    return with_sets(take_law(law, np.s_[:, None]), outer, core)
+
+
+def _strung(which, table, pairs, settled):
+    """The solved batch of settled pairs."""
+    row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
+    # A wire whose tension was measured is final, whatever a case says.
+    initial = table.initial_case & np.isnan(pairs.measured)[:, None]
+    part = _conditioned(pairs.law, settled, initial)
+    final = with_sets(pairs.law, settled.final_outer, settled.final_core)
+    state = settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature
+    solved = ruling.tension(*state, part)
+    band = np.stack([table.columns[name][row] for name in ("compression_low", "compression_high")])
+    band *= table.columns["outer_area"][row]
+    tensions = [ruling.tension(*state, part._replace(outer_compression=c[:, None])).horizontal_tension for c in band]
+    bare = settled.excess, pairs.span, pairs.bare
+    knees = [knee_temperature(*bare, final._replace(outer_compression=c)) for c in band]
+    outer, core, by, governing = (getattr(settled, name).reshape(shape)
+                                  for name in ("final_outer", "final_core", "set_by", "governing"))
+    return Strung(
+        table.weight[which], table.wind[which], table.temperature[which], solved.horizontal_tension.reshape(states),
+        solved.residual.reshape(states), settled.excess.reshape(shape), governing,
+        _texts(which, table, pairs, governing),
+        knee_temperature(*bare, final).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
+        reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
+        np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)))
+
+
+def _texts(which, table, pairs, governing):
+    """Words of the limit that governs each pair, None where none does."""
+    count = max(len(w.stringing) for w in table.wirings if w is not None)
+    words = np.full((len(table.wirings), count + 1), None, object)
+    for i, wiring in enumerate(table.wirings):
+        for j, limit in enumerate(wiring.stringing if wiring else ()):
+            words[i, j] = limit.text
+    text = words[which, governing]
+    for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
+        H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
+        text[g, o] = f"measured: {H:.0f} N at {T:g} degC"
+    return text

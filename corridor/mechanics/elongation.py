@@ -1,28 +1,32 @@
 """How a conductor of two parts stretches: outer aluminium and core, with set, knee and compression.
 
-Each part i carries `F_i = K_i (e - a_i (T - T_ref) - s_i)`, with its stiffness `K_i = E_i A_i`, expansion `a_i` and
-permanent set `s_i`. The outer part goes no lower than `-F_comp`: past that, the knee, the core alone takes
-every further newton and the conductor expands as the core does.
+In the linear law each part i carries `F_i = K_i (e - a_i (T - T_ref) - s_i)`, with its stiffness `K_i = E_i A_i`,
+expansion `a_i` and permanent set `s_i`. The outer part goes no lower than `-F_comp`: past that, the knee, the core
+alone takes every further newton and the conductor expands as the core does. `curves.Curved` is the law by measured
+stress-strain curves.
 
 The strain `e` is counted from the unstressed length at `T_ref`, at which both parts of a new conductor are
-without force. Other laws of elongation enter by the same three functions.
+without force. Every function takes either law and tells them apart by their type.
 """
 
 from typing import NamedTuple
 
 import numpy as np
 
+from corridor.mechanics import curves
+from corridor.mechanics.curves import REFERENCE_TEMPERATURE, Curved
+
 __all__ = [
     "REFERENCE_TEMPERATURE",
+    "Curved",
     "TwoPart",
     "outer_force",
+    "part_forces",
     "strain",
+    "strain_near",
     "strain_slope",
     "temperature_at",
 ]
-
-#: Temperature of the unstressed length [degC].
-REFERENCE_TEMPERATURE = 20.0
 
 
 class TwoPart(NamedTuple):
@@ -42,6 +46,59 @@ class TwoPart(NamedTuple):
     outer_compression: np.ndarray
 
 
+def strain(tension, temperature, part):
+    """Return the strain of the conductor from its unstressed length [-].
+
+    Parameters
+    ----------
+    tension : array_like
+        Total tension F [N].
+    temperature : array_like
+        Conductor temperature T [degC].
+    part : TwoPart or Curved
+
+    Returns
+    -------
+    ndarray
+        Linear, both parts carry: `e = (F + Ko e_o + Kc e_c)/(Ko + Kc)` with the free strains
+        `e_i = a_i (T - T_ref) + s_i`; past the knee: `e = e_c + (F + F_comp)/Kc`. By curves: `curves.strain`.
+    """
+    return _STRAIN[type(part)](tension, temperature, part)
+
+
+def strain_slope(tension, temperature, part):
+    """Return the derivative of strain by tension [1/N]."""
+    return _SLOPE[type(part)](tension, temperature, part)
+
+
+def strain_near(tension, temperature, part, near):
+    """Return strain [-] and its slope [1/N] as an iteration wants them that brings a better `near` each time.
+
+    Exact under the linear law; under curves one Newton step from the strain `near`, exact once that is the strain.
+    """
+    return _NEAR[type(part)](tension, temperature, part, near)
+
+
+def outer_force(tension, temperature, part):
+    """Return the force in the outer part [N], negative in compression, never below `-F_comp`."""
+    return part_forces(tension, temperature, part)[0]
+
+
+def part_forces(tension, temperature, part):
+    """Return the forces in the outer part and in the core [N], which add up to the tension."""
+    e = strain(tension, temperature, part)
+    return _FORCES[type(part)](e, temperature, part)[:2]
+
+
+def temperature_at(tension, strain_wanted, part):
+    """Return the temperature at which the conductor has a strain under a tension [degC].
+
+    The inverse of `strain` in temperature: strain rises with temperature on both branches, at first with
+    both parts and, past the knee, with the core's expansion alone.
+    """
+    return _TEMPERATURE[type(part)](tension, strain_wanted, part)
+
+
 def _free_strains(part, temperature):
     """Strain at which the outer part, and the core, are without force [-]."""
     rise = np.asarray(temperature, float) - REFERENCE_TEMPERATURE
@@ -59,47 +116,33 @@ def _strain_and_branch(tension, temperature, part):
     return np.where(slack, core_only, both), slack
 
 
-def strain(tension, temperature, part):
-    """Return the strain of the conductor from its unstressed length [-].
-
-    Parameters
-    ----------
-    tension : array_like
-        Total tension F [N].
-    temperature : array_like
-        Conductor temperature T [degC].
-    part : TwoPart
-
-    Returns
-    -------
-    ndarray
-        Both parts carry: `e = (F + Ko e_o + Kc e_c)/(Ko + Kc)` with the free strains `e_i = a_i (T - T_ref) + s_i`;
-        past the knee: `e = e_c + (F + F_comp)/Kc`.
-    """
+def _linear_strain(tension, temperature, part):
     return _strain_and_branch(tension, temperature, part)[0]
 
 
-def strain_slope(tension, temperature, part):
-    """Return the derivative of strain by tension [1/N]."""
-    slack = _strain_and_branch(tension, temperature, part)[1]
+def _branch_slope(slack, part):
     with np.errstate(divide="ignore"):
         return np.where(slack, 1 / np.asarray(part.core_stiffness, float),
                         1 / (part.outer_stiffness + part.core_stiffness))
 
 
-def outer_force(tension, temperature, part):
-    """Return the force in the outer part [N], negative in compression, never below `-F_comp`."""
-    e = strain(tension, temperature, part)
-    force = part.outer_stiffness * (e - _free_strains(part, temperature)[0])
-    return np.where(part.core_stiffness > 0, np.maximum(force, -part.outer_compression), force)
+def _linear_slope(tension, temperature, part):
+    return _branch_slope(_strain_and_branch(tension, temperature, part)[1], part)
 
 
-def temperature_at(tension, strain_wanted, part):
-    """Return the temperature at which the conductor has a strain under a tension [degC].
+def _linear_near(tension, temperature, part, near):
+    e, slack = _strain_and_branch(tension, temperature, part)
+    return e, _branch_slope(slack, part)
 
-    The inverse of `strain` in temperature: strain rises with temperature on both branches, at first with
-    both parts and, past the knee, with the core's expansion alone.
-    """
+
+def _linear_forces(strain, temperature, part):
+    outer_free, core_free = _free_strains(part, temperature)
+    force = part.outer_stiffness * (strain - outer_free)
+    outer = np.where(part.core_stiffness > 0, np.maximum(force, -part.outer_compression), force)
+    return outer, part.core_stiffness * (strain - core_free)
+
+
+def _linear_temperature(tension, strain_wanted, part):
     Ko, Kc = part.outer_stiffness, part.core_stiffness
     K = Ko + Kc
     sets = (Ko * part.outer_set + Kc * part.core_set) / K
@@ -111,3 +154,10 @@ def temperature_at(tension, strain_wanted, part):
     T = REFERENCE_TEMPERATURE + both
     slack = _strain_and_branch(tension, T, part)[1]
     return np.where(slack, REFERENCE_TEMPERATURE + core_only, T)
+
+
+_STRAIN = {TwoPart: _linear_strain, Curved: curves.strain}
+_SLOPE = {TwoPart: _linear_slope, Curved: curves.strain_slope}
+_NEAR = {TwoPart: _linear_near, Curved: curves.strain_near}
+_FORCES = {TwoPart: _linear_forces, Curved: curves.part_forces}
+_TEMPERATURE = {TwoPart: _linear_temperature, Curved: curves.temperature_at}

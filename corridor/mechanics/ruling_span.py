@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.geometry.catenary import sinh_excess
-from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, strain, strain_slope, temperature_at
+from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, strain, strain_near, temperature_at
 
 __all__ = [
     "Solution",
@@ -105,11 +105,11 @@ def tension(excess, span, load, temperature, part):
     """
     T = np.asarray(temperature, float)
     shape = np.broadcast_shapes(T.shape, *(np.shape(p) for p in part))
-    return _solve(excess, span, load, shape, lambda F: (strain(F, T, part), strain_slope(F, T, part)))
+    return _solve(excess, span, load, shape, lambda F, e: strain_near(F, T, part, e))
 
 
 def _solve(excess, span, load, shape, law):
-    """Solution of `slack/S - excess = (1 + excess) e(F)`; `law(F)` gives the strain e and its slope by F."""
+    """Solution of `slack/S - excess = (1 + excess) e(F)`; `law(F, e)` gives strain and slope by F, near e."""
     excess, S, q = (np.asarray(v, float) for v in (excess, span, load))
     shape = np.broadcast_shapes(excess.shape, S.shape, q.shape, shape)
     low = np.broadcast_to(np.log(q * S / 8), shape).copy()
@@ -121,10 +121,12 @@ def _solve(excess, span, load, shape, law):
             low = np.where(residual > 0, guess, low)
             high = np.where(residual < 0, guess, high)
             new = guess - residual / slope
-            new = np.where((new > low) & (new < high), new, np.where(residual == 0, guess, (low + high) / 2))
-            moved = np.abs(new - guess)
+            # A step that small is done: its own bracket would refuse it.
+            done = np.abs(new - guess) <= _TOLERANCE
+            new = np.where(done | ((new > low) & (new < high)), new, (low + high) / 2)
+            moved = np.where(done, 0.0, np.abs(new - guess))
             guess = new
-            if not np.any(moved > _TOLERANCE):
+            if not np.any(moved > 0):
                 break
         residual = _residual(guess, excess, S, q, law)[0]
         found = np.abs(residual) < 1e-9
@@ -134,7 +136,7 @@ def _solve(excess, span, load, shape, law):
 def _residual(log_tension, excess, S, q, law):
     """Strain residual of the change of state and its derivative by ln H."""
     slack, slack_slope, F, F_slope = _level(S, np.exp(log_tension), q)
-    e, e_slope = law(F)
+    e, e_slope = law(F, (slack - excess) / (1 + excess))
     return slack - excess - (1 + excess) * e, slack_slope - (1 + excess) * e_slope * F_slope
 
 
@@ -172,7 +174,7 @@ def knee_temperature(excess, span, load, part):
         def above(F):
             return (F + Fc + Kc * (Fc / Ko + part.core_set - part.outer_set)) * rise
 
-        def law(F):
+        def law(F, _):
             return part.outer_expansion * above(F) + part.outer_set - Fc / Ko, part.outer_expansion * rise
 
         H = _solve(excess, span, load, np.broadcast_shapes(*(np.shape(p) for p in part)), law).horizontal_tension

@@ -10,7 +10,14 @@ import numpy as np
 from corridor.geometry.catenary import end_tension_ratios
 from corridor.mechanics.ruling_span import unstressed_excess
 
-__all__ = ["greatest_tension", "horizontal_tension_for", "loaded_plane", "string_to_limits"]
+__all__ = [
+    "greatest_tension",
+    "horizontal_tension_for",
+    "limit_tensions",
+    "loaded_plane",
+    "longest",
+    "string_to_limits",
+]
 
 _ITERATIONS = 60
 
@@ -49,8 +56,7 @@ def greatest_tension(horizontal_tension, spans, rises, weight, wind):
     S, h = loaded_plane(spans, rises, w, p)
     with np.errstate(over="ignore", invalid="ignore"):
         left, right = end_tension_ratios(S, h, H / np.hypot(w, p))
-        greatest = np.fmax.reduce(H * np.fmax(left, right), axis=-1)
-    return greatest
+        return np.fmax.reduce(H * np.fmax(left, right), axis=-1)
 
 
 def horizontal_tension_for(limit, spans, rises, weight, wind):
@@ -71,9 +77,11 @@ def horizontal_tension_for(limit, spans, rises, weight, wind):
         for _ in range(_ITERATIONS):
             T = greatest_tension(H, spans, rises, weight, wind)
             new = H * limit / T
-            if np.all(np.abs(new - H) <= 1e-10 * limit, where=np.isfinite(new)):
+            moves = np.abs(new - H) > 1e-12 * limit
+            if not moves.any():
                 break
-            H = new
+            # What has come to rest stays there, however long its neighbours take.
+            H = np.where(moves, new, H)
         reached = np.abs(greatest_tension(H, spans, rises, weight, wind) / limit - 1) < 1e-8
     return np.where(reached, H, np.nan)
 
@@ -102,13 +110,38 @@ def string_to_limits(bounds, is_constant, spans, rises, span, weight, wind, temp
     governing : ndarray of int, shape (...)
         Index of the governing limit; -1 where there is none.
     """
-    load = np.hypot(weight, wind)
-    by_tension = horizontal_tension_for(
-        np.where(is_constant, np.nan, bounds), spans, rises, weight, wind
-    )
-    H = np.where(is_constant, bounds * load, by_tension)
-    excess = unstressed_excess(span, H, load, temperature, part)
-    given = np.isfinite(bounds)
+    H = limit_tensions(bounds, is_constant, spans, rises, weight, wind)
+    return longest(H, np.isfinite(bounds), span, np.hypot(weight, wind), temperature, part)
+
+
+def limit_tensions(bounds, is_constant, spans, rises, weight, wind):
+    """Return the horizontal tension of each limit in its own state [N], nan where it cannot be met.
+
+    Parameters are those of `string_to_limits`. The law of elongation is not among them: the tension of a limit does
+    not depend on it, the unstressed length does.
+    """
+    by_tension = horizontal_tension_for(np.where(is_constant, np.nan, bounds), spans, rises, weight, wind)
+    return np.where(is_constant, bounds * np.hypot(weight, wind), by_tension)
+
+
+def longest(horizontal_tension, given, span, load, temperature, part):
+    """Return the longest of the unstressed lengths that limits ask for, and which limit that is.
+
+    Parameters
+    ----------
+    horizontal_tension, load, temperature : array_like, shape (..., limit)
+        H [N], load [N/m] and temperature [degC] of each limit's state.
+    given : array_like of bool, shape (..., limit)
+        False where there is no such limit.
+    span : array_like, shape (..., 1)
+    part : TwoPart or Curved of arrays (..., limit)
+
+    Returns
+    -------
+    excess, governing : ndarray, shape (...)
+        As of `string_to_limits`.
+    """
+    excess = unstressed_excess(span, horizontal_tension, load, temperature, part)
     unmet = (given & ~np.isfinite(excess)).any(axis=-1) | ~given.any(axis=-1)
     ranked = np.where(given & np.isfinite(excess), excess, -np.inf)
     governing = np.where(unmet, -1, ranked.argmax(axis=-1))

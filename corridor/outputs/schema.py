@@ -45,7 +45,7 @@ class Layer:
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "kW/km": "_kw_per_km", "%": ""}
+            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "%": ""}
 
 
 def _columns(*rows):
@@ -55,16 +55,13 @@ def _columns(*rows):
 _FIELDS = _columns(
     # keys
     ("line", "text", None, "name of the line"),
-    ("span", "text", None,
-     "`<from>-<to>`, the names of its two structures, in the order of the line"),
-    ("section", "text", None,
-     "stringing section, `<from>-<to>`, the strain structures that end it"),
+    ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
+    ("section", "text", None, "stringing section, `<from>-<to>`, the strain structures that end it"),
     ("wire", "text", None, "name of the wire, as the framing names it"),
     ("option", "text", None, "name of the option of the study"),
     ("case", "text", None, "name of the case of weather and load"),
     ("against", "text", None, "what is protected: `ground`, or the category of the obstacle"),
-    ("obstacle", "text", None,
-     "the obstacle, `<name in the study>:<its identifier>`; null for the ground"),
+    ("obstacle", "text", None, "the obstacle, `<name in the study>:<its identifier>`; null for the ground"),
     # structures and spans
     ("structure", "text", None, "name of the structure, unique within its line"),
     ("role", "text", None, "suspension, strain or terminal"),
@@ -97,8 +94,14 @@ _FIELDS = _columns(
     ("temperature_c", "real", "degC", "temperature of the wire"),
     ("knee_temperature_c", "real", "degC",
      "temperature above which the core alone carries the tension; null where there is none"),
-    ("unstressed_length_factor", "real", None,
-     "length of the unstressed wire over that of the section"),
+    ("knee_low_c", "real", "degC", "the same at the low end of the band of compression"),
+    ("knee_high_c", "real", "degC", "the same at the high end of the band of compression"),
+    ("outer_set", "real", None, "permanent strain of the outer part in the final condition"),
+    ("core_set", "real", None, "permanent strain of the core in the final condition"),
+    ("set_by", "text", None,
+     "what makes the outer part's set: load (the heaviest case), creep, pretension, stringing (gap "
+     "type), or given; null where there is none"),
+    ("unstressed_length_factor", "real", None, "length of the unstressed wire over that of the section"),
     ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant"),
     ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
     ("sag_m", "real", "m",
@@ -109,8 +112,11 @@ _FIELDS = _columns(
     ("low_point_m", "real", "m",
      "distance of the lowest point of the curve from the start of the span; below 0 or beyond "
      "the span where the wire only rises or only falls"),
-    ("wind_side", "text", None,
-     "side to which the wind blows the wire, left or right of the line; null in still air"),
+    ("method", "text", None, "equilibrium: the exact state of the section; ruling span: one tension for all of it"),
+    ("ruling_span_sag_m", "real", "m", "the sag that the ruling span gives, for comparison"),
+    ("ruling_span_difference_m", "real", "m", "sag less that of the ruling span: positive where the ruling span is on "
+     "the unsafe side"),
+    ("wind_side", "text", None, "side to which the wind blows the wire, left or right of the line; null in still air"),
     # clearances
     ("rule", "text", None, "the rule that requires the clearance"),
     ("measure", "text", None, "vertical, horizontal or radial"),
@@ -122,10 +128,12 @@ _FIELDS = _columns(
     ("required_m", "real", "m", "required clearance: base, adders, raise and buffer together"),
     ("actual_m", "real", "m", "clearance of the wire, by the measure"),
     ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
-    ("distance_from_start_m", "real", "m",
-     "ground distance of the place from the start of the span"),
-    ("offset_m", "real", "m",
-     "ground distance of the place right of the line; negative to the left"),
+    ("margin_low_m", "real", "m",
+     "least margin at this place as the compression of the slack outer part goes through its band; "
+     "null where wind swings a wire that the band touches"),
+    ("margin_high_m", "real", "m", "greatest margin at this place, likewise"),
+    ("distance_from_start_m", "real", "m", "ground distance of the place from the start of the span"),
+    ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),
     ("wire_elevation_m", "real", "m", "elevation of the wire at the place"),
     ("other_elevation_m", "real", "m", "elevation of the ground or of the obstacle at the place"),
     ("position", "text", None, "where the wire is from the other thing: above, below or beside"),
@@ -136,15 +144,33 @@ _FIELDS = _columns(
      "true where the existing wire falls short there too; null where no option is existing"),
     ("worst_margin_m", "real", "m", "least margin"),
     ("reason", "text", None, "why it could not be assessed"),
+    # loads of structures
+    ("section_side", "text", None, "at a strain structure: whether the section leads ahead of it or back; null where "
+     "the wire runs through"),
+    ("vertical_n", "real", "N", "pull of the wire on the structure downward, string included; negative lifts"),
+    ("transverse_n", "real", "N", "pull along the crossarm, positive to the right of the line"),
+    ("longitudinal_n", "real", "N", "pull along the line, positive ahead"),
+    ("wind_span_m", "real", "m", "length of wire whose wind the structure carries"),
+    ("weight_span_m", "real", "m", "length of wire whose weight the structure carries, in this case"),
+    ("string_swing_deg", "real", "deg", "swing of the string across the line, positive to the right; null where held"),
+    ("uplift", "boolean", None, "true where the wire pulls a suspension string down by less than half of its weight, "
+     "or lifts it"),
+    ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case"),
+    ("ratio_transverse", "real", None, "transverse pull, likewise"),
+    ("ratio_longitudinal", "real", None, "longitudinal pull, likewise"),
+    ("ratio_to_existing", "real", None, "greatest of the three; null where no option is existing"),
+    ("above_existing", "boolean", None, "true where it is above 1.00: not a structural design, a reason to make one"),
     # limits and options
     ("limit_temperature_c", "real", "degC",
      "hottest wire that still clears, no more than the maximum of the option; null where none was "
      "found"),
     ("clearing_temperature_c", "real", "degC",
-     "the same, whatever the option's maximum: where the worst vertical margin is zero; null where "
-     "there is none"),
+     "where the worst vertical margin is zero; null where the wire clears at the option's maximum, where "
+     "no temperature clears, and where it is not known"),
     ("governs", "text", None,
-     "what sets the limit: clearance, maximum temperature, no temperature clears, or not assessed"),
+     "what sets the limit: clearance, maximum temperature, no temperature clears, or not assessed; "
+     "with `ice` in it where the span falls short under ice, which no temperature helps: ice (the "
+     "hot wire clears), clearance and ice (neither)"),
     ("limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
     ("maximum_temperature_c", "real", "degC", "greatest continuous temperature of the option"),
     ("emergency_temperature_c", "real", "degC", "temperature of the option in an emergency"),
@@ -160,10 +186,20 @@ _FIELDS = _columns(
     ("rated_strength_n", "real", "N", "rated tensile strength (RTS) of one wire"),
     ("continuous_current_a", "real", "A", "current per phase at the maximum temperature"),
     ("emergency_current_a", "real", "A", "current per phase at the emergency temperature"),
+    ("short_time_current_a", "real", "A",
+     "current per phase that brings the wire from the pre-load to the emergency temperature just when "
+     "the emergency of the study ends; null where it has none"),
+    ("core_excess_k", "real", "K",
+     "how much hotter the core is than the surface at the continuous current, for the radial "
+     "conductivity of the study, or 0.7 W/m/K where it gives none"),
     ("required_current_a", "real", "A", "current per phase that the study asks for"),
-    ("temperature_at_required_current_c", "real", "degC",
-     "temperature at which the wire carries it"),
+    ("temperature_at_required_current_c", "real", "degC", "temperature at which the wire carries it"),
     ("loss_at_required_kw_per_km", "real", "kW/km", "resistive loss of the three phases at it"),
+    ("loss_at_continuous_kw_per_km", "real", "kW/km", "resistive loss of the three phases at the continuous current"),
+    ("spans_fixed", "integer", None, "number of the line's worst spans that are put right"),
+    ("fixed_span", "text", None, "the span put right last; null in the first step"),
+    ("limiting_span", "text", None, "the span that sets the limit now; null where the maximum of the option does"),
+    ("note", "text", None, "what to know of the value"),
     ("clearances", "integer", None, "pairs checked: rows of `clearances`"),
     ("violations", "integer", None, "rows of `violations`"),
     ("not_assessed", "integer", None, "rows of `not_assessed`: none of them is a pass"),
@@ -177,12 +213,10 @@ _FIELDS = _columns(
     ("software_version", "text", None, "version of corridor"),
     ("study", "text", None, "the study file"),
     ("study_digest", "text", None, "its SHA-256"),
-    ("inputs", "text", None,
-     "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
+    ("inputs", "text", None, "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
     ("frame", "text", None, "the grid everything was computed in, and why it was chosen"),
     ("vertical_datum", "text", None, "what elevations are above: that of the ground raster"),
-    ("vertical_unit", "text", None,
-     "unit the ground raster was read in; every elevation here is in m"),
+    ("vertical_unit", "text", None, "unit the ground raster was read in; every elevation here is in m"),
     ("time", "datetime", None, "when the run began, UTC"),
     ("warnings", "text", None, "what the person should look at, one per line"),
     ("cautions", "text", None, "what these findings are not good for, one per line"),
@@ -191,8 +225,7 @@ _FIELDS = _columns(
     ("source_layer", "text", None, "layer within the file"),
     ("digest", "text", None, "SHA-256 of the file"),
     ("crs", "text", None, "its coordinate reference system"),
-    ("vertical_crs", "text", None,
-     "its vertical reference system; null where the file does not say"),
+    ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
     ("unit", "text", None, "unit its elevations were read in"),
 )
 
@@ -207,7 +240,7 @@ def _layer(name, geometry, doc, columns, **docs):
 
 
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
-    voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m!
+    voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
     conductor_temperature_c horizontal_tension_n catenary_constant_m position """
 _PLACE = "station of the place along the line"
@@ -227,13 +260,15 @@ LAYERS = (
         "One row per stringing section, kind of wire, option and case: the tension it hangs at.",
         """line! section! wire_kind option! case! ruling_span_m horizontal_tension_n
         maximum_tension_n percent_rts condition governing_limit catenary_constant_m temperature_c
-        knee_temperature_c unstressed_length_factor load_n_per_m residual"""),
+        knee_temperature_c knee_low_c knee_high_c outer_set core_set set_by
+        unstressed_length_factor load_n_per_m residual"""),
     _layer(
         "wires", "LineString Z",
         "One row per span, wire, option and case: the wire in space.",
         """line! span! section wire! kind circuit option! case! sag_m horizontal_tension_n
         maximum_tension_n percent_rts conductor_temperature_c condition swing_deg
-        catenary_constant_m length_m low_point_m wind_side""",
+        catenary_constant_m length_m low_point_m wind_side method
+        ruling_span_sag_m ruling_span_difference_m""",
         length_m="length of the wire along its curve"),
     _layer(
         "clearances", "Point Z",
@@ -248,6 +283,13 @@ LAYERS = (
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
     _layer(
+        "structure_loads", "Point Z",
+        "One row per structure, wire, section, option and case: what the wire does to the structure, beside what the "
+        "existing wire does. Not a structural design.",
+        """line! structure! role wire! section section_side option! case! vertical_n! transverse_n longitudinal_n
+        wind_span_m weight_span_m string_swing_deg uplift ratio_vertical ratio_transverse ratio_longitudinal
+        ratio_to_existing above_existing"""),
+    _layer(
         "limits", "LineString Z",
         "One row per span and option: how hot the wire may get before it falls short. The chord of "
         "the span.",
@@ -255,6 +297,15 @@ LAYERS = (
         clearing_temperature_c governs governing_against governing_obstacle governing_case
         governing_wire station_m""",
         station_m=_PLACE + " that sets the limit"),
+    _layer(
+        "ladder", None,
+        "One row per line, option and number of spans put right, worst first: what the line carries "
+        "then. The last step is the maximum temperature of the option. A span that was not assessed "
+        "may be the worst of all: such spans come first, and the limit is null until they are put "
+        "right.",
+        "line! option! spans_fixed! fixed_span limiting_span limit_temperature_c limit_current_a note",
+        limit_temperature_c="temperature of the wire that sets the limit; null where none clears",
+        limit_current_a="continuous current per phase of the line"),
     _layer(
         "not_assessed", "LineString Z",
         "One row per thing that should have been checked and could not be. None is a pass. The "
@@ -264,7 +315,8 @@ LAYERS = (
         "options", None, "One row per option: what compares them.",
         """option! conductor! existing bundle diameter_m mass_kg_per_m rated_strength_n
         maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
-        required_current_a temperature_at_required_current_c loss_at_required_kw_per_km clearances
+        short_time_current_a required_current_a temperature_at_required_current_c
+        loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
         violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
         greatest_sag_m greatest_percent_rts"""),
     _layer(

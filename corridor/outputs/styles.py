@@ -71,11 +71,16 @@ STYLES = {
     ),
     "violations": (Rule("falls short", "", _BARRED),),
     "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.4),)),),
+    "structure_loads": (
+        Rule("above the existing wire", '"above_existing" = 1', (Marker("triangle", "short", 3.2, filled=False),)),
+        Rule("lifts its string", '"uplift" = 1 AND "above_existing" = 0', (Marker("arrow", "short", 3.2),)),
+        Rule("no more than the existing wire", "ELSE", (Marker("circle", "neutral", 0.8),)),
+    ),
     "limits": (
-        Rule("below the maximum temperature", '"limit_temperature_c" < "maximum_temperature_c" '
-             "OR \"governs\" = 'no temperature clears'", (Stroke("short", 1.0),)),
-        Rule("clear at the maximum temperature", '"limit_temperature_c" >= "maximum_temperature_c"',
-             (Stroke("clear", 0.36),)),
+        Rule("short below the maximum temperature, or under ice", '"limit_temperature_c" < "maximum_temperature_c" '
+             "OR \"governs\" = 'no temperature clears' OR \"governs\" = 'ice'", (Stroke("short", 1.0),)),
+        Rule("clear at the maximum temperature", '"limit_temperature_c" >= "maximum_temperature_c" '
+             "AND \"governs\" <> 'ice'", (Stroke("clear", 0.36),)),
         Rule("no limit known", "ELSE", _UNKNOWN_LINE),
     ),
     "not_assessed": (Rule("not assessed", "", _UNKNOWN_LINE),),

@@ -1,91 +1,69 @@
-"""How hot each span may get before its worst vertical margin is gone.
+"""How hot each span may get before its worst vertical margin is gone, by a bracketed root on the exact model.
 
-A bare wire in still air has one shape for each catenary constant, whatever its conductor. So the constant at which a
-span just clears is found once for all options; each option then turns it into its own tension, strain and
-temperature in closed form.
+A span is asked about in one state alone: bare, in still air, final. At the option's maximum temperature it either
+clears, and then the maximum governs, or it does not, and the temperature at which its margin is zero is found: the
+section is hung anew at every trial.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.displaced import ASIDE, below_chords
 from corridor.clearance.findings import against_of, obstacle_name, other_voltage, span_chords
 from corridor.clearance.ground import unknown_share
-from corridor.geometry.distance import Rows, least_heights, take_rows
-from corridor.mechanics.ruling_span import temperature_for_tension
+from corridor.geometry.distance import Ends, Rows, group, least_heights, take_rows
+from corridor.line.bare import hang_bare
 
-__all__ = ["Clears", "clearing_constant", "limit_rows"]
+__all__ = ["find_limits", "limit_rows"]
 
-#: Temperature past which a clearing temperature is not told [degC].
-HOTTEST = 400.0
+#: Temperatures between which a limit is sought [degC], unless the option's maximum is lower.
+COLDEST = -60.0
+_ITERATIONS = 60
+#: Margin that counts as none [m], and width of a bracket below which it is found [K].
+_MARGIN, _WIDTH = 1e-6, 1e-9
 
-_ITERATIONS = 30
-_TOLERANCE = 1e-7
+#: What sets a limit, in the column `governs`.
+CLEARANCE, MAXIMUM = "clearance", "maximum temperature"
+NO_TEMPERATURE, UNKNOWN = "no temperature clears", "not assessed"
+#: The same where the span falls short under ice besides.
+ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
 
 
-class Clears(NamedTuple):
-    """Least catenary constant at which a row clears [m], the place [-] and the margin left there [m].
+@dataclass(frozen=True)
+class Limits:
+    """Limits of spans in every option; arrays (span, option).
 
-    `constant` is 0 where the row clears however slack the wire, inf where even a taut one falls short, and nan where
-    its surface is unknown.
+    `temperature` [degC] at which the worst margin is zero, nan where it is not below the maximum; `governs` what sets
+    the limit; `row` of surface that is nearest at the limit, or at the maximum, -1 where none is known; `place` share
+    of the span there [-].
     """
 
-    constant: np.ndarray
-    fraction: np.ndarray
-    margin: np.ndarray
+    temperature: np.ndarray
+    governs: np.ndarray
+    row: np.ndarray
+    place: np.ndarray
 
 
-def clearing_constant(rows, required, *, slackest=4.0):
-    """Return the catenary constant at which the least height of each row equals the required one.
+@dataclass(frozen=True)
+class _Below:
+    """Surfaces below phase wires that a vertical rule is for.
 
-    Newton in `k = 1/C` on the exact margin. Sag is nearly proportional to k, so the margin is nearly the lowest of
-    a set of falling straight lines: Newton from the slack side never oversteps by more than the catenary's
-    curvature, and a bracket holds it.
-
-    Parameters
-    ----------
-    rows : Rows
-    required : ndarray, shape (row,)
-        Clearance [m].
-    slackest : float
-        The slackest wire looked at, as span over constant [-].
+    `wire` and `obstacle` of each row, its `rule` and the highest voltage [kV] of the `other` line; the rows, cut into
+    groups; the spans of which some part is unknown; what knows the `ground` elsewhere.
     """
-    S = rows.span
-    taut, slack = np.full(S.shape, 1e-9) / S, slackest / S
-    m_taut, m_slack = (_margin(rows, required, k)[0] for k in (taut, slack))
-    k = np.minimum(slack, 0.3 / S)
-    low, high = taut.copy(), slack.copy()
-    open_rows = np.flatnonzero((m_taut > 0) & (m_slack < 0))
-    margin, place = np.full(S.shape, np.nan), np.full(S.shape, np.nan)
-    for _ in range(_ITERATIONS):
-        if not len(open_rows):
-            break
-        r = open_rows
-        margin[r], place[r], sag = _margin(take_rows(rows, r), required[r], k[r])
-        low[r] = np.where(margin[r] > 0, k[r], low[r])
-        high[r] = np.where(margin[r] <= 0, k[r], high[r])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            new = k[r] + margin[r] * k[r] / sag
-        inside = (new > low[r]) & (new < high[r])
-        done = np.abs(margin[r]) < _TOLERANCE
-        k[r] = np.where(done, k[r], np.where(inside, new, (low[r] + high[r]) / 2))
-        open_rows = r[~done]
-    constant = 1 / k
-    constant = np.where(m_taut <= 0, np.inf, np.where(m_slack >= 0, 0.0, constant))
-    unknown = np.isnan(m_taut) | np.isnan(m_slack)
-    return Clears(np.where(unknown, np.nan, constant), place, margin)
+
+    wire: np.ndarray
+    obstacle: np.ndarray
+    rule: np.ndarray
+    other: np.ndarray
+    grouped: object
+    unknown: np.ndarray
+    ground: object
 
 
-def _margin(rows, required, k):
-    """Margin, place and sag there at the least height, for one constant per row."""
-    least = least_heights(rows, 1 / k[:, None])
-    height, place, elevation = (v[:, 0] for v in least)
-    sag = rows.start + rows.rise * place - elevation
-    return height - required, place, sag
-
-
-def limit_rows(scene, below, crossed, side, current_at, columns):
+def limit_rows(scene, below, crossed, side, ground, current_at, columns):
     """Return the rows of `limits`: one per span and option.
 
     Parameters
@@ -96,32 +74,37 @@ def limit_rows(scene, below, crossed, side, current_at, columns):
     crossed : Crossed
     side : ndarray, shape (row of crossed,)
         1 where the wire passes above. Only phase wires above something have a limit temperature.
+    ground : Ground
+        For wires that strings hold aside of where they rest.
     current_at : callable
-        `(option index, temperature) -> current per phase [A]`.
+        `(option index, temperature [degC], bearing of the span [deg]) -> current per phase [A]`.
     columns : dict of ndarray
         Of `clearances`, for the governing case.
     """
-    wire, obstacle, rows = _candidates(scene, below, crossed, side)
-    required = _required(scene, rows, obstacle)
-    has = np.isfinite(required)
-    wire, obstacle, required = wire[has], obstacle[has], required[has]
-    clears = clearing_constant(take_rows(rows, np.flatnonzero(has)), required)
-    constant = np.where(unknown_share(rows)[has] > 0, np.nan, clears.constant)
-    clears = clears._replace(constant=constant)
-    span, worst, unknown = _worst(scene.wires.span[wire], constant, len(scene.spans))
-    return _table(scene, wire, obstacle, clears, span, worst, unknown, current_at, columns)
+    surfaces = _surfaces(scene, below, crossed, side, ground)
+    limits = find_limits(scene, surfaces)
+    return _table(scene, surfaces, limits, current_at, columns)
 
 
-def _candidates(scene, below, crossed, side):
-    """Rows of surface below phase wires: the ground's and those of objects passed over."""
+def _surfaces(scene, below, crossed, side, ground):
+    """Rows of surface below phase wires that a rule is for: the ground's and those of objects passed over."""
     phase = scene.wires.kind == "phase"
-    ground = np.flatnonzero(phase)
+    bare = np.flatnonzero(phase)
     over = np.flatnonzero(phase[crossed.wire] & (side > 0))
-    a, b = take_rows(below, ground), take_rows(crossed.rows, over)
+    a, b = take_rows(below, bare), take_rows(crossed.rows, over)
     rows = Rows(np.r_[a.first, a.first[-1] + b.first[1:]],
                 *(np.concatenate([x, y]) for x, y in zip(a[1:], b[1:], strict=True)))
-    obstacle = np.r_[np.full(len(ground), -1), crossed.obstacle[over]]
-    return np.r_[ground, crossed.wire[over]], obstacle, rows
+    wire, obstacle = np.r_[bare, crossed.wire[over]], np.r_[np.full(len(bare), -1), crossed.obstacle[over]]
+    against, other = against_of(obstacle, scene.obstacles), other_voltage(scene, obstacle) / 1e3
+    case, voltage = _hot_case(scene.cases), scene.voltage / 1e3
+    rule = rule_tables.choose(scene.rules, against, "vertical", case, voltage, swung=False)
+    ruled = np.flatnonzero(rule >= 0)
+    unknown = np.zeros(len(scene.spans), bool)
+    unknown[scene.wires.span[wire[(unknown_share(rows) > 0) & (rule >= 0)]]] = True
+    # A span below which no rule is for anything, or whose wires have no place, is as unknown.
+    unknown |= ~np.isin(np.arange(len(scene.spans)), scene.wires.span[wire[ruled]])
+    grouped = group(take_rows(rows, ruled))
+    return _Below(wire[ruled], obstacle[ruled], rule[ruled], other[ruled], grouped, unknown, ground)
 
 
 def _hot_case(cases):
@@ -131,85 +114,156 @@ def _hot_case(cases):
     return hot[0].name if hot else ""
 
 
-def _required(scene, rows, obstacle):
-    """Vertical clearance required of each row in the hot case [m], nan where no rule is for it."""
-    against = against_of(obstacle, scene.obstacles)
-    U, U_other = scene.voltage / 1e3, other_voltage(scene, obstacle) / 1e3
-    rule = rule_tables.choose(scene.rules, against, "vertical", _hot_case(scene.cases), U, swung=False)
-    terms = rule_tables.requirement(scene.rules, rule, U, rows.start, other_kv=U_other)
-    return terms.required
+def find_limits(scene, surfaces):
+    """Return the limits of all spans.
+
+    Parameters
+    ----------
+    scene : Scene
+    surfaces : _Below
+
+    Returns
+    -------
+    Limits
+    """
+    columns = [_find(scene, surfaces, option) for option in range(len(scene.options))]
+    return Limits(*(np.stack(v, axis=1) for v in zip(*columns, strict=True)))
 
 
-def _worst(span, constant, count):
-    """Row of the greatest constant of each span, -1 where there is none, and whether any row is unknown."""
-    unknown = np.bincount(span, np.isnan(constant), minlength=count) > 0
-    order = np.lexsort((np.nan_to_num(constant, nan=-1.0, posinf=np.finfo(float).max), span))
-    worst = np.full(count, -1)
-    worst[span[order]] = order
-    return np.arange(count), worst, unknown
+def _find(scene, surfaces, option):
+    """Temperature, what governs, row and place of every span in one option."""
+    maximum = scene.options[option].wiring.maximum_temperature
+    spans = np.arange(len(scene.spans))
+    hot, row, place = _worst(scene, surfaces, option, spans, np.full(len(spans), maximum))
+    governs = np.where(surfaces.unknown | np.isnan(hot), UNKNOWN, np.where(hot < 0, CLEARANCE, MAXIMUM)).astype(object)
+    temperature = np.full(len(spans), np.nan)
+    short = np.flatnonzero(governs == CLEARANCE)
+    if len(short):
+        temperature[short], governs[short], row[short], place[short] = _root(scene, surfaces, option, short, hot[short],
+                                                                             maximum)
+    return temperature, governs, row, place
 
 
-def _table(scene, wire, obstacle, clears, span, worst, unknown, current_at, columns):
-    count, options = len(span), scene.options
-    s, o = np.repeat(span, len(options)), np.tile(np.arange(len(options)), count)
-    row = worst[s]
-    has = row >= 0
-    row = np.maximum(row, 0)
-    if not len(wire):
-        return _empty(scene, s, o)
-    C, w = clears.constant[row], wire[row]
-    T, state = _temperature(scene, C, w, o, has, unknown[s])
-    maximum = np.array([option.wiring.maximum_temperature for option in options])[o]
-    capped = np.where(np.isnan(T), np.nan, np.minimum(T, maximum))
+def _root(scene, surfaces, option, spans, hot, maximum):
+    """Temperatures at which spans just clear, what governs, and the row and place that are nearest.
+
+    False position on the margin, which falls as the wire gets longer, with the stale end's value halved.
+    """
+    low, high = np.full(len(spans), COLDEST), np.full(len(spans), float(maximum))
+    cold, row, place = _worst(scene, surfaces, option, spans, low)
+    f_low, f_high = cold.copy(), hot.copy()
+    T, margin = np.full(len(spans), np.nan), np.full(len(spans), np.nan)
+    side = np.zeros(len(spans))
+    todo = np.flatnonzero(cold > 0)
+    for _ in range(_ITERATIONS):
+        if not len(todo):
+            break
+        t = todo
+        step = f_low[t] / (f_low[t] - f_high[t])
+        T[t] = low[t] + (high[t] - low[t]) * np.clip(step, 0.01, 0.99)
+        margin[t], row[t], place[t] = _worst(scene, surfaces, option, spans[t], T[t])
+        above = margin[t] > 0
+        f_high[t] = np.where(above, np.where(side[t] > 0, f_high[t] / 2, f_high[t]), margin[t])
+        f_low[t] = np.where(above, margin[t], np.where(side[t] < 0, f_low[t] / 2, f_low[t]))
+        low[t], high[t] = np.where(above, T[t], low[t]), np.where(above, high[t], T[t])
+        side[t] = np.where(above, 1, -1)
+        todo = t[(np.abs(margin[t]) > _MARGIN) & (high[t] - low[t] > _WIDTH)]
+    found = np.abs(margin) <= 1e-4
+    governs = np.where(found, CLEARANCE, np.where(cold <= 0, NO_TEMPERATURE, UNKNOWN)).astype(object)
+    return np.where(found, T, np.nan), governs, row, place
+
+
+def _worst(scene, surfaces, option, spans, temperature):
+    """Worst margin [m], its row and place of spans at temperatures of their own; nan and -1 where unknown."""
+    of_span = scene.wires.span[surfaces.wire]
+    position = np.full(len(scene.spans), -1)
+    position[spans] = np.arange(len(spans))
+    rows = np.flatnonzero(position[of_span] >= 0)
+    wires = np.unique(surfaces.wire[rows])
+    bare = hang_bare(scene, wires, option, temperature[position[scene.wires.span[wires]]])
+    at = np.searchsorted(wires, surfaces.wire[rows])
+    ends = Ends(*(f[at, None] for f in bare.ends))
+    least = least_heights(surfaces.grouped, bare.constant[at, None], only=rows, ends=ends)
+    height, place, elevation = (v[:, 0].copy() for v in least)
+    aside = np.flatnonzero((np.abs(bare.aside) > ASIDE).any(axis=-1)[at] & (surfaces.obstacle[rows] < 0))
+    if len(aside):
+        at = at[aside]
+        height[aside], place[aside], elevation[aside] = below_chords(scene, wires[at], bare.start[at], bare.end[at],
+                                                                     bare.constant[at], surfaces.ground)
+    required = rule_tables.requirement(scene.rules, surfaces.rule[rows], scene.voltage / 1e3, elevation - height,
+                                       other_kv=surfaces.other[rows]).required
+    margin = height - required
+    span = position[of_span[rows]]
+    order = np.lexsort((np.where(np.isnan(margin), np.inf, margin), span))
+    first = order[np.r_[True, span[order][1:] != span[order][:-1]]] if len(order) else order
+    result = np.full(len(spans), np.nan), np.full(len(spans), -1), np.full(len(spans), np.nan)
+    for whole, some in zip(result, (margin[first], rows[first], place[first]), strict=True):
+        whole[span[first]] = some
+    lost = np.bincount(span, np.isnan(margin), minlength=len(spans)) > 0
+    return np.where(lost, np.nan, result[0]), result[1], result[2]
+
+
+def _table(scene, surfaces, limits, current_at, columns):
+    count, options = len(scene.spans), len(scene.options)
+    s, o = np.repeat(np.arange(count), options), np.tile(np.arange(options), count)
+    T, state, row, place = (v[s, o] for v in (limits.temperature, limits.governs, limits.row, limits.place))
+    maximum = np.array([option.wiring.maximum_temperature for option in scene.options])[o]
+    limit = np.where(state == MAXIMUM, maximum, T)
     current = np.full(len(s), np.nan)
-    for option in range(len(options)):
-        current[o == option] = current_at(option, capped[o == option])
+    for option in range(options):
+        current[o == option] = current_at(option, limit[o == option], scene.spans.azimuth[s[o == option]])
     current = np.where(state == NO_TEMPERATURE, 0.0, current)
-    state = np.where((state == CLEARANCE) & (T > maximum), MAXIMUM, state)
-    return _common(scene, s, o) | {
-        "limit_temperature_c": capped, "limit_current_a": current,
-        "clearing_temperature_c": np.where(np.isinf(T), np.nan, T), "maximum_temperature_c": maximum, "governs": state,
-        "governing_against": np.where(has, against_of(obstacle[row], scene.obstacles), None),
-        "governing_obstacle": np.where(has, obstacle_name(obstacle[row], scene.obstacles), None),
-        "governing_wire": np.where(has, scene.wires.wire[w], None),
-        "governing_case": _governing_case(scene, s, o, columns),
-        "station_m": np.where(has, _station(scene, w, clears.fraction[row]), np.nan),
+    short = _short_under_ice(scene, columns)[s, o]
+    known = row >= 0
+    w = surfaces.wire[np.maximum(row, 0)] if len(surfaces.wire) else np.zeros(len(row), int)
+    thing = surfaces.obstacle[np.maximum(row, 0)] if len(surfaces.wire) else np.full(len(row), -1)
+
+    def named(values):
+        return np.where(known, values, None)
+
+    return _keys(scene, s, o) | {
+        "limit_temperature_c": limit, "limit_current_a": current, "clearing_temperature_c": T,
+        "maximum_temperature_c": maximum, "governs": _with_ice(state, short),
+        "governing_against": named(against_of(thing, scene.obstacles)),
+        "governing_obstacle": named(obstacle_name(thing, scene.obstacles)),
+        "governing_wire": named(scene.wires.wire[w]), "governing_case": _governing_case(scene, s, o, columns),
+        "station_m": np.where(known, _station(scene, w, place), np.nan),
     }
 
 
-#: What sets a limit, in the column `governs`.
-CLEARANCE, MAXIMUM = "clearance", "maximum temperature"
-NO_TEMPERATURE, UNKNOWN = "no temperature clears", "not assessed"
+def _with_ice(state, short):
+    """What governs, told apart where ice alone brings the span short: no current melts that away."""
+    words = np.array([ICE.get(word, word) for word in state], object)
+    return np.where(short, words, state)
 
 
-def _temperature(scene, C, wire, option, has, unknown):
-    """Temperature at which the span has the constant C [degC], and what governs."""
-    strung, g = scene.strung, scene.group[wire]
-    at = g, option
-    part = type(strung.final)(*(np.broadcast_to(p, strung.excess.shape)[at] for p in strung.final))
-    w = strung.bare_weight[at]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        H = np.where((C > 0) & np.isfinite(C), C, 1.0) * w
-        T = temperature_for_tension(H, strung.excess[at], scene.groups.span[g], w, part)
-    # Hotter than any wire can be is not reached.
-    T = np.where((C == 0) | (T > HOTTEST), np.inf, T)
-    lost = unknown | ~has | np.isnan(strung.excess[at]) | np.isnan(C)
-    state = np.where(lost, UNKNOWN, np.where(np.isinf(C), NO_TEMPERATURE, CLEARANCE)).astype(object)
-    return np.where(state == CLEARANCE, T, np.nan), state
+def _short_under_ice(scene, columns):
+    """True where a wire above something falls short in a case with ice, shape (span, option)."""
+    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.ice > 0])
+    short = icy & (columns["measure"] == "vertical") & (columns["position"] == "above") & (columns["margin_m"] < 0)
+    known = np.zeros((len(scene.spans), len(scene.options)), bool)
+    known[_places(scene, columns, short)] = True
+    return known
+
+
+def _places(scene, columns, chosen):
+    """Index of span and of option of the chosen rows of `clearances`."""
+    options = {option.name: index for index, option in enumerate(scene.options)}
+    spans = {pair: index for index, pair in enumerate(zip(scene.spans.line, scene.spans.name, strict=True))}
+    pairs = zip(columns["line"][chosen], columns["span"][chosen], strict=True)
+    return (np.array([spans[pair] for pair in pairs], int),
+            np.array([options[name] for name in columns["option"][chosen]], int))
 
 
 def _governing_case(scene, span, option, columns):
     """Case of the least vertical margin of each span and option, None where none was compared."""
-    names = {option.name: index for index, option in enumerate(scene.options)}
-    place = {name: index for index, name in enumerate(zip(scene.spans.line, scene.spans.name, strict=True))}
     vertical = np.flatnonzero(columns["measure"] == "vertical")
-    key = np.array([place[pair] for pair in zip(columns["line"][vertical], columns["span"][vertical], strict=True)],
-                   int) * len(names)
-    key += np.array([names[name] for name in columns["option"][vertical]], int)
+    at_span, at_option = _places(scene, columns, vertical)
+    key = at_span * len(scene.options) + at_option
     order = np.lexsort((-columns["margin_m"][vertical], key))
-    case = np.full(len(scene.spans) * len(names), None, object)
+    case = np.full(len(scene.spans) * len(scene.options), None, object)
     case[key[order]] = columns["case"][vertical][order]
-    return case[span * len(names) + option]
+    return case[span * len(scene.options) + option]
 
 
 def _station(scene, wire, fraction):
@@ -218,21 +272,9 @@ def _station(scene, wire, fraction):
     return scene.route.station[tail] + along
 
 
-def _common(scene, span, option):
+def _keys(scene, span, option):
     spans = scene.spans
     return {"line": spans.line[span], "span": spans.name[span],
             "section": scene.sections.name[spans.section[span]],
             "option": np.array([each.name for each in scene.options], object)[option],
             "geometry": span_chords(scene.structures, scene.base_elevation, spans)[span]}
-
-
-def _empty(scene, span, option):
-    """Rows of spans of which nothing is known."""
-    nothing = np.full(len(span), np.nan)
-    none = np.full(len(span), None, object)
-    maximum = np.array([each.wiring.maximum_temperature for each in scene.options])[option]
-    return _common(scene, span, option) | {
-        "limit_temperature_c": nothing, "limit_current_a": nothing, "clearing_temperature_c": nothing,
-        "maximum_temperature_c": maximum, "governs": np.full(len(span), UNKNOWN, object),
-        "governing_against": none, "governing_obstacle": none, "governing_wire": none, "governing_case": none,
-        "station_m": nothing}

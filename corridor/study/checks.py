@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from corridor.errors import InputError, nearest
+from corridor.planning.resistances import tabulated
 
 __all__ = ["CHECKS", "cross_check"]
 
@@ -91,6 +92,16 @@ def limit_cases_are_possible(study):
             )
 
 
+def existing_limits_have_a_wire(study):
+    """A limit by the wire of today is of another option than that wire, and not of the shield wire."""
+    today = [f"options.{i}." for i, option in enumerate(study.options) if option.existing]
+    for where, limit in _stringing(study):
+        if limit.limit.kind == "existing" and (not today or where.startswith((*today, "shield_wire."))):
+            found = "'existing'" if today else "'existing', but no option is existing"
+            yield InputError(study.path, f"{where}.limit", found, "for an option beside the existing one; here a "
+                             "tension, a share of RTS, or a constant")
+
+
 def one_of(study):
     """Of some keys exactly one, or at most one, or at least one is given."""
     for where, table, keys, least, most in _choices(study):
@@ -115,6 +126,56 @@ def sun_is_complete(study):
             " and ".join(given) or "nothing about the sun",
             "either solar, or all of latitude, day and hour",
         )
+
+
+def wind_is_told_once(study):
+    """The wind has an angle to the wire or a direction, not both."""
+    rating = study.rating
+    if rating is not None and rating.wind_direction is not None and "wind_angle" in rating.model_fields_set:
+        yield InputError(study.path, "rating", "wind_angle and wind_direction", "at most one of them")
+
+
+def emergency_is_complete(study):
+    """An emergency of limited time has a duration and a current before it."""
+    rating = study.rating
+    if rating is not None and (rating.emergency_duration is None) != (rating.pre_load is None):
+        given = "pre_load" if rating.emergency_duration is None else "emergency_duration"
+        yield InputError(study.path, "rating", f"{given} alone", "both emergency_duration and pre_load, or none")
+
+
+def resistances_are_of_options(study):
+    """A measured resistance is that of a conductor of an option."""
+    names = sorted({option.conductor for option in study.options})
+    for i, row in enumerate(study.rating.resistances if study.rating else ()):
+        if row.conductor not in names:
+            match = nearest(row.conductor, names)
+            yield InputError(study.path, f"rating.resistances.{i}.conductor", repr(row.conductor),
+                             ", ".join(map(repr, names)), match and repr(match))
+
+
+def resistances_make_tables(study):
+    """Measured resistances of a conductor are two or more, and rise with temperature."""
+    points = {}
+    for i, row in enumerate(study.rating.resistances if study.rating else ()):
+        points.setdefault(row.conductor, (f"rating.resistances.{i}", []))[1].append((row.temperature, row.resistance))
+    for where, rows in points.values():
+        try:
+            tabulated(*zip(*rows, strict=True), where=where)
+        except InputError as error:
+            yield InputError(study.path, error.where, error.found, error.accepted)
+
+
+def loads_fit_a_year(study):
+    """The steps of a load-duration curve last no longer than a year together."""
+    total = sum(load.duration for load in study.rating.loads) if study.rating else 0.0
+    if total > 366 * 86_400:
+        yield InputError(study.path, "rating.loads", f"{total / 3600:g} h", "durations that sum to at most 8784 h")
+
+
+def series_has_a_rating(study):
+    """An hourly series needs the surface of the wire, and weather for what it lacks."""
+    if study.series is not None and study.rating is None:
+        yield InputError(study.path, "series", "no [rating]", "[series] together with [rating]")
 
 
 def layer_has_a_file(study):
@@ -212,6 +273,13 @@ def _files(study):
             yield f"terrain.{key}.{i}", name
     yield "structures.file", study.structures.file
     yield "framings.file", study.framings.file
+    if study.curves is not None:
+        yield "curves", study.curves
+    for i, option in enumerate(study.options):
+        if option.measured is not None:
+            yield f"options.{i}.measured", option.measured
+    if study.series is not None:
+        yield "series.file", study.series.file
     for i, obstacle in enumerate(study.obstacles):
         yield f"obstacles.{i}.file", obstacle.file
     for section in ("rules", "right_of_way"):
@@ -227,8 +295,15 @@ CHECKS = (
     emergency_above_maximum,
     limits_have_a_state,
     limit_cases_are_possible,
+    existing_limits_have_a_wire,
     one_of,
     sun_is_complete,
+    wind_is_told_once,
+    emergency_is_complete,
+    resistances_are_of_options,
+    resistances_make_tables,
+    loads_fit_a_year,
+    series_has_a_rating,
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,

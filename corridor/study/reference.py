@@ -55,7 +55,7 @@ def _overview():
     """Return the table of tables."""
     rows = ["| table | must be given | holds |", "| --- | --- | --- |"]
     for key, field in schema.Study.model_fields.items():
-        name = f"[[{key}]]" if is_list(field) else f"[{key}]"
+        name = f"[[{key}]]" if is_list(field) else f"[{key}]" if table_of(field) else key
         rows.append(
             f"| `{name}` | {'yes' if field.is_required() else 'no'} | {field.description} |"
         )
@@ -81,6 +81,8 @@ def _default(field):
         return "must be given"
     if field.default_factory is not None or field.default in (None, ()):
         return "-"
+    if isinstance(field.default, tuple):
+        return f"`[{', '.join(f'{value:g}' for value in field.default)}]`"
     if isinstance(field.default, bool):
         return f"`{str(field.default).lower()}`"
     return f'`"{field.default}"`' if isinstance(field.default, str) else f"`{field.default:g}`"

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr
 
 from corridor.study import voltages
+from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.table import FilePath, Read, Table, Text
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -52,6 +53,13 @@ class StudySection(Table):
     )
     frequency: Annotated[float, Read(Measure("frequency", 0, 100, above=True))] = Field(
         50.0, description="Frequency of the system."
+    )
+    method: Literal["equilibrium", "ruling_span"] = Field(
+        "equilibrium",
+        description=(
+            "How wires are hung: the exact equilibrium of every section, or one level span for each, which errs on the "
+            "unsafe side in short spans when hot."
+        ),
     )
     output: FilePath = Field("findings.gpkg", description="The GeoPackage to write.")
 
@@ -222,11 +230,43 @@ class Rating(Table):
     required_current: Annotated[float | None, Read(Measure("current", 0, 20_000, above=True))] = (
         Field(None, description="Current for which the temperature of the wire is found.")
     )
+    wind_direction: Annotated[float | None, Read(Measure("angle", 0, 360))] = Field(
+        None,
+        description=(
+            "Where the wind comes from, clockwise from north: each span then has its own angle to it, "
+            "and the line the least current of its spans. Instead of `wind_angle`."
+        ),
+    )
+    radial_conductivity: Annotated[float | None, Read(Measure("conductivity", 0.1, 250))] = Field(
+        None,
+        description=(
+            "Effective thermal conductivity across the strands. Where it is given, temperatures are "
+            "those of the core, which sag follows, and currents are lower. Without it the wire has one "
+            "temperature, and the excess of the core is only told, for 0.7 W/m/K."
+        ),
+    )
+    emergency_duration: Annotated[float | None, Read(Measure("duration", 60, 86_400, slip="'15 min'"))] = Field(
+        None, description="How long an emergency lasts. Together with `pre_load`."
+    )
+    pre_load: Annotated[float | None, Read(Measure("current", 0, 20_000))] = Field(
+        None, description="Current per phase before the emergency, flowing since long."
+    )
+    table_ambients: Annotated[tuple[float, ...], Read(ReadList(Measure("temperature", -80, 70)))] = Field(
+        (0.0, 10.0, 20.0, 30.0, 40.0), description="Temperatures of the air in the rating tables."
+    )
+    table_winds: Annotated[tuple[float, ...], Read(ReadList(Measure("speed", 0, 60)))] = Field(
+        (0.0, 0.5, 1.0, 2.0, 4.0), description="Speeds of the wind in the rating tables."
+    )
+    resistances: tuple[Resistance, ...] = Field((), description="Measured resistances.")
+    loads: tuple[Load, ...] = Field((), description="The load-duration curve of a year.")
 
 
 class Study(Table):
     """The whole study file."""
 
+    curves: FilePath | None = Field(
+        None, description="A CSV file of stress-strain and creep curves, for conductors of one's own."
+    )
     study: StudySection = Field(description="What the study is about.")
     terrain: Terrain = Field(description="The ground.")
     structures: Structures = Field(description="Where the structures stand.")
@@ -241,6 +281,7 @@ class Study(Table):
     obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
     rating: Rating | None = Field(None, description="The weather for currents.")
+    series: Series | None = Field(None, description="Currents and weather hour by hour.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")

@@ -10,7 +10,9 @@ __all__ = [
     "HourOfDay",
     "Limit",
     "Measure",
+    "ReadBound",
     "ReadLimit",
+    "ReadTension",
     "TemperatureOr",
     "ValueFault",
     "Words",
@@ -92,8 +94,8 @@ class TemperatureOr:
 class Limit:
     """A stringing limit: `text` is what the study says.
 
-    `kind` is "tension" [N], "share" of the rated tensile strength [-] or
-    "constant" of the catenary [m].
+    `kind` is "tension" [N], "share" of the rated tensile strength [-],
+    "constant" of the catenary [m], or "existing": the tension of today's wire.
     """
 
     kind: str
@@ -140,6 +142,33 @@ class ReadLimit:
             return "constant", quantity(value, "length")
         except QuantityError:
             raise ValueFault(first.reason, first.hint) from None
+
+
+class ReadBound(ReadLimit):
+    """Read a stringing limit, which may be the tension of the wire that hangs today.
+
+    >>> ReadBound()("existing").kind
+    'existing'
+    """
+
+    accepts = ReadLimit.accepts + ', or "existing": no more than the wire of today in that state'
+
+    def __call__(self, value):
+        """Return the Limit."""
+        return Limit("existing", 1.0, value) if value == "existing" else super().__call__(value)
+
+
+class ReadTension(ReadLimit):
+    """Read a tension, or a share of the rated tensile strength."""
+
+    accepts = "a share of the rated tensile strength ('30 % RTS'), or a tension (a number in N or '40 kN', from 100 N)"
+
+    def __call__(self, value):
+        """Return the Limit."""
+        limit = super().__call__(value)
+        if limit.kind == "constant":
+            raise ValueFault("a length is no tension")
+        return limit
 
 
 class DayOfYear:

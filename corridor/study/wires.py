@@ -4,8 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StrictInt
 
-from corridor.study.table import WIRE_TEMPERATURE, Read, Table, Text
-from corridor.study.values import Limit, Measure, ReadLimit, TemperatureOr
+from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text
+from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
 __all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing"]
 
@@ -19,7 +19,7 @@ _DIAMETER = Measure("length", 0, 0.2, above=True, slip="'28.1 mm'")
 class Stringing(Table):
     """One limit that a wire is strung to; of several the one that governs is reported."""
 
-    limit: Annotated[Limit, Read(ReadLimit())] = Field(
+    limit: Annotated[Limit, Read(ReadBound())] = Field(
         description="The greatest tension, share of rated tensile strength, or catenary constant."
     )
     temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
@@ -56,6 +56,38 @@ class Option(Table):
     )
     bundle: Annotated[StrictInt, Field(ge=1, le=12)] = Field(
         1, description="Subconductors per phase."
+    )
+    everyday_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None,
+        description=(
+            "Temperature of the wire in the years in which it creeps. Default: that of the first "
+            "limit that has one, else 15 degC."
+        ),
+    )
+    stringing_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None,
+        description=(
+            "Temperature of the wire on the day it is strung: that of the pretension, and the knee "
+            "of a gap type. Default: `everyday_temperature`."
+        ),
+    )
+    age: Annotated[float, Field(strict=True, ge=1, le=100)] = Field(
+        10.0, description="Years after which the wire is looked at in its final condition."
+    )
+    pretension: Annotated[Limit | None, Read(ReadTension())] = Field(
+        None,
+        description=(
+            "Tension the wire is drawn to before it is sagged, which leaves a permanent set. For "
+            "conductors with curves or annealed aluminium."
+        ),
+    )
+    measured: FilePath | None = Field(
+        None,
+        description=(
+            "A CSV file of tensions measured on the wire that hangs, which are final as they are: "
+            "columns section, temperature [degC], and horizontal_tension [N] or sag [m] with "
+            "span_length [m] and, as needed, rise [m]; line where several have such a section."
+        ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
 
@@ -109,13 +141,23 @@ class ConductorEntry(Table):
         None, description="Thermal expansion of the core."
     )
     elongation: Text | None = Field(
-        None, description='"linear", or the name of a set of stress-strain and creep curves.'
+        None,
+        description=(
+            '"linear", "annealed", "gap", or the name of a set of stress-strain and creep curves. '
+            "Default: that of the family."
+        ),
     )
     compression: Annotated[float | None, Read(Measure("pressure", 0, 1e8, slip="'10 MPa'"))] = (
         Field(
             None,
             description="Compression that the slack outer part takes before the core carries all.",
         )
+    )
+    compression_low: Annotated[float | None, Read(Measure("pressure", 0, 1e8, slip="'0 MPa'"))] = (
+        Field(None, description="The least that this compression may be. Default: the family's.")
+    )
+    compression_high: Annotated[float | None, Read(Measure("pressure", 0, 1e8, slip="'18 MPa'"))] = (
+        Field(None, description="The most that this compression may be. Default: the family's.")
     )
     permanent_set: Annotated[float | None, Read(Measure("strain", 0, 0.02))] = Field(
         None, description="Strain of the outer part between the initial and the final condition."

@@ -8,6 +8,7 @@ loads no large library, since a child's peak includes what its parent held when 
 
 import argparse
 import json
+import math
 import os
 import subprocess
 import sys
@@ -44,6 +45,7 @@ def measure(study, folder):
     findings, plain = folder / "findings.gpkg", folder / "plain.gpkg"
     runs = {
         "corridor": run("engine", study, findings),
+        "corridor, exact": run("engine", study.with_name("exact.toml"), folder / "exact.gpkg"),
         "plain script": run("plain_script", study, plain),
     }
     for threads in (1, 2):
@@ -53,19 +55,19 @@ def measure(study, folder):
 
 
 def table(runs):
-    """Return the runs as lines of text: seconds by phase, their ratio to corridor, memory."""
-    own = sum(runs["corridor"][phase] for phase in PHASES)
-    lines = [
-        f"{'':18}{'read':>9}{'compute':>9}{'write':>9}{'sum':>9}{'wall':>9}{'sum/ours':>10}{'wall/ours':>10}{'MB':>8}"
-    ]
+    """Return the runs as lines of text: seconds by phase, ratios to corridor, memory."""
+    heads = (*PHASES, "sum", "wall", "sum/ours", "wall/ours", "MB")
+    lines = [f"{'':18}" + "".join(f"{head:>10}" for head in heads)]
+    own = runs["corridor"]
     for name, result in runs.items():
         seconds = [result[phase] for phase in PHASES]
-        ratios = sum(seconds) / own, result["wall"] / runs["corridor"]["wall"]
+        # What the limit does before and between its two phases is no part of the limit.
+        wall = math.nan if name.startswith("limit") else result["wall"]
+        ratios = sum(seconds) / sum(own[phase] for phase in PHASES), wall / own["wall"]
+        cells = *seconds, sum(seconds), wall, *ratios
+        words = ["-" if math.isnan(cell) else f"{cell:.2f}" for cell in cells]
         lines.append(
-            f"{name:18}"
-            + "".join(f"{s:9.2f}" for s in (*seconds, sum(seconds), result["wall"]))
-            + "".join(f"{r:10.2f}" for r in ratios)
-            + f"{result['memory']:8.0f}"
+            f"{name:18}" + "".join(f"{word:>10}" for word in words) + f"{result['memory']:10.0f}"
         )
     return lines
 

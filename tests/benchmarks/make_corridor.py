@@ -236,7 +236,9 @@ def _spline(block, wave):
 
 
 def make_corridor(folder, spans, *, seed=1):
-    """Write a whole corridor and return the path of its study file.
+    """Write a whole corridor and return the path of its study file, which asks for the ruling span.
+
+    `exact.toml` beside it is the same with the exact equilibrium, which the plain script does not know.
 
     Parameters
     ----------
@@ -257,7 +259,8 @@ def make_corridor(folder, spans, *, seed=1):
     (folder / "rules.csv").write_text(RULES, encoding="utf-8")
     options = "".join(OPTION.format(**option) for option in OPTIONS)
     study = folder / "study.toml"
-    study.write_text(STUDY.format(spans=spans, crs=CRS) + options + CASES, encoding="utf-8")
+    for path, method in ((study, "ruling_span"), (folder / "exact.toml", "equilibrium")):
+        path.write_text(STUDY.format(spans=spans, crs=CRS, method=method) + options + CASES, encoding="utf-8")
     return study
 
 

@@ -110,29 +110,21 @@ def read_study(path):
 
 
 def read_obstacles(study, folder):
-    """Read all obstacle layers into one table; points become circles of their radius."""
-    layers = []
+    """Read all obstacle layers into one table; `search` holds a point's circle in a square."""
+    crs, layers = study["study"]["crs"], []
     for part in study["obstacles"]:
-        layer = geopandas.read_file(folder / part["file"], layer=part["layer"]).to_crs(
-            study["study"]["crs"]
-        )
-        height = layer[part["height_column"]] if "height_column" in part else part["height"]
-        shape = (
-            layer.geometry.buffer(layer[part["radius_column"]])
-            if "radius_column" in part
-            else layer.geometry
-        )
-        names = part["name"] + ":" + layer[part["id_column"]].astype(str)
-        layers.append(
-            pd.DataFrame(
-                {
-                    "obstacle": names,
-                    "category": part["category"],
-                    "height": height,
-                    "shape": shape.values,
-                }
-            )
-        )
+        layer = geopandas.read_file(folder / part["file"], layer=part["layer"]).to_crs(crs)
+        radius = layer[part["radius_column"]] if "radius_column" in part else 0.0
+        square = layer.geometry.buffer(radius, cap_style="square")
+        columns = {
+            "obstacle": part["name"] + ":" + layer[part["id_column"]].astype(str),
+            "category": part["category"],
+            "height": layer[part["height_column"]] if "height_column" in part else part["height"],
+            "radius": radius,
+            "shape": layer.geometry.values,
+            "search": square.values if "radius_column" in part else layer.geometry.values,
+        }
+        layers.append(pd.DataFrame(columns))
     return pd.concat(layers, ignore_index=True)
 
 
@@ -164,13 +156,29 @@ def along(a, b, low, high, cell=1.0):
     return np.linspace(low, high, int((high - low) * size / (cell / 2)) + 2)
 
 
-def stretches(chord, shape):
+def stretches(chord, shape, radius):
     """Shares of the chord at which each of its pieces inside a shape begins and ends."""
+    if radius:
+        yield from inside_circle(chord, shape, radius)
+        return
     for piece in shapely.get_parts(shapely.intersection(chord, shape)):
-        place = [
-            chord.project(shapely.Point(p), normalized=True) for p in shapely.get_coordinates(piece)
-        ]
-        yield min(place), max(place)
+        spots = shapely.points(shapely.get_coordinates(piece))
+        place = shapely.line_locate_point(chord, spots, normalized=True)
+        yield place.min(), place.max()
+
+
+def inside_circle(chord, centre, radius):
+    """The one piece of the chord inside a circle, if there is one."""
+    (ae, an), (be, bn) = chord.coords
+    size = chord.length
+    ue, un = (be - ae) / size, (bn - an) / size
+    foot = (centre.x - ae) * ue + (centre.y - an) * un
+    across = (centre.x - ae) * un - (centre.y - an) * ue
+    if abs(across) < radius:
+        half = math.sqrt(radius**2 - across**2)
+        low, high = max(foot - half, 0.0), min(foot + half, size)
+        if low <= high:
+            yield low / size, high / size
 
 
 def check_wire(a, b, S, C, sample, obstacles, tree, worst):
@@ -193,12 +201,9 @@ def check_wire(a, b, S, C, sample, obstacles, tree, worst):
     compare(-1, t, ground(t))
     chord = shapely.LineString([a[:2], b[:2]])
     for k in tree.query(chord, predicate="intersects"):
-        shape, category, height = (
-            obstacles.shape_list[k],
-            obstacles.category_list[k],
-            obstacles.height_list[k],
-        )
-        for low, high in stretches(chord, shape):
+        shape, category = obstacles.shape_list[k], obstacles.category_list[k]
+        height = obstacles.height_list[k]
+        for low, high in stretches(chord, shape, obstacles.radius_list[k]):
             t = along(a, b, low, high)
             if category == "building":
                 corner = shapely.get_coordinates(shape)
@@ -214,7 +219,7 @@ class ObstacleLists:
     def __init__(self, table):
         self.name_list = list(table.obstacle)
         self.shape_list, self.category_list = list(table["shape"]), list(table.category)
-        self.height_list = [float(v) for v in table.height]
+        self.height_list, self.radius_list = list(table.height), list(table.radius)
 
 
 def clearance_rows(keys, worst, table, obstacles, rules):
@@ -311,7 +316,7 @@ def check_span(i, line, ends, factor, H, cases, sample, obstacles, tree, rules):
 
 def check(study, structures, framings, rules, table, ground):
     """Check every span of every section; return the rows of wires and clearances."""
-    obstacles, tree = ObstacleLists(table), shapely.STRtree(table["shape"].values)
+    obstacles, tree = ObstacleLists(table), shapely.STRtree(table["search"].values)
     line, cases = lay_line(structures, ground), states(study)
     factor = ground_factors(study["study"]["crs"], line["e"], line["n"], line["base"])
     S = np.hypot(np.diff(line["e"]), np.diff(line["n"])) * factor

@@ -6,6 +6,7 @@ title = "Serpentine of {spans} spans, 110 kV"
 crs = "{crs}"
 voltage = "110 kV"
 frequency = 50
+method = "{method}"
 output = "findings.gpkg"
 
 [terrain]

@@ -182,7 +182,7 @@ def test_composite_of_drake_by_its_stress_strain_chart():
     The family has 55 and 190 GPa, rounded from the chart's 55.28 and 190.1: 0.4 %.
     """
     E, expansion = composite("Drake")
-    assert E == pytest.approx(74.15e9, rel=4e-3)
+    assert pytest.approx(74.15e9, rel=4e-3) == E
     assert expansion == pytest.approx(18.905e-6, rel=4e-3)
 
 
@@ -207,7 +207,7 @@ def test_composites_of_iec_61597(name, modulus, expansion):
     cancel.
     """
     E, alpha = composite(name)
-    assert E == pytest.approx(modulus * 1e9, rel=0.09)
+    assert pytest.approx(modulus * 1e9, rel=0.09) == E
     assert alpha == pytest.approx(expansion * 1e-6, rel=0.025)
 
 

@@ -114,7 +114,7 @@ def test_solar_gain():
 
 
 def test_resistance_at_100():
-    assert R20 + 80 * SLOPE == pytest.approx(9.390e-5, abs=0.005e-5)  # recalled, high
+    assert pytest.approx(9.390e-5, abs=0.005e-5) == R20 + 80 * SLOPE  # recalled, high
 
 
 @pytest.mark.parametrize(("surface", "printed"), [(0.8, 1025), (0.5, 992)])  # high, medium

@@ -7,7 +7,7 @@ import numpy as np
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import low_point, plane_of, points
 
-__all__ = ["SpanFrame", "Swung", "span_frame", "string_swing", "swing"]
+__all__ = ["SpanFrame", "Swung", "hung_curves", "hung_ends", "span_frame", "string_swing", "swing", "to_grid"]
 
 
 @dataclass(frozen=True)
@@ -162,13 +162,42 @@ def swing(frame, wires, spans, line_angle, horizontal_tension, weight, wind, *, 
     H, w = (np.broadcast_to(v[..., None], (*v.shape, 2)) for v in (horizontal_tension, weight))
     p = wind[..., None] * side
     start_angle, end_angle = string_swing(H, w, p, wires, spans, line_angle)
-    start = _hung(frame.start, frame.arm_start, wires.string_start, start_angle)
-    end = _hung(frame.end, frame.arm_end, wires.string_end, end_angle)
+    start, end = hung_ends(frame, wires, start_angle, end_angle)
     load = np.stack([np.zeros_like(p), p, -w], axis=-1)
     share = np.linspace(0, 1, places)
     plane = plane_of(start, end, load)
     curve = points(start, plane, H / plane.load, share)
     return Swung(curve, share, np.degrees(np.arctan2(p, w)), start_angle, end_angle)
+
+
+def hung_curves(hung, cases, *, places=33):
+    """Return wires where they hang in some cases, as curves.
+
+    Parameters
+    ----------
+    hung : Hung
+    cases : ndarray of int
+    places : int
+        Points per wire, odd so that one lies at mid-span.
+
+    Returns
+    -------
+    Swung
+        Axes (wire span, option, case, side).
+    """
+    share = np.linspace(0, 1, places)
+    some = slice(None), slice(None), cases
+    start, end, load = hung.start[some], hung.end[some], hung.vectors()[some]
+    plane = plane_of(start, end, load)
+    curve = points(start, plane, hung.constant[some], share)
+    tilt = np.degrees(np.arctan2(load[..., 1], -load[..., 2]))
+    return Swung(curve, share, tilt, np.full(tilt.shape, np.nan), np.full(tilt.shape, np.nan))
+
+
+def hung_ends(frame, wires, start_angle, end_angle):
+    """Return both ends of every wire [m] in the frame of its span, after strings have swung by angles [deg]."""
+    return (_hung(frame.start, frame.arm_start, wires.string_start, start_angle),
+            _hung(frame.end, frame.arm_end, wires.string_end, end_angle))
 
 
 def _hung(point, arm, string, angle):

@@ -1,0 +1,149 @@
+"""What wires do to the structures: the layer `structure_loads`.
+
+A load is judged against the wire that hangs today, in its own worst case, never as structural design. At a suspension
+structure both spans of a wire pull at one string; at a strain structure each section that ends there has rows
+of its own, since a structure must hold the one without the other.
+"""
+
+import numpy as np
+import shapely
+
+from corridor.constants import GRAVITY
+from corridor.mechanics.supports import end_forces
+
+__all__ = ["load_rows"]
+
+#: Wires that pull a string down by less than this share of its weight are said to lift it.
+LIFTED = 0.5
+#: Loads of the wire of today below this are not compared: a ratio to next to nothing says nothing [N].
+_NOTHING = 200.0
+
+
+def load_rows(scene):
+    """Return the rows of `structure_loads`: one per structure, wire, section, option and case.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    dict of ndarray
+        With wind, of both sides the one with the greater transverse load. Where no equilibrium was found, mostly
+        since wires lift a string, the loads are those of the ruling span with strings plumb.
+    """
+    ends = _Ends(scene)
+    forces = ends.summed(_end_loads(scene))
+    swings = ends.of_either(_swings(scene))
+    option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
+    rows = len(ends.structure)
+    r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
+    o, k = option[oc], case[oc]
+    side = np.nan_to_num(np.abs(forces[..., 1])).argmax(axis=-1)[r, o, k]
+    down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
+    known = np.isfinite(down)
+    ratios = _ratios(forces, scene)[r, o, k]
+    columns = ends.keys(r, o, k) | {
+        "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
+        "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load(r, o, k),
+        "string_swing_deg": swings[r, o, k, side],
+        "uplift": (ends.string[r] > 0) & (down - ends.weight[r] < LIFTED * ends.weight[r]),
+        "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
+        "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
+    }
+    greater = columns["ratio_to_existing"]
+    columns["above_existing"] = np.where(np.isnan(greater), None, greater > 1 + 1e-9)
+    return {name: values[known] for name, values in columns.items()}
+
+
+class _Ends:
+    """Ends of wire spans put together at structures; columns (row,): `structure`, `wire`, `section`, `side`."""
+
+    def __init__(self, scene):
+        self.scene = scene
+        wires, spans = scene.wires, scene.spans
+        structure = np.r_[spans.tail[wires.span], spans.head[wires.span]]
+        section = np.r_[spans.section[wires.span], spans.section[wires.span]]
+        name = np.r_[wires.wire, wires.wire]
+        key = [f"{s:09d} {c:09d} {w}" for s, c, w in zip(structure, section, name, strict=True)]
+        _, first, self.of_end = np.unique(key, return_index=True, return_inverse=True)
+        self.structure, self.wire, self.section = structure[first], name[first], section[first]
+        self.group = np.r_[scene.group, scene.group][first]
+        self.kind, self.circuit = np.r_[wires.kind, wires.kind][first], np.r_[wires.circuit, wires.circuit][first]
+        string = np.r_[wires.string_start, wires.string_end]
+        self.string = string[first]
+        self.weight = np.r_[wires.mass_start, wires.mass_end][first] * GRAVITY
+        self.wind_span = np.bincount(self.of_end, np.r_[wires.length, wires.length] / 2)
+        both = np.bincount(self.of_end) > 1
+        self.side = np.where(both, None, np.where(first < len(wires), "ahead", "back"))
+
+    def summed(self, loads):
+        """Loads of all ends (end, option, case, side, 3) summed at the rows, string weight included."""
+        total = np.zeros((len(self.structure), *loads.shape[1:]))
+        np.add.at(total, self.of_end, loads)
+        total[..., 0] += self.weight[:, None, None, None]
+        return total
+
+    def of_either(self, values):
+        """A value that both ends at a string share, (end, ...) to (row, ...)."""
+        result = np.empty((len(self.structure), *values.shape[1:]))
+        result[self.of_end] = values
+        return result
+
+    def load(self, r, o, k):
+        """Vertical load per length of the wires [N/m]."""
+        return self.scene.strung.weight[self.group[r], o, k]
+
+    def keys(self, r, o, k):
+        """Columns that name the rows, and the place."""
+        scene, s = self.scene, self.structure[r]
+        x = scene.structures
+        place = np.stack([x.easting, x.northing, scene.base_elevation], axis=-1)
+        return {
+            "line": x.line[s], "structure": x.structure[s], "role": x.role[s], "wire": self.wire[r],
+            "section": scene.sections.name[self.section[r]], "section_side": self.side[r],
+            "option": np.array([option.name for option in scene.options], object)[o],
+            "case": np.array([case.name for case in scene.cases], object)[k],
+            "geometry": shapely.points(place)[s],
+        }
+
+
+def _end_loads(scene):
+    """Loads of every wire end on its structure: down, right, ahead [N]; (end, option, case, side, 3)."""
+    hung, spare = scene.hung, scene.by_ruling_span
+    lost = np.isnan(hung.horizontal_tension)
+    H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
+    start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
+    pulls = end_forces(start, end, hung.vectors(), H)
+    return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
+
+
+def _about(arm, pull):
+    """Vectors of the span's frame as down, right along the crossarm, and ahead."""
+    a, b = (arm[:, i, None, None, None] for i in (0, 1))
+    return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
+
+
+def _swings(scene):
+    """Swing of the string at every wire end across the line, positive to the right [deg]."""
+    wires, hung, plumb = scene.wires, scene.hung, scene.plumb
+    result = []
+    for arm, at, place, string in ((plumb.arm_start, plumb.start, hung.start, wires.string_start),
+                                   (plumb.arm_end, plumb.end, hung.end, wires.string_end)):
+        moved = place - at[:, None, None, None]
+        right = moved[..., 0] * arm[:, 0, None, None, None] + moved[..., 1] * arm[:, 1, None, None, None]
+        long = string[:, None, None, None]
+        angle = np.degrees(np.arctan2(right, long - moved[..., 2]))
+        result.append(np.where(long > 0, angle, np.nan))
+    return np.concatenate(result)
+
+
+def _ratios(forces, scene):
+    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one."""
+    today = next((i for i, option in enumerate(scene.options) if option.existing), None)
+    size = np.abs(forces).max(axis=3)
+    if today is None:
+        return np.full(size.shape, np.nan)
+    worst = np.fmax.reduce(size[:, today], axis=1)[:, None, None]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(worst > _NOTHING, size / worst, np.nan)

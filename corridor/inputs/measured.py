@@ -1,0 +1,125 @@
+"""Tensions measured on a wire that hangs, section by section."""
+
+import math
+
+import numpy as np
+from scipy.optimize import brentq
+
+from corridor.conductor.materials import read_cells
+from corridor.errors import InputError, nearest
+from corridor.geometry.catenary import greatest_sag
+from corridor.line.facts import Measured
+
+__all__ = ["check_measured", "read_measured"]
+
+#: Columns, with the bounds beyond which a number is a slip of its unit; None for text.
+COLUMNS = {"section": None, "line": None, "temperature": (-60.0, 300.0), "horizontal_tension": (100.0, 1e6),
+           "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0)}
+
+
+def read_measured(path):
+    """Read measured tensions.
+
+    Parameters
+    ----------
+    path : path
+        A CSV file with a row of names: `section`, `temperature` [degC], and `horizontal_tension` [N], or `sag` [m]
+        with `span_length` [m] and, where its ends differ in height, `rise` [m]; `line` where lines share a name of a
+        section.
+
+    Returns
+    -------
+    tuple of Measured
+        Of a sag the catenary constant: the tension needs the wire's weight besides.
+
+    Raises
+    ------
+    InputError
+        A column, cell or section that cannot be used, or one section twice.
+    """
+    names, *rows = read_cells(path)
+    _check_names(path, names)
+    found = {}
+    for number, row in enumerate(rows, 2):
+        if len(row) != len(names):
+            raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
+        made = _row(path, number, dict(zip(names, (cell.strip() for cell in row), strict=True)))
+        key = made.line, made.section
+        if key in found:
+            raise InputError(path, f"row {number}, section", repr(made.section), "each section once")
+        found[key] = made
+    if not found:
+        raise InputError(path, "rows", "none", "one row for each section that was measured")
+    return tuple(found.values())
+
+
+def check_measured(measured, structures, path):
+    """Refuse a measurement of a section that the line does not have.
+
+    Parameters
+    ----------
+    measured : tuple of Measured
+    structures : Structures
+    path : path
+        Of the measurements, for the error.
+    """
+    new = np.r_[True, structures.line[1:] != structures.line[:-1]]
+    ends = np.flatnonzero(new | np.r_[new[1:], True] | (structures.role != "suspension"))
+    pairs = [(a, b) for a, b in zip(ends[:-1], ends[1:], strict=True) if not new[b]]
+    name, line = structures.structure, structures.line
+    known = {(line[a], f"{name[a]}-{name[b]}") for a, b in pairs}
+    names = sorted({section for _, section in known})
+    for row in measured:
+        if row.line and (row.line, row.section) not in known or row.section not in names:
+            close = nearest(row.section, names)
+            raise InputError(path, "section", f"{row.section!r}" + f" of line {row.line!r}" * bool(row.line),
+                             ", ".join(names[:8]) + ", ..." * (len(names) > 8), close and repr(close))
+
+
+def _check_names(path, names):
+    for name in names:
+        if name not in COLUMNS:
+            hint = nearest(name, COLUMNS)
+            raise InputError(path, "first row", repr(name), ", ".join(COLUMNS), hint and repr(hint))
+    for name in ("section", "temperature"):
+        if name not in names:
+            raise InputError(path, "first row", f"no column {name}", ", ".join(COLUMNS))
+
+
+def _row(path, number, cells):
+    if not cells["section"]:
+        raise InputError(path, f"row {number}, section", "an empty cell", "the name of a section, <from>-<to>")
+    values = {name: _number(path, number, name, cells.get(name, "")) for name, bounds in COLUMNS.items() if bounds}
+    temperature, H, sag, S = (values[name] for name in ("temperature", "horizontal_tension", "sag", "span_length"))
+    if math.isnan(temperature):
+        raise InputError(path, f"row {number}, temperature", "an empty cell", "the temperature of the wire [degC]")
+    if math.isnan(H) == math.isnan(sag) or math.isnan(sag) != math.isnan(S):
+        raise InputError(path, f"row {number}", "neither or both, or a sag without its span",
+                         "horizontal_tension, or sag with span_length")
+    rise = 0.0 if math.isnan(values["rise"]) else values["rise"]
+    constant = math.nan if math.isnan(sag) else _constant(path, number, S, rise, sag)
+    return Measured(cells.get("line", ""), cells["section"], temperature, H, constant)
+
+
+def _number(path, number, name, cell):
+    low, high = COLUMNS[name]
+    if cell == "":
+        return math.nan
+    try:
+        value = float(cell)
+    except ValueError:
+        raise InputError(path, f"row {number}, {name}", repr(cell), f"a number from {low:g} to {high:g}") from None
+    if not low <= value <= high:
+        raise InputError(path, f"row {number}, {name}", cell, f"a number from {low:g} to {high:g}")
+    return value
+
+
+def _constant(path, number, span, rise, sag):
+    """Catenary constant [m] of a sag, by root finding."""
+    def off(constant):
+        return float(greatest_sag(span, rise, constant)) - sag
+
+    low, high = span / 4, span * 1e4
+    if off(low) < 0 or off(high) > 0:
+        raise InputError(path, f"row {number}, sag", f"{sag:g} m in a span of {span:g} m", "the sag of a hanging wire")
+    return brentq(off, low, high, xtol=1e-9)

@@ -1,0 +1,224 @@
+"""The history of every wire: strung on its initial curves, loaded, grown old; and the length that follows from it.
+
+Pairs of a group of wires and an option are worked on side by side, as one axis. A pair's sets, its length and its
+tensions hang together; `settle_pairs` finds those that agree.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from corridor.geometry.catenary import mean_tension_ratio, slack
+from corridor.line import laws
+from corridor.mechanics.creep import outer_set_of_creep, predicted_creep
+from corridor.mechanics.elongation import strain
+from corridor.mechanics.history import gap_set, sets_after, settle
+from corridor.mechanics.ruling_span import tension, unstressed_excess
+from corridor.mechanics.stringing import longest
+
+__all__ = ["Pairs", "Settled", "settle_pairs"]
+
+#: Where the settling begins [-]; any value of this order will do.
+_FIRST_SET = 5e-4
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """What is known of pairs before they settle; columns of shape (pair,), (pair, case) or (pair, limit).
+
+    `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare` weight
+    [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
+    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case;
+    `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
+    """
+
+    law: object
+    creep: object
+    method: np.ndarray
+    given_set: np.ndarray
+    span: np.ndarray
+    bare: np.ndarray
+    rts: np.ndarray
+    everyday: np.ndarray
+    stringing: np.ndarray
+    age: np.ndarray
+    pretension: np.ndarray
+    measured: np.ndarray
+    measured_at: np.ndarray
+    load: np.ndarray
+    temperature: np.ndarray
+    limit_tension: np.ndarray
+    limit_load: np.ndarray
+    limit_temperature: np.ndarray
+    limit_given: np.ndarray
+    limit_initial: np.ndarray
+
+    def __getitem__(self, index):
+        """Return those pairs alone."""
+        def pick(value):
+            if isinstance(value, tuple):
+                return laws.take_law(value, index)
+            return None if value is None else value[index]
+
+        return Pairs(*(pick(getattr(self, field.name)) for field in fields(self)))
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What pairs come to; columns of shape (pair,).
+
+    `excess` unstressed length over ruling span less one, nan without answer; `governing` limit, -1 for none;
+    `initial_outer` ... `final_core` permanent sets [-]; `set_by` what made the outer part's final set.
+    """
+
+    excess: np.ndarray
+    governing: np.ndarray
+    initial_outer: np.ndarray
+    initial_core: np.ndarray
+    final_outer: np.ndarray
+    final_core: np.ndarray
+    set_by: np.ndarray
+
+
+def settle_pairs(pairs):
+    """Return length and sets of pairs, such that both follow from each other.
+
+    Parameters
+    ----------
+    pairs : Pairs
+
+    Returns
+    -------
+    Settled
+    """
+    count = len(pairs.span)
+    sets = np.zeros((4, count))
+    sets[2] = pairs.given_set
+    by = np.full(count, "given", object)
+    moving = np.flatnonzero(pairs.method != laws.GIVEN)
+    if len(moving):
+        some = pairs[moving]
+        sets[:, moving], by[moving] = _settle(some)
+    by[np.isnan(sets[2]) | (sets[2] == 0)] = None
+    excess, governing = _length(pairs, sets)
+    return Settled(excess, governing, *sets, by)
+
+
+def _settle(pairs):
+    """Sets (initial outer, initial core, final outer, final core) of pairs, and what made the final outer one."""
+    before = _pretensioned(pairs)
+    start = np.stack([*before, np.full_like(before[0], _FIRST_SET), np.zeros_like(before[1])])
+    sets = settle(lambda sets: np.max(_sets(pairs, before, sets), axis=0), start)
+    made = _sets(pairs, before, sets)[:, 2]
+    by = np.array(_MAKERS, object)[np.argmax(made, axis=0)]
+    return sets, by
+
+
+#: What may make a set, in the order in which `_sets` tells them.
+_MAKERS = ("pretension", "load", "creep", "stringing")
+
+
+def _pretensioned(pairs):
+    """Sets of both parts after the pretension, on the virgin curves."""
+    drawn = (pairs.pretension > 0) & (pairs.method == laws.CURVES)
+    sets = np.zeros((2, len(drawn)))
+    if drawn.any():
+        some = pairs[drawn]
+        e = strain(some.pretension, some.stringing, some.law)
+        sets[:, drawn] = sets_after(e, some.stringing, some.law)
+    return sets
+
+
+def _sets(pairs, before, sets):
+    """Sets (maker, initial and final of both parts, pair) that the length made of these sets leads to."""
+    excess, _ = _length(pairs, sets)
+    made = np.zeros((len(_MAKERS), 4, len(excess)))
+    made[:, :2] = before
+    made[0, 2:] = before
+    for method, maker, function in _HISTORIES:
+        chosen = pairs.method == method
+        if chosen.any():
+            some = pairs[chosen]
+            found = function(some, excess[chosen], sets[:, chosen])
+            if method == laws.GAP:
+                made[:, 0, chosen] = found[0]
+            made[maker, 2:, chosen] = np.transpose(found)
+    return made
+
+
+def _length(pairs, sets):
+    """Unstressed length of pairs with these sets, and the limit that governs it."""
+    outer = np.where(pairs.limit_initial, sets[0, :, None], sets[2, :, None])
+    core = np.where(pairs.limit_initial, sets[1, :, None], sets[3, :, None])
+    part = laws.with_sets(laws.take_law(pairs.law, np.s_[:, None]), outer, core)
+    with np.errstate(invalid="ignore"):
+        excess, governing = longest(pairs.limit_tension, pairs.limit_given, pairs.span[:, None], pairs.limit_load,
+                                    pairs.limit_temperature, part)
+    known = np.isfinite(pairs.measured)
+    if known.any():
+        some = pairs[known]
+        final = laws.with_sets(some.law, *sets[2:, known])
+        excess[known] = unstressed_excess(some.span, some.measured, some.bare, some.measured_at, final)
+        governing[known] = -1
+    return excess, governing
+
+
+def _state(pairs, excess, load, temperature, part):
+    """Horizontal tension [N], strain [-] and mean tension [N] of a state."""
+    H = tension(excess, pairs.span, load, temperature, part).horizontal_tension
+    C = H / load
+    with np.errstate(invalid="ignore"):
+        e = (slack(pairs.span, 0.0, C) / pairs.span - excess) / (1 + excess)
+        return H, e, H * mean_tension_ratio(pairs.span, 0.0, C)
+
+
+def _by_load(pairs, excess, sets):
+    """Greatest sets of both parts that any case leaves, the wire being on its initial curves."""
+    cases = pairs.temperature.shape[1]
+    pair, case = (index.ravel() for index in np.indices((len(excess), cases)))
+    # A case that this wire cannot be in, for lack of a temperature, leaves nothing.
+    real = np.isfinite(pairs.temperature).ravel()
+    some, k = pairs[pair[real]], case[real]
+    row = np.arange(len(k))
+    load, T = some.load[row, k], some.temperature[row, k]
+    law = laws.with_sets(some.law, *sets[:2, pair[real]])
+    e = _state(some, excess[pair[real]], load, T, law)[1]
+    left = np.zeros((2, len(excess), cases))
+    left[:, pair[real], case[real]] = sets_after(e, T, law)
+    return left.max(axis=-1)
+
+
+def _by_creep_curve(pairs, excess, sets):
+    """Sets of both parts after years at the everyday temperature, on the creep curves; 0 where there are none."""
+    left = np.zeros((2, len(excess)))
+    has = np.isfinite(pairs.creep.outer_0)
+    if has.any():
+        some = pairs[has]
+        e = _state(some, excess[has], some.bare, some.everyday, some.creep)[1]
+        left[:, has] = sets_after(e, some.everyday, some.creep)
+    return left
+
+
+def _by_prediction(pairs, excess, sets):
+    """Sets after years at the everyday temperature and the final tension there, by the published predictor."""
+    law = laws.with_sets(pairs.law, *sets[2:])
+    H = _state(pairs, excess, pairs.bare, pairs.everyday, law)[0]
+    outer = outer_set_of_creep(predicted_creep(H / pairs.rts, pairs.age), pairs.law)
+    return np.stack([outer, np.zeros_like(outer)])
+
+
+def _by_gap(pairs, excess, sets):
+    """Set of an outer part that is clamped once the core has been tensioned alone."""
+    alone = laws.with_sets(pairs.law._replace(outer_compression=0.0 * pairs.span), 1.0 + 0 * excess, 0 * excess)
+    F = _state(pairs, excess, pairs.bare, pairs.stringing, alone)[2]
+    outer = gap_set(F, pairs.stringing, alone)
+    return np.stack([outer, np.zeros_like(outer)])
+
+
+#: By method: which maker, and the function of its sets.
+_HISTORIES = (
+    (laws.CURVES, 1, _by_load),
+    (laws.CURVES, 2, _by_creep_curve),
+    (laws.PREDICTED, 2, _by_prediction),
+    (laws.GAP, 3, _by_gap),
+)

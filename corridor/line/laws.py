@@ -1,0 +1,88 @@
+"""The law of elongation of every wire, as arrays, made once per conductor."""
+
+import numpy as np
+
+from corridor.conductor.curves import NO_CURVE, curve_at
+from corridor.mechanics.elongation import Curved, TwoPart
+
+__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "law_rows", "reshape_law", "take_law", "with_sets"]
+
+#: How the permanent sets of a wire come about.
+GIVEN, PREDICTED, CURVES, GAP = "given", "predicted", "curves", "gap"
+
+
+def law_rows(wirings):
+    """Return law, creep law and method of each wiring.
+
+    Parameters
+    ----------
+    wirings : sequence of Wiring or None
+        None gives nan.
+
+    Returns
+    -------
+    law : TwoPart or Curved of arrays (wiring,)
+        Without sets; linear where no wiring needs more.
+    creep : Curved of arrays (wiring,), or None
+        Each part on its creep curve at the wiring's age; nan where it has none.
+    method : ndarray of str, shape (wiring,)
+    """
+    method = np.array([GIVEN if w is None else _method(w.conductor) for w in wirings], object)
+    rows = [_row(w.conductor) if w is not None else [np.nan] * len(Curved._fields) for w in wirings]
+    law = Curved(*np.array(rows, float).T)
+    bent = np.isfinite(law.core_bend) & (law.core_stiffness > 0)
+    if np.isin(method, (GIVEN, PREDICTED)).all() and not bent.any():
+        return TwoPart(*law[:7]), None, method
+    creep = [_creep_row(w, row) for w, row in zip(wirings, rows, strict=True)]
+    return law, Curved(*np.array(creep, float).T), method
+
+
+def with_sets(law, outer_set, core_set):
+    """Return the law of wires with these permanent sets [-]."""
+    return law._replace(outer_set=outer_set, core_set=core_set)
+
+
+def take_law(law, index):
+    """Return the law with every field indexed alike."""
+    return type(law)(*(np.asarray(field)[index] for field in law))
+
+
+def reshape_law(law, shape):
+    """Return the law with every field broadcast and reshaped alike."""
+    whole = np.broadcast_shapes(*(np.shape(field) for field in law))
+    return type(law)(*(np.broadcast_to(field, whole).reshape(shape) for field in law))
+
+
+def _method(conductor):
+    if conductor.elongation == "gap":
+        return GAP
+    if conductor.curves is not None:
+        return CURVES
+    return GIVEN if conductor.set_given else PREDICTED
+
+
+def _row(conductor):
+    """Fields of `Curved` for a conductor without sets."""
+    c, curves = conductor, conductor.curves
+    outer, core = c.outer_area * c.outer_modulus, c.core_area * c.core_modulus
+    curve, core_curve, ends = NO_CURVE, NO_CURVE, (np.inf, np.inf)
+    if curves is not None:
+        area = c.outer_area if curves.own_area else c.outer_area + c.core_area
+        outer, curve, ends = curves.outer_final * area, _scaled(curves.outer, area), (curves.outer_end, curves.core_end)
+        if not curves.own_area:
+            core, core_curve = curves.core_final * area, _scaled(curves.core, area)
+    return [outer, core, c.outer_expansion, c.core_expansion, 0.0, 0.0, c.compression * c.outer_area,
+            *curve, ends[0], *core_curve, ends[1], c.core_expansion_above, c.core_expansion_change]
+
+
+def _scaled(curve, area):
+    return [coefficient * area for coefficient in curve]
+
+
+def _creep_row(wiring, row):
+    """Fields of `Curved` on the creep curves. Sets of -1 keep the straight lines out of the way."""
+    if wiring is None or wiring.conductor.curves is None or not wiring.conductor.curves.creep:
+        return [np.nan] * len(Curved._fields)
+    area = wiring.conductor.outer_area + wiring.conductor.core_area
+    outer, core = curve_at(wiring.conductor.curves, wiring.age)
+    return [*row[:4], -1.0, -1.0, row[6], *_scaled(outer, area), row[12], *_scaled(core, area), row[18], *row[19:]]

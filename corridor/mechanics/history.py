@@ -1,0 +1,89 @@
+"""What a wire's history leaves in it: permanent sets of both parts, and the fixed point they hang on.
+
+A state on the curve leaves each part the set from which its final line leads to that very state. Of several states
+the greatest set holds, part by part. The sets depend on the tension, the tension on the unstressed length, and that,
+where a limit is final, on the sets: `settle` finds the sets that agree with themselves.
+"""
+
+import numpy as np
+
+from corridor.mechanics.curves import REFERENCE_TEMPERATURE, core_free_strain, part_forces
+
+__all__ = ["gap_set", "sets_after", "settle"]
+
+_ITERATIONS = 100
+_TOLERANCE = 1e-12
+
+
+def sets_after(strain, temperature, part):
+    """Return the permanent sets that a state leaves in the outer part and in the core [-].
+
+    Parameters
+    ----------
+    strain : array_like
+        Of the conductor in that state [-].
+    temperature : array_like
+        [degC]
+    part : Curved
+        The law the wire obeys as it comes to that state: its initial curves, or its creep curves.
+
+    Returns
+    -------
+    outer, core : ndarray
+        `s_i = m_i - F_i/K_i` with the mechanical strain m and force F of the part; 0 for a part that is slack or does
+        not exist: it keeps what it had.
+    """
+    outer, core, outer_slope, _ = part_forces(strain, temperature, part)
+    m = strain - part.outer_expansion * (np.asarray(temperature, float) - REFERENCE_TEMPERATURE)
+    outer_set = np.where(outer_slope == 0, 0.0, m - outer / part.outer_stiffness)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        core_set = strain - core_free_strain(temperature, part) - core / part.core_stiffness
+    return outer_set, np.where(part.core_stiffness > 0, core_set, 0.0)
+
+
+def gap_set(tension, temperature, part):
+    """Return the set of an outer part that is clamped without force while the core holds a tension [-].
+
+    `s_o = F/K_c + a_c (T - T_ref) - a_o (T - T_ref)`: in the gap type the core alone is tensioned at stringing, so that
+    the knee is the temperature of stringing.
+    """
+    rise = np.asarray(temperature, float) - REFERENCE_TEMPERATURE
+    return tension / part.core_stiffness + core_free_strain(temperature, part) - part.outer_expansion * rise
+
+
+def settle(update, start):
+    """Return the fixed point of `update`, column by column, by Wegstein's method.
+
+    Parameters
+    ----------
+    update : callable
+        `(values) -> values`, ndarray to ndarray of one shape (value, column); a column depends on itself alone, each
+        of its values mostly on itself.
+    start : ndarray, shape (value, column)
+
+    Returns
+    -------
+    ndarray
+        nan in every column that changes by more than 1e-12 when put in once more. A column that has settled is left
+        alone, so that it does not depend on its neighbours.
+    """
+    x = np.array(start, float)
+    value, slope = update(x), np.zeros_like(x)
+    settled = _settled(x, value)
+    for _ in range(_ITERATIONS):
+        if settled.all():
+            break
+        new = np.where(settled, x, x + (value - x) / (1 - slope))
+        new_value = np.where(settled, value, update(new))
+        step = new - x
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = np.where(np.abs(step) > 1e-13, (new_value - value) / step, 0.0)
+        slope = np.clip(np.nan_to_num(slope), -2.0, 0.8)
+        x, value = new, new_value
+        settled = _settled(x, value)
+    return np.where(settled & ~np.isnan(value), value, np.nan)
+
+
+def _settled(x, value):
+    """True for columns that change no more, or are not known at all."""
+    return (~(np.abs(value - x) > _TOLERANCE)).all(axis=0)

@@ -1,0 +1,226 @@
+"""What holds the wires of a section, and what the wires do to it.
+
+Vectors are (easting, northing, elevation). Strings are straight, swing freely about their hinge, and have half of
+their weight and of their wind at each end. Inside, arrays have the batch last: (span, batch), (node, batch),
+vectors (3, ..., batch); sections of fewer spans are filled with level spans that pull at nothing.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.errors import InputError
+from corridor.geometry.catenary import plane_of
+from corridor.mechanics import block_newton as block
+from corridor.mechanics.elongation import TwoPart
+
+__all__ = [
+    "FREE", "HELD", "POST", "Problem", "SupportForces", "Supports", "end_forces", "forces_on_ends", "hanging", "planes",
+    "prepare", "support_forces", "unit",
+]
+
+#: A string that swings; a wire held at the hinge (strain set, V-string); a post that bends along the line.
+FREE, HELD, POST = 0, 1, 2
+
+#: A filling span, level: chord [m], load [N/m].
+_FILL_CHORD, _FILL_LOAD = np.array([100.0, 0, 0]), np.array([0, 0, -10.0])
+
+
+class Supports(NamedTuple):
+    """What holds the wire, in order along the line; the first and the last of a section are its dead ends.
+
+    `hinge` (batch, n + 1, 3) [m]: where a string hangs; the wire itself where it is held or on a post.
+    `kind` (batch, n + 1): FREE, HELD or POST. A free string at a dead end is the strain string, a link between
+    structure and wire. `string_length` [m], 0 holds the wire at the hinge; `string_weight` [N], all of it;
+    `string_force` (batch, n + 1, 3) [N], all the wind on the string; `stiffness` [N/m] of a post along the line.
+    """
+
+    hinge: np.ndarray
+    kind: np.ndarray
+    string_length: np.ndarray
+    string_weight: np.ndarray = 0.0
+    string_force: np.ndarray = 0.0
+    stiffness: np.ndarray = 0.0
+
+
+class Problem(NamedTuple):
+    """Sections with the batch last.
+
+    (3, node, batch): `hinge`, `line` and `pull`, half the weight and wind of free strings. (node, batch): `kind`,
+    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `unstressed`, and `load` with 3 in front.
+    """
+
+    hinge: np.ndarray
+    kind: np.ndarray
+    length: np.ndarray
+    pull: np.ndarray
+    stiffness: np.ndarray
+    line: np.ndarray
+    inner: np.ndarray
+    active: np.ndarray
+    load: np.ndarray
+    unstressed: np.ndarray
+    temperature: np.ndarray
+    part: TwoPart
+
+
+def prepare(supports, load, temperature, part, count=None, unstressed=1.0):
+    """Broadcast, put the batch last, and fill short sections.
+
+    Parameters
+    ----------
+    supports : Supports
+    load, temperature, part, count, unstressed
+        As in `equilibrium.solve`.
+
+    Returns
+    -------
+    Problem
+
+    Raises
+    ------
+    InputError
+        Where `kind` or `count` is none that exists, or a string's length negative.
+    """
+    hinge, load, unstressed = (np.asarray(v, float) for v in (supports.hinge, load, unstressed))
+    n = hinge.shape[-2] - 1
+    columns = [np.atleast_1d(v) for v in (temperature, n if count is None else count, *part)]
+    batch = np.broadcast_shapes(hinge.shape[:1], load.shape[:1], unstressed.shape[:1], *(c.shape for c in columns))
+    law = type(part)
+    T, count, *part = (np.broadcast_to(c, batch) for c in columns)
+    node, active = np.arange(n + 1)[:, None], np.arange(n)[:, None] < count
+
+    def filled(values, used, fill=0.0):
+        size = np.shape(fill)[:1]
+        values = np.broadcast_to(np.asarray(values, float), (*batch, len(used), *size)).T
+        return np.ascontiguousarray(np.where(used, values, np.reshape(fill, (*size, 1, 1))))
+
+    there, none = node <= count, np.zeros(3)
+    kind, length = filled(supports.kind, there, HELD), filled(supports.string_length, there)
+    _check(kind, length, count, n)
+    kind = np.where((kind == FREE) & (length == 0), HELD, kind)
+    pull = filled(supports.string_force, there, none) / 2
+    pull[2] -= filled(supports.string_weight, there) / 2
+    hinge = filled(hinge, there, none)
+    return Problem(
+        hinge, kind, np.where(kind == FREE, length, 1.0), np.where(kind == FREE, pull, 0.0),
+        filled(supports.stiffness, there), _line_direction(hinge, active), (node > 0) & (node < count), active,
+        filled(load, active, _FILL_LOAD), filled(unstressed, active, _FILL_CHORD[0]), T.astype(float), law(*part),
+    )
+
+
+def _check(kind, length, count, n):
+    unknown = ~np.isin(kind, (FREE, HELD, POST))
+    if unknown.any():
+        raise InputError(None, "kind", np.unique(kind[unknown]).tolist(), f"FREE {FREE}, HELD {HELD}, POST {POST}")
+    if np.any(length < 0):
+        raise InputError(None, "string_length", f"{length.min():g} m", "0 m or more")
+    if np.any((count < 1) | (count > n)):
+        raise InputError(None, "count", f"{count.min()} to {count.max()}", f"1 to {n} spans")
+
+
+def unit(vector):
+    """Return unit vectors of vectors (3, ...); nan of nothing."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return vector / np.sqrt((vector * vector).sum(axis=0))
+
+
+def _line_direction(hinge, active):
+    """Horizontal unit vector along the line at each support, halving its angle, (3, node, batch)."""
+    chord = np.diff(hinge, axis=1)
+    chord[2] = 0
+    chord = np.where(active, unit(chord), 0.0)
+    both = np.zeros_like(hinge)
+    both[:, :-1] += chord
+    both[:, 1:] += chord
+    return unit(both)
+
+
+def planes(problem, offset):
+    """Return the planes of all wires, vectors first, `offset` (3, node, batch) being that of wire from hinge."""
+    chord = np.where(problem.active, np.diff(problem.hinge + offset, axis=1), _FILL_CHORD[:, None, None])
+    plane = plane_of(0.0, np.moveaxis(chord, 0, -1), np.moveaxis(problem.load, 0, -1))
+    return plane._replace(along=np.moveaxis(plane.along, -1, 0), against=np.moveaxis(plane.against, -1, 0))
+
+
+def forces_on_ends(problem, plane, wire):
+    """Return the force of wires and strings on every string end, or of wires on a held end [N], (3, node, batch)."""
+    force = problem.pull.copy()
+    force[:, :-1] += np.where(problem.active, wire.H * plane.along - wire.left * plane.against, 0.0)
+    force[:, 1:] -= np.where(problem.active, wire.H * plane.along + wire.right * plane.against, 0.0)
+    return force
+
+
+def hanging(problem):
+    """Return offsets of strings that hang plumb, or at dead ends point to the next support, (3, node, batch)."""
+    chord = unit(np.where(problem.active, np.diff(problem.hinge, axis=1), 1.0))
+    inward = -np.concatenate([-chord[:, :1], chord], axis=1)
+    plumb = np.array([0, 0, -1.0])[:, None, None]
+    return np.where(problem.kind == FREE, problem.length * np.where(problem.inner, plumb, inward), 0.0)
+
+
+def end_forces(start, end, load, horizontal_tension):
+    """Return the forces of wires on their two ends [N].
+
+    Parameters
+    ----------
+    start, end, load : array_like, shape (..., 3)
+        Ends of the wire [m] and its load per length [N/m].
+    horizontal_tension : array_like, shape (...)
+        Component across the load, H [N].
+
+    Returns
+    -------
+    on_start, on_end : ndarray, shape (..., 3)
+        Together the whole load on the wire, `q L`.
+
+    Examples
+    --------
+    >>> on_start, on_end = end_forces([0, 0, 0], [300, 0, 30], [0, 0, -20], 30000.0)
+    >>> on_start.round(1).tolist(), on_end.round(1).tolist()
+    ([30000.0, 0.0, -9.9], [-30000.0, 0.0, -6029.9])
+    """
+    plane = plane_of(start, end, load)
+    wire = block.shape(plane.span, plane.rise, plane.load, np.log(np.asarray(horizontal_tension, float)))
+    along, across = wire.H[..., None] * plane.along, plane.against
+    return along - wire.left[..., None] * across, -along - wire.right[..., None] * across
+
+
+class SupportForces(NamedTuple):
+    """Force on each structure at the hinge [N], (batch, n + 1).
+
+    `down`, negative where wires lift; `right`, to the right of the line; `ahead`, along the line.
+    """
+
+    down: np.ndarray
+    right: np.ndarray
+    ahead: np.ndarray
+
+
+def support_forces(supports, equilibrium, load, *, count=None):
+    """Return what wires and strings do to the structures, string weight and wind included.
+
+    The line's direction at a support halves its angle.
+
+    Parameters
+    ----------
+    supports : Supports
+    equilibrium : Equilibrium
+        Its solution.
+    load, count
+        As solved for.
+
+    Returns
+    -------
+    SupportForces
+        nan where the section was not found, and beyond its supports.
+    """
+    problem = prepare(supports, load, 0.0, TwoPart(*np.zeros(7)), count, equilibrium.horizontal_tension)
+    plane = planes(problem, equilibrium.end.T - problem.hinge)
+    with np.errstate(invalid="ignore"):
+        wire = block.shape(plane.span, plane.rise, plane.load, np.log(problem.unstressed))
+        east, north, up = forces_on_ends(problem, plane, wire) + problem.pull
+    line_east, line_north, _ = problem.line
+    there = np.isfinite(equilibrium.end[..., 0])
+    parts = -up, east * line_north - north * line_east, east * line_east + north * line_north
+    return SupportForces(*(np.where(there, p.T, np.nan) for p in parts))

@@ -1,0 +1,1 @@
+"""Drawings of ratings, ladders and temperatures, as SVG, PNG or PDF."""

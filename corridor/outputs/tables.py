@@ -1,0 +1,182 @@
+"""Tables beside the findings: CSV files, a small GeoPackage of limits, and text for a terminal."""
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyogrio
+
+from corridor.outputs.batches import known_layer, record_batch
+
+__all__ = ["comparison_text", "ladder_text", "rating_text", "series_text", "weather_text", "write_csv", "write_layers"]
+
+
+def write_csv(path, columns):
+    """Write columns as a CSV file in UTF-8, units in the heads; what is not known is empty.
+
+    Parameters
+    ----------
+    path : path
+    columns : dict of str to array, shape (row,)
+        A column "geometry" is left out.
+    """
+    names = [name for name in columns if name != "geometry"]
+    with Path(path).open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(names)
+        writer.writerows(zip(*(map(_cell, columns[name]) for name in names), strict=True))
+
+
+def _cell(value):
+    if value is None:
+        return ""
+    if isinstance(value, str | bool | int | np.integer):
+        return value
+    return "" if np.isnan(value) else f"{value:.6g}"
+
+
+def write_layers(path, crs, layers):
+    """Write some layers of the findings as a GeoPackage of their own, replacing what stands there.
+
+    Parameters
+    ----------
+    path : path
+    crs : pyproj.CRS
+    layers : dict of str to dict
+        Columns by name of layer, as in `corridor.outputs.schema`.
+    """
+    Path(path).unlink(missing_ok=True)
+    for name, columns in layers.items():
+        layer = known_layer(name)
+        known = {column.name for column in layer.columns} | ({"geometry"} if layer.geometry else set())
+        batch = record_batch(layer, {key: value for key, value in columns.items() if key in known})
+        pyogrio.write_arrow(pa.Table.from_batches([batch]), path, layer=name, driver="GPKG",
+                            geometry_name="geometry" if layer.geometry else None, geometry_type=layer.geometry,
+                            crs=crs.to_wkt("WKT2_2019") if layer.geometry else None)
+
+
+def _aligned(head, rows):
+    """Lines of a table: the first column to the left, the others to the right."""
+    cells = [head, *rows]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
+    return ["  ".join([row[0].ljust(widths[0]), *(row[i].rjust(widths[i]) for i in range(1, len(head)))]).rstrip()
+            for row in cells]
+
+
+def _number(value, form=".0f"):
+    return "-" if value is None or not np.isfinite(value) else format(value, form)
+
+
+def _rows(columns):
+    return [dict(zip(columns, values, strict=True)) for values in zip(*columns.values(), strict=True)]
+
+
+def weather_text(ratings):
+    """Return lines that say for which weather currents are told.
+
+    Parameters
+    ----------
+    ratings : Ratings
+    """
+    w, sky = ratings.weather, ratings.sky
+    wind = f"at {w.wind_angle:g} deg to the wire" if sky.wind_direction is None else \
+        f"from {sky.wind_direction:g} deg, the least current of all bearings"
+    sun = f"{w.solar:.0f} W/m2" if sky.latitude is None else \
+        f"that of latitude {sky.latitude:g} deg, day {sky.day}, hour {sky.hour:g}, on each bearing"
+    core = "temperatures are of the whole wire" if ratings.radial_conductivity is None else \
+        f"temperatures are of the core, radial conductivity {ratings.radial_conductivity:g} W/m/K"
+    return [f"Air {w.ambient:g} degC, wind {w.wind_speed:g} m/s {wind}",
+            f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
+            f"Method of the study {ratings.method}; {core}"]
+
+
+def comparison_text(columns):
+    """Return lines that compare the options, both methods beside each other.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.planning.rating_tables.comparison`.
+    """
+    rows = _rows(columns)
+    required = rows[0]["required_current_a"]
+    currents = [("continuous_current_a", ".0f"), ("emergency_current_a", ".0f"), ("short_time_current_a", ".0f"),
+                ("continuous_current_change_percent", "+.0f"), ("core_excess_k", ".1f")]
+    losses = [("temperature_at_required_current_c", ".1f"), ("loss_at_required_kw_per_km", ".1f"),
+              ("loss_at_required_change_percent", "+.1f"), ("loss_at_continuous_kw_per_km", ".1f"),
+              ("loss_at_continuous_change_percent", "+.0f"), ("energy_mwh_per_km_year", ".0f"),
+              ("energy_change_percent", "+.1f")]
+    return [
+        "Current per phase [A]", "",
+        *_compared(rows, ("option", "method", "normal", "emergency", "short time", "change %", "core +K"), currents),
+        "", f"Losses of three phases: at the required {_number(required)} A and at the rating [kW/km], over a year "
+        "[MWh/km]",
+        "", *_compared(rows, ("option", "method", "degC", "required", "change %", "rating", "change %", "year",
+                              "change %"), losses)]
+
+
+def _compared(rows, head, columns):
+    return _aligned(head, [[row["option"], row["method"], *(_number(row[name], form) for name, form in columns)]
+                           for row in rows])
+
+
+def rating_text(columns, method):
+    """Return lines of the rating tables by one method: air down, wind across, in A per phase.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.planning.rating_tables.rating_table`.
+    method : str
+    """
+    lines = []
+    chosen = columns["method"] == method
+    for option in dict.fromkeys(columns["option"][chosen]):
+        for state in dict.fromkeys(columns["state"][chosen & (columns["option"] == option)]):
+            rows = chosen & (columns["option"] == option) & (columns["state"] == state)
+            lines += [f"{option}, {state}, {_number(columns['temperature_c'][rows][0], 'g')} degC", ""]
+            lines += [*_grid(columns, rows), ""]
+    return lines
+
+
+def _grid(columns, rows):
+    winds, ambients = np.unique(columns["wind_m_s"][rows]), np.unique(columns["ambient_c"][rows])
+    current = columns["current_a"][rows].reshape(len(ambients), len(winds))
+    return _aligned(["air degC", *(f"{wind:g} m/s" for wind in winds)],
+                    [[f"{ambient:g}", *map(_number, row)] for ambient, row in zip(ambients, current, strict=True)])
+
+
+def series_text(columns):
+    """Return lines that say what the hours come to, option by option.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.planning.series.option_rows`.
+    """
+    head = ("option", "hours", "unknown", "above max", "above em.", "median degC", "99 %", "greatest", "MWh/km")
+    names = ("hours", "hours_unknown", "hours_above_maximum", "hours_above_emergency", "temperature_median_c",
+             "temperature_99_percent_c", "temperature_greatest_c", "energy_mwh_per_km")
+    rows = [[row["option"], *(_number(row[name], ".1f" if name.endswith("_c") else ".0f") for name in names)]
+            for row in _rows(columns)]
+    return _aligned(head, rows)
+
+
+def ladder_text(columns):
+    """Return lines of the ladder: for each line and option what it carries as its worst spans are put right.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.planning.ladder.ladder_rows`.
+    """
+    lines, rows = [], _rows(columns)
+    for line, option in dict.fromkeys((row["line"], row["option"]) for row in rows):
+        steps = [row for row in rows if (row["line"], row["option"]) == (line, option)]
+        cells = [[str(row["spans_fixed"]), _number(row["limit_current_a"]), _number(row["limit_temperature_c"], ".1f"),
+                  row["limiting_span"] or "maximum temperature"] for row in steps]
+        table = _aligned(("spans put right", "A", "degC", "limit set by"), cells)
+        notes = ["", *(f"  ({row['note']})" if row["note"] else "" for row in steps)]
+        lines += [f"{line}, {option}", "", *(text + note for text, note in zip(table, notes, strict=True)), ""]
+    return lines

@@ -1,0 +1,124 @@
+"""What a line carries when its worst spans are put right, one after the other: the price of each bad span."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.planning.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+
+__all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
+
+
+class Ceiling(NamedTuple):
+    """What an option carries where nothing falls short: its maximum temperature [degC], and the current there [A]."""
+
+    temperature: float
+    current: float
+
+
+class Limits:
+    """Rows of the layer `limits` as they come, batch by batch, kept for the ladder."""
+
+    #: Columns that a ladder is made of, or that are worth keeping beside it.
+    COLUMNS = ("line", "span", "option", "limit_temperature_c", "limit_current_a", "clearing_temperature_c",
+               "maximum_temperature_c", "governs", "governing_against", "governing_obstacle", "geometry")
+
+    def __init__(self):
+        self._batches = []
+
+    def add(self, layer, columns):
+        """Keep a batch of rows, if they are limits."""
+        if layer == "limits":
+            self._batches.append({name: columns[name] for name in self.COLUMNS})
+
+    @property
+    def columns(self):
+        """All rows so far, as columns."""
+        return {name: np.concatenate([batch[name] for batch in self._batches]) for name in self.COLUMNS}
+
+
+def ceilings(ratings, spans):
+    """Return what each option carries on each line where nothing falls short, (line, option) to Ceiling.
+
+    Parameters
+    ----------
+    ratings : Ratings
+    spans : Spans
+        Of all lines; the current of a line is the least over its bearings.
+    """
+    found = {}
+    for line in dict.fromkeys(spans.line):
+        azimuth = np.unique(np.round(spans.azimuth[spans.line == line], 3))
+        for index, option in enumerate(ratings.options):
+            T = option.wiring.maximum_temperature
+            current = np.min(ratings.current_at(index, np.full(azimuth.shape, T), azimuth))
+            found[line, option.name] = Ceiling(T, float(current))
+    return found
+
+
+def ladder_rows(limits, ceilings):
+    """Return the rows of the layer `ladder`, as columns.
+
+    A line carries what its worst span allows. With `n` of its spans put right it carries what the next one allows,
+    and in the end what its maximum temperature does. Spans not assessed may be the worst of all, so they come first,
+    and the limit is unknown (nan) until they are put right: what the others allow is then at most so much.
+
+    Parameters
+    ----------
+    limits : dict of ndarray
+        Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs.
+    ceilings : dict
+        (line, option) to Ceiling. Where its current is nan (no weather is given) spans are ordered by temperature.
+
+    Returns
+    -------
+    dict of ndarray
+    """
+    keys = list(zip(limits["line"], limits["option"], strict=True))
+    groups = {}
+    for row, key in enumerate(keys):
+        groups.setdefault(key, []).append(row)
+    parts = [_steps(*key, {name: column[rows] for name, column in limits.items()}, ceilings[key])
+             for key, rows in groups.items()]
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]} if parts else {}
+
+
+def _steps(line, option, limits, ceiling):
+    """Steps of one line and option."""
+    span, current, temperature = (limits[name] for name in ("span", "limit_current_a", "limit_temperature_c"))
+    by, top = (temperature, ceiling.temperature) if np.isnan(ceiling.current) else (current, ceiling.current)
+    none = limits["governs"] == NO_TEMPERATURE
+    # A number that is not known never counts as one that suffices.
+    unknown = (limits["governs"] == UNKNOWN) | (np.isnan(by) & ~none)
+    worth = np.where(unknown, -np.inf, np.where(none, -1e9, by))
+    order = np.argsort(worth, kind="stable")
+    # A span within a thousandth of what the whole line carries in the end gains nothing.
+    order = order[worth[order] < top - 1e-3]
+    lost = unknown[order]
+    return {
+        "line": np.full(len(order) + 1, line, object), "option": np.full(len(order) + 1, option, object),
+        "spans_fixed": np.arange(len(order) + 1), "fixed_span": np.append(None, span[order]).astype(object),
+        "limiting_span": np.append(span[order], None).astype(object),
+        "limit_temperature_c": np.append(np.where(lost, np.nan, temperature[order]), ceiling.temperature),
+        "limit_current_a": np.append(np.where(lost, np.nan, current[order]), ceiling.current),
+        "note": _notes(limits, order, lost, by, top, "degC" if np.isnan(ceiling.current) else "A"),
+    }
+
+
+def _notes(limits, order, lost, by, top, unit):
+    """Words for each step, None where there is nothing to know."""
+    notes = np.full(len(order) + 1, None, object)
+    known = by[order][~lost]
+    bound = known[0] if len(known) else top
+    for step in np.flatnonzero(lost):
+        bound_text = f"at most {bound:.0f} {unit}" if np.isfinite(bound) else "no temperature clears another"
+        notes[step] = f"{_spans(lost.sum() - step)} not assessed; the others allow {bound_text}"
+    iced = np.sum(limits["governs"] == ICE[MAXIMUM])
+    if iced:
+        words = f"under ice short, whatever the current: {_spans(iced)} more"
+        notes[-1] = words if notes[-1] is None else f"{notes[-1]}; {words}"
+    return notes
+
+
+def _spans(count):
+    return f"{count} span{'s' if count != 1 else ''}"

@@ -1,0 +1,206 @@
+"""Degenerate and ordinary inputs by name, and the small builders that several tests share.
+
+All places and things are invented. Lengths in [m], forces in [N], as inside the package.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.assessment import Facts, Ground, Plan, assess_spans
+from corridor.clearance.crossings import index_obstacles
+from corridor.clearance.rule_files import load_rules
+from corridor.conductor.conductor import conductor_from
+from corridor.geometry.distance import Rows
+from corridor.line.build import attach, lay_out
+from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
+from corridor.line.swing import span_frame
+from corridor.mechanics.elongation import TwoPart
+
+#: Span, rise, catenary constant [m].
+SHAPES = {
+    "level": (300.0, 0.0, 1500.0),
+    "gentle": (300.0, 30.0, 1500.0),
+    "falling": (400.0, -60.0, 1200.0),
+    "steep": (50.0, 80.0, 400.0),
+    "long and steep": (1200.0, 350.0, 900.0),
+    "short": (12.0, 0.5, 800.0),
+    "long": (1500.0, 10.0, 2200.0),
+    "taut": (80.0, 1.0, 20000.0),
+    "slack": (200.0, -5.0, 90.0),
+}
+
+#: Spans of a section and their rises [m]; nan fills up.
+SECTIONS = {
+    "one span": ([300.0, np.nan, np.nan], [0.0, np.nan, np.nan]),
+    "level": ([300.0, 250.0, 340.0], [0.0, 0.0, 0.0]),
+    "over a hill": ([180.0, 420.0, 260.0], [35.0, -5.0, -40.0]),
+    "short and long": ([40.0, 500.0, 45.0], [2.0, 20.0, -3.0]),
+    "steep": ([150.0, 160.0, 170.0], [90.0, 100.0, 95.0]),
+}
+
+#: 403 mm2 of aluminium on 65 mm2 of steel, some 1.63 kg/m (Drake: moduli and expansions recalled).
+STEEL_CORED = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 4e-4, 0, 0)))
+#: One part only.
+ALL_ALUMINIUM = TwoPart(*(np.float64(v) for v in (28e6, 0, 23e-6, 0, 3e-4, 0, 0)))
+#: Weight of the first [N/m].
+WEIGHT = 15.965
+
+
+class Profile(NamedTuple):
+    """What the terrain gives below straight lines: knots and middles in turn."""
+
+    first: np.ndarray
+    fraction: np.ndarray
+    elevation: np.ndarray
+
+
+def nodes(knots):
+    """Knots and, between each two, the middle."""
+    knots = np.asarray(knots, float)
+    place = np.empty(2 * len(knots) - 1)
+    place[::2], place[1::2] = knots, (knots[:-1] + knots[1:]) / 2
+    return place
+
+
+def rows_of(places, surfaces, shapes):
+    """`Rows` of lists of node places and surfaces, and of (span, start, rise)."""
+    first = np.r_[0, np.cumsum([len(p) for p in places])]
+    return Rows(first, np.concatenate(places), np.concatenate(surfaces), *np.array(shapes, float).T)
+
+
+def quadratic(left, middle, right, s):
+    """Parabola through values at 0, 1/2 and 1 (Lagrange's formula), at `s`."""
+    return left * (2 * s - 1) * (s - 1) - 4 * middle * s * (s - 1) + right * s * (2 * s - 1)
+
+
+def wire(x, span, rise, constant):
+    """Height of a wire above its left end, by `C cosh` about a low point found from the two ends.
+
+    `y = C (cosh((x - x0)/C) - cosh(x0/C))`, x0 by bisection of `y(S) = h`: no formula of the package.
+    """
+    low, high = span / 2 - 50 * span - constant * 5, span / 2 + 50 * span + constant * 5
+    for _ in range(200):
+        x0 = (low + high) / 2
+        # y(S) falls as the low point moves to the right.
+        too_low = 2 * np.sinh((span - 2 * x0) / (2 * constant)) * constant * np.sinh(span / (2 * constant)) < rise
+        low, high = (low, x0) if too_low else (x0, high)
+    return 2 * constant * np.sinh(x / (2 * constant)) * np.sinh((x - 2 * x0) / (2 * constant))
+
+
+def draped(sample, e0, n0, e1, n1, *, pieces=60):
+    """Profile of an analytic ground below straight lines, as the terrain would give it."""
+    t = nodes(np.linspace(0, 1, pieces + 1))
+    e, n = (np.asarray(a)[:, None] + t * (np.asarray(b) - a)[:, None] for a, b in ((e0, e1), (n0, n1)))
+    count = len(e)
+    return Profile(np.arange(count + 1) * len(t), np.tile(t, count), sample(e.ravel(), n.ravel()))
+
+
+def structures(easting, northing, *, line=None, role=None, base=0.0, bisector=np.nan, framing="F"):
+    """Structures of given places; terminal at the ends of each line, else suspension."""
+    count = len(easting)
+    line = np.array(["L"] * count if line is None else line, object)
+    if role is None:
+        ends = np.r_[True, line[1:] != line[:-1]] | np.r_[line[1:] != line[:-1], True]
+        role = np.where(ends, "terminal", "suspension")
+    names = np.array([f"T{i + 1}" for i in range(count)], object)
+    framings = np.array([framing] * count if isinstance(framing, str) else framing, object)
+    return Structures(line, names, np.arange(count, dtype=float), np.array(role, object), framings,
+                      np.array(easting, float), np.array(northing, float),
+                      np.broadcast_to(np.asarray(base, float), count).copy(),
+                      np.broadcast_to(np.asarray(bisector, float), count).copy())
+
+
+def framings(rows):
+    """Framings of rows (framing, wire, kind, offset, height, string, string length, string mass)."""
+    framing, wire_name, kind, *numbers = zip(*rows, strict=True)
+    offset, height, string, length, mass = numbers
+    texts = (np.array(v, object) for v in (framing, wire_name, kind, ["1"] * len(framing)))
+    return Framings(*texts, np.array(offset, float), np.array(height, float), np.array(string, object),
+                    np.array(length, float), np.array(mass, float))
+
+
+def obstacles(rows):
+    """Obstacles of rows (category, geometry, absolute, height, radius)."""
+    category, geometry, absolute, height, radius = zip(*rows, strict=True)
+    count = len(rows)
+    shapes = np.empty(count, object)
+    shapes[:] = geometry
+    assert not shapely.is_empty(shapes).any()
+    names = np.array([f"{c}:{i}" for i, c in enumerate(category)], object)
+    return Obstacles(np.array(["things"] * count, object), names, np.array(category, object), shapes,
+                     np.array(absolute, bool), np.array(height, float), np.full(count, np.nan),
+                     np.array(radius, float), np.array([""] * count, object))
+
+
+def unit_factor(e0, n0, e1, n1, elevation):
+    """Ground lengths that equal those of the grid."""
+    return np.ones(np.shape(e0))
+
+
+#: An invented conductor with a steel core; numbers of the order of the common ones.
+CONDUCTOR = {"name": "invented", "outer_area": 400e-6, "core_area": 65e-6, "diameter": 0.028, "mass": 1.6,
+             "rts": 140e3, "resistance_20": 0.072e-3, "temperature_coefficient": 0.00403, "outer_modulus": 55e9,
+             "core_modulus": 190e9, "outer_expansion": 23e-6, "core_expansion": 11.5e-6, "permanent_set": 4e-4,
+             "compression": 0.0, "elongation": "linear"}
+
+
+def option(name="today", *, existing=True, maximum=80.0, limits=None, **changes):
+    """An option of the invented conductor, strung to a share of its strength at 10 degC unless told otherwise."""
+    limits = limits or (Limit("18 % RTS", "share", 0.18, 10.0, None, "final"),)
+    return Option(name, Wiring(conductor_from(CONDUCTOR | changes), maximum, None, limits), existing)
+
+
+def rules_of(folder, rows):
+    """Rules of rows (against, measure, base)."""
+    file = folder / "rules.csv"
+    lines = [f"{against} {measure},{against},{measure},{base}" for against, measure, base in rows]
+    file.write_text("\n".join(["rule,against,measure,base", *lines]), encoding="utf-8")
+    return load_rules(file)
+
+
+class NoHeat:
+    """Ratings that no test here asks for: every current is nan."""
+
+    @staticmethod
+    def current_at(option, temperature, *_):
+        return np.full(np.shape(temperature), np.nan)
+
+
+HOT = Case("hot", "maximum", checks=("vertical",))
+NO_OBSTACLES = Obstacles(*(np.zeros(0, object) for _ in range(4)), np.zeros(0, bool), np.zeros(0), np.zeros(0),
+                         np.zeros(0), np.zeros(0, object))
+
+
+def findings(line, framing, rules, *, ground, things=NO_OBSTACLES, options=None, cases=(HOT,), way=None,
+             voltage=123e3, pieces=60, method="ruling_span", heat=None):
+    """Findings of a whole line over an analytic ground `ground(easting, northing)`, and its facts and plan."""
+    base = np.where(np.isnan(line.base_elevation), ground(line.easting, line.northing), line.base_elevation)
+    facts = Facts(line, framing, index_obstacles(things), way or RightOfWay(), rules, options or (option(),), cases,
+                  None, voltage, heat or NoHeat(), method)
+    plan = Plan(*lay_out(line, base, unit_factor), base)
+    surface = Ground(ground, lambda *ends: draped(ground, *ends, pieces=pieces))
+    return assess_spans(facts, plan, surface, 0, len(plan.spans) - 1), facts, plan
+
+
+def rows_where(columns, **wanted):
+    """Indices of the rows of a layer in which columns have given values."""
+    keep = np.ones(len(next(iter(columns.values()))), bool)
+    for name, value in wanted.items():
+        keep &= columns[name] == value
+    return np.flatnonzero(keep)
+
+
+def hung(line, framing):
+    """Route, spans, wires and their ends in the frame of their span, of a line whose bases are known."""
+    route, spans, _ = lay_out(line, line.base_elevation, unit_factor)
+    wires, _ = attach(line, line.base_elevation, route, spans, framing)
+    return route, spans, wires, span_frame(line, route, spans, wires)
+
+
+def one_wire(start, end):
+    """A wire held at two places: line, route, spans, wires and frame of one span."""
+    (e0, n0, z0), (e1, n1, z1) = start, end
+    line = structures([e0, e1], [n0, n1], base=[z0, z1])
+    return line, *hung(line, framings([("F", "a", "phase", 0.0, 0.0, "post", 0, 0)]))

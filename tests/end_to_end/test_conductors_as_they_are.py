@@ -1,0 +1,126 @@
+"""The keys of a study that say how a wire stretches and what it has been through, seen in the findings."""
+
+import numpy as np
+import pytest
+
+from corridor.conductor.materials import FOLDER
+from corridor.errors import InputError
+
+OTHER = """
+[[options]]
+name = "annealed"
+conductor = "264-A0/62-ST6C"
+maximum_temperature = 150
+pretension = "45 % RTS"
+[[options.stringing]]
+limit = "existing"
+case = "ice"
+"""
+
+OURS = """
+[[conductors]]
+name = "ours"
+family = "hard-drawn aluminium on steel"
+outer_area = "264.4 mm^2"
+core_area = "61.7 mm^2"
+diameter = "23.5 mm"
+mass = 1.213
+rts = "111.5 kN"
+resistance_20 = "0.1093 ohm/km"
+elongation = "our curves"
+compression = "8 MPa"
+compression_low = "2 MPa"
+compression_high = "15 MPa"
+"""
+
+
+def test_history_and_the_knee_are_told(study):
+    """Creep by prediction, the knee between both ends of its band, margins likewise, and a warning."""
+    findings = study.check()
+    rows = findings["sections"]
+    assert set(rows.set_by) == {"creep"} and (rows.outer_set > 5e-4).all()
+    assert ((rows.knee_low_c < rows.knee_temperature_c) & (rows.knee_temperature_c < rows.knee_high_c)).all()
+    table = findings["clearances"]
+    assert ((table.margin_low_m <= table.margin_m) & (table.margin_m <= table.margin_high_m)).all()
+    hot = table[table.case == "hot"]
+    assert (hot.margin_m - hot.margin_low_m > 0.01).all()
+    assert "Harvey and Larson" in findings["run"].warnings[0]
+
+
+def test_a_wire_strung_to_what_today_s_wire_bears(study):
+    """The other wire has the tension of today's under ice, and was drawn to 45 % first."""
+    study.text += OTHER
+    rows = study.check()["sections"]
+    rows = rows[rows.case == "ice"]
+    today, other = (rows[rows.option == name].horizontal_tension_n.to_numpy() for name in ("today", "annealed"))
+    np.testing.assert_allclose(other, today, rtol=5e-3)
+    assert (rows[rows.option == "annealed"].governing_limit
+            == "tension of the existing wire in ice, final").all()
+    assert set(rows[rows.option == "annealed"].set_by) == {"pretension"}
+
+
+def test_a_measured_section(study):
+    """Its tension at the temperature of the measurement is the one measured; the other section keeps its limit."""
+    study.change('name = "swung"', 'name = "as measured"\ntemperature = 14\nchecks = ["vertical"]\n[[cases]]\n'
+                 'name = "swung"')
+    study.change("existing = true", 'existing = true\nmeasured = "measured.csv"')
+    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-3,14,17500\n")
+    findings = study.check()
+    rows = findings.rows("sections", case="as measured").set_index("section")
+    assert rows.horizontal_tension_n["1-3"] == pytest.approx(17500, rel=1e-9)
+    assert rows.governing_limit["1-3"] == "measured: 17500 N at 14 degC"
+    assert rows.governing_limit["3-4"].startswith("18 % RTS")
+    assert "options.today.measured" in set(findings["inputs"].part)
+
+
+def test_a_section_that_does_not_exist_is_refused(study):
+    study.change("existing = true", 'existing = true\nmeasured = "measured.csv"')
+    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-2,14,17500\n")
+    with pytest.raises(InputError) as caught:
+        study.check()
+    assert "'1-2'" in str(caught.value) and "1-3" in str(caught.value)
+
+
+def test_curves_and_a_band_of_ones_own(study):
+    """The same curves under another name, for a conductor of 30 and 7 wires; the band is the one given."""
+    text = (FOLDER / "curves.csv").read_text(encoding="utf-8").replace("aluminium on steel 26/7", "our curves")
+    (study.folder / "curves.csv").write_text(text, encoding="utf-8")
+    study.text = 'curves = "curves.csv"\n' + study.text + OURS
+    study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "ours"')
+    findings = study.check()
+    rows = findings["sections"]
+    assert set(rows.set_by) == {"creep"} and (rows.core_set > 0).all()
+    assert (rows.knee_high_c - rows.knee_low_c > 25).all()
+    assert "Harvey" not in (findings["run"].warnings[0] or "")
+    assert "curves" in set(findings["inputs"].part)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where", "found"),
+    [
+        ("existing = true", 'existing = true\npretension = "1800 m"', "options.0.pretension", "'1800 m'"),
+        ("existing = true", 'existing = true\npretension = "500 kN"', "options.0.pretension", "500000 N"),
+        ("existing = true", "existing = true\nage = 0", "options.0.age", "0"),
+        ('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"\nage = 40', "options.0.age", "40 years"),
+        ('limit = "18 % RTS"', 'limit = "existing"', "options.0.stringing.0.limit", "'existing'"),
+    ],
+)
+def test_keys_that_cannot_be_used(study, old, new, where, found):
+    study.change(old, new)
+    with pytest.raises(InputError) as caught:
+        study.check()
+    assert caught.value.where == where and found in caught.value.found
+
+
+@pytest.mark.parametrize(("end", "column"), [("15 MPa", "margin_low_m"), ("2 MPa", "margin_high_m")])
+def test_the_band_is_what_another_compression_gives(study, other_study, end, column):
+    """Margins at an end of the band, and those of a study whose wire has that compression.
+
+    5 mm: the band keeps the place and takes the change of sag from the ruling span; the other study does neither.
+    """
+    for each, compression in ((study, "8 MPa"), (other_study, end)):
+        each.text += OURS.replace("8 MPa", compression).replace('elongation = "our curves"\n', "")
+        each.change('conductor = "264-AL1/62-ST1A"', 'conductor = "ours"')
+    band, wanted = (each.check().rows("clearances", case="hot") for each in (study, other_study))
+    np.testing.assert_allclose(band[column], wanted.margin_m, atol=5e-3)
+    assert (np.abs(band.margin_m - wanted.margin_m) > 0.02).all()

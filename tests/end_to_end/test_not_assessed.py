@@ -1,0 +1,121 @@
+"""What cannot be assessed is said, row by row, with its reason; and never passes."""
+
+import numpy as np
+import shapely
+
+
+def test_a_hole_in_the_raster(study):
+    """Under the second span 60 m are unknown: a row for each case, naming span and wires, and no pass."""
+    study.add_roads()
+    study.write_ground(unknown=lambda e, n: abs(e - 500_400) < 30)
+    findings = study.check()
+    gaps = findings.rows("not_assessed", against="ground")
+    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("2-3", "hot"), ("2-3", "ice")}
+    assert gaps["reason"].str.contains("no values below").all() and (gaps["wire"] == "A, B").all()
+    assert findings.result.status == 3
+    # What is known of the span is compared all the same.
+    assert len(findings.rows("clearances", span="2-3", against="ground")) == 2
+    limit = findings.row("limits", span="2-3")
+    assert limit["governs"] == "not assessed" and np.isnan(limit["limit_temperature_c"])
+
+
+def test_a_structure_outside_the_raster(study):
+    """The last structure has no ground: its span has no wires, so nothing there passes."""
+    study.add_roads()
+    study.write_ground(high=(500_800, 5_600_400))
+    findings = study.check()
+    gaps = findings.rows("not_assessed", span="3-4")
+    assert gaps["reason"].str.contains("base elevation of structure 4 is unknown").any()
+    assert not len(findings.rows("clearances", span="3-4")) and not len(findings.rows("wires", span="3-4"))
+    assert np.isnan(findings.row("structures", structure="4")["base_elevation_m"])
+    assert findings.result.status == 3
+
+
+def test_its_own_base_elevation_needs_no_raster(study):
+    study.add_roads()
+    study.write_ground(high=(500_800, 5_600_400))
+    study.structures["base_elevation"] = [None, None, None, 119.0]
+    findings = study.check()
+    assert findings.row("structures", structure="4")["base_elevation_m"] == 119
+    assert len(findings.rows("wires", span="3-4"))
+    gaps = findings.rows("not_assessed", against="ground")
+    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("3-4", "hot"), ("3-4", "ice")}
+
+
+def test_framings_that_do_not_meet(study):
+    """Wire B ends nowhere: both spans beside the framing without it say so."""
+    study.add_roads()
+    study.framings = study.framings.replace("hang,B,phase,1,5,20,suspension,1.4,40\n", "")
+    findings = study.check()
+    gaps = findings.rows("not_assessed", wire="B")
+    assert sorted(gaps["span"]) == ["1-2", "2-3"] and gaps["reason"].str.contains("does not name it").all()
+    assert findings.rows("wires", wire="B")["span"].unique().tolist() == ["3-4"]
+
+
+def test_a_category_without_rule(study):
+    study.add_roads()
+    study.add_obstacle("canals", "canal", [shapely.LineString([(500_450, 5_599_900), (500_450, 5_600_100)])],
+                       "height = 0\nradius = 5")
+    findings = study.check()
+    gap = findings.row("not_assessed", against="canal")
+    assert (gap["span"], gap["obstacle"]) == ("2-3", "canals:1") and "canal" in gap["reason"]
+    assert findings.result.status == 3
+
+
+SHIELD = "hold,S,shield,,0,26,strain,,\nhang,S,shield,,0,26,suspension,0.3,4\n"
+SHIELD_WIRE = """
+[shield_wire]
+conductor = "105-AL1/17-ST1A"
+[[shield_wire.stringing]]
+limit = "15 % RTS"
+temperature = 10
+"""
+
+
+def test_shield_wires_without_conductor(study):
+    study.add_roads()
+    study.framings += SHIELD
+    findings = study.check()
+    gaps = findings.rows("not_assessed", wire="S")
+    assert sorted(gaps["span"]) == ["1-2", "2-3", "3-4"] and gaps["reason"].str.contains("shield_wire").all()
+    assert not len(findings.rows("wires", wire="S"))
+
+
+def test_shield_wires(study):
+    """Their temperature is their own, and they hang in each option alike."""
+    study.add_roads()
+    study.framings += SHIELD
+    study.text += SHIELD_WIRE
+    findings = study.check()
+    rows = findings.rows("wires", wire="S", case="hot")
+    assert len(rows) == 3 and (rows["kind"] == "shield").all()
+    assert (rows["conductor_temperature_c"] == 50).all()
+    assert findings.result.status == 0
+
+
+def test_an_option_without_emergency_temperature(study, make):
+    study.add_roads()
+    study.text += make.SECOND_OPTION + '\n[[cases]]\nname = "emergency"\ntemperature = "emergency"\n'
+    findings = study.check()
+    gaps = findings.rows("not_assessed", case="emergency")
+    assert set(gaps["option"]) == {"alloy"} and set(gaps["span"]) == {"1-2", "2-3", "3-4"}
+    assert gaps["reason"].str.contains("no emergency temperature").all()
+    rows = findings.rows("wires", case="emergency")
+    assert set(rows["option"]) == {"today"} and (rows["conductor_temperature_c"] == 90).all()
+
+
+def test_vertical_clearance_asked_for_in_wind(study):
+    study.add_roads()
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    gaps = study.check().rows("not_assessed", case="swung")
+    assert set(gaps["span"]) == {"1-2", "2-3", "3-4"} and gaps["reason"].str.contains("wind").all()
+
+
+def test_obstacles_whose_top_is_not_known(study):
+    study.add_roads()
+    middle = shapely.LineString([(500_450, 5_599_950), (500_450, 5_600_050)])
+    study.add_obstacle("lanes", "road", [middle])
+    study.add_obstacle("walls", "road", [middle], 'height_column = "tall"', tall=[np.nan])
+    gaps = study.check()["not_assessed"]
+    assert set(zip(gaps["span"], gaps["obstacle"], strict=True)) == {("2-3", "lanes:1"), ("2-3", "walls:1")}
+    assert gaps["reason"].str.contains("height").all()

@@ -1,0 +1,103 @@
+"""What the person at a terminal is told: one screen on stderr, nothing on stdout."""
+
+from pyproj import Transformer
+
+import corridor
+
+
+def run(study, capsys, *arguments):
+    """Write and run the study; return its status and what was said."""
+    study.write()
+    status = study.command(*arguments)
+    said = capsys.readouterr()
+    assert said.out == ""
+    return status, said.err
+
+
+def test_all_clear(study, capsys):
+    study.add_roads()
+    status, said = run(study, capsys)
+    assert status == 0
+    assert "today" in said and "Not assessed" not in said
+    assert "Local codes" in said
+
+
+def test_the_worst_span_and_the_findings_are_named(study, capsys, make):
+    """The least margin of each option, where it is, and the path of the file, in 80 columns and on one screen."""
+    study.add_roads()
+    study.text += make.SECOND_OPTION
+    study.rules = study.rules.replace("5.5", "8.5")
+    status, said = run(study, capsys, "--output", "out.gpkg")
+    study.folder.joinpath("out.gpkg").unlink(missing_ok=True)
+    assert status == 1
+    options = corridor.check_study(study.path).options
+    for option in options:
+        row = next(line for line in said.splitlines() if line.startswith(option["option"]))
+        assert f"{option['worst_margin_m']:+.2f} m" in row
+        for key in ("worst_span", "worst_against", "worst_case"):
+            assert option[key] in row
+        assert f" {option['violations']} " in row
+    assert len(said.splitlines()) <= 24
+    assert "out.gpkg" in said
+
+
+def widest(study, capsys):
+    """Run the study, which falls short, and return the columns of the widest line of its summary."""
+    study.add_roads()
+    study.rules = study.rules.replace("5.5", "8.5")
+    status, said = run(study, capsys, "--output", "out.gpkg")
+    assert status == 1
+    return max(len(line) for line in said.splitlines())
+
+
+def test_eighty_columns(study, capsys, make, monkeypatch):
+    monkeypatch.chdir(study.folder)
+    study.text += make.SECOND_OPTION
+    assert widest(study, capsys) <= 80
+
+
+def test_eighty_columns_with_a_long_name(study, capsys, make, monkeypatch):
+    monkeypatch.chdir(study.folder)
+    study.text += make.SECOND_OPTION.replace('"alloy"', '"thermal alloy on galvanised steel"')
+    assert widest(study, capsys) <= 80
+
+
+def test_eighty_columns_with_a_local_grid(study, capsys, monkeypatch):
+    monkeypatch.chdir(study.folder)
+    change = Transformer.from_crs(study.crs, "EPSG:4326", always_xy=True)
+    places = change.transform(*study.structures[["easting", "northing"]].to_numpy().T)
+    study.crs, (study.structures["easting"], study.structures["northing"]) = "EPSG:4326", places
+    assert widest(study, capsys) <= 80
+
+
+def test_what_was_not_assessed_is_said(study, capsys):
+    study.add_roads()
+    study.write_ground(unknown=lambda e, n: abs(e - 500_400) < 30)
+    status, said = run(study, capsys)
+    assert status == 3
+    line = next(line for line in said.splitlines() if line.startswith("Not assessed"))
+    assert "None of them is a pass" in line and "not_assessed" in line
+
+
+def test_warnings_are_said(study, capsys):
+    """Heights whose unit nobody states are taken as metres, aloud."""
+    study.add_roads()
+    study.change('vertical_unit = "m"\n', "")
+    study.change('highest_voltage = "123 kV"\n', "")
+    _, said = run(study, capsys)
+    assert "unit of its heights is not stated" in " ".join(said.split())
+    assert "highest voltage taken as 123 kV" in " ".join(said.split())
+
+
+def test_quiet(study, capsys):
+    """No word; the status tells."""
+    study.add_roads()
+    assert run(study, capsys, "--quiet") == (0, "")
+    study.rules = study.rules.replace("4.5", "9.5")
+    assert run(study, capsys, "--quiet") == (1, "")
+
+
+def test_quiet_about_everything_but_errors(study, capsys):
+    study.change("voltage =", "voltag =")
+    status, said = run(study, capsys, "--quiet")
+    assert status == 2 and said.startswith("corridor: study.toml")

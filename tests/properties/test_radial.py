@@ -1,0 +1,122 @@
+"""Radial distance to uprights, against brute force in space.
+
+A tree or mast is an upright of some radius up to its top. Brute force: distance from places on the
+wire, `C cosh` about a bisected low point, to the nearest point of that cylinder.
+"""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from corridor.clearance.crossings import index_obstacles
+from corridor.clearance.radial import near_points
+
+from ..common import SHAPES, framings, hung, obstacles, one_wire, structures, wire
+
+CASES = np.array([0])
+
+
+def brute(start, end, C, spot, top, radius, count=200_001):
+    """Least distance to a cylinder, the place, and the step between places [m]."""
+    t = np.linspace(0, 1, count)
+    S = np.hypot(*(end - start)[:2])
+    plan = start[:2] + t[:, None] * (end - start)[:2]
+    z = start[2] + wire(t * S, S, (end - start)[2], C)
+    beside = np.maximum(np.hypot(*(plan - spot).T) - radius, 0)
+    distance = np.hypot(beside, np.maximum(z - top, 0))
+    return distance.min(), t[distance.argmin()], np.hypot(S, np.ptp(z)) / count
+
+
+def nearest(wires, things, constants, tops):
+    index = index_obstacles(things)
+    constant = np.asarray(constants, float).reshape(len(wires), -1, 1)
+    return near_points(wires, index, constant, CASES, np.asarray(tops, float), np.ones(len(index.part), bool),
+                       ground_factor=np.ones(len(wires)))
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.sampled_from(sorted(SHAPES)), st.floats(-0.03, 1.03), st.floats(-25, 25), st.floats(-15, 20),
+       st.sampled_from([0.0, 0.3, 4.0]))
+def test_against_brute_force(name, place, off, below, radius):
+    """Tops from 20 m below the wire's nearest place to 15 m above it; also short of and beyond the ends."""
+    S, h, C = SHAPES[name]
+    place = np.clip(place, -20 / S, 1 + 20 / S)
+    start, end = np.array([100.0, 50.0, 200.0]), np.array([100.0 + 0.6 * S, 50 + 0.8 * S, 200 + h])
+    _, _, _, wires, _ = one_wire(start, end)
+    spot = start[:2] + place * (end - start)[:2] + off * np.array([0.8, -0.6])
+    top = 200 + wire(np.clip(place, 0, 1) * S, S, h, C) - below
+    things = obstacles([("tree", shapely.Point(spot), False, 10.0, radius)])
+    got = nearest(wires, things, [C], [top])
+    if not len(got.wire):
+        assert shapely.distance(shapely.Point(spot), shapely.LineString([start[:2], end[:2]])) > 30
+        return
+    least, where, step = brute(start, end, C, spot, top, radius)
+    # The package's last places are 2 mm apart; a steep wire passes them faster.
+    fine = 0.002 * np.hypot(1, abs(h) / S + S / C)
+    assert least - step <= got.actual[0] <= least + fine
+    z = start[2] + wire(got.fraction[0] * S, S, h, C)
+    assert got.elevation[0] == pytest.approx(z, abs=1e-6)
+    if abs(z - top) > 1e-6:
+        assert got.position[0] == ("above" if z > top else "beside")
+
+
+def test_by_hand():
+    """3 m beside and 4 m below a level, taut wire: 5 m; with a crown of 3 m: 4 m; into the crown: 0."""
+    _, _, _, wires, _ = one_wire((0, 0, 50), (200, 0, 50))
+    rows = [("tree", shapely.Point(100, 3), False, 10.0, r) for r in (0.0, 3.0, 3.0)]
+    sag = 200**2 / (8 * 1e5)
+    got = nearest(wires, obstacles(rows), [1e5], [46 - sag, 46 - sag, 60.0])
+    np.testing.assert_allclose(got.actual, [5, 4, 0], atol=1e-3)
+    assert list(got.position) == ["above", "above", "beside"]
+
+
+def test_mirror_of_wire_and_tree():
+    shape = SHAPES["falling"]
+    S, h, C = shape
+    _, _, _, there, _ = one_wire((0, 0, 100), (S, 0, 100 + h))
+    _, _, _, back, _ = one_wire((S, 0, 100 + h), (0, 0, 100))
+    things = obstacles([("tree", shapely.Point(150, 8), False, 10.0, 2.0)])
+    a, b = (nearest(wires, things, [C], [70.0]) for wires in (there, back))
+    np.testing.assert_allclose(a.actual, b.actual, atol=1e-3)
+    np.testing.assert_allclose(a.fraction, 1 - b.fraction, atol=0.01)
+
+
+def test_worst_wire_of_the_span_and_every_state():
+    """Two wires, three states: one row per state, the nearer wire's; slacker is nearer to what is below."""
+    line = structures([0, 300], [0, 0], base=[0.0, 0.0])
+    _, _, wires, _ = hung(line, framings([("F", "far", "phase", -5, 30, "post", 0, 0),
+                                          ("F", "near", "phase", 5, 30, "post", 0, 0)]))
+    things = obstacles([("tree", shapely.Point(120, -9), False, 10.0, 1.0)])
+    constants = np.array([[3000.0, 1500.0, 1000.0]] * 2)
+    got = nearest(wires, things, constants, [15.0])
+    assert list(wires.wire[got.wire]) == ["near"] * 3 and got.option.tolist() == [0, 1, 2]
+    for row, C in enumerate(constants[0]):
+        least, _, step = brute(wires.start[1], wires.end[1], C, np.array([120.0, -9]), 15.0, 1.0)
+        assert least - step <= got.actual[row] <= least + 2e-3
+    assert (np.diff(got.actual) < 0).all()
+
+
+def test_what_is_not_chosen_unknown_or_far_is_not_compared():
+    _, _, _, wires, _ = one_wire((0, 0, 50), (200, 0, 50))
+    things = obstacles([("tree", shapely.Point(100, 3), False, 10.0, 0.0),
+                        ("tree", shapely.Point(100, 31), False, 10.0, 0.0),
+                        ("wall", shapely.LineString([(50, 5), (60, 5)]), False, 2.0, 0.0)])
+    got = nearest(wires, things, [1500.0], [40.0] * 3)
+    assert got.obstacle.tolist() == [0]
+    assert not len(nearest(wires, things, [np.nan], [40.0] * 3).wire)
+    assert not len(nearest(wires, things, [1500.0], [np.nan] * 3).wire)
+    index = index_obstacles(things)
+    none = near_points(wires, index, np.full((1, 1, 1), 1500.0), CASES, np.full(3, 40.0), np.zeros(3, bool),
+                       ground_factor=np.ones(1))
+    assert not len(none.wire)
+
+
+def test_longer_ground_than_grid():
+    """Plan distance counts in ground metres: 3 m of the grid are 3.3."""
+    _, _, _, wires, _ = one_wire((0, 0, 50), (200, 0, 50))
+    index = index_obstacles(obstacles([("mast", shapely.Point(100, 3), False, 10.0, 0.0)]))
+    got = near_points(wires, index, np.full((1, 1, 1), 1e6), CASES, np.array([60.0]), np.ones(1, bool),
+                      ground_factor=np.full(1, 1.1))
+    assert got.actual[0] == pytest.approx(3.3, abs=1e-6)

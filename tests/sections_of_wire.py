@@ -1,0 +1,34 @@
+"""One wire in level sections of one span each, strung and solved: what the tests of elongation share."""
+
+import numpy as np
+
+from corridor.line.facts import Case, Limit, Option, Wiring
+from corridor.line.states import WireGroups, solve_states
+
+__all__ = ["level_sections", "limit", "solved", "wiring"]
+
+
+def level_sections(spans):
+    """Groups of one level span [m] each."""
+    S = np.atleast_1d(np.asarray(spans, float))
+    count = np.arange(len(S))
+    return WireGroups(count, np.array(["phase"] * len(S)), count, S, S[:, None], np.zeros((len(S), 1)))
+
+
+def limit(kind, value, temperature=None, condition="final", case=None):
+    """A stringing limit, at 10 degC unless a case or a temperature is given."""
+    temperature = 10.0 if temperature is None and case is None else temperature
+    return Limit(f"{kind} {value:g}", kind, value, temperature, case, condition)
+
+
+def wiring(conductor, *limits, **facts):
+    """A wire of 10 degC everyday, ten years old."""
+    facts = {"everyday_temperature": 10.0, "stringing_temperature": 10.0, **facts}
+    return Wiring(conductor, 100.0, None, limits, **facts)
+
+
+def solved(spans, wirings, cases, sections=None):
+    """Strung wires, (section, wiring, case); the first wiring is the one that hangs today."""
+    options = [Option(f"wire {i}", w, i == 0) for i, w in enumerate(wirings)]
+    named = [case if isinstance(case, Case) else Case(f"{case:g} degC", float(case)) for case in cases]
+    return solve_states(level_sections(spans), options, named, None, sections)

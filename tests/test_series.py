@@ -1,0 +1,185 @@
+"""A series through the hours, against a loop of scipy's brentq over each hour and against its own definition."""
+
+from dataclasses import replace
+from functools import partial
+
+import numpy as np
+import pyarrow as pa
+import pytest
+from pyarrow import csv, parquet
+from scipy.optimize import brentq
+
+from corridor.conductor import catalogue
+from corridor.errors import InputError
+from corridor.inputs.series import read_series
+from corridor.line.facts import Option, Wiring
+from corridor.planning import series
+from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
+from corridor.planning.rating_tables import energy
+from corridor.planning.ratings import Ratings, Sky
+from corridor.study import Study
+from corridor.study.currents import Series
+from corridor.thermal.balance import net_cooling
+from corridor.thermal.rating import Weather
+from corridor.thermal.resistance import ac_resistance
+
+WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=800, elevation=300)
+OPTIONS = tuple(Option(name, Wiring(catalogue.find(name), limit, limit + 20, (), bundle), i == 0)
+                for i, (name, limit, bundle) in enumerate((("429-AL1/56-ST1A", 75.0, 1),
+                                                           ("23.5-A0TW/CF-7.9", 180.0, 2))))
+
+
+def ratings(**changes):
+    return replace(Ratings(OPTIONS, "ieee738", WEATHER, 50.0, 800.0), **changes)
+
+
+def year(count=60, seed=3, **changes):
+    draw = np.random.default_rng(seed)
+    columns = {"current": draw.uniform(0, 1400, count), "ambient": draw.uniform(-10, 38, count),
+               "wind_speed": draw.gamma(2, 1.5, count), "wind_angle": draw.uniform(0, 90, count),
+               "solar": draw.uniform(0, 1000, count)}
+    return series.Hours(**columns | changes)
+
+
+@pytest.mark.parametrize("option", [0, 1])
+@pytest.mark.parametrize("method", ["ieee738", "cigre601"])
+def test_every_hour_is_the_root_that_brentq_finds(method, option):
+    hours = year()
+    c, n = OPTIONS[option].wiring.conductor, OPTIONS[option].wiring.bundle
+    R = partial(ac_resistance, resistance_20=c.resistance_20, temperature_coefficient=c.temperature_coefficient,
+                frequency=50.0, core_ratio=c.core_diameter / c.diameter, layers=3 if option == 0 else 0)
+    strand = c.outer_wire_diameter if np.isfinite(c.outer_wire_diameter) else None
+    got = series.course(ratings(method=method), option, hours)
+    for i in range(len(hours.current)):
+        here = replace(WEATHER, ambient=hours.ambient[i], wind_speed=hours.wind_speed[i],
+                       wind_angle=hours.wind_angle[i], solar=hours.solar[i])
+        cooling, current = net_cooling(method, here, c.diameter, strand), hours.current[i] / n
+        T = brentq(lambda t, q=cooling, a=current: q(t) - a**2 * R(t, a), hours.ambient[i] - 1e-9, 600, xtol=1e-9)
+        assert got.temperature[i, 0] == pytest.approx(T, abs=1e-5)
+        assert got.loss[i, 0] == pytest.approx(3 * n * current**2 * R(T, current), rel=1e-6)
+
+
+def test_energy_of_a_series_is_that_of_its_load_duration_curve():
+    current = np.repeat([200.0, 500.0, 800.0], [5, 3, 2])
+    hours = series.Hours(current, step=1800.0)
+    got = series.option_rows(ratings(), [series.course(ratings(), i, hours) for i in (0, 1)], hours)
+    loads = [(200.0, 5 * 1800), (500.0, 3 * 1800), (800.0, 2 * 1800)]
+    for i in (0, 1):
+        assert got["energy_mwh_per_km"][i] == pytest.approx(energy(ratings(), i, loads), rel=1e-9)
+    assert got["hours"][0] == 5.0
+
+
+def test_hours_above_limits_and_hours_not_known():
+    current = np.r_[np.full(20, 1600.0), np.full(30, 10.0), np.full(10, np.nan)]
+    hours = year(current=current, wind_speed=np.full(60, 0.6))
+    courses = [series.course(ratings(), i, hours) for i in (0, 1)]
+    got = series.option_rows(ratings(), courses, hours)
+    assert got["hours_unknown"][0] == 10
+    assert got["hours_above_maximum"][0] == 20
+    spread = series.distribution_rows(ratings(), courses, hours)
+    assert spread["hours"][spread["option"] == OPTIONS[0].name].sum() == 50
+
+
+def test_a_wire_that_melts_is_above_every_limit_and_has_no_energy():
+    hours = series.Hours(np.array([100.0, 20_000.0]))
+    got = series.option_rows(ratings(), [series.course(ratings(), i, hours) for i in (0, 1)], hours)
+    assert got["hours_above_emergency"][0] == 1
+    assert np.isnan(got["energy_mwh_per_km"][0])
+
+
+def test_wild_hours_get_the_bracketed_root():
+    # still air, gales, no current, currents near melting: whatever the secant makes of them
+    draw = np.random.default_rng(9)
+    hours = series.Hours(draw.choice([0.0, 300.0, 2000.0, 3500.0, 15_000.0], 2000), ambient=draw.uniform(-40, 50, 2000),
+                         wind_speed=draw.choice([0.0, 0.1, 1.0, 40.0], 2000), wind_angle=draw.uniform(0, 90, 2000),
+                         solar=draw.uniform(0, 1200, 2000))
+    here = ratings(weather=replace(WEATHER, ambient=hours.ambient, wind_speed=hours.wind_speed,
+                                   wind_angle=hours.wind_angle, solar=hours.solar))
+    for i in (0, 1):
+        expected = here.temperature_at(i, hours.current, np.zeros(1))
+        assert np.isinf(expected).any()
+        np.testing.assert_allclose(series.course(ratings(), i, hours).temperature[:, 0], expected, atol=1e-5, rtol=0)
+        calm = hours.current < 400
+        got = series.course(ratings(), i, hours.part(calm)).temperature[:, 0]
+        np.testing.assert_allclose(got, expected[calm], atol=1e-5, rtol=0)
+
+
+def test_spans_are_short_in_the_hours_hotter_than_they_clear():
+    hours = year(wind_angle=None, wind_direction=np.random.default_rng(1).uniform(0, 360, 60))
+    bearings = np.array([10.0, 100.0])
+    here = series.with_bearings(ratings(), hours, bearings)
+    courses = [series.course(here, i, hours) for i in (0, 1)]
+    limits = {"line": np.full(5, "L", object), "span": np.array(list("abcde"), object),
+              "option": np.full(5, OPTIONS[0].name, object),
+              "governs": np.array(["clearance", "clearance", "maximum temperature", NO_TEMPERATURE, UNKNOWN], object),
+              "clearing_temperature_c": np.array([60.0, 60.0, np.nan, np.nan, np.nan]),
+              "maximum_temperature_c": np.full(5, 75.0)}
+    azimuth = np.array([10.0, 100.0, 10.0, 10.0, 10.0])
+    rows = series.span_rows(limits, azimuth, here, courses, hours)
+    T, got = courses[0].temperature, rows["hours_short"]
+    np.testing.assert_array_equal(got, [np.sum(T[:, 0] > 60), np.sum(T[:, 1] > 60), 0, 60, np.nan])
+    assert got[0] != got[1]
+    # a span that clears at the maximum is not known to clear above it
+    assert rows["hours_unknown"][2] == np.sum(T[:, 0] > 75) > 0
+    assert rows["hours_unknown"][0] == 0
+    # crosswise wind cools more than wind along the wire, in every hour
+    along = series.Hours(hours.current, wind_direction=np.full(60, 10.0), wind_speed=np.full(60, 2.0))
+    T = series.course(here, 0, along).temperature
+    assert np.all(T[:, 0] > T[:, 1])
+
+
+def test_the_core_is_hotter_by_its_excess():
+    warm = ratings(radial_conductivity=1.0)
+    hours = year()
+    surface, core = (series.course(each, 0, hours).temperature for each in (ratings(), warm))
+    np.testing.assert_allclose(core - surface, warm.excess(0, surface, hours.current[:, None]))
+    assert np.all(core > surface - 1e-12)
+    # and the current at a core temperature is the one whose core gets there
+    current = warm.current_at(0, 75.0)
+    assert warm.temperature_at(0, current) == pytest.approx(75.0, abs=1e-4)
+    assert current < ratings().current_at(0, 75.0)
+
+
+def test_a_line_is_rated_by_its_worst_bearing():
+    bearings = np.array([0.0, 30.0, 90.0])
+    here = ratings(sky=Sky(wind_direction=350.0), bearings=bearings)
+    each = [here.current_at(0, 75.0, azimuth) for azimuth in bearings]
+    # 10, 40 and 80 deg between wind and wire
+    direct = [float(ratings(weather=replace(WEATHER, wind_angle=a)).current_at(0, 75.0)) for a in (10, 40, 80)]
+    assert each == pytest.approx(direct, rel=1e-9)
+    assert here.current_at(0, 75.0) == pytest.approx(min(direct), rel=1e-9)
+    assert here.temperature_at(0, 700.0) == pytest.approx(
+        max(here.temperature_at(0, 700.0, azimuth) for azimuth in bearings), abs=1e-5)
+
+
+def test_csv_and_parquet_are_read_alike(tmp_path):
+    table = pa.table({"load": [100.0, 200.0, None], "ambient": [5, 10, 15]})
+    csv.write_csv(table, tmp_path / "h.csv")
+    parquet.write_table(table, tmp_path / "h.parquet")
+    for name in ("h.csv", "h.parquet"):
+        section = Series(file=name, step="15 min", columns={"current": "load"})
+        got = read_series(section, tmp_path.joinpath)
+        np.testing.assert_array_equal(got.current, [100, 200, np.nan])
+        np.testing.assert_array_equal(got.ambient, [5, 10, 15])
+        assert (got.step, got.solar) == (900.0, None)
+
+
+@pytest.mark.parametrize(("text", "name", "columns", "found"), [
+    ("amps\n1\n", "h.csv", {}, "no column 'current'"),
+    ("current,ambient\n1,200\n", "h.csv", {}, "200 in row 1"),
+    ("current,ambient\n1,20\n2,-80.5\n", "h.csv", {}, "-80.5 in row 2"),
+    ("current\nmuch\n", "h.csv", {}, "a column of string"),
+    ("current,wind_angle,wind_direction\n1,2,3\n", "h.csv", {}, "both"),
+    ("current\n", "h.csv", {}, "none"),
+    ("current\n1\n", "h.csv", {"solar": "sun"}, "no column 'sun'"),
+    ("current\n1\n", "h.txt", {}, "'.txt'"),
+    ("no parquet", "h.parquet", {}, "cannot be read"),
+], ids=["column", "hot", "cold", "text", "wind", "rows", "named", "ending", "damaged"])
+def test_faults_of_a_series_are_told(tmp_path, text, name, columns, found):
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=found):
+        read_series(Series(file=name, columns=columns), tmp_path.joinpath)
+
+
+def test_a_study_takes_the_series_by_name():
+    assert Study.model_fields["series"].annotation == Series | None
