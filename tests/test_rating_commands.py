@@ -12,7 +12,7 @@ import pytest
 from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
-from corridor.rating import limit_study, rate_study
+from corridor.jobs.rating import limit_study, rate_study
 from corridor.thermal.rating import Weather, current_at
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"

@@ -22,13 +22,13 @@ def test_all_clear(study, capsys):
     assert "Local codes" in said
 
 
-def test_the_worst_span_and_the_findings_are_named(study, capsys, make):
+def test_the_worst_span_and_the_findings_are_named(study, capsys, make, monkeypatch):
     """The least margin of each option, where it is, and the path of the file, in 80 columns and on one screen."""
+    monkeypatch.chdir(study.folder)
     study.add_roads()
     study.text += make.SECOND_OPTION
     study.rules = study.rules.replace("5.5", "8.5")
     status, said = run(study, capsys, "--output", "out.gpkg")
-    study.folder.joinpath("out.gpkg").unlink(missing_ok=True)
     assert status == 1
     options = corridor.check_study(study.path).options
     for option in options:
