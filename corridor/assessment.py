@@ -35,7 +35,7 @@ from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import hung_curves, span_frame, to_grid
 from corridor.planning.limits import limit_rows
 
-__all__ = ["Facts", "Ground", "Plan", "assess_spans"]
+__all__ = ["Facts", "Ground", "Plan", "assess_spans", "look_below", "make_scene"]
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class Facts:
     """All that a study says, in the working frame.
 
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
-    `method` one of `corridor.line.hanging.METHODS`.
+    `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what the study names and nothing is compared with.
     """
 
     structures: Structures
@@ -57,6 +57,7 @@ class Facts:
     voltage: float
     heat: object
     method: str = "equilibrium"
+    unread: tuple = ()
 
     @property
     def reference(self):
@@ -103,16 +104,12 @@ def assess_spans(facts, plan, ground, first, last):
     dict of dict of ndarray
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
     """
-    scene, unmatched = _scene(facts, plan, first, last)
+    scene, unmatched = make_scene(facts, plan, first, last)
     wires, index = scene.wires, facts.index
-    profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
-    below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
-    crossed = cross(wires, index, below, ground.sample)
+    below, crossed, side = look_below(facts, scene, ground)
     tops = part_tops(index, ground.sample, _wanted(facts, index, wires))
     still, sideways = _cases(facts.cases)
     vertical = _asked(facts.cases, still, "vertical")
-    constant, rest_ends = _reference(facts, scene, still)
-    side = sides(wires, crossed, constant, index.obstacles, rest_ends)
     compared = _upright(facts, scene, below, crossed, vertical, side, tops, ground)
     compared += _sideways(facts, scene, sideways, tops)
     checked = join(compared)
@@ -131,7 +128,40 @@ def assess_spans(facts, plan, ground, first, last):
     }
 
 
-def _scene(facts, plan, first, last):
+def look_below(facts, scene, ground):
+    """Return what lies below the wires of a scene: rows of ground, what is crossed, and on which side of it they pass.
+
+    Parameters
+    ----------
+    facts : Facts
+    scene : Scene
+    ground : Ground
+
+    Returns
+    -------
+    below : Rows
+    crossed : Crossed
+    side : ndarray, shape (row of crossed,)
+        1 where the wire passes above.
+    """
+    wires, index = scene.wires, facts.index
+    profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
+    below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
+    crossed = cross(wires, index, below, ground.sample)
+    constant, rest_ends = _reference(facts, scene, _cases(facts.cases)[0])
+    return below, crossed, sides(wires, crossed, constant, index.obstacles, rest_ends)
+
+
+def make_scene(facts, plan, first, last):
+    """Return the Scene of spans `first` to `last` (whole sections), hung in every state, and the wires that end nowhere.
+
+    Parameters
+    ----------
+    facts : Facts
+    plan : Plan
+    first, last : int
+        Spans of the plan, `last` included.
+    """
     spans, sections = cut(plan.spans, plan.sections, first, last)
     wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
     groups = group_wires(spans, wires)

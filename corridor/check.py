@@ -33,13 +33,14 @@ THREADS = 2
 class Result:
     """What a check comes to.
 
-    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `output` the findings;
-    `timings` seconds spent reading, computing and writing (of both threads together).
+    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `overloads` number of options
+    and cases that load a wire above its rated strength; `output` the findings; `timings` seconds spent reading, computing and writing (of both threads together).
     """
 
     options: tuple
     violations: int
     gaps: int
+    overloads: int
     output: Path
     frame: object
     warnings: tuple
@@ -47,8 +48,11 @@ class Result:
 
     @property
     def status(self):
-        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed."""
-        return 1 if self.violations else 3 if self.gaps else 0
+        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed.
+
+        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation.
+        """
+        return 1 if self.violations or self.overloads else 3 if self.gaps else 0
 
 
 def check_study(path, output=None, *, progress=None, time=None):
@@ -97,7 +101,7 @@ def check_study(path, output=None, *, progress=None, time=None):
             with clock("write"):
                 findings.close()
     rows = tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True))
-    return Result(rows, tally.violations, tally.gaps, target, inputs.frame, warnings,
+    return Result(rows, tally.violations, tally.gaps, len(tally.overloaded), target, inputs.frame, warnings,
                   dict(clock.seconds))
 
 
@@ -137,7 +141,7 @@ def prepare(inputs, clock):
     plan = Plan(*lay_out(structures, base, inputs.frame.ground_factor), base)
     facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
                   inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest, plan.spans.azimuth),
-                  inputs.study.study.method)
+                  inputs.study.study.method, inputs.unread())
     return facts, plan, ground
 
 
@@ -176,7 +180,8 @@ def find(facts, plan, ground, *, progress=None, clock=None):
     where = facts.structures, plan.base_elevation, plan.spans
     yield "structures", structure_rows(facts.structures, plan.base_elevation, plan.route)
     yield "spans", span_rows(*where, plan.sections)
-    yield "not_assessed", gap_rows(faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles), *where)
+    gaps = [*facts.unread, *faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles)]
+    yield "not_assessed", gap_rows(gaps, *where)
     ranges = _ranges(plan, facts)
 
     def work(span_range):

@@ -30,6 +30,7 @@ class Tally:
         self.sag = dict.fromkeys(self.names, np.nan)
         self.share = dict.fromkeys(self.names, np.nan)
         self.overloaded = {}
+        self._tension = [case.name for case in facts.cases if "tension" in case.checks]
 
     @property
     def violations(self):
@@ -76,7 +77,7 @@ class Tally:
             share = columns["percent_rts"][(columns["option"] == name) & phase]
             if np.isfinite(share).any():
                 self.share[name] = np.fmax(self.share[name], np.nanmax(share))
-        for row in np.flatnonzero(columns["percent_rts"] > 100):
+        for row in np.flatnonzero((columns["percent_rts"] > 100) & np.isin(columns["case"], self._tension)):
             key = columns["option"][row], columns["case"][row]
             self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
 

@@ -9,6 +9,7 @@ from pyproj.crs import CompoundCRS
 from corridor import __version__
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
+from corridor.clearance.reasons import Gap
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
 from corridor.conductor.curves import curve_at, read_curves
@@ -75,6 +76,12 @@ class Inputs:
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         return [*words, *self.cautions, *self.terrain.warnings]
+
+    def unread(self):
+        """Return the gaps for what the study names and nothing is compared with yet."""
+        reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is an "
+                  "obstacle")
+        return tuple(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface)
 
     def run_row(self, time, warnings, cautions):
         """Return the row of the layer `run`."""

@@ -86,7 +86,7 @@ class Terrain(Table):
         ),
     )
     surface: tuple[FilePath, ...] = Field(
-        (), description="Surface model (canopy, roofs), likewise."
+        (), description="Surface model (canopy, roofs), likewise. Not compared with wires yet: the run says so."
     )
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
         None, description=("Unit of the elevations. Default: what the raster's CRS says, else m.")

@@ -263,3 +263,16 @@ def test_as_a_process(study):
     right = run("check", study.path)
     assert (right.returncode, right.stdout) == (0, "")
     assert "Traceback" not in right.stderr and study.output.exists()
+
+
+def test_a_wire_loaded_above_its_strength_is_no_pass(study, capsys):
+    """90 mm of ice pull a wire strung to 18 % of its strength past it; nothing else falls short."""
+    study.add_roads()
+    study.change('ice = "12 mm"', 'ice = "90 mm"\nchecks = ["tension"]')
+    study.write()
+    assert study.command() == 1
+    said = capsys.readouterr().err
+    assert "% of their rated strength" in said
+    study.change('checks = ["tension"]\n[[cases]]', 'checks = ["horizontal"]\n[[cases]]')
+    study.write()
+    assert study.command() == 0

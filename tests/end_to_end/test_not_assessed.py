@@ -119,3 +119,13 @@ def test_obstacles_whose_top_is_not_known(study):
     gaps = study.check()["not_assessed"]
     assert set(zip(gaps["span"], gaps["obstacle"], strict=True)) == {("2-3", "lanes:1"), ("2-3", "walls:1")}
     assert gaps["reason"].str.contains("height").all()
+
+
+def test_a_surface_model_is_not_compared(study):
+    """The study names one, nothing is compared with it: said, and no pass."""
+    study.add_roads()
+    study.change('ground = ["ground.tif"]', 'ground = ["ground.tif"]\nsurface = ["ground.tif"]')
+    findings = study.check()
+    gap = findings.row("not_assessed", against="surface")
+    assert "not compared" in gap["reason"] and gap["geometry"] is None
+    assert findings.result.status == 3
