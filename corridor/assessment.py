@@ -11,8 +11,10 @@ import shapely
 
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.crossings import ObstacleIndex, cross, part_tops
 from corridor.clearance.displaced import ASIDE, beside_rest
+from corridor.clearance.envelopes import envelope_rows
 from corridor.clearance.findings import (
     Scene,
     against_of,
@@ -25,6 +27,8 @@ from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
+from corridor.clearance.sweep import sweep
+from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, tallest
 from corridor.clearance.vertical import join, over_ground, over_objects, sides
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends, take_rows
@@ -33,6 +37,7 @@ from corridor.line.facts import Framings, RightOfWay, Structures, Wiring
 from corridor.line.hanging import Model, chain_wires, hang_by_ruling_span, hang_exactly
 from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import hung_curves, span_frame, to_grid
+from corridor.line.uneven import wire_loads
 from corridor.planning.limits import limit_rows
 
 __all__ = ["Facts", "Ground", "Plan", "assess_spans", "look_below", "make_scene"]
@@ -43,7 +48,8 @@ class Facts:
     """All that a study says, in the working frame.
 
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
-    `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what the study names and nothing is compared with.
+    `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what nothing is compared
+    with, though the study names it.
     """
 
     structures: Structures
@@ -72,12 +78,17 @@ class Facts:
 
 @dataclass(frozen=True)
 class Plan:
-    """The line laid out: route, spans and sections, and the elevation of every base [m]."""
+    """The line laid out: route, spans and sections, and the elevation of every base [m].
+
+    `surveyed` False: the ground was not asked yet. Bases that only it knows are nan, and lengths are those at sea
+    level; `corridor.check.find` asks it batch by batch, so that it is read once.
+    """
 
     route: object
     spans: object
     sections: object
     base_elevation: np.ndarray
+    surveyed: bool = True
 
 
 @dataclass(frozen=True)
@@ -112,18 +123,24 @@ def assess_spans(facts, plan, ground, first, last):
     vertical = _asked(facts.cases, still, "vertical")
     compared = _upright(facts, scene, below, crossed, vertical, side, tops, ground)
     compared += _sideways(facts, scene, sideways, tops)
-    checked = join(compared)
+    swept = _swept(facts, scene, crossed, side, ground)
+    compared += [] if swept is None else [swept.checked]
+    near, unfallen = _near_trees(facts, scene, tops, ground)
+    checked = join(compared + near)
     columns, kept, unruled = assess(scene, checked)
-    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical)
+    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept) + unfallen
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
         "clearances": columns,
         "violations": violation_rows(columns, facts.existing, flashover),
-        "violation_stretches": violation_stretches(scene, kept, columns, below, crossed),
+        "violation_stretches": violation_stretches(scene, kept, columns, below, crossed, swept, ground, index),
+        "swing_envelopes": envelope_rows(scene, facts.right_of_way),
         "structure_loads": load_rows(scene),
-        "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at, columns),
+        "clipping": clipping_rows(scene),
+        "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at,
+                             _in_still_air(facts.cases, columns)),
         "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
     }
 
@@ -153,7 +170,7 @@ def look_below(facts, scene, ground):
 
 
 def make_scene(facts, plan, first, last):
-    """Return the Scene of spans `first` to `last` (whole sections), hung in every state, and the wires that end nowhere.
+    """Return the Scene of spans `first` to `last` (whole sections), hung in every state, and wires that end nowhere.
 
     Parameters
     ----------
@@ -167,7 +184,8 @@ def make_scene(facts, plan, first, last):
     groups = group_wires(spans, wires)
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, sections)
     plumb = span_frame(facts.structures, plan.route, spans, wires)
-    roughly = hang_by_ruling_span(plumb, wires, spans, plan.route.line_angle, strung, groups.of_wire_span)
+    loads = wire_loads(strung, groups, wires, spans, facts.options, facts.cases, facts.shield)
+    roughly = hang_by_ruling_span(plumb, wires, spans, plan.route.line_angle, strung, groups.of_wire_span, loads)
     wires, frame, hung, model = _hung(facts, spans, wires, groups, strung, plumb, roughly)
     ends, aside = hung.moved(frame)
     return Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
@@ -184,10 +202,10 @@ def _hung(facts, spans, wires, groups, strung, plumb, roughly):
                for kind in groups.kind]
     everyday = np.array([[np.nan if w is None else w.everyday_temperature for w in row] for row in wirings])
     model = Model(chain_wires(plumb, wires, spans), strung, groups.of_wire_span, groups.span, everyday)
-    rest = model.rest(plumb, facts.reference)
+    rest, pressure = model.rest(plumb, facts.reference), np.array([case.wind for case in facts.cases])
     start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (rest.start, rest.end))
     length = np.linalg.norm((rest.end - rest.start)[:, :2], axis=-1)
-    return replace(wires, start=start, end=end, length=length), rest, hang_exactly(model, roughly), model
+    return replace(wires, start=start, end=end, length=length), rest, hang_exactly(model, roughly, pressure), model
 
 
 def _cases(cases):
@@ -229,8 +247,49 @@ def _sideways(facts, scene, sideways, tops):
     if facts.right_of_way.half_width is not None or facts.right_of_way.polygon is not None:
         parts.append(way.within_right_of_way(curves, *args, facts.right_of_way, horizontal))
     above = np.where(_has_rule(facts, facts.index, "horizontal"), tops + _vertical_room(facts), np.nan)
-    parts.append(way.beside_objects(curves, *args, facts.index, horizontal, above))
+    parts.append(way.beside_objects(curves, *args, facts.index, horizontal, above, _corners(facts, horizontal, tops)))
     return parts
+
+
+def _swept(facts, scene, crossed, side, ground):
+    """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
+    index = facts.index
+    windy = np.array([k for k, case in enumerate(facts.cases) if case.wind > 0 and "vertical" in case.checks], int)
+    if not len(windy):
+        return None
+    every = np.arange(len(index.obstacles.category))
+    below = np.isin(every, crossed.obstacle[side < 0])
+    ruled = _has_rule(facts, index, "vertical", every)
+    return sweep(scene, index, ground, windy, above=ruled & ~below, below=ruled & below)
+
+
+def _near_trees(facts, scene, tops, ground):
+    """Compare wires along their swing with points near them, and with trees that fall; and the gaps of these."""
+    index = facts.index
+    asked = np.array([bool({"vertical", "horizontal"} & set(case.checks)) for case in facts.cases])
+    windy = np.array([case.wind > 0 for case in facts.cases])
+    radial = _has_rule(facts, index, "radial") & ~np.isnan(tops)
+    parts = [near_swung(scene, index, np.flatnonzero(asked & windy), tops, radial)]
+    falling = _falling(index)
+    if not falling.any():
+        return parts, []
+    feet = feet_of(index, tops, ground.sample, falling & ~np.isnan(tops))
+    ruled = rule_tables.falling_rule(facts.rules, against_of(index.of_part, index.obstacles))[1]
+    parts += [fall_in(scene, index, np.flatnonzero(asked & some), tops, feet, ruled & np.isfinite(tops - feet))
+              for some in (windy, ~windy)]
+    return parts, fall_gaps(scene, index, tops, feet, falling)
+
+
+def _falling(index):
+    """True for the parts that can fall."""
+    falls = index.obstacles.falls
+    return np.zeros(len(index.of_part), bool) if falls is None else falls[index.of_part]
+
+
+def _in_still_air(cases, columns):
+    """Rows of the cases without wind: the others say nothing of how hot a wire may get."""
+    still = np.isin(columns["case"], [case.name for case in cases if case.wind == 0])
+    return {name: values[still] for name, values in columns.items()}
 
 
 def _reference(facts, scene, still):
@@ -256,11 +315,26 @@ def _vertical_room(facts):
     return required
 
 
+def _corners(facts, cases, tops):
+    """What is required beside and above the parts whose horizontal rule rounds the corner, in some cases."""
+    against, voltage = against_of(facts.index.of_part, facts.index.obstacles), facts.voltage / 1e3
+    required = np.full((2, len(against), len(cases)), np.nan)
+    for column, case in enumerate(facts.cases[k] for k in cases):
+        chosen = [rule_tables.choose(facts.rules, against, measure, case.name, voltage, swung=case.wind > 0)
+                  for measure in ("horizontal", "vertical")]
+        rounded = np.append(facts.rules.shape, "")[chosen[0]] == "corner"
+        for row, rule in enumerate(chosen):
+            terms = rule_tables.requirement(facts.rules, rule, voltage, tops)
+            required[row, :, column] = np.where(rounded, terms.required, np.nan)
+    return way.Corners(tops, *required)
+
+
 def _wanted(facts, index, wires):
     """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
-    ruled = _has_rule(facts, index, "radial") | _has_rule(facts, index, "horizontal")
+    ruled = _has_rule(facts, index, "radial") | _has_rule(facts, index, "horizontal") | _falling(index)
     ends = np.concatenate([wires.start[:, :2], wires.end[:, :2]])
-    low, high = np.nanmin(ends, axis=0) - way.REACH, np.nanmax(ends, axis=0) + way.REACH
+    reach = way.REACH + tallest(index, _falling(index))
+    low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
     near = np.zeros(len(ruled), bool)
     near[index.tree.query(shapely.box(*low, *high))] = True
     return ruled & near

@@ -2,7 +2,7 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from threading import Lock, local
@@ -13,9 +13,10 @@ import numpy as np
 from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
 from corridor.clearance.reasons import faulty_obstacles
+from corridor.constants import EARTH_RADIUS
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
-from corridor.line.build import lay_out
+from corridor.line.build import lay_out, mean_elevation
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.planning.ladder import Limits, ceilings, ladder_rows
 from corridor.study import load_study
@@ -33,8 +34,9 @@ THREADS = 2
 class Result:
     """What a check comes to.
 
-    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `overloads` number of options
-    and cases that load a wire above its rated strength; `output` the findings; `timings` seconds spent reading, computing and writing (of both threads together).
+    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `overloads` number of
+    options and cases that load a wire above its rated strength; `output` the findings; `timings` seconds spent
+    reading, computing and writing, of both threads together.
     """
 
     options: tuple
@@ -85,7 +87,7 @@ def check_study(path, output=None, *, progress=None, time=None):
     with inputs.terrain:
         target = Path(output) if output else study.resolve(study.study.output)
         with FindingsWriter(target, inputs.crs, time=time) as findings:
-            facts, plan, ground = prepare(inputs, clock)
+            facts, plan, ground = prepare(inputs, clock, surveyed=False)
             tally, limits = Tally(facts), Limits()
             for layer, columns in find(facts, plan, ground, progress=progress, clock=clock):
                 tally.add(layer, columns)
@@ -127,18 +129,32 @@ class Clock:
             self._local.inner = outer + total
 
 
-def prepare(inputs, clock):
-    """Lay out the lines over the ground."""
+def prepare(inputs, clock, *, surveyed=True):
+    """Lay out the lines over the ground.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    clock : Clock
+    surveyed : bool
+        False: leave the ground for `find` to ask, where nothing needs all of it at once.
+
+    Returns
+    -------
+    facts : Facts
+    plan : Plan
+    ground : Ground
+    """
     structures = inputs.structures
     ground = _timed_ground(inputs.terrain, clock)
     base = structures.base_elevation.copy()
-    unknown = np.isnan(base)
-    base[unknown] = ground.sample(structures.easting[unknown], structures.northing[unknown])
-    highest = np.nanmax(base, initial=-np.inf)
-    if not np.isfinite(highest):
-        raise InputError(inputs.study.path, "terrain.ground", "no elevation at any structure",
-                         "rasters that cover the line")
-    plan = Plan(*lay_out(structures, base, inputs.frame.ground_factor), base)
+    surveyed = surveyed or inputs.needs_highest
+    if surveyed:
+        unknown = np.isnan(base)
+        base[unknown] = ground.sample(structures.easting[unknown], structures.northing[unknown])
+    laid = lay_out(structures, base if surveyed else np.zeros_like(base), inputs.frame.ground_factor)
+    plan = Plan(*laid, base, surveyed)
+    highest = np.fmax.reduce(base)
     facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
                   inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest, plan.spans.azimuth),
                   inputs.study.study.method, inputs.unread())
@@ -177,34 +193,66 @@ def find(facts, plan, ground, *, progress=None, clock=None):
         `clock("compute")`, a context that measures the time.
     """
     clock = clock or Clock()
-    where = facts.structures, plan.base_elevation, plan.spans
-    yield "structures", structure_rows(facts.structures, plan.base_elevation, plan.route)
-    yield "spans", span_rows(*where, plan.sections)
-    gaps = [*facts.unread, *faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles)]
-    yield "not_assessed", gap_rows(gaps, *where)
-    ranges = _ranges(plan, facts)
 
-    def work(span_range):
+    def work(item):
+        part, first, last = item
         with clock("compute"):
-            return assess_spans(facts, plan, ground, *span_range)
+            return assess_spans(facts, part, ground, first, last)
+
+    def parts():
+        nonlocal plan
+        for first, last in _ranges(plan, facts):
+            if not plan.surveyed:
+                plan = _survey(facts.structures, plan, ground, first, last)
+            yield plan, first, last
 
     done = 0
     with ThreadPoolExecutor(THREADS) as pool:
-        for (first, last), batch in zip(ranges, _in_order(pool, work, ranges), strict=True):
+        for (_, first, last), batch in _in_order(pool, work, parts()):
             yield from batch.items()
             done += last + 1 - first
             if progress:
                 progress(done, len(plan.spans))
+    if np.isnan(plan.base_elevation).all():
+        raise InputError(None, "terrain.ground", "no elevation at any structure", "rasters that cover the line")
+    yield from _line_rows(facts, plan).items()
+
+
+def _line_rows(facts, plan):
+    """Rows that tell of the line itself, and of what could not be compared with any of it."""
+    where = facts.structures, plan.base_elevation, plan.spans
+    gaps = [*facts.unread, *faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles)]
+    return {"structures": structure_rows(facts.structures, plan.base_elevation, plan.route),
+            "spans": span_rows(*where, plan.sections), "not_assessed": gap_rows(gaps, *where)}
+
+
+def _survey(structures, plan, ground, first, last):
+    """The plan with the bases of some spans as the ground has them, and lengths and stations on from there."""
+    spans, base = plan.spans, plan.base_elevation.copy()
+    here = np.arange(spans.tail[first], spans.head[last] + 1)
+    here = here[np.isnan(base[here])]
+    base[here] = ground.sample(structures.easting[here], structures.northing[here])
+    chosen = slice(first, last + 1)
+    tail, head = spans.tail[chosen], spans.head[chosen]
+    raised = 1 + mean_elevation(base[tail], base[head]) / EARTH_RADIUS
+    length, factor, station = spans.length.copy(), spans.ground_factor.copy(), plan.route.station.copy()
+    length[chosen] *= raised
+    factor[chosen] *= raised
+    for a, b, step in zip(tail, head, length[chosen], strict=True):
+        station[b] = station[a] + step
+    return replace(plan, base_elevation=base, spans=replace(spans, length=length, ground_factor=factor),
+                   route=replace(plan.route, station=station))
 
 
 def _in_order(pool, work, items):
-    """Results in the order of the items, with no more under way than are soon wanted."""
+    """Items and their results in order, with no more under way than are soon wanted."""
     items = iter(items)
-    waiting = [pool.submit(work, item) for item in islice(items, THREADS + 1)]
+    waiting = [(item, pool.submit(work, item)) for item in islice(items, THREADS + 1)]
     while waiting:
-        result = waiting.pop(0).result()
-        waiting += [pool.submit(work, item) for item in islice(items, 1)]
-        yield result
+        item, future = waiting.pop(0)
+        result = future.result()
+        waiting += [(item, pool.submit(work, item)) for item in islice(items, 1)]
+        yield item, result
 
 
 def _ranges(plan, facts):

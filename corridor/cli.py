@@ -21,6 +21,16 @@ COMMANDS = (
     "check",
     "rating",
     "limits",
+    "sag",
+    "curves",
+    "compare",
+    "design",
+    "plan",
+    "diff",
+    "report",
+    "draw",
+    "tables",
+    "export",
 )
 
 

@@ -8,8 +8,8 @@ CAUTIONS = (
     "A screening and study aid. Local codes and their adopted edition govern.",
     "Built-in rule tables are recalled or read facts: a licensed engineer verifies them against the edition and signs.",
     "Approach distances, outages and switching are the business of the system operator and the safety rules.",
-    "Tension equalises over each section by its ruling span: hot wires in short spans beside long ones sag more than "
-    "that says.",
+    "Permanent elongation and the compression of slack aluminium are estimates for wires without measured curves: "
+    "look at margin_low_m and margin_high_m.",
 )
 
 

@@ -49,7 +49,7 @@ WAVES = [(9.0, 3700, 80, 0.4), (6.0, 1650, 115, 2.1), (3.5, 900, 55, 4.0), (1.6,
 #: station, offset, height, and widths along and across the line, of hills.
 HILLS = [
     (7260, -220, 88, 460, 160), (4010, 60, 17, 120, 120), (1250, 320, 30, 260, 260),
-    (6000, -420, 35, 230, 230),
+    (6000, -420, 35, 230, 230), (7530, -9.5, 10, 14, 2.5),
 ]
 
 
@@ -315,6 +315,16 @@ def trees(rng):
                  crown_radius=np.round(crown, 1))
 
 
+#: station, offset from the line, height and radius of the crown of trees outside of the right-of-way.
+DANGER_TREES = [(3374, -24.5, 14.0, 2.6), (3400, -23.0, 16.0, 3.0), (3431, -26.0, 15.0, 2.8)]
+
+
+def danger_trees():
+    """Trees that stand clear of the wires and may fall on them."""
+    station, offset, height, crown = np.array(DANGER_TREES).T
+    return frame(shapely.points(at(station, offset)), height=height, crown_radius=crown)
+
+
 #: name, voltage [V], axis, offsets of the wires, span, height of wires at the supports, sag.
 CROSSING_LINES = [
     ("village line", 20e3, Axis(4985, 30), (-1.1, 0.0, 1.1), 110.0, 7.9, 0.9),
@@ -377,7 +387,7 @@ def main():
     write_layers(HERE / "obstacles.gpkg", {
         "roads": on_ground, "bridges": bridges, "railway": railway(), "water": waters(),
         "buildings": buildings(),
-        "trees": trees(rng), "crossing_lines": crossing_lines()})
+        "trees": trees(rng), "crossing_lines": crossing_lines(), "danger_trees": danger_trees()})
 
 
 if __name__ == "__main__":

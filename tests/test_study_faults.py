@@ -115,6 +115,8 @@ FAULTS = {
     "kelvin as celsius": (
         "maximum_temperature = 75", "maximum_temperature = 450", "options.0.maximum_temperature",
         "450 degC is too large", "degC", None),
+    "uneven ice without any": (
+        'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
     "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),
     "negative wind": (
         'wind = "290 Pa"', "wind = -290", "cases.3.wind", "-290 Pa is too small", "from 0", None),

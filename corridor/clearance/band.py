@@ -27,8 +27,8 @@ def margin_band(scene, checked, required):
     Returns
     -------
     low, high : ndarray, shape (row,)
-        nan for a horizontal measure of a wire whose tension the band changes: how far wind swings it is not worked
-        out again.
+        nan for a horizontal measure, a wire in wind beside a point, and a tree that falls, where the band changes the
+        tension: how far wind swings the wire is not worked out again.
     """
     strung, wires, w = scene.strung, scene.wires, checked.wire
     at = scene.group[w], checked.option, checked.case
@@ -39,7 +39,9 @@ def margin_band(scene, checked, required):
     raised = heights(*place, band / load) - heights(*place, H / load)
     margins = _actual(checked, raised) - required
     touched = (np.abs(band / H - 1) > _SAME).any(axis=0)
-    margins = np.where(touched & (checked.measure == "horizontal"), np.nan, margins)
+    fixed = (checked.measure == "horizontal") | (checked.position == "falling")
+    fixed |= (checked.measure == "radial") & (strung.wind[at] != 0)
+    margins = np.where(fixed, np.where(touched, np.nan, checked.actual - required), margins)
     whole = np.concatenate([margins, (checked.actual - required)[None]])
     return whole.min(axis=0), whole.max(axis=0)
 

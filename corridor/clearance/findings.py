@@ -116,16 +116,29 @@ def _terms(scene, checked, against, case_name):
     """Requirement of every row, the name of its rule, and why it has none."""
     U, U_other = scene.voltage / 1e3, other_voltage(scene, checked.obstacle) / 1e3
     windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
-    rule = rule_tables.choose(scene.rules, against, checked.measure, case_name, U, swung=windy)
+    falling = rule_tables.falling_rule(scene.rules, against)[0]
+    against = np.where(checked.position == "falling", falling, against)
+    corner = checked.position == "corner"
+    measure = np.where(corner, "horizontal", checked.measure)
+    rule = rule_tables.choose(scene.rules, against, measure, case_name, U, swung=windy, other_kv=U_other)
+    rule[corner] = _of_corner(scene, checked, against, case_name, windy, rule)[corner]
     edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY)
     terms = rule_tables.requirement(scene.rules, rule, U, _altitude(checked), other_kv=U_other)
     # Where no rule is for the right-of-way, its edge itself is the limit.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     names = np.where(edge, EDGE, np.append(scene.rules.rule, "")[rule])
     why = np.full(len(rule), "", object)
-    why[np.isnan(terms.required)] = "the voltage is unknown, or above those of the rule"
+    why[np.isnan(terms.required)] = "the voltage is unknown, or voltage or altitude are above those of the rule"
     why[(rule < 0) & ~edge] = "the rules hold none for this in this case"
     return terms, names, why
+
+
+def _of_corner(scene, checked, against, case_name, windy, beside):
+    """The rule that a rounded corner goes by: of those beside and above, the one that requires more."""
+    U = scene.voltage / 1e3
+    above = rule_tables.choose(scene.rules, against, "vertical", case_name, U, swung=windy)
+    more = [rule_tables.requirement(scene.rules, rule, U, _altitude(checked)).required for rule in (above, beside)]
+    return np.where(more[0] > more[1], above, beside)
 
 
 def other_voltage(scene, obstacle):
@@ -198,11 +211,12 @@ def severity(columns, existing, flashover):
     short = columns["margin_m"] + columns["buffer_m"] < 0
     today = columns["option"] == existing if existing else np.zeros(len(short), bool)
     near = today & (columns["actual_m"] < flashover) & (columns["against"] != "right_of_way")
+    near &= columns["position"] != "falling"
     grade = np.where(near, "A", np.where(short, "B", "C")).astype(object)
     if existing is None:
         return grade, np.full(len(short), None, object)
     names = ("line", "span", "case", "against", "obstacle", "measure")
-    key = list(zip(*(columns[name] for name in names), strict=True))
+    key = list(zip(*(columns[name] for name in names), columns["position"] == "falling", strict=True))
     has = {k for k, is_today in zip(key, today, strict=True) if is_today}
     return grade, np.array([k in has for k in key], bool)
 

@@ -13,6 +13,8 @@ __all__ = ["Gap", "faulty_obstacles", "missing_rows"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
+#: Force across a string below which it is in balance, as solved for [N].
+BALANCED = 0.01
 #: Obstacles within this distance of a span belong to it [m].
 NEAR = 60.0
 
@@ -29,7 +31,7 @@ class Gap(NamedTuple):
     reason: str
 
 
-def missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, still):
+def missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, still, swept=None):
     """Return every gap of a batch of spans.
 
     Parameters
@@ -47,13 +49,16 @@ def missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched
     unmatched : list of (span, wire, reason)
     still : ndarray of int
         Cases in still air in which vertical clearance is asked for.
+    swept : Swept, optional
+        Of the cases with wind in which it is asked for.
     """
     gaps = [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
     gaps += _unknown_ends(scene) + _unsolved(scene, facts)
     gaps += _unknown_ground(scene, below, still)
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, facts, checked, unruled, crossed)
-    return gaps + _unknown_points(scene, facts, tops) + _vertical_in_wind(scene)
+    gaps += [] if swept is None else _swept(scene, facts, swept)
+    return gaps + _unknown_points(scene, facts, tops)
 
 
 def _names(things):
@@ -99,8 +104,19 @@ def _why_unsolved(scene, w, o, k, case):
         return "the stringing limits leave no tension at which the section can hang"
     if np.isnan(strung.horizontal_tension[g, o, k]):
         return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
-    left = np.nanmax(scene.hung.residual[w, o, k], initial=0.0)
-    return (f"no equilibrium of the section found: {left:.2g} N left across a string, or a string that the wires lift")
+    if not scene.hung.exact[w]:
+        return "uneven ice needs the exact equilibrium of the section, for which the base of a structure is unknown"
+    return _why_no_balance(scene.hung.residual[w, o, k])
+
+
+def _why_no_balance(residual):
+    """Reason why a section has no equilibrium, by the force left across its strings [N], of either side."""
+    if np.isnan(residual).all():
+        return "strings do not hang in the everyday state: the wires lift one of the section already there"
+    left = np.nanmax(residual)
+    if left <= BALANCED:
+        return "the wires lift a string of the section: one is in compression, where it holds nothing down"
+    return f"no equilibrium of the section found: {left:.2g} N left across a string"
 
 
 def _unknown_ground(scene, below, still):
@@ -182,12 +198,19 @@ def _why_not(vertical, horizontal, radial, dimension, flat, top):
     return None
 
 
-def _vertical_in_wind(scene):
-    names = [case.name for case in scene.cases if case.wind > 0 and "vertical" in case.checks]
-    wires = scene.wires
-    return [Gap(span, None, option, case, None, None,
-                "vertical clearance of wires in wind is not computed: ask for it in a case in still air")
-            for case in names for option in _names(scene.options) for span in np.unique(wires.span)]
+def _swept(scene, facts, swept):
+    """What the swing of wires leaves open, once per span, option, case and thing."""
+    wires, options, cases = scene.wires, _names(scene.options), _names(scene.cases)
+    thing = np.array([each["obstacle"] for each in swept.lost], int)
+    against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
+    ruled = np.any([rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES], axis=0)
+    gaps = {}
+    for each, a, n, has in zip(swept.lost, against, name, ruled, strict=True):
+        reason = each["reason"] or (None if has else f"the rules hold none for {a}")
+        gap = Gap(wires.span[each["wire"]], None, options[each["option"]], cases[each["case"]], a, n, reason)
+        if reason:
+            gaps.setdefault(gap)
+    return list(gaps)
 
 
 def faulty_obstacles(spans, structures, obstacles):

@@ -1,12 +1,17 @@
 """Wires blown out by wind against the edge of the right-of-way, and against what stands beside them."""
 
+from dataclasses import replace
+from typing import NamedTuple
+
 import numpy as np
 import shapely
 
-from corridor.clearance.vertical import Checked, worst_of
+from corridor.clearance.shapes import ABOVE, ROUND
+from corridor.clearance.shapes import room as room_about
+from corridor.clearance.vertical import Checked, join, worst_of
 from corridor.line.swing import to_grid
 
-__all__ = ["RIGHT_OF_WAY", "beside_objects", "within_right_of_way"]
+__all__ = ["RIGHT_OF_WAY", "Corners", "beside_objects", "rooms", "within_right_of_way"]
 
 #: What stands for the right-of-way where an obstacle's index is asked for.
 RIGHT_OF_WAY = -2
@@ -16,6 +21,15 @@ _STEP = 0.25
 
 #: Objects farther than this from the straight span are not looked at [m].
 REACH = 60.0
+
+
+class Corners(NamedTuple):
+    """Where the room about objects has a rounded corner: elevation of the `top` (part,), and what is required `beside`
+    and `above` it (part, case) [m], nan where the corner is square."""
+
+    top: np.ndarray
+    beside: np.ndarray
+    above: np.ndarray
 
 
 def within_right_of_way(swung, wires, spans, structures, way, cases):
@@ -38,15 +52,33 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
     Checked
         `measure` "horizontal"; `actual` negative where the wire is outside.
     """
+    room, spots, share = rooms(swung, wires, spans, structures, way)
+    return _reduce(room, spots, share, wires, np.arange(len(wires)), RIGHT_OF_WAY, cases)
+
+
+def rooms(swung, wires, spans, structures, way):
+    """Return the distance of every place of swung wires to the edge of the right-of-way.
+
+    Parameters
+    ----------
+    swung, wires, spans, structures, way
+        As in `within_right_of_way`.
+
+    Returns
+    -------
+    room : ndarray, shape (wire span, option, case, side, place)
+        [m], negative outside.
+    spots : ndarray, shape (wire span, option, case, side, place, 3)
+        The places in the frames of the spans [m].
+    share : ndarray, shape (place,)
+        Their shares of the span [-].
+    """
     points = swung.points
-    every = np.arange(len(wires))
     if way.polygon is None:
-        room = way.half_width - np.abs(points[..., 1])
-        return _reduce(room, points, swung.share, wires, every, RIGHT_OF_WAY, cases)
+        return way.half_width - np.abs(points[..., 1]), points, swung.share
     room = _room_in(way.polygon, to_grid(points, structures, spans, wires.span))
     room *= spans.ground_factor[wires.span].reshape(-1, 1, 1, 1, 1)
-    middle, share = _middles(swung)
-    return _reduce(room, middle, share, wires, every, RIGHT_OF_WAY, cases)
+    return (room, *_middles(swung))
 
 
 def _middles(swung):
@@ -73,11 +105,12 @@ def _room_in(polygon, points):
     return room
 
 
-def beside_objects(swung, wires, spans, structures, index, cases, clear_above):
+def beside_objects(swung, wires, spans, structures, index, cases, clear_above, corners=None):
     """Return the least horizontal distance from swung wires to objects that stand beside them.
 
     A wire that passes higher than the vertical clearance over the object's top is not beside it, and is not
-    compared there.
+    compared there. Where a rounded corner is what a wire is clear by, its distance from the edge of the top counts
+    instead, with the lowest place and the least distance of each chord.
 
     Parameters
     ----------
@@ -86,23 +119,42 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above):
     index : ObstacleIndex
     clear_above : ndarray, shape (part,)
         Elevation [m] above which a wire is over the part of the index, not beside it; nan: not to be compared.
+    corners : Corners, optional
 
     Returns
     -------
     Checked
+        `measure` "horizontal", or at corners "radial" with `position` "corner".
     """
     pairs = _near_pairs(wires, spans, structures, index, clear_above)
     wire, part = np.array(pairs, int).reshape(-1, 2).T
     points = to_grid(swung.points, structures, spans, wires.span)
-    room = [_distances(points[w], index.footprint[p], clear_above[p]) * spans.ground_factor[wires.span[w]]
-            for w, p in pairs]
-    shape = (0, *swung.points.shape[1:-2], swung.points.shape[-2] - 1)
+    shape = (-1, *swung.points.shape[1:-2], swung.points.shape[-2] - 1)
+    found = [_distances(points[w], index.footprint[p], clear_above[p]) for w, p in pairs]
+    room, low = np.array(found).reshape(-1, 2, *shape[1:]).transpose(1, 0, 2, 3, 4, 5)
+    room = room * spans.ground_factor[wires.span[wire]].reshape(-1, 1, 1, 1, 1)
     middle, share = _middles(swung)
-    return _reduce(np.array(room).reshape(-1, *shape[1:]), middle[wire], share, wires, wire, index.of_part[part], cases)
+
+    def reduced(values):
+        return _reduce(values, middle[wire], share, wires, wire, index.of_part[part], cases)
+
+    if corners is None:
+        corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
+    top, beside, above = (np.atleast_2d(field[part].T).T[:, None, :, None, None] for field in corners)
+    margin, way = room_about(room, low - top, beside, above)
+    height = np.hypot(room, np.maximum(low - top, 0))
+    square = np.isnan(margin)
+    flat = reduced(np.where(square | (way != ROUND) & ~((way == ABOVE) & (margin >= 0)), room, np.nan))
+    arc = reduced(np.where(~square & (way == ROUND), height, np.nan))
+    tops = np.full(len(index.obstacles.category), np.nan)
+    np.fmax.at(tops, index.of_part, corners.top)
+    return join([flat, replace(arc, measure=np.full(len(arc.wire), "radial", object), other=tops[arc.obstacle],
+                               position=np.full(len(arc.wire), "corner", object))])
 
 
 def _distances(points, footprint, clear_above):
-    """Distance in plan of each chord between neighbouring places from a footprint, nan where both ends are over it.
+    """Distance in plan of each chord between neighbouring places from a footprint, nan where both ends are over it, and
+    the least elevation of the wire there.
 
     A chord of which one end is over the object counts as far as the wire, which hangs lower than its chord, is not.
     """
@@ -116,7 +168,8 @@ def _distances(points, footprint, clear_above):
     crossing = first + np.nan_to_num(cut) * (last - first)
     ends = [np.where((room > 0)[..., None], end, crossing) for room, end in ((here, first), (there, last))]
     beside = (here > 0) | (there > 0)
-    return np.where(beside, shapely.distance(shapely.linestrings(np.stack(ends, axis=-2)), footprint), np.nan)
+    distance = shapely.distance(shapely.linestrings(np.stack(ends, axis=-2)), footprint)
+    return np.where(beside, distance, np.nan), clear_above - np.maximum(here, there)
 
 
 def _near_pairs(wires, spans, structures, index, clear_above):

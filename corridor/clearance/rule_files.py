@@ -20,6 +20,7 @@ __all__ = [
     "COLUMNS",
     "FALLBACK",
     "FOLDER",
+    "SHAPES",
     "TABLES",
     "Column",
     "Rules",
@@ -34,6 +35,14 @@ __all__ = [
 TABLES = {
     "european-electrical-distance": "european_electrical_distance.csv",
     "us-rural-utility": "us_rural_utility.csv",
+    "us-safety-code": "us_safety_code.csv",
+    "california-1941": "california_1941.csv",
+    "vegetation-flashover": "vegetation_flashover.csv",
+    "new-south-wales-policy": "new_south_wales_policy.csv",
+    "new-south-wales-statutory": "new_south_wales_statutory.csv",
+    "australian-capital-territory": "australian_capital_territory.csv",
+    "new-zealand-buildings": "new_zealand_buildings.csv",
+    "india": "india.csv",
 }
 #: Where the tables of the package lie.
 FOLDER = Path(__file__).with_name("rule_tables")
@@ -52,12 +61,17 @@ class Column(NamedTuple):
 
 _TEXT, _LENGTH, _KV, _SHARE = "text", "length", "kV", "share"
 
+#: The shapes of `corridor.clearance.shapes`, and the measure of the rows that may have them.
+SHAPES = {"strip_above": "vertical", "strip_beside": "horizontal", "corner": "horizontal", "circle": "radial"}
+
 #: The columns of a rule table, in the order of `Rules`.
 COLUMNS = {
     "rule": Column(_TEXT, None, "name of the rule, as it stands in the findings"),
     "against": Column(_TEXT, None, "ground, right_of_way or the category of an obstacle; "
                                    "other: every category without a row of its own"),
     "measure": Column(("vertical", "horizontal", "radial"), None, "the distance that is measured"),
+    "shape": Column(("", *SHAPES), "", "the room to keep free; empty: strip_above, strip_beside or circle, by the "
+                    "measure. corner: the corner between what horizontal and vertical row keep free is rounded"),
     "base": Column(_LENGTH, None, "clearance before anything is added [m]"),
     "per_kv": Column(_LENGTH, 0.0, "voltage adder per kilovolt above above_kv [m/kV]"),
     "above_kv": Column(_KV, 0.0, "voltage above which the adder counts [kV]"),
@@ -71,10 +85,13 @@ COLUMNS = {
                              "altitude_step, in proportion [-]"),
     "altitude_above": Column(_LENGTH, 0.0, "altitude above which it is added [m]"),
     "altitude_step": Column(_LENGTH, 300.0, "altitude for which the share is added once [m]"),
+    "max_altitude": Column(_LENGTH, math.inf, "altitude above which the row has no answer [m]"),
     "buffer": Column(_LENGTH, 0.0, "margin of the owner on top of the rule [m]"),
     "minimum": Column(_LENGTH, 0.0, "what base and adders are raised to where they are less [m]"),
     "min_kv": Column(_KV, 0.0, "the row is for highest voltages, line to line, above this [kV]"),
     "max_kv": Column(_KV, math.inf, "and up to and with this [kV]"),
+    "bounds_of": Column(("own", "higher"), "own", "whose voltage min_kv and max_kv bound: our line's, or the higher of "
+                        "our line's and the one that is crossed"),
     "swung": Column(("", "yes", "no"), "", "yes: wires displaced by wind only; no: at rest only"),
     "cases": Column("names", (), "cases that the row is for, with semicolons; empty: all"),
     "authority": Column(_TEXT, "", "who issued the rule"),
@@ -95,6 +112,7 @@ class Rules:
     rule: np.ndarray
     against: np.ndarray
     measure: np.ndarray
+    shape: np.ndarray
     base: np.ndarray
     per_kv: np.ndarray
     above_kv: np.ndarray
@@ -105,10 +123,12 @@ class Rules:
     altitude_share: np.ndarray
     altitude_above: np.ndarray
     altitude_step: np.ndarray
+    max_altitude: np.ndarray
     buffer: np.ndarray
     minimum: np.ndarray
     min_kv: np.ndarray
     max_kv: np.ndarray
+    bounds_of: np.ndarray
     swung: np.ndarray
     cases: np.ndarray
     authority: np.ndarray
@@ -203,6 +223,9 @@ def _read_row(file, line, row):
         raise InputError(file, f"row {line}: max_kv", row["max_kv"], "more than min_kv")
     if values["altitude_step"] == 0:
         raise InputError(file, f"row {line}: altitude_step", row["altitude_step"], "more than 0 m")
+    if values["shape"] and SHAPES[values["shape"]] != values["measure"]:
+        fitting = ", ".join(shape for shape, measure in SHAPES.items() if measure == values["measure"])
+        raise InputError(file, f"row {line}: shape", repr(values["shape"]), f"for {values['measure']}: {fitting}")
     return values
 
 
@@ -319,6 +342,11 @@ def table_markdown(rules):
     """Return the numbers and the sources of rules as a Markdown table, for the documentation."""
     names = ("rule", "against", "measure", "swung", "min_kv", "max_kv", "base", "per_kv",
              "above_kv", "electrical_distance", "minimum", "buffer", "clause", "confidence", "note")
+    # What few tables use is left out of the others.
+    some = {"shape": "base", "bounds_of": "base", "max_altitude": "buffer"}
+    for name, after in some.items():
+        if any(_cell(name, value) for value in getattr(rules, name)):
+            names = (*names[:names.index(after)], name, *names[names.index(after):])
     lines = ["| " + " | ".join(names) + " |", "|" + " --- |" * len(names)]
     for cells in zip(*(getattr(rules, n) for n in names), strict=True):
         lines.append("| " + " | ".join(map(_cell, names, cells)) + " |")
@@ -328,5 +356,5 @@ def table_markdown(rules):
 def _cell(name, value):
     """Text of a cell; numbers that are left out of the file are left out here too."""
     if isinstance(value, str):
-        return value
+        return "" if value == "own" else value
     return "" if name != "base" and value in (0, math.inf) else f"{value:.6g}"

@@ -33,6 +33,7 @@ __all__ = [
     "choose",
     "combine",
     "electrical_distance",
+    "falling_rule",
     "has_rule",
     "load_rules",
     "load_table",
@@ -43,6 +44,8 @@ __all__ = [
 _TO_GROUND = 1 / math.sqrt(3)
 #: What is no obstacle and so never falls back to the rule for all others.
 _NEVER_OTHER = ("ground", "right_of_way")
+#: A radial row against this is for all that falls; without one, the radial row of its category is.
+FALLING = "falling_tree"
 
 
 class Terms(NamedTuple):
@@ -63,7 +66,26 @@ def has_rule(rules, against, measure):
     return np.array([a in own or (for_all and a not in _NEVER_OTHER) for a in against], bool)
 
 
-def choose(rules, against, measure, case, voltage_kv, *, swung=None):
+def falling_rule(rules, against):
+    """Return what stands in `against` for things that fall, and whether the rules hold a radial row for it.
+
+    Parameters
+    ----------
+    rules : Rules
+    against : array_like of str, shape (...)
+        Categories of the things.
+
+    Returns
+    -------
+    name, ruled : ndarray, shape (...)
+        `FALLING` for all where the rules have such a radial row, else their own categories.
+    """
+    own = np.asarray(against, object)
+    told = bool((rules.against[rules.measure == "radial"] == FALLING).any())
+    return (np.full(own.shape, FALLING, object) if told else own), has_rule(rules, own, "radial") | told
+
+
+def choose(rules, against, measure, case, voltage_kv, *, swung=None, other_kv=None):
     """Return for each pair the row of the rule that is for it.
 
     A row that names the case goes before one for all cases. Of several left, as where it is not
@@ -77,6 +99,9 @@ def choose(rules, against, measure, case, voltage_kv, *, swung=None):
         Highest voltage, line to line [kV].
     swung : array_like of bool, shape (...), optional
         Whether the wire is displaced by wind.
+    other_kv : array_like, shape (...), optional
+        Highest voltage of the line that is crossed [kV]; taken to be that of our line where this is left out. nan is
+        within no bounds of the higher voltage.
 
     Returns
     -------
@@ -84,19 +109,22 @@ def choose(rules, against, measure, case, voltage_kv, *, swung=None):
         Index into the rules; -1 where there is none, which is a pair that cannot be assessed.
     """
     state = np.full((), None) if swung is None else np.where(swung, "yes", "no")
-    given = np.broadcast_arrays(against, measure, case, state, np.asarray(voltage_kv, float))
+    own = np.asarray(voltage_kv, float)
+    higher = own if other_kv is None else np.maximum(own, np.asarray(other_kv, float))
+    given = np.broadcast_arrays(against, measure, case, state, own, higher)
     rows = list(zip(*(np.ravel(v).tolist() for v in given), strict=True))
     found = {row: _choose_one(rules, *row) for row in set(rows)}
     return np.array([found[row] for row in rows], int).reshape(given[0].shape)
 
 
-def _choose_one(rules, against, measure, case, swung, voltage):
+def _choose_one(rules, against, measure, case, swung, voltage, higher):
     """Index of the rule for one pair, or -1."""
     of_measure = rules.measure == measure
     named = of_measure & (rules.against == against)
     if not named.any() and against not in _NEVER_OTHER:
         named = of_measure & (rules.against == FALLBACK)
-    fits = named & (rules.min_kv < voltage) & (voltage <= rules.max_kv)
+    bounded = np.where(rules.bounds_of == "higher", higher, voltage)
+    fits = named & (rules.min_kv < bounded) & (bounded <= rules.max_kv)
     if swung is not None:
         fits &= (rules.swung == "") | (rules.swung == swung)
     ranked = [(case in rules.cases[i], rules.base[i], -i) for i in np.flatnonzero(fits)
@@ -115,7 +143,7 @@ def requirement(rules, index, voltage_kv, altitude, *, other_kv=None):
     voltage_kv : array_like, shape (...)
         Highest (not nominal) voltage U, line to line [kV].
     altitude : array_like, shape (...)
-        Elevation Z [m]; nan gives nan where the rule has an altitude share.
+        Elevation Z [m]; nan gives nan where the rule has an altitude share or goes up to some altitude only.
     other_kv : array_like, shape (...), optional
         Highest voltage U_o of the line that is crossed [kV]; taken to be U where this is left out.
         nan gives nan where the rule counts it.
@@ -147,7 +175,8 @@ def requirement(rules, index, voltage_kv, altitude, *, other_kv=None):
     steps = np.maximum(Z - row.number("altitude_above"), 0) / row.number("altitude_step")
     share = row.number("altitude_share")
     z = np.where(share == 0, 0.0, a * share * steps)
-    base, buffer = row.number("base"), row.number("buffer")
+    limit, buffer = row.number("max_altitude"), row.number("buffer")
+    base = np.where((limit == np.inf) | (limit >= Z), row.number("base"), np.nan)
     short = np.maximum(row.number("minimum") - (base + a + z), 0)
     return Terms(base, a, z, short, buffer, base + a + z + short + buffer)
 

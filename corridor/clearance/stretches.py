@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.clearance.swung_stretches import swung_stretches
 from corridor.geometry.distance import Ends, elevations, take_rows
 from corridor.line.swing import to_grid
 
@@ -27,7 +28,7 @@ class _Short(NamedTuple):
     violation: np.ndarray
 
 
-def violation_stretches(scene, checked, columns, below, crossed):
+def violation_stretches(scene, checked, columns, below, crossed, swept=None, ground=None, index=None):
     """Return the rows of `violation_stretches`.
 
     Parameters
@@ -40,14 +41,17 @@ def violation_stretches(scene, checked, columns, below, crossed):
     below : Rows
         Ground under each wire span.
     crossed : Crossed
+    swept : Swept, optional
+        Wires in wind; `ground` and `index`, the `Ground` and `ObstacleIndex`, are needed with it.
 
     Returns
     -------
     dict of ndarray
-        Every wire of the span that falls short has its own stretches. A line crossed at one point gives a stretch
-        of no length, drawn a metre long.
+        In still air every wire of the span that falls short has its own stretches, in wind the worst wire at its worst
+        swing. A line crossed at one point gives a stretch of no length, drawn a metre long.
     """
-    short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical"))
+    still = np.array([case.wind == 0 for case in scene.cases])[checked.case]
+    short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical") & still)
     tables = []
     for rows, wire, obstacle in ((below, np.arange(len(scene.wires)), np.full(len(scene.wires), -1)),
                                  (crossed.rows, crossed.wire, crossed.obstacle)):
@@ -55,7 +59,11 @@ def violation_stretches(scene, checked, columns, below, crossed):
         tables.append(_runs(scene, candidates, take_rows(rows, candidates.row)))
     low, high, worst, of = (np.concatenate(c) for c in zip(*[t[:4] for t in tables], strict=True))
     wire = np.concatenate([t[4] for t in tables])
-    return _table(scene, columns, low, high, worst, of, wire, checked)
+    table = _table(scene, columns, low, high, worst, of, wire, checked)
+    if swept is None:
+        return table
+    swung = swung_stretches(scene, columns, checked, swept, ground, index)
+    return {name: np.concatenate([values, swung[name]]) for name, values in table.items()}
 
 
 def _candidates(scene, checked, columns, short, wire, obstacle):

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from corridor.constants import GRAVITY
+from corridor.line.hanging import SIDES
 from corridor.mechanics.supports import end_forces
 
 __all__ = ["load_rows"]
@@ -45,7 +46,7 @@ def load_rows(scene):
     ratios = _ratios(forces, scene)[r, o, k]
     columns = ends.keys(r, o, k) | {
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
-        "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load(r, o, k),
+        "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
         "uplift": (ends.string[r] > 0) & (down - ends.weight[r] < LIFTED * ends.weight[r]),
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
@@ -68,20 +69,27 @@ class _Ends:
         key = [f"{s:09d} {c:09d} {w}" for s, c, w in zip(structure, section, name, strict=True)]
         _, first, self.of_end = np.unique(key, return_index=True, return_inverse=True)
         self.structure, self.wire, self.section = structure[first], name[first], section[first]
-        self.group = np.r_[scene.group, scene.group][first]
         self.kind, self.circuit = np.r_[wires.kind, wires.kind][first], np.r_[wires.circuit, wires.circuit][first]
         string = np.r_[wires.string_start, wires.string_end]
         self.string = string[first]
         self.weight = np.r_[wires.mass_start, wires.mass_end][first] * GRAVITY
+        self.area = np.r_[wires.area_start, wires.area_end][first]
+        # Vertical load per length of the wires [N/m]; of two unlike spans at one string the mean.
+        load = np.concatenate([scene.hung.weight, scene.hung.weight])
+        self.load = np.zeros((len(first), *load.shape[1:]))
+        np.add.at(self.load, self.of_end, load)
+        self.load /= np.bincount(self.of_end)[:, None, None]
         self.wind_span = np.bincount(self.of_end, np.r_[wires.length, wires.length] / 2)
         both = np.bincount(self.of_end) > 1
         self.side = np.where(both, None, np.where(first < len(wires), "ahead", "back"))
 
     def summed(self, loads):
-        """Loads of all ends (end, option, case, side, 3) summed at the rows, string weight included."""
+        """Loads of all ends (end, option, case, side, 3) summed at the rows, with strings and wind on them."""
         total = np.zeros((len(self.structure), *loads.shape[1:]))
         np.add.at(total, self.of_end, loads)
         total[..., 0] += self.weight[:, None, None, None]
+        wind = np.array([case.wind for case in self.scene.cases])
+        total[..., 1] += self.area[:, None, None, None] * wind[:, None] * SIDES
         return total
 
     def of_either(self, values):
@@ -89,10 +97,6 @@ class _Ends:
         result = np.empty((len(self.structure), *values.shape[1:]))
         result[self.of_end] = values
         return result
-
-    def load(self, r, o, k):
-        """Vertical load per length of the wires [N/m]."""
-        return self.scene.strung.weight[self.group[r], o, k]
 
     def keys(self, r, o, k):
         """Columns that name the rows, and the place."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.geometry.distance import Ends, elevations, heights, least_heights, take_rows
 
-__all__ = ["Checked", "join", "over_ground", "over_objects", "sides", "worst_of"]
+__all__ = ["Checked", "join", "least_below", "over_ground", "over_objects", "sides", "worst_of"]
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def over_objects(wires, crossed, constant, cases, side, ends=None):
     """
     states, ends = _states(constant[crossed.wire], cases), _ends(ends, crossed.wire, cases)
     least = least_heights(crossed.rows, states, ends=ends)
-    for whole, part in zip(least, _least_below(crossed.rows, states, side < 0, ends), strict=True):
+    for whole, part in zip(least, least_below(crossed.rows, states, side < 0, ends), strict=True):
         whole[side < 0] = part
     span = wires.span[crossed.wire]
     _, row = worst_of(span * (crossed.obstacle.max(initial=0) + 1) + crossed.obstacle, least.height)
@@ -125,12 +125,21 @@ def _ends(ends, rows, cases):
     return None if ends is None else Ends(*(_states(field[rows], cases) for field in ends))
 
 
-def _least_below(rows, constant, chosen, ends):
-    """Least height of the object above the wire at the nodes of chosen rows: place and elevation with it.
+def least_below(rows, constant, chosen, ends):
+    """Return the least height of the object above the wire at the nodes of chosen rows, its place and elevation.
 
     Crossing lines have nodes where they are crossed and nowhere else, so the nodes are all there is.
+
+    Parameters
+    ----------
+    rows : Rows
+    constant : ndarray, shape (row, state)
+        [m]
+    chosen : ndarray of bool, or of int, shape (row,)
+        Which rows; numbers are taken in their order.
+    ends : Ends or None
     """
-    index = np.flatnonzero(chosen)
+    index = np.flatnonzero(chosen) if chosen.dtype == bool else chosen
     rows, C = take_rows(rows, index), constant[index]
     count = np.diff(rows.first)
     place = np.arange(count.max(initial=1))

@@ -39,19 +39,20 @@ def section_rows(scene):
     np.fmax.at(tension, scene.group, np.where(np.isnan(greatest), -np.inf, greatest))
     tension = np.where(np.isfinite(tension), tension, np.nan)[g, o, k]
     section = groups.section[g]
+    even = np.where([case.uneven for case in scene.cases], np.nan, 1.0)[k]
     knee, low, high = (np.where(np.isfinite(v), v, np.nan)[g, o] for v in (strung.knee, *strung.knee_band))
     return {
         "line": scene.sections.line[section], "section": scene.sections.name[section],
         "wire_kind": groups.kind[g], "option": _names(scene.options)[o], "case": _names(scene.cases)[k],
-        "ruling_span_m": groups.span[g], "horizontal_tension_n": strung.horizontal_tension[g, o, k],
+        "ruling_span_m": groups.span[g], "horizontal_tension_n": strung.horizontal_tension[g, o, k] * even,
         "maximum_tension_n": tension, "percent_rts": 100 * tension / strung.rts[g, o],
         "condition": np.array([case.condition for case in scene.cases], object)[k],
-        "governing_limit": strung.limit_text[g, o], "catenary_constant_m": strung.constant[g, o, k],
+        "governing_limit": strung.limit_text[g, o], "catenary_constant_m": strung.constant[g, o, k] * even,
         "temperature_c": strung.temperature[g, o, k],
         "knee_temperature_c": knee, "knee_low_c": low, "knee_high_c": high,
         "outer_set": strung.outer_set[g, o], "core_set": strung.core_set[g, o], "set_by": strung.set_by[g, o],
         "unstressed_length_factor": 1 + strung.excess[g, o],
-        "load_n_per_m": np.hypot(strung.weight, strung.wind)[g, o, k], "residual": strung.residual[g, o, k],
+        "load_n_per_m": np.hypot(strung.weight, strung.wind)[g, o, k] * even, "residual": strung.residual[g, o, k],
     }
 
 
@@ -95,7 +96,9 @@ def _ruling_span_sag(scene):
     group, strung, wires = scene.group, scene.strung, scene.wires
     rise = (wires.end - wires.start)[:, 2]
     S, h = loaded_plane(wires.length[:, None, None], rise[:, None, None], strung.weight[group], strung.wind[group])
-    return greatest_sag(S, h, strung.constant[group])
+    # Where ice is uneven, one tension for all spans is no answer to compare with.
+    uneven = np.array([case.uneven for case in scene.cases])
+    return np.where(uneven, np.nan, greatest_sag(S, h, strung.constant[group]))
 
 
 def _curves(scene, plane, at, constant):

@@ -1,5 +1,6 @@
 """The command `corridor check`."""
 
+import json
 import sys
 from pathlib import Path
 
@@ -14,8 +15,9 @@ __all__ = ["check"]
 @STUDY
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="GeoPackage to write; default: that of the study.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object of the result on standard output, for machines.")
 @QUIET
-def check(study, output, quiet):
+def check(study, output, as_json, quiet):
     """Check every span of STUDY and write the findings.
 
     Reads the study and all it names, strings every option to its limits, hangs
@@ -33,8 +35,24 @@ def check(study, output, quiet):
     from corridor.check import check_study
     from corridor.terminal import progress_bar, summary
 
-    with progress_bar("Checking spans", quiet) as progress:
+    with progress_bar("Checking spans", quiet or as_json) as progress:
         result = check_study(study, output, progress=progress, time=run_time())
-    if not quiet:
+    if as_json:
+        click.echo(_as_json(result))
+    elif not quiet:
         click.echo(summary(result), err=True)
     sys.exit(result.status)
+
+
+def _as_json(result):
+    """The result as one line of JSON; what is not known is null."""
+    options = [{key: _known(value) for key, value in row.items()} for row in result.options]
+    return json.dumps({"status": result.status, "violations": result.violations, "not_assessed": result.gaps,
+                       "overloads": result.overloads, "output": str(result.output), "frame": result.frame.name,
+                       "warnings": list(result.warnings), "options": options}, allow_nan=False, ensure_ascii=False)
+
+
+def _known(value):
+    """A plain value; None for nan."""
+    value = value.item() if hasattr(value, "item") else value
+    return None if value != value else value

@@ -12,7 +12,7 @@ from corridor.units import QuantityError, quantity
 __all__ = ["check_framings", "read_framings"]
 
 #: What may hang at each kind of structure.
-HANGS = {"suspension": ("suspension", "post"), "strain": ("strain",), "terminal": ("strain",)}
+HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain",), "terminal": ("strain",)}
 _FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
 
 
@@ -24,6 +24,8 @@ def read_framings(path):
     path : path or str
         CSV with the columns framing, wire, kind, offset, height, string; and circuit,
         string_length, string_mass, where they are known. Numbers in m and kg, or text with a unit.
+        Also `stiffness` of a post along the line, a number in N/m, and `string_wind_area`, the
+        projected area of a string, a number in m2.
 
     Returns
     -------
@@ -110,12 +112,16 @@ def _framing(path, number, row):
     offset, height = (_cell(path, where, row, key, "length") for key in ("offset", "height"))
     # A suspension string of unknown length would leave the wire at the height of the crossarm: too
     # high.
-    swings = text["string"] == "suspension"
+    swings = text["string"] in ("suspension", "vee")
     length = _cell(path, where, row, "string_length", "length", default=None if swings else 0.0)
     mass = _cell(path, where, row, "string_mass", "mass", default=0.0)
     for key, value in (("height", height), ("string_length", length), ("string_mass", mass)):
         if value < 0:
             raise InputError(path, f"{where}: {key}", f"{value:g}", "no negative number")
+    stiffness = _number(path, where, row, "stiffness", np.inf, "N/m")
+    if stiffness == 0 or (np.isfinite(stiffness) and text["string"] != "post"):
+        raise InputError(path, f"{where}: stiffness", f"{stiffness:g} N/m of a {text['string']}",
+                         "more than 0 N/m, of a post; nothing where the wire is held")
     return (
         text["framing"],
         text["wire"],
@@ -126,7 +132,21 @@ def _framing(path, number, row):
         text["string"],
         length,
         mass,
+        stiffness,
+        _number(path, where, row, "string_wind_area", 0.0, "m2"),
     )
+
+
+def _number(path, where, row, key, default, unit):
+    """An optional number that is not negative, in the unit that the heading promises."""
+    value = (row.get(key) or "").strip()
+    try:
+        number = float(value) if value else default
+    except ValueError:
+        number = np.nan
+    if not number >= 0 or (value and not np.isfinite(number)):
+        raise InputError(path, f"{where}: {key}", repr(value), f"a number in {unit}, 0 or more")
+    return number
 
 
 def _cell(path, where, row, key, kind, *, default=None):

@@ -6,7 +6,7 @@ import numpy as np
 import pyogrio
 import pyogrio.raw
 import shapely
-from pyogrio.errors import DataLayerError, DataSourceError
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError
 from pyproj import CRS
 
 from corridor.errors import InputError, nearest
@@ -160,7 +160,18 @@ def portions(layer, columns):
     wanted = list(dict.fromkeys(columns))
     skip = 0
     while True:
-        meta, fid, wkb, data = pyogrio.raw.read(
+        meta, fid, wkb, data = _read(layer, wanted, skip)
+        if len(fid):
+            yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
+        if len(fid) < _PORTION:
+            return
+        skip += _PORTION
+
+
+def _read(layer, wanted, skip):
+    """A portion as GDAL reads it."""
+    try:
+        return pyogrio.raw.read(
             layer.path,
             layer=layer.name,
             columns=wanted,
@@ -168,11 +179,8 @@ def portions(layer, columns):
             skip_features=skip,
             max_features=_PORTION,
         )
-        if len(fid):
-            yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
-        if len(fid) < _PORTION:
-            return
-        skip += _PORTION
+    except FeatureError as error:
+        raise InputError(layer.path, f"layer {layer.name}", str(error), "features that can be read") from error
 
 
 def _portion(fid, wkb, columns):

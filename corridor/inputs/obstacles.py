@@ -74,8 +74,9 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
         "voltage",
         "radius",
         "fault",
+        "falls",
     )
-    kinds = {"absolute": bool, "height": float, "voltage": float, "radius": float}
+    kinds = {"absolute": bool, "falls": bool, "height": float, "voltage": float, "radius": float}
     return Obstacles(
         *(
             np.concatenate([np.empty(0, kinds.get(name, object)), *(part[name] for part in parts)])
@@ -107,6 +108,7 @@ def _rows(section, layer, portion, frame):
     geometry = frame.transform(portion.geometry, layer.crs)
     _check_shape(geometry, fault)
     geometry, absolute, height = _top(section, layer, portion, geometry, fault)
+    geometry, height = _grown(section, geometry, absolute, height)
     ids = _column(section, portion, "id")
     ids = portion.fid if ids is None else ids
     names = [
@@ -123,6 +125,7 @@ def _rows(section, layer, portion, frame):
         "voltage": voltage,
         "radius": radius,
         "fault": fault,
+        "falls": np.full(count, bool(getattr(section, "falls", False))),
     }
 
 
@@ -262,6 +265,17 @@ def _top(section, layer, portion, geometry, fault):
     _accept(fault, height, _DEEPEST, _TALLEST, "height")
     _blame(fault, ~absolute & np.isnan(height), "no height and no elevation")
     return geometry, absolute, height
+
+
+def _grown(section, geometry, absolute, height):
+    """Geometry with its tops, and heights above the ground, as they are after the growth that the study gives [m]."""
+    growth = getattr(section, "growth", 0.0)
+    if not growth:
+        return geometry, height
+    grown = geometry.copy()
+    chosen = absolute & shapely.has_z(geometry)
+    grown[chosen] = shapely.transform(geometry[chosen], lambda xyz: xyz + [0, 0, growth], include_z=True)
+    return grown, height + growth
 
 
 def _given(section, what):

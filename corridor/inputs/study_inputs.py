@@ -59,6 +59,12 @@ class Inputs:
         """Highest voltage of the system, line to line [V]."""
         return self.study.study.highest_voltage_or_default
 
+    @property
+    def needs_highest(self):
+        """Whether ratings take the air at the highest base: then the ground must be asked all along first."""
+        rating = self.study.rating
+        return rating is not None and rating.elevation is None
+
     def ratings(self, elevation, azimuth):
         """Return the ratings of all options, with the air of an elevation [m] unless the study gives one.
 
@@ -79,8 +85,8 @@ class Inputs:
 
     def unread(self):
         """Return the gaps for what the study names and nothing is compared with yet."""
-        reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is an "
-                  "obstacle")
+        reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is "
+                  "an obstacle")
         return tuple(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface)
 
     def run_row(self, time, warnings, cautions):
@@ -144,6 +150,7 @@ def read_inputs(study):
     structures = place(raw, frame)
     framings = read_framings(resolve(study.framings.file))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
+    _check_ice(study, structures, framings)
     options, cases, shield = _options(study), _cases(study), _shield(study)
     _check_strength(study, options, shield)
     for given, option in zip(study.options, options, strict=True):
@@ -278,8 +285,23 @@ def _shield(study):
 
 
 def _cases(study):
-    return tuple(Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks))
-                 for c in study.cases)
+    return tuple(Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
+                      tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere) for c in study.cases)
+
+
+def _check_ice(study, structures, framings):
+    """Refuse ice on spans, and ice dropped by wires, that there are not: it would lie nowhere, or everywhere."""
+    beside = structures.line[1:] == structures.line[:-1]
+    names = structures.structure
+    spans = {f"{a}-{b}" for a, b in zip(names[:-1][beside], names[1:][beside], strict=True)}
+    wires = set(framings.wire.tolist())
+    for i, case in enumerate(study.cases):
+        wanted = [("ice_on", name, spans, "span") for name in case.ice_on]
+        wanted += [("ice_off_wire", case.ice_off_wire, wires, "wire")] if case.ice_off_wire is not None else []
+        for key, name, known, thing in wanted:
+            if name not in known:
+                raise InputError(study.path, f"cases.{i}.{key}", repr(name), f"a {thing} of the line",
+                                 nearest(name, known))
 
 
 def _files(study, terrain):

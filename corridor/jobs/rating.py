@@ -1,7 +1,6 @@
 """Two jobs beside the check: what each option carries, and what the worst spans of a line cost."""
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
@@ -9,6 +8,7 @@ from corridor.check import Clock, find, prepare
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
 from corridor.inputs.study_inputs import read_inputs
+from corridor.jobs.folder import made_folder
 from corridor.outputs import tables
 from corridor.planning import series
 from corridor.planning.ladder import Limits, ceilings, ladder_rows
@@ -131,7 +131,7 @@ def write_ratings(result, folder, kind="svg"):
     """
     from corridor.outputs.drawings.ratings import draw_hours, draw_ratings
 
-    folder, method = _folder(folder), result.ratings.method
+    folder, method = made_folder(folder), result.ratings.method
     written = []
     for name, columns in {"options": result.comparison, "ratings": result.table, **result.series}.items():
         written.append(folder / f"{name}.csv")
@@ -154,20 +154,10 @@ def write_limits(result, folder, kind="svg"):
     """
     from corridor.outputs.drawings.ladder import draw_ladder
 
-    folder = _folder(folder)
+    folder = made_folder(folder)
     written = tuple(folder / name for name in ("limits.csv", "ladder.csv", "limits.gpkg", f"ladder.{kind}"))
     tables.write_csv(written[0], result.limits)
     tables.write_csv(written[1], result.ladder)
     tables.write_layers(written[2], result.crs, {"limits": result.limits, "ladder": result.ladder})
     draw_ladder(written[3], result.ladder, result.required_current)
     return written
-
-
-def _folder(folder):
-    folder = Path(folder)
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise InputError(None, "folder", f"{str(folder)!r} ({(error.strerror or 'unusable').lower()})",
-                         "a folder, or a new name in one") from None
-    return folder

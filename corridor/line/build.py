@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.errors import InputError
 
-__all__ = ["Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out"]
+__all__ = ["Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out", "mean_elevation"]
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,9 @@ class WireSpans:
 
     `start`, `end` (wire span, 3): attachment of the wire itself in the frame's grid, string taken off [m].
     `length`: ground distance between them [m]. `string_start`, `string_end` [m]: length of a suspension
-    string that swings, 0 where the wire is held; `mass_start`, `mass_end` [kg].
+    string that swings, 0 where the wire is held; `mass_start`, `mass_end` [kg] of strings that swing or of a V;
+    `stiffness_start`, `stiffness_end` [N/m] of posts along the line, inf where held; `area_start`, `area_end` [m2] of
+    strings in the wind.
     """
 
     span: np.ndarray
@@ -73,6 +75,10 @@ class WireSpans:
     string_end: np.ndarray
     mass_start: np.ndarray
     mass_end: np.ndarray
+    stiffness_start: np.ndarray
+    stiffness_end: np.ndarray
+    area_start: np.ndarray
+    area_end: np.ndarray
 
     def __len__(self):
         return len(self.span)
@@ -94,8 +100,7 @@ def lay_out(structures, base_elevation, ground_factor):
     e, n = structures.easting, structures.northing
     east, north = e[head] - e[tail], n[head] - n[tail]
     azimuth = np.degrees(np.arctan2(east, north)) % 360
-    mean = np.nan_to_num(np.nanmean([base_elevation[tail], base_elevation[head]], axis=0)) \
-        if len(tail) else np.zeros(0)
+    mean = mean_elevation(base_elevation[tail], base_elevation[head])
     factor = ground_factor(e[tail], n[tail], e[head], n[head], mean)
     length = np.hypot(east, north) * factor
     route = _route(structures, tail, head, azimuth, length)
@@ -104,6 +109,12 @@ def lay_out(structures, base_elevation, ground_factor):
                                                 structures.structure[head], strict=True)], object)
     spans = Spans(structures.line[tail], name, tail, head, section, length, factor, azimuth)
     return route, spans, sections
+
+
+def mean_elevation(start, end):
+    """Return the mean elevation of both ends of spans [m]: of the known one where one is unknown, 0 where both are."""
+    known = np.isfinite(start).astype(int) + np.isfinite(end)
+    return (np.nan_to_num(start) + np.nan_to_num(end)) / np.maximum(known, 1)
 
 
 def _route(structures, tail, head, azimuth, length):
@@ -195,16 +206,21 @@ def _wire_spans(structures, base_elevation, route, spans, framings, span, left, 
     length = np.hypot(*(end - start)[:, :2].T) * factor
     hangs = framings.string == "suspension"
     string = np.where(hangs, framings.string_length, 0.0)
-    mass = np.where(hangs, framings.string_mass, 0.0)
+    mass = np.where(hangs | (framings.string == "vee"), framings.string_mass, 0.0)
+    none = np.zeros(len(mass))
+    given = none + np.inf if framings.stiffness is None else framings.stiffness
+    stiff = np.where(framings.string == "post", given, np.inf)
+    area = none if framings.string_area is None else framings.string_area
     return WireSpans(span, framings.wire[left], framings.kind[left], framings.circuit[left], start, end,
-                     length, string[left], string[right], mass[left], mass[right])
+                     length, string[left], string[right], mass[left], mass[right], stiff[left], stiff[right],
+                     area[left], area[right])
 
 
 def _attachment(structures, base_elevation, route, framings, structure, row, factor):
-    """Attachment of the wire [m]: on the crossarm, a suspension string's length below the hanging point."""
+    """Attachment of the wire [m]: on the crossarm, below the hanging point by a suspension string or a V."""
     arm = np.radians(route.crossarm[structure])
     out = framings.offset[row] / factor
-    drop = np.where(framings.string[row] == "suspension", framings.string_length[row], 0.0)
+    drop = np.where(np.isin(framings.string[row], ("suspension", "vee")), framings.string_length[row], 0.0)
     return np.stack([
         structures.easting[structure] + out * np.sin(arm),
         structures.northing[structure] + out * np.cos(arm),

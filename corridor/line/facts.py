@@ -23,7 +23,7 @@ __all__ = [
 #: What a structure does to the wires it carries.
 ROLES = ("suspension", "strain", "terminal")
 #: How a wire hangs at a structure.
-STRINGS = ("suspension", "strain", "post")
+STRINGS = ("suspension", "strain", "post", "vee")
 #: What a wire is for.
 KINDS = ("phase", "shield")
 
@@ -55,7 +55,9 @@ class Framings:
     """Where wires hang on each kind of structure; columns of shape (framing x wire,).
 
     `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
-    string hangs; `string_length` [m]; `string_mass` [kg].
+    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
+    `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
+    wind blows; None stands for that of all: inf and 0.
     """
 
     framing: np.ndarray
@@ -67,6 +69,8 @@ class Framings:
     string: np.ndarray
     string_length: np.ndarray
     string_mass: np.ndarray
+    stiffness: np.ndarray | None = None
+    string_area: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,7 @@ class Obstacles:
     (nan: unknown, so not assessed). `voltage` [V, line to line] is nan where the object is not a line.
     `radius` [m] widens points (a crown) and lines (half the width of a road).
     `fault` is "" or the reason why the feature cannot be assessed at all (empty, null, Z of -9999 ...).
+    `falls` tells what can fall over about its foot; None: nothing can.
     """
 
     layer: np.ndarray
@@ -89,6 +94,7 @@ class Obstacles:
     voltage: np.ndarray
     radius: np.ndarray
     fault: np.ndarray
+    falls: np.ndarray | None = None
 
     def __len__(self):
         return len(self.obstacle)
@@ -108,7 +114,9 @@ class Case:
 
     `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial;
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
-    `checks` a subset of ("vertical", "horizontal", "tension").
+    `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
+    section, the first being odd; `ice_on` names of the only spans with ice; `ice_off_wire` a wire that dropped it;
+    `ice_elsewhere` [m] on what is left out.
     """
 
     name: str
@@ -118,6 +126,15 @@ class Case:
     ice_density: float = 913.0
     wind: float = 0.0
     checks: tuple[str, ...] = ("vertical", "tension")
+    ice_spans: str = "all"
+    ice_on: tuple[str, ...] = ()
+    ice_off_wire: str | None = None
+    ice_elsewhere: float = 0.0
+
+    @property
+    def uneven(self):
+        """Whether spans or wires differ in their ice."""
+        return self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
 
 
 @dataclass(frozen=True)

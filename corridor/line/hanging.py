@@ -17,7 +17,7 @@ from corridor.line.swing import hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
-from corridor.mechanics.supports import FREE, HELD, Supports
+from corridor.mechanics.supports import FREE, HELD, POST, Supports
 
 __all__ = ["METHODS", "SIDES", "Chains", "Hung", "Model", "chain_wires", "hang_by_ruling_span", "hang_exactly"]
 
@@ -86,7 +86,8 @@ class Chains:
     """Wires that run through whole sections, one row each; padded to the longest.
 
     `row` (chain, span) wire span, -1 beyond the end; `count` (chain,); `corner` (chain, span + 1, 2) structure
-    centres in ground metres from the first; `azimuth` (chain, span) [rad]; `supports` of (chain, span + 1).
+    centres in ground metres from the first; `azimuth` (chain, span) [rad]; `supports` of (chain, span + 1), with
+    `string_force` that of a pressure of 1 Pa blowing to the right [m2].
     """
 
     row: np.ndarray
@@ -126,17 +127,30 @@ def _supported(frame, wires, spans, row, count):
     corner = np.zeros((len(row), row.shape[1] + 1, 2))
     corner[:, 1:] = np.cumsum(step[..., None] * forward, axis=1)
     hinge = np.full((len(row), row.shape[1] + 1, 3), np.nan)
-    string, mass = np.zeros(hinge.shape[:2]), np.zeros(hinge.shape[:2])
+    string, mass, stiff, area = _at_nodes(wires, row, count)
     hinge[:, 1:] = _turned(frame.end[row], azimuth, corner[:, :-1], 1)
     hinge[:, :-1] = np.where((row >= 0)[..., None], _turned(frame.start[row], azimuth, corner[:, :-1], 1),
                              hinge[:, :-1])
-    string[:, 1:], mass[:, 1:] = wires.string_end[row], wires.mass_end[row]
+    hinge[..., 2] += string
+    kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
+    blown = area[..., None] * _right_of(azimuth)
+    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
+
+
+def _at_nodes(wires, row, count):
+    """Length, mass, stiffness (0: held) and area in the wind of what holds each inner node; (chain, node), else 0."""
     node = np.arange(row.shape[1] + 1)
     inner = (node > 0) & (node < count[:, None])
-    string, mass = np.where(inner, string, 0.0), np.where(inner, mass, 0.0)
-    hinge[..., 2] += string
-    kind = np.where(string > 0, FREE, HELD)
-    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY))
+    stiff = np.where(np.isfinite(wires.stiffness_end), wires.stiffness_end, 0.0)
+    columns = wires.string_end, wires.mass_end, stiff, wires.area_end
+    return tuple(np.where(inner, np.pad(column[row], ((0, 0), (1, 0))), 0.0) for column in columns)
+
+
+def _right_of(azimuth):
+    """Unit vectors to the right of chains at their nodes, halving the turn, (chain, node, 3)."""
+    both = np.stack([np.cos(azimuth), -np.sin(azimuth), np.zeros_like(azimuth)], axis=-1)
+    right = np.concatenate([both[:, :1], both[:, :-1] + both[:, 1:], both[:, -1:]], axis=1)
+    return right / np.linalg.norm(right, axis=-1, keepdims=True)
 
 
 def _turned(point, azimuth, corner, sense):
@@ -179,7 +193,7 @@ class Model:
         c, o = (v.ravel() for v in np.indices((len(g), options)))
         part = take_law(_spread(strung.final, strung.excess.shape), (g[c], o))
         load = _down(strung.bare_weight[g[c], o])
-        clipped = clip_in(self._supports(c), H.horizontal_tension[g[c], o], load, everyday[g[c], o], part,
+        clipped = clip_in(self.supports(c), H.horizontal_tension[g[c], o], load, everyday[g[c], o], part,
                           count=chains.count[c])
         self.unstressed = clipped.unstressed.reshape(len(g), options, -1)
         self._end = clipped.end.reshape(len(g), options, -1, 3)
@@ -202,20 +216,29 @@ class Model:
         found[:, row[chain, place]] = chain, place
         return found[0, wires], found[1, wires]
 
-    def _supports(self, chain):
-        s = self.chains.supports
-        return Supports(s.hinge[chain], s.kind[chain], s.string_length[chain], s.string_weight[chain])
+    def right(self, chain):
+        """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
+        return _right_of(self.chains.azimuth[chain])
 
-    def solve(self, chain, option, weight, wind, temperature, part):
+    def supports(self, chain, pressure=0.0):
+        """Return what holds chains, with a wind on strings [Pa], positive to the right."""
+        s = self.chains.supports
+        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1))
+        return Supports(s.hinge[chain], s.kind[chain], s.string_length[chain], s.string_weight[chain], blown,
+                        s.stiffness[chain])
+
+    def solve(self, chain, option, weight, wind, temperature, part, *, pressure=0.0):
         """Return the equilibrium of chains in states, side by side.
 
         Parameters
         ----------
         chain, option : ndarray of int, shape (problem,)
-        weight, wind : ndarray, shape (problem,)
+        weight, wind : ndarray, shape (problem,) or (problem, span)
             Load [N/m]; the wind is signed, positive to the right.
         temperature : ndarray, shape (problem,)
         part : law of arrays (problem,)
+        pressure : array_like, shape (problem,)
+            Of the wind on strings [Pa], signed likewise.
 
         Returns
         -------
@@ -227,10 +250,9 @@ class Model:
         solution : Equilibrium
         """
         azimuth = self.chains.azimuth[chain]
-        p = wind[:, None]
-        load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth),
-                         np.broadcast_to(-weight[:, None], azimuth.shape)], axis=-1)
-        found = solve(self._supports(chain), self.unstressed[chain, option], load, temperature, part,
+        p, w = (v[:, None] if v.ndim == 1 else v for v in (wind, weight))
+        load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), np.broadcast_to(-w, azimuth.shape)], axis=-1)
+        found = solve(self.supports(chain, pressure), self.unstressed[chain, option], load, temperature, part,
                       count=self.chains.count[chain])
         corner = self.chains.corner[chain, :-1]
         start = _turned(found.end[:, :-1], azimuth, corner, -1)
@@ -246,7 +268,7 @@ def _down(weight):
     return np.stack([np.zeros_like(weight), np.zeros_like(weight), -weight], axis=-1)[:, None]
 
 
-def hang_by_ruling_span(frame, wires, spans, line_angle, strung, group):
+def hang_by_ruling_span(frame, wires, spans, line_angle, strung, group, loads=None):
     """Return every wire with the tension of its section's ruling span.
 
     Strings are plumb in still air, also where the line turns; in wind they swing by the handbook's formula.
@@ -260,12 +282,18 @@ def hang_by_ruling_span(frame, wires, spans, line_angle, strung, group):
         Turn of the line [deg], positive to the right.
     strung : Strung
     group : ndarray of int, shape (wire span,)
+    loads : pair of ndarray, shape (wire span, option, case), optional
+        Weight and wind of every wire [N/m], where ice is uneven. One that differs from its group's leaves all wires of
+        the group without answer: one tension for all is no answer there.
 
     Returns
     -------
     Hung
     """
     H, weight, wind = (v[group] for v in (strung.horizontal_tension, strung.weight, strung.wind))
+    if loads is not None:
+        H = np.where(_uneven(loads[0] != weight, group), np.nan, H)
+        weight, wind = loads
     both = (*H.shape, 2)
     tension, w = np.broadcast_to(H[..., None], both), np.broadcast_to(weight[..., None], both)
     p = wind[..., None] * SIDES
@@ -275,7 +303,14 @@ def hang_by_ruling_span(frame, wires, spans, line_angle, strung, group):
     return Hung(tension, start, end, residual, np.zeros(len(wires), bool), weight, wind)
 
 
-def hang_exactly(model, hung):
+def _uneven(differs, group):
+    """True for the wire spans of groups, options and cases in which any load differs."""
+    whole = np.zeros((group.max() + 1, *differs.shape[1:]), bool)
+    np.logical_or.at(whole, group, differs)
+    return whole[group]
+
+
+def hang_exactly(model, hung, pressure=0.0):
     """Return the wires with every chain in equilibrium; those with an unknown hinge stay as they are in `hung`.
 
     Parameters
@@ -283,6 +318,8 @@ def hang_exactly(model, hung):
     model : Model
     hung : Hung
         By the ruling span.
+    pressure : array_like, shape (case,) or (group, option, case)
+        Of the wind on strings [Pa].
     """
     chains, strung = model.chains, model.strung
     known = ~np.isnan(_hinges(chains)).any(axis=1)
@@ -290,8 +327,11 @@ def hang_exactly(model, hung):
     c, o, k, side = _problems(np.flatnonzero(known), strung, model.group, shape)
     g = model.group[c]
     part = take_law(strung.part, (g, o, k))
-    H, start, end, residual, _ = model.solve(c, o, strung.weight[g, o, k], strung.wind[g, o, k] * SIDES[side],
-                                             strung.temperature[g, o, k], part)
+    at = chains.row[c], o[:, None], k[:, None]
+    blows = np.broadcast_to(pressure, strung.wind.shape)[g, o, k] * SIDES[side]
+    wind = hung.wind[at] * SIDES[side][:, None]
+    H, start, end, residual, _ = model.solve(c, o, hung.weight[at], wind, strung.temperature[g, o, k], part,
+                                             pressure=blows)
     return _filled(hung, chains, known, (c, o, k, side), H, start, end, residual)
 
 

@@ -42,7 +42,7 @@ class Strung:
     no answer; `residual` of strain; `excess` unstressed length over ruling span less one; `governing`
     index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words;
     `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`, `core_set`
-    [-] the final sets; `final` the law in the final condition (group, option), `part` that of every state
+    [-] the final sets; `final`, `initial` the law in that condition (group, option), `part` that of every state
     (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the outer
     part, `knee_band` [degC], `tension_band` [N] of every state.
     """
@@ -66,6 +66,7 @@ class Strung:
     compression_band: np.ndarray
     knee_band: np.ndarray
     tension_band: np.ndarray
+    initial: object
 
     @property
     def constant(self):
@@ -286,7 +287,15 @@ def _strung(which, table, pairs, settled):
         _texts(which, table, pairs, governing),
         knee_temperature(*bare, final).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
-        np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)))
+        np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)),
+        reshape_law(_initial(pairs, settled), shape))
+
+
+def _initial(pairs, settled):
+    """Law of pairs on the day of stringing; of a wire that was measured, the final one."""
+    measured = np.isfinite(pairs.measured)
+    return with_sets(pairs.law, np.where(measured, settled.final_outer, settled.initial_outer),
+                     np.where(measured, settled.final_core, settled.initial_core))
 
 
 def _texts(which, table, pairs, governing):

@@ -19,7 +19,7 @@ _TYPES = {"text": pa.string(), "real": pa.float64(), "integer": pa.int64(), "boo
           "datetime": pa.timestamp("ms", tz="UTC")}
 #: Kinds of numpy array that each type of column takes.
 _KINDS = {"text": "UO", "real": "fiu", "integer": "iu", "boolean": "bO", "datetime": "MO"}
-_GEOMETRY_IDS = {"Point Z": 0, "LineString Z": 1}
+_GEOMETRY_IDS = {"Point Z": 0, "LineString Z": 1, "Polygon": 3}
 _WKB = {"ARROW:extension:name": "geoarrow.wkb"}
 
 
@@ -153,7 +153,7 @@ def _wkb(layer, geometry, count):
     wanted = _GEOMETRY_IDS[layer.geometry]
     faults = {f"is no {layer.geometry}": shapely.get_type_id(present) != wanted,
               "is empty": shapely.is_empty(present),
-              "has no Z": ~shapely.has_z(present)}
+              "has no Z": ~shapely.has_z(present) & layer.geometry.endswith(" Z")}
     for fault, rows in faults.items():
         if rows.any():
             raise ValueError(f"{layer.name}.geometry: {rows.sum()} of {count} rows: {fault}")

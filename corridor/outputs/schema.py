@@ -7,6 +7,8 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from corridor.outputs import fields_clipping, fields_swing
+
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
 
@@ -35,7 +37,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Layer:
-    """One layer: its geometry type ("Point Z", "LineString Z"; None: a plain table) and columns."""
+    """One layer: its geometry type ("Point Z", "LineString Z", "Polygon"; None: a plain table) and columns."""
 
     name: str
     geometry: str | None
@@ -45,7 +47,7 @@ class Layer:
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "%": ""}
+            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": ""}
 
 
 def _columns(*rows):
@@ -53,6 +55,7 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
+    *fields_clipping.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -136,7 +139,7 @@ _FIELDS = _columns(
     ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),
     ("wire_elevation_m", "real", "m", "elevation of the wire at the place"),
     ("other_elevation_m", "real", "m", "elevation of the ground or of the obstacle at the place"),
-    ("position", "text", None, "where the wire is from the other thing: above, below or beside"),
+    ("position", "text", None, "where the wire is from the other thing: above, below or beside; falling: a tree falls"),
     ("severity", "text", None,
      "A: nearer than the electrical distance in today's state; B: short of the rule; C: the "
      "rule is met, the buffer is not"),
@@ -282,6 +285,7 @@ LAYERS = (
         "One row per connected stretch of wire that falls short.",
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
+    _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
     _layer(
         "structure_loads", "Point Z",
         "One row per structure, wire, section, option and case: what the wire does to the structure, beside what the "
@@ -289,6 +293,7 @@ LAYERS = (
         """line! structure! role wire! section section_side option! case! vertical_n! transverse_n longitudinal_n
         wind_span_m weight_span_m string_swing_deg uplift ratio_vertical ratio_transverse ratio_longitudinal
         ratio_to_existing above_existing"""),
+    _layer("clipping", None, *fields_clipping.CLIPPING),
     _layer(
         "limits", "LineString Z",
         "One row per span and option: how hot the wire may get before it falls short. The chord of "

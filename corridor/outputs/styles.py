@@ -8,7 +8,7 @@ whose number is null, is drawn as not assessed: it must not look clear.
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-__all__ = ["COLOURS", "STYLES", "Rule", "Stroke", "Marker", "style"]
+__all__ = ["COLOURS", "STYLES", "Rule", "Stroke", "Outline", "Marker", "style"]
 
 #: Colours by meaning. Those of the three outcomes stay apart where red and green look alike.
 COLOURS = {
@@ -27,6 +27,11 @@ class Stroke:
     colour: str
     width: float
     dash: str = "solid"
+
+
+@dataclass(frozen=True)
+class Outline(Stroke):
+    """The drawn edge of an area, as a `Stroke`; the area stays empty."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +76,11 @@ STYLES = {
     ),
     "violations": (Rule("falls short", "", _BARRED),),
     "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.4),)),),
+    "swing_envelopes": (
+        Rule("leaves the right-of-way", '"room_left_m" < 0 OR "room_right_m" < 0', (Outline("short", 0.7),)),
+        Rule("within the right-of-way", '"room_left_m" >= 0 AND "room_right_m" >= 0', (Outline("wire", 0.2),)),
+        Rule("no right-of-way known", "ELSE", (Outline("unknown", 0.2, "dash"),)),
+    ),
     "structure_loads": (
         Rule("above the existing wire", '"above_existing" = 1', (Marker("triangle", "short", 3.2, filled=False),)),
         Rule("lifts its string", '"uplift" = 1 AND "above_existing" = 0', (Marker("arrow", "short", 3.2),)),
@@ -100,7 +110,8 @@ def _point(marker):
 
 
 #: Class of the symbol layer, type of the symbol and maker of the properties, of each thing drawn.
-_DRAWN = {Stroke: ("SimpleLine", "line", _line), Marker: ("SimpleMarker", "marker", _point)}
+_DRAWN = {Stroke: ("SimpleLine", "line", _line), Outline: ("SimpleLine", "fill", _line),
+          Marker: ("SimpleMarker", "marker", _point)}
 
 
 def _rgba(colour, alpha=255):

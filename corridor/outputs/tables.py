@@ -9,7 +9,8 @@ import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
 
-__all__ = ["comparison_text", "ladder_text", "rating_text", "series_text", "weather_text", "write_csv", "write_layers"]
+__all__ = ["aligned", "comparison_text", "ladder_text", "number", "rating_text", "series_text", "weather_text",
+           "write_csv", "write_layers"]
 
 
 def write_csv(path, columns):
@@ -56,15 +57,16 @@ def write_layers(path, crs, layers):
                             crs=crs.to_wkt("WKT2_2019") if layer.geometry else None)
 
 
-def _aligned(head, rows):
-    """Lines of a table: the first column to the left, the others to the right."""
+def aligned(head, rows, *, left=1):
+    """Return lines of a table: the first columns to the left, the others to the right."""
     cells = [head, *rows]
     widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
-    return ["  ".join([row[0].ljust(widths[0]), *(row[i].rjust(widths[i]) for i in range(1, len(head)))]).rstrip()
-            for row in cells]
+    return ["  ".join([*(row[i].ljust(widths[i]) for i in range(left)),
+                       *(row[i].rjust(widths[i]) for i in range(left, len(head)))]).rstrip() for row in cells]
 
 
-def _number(value, form=".0f"):
+def number(value, form=".0f"):
+    """Return a number as text, "-" where it is not known."""
     return "-" if value is None or not np.isfinite(value) else format(value, form)
 
 
@@ -110,14 +112,14 @@ def comparison_text(columns):
     return [
         "Current per phase [A]", "",
         *_compared(rows, ("option", "method", "normal", "emergency", "short time", "change %", "core +K"), currents),
-        "", f"Losses of three phases: at the required {_number(required)} A and at the rating [kW/km], over a year "
+        "", f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
         "[MWh/km]",
         "", *_compared(rows, ("option", "method", "degC", "required", "change %", "rating", "change %", "year",
                               "change %"), losses)]
 
 
 def _compared(rows, head, columns):
-    return _aligned(head, [[row["option"], row["method"], *(_number(row[name], form) for name, form in columns)]
+    return aligned(head, [[row["option"], row["method"], *(number(row[name], form) for name, form in columns)]
                            for row in rows])
 
 
@@ -135,7 +137,7 @@ def rating_text(columns, method):
     for option in dict.fromkeys(columns["option"][chosen]):
         for state in dict.fromkeys(columns["state"][chosen & (columns["option"] == option)]):
             rows = chosen & (columns["option"] == option) & (columns["state"] == state)
-            lines += [f"{option}, {state}, {_number(columns['temperature_c'][rows][0], 'g')} degC", ""]
+            lines += [f"{option}, {state}, {number(columns['temperature_c'][rows][0], 'g')} degC", ""]
             lines += [*_grid(columns, rows), ""]
     return lines
 
@@ -143,8 +145,8 @@ def rating_text(columns, method):
 def _grid(columns, rows):
     winds, ambients = np.unique(columns["wind_m_s"][rows]), np.unique(columns["ambient_c"][rows])
     current = columns["current_a"][rows].reshape(len(ambients), len(winds))
-    return _aligned(["air degC", *(f"{wind:g} m/s" for wind in winds)],
-                    [[f"{ambient:g}", *map(_number, row)] for ambient, row in zip(ambients, current, strict=True)])
+    return aligned(["air degC", *(f"{wind:g} m/s" for wind in winds)],
+                    [[f"{ambient:g}", *map(number, row)] for ambient, row in zip(ambients, current, strict=True)])
 
 
 def series_text(columns):
@@ -158,9 +160,9 @@ def series_text(columns):
     head = ("option", "hours", "unknown", "above max", "above em.", "median degC", "99 %", "greatest", "MWh/km")
     names = ("hours", "hours_unknown", "hours_above_maximum", "hours_above_emergency", "temperature_median_c",
              "temperature_99_percent_c", "temperature_greatest_c", "energy_mwh_per_km")
-    rows = [[row["option"], *(_number(row[name], ".1f" if name.endswith("_c") else ".0f") for name in names)]
+    rows = [[row["option"], *(number(row[name], ".1f" if name.endswith("_c") else ".0f") for name in names)]
             for row in _rows(columns)]
-    return _aligned(head, rows)
+    return aligned(head, rows)
 
 
 def ladder_text(columns):
@@ -174,9 +176,9 @@ def ladder_text(columns):
     lines, rows = [], _rows(columns)
     for line, option in dict.fromkeys((row["line"], row["option"]) for row in rows):
         steps = [row for row in rows if (row["line"], row["option"]) == (line, option)]
-        cells = [[str(row["spans_fixed"]), _number(row["limit_current_a"]), _number(row["limit_temperature_c"], ".1f"),
+        cells = [[str(row["spans_fixed"]), number(row["limit_current_a"]), number(row["limit_temperature_c"], ".1f"),
                   row["limiting_span"] or "maximum temperature"] for row in steps]
-        table = _aligned(("spans put right", "A", "degC", "limit set by"), cells)
+        table = aligned(("spans put right", "A", "degC", "limit set by"), cells)
         notes = ["", *(f"  ({row['note']})" if row["note"] else "" for row in steps)]
         lines += [f"{line}, {option}", "", *(text + note for text, note in zip(table, notes, strict=True)), ""]
     return lines

@@ -97,7 +97,7 @@ def _surfaces(scene, below, crossed, side, ground):
     wire, obstacle = np.r_[bare, crossed.wire[over]], np.r_[np.full(len(bare), -1), crossed.obstacle[over]]
     against, other = against_of(obstacle, scene.obstacles), other_voltage(scene, obstacle) / 1e3
     case, voltage = _hot_case(scene.cases), scene.voltage / 1e3
-    rule = rule_tables.choose(scene.rules, against, "vertical", case, voltage, swung=False)
+    rule = rule_tables.choose(scene.rules, against, "vertical", case, voltage, swung=False, other_kv=other)
     ruled = np.flatnonzero(rule >= 0)
     unknown = np.zeros(len(scene.spans), bool)
     unknown[scene.wires.span[wire[(unknown_share(rows) > 0) & (rule >= 0)]]] = True

@@ -211,6 +211,26 @@ def checks_are_once(study):
             )
 
 
+def uneven_ice_is_possible(study):
+    """Uneven ice is told once, of ice that there is, and for what the exact equilibrium is asked for."""
+    for i, case in enumerate(study.cases):
+        uneven = case.ice_spans != "all" or case.ice_on or case.ice_off_wire is not None
+        faults = (
+            ("ice_on", bool(case.ice_on and case.ice_spans != "all"), "ice_spans besides", "one of the two"),
+            ("ice", bool(uneven and not case.ice), "0 m of it, uneven", "a thickness"),
+            ("ice_elsewhere", bool(case.ice_elsewhere and not uneven), f"{case.ice_elsewhere:g} m",
+             "ice_spans, ice_on or ice_off_wire besides"),
+            ("ice_elsewhere", bool(uneven and case.ice and case.ice_elsewhere >= case.ice),
+             f"{case.ice_elsewhere:g} m", f"less than the ice, {case.ice:g} m"),
+            ("checks", bool(uneven and case.wind and "vertical" in case.checks), "'vertical' with wind on uneven ice",
+             "horizontal and tension there; vertical in a case in still air"),
+            ("ice_spans", bool(uneven and study.study.method == "ruling_span"), "uneven ice",
+             'study.method = "equilibrium"'),
+        )
+        yield from (InputError(study.path, f"cases.{i}.{key}", found, accepted)
+                    for key, wrong, found, accepted in faults if wrong)
+
+
 def files_exist(study):
     """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
     for where, name in _files(study):
@@ -307,6 +327,7 @@ CHECKS = (
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,
+    uneven_ice_is_possible,
     files_exist,
     output_is_writable,
 )

@@ -82,7 +82,7 @@ def _default(field):
     if field.default_factory is not None or field.default in (None, ()):
         return "-"
     if isinstance(field.default, tuple):
-        return f"`[{', '.join(f'{value:g}' for value in field.default)}]`"
+        return f"`[{', '.join(_item(value) for value in field.default)}]`"
     if isinstance(field.default, bool):
         return f"`{str(field.default).lower()}`"
     return f'`"{field.default}"`' if isinstance(field.default, str) else f"`{field.default:g}`"
@@ -102,3 +102,8 @@ def _units():
         units = ", ".join(f"`{unit}`" for unit in kind.known)
         rows.append(f'| {kind.noun} | {kind.unit or "-"} | {units} | `"{kind.example}"` |')
     return "\n".join(rows) + "\n"
+
+
+def _item(value):
+    """One item of a default list, as TOML writes it."""
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}"

@@ -7,10 +7,12 @@ floats once validated: m, m2, N, Pa, degC, V, A, kg/m, ohm/m, deg.
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
 from corridor.study.currents import Load, ReadList, Resistance, Series
+from corridor.study.design import Design
+from corridor.study.plan import Plan
 from corridor.study.table import FilePath, Read, Table, Text
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -127,7 +129,8 @@ class Framings(Table):
     file: FilePath = Field(
         description=(
             "A CSV file with the columns framing, wire, kind, circuit, offset, height, string, "
-            "string_length, string_mass."
+            "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
+            "[m2]. A string is suspension, strain, post or vee: the last holds the wire string_length below its height."
         )
     )
 
@@ -176,6 +179,12 @@ class Obstacle(Table):
         None, description="Radius of points (a crown), half the width of lines (a road)."
     )
     radius_column: Text | None = Field(None, description="Column that holds the radius [m].")
+    growth: Annotated[float, Read(Measure("length", 0, 50))] = Field(
+        0.0, description="Growth until the next cutting, added to every height."
+    )
+    falls: StrictBool = Field(
+        False, description="true: points, such as trees, can fall over about their foot in whatever direction."
+    )
 
 
 class RightOfWay(Table):
@@ -282,6 +291,8 @@ class Study(Table):
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
     rating: Rating | None = Field(None, description="The weather for currents.")
     series: Series | None = Field(None, description="Currents and weather hour by hour.")
+    design: Design | None = Field(None, description="What `corridor design` tries.")
+    plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")

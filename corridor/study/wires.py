@@ -162,6 +162,15 @@ class ConductorEntry(Table):
     permanent_set: Annotated[float | None, Read(Measure("strain", 0, 0.02))] = Field(
         None, description="Strain of the outer part between the initial and the final condition."
     )
+    core_diameter: Annotated[float | None, Read(_DIAMETER)] = Field(
+        None, description="Diameter of the core, for the skin effect and the heat in it."
+    )
+    outer_wire_diameter: Annotated[float | None, Read(_DIAMETER)] = Field(
+        None, description="Of round outer wires, for the cooling by CIGRE TB 601; absent where they are shaped."
+    )
+    outer_layers: Annotated[StrictInt | None, Field(ge=1, le=10)] = Field(
+        None, description="Layers of the outer part: over a magnetic core one and three have more resistance."
+    )
     outer_material: Text | None = Field(None, description="Material of the outer part.")
     core_material: Text | None = Field(None, description="Material of the core.")
 
@@ -182,6 +191,19 @@ class Case(Table):
     )
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."
+    )
+    ice_spans: Literal["all", "odd", "even"] = Field(
+        "all",
+        description=(
+            "Spans that carry the ice: all, or every other one of each stringing section, beginning with its first "
+            "(odd) or its second (even). Where ice is uneven in any way, method must be equilibrium; elongation and "
+            "stringing limits count the ice on all of the section."
+        ),
+    )
+    ice_on: tuple[Text, ...] = Field((), description="Names of the only spans that carry the ice, instead.")
+    ice_off_wire: Text | None = Field(None, description="A wire that has dropped its ice, in all spans.")
+    ice_elsewhere: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
+        0.0, description="Radial thickness of ice on spans and wires that the keys above leave out; less than `ice`."
     )
     checks: tuple[Check, ...] = Field(
         default_factory=lambda given: (

@@ -147,7 +147,8 @@ class TinyStudy:
         self.text = self.text.replace(old, new, 1)
 
     def write_ground(self, surface=plane, *, name="ground.tif", crs=GRID, low=(EAST - 400, NORTH - 400),
-                     high=(EAST + 1400, NORTH + 400), cell=10.0, factor=1.0, unknown=None):
+                     high=(EAST + 1400, NORTH + 400), cell=10.0, factor=1.0, unknown=None,
+                     tile=None):
         """Write a raster of a surface [m], times a factor; `unknown(easting, northing)` is True in holes."""
         columns, rows = (int(round((b - a) / cell)) for a, b in zip(low, high, strict=True))
         transform = Affine(cell, 0, low[0], 0, -cell, low[1] + rows * cell)
@@ -157,6 +158,8 @@ class TinyStudy:
         if unknown is not None:
             z = np.where(unknown(e, n), -9999.0, z)
         shape = {"width": columns, "height": rows, "count": 1, "dtype": "float64"}
+        if tile:
+            shape |= {"tiled": True, "blockxsize": tile, "blockysize": tile}
         with rasterio.open(self.folder / name, "w", driver="GTiff", nodata=-9999.0, transform=transform, crs=crs,
                            **shape) as dataset:
             dataset.write(z, 1)

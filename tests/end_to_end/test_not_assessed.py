@@ -104,11 +104,13 @@ def test_an_option_without_emergency_temperature(study, make):
     assert set(rows["option"]) == {"today"} and (rows["conductor_temperature_c"] == 90).all()
 
 
-def test_vertical_clearance_asked_for_in_wind(study):
-    study.add_roads()
+def test_ground_that_only_the_swung_wire_lacks(study):
+    """A hole beside the second span, where no wire hangs in still air: said of the case in wind alone."""
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
-    gaps = study.check().rows("not_assessed", case="swung")
-    assert set(gaps["span"]) == {"1-2", "2-3", "3-4"} and gaps["reason"].str.contains("wind").all()
+    study.write_ground(cell=1.0, unknown=lambda e, n: (abs(e - 500_450) < 5) & (abs(n - 5_599_993) < 0.6))
+    gaps = study.check()["not_assessed"]
+    assert set(zip(gaps["span"], gaps["case"], gaps["against"], strict=True)) == {("2-3", "swung", "ground")}
+    assert gaps["reason"].str.contains("swung").all()
 
 
 def test_obstacles_whose_top_is_not_known(study):

@@ -1,0 +1,338 @@
+"""Trees and wind: how near a wire comes to a crown anywhere along its swing, and how near a falling tree comes to it.
+
+A wire is hung in still air, in the wind of half its swing and in the whole wind, to both sides; in between it turns
+about the line through the hinges of its strings, by a polynomial through these five. So no crown between two swings is
+missed.
+"""
+
+from itertools import permutations
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.clearance import rules as rule_tables
+from corridor.clearance.crossings import chords
+from corridor.clearance.findings import against_of, obstacle_name
+from corridor.clearance.radial import REACH
+from corridor.clearance.reasons import Gap
+from corridor.clearance.vertical import Checked, worst_of
+from corridor.geometry.catenary import plane_of, points
+from corridor.line.blown import hang_at_share
+from corridor.line.swing import hung_curves
+
+__all__ = ["Arcs", "arcs_of", "fall_gaps", "fall_in", "feet_of", "near_swung", "places_of", "tallest"]
+
+#: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
+_FIRST, _NEXT, _LOOKS = (33, 9), (9, 9), 6
+#: Shares of the swing, beside the whole, at which wires are hung.
+_SWINGS = (0.5, 0.0)
+#: Height for which things are looked for whose tops alone are known [m].
+_TALLEST = 100.0
+#: Rows worked on at once.
+_AT_ONCE = 1500
+
+
+class Arcs(NamedTuple):
+    """Wires at the nodes of their swing, from full wind on the left to full wind on the right; axes (row, node).
+
+    `hinge` (row, end, 3) of the strings [m] in the frame of the span; `start` (row, node, 3) of the wire; `plane` of
+    the wire; `constant` [m]. In still air there is one node.
+    """
+
+    hinge: np.ndarray
+    start: np.ndarray
+    plane: tuple
+    constant: np.ndarray
+
+    def take(self, rows):
+        """Return some rows."""
+        return Arcs(self.hinge[rows], self.start[rows], type(self.plane)(*(f[rows] for f in self.plane)),
+                    self.constant[rows])
+
+
+def arcs_of(scene, cases):
+    """Return the arcs of all wires in some cases, all with wind or all without.
+
+    Returns
+    -------
+    Arcs
+        Rows (wire span, option, case), one after another.
+    """
+    some = slice(None), slice(None), cases
+    full = scene.hung
+    nodes = [(full.start[some], full.end[some], full.constant[some], full.vectors()[some])]
+    if (full.wind[some] != 0).any():
+        nodes += [(h.start, h.end, h.constant, h.vectors()) for h in (hang_at_share(scene, cases, f) for f in _SWINGS)]
+        # Left in full wind, ..., still, ..., right in full wind; `SIDES` has the right first.
+        order = [(0, 1), *((i, 1) for i in range(1, len(nodes))), *((i, 0) for i in range(len(nodes) - 2, -1, -1))]
+    else:
+        order = [(0, 0)]
+    start, end, constant, load = (
+        np.stack([nodes[i][field][:, :, :, side] for i, side in order], axis=3) for field in range(4))
+    start, end, load = (v.reshape(-1, len(order), 3) for v in (start, end, load))
+    ends = ((scene.plumb.start, scene.wires.string_start), (scene.plumb.end, scene.wires.string_end))
+    hinge = np.stack([point + string[:, None] * [0.0, 0.0, 1.0] for point, string in ends], axis=1)
+    each = np.repeat(np.arange(len(hinge)), len(start) // max(len(hinge), 1))
+    return Arcs(hinge[each], start, plane_of(start, end, load), constant.reshape(-1, len(order)))
+
+
+def places_of(arcs, turn, share):
+    """Return places of turned wires in the frames of their spans [m].
+
+    Parameters
+    ----------
+    arcs : Arcs
+    turn : ndarray, shape (row, turn)
+        0 where the wire hangs in full wind to the left, 1 to the right.
+    share : ndarray, shape (row, place)
+        Place along the wire [-].
+
+    Returns
+    -------
+    ndarray, shape (row, turn, place, 3)
+        The distance `r` from the hinges' line and the angle `phi` about it are polynomials in the turn through
+        the nodes.
+    """
+    nodes = points(arcs.start, arcs.plane, arcs.constant, share[:, None])
+    first, last = arcs.hinge[:, 0, None, None], arcs.hinge[:, 1, None, None]
+    along = (nodes[..., :1] - first[..., :1]) / (last - first)[..., :1]
+    off = nodes - (first + along * (last - first))
+    polar = np.stack([nodes[..., 0], along[..., 0], np.arctan2(off[..., 1], -off[..., 2]),
+                      np.hypot(off[..., 1], off[..., 2])])
+    at = np.linspace(0, 1, polar.shape[2])[:, None]
+    # Where no equilibrium is known between both sides, the wire turns about its hinges as it sags in full wind.
+    polar = np.where(np.isnan(polar), polar[:, :, :1] + at * (polar[:, :, -1:] - polar[:, :, :1]), polar)
+    x, t, phi, r = np.einsum("rtn,frnp->frtp", _through(at[:, 0], turn), polar)
+    y, z = (first + t[..., None] * (last - first))[..., 1:].transpose(3, 0, 1, 2)
+    return np.stack([x, y + r * np.sin(phi), z - r * np.cos(phi)], axis=-1)
+
+
+def _through(nodes, turn):
+    """Factors of the values at nodes of the polynomial through them (row, turn, node), by Lagrange."""
+    factor = np.ones((*turn.shape, len(nodes)))
+    for i, j in permutations(range(len(nodes)), 2):
+        factor[..., i] *= (turn - nodes[j]) / (nodes[i] - nodes[j])
+    return factor
+
+
+def near_swung(scene, index, cases, tops, chosen):
+    """Return the least radial distance from wires, along their whole swing, to points that stand near them.
+
+    A point is an upright of some radius up to its top, as in `corridor.clearance.radial`.
+
+    Parameters
+    ----------
+    scene : Scene
+    index : ObstacleIndex
+    cases : ndarray of int
+        Cases with wind.
+    tops : ndarray, shape (part,)
+        Elevation of the top of each part [m].
+    chosen : ndarray of bool, shape (part,)
+        Parts that a radial rule is for and whose top is known.
+
+    Returns
+    -------
+    Checked
+        `measure` "radial".
+    """
+    radius = np.nan_to_num(index.obstacles.radius[index.of_part])
+
+    def distance(place, spot, part):
+        beside = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0)) - radius[part]
+        return np.hypot(np.maximum(beside, 0), np.maximum(place[..., 2] - tops[part], 0))
+
+    found = _nearest(scene, index, cases, chosen, np.full(len(tops), REACH), distance)
+    top = tops[found.part]
+    position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
+    return _checked(scene, index, found, position, np.minimum(top, found.place[:, 2]))
+
+
+def fall_in(scene, index, cases, tops, feet, chosen):
+    """Return how near trees that fall come to wires: `hypot(d, z - f) - h`.
+
+    The tree turns about its foot, at elevation f, in whatever direction; d is the distance in plan from the foot to the
+    wire, z the wire's elevation and h the height of the tree. The width of the crown is left out. Negative: so much of
+    the tree's top reaches beyond the wire.
+
+    Parameters
+    ----------
+    scene, index, tops, chosen
+        As in `near_swung`.
+    cases : ndarray of int
+        All with wind, or all without.
+    feet : ndarray, shape (part,)
+        Elevation of the foot of each part [m].
+
+    Returns
+    -------
+    Checked
+        `measure` "radial", `position` "falling"; `other` the elevation of the foot.
+    """
+    height = tops - feet
+
+    def distance(place, spot, part):
+        flat = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0))
+        return np.hypot(flat, place[..., 2] - feet[part]) - height[part]
+
+    found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + REACH, distance)
+    return _checked(scene, index, found, np.full(len(found.part), "falling", object), feet[found.part])
+
+
+class _Found(NamedTuple):
+    """Nearest places: wire span, part, option, case, distance [m], place in the frame of the span (row, 3)."""
+
+    wire: np.ndarray
+    part: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+    least: np.ndarray
+    place: np.ndarray
+
+
+def _nearest(scene, index, cases, chosen, reach, distance):
+    """Least distance of every wire to every chosen point within its reach, in every option and case."""
+    wire, part = _pairs(scene, index, cases, chosen, reach)
+    shape = len(wire), len(scene.options), len(cases)
+    pair, o, k = (v.ravel() for v in np.indices(shape))
+    w, p = wire[pair], part[pair]
+    least, place = np.full(len(w), np.nan), np.full((len(w), 3), np.nan)
+    arcs = arcs_of(scene, cases) if len(w) else None
+    row = (w * shape[1] + o) * shape[2] + k
+    for first in range(0, len(w), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        least[some], place[some] = _look(scene, index, arcs.take(row[some]), w[some], p[some], reach, distance)
+    return _Found(w, p, o, cases[k], least, place)
+
+
+def _pairs(scene, index, cases, chosen, reach):
+    """Wire spans and points that stand within reach of the wire, however far the wind blows it from its chord."""
+    wires, frame = scene.wires, scene.frame
+    point = chosen & (shapely.get_type_id(index.part) == 0)
+    if not point.any() or not len(cases):
+        return np.zeros(0, int), np.zeros(0, int)
+    y = hung_curves(scene.hung, cases, places=9)
+    chord = frame.start[:, 1, None] + y.share * (frame.end - frame.start)[:, 1, None]
+    away = np.abs(y.points[..., 1] - chord[:, None, None, None])
+    bow = np.where(np.isnan(away), 0.0, away).max(axis=(1, 2, 3, 4))
+    lines = chords(wires)
+    wire, part = index.tree.query(lines, predicate="dwithin", distance=reach[point].max() + bow.max(initial=0.0))
+    wire, part = wire[point[part]], part[point[part]]
+    near = shapely.distance(lines[wire], index.footprint[part]) <= reach[part] + bow[wire]
+    return wire[near], part[near]
+
+
+def _look(scene, index, arcs, w, p, reach, distance):
+    """Least distance of rows, and its place, in ever narrower windows of place and turn."""
+    spot = _local(scene, w, shapely.get_coordinates(index.part[p]))
+    start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
+    size = np.linalg.norm(run, axis=-1)
+    foot = ((spot - start) * run).sum(-1) / size**2
+    wide = 2 * reach[p] / size
+    low, high = np.clip(foot - wide, 0, 1), np.clip(foot + wide, 0, 1)
+    left, right = np.zeros(len(w)), np.ones(len(w))
+    spot, part = spot[:, None, None], p[:, None, None]
+    for places, turns in (_FIRST, *(_NEXT,) * _LOOKS):
+        share = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, places)
+        turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if arcs.constant.shape[1] > 1 else 1)
+        place = places_of(arcs, turn, share)
+        value = distance(place, spot, part).reshape(len(w), -1)
+        best = np.where(np.isnan(value), np.inf, value).argmin(axis=1)
+        u, s = np.divmod(best, places)
+        low, high = _around(share, s, low, high)
+        left, right = _around(turn, u, left, right)
+    row = np.arange(len(w))
+    return value[row, best], place[row, u, s]
+
+
+def _around(grid, at, low, high):
+    """The two cells about the chosen node of each grid."""
+    centre = np.take_along_axis(grid, at[:, None], 1)[:, 0]
+    half = (high - low) / max(grid.shape[1] - 1, 1)
+    return np.maximum(centre - half, low), np.minimum(centre + half, high)
+
+
+def _local(scene, wire, spot):
+    """Places on the grid (row, 2) in the frame of the span of each wire [m]."""
+    span = scene.wires.span[wire]
+    tail, azimuth = scene.spans.tail[span], np.radians(scene.spans.azimuth[span])
+    origin = np.stack([scene.structures.easting[tail], scene.structures.northing[tail]], axis=-1)
+    east, north = ((spot - origin) * scene.spans.ground_factor[span][:, None]).T
+    return np.stack([east * np.sin(azimuth) + north * np.cos(azimuth),
+                     east * np.cos(azimuth) - north * np.sin(azimuth)], axis=-1)
+
+
+def _checked(scene, index, found, position, other):
+    """Columns of the worst wire of each span, option, case and obstacle."""
+    w, obstacle = found.wire, index.of_part[found.part]
+    key = scene.wires.span[w] * (obstacle.max(initial=0) + 1) + obstacle
+    key = (key * len(scene.options) + found.option) * len(scene.cases) + found.case
+    row = worst_of(key, found.least[:, None])[1][:, 0]
+    r = row[row >= 0]
+    start, end = scene.frame.start[w[r], 0], scene.frame.end[w[r], 0]
+    x, y, z = found.place[r].T
+    return Checked(w[r], found.option[r], found.case[r], obstacle[r], np.full(len(r), "radial", object), position[r],
+                   found.least[r], (x - start) / (end - start), z, other[r], y)
+
+
+def feet_of(index, tops, sample, falling):
+    """Return the elevation of the foot of points that can fall [m], shape (part,), nan for all others.
+
+    Parameters
+    ----------
+    index : ObstacleIndex
+    tops : ndarray, shape (part,)
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
+    falling : ndarray of bool, shape (part,)
+    """
+    absolute = index.obstacles.absolute[index.of_part]
+    feet = np.where(falling & ~absolute, tops - index.obstacles.height[index.of_part], np.nan)
+    some = np.flatnonzero(falling & absolute & (shapely.get_type_id(index.part) == 0))
+    if len(some):
+        feet[some] = sample(*shapely.get_coordinates(index.part[some]).T)
+    return feet
+
+
+def tallest(index, falling):
+    """Return the greatest height that anything that falls may have [m]: 100 m where only its top is surveyed."""
+    height = np.where(index.obstacles.absolute, _TALLEST, index.obstacles.height)[index.of_part]
+    return np.fmax.reduce(height[falling], initial=0.0)
+
+
+def fall_gaps(scene, index, tops, feet, falling):
+    """Return the gaps of things near a span that can fall and are not compared.
+
+    Parameters
+    ----------
+    scene, index, tops, feet
+        As in `fall_in`.
+    falling : ndarray of bool, shape (part,)
+        What can fall.
+
+    Returns
+    -------
+    list of Gap
+    """
+    wires, obstacles = scene.wires, index.obstacles
+    ruled = rule_tables.falling_rule(scene.rules, against_of(index.of_part, obstacles))[1]
+    point = shapely.get_type_id(index.part) == 0
+    wire, part = index.tree.query(chords(wires), predicate="dwithin", distance=2 * REACH)
+    gaps = {}
+    for w, p in zip(wire[falling[part]], part[falling[part]], strict=True):
+        reason = _why_not(point[p], ruled[p], tops[p] - feet[p])
+        if reason:
+            against, name = obstacles.category[index.of_part[p]], obstacle_name(index.of_part[p], obstacles)
+            gaps[wires.span[w], p] = Gap(wires.span[w], None, None, None, against, str(name), reason)
+    return list(gaps.values())
+
+
+def _why_not(point, ruled, height):
+    if not point:
+        return "falling is computed for points only, not for lines and areas"
+    if not ruled:
+        return "the rules hold none for what falls: neither falling_tree nor its category has a radial row"
+    if np.isnan(height):
+        return "how high it stands above its foot is unknown, so not how far it falls"
+    return None

@@ -1,0 +1,73 @@
+"""Objects between the swings at which wires are hung: found by widening them, and told apart by the swept area.
+
+Between two swings a wire passes over ground that it is hung over at neither. Every object is widened by half of the
+greatest step that any wire makes, so that one of the swings meets it; what the swept area itself does not touch is let
+go again.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from corridor.geometry.catenary import plane_of, points
+
+__all__ = ["greatest_step", "swept_pairs", "widened"]
+
+
+def greatest_step(blown, swings):
+    """Return how far apart neighbouring swings of a wire lie at most, at mid-span in plan [m].
+
+    Parameters
+    ----------
+    blown : Blown
+    swings : int
+        Number of swings of each wire.
+    """
+    order = np.lexsort((blown.swing, blown.case, blown.option, blown.wire))
+    plane = plane_of(blown.start, blown.end, blown.load)
+    middle = points(blown.start, plane, blown.tension / plane.load, np.array([0.5]))[order, 0, 1]
+    step = np.abs(np.diff(middle.reshape(-1, swings), axis=1))
+    return float(np.nanmax(step, initial=0.0)) if np.isfinite(step).any() else 0.0
+
+
+def widened(index, plan, distance):
+    """Return the index of what lies within a box, its footprints widened by a distance.
+
+    Parameters
+    ----------
+    index : ObstacleIndex
+    plan : ndarray, shape (point, 2)
+        Points that the box shall hold.
+    distance : float
+        [m]
+    """
+    low, high = np.nanmin(plan, axis=0) - distance, np.nanmax(plan, axis=0) + distance
+    near = np.sort(index.tree.query(shapely.box(*low, *high)))
+    part, of_part = index.part[near], index.of_part[near]
+    flat = shapely.buffer(index.footprint[near], distance, quad_segs=4)
+    return replace(index, part=part, footprint=flat, of_part=of_part, tree=shapely.STRtree(flat))
+
+
+def swept_pairs(index, key, curves):
+    """Return the pairs of key and obstacle whose footprint the area swept by the key's curves touches.
+
+    Parameters
+    ----------
+    index : ObstacleIndex
+        With footprints as they are.
+    key : ndarray of int, shape (row,)
+        What each curve belongs to: one wire at all its swings.
+    curves : ndarray, shape (row, vertex, 2)
+
+    Returns
+    -------
+    set of (int, int)
+    """
+    keys, owner = np.unique(key, return_inverse=True)
+    count = np.bincount(owner)
+    flat = curves[np.argsort(owner, kind="stable")].reshape(-1, 2)
+    hulls = shapely.convex_hull(shapely.multipoints(flat, indices=np.repeat(np.arange(len(keys)),
+                                                                           count * curves.shape[1])))
+    hull, part = index.tree.query(hulls, predicate="intersects")
+    return set(zip(keys[hull].tolist(), index.of_part[part].tolist(), strict=True))

@@ -1,0 +1,37 @@
+"""The command `corridor diff`."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import tell
+
+__all__ = ["diff"]
+
+
+@click.command()
+@click.argument("before", type=click.Path(path_type=Path))
+@click.argument("after", type=click.Path(path_type=Path))
+@click.option("--option", help="Name of the only option that counts; default: all.")
+@click.option("--output", "-o", type=click.Path(path_type=Path),
+              help="Table (.csv) or layer (.gpkg) of all changes to write.")
+def diff(before, after, option, output):
+    """Tell what became of every violation from findings BEFORE to AFTER.
+
+    Rows are matched by line, span, option, case, what is protected, obstacle
+    and measure. A violation that the later findings did not compare is not
+    cleared: it is told as such.
+
+    Ends with status 0 where nothing is new, worse or no longer compared, 1
+    where something is, 2 where a file is no findings.
+
+    \b
+    Example
+      corridor diff before.gpkg after.gpkg -o changes.csv
+    """
+    from corridor.jobs.diff import compare_findings, write_difference
+
+    result = compare_findings(before, after, option=option)
+    tell(result.lines(), [write_difference(result, output)] if output else ())
+    sys.exit(result.status)

@@ -1,0 +1,36 @@
+"""The command `corridor export`."""
+
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import STUDY
+
+__all__ = ["export"]
+
+
+@click.command()
+@STUDY
+@click.option("--kind", type=click.Choice(("geojson", "kml")), default="geojson", show_default=True,
+              help="Format of the file.")
+@click.option("--findings", "-i", type=click.Path(path_type=Path),
+              help="GeoPackage of the check; default: that of the study.")
+@click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
+@click.option("--option", help="Only this option of the study.")
+def export(study, kind, findings, output, option):
+    """Write what falls short in STUDY for people in the field.
+
+    One place per object below a span, in longitude and latitude (WGS 84), with
+    what is wrong in plain words. What was not assessed is there, too: it is no
+    pass. Needs the findings of `corridor check`.
+
+    \b
+    Example
+      corridor check study.toml; corridor export study.toml --kind kml
+    """
+    from corridor.jobs.export import export_study
+
+    path, rows = export_study(study, kind, findings, output, option=option)
+    counts = rows["outcome"].value_counts()
+    click.echo(f"Written: {path} ({counts.get('falls short', 0)} places short, "
+               f"{counts.get('not assessed', 0)} not assessed)", err=True)

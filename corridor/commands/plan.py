@@ -1,0 +1,44 @@
+"""The command `corridor plan`."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import DRAWING, STUDY, tell
+
+__all__ = ["plan"]
+
+
+@click.command()
+@STUDY
+@click.option("--option", required=True, help="Name of the option of the study to put right.")
+@click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("plan"), show_default=True,
+              help="Folder for the planned copy of the study and the plan.")
+@click.option("--aim", type=click.Choice(("outages", "circuit-hours")), default="outages", show_default=True,
+              help="What the grouping of work into outages has few of.")
+@DRAWING
+def plan(study, option, folder, aim, drawing):
+    """Plan what puts an option of STUDY right, and the outages for it.
+
+    Finds the cheapest raises of structures, by standard steps, after which
+    nothing falls short and no string is newly lifted; writes a copy of the
+    study with that option alone on the raised structures, and checks it in
+    full. Costs, steps and what outages may be had are in the table [plan].
+
+    Ends with status 0 where the planned copy clears, 1 where no plan was
+    found, and 3 where something could not be assessed.
+
+    \b
+    Example
+      corridor plan study.toml --option "new wire" --folder plan
+    """
+    from corridor.jobs.plan import plan_study
+    from corridor.jobs.plan_files import plan_lines, write_plan
+    from corridor.jobs.remedies import short_elsewhere
+
+    planned = plan_study(study, option, folder)
+    others = short_elsewhere(study, option)
+    written, lines = write_plan(planned, folder, others=others, aim=aim, kind=drawing)
+    tell([*plan_lines(planned), *lines], written)
+    sys.exit(planned.status)

@@ -1,0 +1,36 @@
+"""The command `corridor report`."""
+
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import QUIET, STUDY
+
+__all__ = ["report"]
+
+
+@click.command()
+@STUDY
+@click.option("--findings", "-i", type=click.Path(path_type=Path),
+              help="GeoPackage of the check; default: that of the study.")
+@click.option("--output", "-o", type=click.Path(path_type=Path),
+              help="HTML file to write; default: beside the findings.")
+@QUIET
+def report(study, findings, output, quiet):
+    """Write the findings of STUDY as one page for a browser.
+
+    The page needs nothing from outside: map, profiles and tables are in the
+    one file. It shows what `corridor check` found; findings of another study,
+    or of files that have changed since, are refused.
+
+    \b
+    Example
+      corridor check study.toml; corridor report study.toml
+    """
+    from corridor.jobs.report import report_study
+    from corridor.terminal import progress_bar
+
+    with progress_bar("Making the page", quiet) as progress:
+        result = report_study(study, findings, output, progress=progress)
+    if not quiet:
+        click.echo(f"Written: {result.output} ({result.size / 1e6:.1f} MB)", err=True)

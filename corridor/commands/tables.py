@@ -1,0 +1,38 @@
+"""The command `corridor tables`."""
+
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import QUIET, STUDY, run_time
+
+__all__ = ["tables"]
+
+
+@click.command()
+@STUDY
+@click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("tables"), show_default=True,
+              help="Folder to write to; made where it is new.")
+@click.option("--findings", "-i", type=click.Path(path_type=Path),
+              help="GeoPackage of the check; default: that of the study.")
+@click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
+@QUIET
+def tables(study, folder, findings, workbook, quiet):
+    """Write what is looked up in STUDY as CSV and as a workbook.
+
+    Clearance schedule, sag and tension, stringing chart, structure loads,
+    options, ratings, and what was not assessed. Needs the findings of
+    `corridor check`.
+
+    \b
+    Example
+      corridor check study.toml; corridor tables study.toml --folder tables
+    """
+    from corridor.jobs.tables import study_tables, write_tables
+    from corridor.terminal import progress_bar
+
+    with progress_bar("Hanging spans", quiet) as progress:
+        made = study_tables(study, findings, progress=progress)
+    for path in write_tables(made, folder, workbook=workbook, time=run_time()):
+        if not quiet:
+            click.echo(f"Written: {path}", err=True)

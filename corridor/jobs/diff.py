@@ -1,0 +1,131 @@
+"""Compare two findings: what was put right, what is new, what got worse or better, by the keys of a clearance."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pyogrio
+from pyogrio.errors import DataSourceError
+
+from corridor.errors import InputError, nearest
+
+__all__ = ["CHANGES", "Difference", "compare_findings", "write_difference"]
+
+#: What makes a row of `clearances` the same one in another run.
+KEYS = ("line", "span", "option", "case", "against", "obstacle", "measure")
+#: What may have become of a violation, the worst news first.
+CHANGES = ("new", "worse", "not compared", "same", "better", "cleared")
+#: Of these, any gives status 1.
+BAD = ("new", "worse", "not compared")
+
+
+@dataclass(frozen=True)
+class Difference:
+    """Violations of two findings side by side; `rows` a GeoDataFrame, one row per key that falls short in either.
+
+    Columns: the keys, `change` (one of CHANGES), `margin_before_m`, `margin_after_m` (null where not compared there),
+    `change_m`, and the place on the wire.
+    """
+
+    rows: object
+
+    @property
+    def counts(self):
+        """Number of rows by change."""
+        return {word: int((self.rows["change"] == word).sum()) for word in CHANGES}
+
+    @property
+    def status(self):
+        """0: nothing new, worse or no longer compared; 1: something is."""
+        return int(any(self.counts[word] for word in BAD))
+
+    def lines(self):
+        """Lines of text: counts, then the rows that are bad news, at most twenty."""
+        counts = ", ".join(f"{self.counts[word]} {word}" for word in CHANGES)
+        bad = self.rows[self.rows["change"].isin(BAD)].sort_values("margin_after_m", na_position="first")
+        lines = [f"Violations before and after: {counts}"]
+        for row in bad.head(20).itertuples():
+            thing = row.obstacle if isinstance(row.obstacle, str) else row.against
+            lines.append(f"  {row.change}: {row.line}, {row.span}, {row.option}, {row.case}, {thing}: "
+                         f"{_metres(row.margin_before_m)} to {_metres(row.margin_after_m)}")
+        return lines + ([f"  and {len(bad) - 20} more"] if len(bad) > 20 else [])
+
+
+def _metres(value):
+    return "not compared" if value is None or np.isnan(value) else f"{value:+.2f} m"
+
+
+def compare_findings(before, after, *, option=None, tolerance=0.001):
+    """Return what became of every violation between two findings.
+
+    A violation is *cleared* only where the other findings compared the same thing and found it clear. Where they hold
+    no such row, be it not assessed, renamed or taken away, it is *not compared*.
+
+    Parameters
+    ----------
+    before, after : path
+        GeoPackages that `corridor check` wrote.
+    option : str, optional
+        Name of the only option that counts; default: all.
+    tolerance : float
+        Changes of the margin up to this are none [m].
+
+    Raises
+    ------
+    InputError
+        A file is no findings, or holds no such option.
+    """
+    a, b = _clearances(before, option), _clearances(after, option)
+    both = a.merge(b, how="outer", on=list(KEYS), suffixes=("_before", "_after"))
+    m, n = both["margin_m_before"].to_numpy(), both["margin_m_after"].to_numpy()
+    both["change"] = _change(m, n, tolerance)
+    both = both[(m < 0) | (n < 0)].reset_index(drop=True)
+    place = both["geometry_after"].where(both["geometry_after"].notna(), both["geometry_before"])
+    m, n = both["margin_m_before"], both["margin_m_after"]
+    rows = both[[*KEYS, "change"]].assign(margin_before_m=m, margin_after_m=n, change_m=n - m)
+    rows["obstacle"] = rows["obstacle"].replace("", None)
+    return Difference(geopandas.GeoDataFrame(rows, geometry=geopandas.GeoSeries(place.tolist(), crs=b.crs)))
+
+
+def _change(m, n, tolerance):
+    """Word for margins before and after [m]; nan where not compared."""
+    was, now = m < 0, n < 0
+    moved = n - m
+    return np.select(
+        [~was & now, was & np.isnan(n), was & now & (moved < -tolerance), was & now & (moved > tolerance), was & now],
+        ["new", "not compared", "worse", "better", "same"], "cleared").astype(object)
+
+
+def _clearances(path, option):
+    path = Path(path)
+    if not path.is_file():
+        raise InputError(path, None, "no such file", "findings that `corridor check` wrote")
+    try:
+        rows = pyogrio.read_dataframe(path, layer="clearances", columns=[*KEYS, "margin_m"])
+    except (DataSourceError, ValueError):
+        raise InputError(path, "layer clearances", "nothing that can be read",
+                         "findings that `corridor check` wrote") from None
+    missing = [name for name in (*KEYS, "margin_m") if name not in rows]
+    if missing:
+        raise InputError(path, "layer clearances", f"no column {missing[0]!r}", "findings that `corridor check` wrote")
+    if option is not None:
+        known = sorted(set(rows["option"]))
+        if option not in known:
+            raise InputError(path, "option", repr(option), ", ".join(known), nearest(option, known))
+        rows = rows[rows["option"] == option]
+    rows = rows.assign(obstacle=rows["obstacle"].fillna(""))
+    return rows.sort_values("margin_m").drop_duplicates(list(KEYS)).reset_index(drop=True)
+
+
+def write_difference(difference, output):
+    """Write the rows: a CSV table where the path ends so, else the layer `changes` of a GeoPackage."""
+    output = Path(output)
+    if output.suffix.lower() == ".csv":
+        difference.rows.drop(columns="geometry").to_csv(output, index=False, float_format="%.4f", lineterminator="\n")
+        return output
+    if output.suffix.lower() != ".gpkg":
+        raise InputError(None, "output", repr(str(output)), "a path that ends in .csv or .gpkg")
+    output.unlink(missing_ok=True)
+    pyogrio.write_dataframe(difference.rows, output, layer="changes", driver="GPKG", geometry_type="Point Z")
+    return output

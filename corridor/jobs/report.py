@@ -1,0 +1,169 @@
+"""A job beside the check: the findings of a study as one page for a browser."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from sqlite3 import DatabaseError, connect
+
+import numpy as np
+import pyogrio
+import shapely
+
+from corridor.errors import InputError
+from corridor.inputs.study_inputs import read_inputs
+from corridor.outputs.geopackage import is_geopackage
+from corridor.outputs.page.content import LAYERS, pack_findings, routes
+from corridor.outputs.page.ground import ground_lines, shade
+from corridor.outputs.page.pack import Packer
+from corridor.outputs.page.shapes import pack_shapes
+from corridor.outputs.page.write import write_page
+from corridor.outputs.schema import layer
+from corridor.study import load_study
+
+__all__ = ["Report", "report_study"]
+
+_AGAIN = "findings of this study as it is now: run `corridor check` first"
+
+
+@dataclass(frozen=True)
+class Report:
+    """A page that was written: `output` its file, `findings` what it shows, `size` [bytes]."""
+
+    output: Path
+    findings: Path
+    size: int
+
+
+def report_study(path, findings=None, output=None, *, progress=None):
+    """Write the findings of a study as one page, with the ground and what stands about the line.
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    findings : path, optional
+        The GeoPackage of the check; default: what the study says.
+    output : path, optional
+        The page to write; default: beside the findings, with the ending .html.
+    progress : callable, optional
+        `progress(done, total)` in parts of the work.
+
+    Returns
+    -------
+    Report
+
+    Raises
+    ------
+    InputError
+        There are no findings, or they are not of this study and the files it names as they are now.
+    """
+    study = load_study(path)
+    source = Path(findings) if findings else study.resolve(study.study.output)
+    target = Path(output) if output else source.with_suffix(".html")
+    say = progress or (lambda done, total: None)
+    layers = _read_findings(source, study)
+    say(1, 4)
+    inputs = read_inputs(study)
+    with inputs.terrain:
+        _same_inputs(source, layers["inputs"], inputs)
+        say(2, 4)
+        packer = Packer()
+        content = pack_findings(layers, packer)
+        content |= _surroundings(layers, inputs, packer)
+    say(3, 4)
+    write_page(target, study.study.title or study.path.stem, content, packer, _plain(layers))
+    say(4, 4)
+    return Report(target, source, target.stat().st_size)
+
+
+def _read_findings(source, study):
+    """The layers of the findings as columns, refused where they are not of this study."""
+    if not source.is_file():
+        raise InputError(source, None, "no such file", _AGAIN)
+    if not is_geopackage(source):
+        raise InputError(source, None, "something that is no GeoPackage", _AGAIN)
+    try:
+        with connect(source) as database:
+            digests = [row[0] for row in database.execute("SELECT study_digest FROM run")]
+    except DatabaseError as error:
+        raise InputError(source, "run", f"no such table ({error})", _AGAIN) from None
+    if digests != [study.digest]:
+        raise InputError(source, "run.study_digest", "findings of another study, or of this one before it was changed",
+                         _AGAIN)
+    return {name: _columns(source, name) for name in LAYERS}
+
+
+def _columns(source, name):
+    """A layer as a dict of columns: texts and whole numbers as objects, None where null; "geometry" from shapely."""
+    known = layer(name)
+    _, table = pyogrio.read_arrow(source, layer=name, columns=[c.name for c in known.columns])
+    columns = {c.name: table[c.name].to_numpy() for c in known.columns}
+    for column in known.columns:
+        if column.type in ("boolean", "integer"):
+            columns[column.name] = np.array([np.nan if v is None else v for v in table[column.name].to_pylist()], float)
+    if known.geometry:
+        place = next(n for n in table.schema.names if n not in columns)
+        columns["geometry"] = shapely.from_wkb(table[place].to_numpy())
+    return columns
+
+
+def _same_inputs(source, rows, inputs):
+    """Refuse findings of files that have changed since."""
+    then = dict(zip(zip(rows["part"], rows["path"], strict=True), rows["digest"], strict=True))
+    for row in inputs.files:
+        if then.get((row["part"], row["path"])) != row["digest"]:
+            raise InputError(source, "inputs", f"findings of another {row['path']} than there is now", _AGAIN)
+
+
+def _surroundings(layers, inputs, packer):
+    """Ground, shapes and right-of-way of a page."""
+    spans, clear = layers["spans"], inputs.right_of_way
+    route = routes(spans)[:, :, :2]
+    sample, index = inputs.terrain.sample, inputs.index
+    shading = shade(sample, route, cell=max(inputs.terrain.cell_size, 2.0))
+    first, lines = ground_lines(sample, route, spans["length_m"], _outermost(layers))
+    radius = index.obstacles.radius[index.of_part]
+    names = index.obstacles.obstacle.astype(object)
+    shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius]
+    if clear.polygon is not None:
+        parts = shapely.get_parts(clear.polygon)
+        more = parts, np.full(len(parts), None, object), np.full(len(parts), "right_of_way", object), np.full(
+            len(parts), np.nan)
+        shapes = [np.concatenate(pair) for pair in zip(shapes, more, strict=True)]
+    tiles = {"cell": float(shading.cell), "west": packer.array(shading.west.astype(float)),
+             "north": packer.array(shading.north.astype(float)), "light": packer.array(shading.light.ravel()),
+             "height": packer.array(shading.height.ravel())}
+    ground = {"first": packer.array(first.astype("int32")),
+              "lines": [packer.whole(line, 0.01) for line in lines]}
+    return {"tiles": tiles, "ground": ground, "half_width": clear.half_width,
+            "shapes": pack_shapes(*shapes, route, packer)}
+
+
+def _outermost(layers):
+    """Distance right of the line of the ground that profiles show: middle, left and right outermost wire at rest."""
+    wires, spans = layers["wires"], layers["spans"]
+    number = {key: i for i, key in enumerate(zip(spans["line"], spans["span"], strict=True))}
+    rows = np.flatnonzero(wires["swing_deg"] == 0)
+    span = np.array([number[wires["line"][i], wires["span"][i]] for i in rows], int)
+    points = shapely.get_coordinates(shapely.get_point(wires["geometry"][rows], 0))
+    route = routes(spans)[:, :, :2]
+    way = (route[:, 1] - route[:, 0])[span]
+    moved = points - route[span, 0]
+    offset = (moved[:, 0] * way[:, 1] - moved[:, 1] * way[:, 0]) / np.linalg.norm(way, axis=-1)
+    left, right = np.zeros(len(spans["span"])), np.zeros(len(spans["span"]))
+    np.minimum.at(left, span, offset)
+    np.maximum.at(right, span, offset)
+    return np.stack([np.zeros_like(left), left, right])
+
+
+def _plain(layers):
+    """What a page says in words."""
+    options, run = layers["options"], layers["run"]
+    rows = zip(options["option"], options["violations"], options["not_assessed"], strict=True)
+    words = [f"{name}: {_count(short, 'row falls short', 'rows fall short')}, {gaps:.0f} not assessed"
+             for name, short, gaps in rows]
+    lines = {name: (run[name][0] or "").splitlines() for name in ("cautions", "warnings")}
+    return {"verdict": "; ".join(words) + ". What was not assessed is never a pass.", **lines}
+
+
+def _count(number, one, many):
+    return f"{number:.0f} {one if number == 1 else many}"

@@ -1,0 +1,252 @@
+"""Two jobs beside the check: sag and tension in every case, initial and final; the chart that wires are strung by."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corridor.assessment import make_scene
+from corridor.check import Clock, prepare
+from corridor.clearance.wires import section_rows, wire_rows
+from corridor.geometry.catenary import greatest_sag
+from corridor.inputs.study_inputs import read_inputs
+from corridor.jobs.folder import made_folder
+from corridor.line.hanging import Model
+from corridor.line.laws import take_law
+from corridor.line.warmed import warm
+from corridor.mechanics.wave import return_time
+from corridor.outputs import tables
+from corridor.study import load_study
+
+__all__ = ["CONDITIONS", "EVERY", "SagResult", "chart_study", "sag_study", "write_chart", "write_sags"]
+
+#: Conditions of a wire, in the order of its life.
+CONDITIONS = ("initial", "final")
+#: Stands for the option where a wire is the same in all of them.
+EVERY = "every option"
+
+#: Columns of `section_rows` that a row keeps, and where it stands among what is added.
+_SECTION = ("line", "section", "wire_kind", "option", "case", "condition", "temperature_c", "ruling_span_m",
+            "load_n_per_m", "horizontal_tension_n", "maximum_tension_n", "percent_rts", "catenary_constant_m")
+_STRINGING = ("governing_limit", "knee_temperature_c", "knee_low_c", "knee_high_c", "set_by")
+
+
+@dataclass(frozen=True)
+class SagResult:
+    """Tables as columns: `sections`, one row a section, kind of wire, option, case and condition; `spans` of wires."""
+
+    sections: dict
+    spans: dict
+
+    @property
+    def status(self):
+        """Exit status: 0, or 3 where a wire has no answer: it has no conductor, or does not hang at its temperature."""
+        rows = self.sections
+        asked = np.isfinite(rows["temperature_c"]) | np.isnan(rows["load_n_per_m"])
+        return 3 if (asked & np.isnan(rows["maximum_tension_n"])).any() else 0
+
+
+def sag_study(path, *, progress=None):
+    """Find sag and tension of every section in every option and case, initial and final.
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    progress : callable, optional
+        `progress(done, total)` in spans.
+
+    Returns
+    -------
+    SagResult
+
+    Raises
+    ------
+    InputError
+        Something given cannot be used.
+    """
+    def both(facts):
+        cases = tuple(replace(case, condition=condition) for case in facts.cases for condition in CONDITIONS)
+        return replace(facts, cases=cases)
+
+    return SagResult(*_joined(_sag_tables(scene) for scene in _scenes(path, both, progress)))
+
+
+def _scenes(path, changed, progress):
+    """Yield the scenes of all sections of a study, one after the other."""
+    inputs = read_inputs(load_study(path))
+    with inputs.terrain:
+        facts, plan, _ = prepare(inputs, Clock())
+    facts = changed(facts)
+    for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
+        scene, _ = make_scene(facts, plan, int(first), int(last))
+        yield scene
+        if progress:
+            progress(int(last) + 1, len(plan.spans))
+
+
+def _joined(pairs):
+    """Tables put end to end, one for each place in the pairs."""
+    return tuple({name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+                 for parts in zip(*pairs, strict=True))
+
+
+def _sag_tables(scene):
+    spans = {name: column for name, column in wire_rows(scene).items() if name != "geometry"}
+    sections = section_rows(scene)
+    C, S = sections["catenary_constant_m"], sections["ruling_span_m"]
+    rows = {name: sections[name] for name in _SECTION} | {"ruling_span_sag_m": greatest_sag(S, 0.0, C)}
+    rows |= _greatest(rows, spans) | {name: sections[name] for name in _STRINGING}
+    kept = _told_once(scene, rows)
+    own = ~((spans["kind"] == "shield") & (spans["option"] != scene.options[0].name))
+    known = dict.fromkeys(zip(*(rows[name][kept] for name in _KEY), strict=True))
+    own &= np.array([key in known for key in zip(*(spans[_OF_SPAN.get(name, name)] for name in _KEY), strict=True)],
+                    bool)
+    return _shared({name: column[kept] for name, column in rows.items()}, "wire_kind"), _shared(
+        {name: column[own] for name, column in spans.items()}, "kind")
+
+
+_KEY = ("line", "section", "wire_kind", "option", "case", "condition")
+_OF_SPAN = {"wire_kind": "kind"}
+
+
+def _greatest(rows, spans):
+    """Greatest sag of any wire of each row, and where; in equilibrium, so not that of the ruling span."""
+    place = {key: index for index, key in enumerate(zip(*(rows[name] for name in _KEY), strict=True))}
+    count = len(place)
+    sag, span, wire = np.full(count, np.nan), np.full(count, None, object), np.full(count, None, object)
+    of_row = np.array([place[key] for key in zip(*(spans[_OF_SPAN.get(name, name)] for name in _KEY), strict=True)],
+                      int)
+    order = np.argsort(spans["sag_m"], kind="stable")
+    for whole, name in ((sag, "sag_m"), (span, "span"), (wire, "wire")):
+        whole[of_row[order]] = spans[name][order]
+    return {"greatest_sag_m": sag, "greatest_sag_span": span, "greatest_sag_wire": wire}
+
+
+def _told_once(scene, rows):
+    """True for rows that say something new: shield wires once, measured wires final, whatever the case says."""
+    shape = scene.strung.horizontal_tension.shape
+    measured = (scene.strung.governing < 0) & (scene.strung.limit_text != None)  # noqa: E711
+    measured = np.broadcast_to(measured[..., None], shape).ravel()
+    again = (rows["wire_kind"] == "shield") & (rows["option"] != scene.options[0].name)
+    return ~again & ~(measured & (rows["condition"] == "initial"))
+
+
+def _shared(columns, kind):
+    return columns | {"option": np.where(columns[kind] == "shield", EVERY, columns["option"])}
+
+
+def chart_study(path, temperatures, *, returns=3, progress=None):
+    """Find the stringing chart of every span: the wire as it is sagged, bare and in still air.
+
+    New wires are in their initial condition, the one that hangs today, and measured ones, in their final condition. In
+    that condition and at the everyday temperature strings are plumb, and all spans of a section have one tension. (The
+    check has strings plumb in the final condition.)
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    temperatures : array_like, shape (temperature,)
+        Of the wire [degC].
+    returns : int, optional
+        Number of returns of a jerk that the watch counts.
+    progress : callable, optional
+        `progress(done, total)` in spans.
+
+    Returns
+    -------
+    dict of ndarray
+        One row a wire in a span, option and temperature.
+
+    Raises
+    ------
+    InputError
+        Something given cannot be used.
+    """
+    T = np.asarray(temperatures, float)
+
+    def initial(facts):
+        # History looks at every case, whatever its condition.
+        return replace(facts, cases=tuple(replace(case, condition="initial") for case in facts.cases))
+
+    return _joined((_chart(scene, T, returns),) for scene in _scenes(path, initial, progress))[0]
+
+
+def _chart(scene, T, returns):
+    part, final = _as_strung(scene)
+    scene = replace(scene, model=_clipped_in(scene, part))
+    parts = []
+    for option in range(len(scene.options)):
+        # Shield wires without a conductor of their own cannot be strung.
+        known = np.isfinite(scene.strung.rts[scene.group, option])
+        wires = np.flatnonzero(((scene.wires.kind != "shield") | (option == 0)) & known)
+        parts.append((_chart_rows(scene, wires, option, T, returns, part, final[:, option]),))
+    return _joined(parts)[0]
+
+
+def _clipped_in(scene, part):
+    """The model of a scene with every wire clipped in in the condition that it is sagged in."""
+    model = scene.model
+    return model and Model(model.chains, replace(scene.strung, final=part), scene.group, scene.groups.span,
+                           model.everyday)
+
+
+def _chart_rows(scene, wires, option, T, returns, part, final):
+    """Rows of some wires in one option, wire by wire."""
+    hung = warm(scene, wires, option, T, part)
+    even = warm(replace(scene, model=None, frame=scene.plumb), wires, option, T, part)
+    w, k = (index.ravel() for index in np.indices(hung.sag.shape))
+    each = wires[w]
+    kind, span = scene.wires.kind[each], scene.wires.span[each]
+    time = return_time(hung.span, hung.rise, hung.constant, returns=returns)
+    return {
+        "line": scene.spans.line[span], "section": scene.sections.name[scene.spans.section[span]],
+        "span": scene.spans.name[span], "wire": scene.wires.wire[each], "wire_kind": kind,
+        "option": np.where(kind == "shield", EVERY, scene.options[option].name),
+        "condition": np.where(final[scene.group[each]], *reversed(CONDITIONS)), "temperature_c": T[k],
+        "span_length_m": scene.spans.length[span], "horizontal_tension_n": hung.horizontal_tension[w, k],
+        "sag_m": hung.sag[w, k], "returns": np.full(len(w), returns), "return_time_s": time[w, k],
+        "traveller_tension_n": even.horizontal_tension[w, k], "traveller_sag_m": even.sag[w, k],
+    }
+
+
+def _as_strung(scene):
+    """Law of every group and option in the condition it is sagged in, and True for groups where that is the final one.
+
+    The law of the first case serves for the initial condition: it is the same in all of them.
+    """
+    strung = scene.strung
+    measured = (strung.governing < 0) & (strung.limit_text != None)  # noqa: E711
+    final = measured | np.array([each.existing for each in scene.options])
+    final[scene.groups.kind == "shield"] = False
+    initial = take_law(strung.part, np.s_[..., 0])
+    part = type(initial)(*(np.where(final, last, first) for last, first in zip(strung.final, initial, strict=True)))
+    return part, final
+
+
+def write_sags(result, folder):
+    """Write the tables of a SagResult as CSV, and return their paths.
+
+    Raises
+    ------
+    InputError
+        The folder is none, and cannot be made.
+    """
+    folder = made_folder(folder)
+    written = folder / "sags.csv", folder / "sags_of_spans.csv"
+    tables.write_csv(written[0], result.sections)
+    tables.write_csv(written[1], result.spans)
+    return written
+
+
+def write_chart(chart, folder):
+    """Write a stringing chart as CSV, and return its path in a tuple.
+
+    Raises
+    ------
+    InputError
+        The folder is none, and cannot be made.
+    """
+    written = made_folder(folder) / "stringing.csv"
+    tables.write_csv(written, chart)
+    return (written,)

@@ -1,0 +1,113 @@
+"""A job beside the check: what engineers look up, as CSV files and one workbook."""
+
+from datetime import UTC, datetime
+
+import numpy as np
+
+from corridor.jobs.folder import made_folder
+from corridor.jobs.rating import rate_study
+from corridor.jobs.read_back import read_back
+from corridor.jobs.sag import chart_study, sag_study
+from corridor.outputs.tables import write_csv
+from corridor.outputs.workbook import need_workbook, write_workbook
+from corridor.study import load_study
+
+__all__ = ["TEMPERATURES", "study_tables", "write_tables"]
+
+#: Temperatures of the stringing chart [degC].
+TEMPERATURES = tuple(range(-10, 45, 5))
+
+#: Columns of the clearance schedule.
+_SCHEDULE = ("line", "span", "section", "wire", "option", "case", "against", "obstacle", "outcome", "margin_m",
+             "actual_m", "required_m", "rule", "measure", "station_m", "distance_from_start_m", "offset_m",
+             "wire_elevation_m", "other_elevation_m", "conductor_temperature_c", "base_m", "voltage_adder_m",
+             "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m", "margin_high_m")
+
+
+def study_tables(path, findings=None, *, progress=None):
+    """Return the tables of a study as columns, by name.
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    findings : path, optional
+        The GeoPackage of the check; default: what the study says.
+    progress : callable, optional
+        `progress(done, total)` in spans, once for sags and once for the stringing chart.
+
+    Returns
+    -------
+    dict of dict of ndarray
+        clearance_schedule (with what was not assessed at its end), not_assessed, sag_tension, sag_tension_spans,
+        stringing_chart, structure_loads, options; with a [rating] in the study ratings, too.
+
+    Raises
+    ------
+    InputError
+        There are no findings of this study, or something given cannot be used.
+    """
+    study = load_study(path)
+    _, layers = read_back(study, findings, ("clearances", "not_assessed", "structure_loads", "options", "run"))
+    plain = {name: _columns(frame) for name, frame in layers.items()}
+    sags = sag_study(path, progress=progress)
+    tables = {"clearance_schedule": _schedule(plain["clearances"], plain["not_assessed"]),
+              "not_assessed": plain["not_assessed"], "sag_tension": sags.sections, "sag_tension_spans": sags.spans,
+              "stringing_chart": chart_study(path, TEMPERATURES, progress=progress),
+              "structure_loads": plain["structure_loads"], "options": plain["options"]}
+    if study.rating is not None:
+        tables["ratings"] = rate_study(path).table
+    return tables | {"run": _run(plain["run"])}
+
+
+def _columns(frame):
+    frame = frame.drop(columns="geometry", errors="ignore")
+    return {name: _plain(frame[name]) for name in frame.columns}
+
+
+def _plain(column):
+    """Numbers as they are, anything else as objects with None for null."""
+    if column.dtype.kind in "fiub":
+        return column.to_numpy()
+    return column.astype(object).where(column.notna(), None).to_numpy()
+
+
+def _schedule(clearances, gaps):
+    """Clearances with their outcome in words; what was not assessed follows, so that no one misses it."""
+    margin = clearances["margin_m"]
+    outcome = np.select([margin < 0, margin >= 0], ["falls short", "clear"], "not assessed").astype(object)
+    upper, count = clearances | {"outcome": outcome}, len(gaps["reason"])
+    lower = gaps | {"outcome": np.full(count, "not assessed", object)}
+    missing = {name: np.full(count, np.nan if upper[name].dtype.kind == "f" else None, upper[name].dtype)
+               for name in _SCHEDULE}
+    rows = {name: np.concatenate([upper[name], lower.get(name, missing[name])]) for name in _SCHEDULE}
+    return rows | {"reason": np.concatenate([np.full(len(margin), None, object), gaps["reason"]])}
+
+
+def _run(run):
+    """What was run, one row a thing: cautions must travel with the numbers."""
+    rows = [(name, str(column[0])) for name, column in run.items() if name != "inputs" and column[0] is not None]
+    return {"what": np.array([name for name, _ in rows], object), "value": np.array([v for _, v in rows], object)}
+
+
+def write_tables(tables, folder, *, workbook=True, time=None):
+    """Write tables as CSV files and, unless asked not to, as the workbook tables.xlsx; return their paths.
+
+    Raises
+    ------
+    InputError
+        The folder is none and cannot be made, or a table is too long for a sheet.
+    CorridorError
+        openpyxl is missing: nothing is written.
+    """
+    if workbook:
+        need_workbook()
+    folder, written = made_folder(folder), []
+    for name, columns in tables.items():
+        written.append(folder / f"{name}.csv")
+        write_csv(written[-1], columns)
+    if workbook:
+        written.append(folder / "tables.xlsx")
+        when = (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None)
+        write_workbook(written[-1], tables, when)
+    return tuple(written)

@@ -1,0 +1,60 @@
+"""Ice that some spans or wires carry and others do not: the load of every wire span in every case.
+
+What sets a wire's permanent elongation and its tension is another question: there the whole ice of a case counts, on
+all of the section.
+"""
+
+import numpy as np
+
+from corridor.constants import GRAVITY
+from corridor.mechanics.loads import ice_weight, wind_force
+
+__all__ = ["carries_ice", "wire_loads"]
+
+
+def carries_ice(case, wires, spans):
+    """Return whether each wire span carries the ice of a case, shape (wire span,).
+
+    Parameters
+    ----------
+    case : Case
+    wires : WireSpans
+    spans : Spans
+    """
+    place = np.arange(len(spans)) - np.searchsorted(spans.section, spans.section)
+    chosen = {"all": place >= 0, "odd": place % 2 == 0, "even": place % 2 == 1}[case.ice_spans]
+    if case.ice_on:
+        chosen = np.isin(spans.name.astype(str), case.ice_on)
+    return chosen[wires.span] & (wires.wire != case.ice_off_wire)
+
+
+def wire_loads(strung, groups, wires, spans, options, cases, shield):
+    """Return what every wire span carries.
+
+    Parameters
+    ----------
+    strung : Strung
+    groups : WireGroups
+    wires : WireSpans
+    spans : Spans
+    options : sequence of Option
+    cases : sequence of Case
+    shield : Wiring or None
+
+    Returns
+    -------
+    weight, wind : ndarray, shape (wire span, option, case)
+        Load per length [N/m].
+    """
+    group = groups.of_wire_span
+    weight, wind = strung.weight[group], strung.wind[group]
+    wirings = [[shield if kind == "shield" else option.wiring for option in options] for kind in groups.kind]
+    D, m = (np.array([[np.nan if w is None else getattr(w.conductor, name) for w in row] for row in wirings])[group]
+            for name in ("diameter", "mass"))
+    for k, case in enumerate(cases):
+        if case.uneven:
+            spared = ~carries_ice(case, wires, spans)
+            ice = ice_weight(D, case.ice_elsewhere, case.ice_density)
+            weight[spared, :, k] = (m * GRAVITY + ice)[spared]
+            wind[spared, :, k] = wind_force(D, case.ice_elsewhere, case.wind)[spared]
+    return weight, wind

@@ -1,0 +1,83 @@
+"""The search of conductors: loss against rating, with the wire of today and what refuses the rest."""
+
+import numpy as np
+
+from corridor.outputs.drawings.look import drawn, save, spread
+
+__all__ = ["draw_design"]
+
+#: Points of a cloud beyond which only every so-manieth is drawn.
+_MOST = 6000
+_INK, _RED, _BLUE, _GREY = "#101820", "#8a3b12", "#1f6a96", "#b9bec3"
+
+
+def draw_design(path, result):
+    """Draw loss against rating of all candidates, and write it.
+
+    Parameters
+    ----------
+    path : path
+        Its ending, .svg, .png or .pdf, tells the kind.
+    result : DesignResult
+        Of `corridor.jobs.design`.
+    """
+    s = result.screened
+    with drawn(7.6, 5.2) as (figure, panels):
+        axes = panels[0, 0]
+        known = np.isfinite(s.loss) & np.isfinite(s.rating)
+        handles = [_cloud(axes, s, known & ~s.meets, "x", _GREY, f"refused by a limit ({np.sum(~s.meets)})"),
+                   _cloud(axes, s, known & s.meets, ".", _BLUE, f"meets every limit ({np.sum(s.meets)})")]
+        axes.plot(s.rating[s.front], s.loss[s.front], "-", color=_RED, linewidth=1.2)
+        _finalists(axes, result)
+        axes.plot(result.existing_rating, result.existing_loss, "D", color=_INK, markersize=7)
+        axes.annotate("existing wire", (result.existing_rating, result.existing_loss), xytext=(8, 4),
+                      textcoords="offset points", fontsize=8, zorder=5)
+        _limits(axes, result)
+        axes.legend(handles=handles, loc="upper right", fontsize=8, markerscale=3)
+        axes.set(title="Geometries that could hang on the line: not products, to ask makers about",
+                 xlabel="Rating at the maximum temperature [A per phase]",
+                 ylabel=f"Loss of three phases at {result.line.required_current:g} A [kW/km]")
+        _room(axes, result, known)
+        save(figure, path)
+
+
+def _cloud(axes, s, chosen, marker, color, label):
+    """Draw candidates as points, thinned evenly where there are too many to tell apart."""
+    rows = np.flatnonzero(chosen)
+    rows = rows[::len(rows) // _MOST + 1]
+    return axes.plot(s.rating[rows], s.loss[rows], marker, color=color, markersize=1.8, markeredgewidth=0.4,
+                     linestyle="none", label=label, rasterized=True)[0]
+
+
+def _finalists(axes, result):
+    """Mark the finalists and write their names beside them, none over another."""
+    s, places = result.screened, [each.index for each in result.finalists]
+    if not places:
+        return
+    x, y = s.rating[places], s.loss[places]
+    axes.plot(x, y, "o", color=_RED, markersize=6, markerfacecolor="white", markeredgewidth=1.4, zorder=4)
+    edge = s.rating[np.isfinite(s.loss)].max() * 1.02
+    apart = 0.045 * np.ptp([*y, result.existing_loss, s.loss[s.meets].max()])
+    for each, a, b, place in zip(result.finalists, x, y, spread(list(y), apart), strict=True):
+        axes.plot([a, edge], [b, place], color=_RED, linewidth=0.5, zorder=3)
+        axes.annotate(each.entry["name"].replace("design ", ""), (edge, place), xytext=(2, 0),
+                      textcoords="offset points", fontsize=7.5, va="center", color=_RED)
+
+
+def _limits(axes, result):
+    """Draw the required current and the loss of the wire of today."""
+    required = result.line.required_current
+    axes.axvline(required, color=_INK, linewidth=0.9, linestyle=(0, (2, 3)))
+    axes.annotate(f"required {required:g} A", (required, 0.98), xycoords=("data", "axes fraction"), xytext=(-4, 0),
+                  textcoords="offset points", rotation=90, ha="right", va="top", fontsize=8)
+    axes.axhline(result.existing_loss, color=_INK, linewidth=0.9, linestyle=(0, (2, 3)))
+
+
+def _room(axes, result, known):
+    """Leave room for the names to the right, and no more above than the candidates need."""
+    s = result.screened
+    x = np.array([*s.rating[known], result.existing_rating, result.line.required_current])
+    x = x[x >= 0.6 * x[-2:].min()]
+    y = [*s.loss[known], result.existing_loss]
+    axes.set_xlim(x.min() - 0.03 * np.ptp(x), x.max() + 0.28 * np.ptp(x))
+    axes.set_ylim(min(y) - 0.05 * np.ptp(y), np.quantile(y, 0.995) + 0.05 * np.ptp(y))

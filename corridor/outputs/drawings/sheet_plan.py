@@ -1,0 +1,141 @@
+"""The plan strip of a sheet: turned so that the line runs across it, with an arrow to grid north."""
+
+import numpy as np
+import shapely
+
+from corridor.outputs.drawings.paper import place
+
+__all__ = ["LEFT", "draw_plan", "worst_rows"]
+
+#: Left edge of plan and profile, and lower edge of the plan, on the sheet [mm].
+LEFT, _BOTTOM = 32.0, 219.0
+
+
+def draw_plan(figure, scene, sheet, across):
+    """Draw the plan strip of a sheet.
+
+    Parameters
+    ----------
+    figure : Figure
+    scene : corridor.outputs.drawings.sheets.Scene
+    sheet : corridor.outputs.drawings.paper.Sheet
+    across : float
+        Height of the strip [mm].
+    """
+    wide, half = 370.0 * sheet.horizontal / 1e3, across * sheet.horizontal / 2e3
+    axes = place(figure, LEFT, _BOTTOM, 370.0, across)
+    axes.set(xlim=(sheet.begin, sheet.begin + wide), ylim=(-half, half), xticks=[], yticks=[])
+    box = shapely.box(sheet.begin, -half, sheet.end, half)
+    crossed = {row.obstacle for row in scene.rows("clearances", every_case=True, line=sheet.line).itertuples()
+               if isinstance(row.obstacle, str)}
+    _draw_shapes(axes, scene, sheet, box, crossed)
+    if scene.way is not None:
+        _draw_parts(axes, sheet, shapely.boundary(scene.way), box, color="black", linewidth=0.5,
+                    linestyle=(0, (9, 2, 1.5, 2)), zorder=3)
+    _draw_line(axes, sheet)
+    _draw_short(axes, scene, sheet)
+    _draw_gaps(axes, scene, sheet)
+    _draw_north(axes, sheet, half)
+    axes.text(0.0, 1.015, f"PLAN 1:{sheet.horizontal:.0f}   "
+              "Rings: falls short in any case, margin in m.  Wide bars: not assessed, no pass.  "
+              "Dash and dot: edge of right-of-way.",
+              transform=axes.transAxes, fontsize=6.5, va="bottom")
+
+
+def _turn(sheet, shape):
+    return shapely.transform(shapely.force_2d(shape), lambda points: np.column_stack(sheet.turned(points)))
+
+
+def _draw_parts(axes, sheet, shape, box, **look):
+    """Draw lines, or the outlines of areas, as far as they are on the sheet."""
+    turned = _turn(sheet, shape)
+    lines = shapely.intersection(shapely.boundary(turned) if shapely.get_dimensions(turned) == 2 else turned, box)
+    for part in shapely.get_parts(lines):
+        if shapely.get_dimensions(part) == 1:
+            axes.plot(*shapely.get_coordinates(part).T, **look)
+    return lines
+
+
+def _draw_shapes(axes, scene, sheet, box, crossed):
+    """Draw what stands about the line, and name what its wires cross or pass."""
+    named, taken = set(), []
+    for shape, name in zip(scene.shapes, scene.shape_names, strict=True):
+        turned = _turn(sheet, shape)
+        if not turned.intersects(box):
+            continue
+        if shapely.get_dimensions(turned) == 0:
+            axes.plot(*shapely.get_coordinates(turned).T, marker="*", color="0.45", markersize=2.5, linestyle="none",
+                      markeredgewidth=0.2)
+        else:
+            _draw_parts(axes, sheet, shape, box, color="0.35", linewidth=0.45)
+        part = turned.intersection(box)
+        if name in crossed and name not in named and shapely.get_dimensions(turned) > 0 and not part.is_empty:
+            named.add(name)
+            _name_shape(axes, part, name, box, taken, sheet.horizontal / 1e3)
+
+
+def _name_shape(axes, part, name, box, taken, millimetre):
+    """Write a name where a shape is farthest above the line, below the names that are there."""
+    points = shapely.get_coordinates(part)
+    x, y = points[points[:, 1].argmax()]
+    y = min(y, 0.94 * box.bounds[3])
+    while any(abs(x - e) < 24 * millimetre and abs(y - n) < 2.8 * millimetre for e, n in taken):
+        y -= 2.9 * millimetre
+    taken.append((x, y))
+    axes.annotate(name, (x, y), xytext=(1.5, -1.5), textcoords="offset points", fontsize=5.5, va="top",
+                  color="0.2", clip_on=True, zorder=4,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
+
+
+def _draw_line(axes, sheet):
+    posts = sheet.structures
+    x, y = sheet.turned(np.column_stack([posts.geometry.x, posts.geometry.y]))
+    axes.plot(x, y, color="black", linewidth=1.0, zorder=5)
+    held = (posts["role"] != "suspension").to_numpy()
+    axes.plot(x[~held], y[~held], "o", markersize=3.2, markerfacecolor="white", markeredgecolor="black",
+              markeredgewidth=0.7, zorder=6)
+    axes.plot(x[held], y[held], "s", markersize=4.2, color="black", zorder=6)
+    for name, angle, e, n in zip(posts["structure"], posts["line_angle_deg"], x, y, strict=True):
+        turn = f"\n{abs(angle):.1f}° {'R' if angle > 0 else 'L'}" if abs(angle) >= 0.05 else ""
+        axes.annotate(name + turn, (e, n), xytext=(0, -7), textcoords="offset points", fontsize=6, ha="center",
+                      va="top", fontweight="bold", zorder=7,
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
+
+
+def worst_rows(frame):
+    """Return the worst row for each object below each span."""
+    return frame.sort_values("margin_m", kind="stable").groupby(["span", "against", "obstacle"], dropna=False,
+                                                               sort=False).head(1)
+
+
+def _draw_short(axes, scene, sheet):
+    rows = worst_rows(scene.rows("violations", every_case=True, line=sheet.line))
+    rows = rows[rows["span"].isin(sheet.spans["span"])]
+    if not len(rows):
+        return
+    x, y = sheet.turned(np.column_stack([rows.geometry.x, rows.geometry.y]))
+    axes.plot(x, y, "o", markersize=7, markerfacecolor="none", markeredgecolor="black", markeredgewidth=1.1, zorder=8)
+    up = 0
+    for e, n, margin in sorted(zip(x, y, rows["margin_m"], strict=True)):
+        up = (up + 1) % 3
+        axes.annotate(f"{margin:+.2f}", (e, n), xytext=(3 + 2 * up, 6 + 8 * up), textcoords="offset points",
+                      fontsize=6, fontweight="bold", zorder=9, arrowprops={"arrowstyle": "-", "linewidth": 0.4},
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3})
+
+
+def _draw_gaps(axes, scene, sheet):
+    rows = scene.rows("not_assessed", every_case=True, line=sheet.line)
+    for shape in rows[rows["span"].isin(sheet.spans["span"])].drop_duplicates("span").geometry:
+        axes.plot(*shapely.get_coordinates(_turn(sheet, shape)).T, color="black", linewidth=3.2,
+                  linestyle=(0, (0.5, 1.0)), zorder=4.5)
+
+
+def _draw_north(axes, sheet, half):
+    """An arrow to grid north in the upper right corner; along the sheet is `way`."""
+    e, n = sheet.way
+    north = np.array([n, e])  # easting 0, northing 1, turned
+    right = axes.get_xlim()[1]
+    foot = np.array([right - 0.26 * half, 0.62 * half]) - 0.14 * half * north
+    axes.annotate("", foot + 0.34 * half * north, foot, zorder=10,
+                  arrowprops={"arrowstyle": "-|>", "linewidth": 1.0, "color": "black"})
+    axes.text(*(foot + 0.46 * half * north), "N", fontsize=8, fontweight="bold", ha="center", va="center", zorder=10)

@@ -1,0 +1,171 @@
+"""What falls short, and what was not assessed, for people in the field: geographic coordinates and plain words.
+
+GeoJSON by RFC 7946 (WGS 84, longitude first, no other CRS), KML by OGC 07-147r2 (KML 2.2), whose coordinates are WGS 84
+too. Elevations are told in words alone: both standards want heights above an ellipsoid or a geoid, and those of the
+findings are above the datum of the ground raster.
+"""
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from corridor.errors import InputError, nearest
+
+__all__ = ["KINDS", "field_rows", "write_geojson", "write_kml"]
+
+_SEVERITY = {"A": "A: nearer than the electrical distance, as the line hangs today", "B": "B: short of the rule",
+             "C": "C: the rule is met, the owner's buffer is not"}
+_WAY = {"above": "too low above", "below": "too high below"}
+_KEY = ["option", "line", "span", "against", "obstacle"]
+#: Digits of a degree: a centimetre on the ground.
+_DIGITS = 7
+
+
+def field_rows(violations, gaps, option=None):
+    """Return one row per place to go to, in geographic coordinates.
+
+    Parameters
+    ----------
+    violations, gaps : GeoDataFrame
+        The layers `violations` and `not_assessed`.
+    option : str, optional
+        The option that is told of; default: all.
+
+    Returns
+    -------
+    GeoDataFrame
+        EPSG:4326, in plan; `name`, `description`, `outcome` (falls short, not assessed) and the keys. Of one object
+        below one span the worst case and wire; the other cases are named. Gaps keep a row each, without a place where
+        their span is not known.
+
+    Raises
+    ------
+    InputError
+        There is no such option.
+    """
+    known = [*dict.fromkeys([*violations["option"], *gaps["option"].dropna()])]
+    if option is not None and option not in known:
+        raise InputError(None, "option", repr(option), ", ".join(map(repr, known)) or "none: nothing falls short",
+                         nearest(option, known))
+    if option is not None:
+        violations = violations[violations["option"] == option]
+        gaps = gaps[gaps["option"].isna() | (gaps["option"] == option)]
+    short = _worst(violations)
+    short = _told(short, "falls short", [_short_words(row) for row in short.itertuples()])
+    open_ = _told(gaps, "not assessed", [_gap_words(row) for row in gaps.itertuples()])
+    # Heights stay behind: a change of CRS must not touch them, nor fail for want of a grid of the geoid.
+    flat = [frame.set_geometry(shapely.force_2d(frame.geometry.values), crs=frame.crs) for frame in (short, open_)]
+    return pd.concat([frame.to_crs(4326) for frame in flat], ignore_index=True)
+
+
+def _worst(violations):
+    """The worst row of each object below each span, and the other cases in which it falls short."""
+    ordered = violations.sort_values("margin_m", kind="stable")
+    groups = ordered.groupby(_KEY, dropna=False, sort=False)
+    first = groups.head(1).copy()
+    # Groups come in the order of their first rows, which is that of `first`.
+    first["more"] = [list(dict.fromkeys(rows["case"]))[1:] for _, rows in groups]
+    return first
+
+
+def _told(frame, outcome, words):
+    kept = frame[[*_KEY, "case", "wire", "geometry"]].copy()
+    kept["outcome"] = outcome
+    kept["name"] = [name for name, _ in words]
+    kept["description"] = [text for _, text in words]
+    return kept
+
+
+def _thing(row):
+    if not isinstance(row.obstacle, str):
+        return row.against.replace("_", " ") if isinstance(row.against, str) else "anything"
+    return f"{row.against} {row.obstacle}"
+
+
+def _short_words(row):
+    missing = -row.margin_m
+    way = _WAY.get(row.position, "too near to") if row.measure != "horizontal" else "too near to"
+    words = [f"Wire {row.wire} of option {row.option!r} is {missing:.2f} m {way} {_thing(row)} in case {row.case!r}.",
+             f"Clearance {row.actual_m:.2f} m ({row.measure}), required {row.required_m:.2f} m by {row.rule}.",
+             f"{row.distance_from_start_m:.0f} m from the first structure of span {row.span}, line {row.line}."]
+    if row.more:
+        words.append(f"Short in {', '.join(map(repr, row.more))} too.")
+    if np.isfinite(row.wire_elevation_m):
+        words.append(f"Elevation of the wire {row.wire_elevation_m:.2f} m at {row.conductor_temperature_c:.0f} degC.")
+    words.append(f"Severity {_SEVERITY.get(row.severity, row.severity)}.")
+    return f"{row.span}: {missing:.2f} m short, {_thing(row)}", " ".join(words)
+
+
+def _gap_words(row):
+    where = row.span if isinstance(row.span, str) else "line"
+    of = f" (option {row.option!r})" if isinstance(row.option, str) else ""
+    return f"{where}: not assessed, {_thing(row)}", f"Not assessed{of}, which is no pass: {row.reason}."
+
+
+def _properties(row, columns):
+    values = {name: getattr(row, name) for name in columns}
+    return {name: value if isinstance(value, str) else None for name, value in values.items()}
+
+
+def write_geojson(path, rows):
+    """Write rows of `field_rows` as GeoJSON.
+
+    Parameters
+    ----------
+    path : path
+    rows : GeoDataFrame
+    """
+    columns = [name for name in rows.columns if name != rows.geometry.name]
+    features = [{"type": "Feature", "properties": _properties(row, columns), "geometry": _geojson(shape)}
+                for row, shape in zip(rows.itertuples(), rows.geometry, strict=True)]
+    text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, indent=1)
+    Path(path).write_text(text + "\n", encoding="utf-8")
+
+
+def _geojson(shape):
+    if shape is None or shape.is_empty:
+        return None
+    points = np.round(shapely.get_coordinates(shape), _DIGITS).tolist()
+    return {"type": shape.geom_type, "coordinates": points[0] if shape.geom_type == "Point" else points}
+
+
+def write_kml(path, rows):
+    """Write rows of `field_rows` as KML, a folder for each option.
+
+    Parameters
+    ----------
+    path : path
+    rows : GeoDataFrame
+    """
+    ElementTree.register_namespace("", _KML)
+    root = ElementTree.Element(f"{{{_KML}}}kml")
+    document = _add(root, "Document")
+    _add(document, "name", "What falls short, and what was not assessed")
+    for option, part in rows.groupby(rows["option"].fillna("every option"), sort=False):
+        folder = _add(document, "Folder")
+        _add(folder, "name", option)
+        for row, shape in zip(part.itertuples(), part.geometry, strict=True):
+            mark = _add(folder, "Placemark")
+            _add(mark, "name", row.name)
+            _add(mark, "description", row.description)
+            if shape is not None and not shape.is_empty:
+                points = np.round(shapely.get_coordinates(shape), _DIGITS)
+                _add(_add(mark, shape.geom_type), "coordinates", " ".join(f"{e},{n}" for e, n in points.tolist()))
+    Path(path).write_bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+_KML = "http://www.opengis.net/kml/2.2"
+
+
+def _add(parent, name, text=None):
+    child = ElementTree.SubElement(parent, f"{{{_KML}}}{name}")
+    child.text = text
+    return child
+
+
+#: Writers by the ending of their files.
+KINDS = {"geojson": write_geojson, "kml": write_kml}

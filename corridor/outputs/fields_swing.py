@@ -1,0 +1,20 @@
+"""Columns of the layer of swing envelopes, for the schema."""
+
+__all__ = ["ENVELOPES", "FIELDS"]
+
+FIELDS = (
+    ("reach_left_m", "real", "m", "how far any wire gets left of the line between structure centres"),
+    ("reach_right_m", "real", "m", "how far any wire gets right of it"),
+    ("room_left_m", "real", "m",
+     "least distance from any wire blown to the left to the edge of the right-of-way, negative outside; null where "
+     "there is none"),
+    ("room_right_m", "real", "m", "likewise of any wire blown to the right"),
+    ("area_m2", "real", "m2", "ground area of the envelope"),
+    ("area_outside_m2", "real", "m2", "ground area of it outside of the right-of-way; null where there is none"),
+)
+
+#: What the layer is, and its columns.
+ENVELOPES = (
+    "One row per span, option and case with wind: in plan, the hull of all wires blown to both sides. A span with "
+    "a wire that hangs nowhere has none.",
+    "line! span! option! case! reach_left_m! reach_right_m! room_left_m room_right_m area_m2! area_outside_m2")

@@ -1,0 +1,146 @@
+// What is chosen, and everything that follows from it.
+class Page {
+  constructor(data) {
+    Object.assign(this, {data, option: data.names.option[0], case: null, span: 0, violation: null, extent: "span", count: rowsOf(data.spans)});
+    COLOUR = {...data.colours, near: "#d9981a"};
+    this.number = new Map(range(this.count).map(i => [`${data.spans.line.at(i)}\u0000${data.spans.span.at(i)}`, i]));
+    this.assess(); const worst = this.worstViolation(); if (worst !== null) { this.violation = worst; this.span = this.spanOf(data.tables.violations, worst); }
+    this.map = new CorridorMap(document.getElementById("map"), this); this.profile = new Profile(document.getElementById("profile"), this);
+    this.makeControls(); this.makeTables(); this.fromHash(); this.assess();
+    this.map.fit(range(this.count)); this.refresh();
+  }
+
+  spanOf(table, row) { return this.number.get(`${table.line.at(row)}\u0000${table.span.at(row)}`) ?? -1; }
+  of(first, i) { return range(first.raw[i + 1] - first.raw[i]).map(k => first.raw[i] + k); }
+  wireRows(i) { const w = this.data.wires; return this.of(w.first, i).filter(r => w.option.at(r) === this.option); }
+
+  // Rows of what was compared in a span, for the chosen option and one case (null: every case).
+  clearanceRows(i, name = this.case) {
+    const c = this.data.clearances;
+    return this.of(c.first, i).filter(r => c.option.at(r) === this.option && (name === null || c.case.at(r) === name));
+  }
+
+  fits(table, row) {
+    const [o, c] = [table.option.at(row), table.case.at(row)];
+    return (o === null || o === this.option) && (this.case === null || c === null || c === this.case);
+  }
+
+  violationRows() { const v = this.data.tables.violations; return this.violations ||= range(rowsOf(v)).filter(r => this.fits(v, r)); }
+  gapRows() { const g = this.data.tables.not_assessed; return range(rowsOf(g)).filter(r => this.fits(g, r)); }
+  worstViolation() { const v = this.data.tables.violations; return this.violationRows().reduce((best, r) => best === null || v.margin_m.at(r) < v.margin_m.at(best) ? r : best, null); }
+
+  // What each span comes to: a shortfall first, then what was not assessed; a margin that is not known is never clear.
+  assess() {
+    this.violations = null; const c = this.data.clearances, g = this.data.tables.not_assessed;
+    const gaps = this.gapRows(), everywhere = gaps.some(r => g.span.at(r) === null && g.line.at(r) === null), bare = new Set(gaps.map(r => this.spanOf(g, r)));
+    this.margin = new Float64Array(this.count).fill(NaN); this.worstCase = Array(this.count).fill(null);
+    this.standing = range(this.count).map(i => {
+      let unknown = bare.has(i) || everywhere;
+      for (const r of this.clearanceRows(i)) {
+        const m = c.margin_m.at(r); if (isNaN(m)) unknown = true;
+        if (!(m >= this.margin[i])) { this.margin[i] = m; this.worstCase[i] = c.case.at(r); }
+      }
+      const m = this.margin[i]; return m < 0 ? "short" : unknown ? "unknown" : isNaN(m) ? "neutral" : m < .5 ? "near" : "clear";
+    });
+  }
+
+  // The case drawn bold: the chosen one, that of the chosen violation, else that of the least margin.
+  shownCase(i) {
+    if (this.case !== null) return this.case;
+    const v = this.data.tables.violations;
+    if (this.violation !== null && this.spanOf(v, this.violation) === i) return v.case.at(this.violation);
+    return this.worstCase[i] ?? this.data.names.case[0] ?? null;
+  }
+
+  chooseViolation(row, from) {
+    const v = this.data.tables.violations, span = this.spanOf(v, row); this.violation = row; this.span = span;
+    if (from !== "map" && span >= 0) { this.map.fit([span], 1.8); this.map.view.e = v.easting.at(row); this.map.view.n = v.northing.at(row); }
+    this.refresh(false);
+  }
+
+  chooseSpan(i, from) {
+    this.span = i; if (this.violation !== null && this.spanOf(this.data.tables.violations, this.violation) !== i) this.violation = null;
+    if (from !== "map") this.show(i); this.refresh(false);
+  }
+
+  // Bring a span into view, without a change of scale where it can be helped.
+  show(i) {
+    const p = this.data.spans, m = this.map, e = (p.e0.at(i) + p.e1.at(i)) / 2, n = (p.n0.at(i) + p.n1.at(i)) / 2;
+    if (m.x(e) < 60 || m.x(e) > m.w - 60 || m.y(n) < 60 || m.y(n) > m.h - 60) Object.assign(m.view, {e, n});
+  }
+
+  changeKeys(option, name) {
+    this.option = option; this.case = name; this.assess();
+    document.getElementById("option").value = option; document.getElementById("case").value = name ?? "";
+    if (this.violation !== null && !this.fits(this.data.tables.violations, this.violation)) this.violation = null;
+    this.refresh();
+  }
+
+  makeControls() {
+    const at = id => document.getElementById(id), {option, case: cases} = this.data.names, p = this.data.spans;
+    at("option").append(...option.map(o => new Option(o, o))); at("case").append(new Option("every case", ""), ...cases.map(c => new Option(c, c)));
+    at("spans").append(...range(Math.min(this.count, 3000)).map(i => new Option(this.title(i))));
+    const keys = () => this.changeKeys(at("option").value, at("case").value || null);
+    at("option").onchange = keys; at("case").onchange = keys;
+    at("extent").onchange = () => { this.extent = at("extent").value; this.refresh(false); };
+    at("span").onchange = () => { const i = range(this.count).find(k => this.title(k) === at("span").value || p.span.at(k) === at("span").value); if (i !== undefined) this.chooseSpan(i); else at("span").value = this.title(this.span); };
+    const step = by => this.chooseSpan(Math.min(this.count - 1, Math.max(0, this.span + by)));
+    at("before").onclick = () => step(-1); at("after").onclick = () => step(1);
+    for (const id of ["map", "profile"]) at(id).addEventListener("keydown", e => { const by = {ArrowLeft: -1, ArrowRight: 1}[e.key]; if (by) { e.preventDefault(); step(by); } });
+    at("in").onclick = () => this.map.zoom(1.5); at("out").onclick = () => this.map.zoom(1 / 1.5);
+    at("all").onclick = () => { this.map.fit(range(this.count)); this.map.draw(); }; at("one").onclick = () => { this.map.fit([this.span], 1.6); this.map.draw(); };
+    at("map-key").innerHTML = keyOf(CLASSES.map(([name, text, width, dash]) => [COLOUR[name], width, dash, text])) + "Barred ring: a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Ground is shaded where it is known, light from the north-west.";
+    let wait; window.addEventListener("resize", () => { clearTimeout(wait); wait = setTimeout(() => { this.map.draw(); this.profile.draw(); drawLadder(document.getElementById("ladder"), this.data); }, 60); });
+  }
+
+  title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
+  get oneLine() { return this.data.spans.line.texts.length === 1; }
+
+  makeTables() {
+    const t = this.data.tables, h = this.data.headings, at = id => document.getElementById(id), c = this.data.clearances;
+    const key = this.oneLine ? [["span"]] : [["line"], ["span"]], all = table => () => range(rowsOf(table));
+    const pickSpan = table => i => { const s = this.spanOf(table, i); if (s >= 0) { this.map.fit([s], 1.8); this.chooseSpan(s); } };
+    const isSpan = table => i => this.spanOf(table, i) === this.span;
+    this.tables = {
+      compared: new SortedTable(at("compared"), c, [["against"], ["obstacle"], ["case"], ["wire"], ["measure"], ["position"], ["rule"], ["required_m"], ["margin_m"], ["distance_from_start_m", 1], ["wire_elevation_m"], ["other_elevation_m"]], h.violations,
+        {rows: () => this.clearanceRows(this.span), sort: ["margin_m", 1], short: "margin_m", empty: "Nothing was compared here."}),
+      violations: new SortedTable(at("violations"), t.violations, [["severity"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["rule"], ["required_m"], ["actual_m"], ["margin_m"], ["margin_low_m"], ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"]], h.violations,
+        {rows: () => this.violationRows(), pick: i => this.chooseViolation(i, "table"), sort: ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "Nothing that was assessed falls short."}),
+      not_assessed: new SortedTable(at("not_assessed"), t.not_assessed, [...key, ["case"], ["wire"], ["against"], ["obstacle"], ["reason"]], h.not_assessed, {rows: () => this.gapRows(), pick: pickSpan(t.not_assessed), chosen: isSpan(t.not_assessed), empty: "Everything was assessed."}),
+      options: new SortedTable(at("options"), t.options, [["option"], ["conductor"], ["violations", 0], ["not_assessed", 0], ["worst_margin_m"], ["worst_span"], ["worst_against"], ["worst_case"], ["maximum_temperature_c", 0], ["continuous_current_a", 0], ["temperature_at_required_current_c", 0], ["loss_at_required_kw_per_km", 0], ["greatest_sag_m"], ["greatest_percent_rts", 1]], h.options,
+        {rows: all(t.options), pick: i => { at("option").value = t.options.option.at(i); this.changeKeys(t.options.option.at(i), this.case); }, short: "worst_margin_m", chosen: i => t.options.option.at(i) === this.option}),
+      limits: new SortedTable(at("limits"), t.limits, [...key, ["limit_temperature_c", 1], ["limit_current_a", 0], ["governs"], ["governing_against"], ["governing_obstacle"], ["governing_case"], ["governing_wire"], ["station_m", 1]], h.limits,
+        {rows: () => range(rowsOf(t.limits)).filter(i => t.limits.option.at(i) === this.option), pick: pickSpan(t.limits), sort: ["limit_temperature_c", 1], chosen: isSpan(t.limits)}),
+      inputs: new SortedTable(at("inputs"), t.inputs, [["part"], ["path"], ["source_layer"], ["crs"], ["vertical_crs"], ["unit"], ["digest"]], h.inputs, {rows: all(t.inputs)})};
+    for (const [name, value] of Object.entries(this.data.run)) {
+      if (name === "warnings" || name === "cautions") continue;
+      const list = at("run").querySelector("dl") || at("run").appendChild(document.createElement("dl"));
+      list.append(Object.assign(document.createElement("dt"), {textContent: name.replaceAll("_", " ")}), Object.assign(document.createElement("dd"), {textContent: value}));
+    }
+    this.tables.inputs.draw();
+  }
+
+  // The choice stands in the address, so that it can be passed on.
+  fromHash() {
+    const asked = new URLSearchParams(location.hash.slice(1)), at = id => document.getElementById(id);
+    if (this.data.names.option.includes(asked.get("option"))) this.option = asked.get("option");
+    if (this.data.names.case.includes(asked.get("case"))) this.case = asked.get("case");
+    const i = range(this.count).find(k => this.title(k) === asked.get("span"));
+    if (i !== undefined) { this.span = i; this.violation = null; } else if (asked.get("option")) this.violation = null;
+    at("option").value = this.option; at("case").value = this.case ?? "";
+  }
+
+  refresh(all = true) {
+    const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
+    this.map.draw(); this.profile.draw(); this.tables.compared.draw();
+    for (const name of ["violations", "not_assessed", "options", "limits"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
+    if (all) drawLadder(document.getElementById("ladder"), this.data);
+    document.getElementById("span").value = this.title(i);
+    document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`);
+    Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i], ready: "yes"});
+    const hash = new URLSearchParams({option: this.option, ...(this.case ? {case: this.case} : {}), span: this.title(i)});
+    history.replaceState(null, "", "#" + hash);
+  }
+}
+
+readData(document.getElementById("data").textContent).then(data => { window.corridorPage = new Page(data); });

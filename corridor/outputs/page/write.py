@@ -1,0 +1,88 @@
+"""The file itself: frame, looks, scripts and data put together, and what a reader without scripts sees."""
+
+import os
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+
+from corridor.errors import CorridorError, InputError
+from corridor.outputs.schema import layer
+from corridor.outputs.styles import COLOURS
+
+__all__ = ["write_page"]
+
+#: Scripts, in the order in which they need each other.
+_SCRIPTS = ("data.js", "canvas.js", "map.js", "profile.js", "tables.js", "main.js")
+#: How a page begins that this module wrote.
+_MARK = "<!DOCTYPE html><!-- corridor page -->"
+#: Layers whose headings a page takes from the schema.
+_SHOWN = "options", "violations", "limits", "not_assessed", "ladder", "inputs"
+
+
+def write_page(path, title, content, packer, plain):
+    """Write a page, whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+        HTML file to write; an earlier page is replaced, another file never.
+    title : str
+    content : dict
+        What the scripts show; its arrays are in the packer.
+    packer : Packer
+    plain : dict
+        What stands in the page as text: "verdict" (str) and the lists of str "cautions" and "warnings".
+
+    Raises
+    ------
+    InputError
+        The folder does not exist, or the target is no page of an earlier run.
+    CorridorError
+        The disk fails.
+    """
+    path = Path(path).resolve()
+    _check_target(path)
+    content = content | {"headings": _headings(), "title": title, "colours": COLOURS}
+    text = _fill(_read("page.html"), {
+        "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]), "style": _style(),
+        "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
+        "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
+    temporary = path.with_name(f".{path.stem}-{os.getpid()}.html")
+    try:
+        temporary.write_text(text, encoding="utf-8")
+        os.replace(temporary, path)
+    except OSError as error:
+        raise CorridorError(f"{path.name}: the page could not be written: {error}") from error
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def _check_target(path):
+    if not path.parent.is_dir():
+        raise InputError(path, "output", f"no folder {path.parent.name!r}", "a folder that exists")
+    if path.exists() and not (path.is_file() and path.read_bytes()[:len(_MARK)] == _MARK.encode()):
+        raise InputError(path, "output", "something that is no page of corridor", "a new name, or an earlier page")
+
+
+def _read(name):
+    return (files("corridor.outputs.page") / "parts" / name).read_text(encoding="utf-8")
+
+
+def _fill(text, values):
+    """Put values where their names stand in double brackets; what is put in is not looked at again."""
+    head, *rest = text.split("[[")
+    return head + "".join(values[name] + after for name, _, after in (part.partition("]]") for part in rest))
+
+
+def _style():
+    colours = "".join(f"--{name}:{colour};" for name, colour in COLOURS.items())
+    return f":root{{{colours}}}\n" + _read("page.css")
+
+
+def _items(texts):
+    return "".join(f"<li>{escape(text)}</li>" for text in texts)
+
+
+def _headings():
+    """Heading and explanation of every column, by layer and name."""
+    return {name: {c.name: [c.alias, c.doc] for c in layer(name).columns} for name in _SHOWN}

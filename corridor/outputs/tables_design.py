@@ -1,0 +1,103 @@
+"""What a search of conductors came to: text for a terminal, a table of the finalists, and text for a study."""
+
+from textwrap import wrap
+
+import numpy as np
+
+from corridor.outputs.tables_compare import Table, compare_table, compare_text
+
+__all__ = ["CAUTION", "design_table", "design_text", "study_text"]
+
+CAUTION = ("A finalist is a geometry to ask makers about, not a product: its core, wires, strength and moduli are "
+           "estimates.")
+_WIDTH = 79
+
+
+def design_table(result):
+    """Return the table of the finalists beside the existing wire: that of a comparison, with families and slacks.
+
+    Parameters
+    ----------
+    result : DesignResult
+        Of `corridor.jobs.design`, with finalists.
+    """
+    table = compare_table(result.comparison)
+    places = [each.index for each in result.finalists]
+    slack = tuple((f"slack, {name}", "%", [np.nan, *(100 * abs(max(values[places[i]], -1e9)) * np.sign(
+        round(values[places[i]], 6)) for i in range(len(places)))], ".1f")
+        for name, values in result.screened.slack.items())
+    family = ("family", "", ["-", *(each.entry["family"] for each in result.finalists)], "")
+    notes = (("Slack", ("how much of each limit is to spare on the ruling spans, before the exact check; 0 where a "
+                        "limit governs how it is strung", *result.notes)),
+             ("Checked span by span", _found(result)), ("Not a product", (CAUTION,)))
+    return Table(table.names, (table.rows[0], family, *table.rows[1:], *slack), (*notes, *table.notes))
+
+
+def _found(result):
+    """What the exact check of each finalist found beyond what the existing wire has."""
+    def words(each):
+        if not each.new:
+            return "no violation that the existing wire does not have"
+        more = f"; and {len(each.new) - 3} more" if len(each.new) > 3 else ""
+        return f"{len(each.new)} new violations: " + "; ".join(each.new[:3]) + more
+
+    return tuple(f"{each.option.name}: {words(each)}" for each in result.finalists)
+
+
+def design_text(result):
+    """Return lines for a terminal, 79 columns at most."""
+    s = result.screened
+    total, met = len(s.candidates), int(s.meets.sum())
+    head = (f"{total} candidates on {len(result.line.span)} ruling spans in {result.seconds:.1f} s: {met} meet every "
+            f"limit, and {len(s.front)} of them no other beats in both loss at {result.line.required_current:g} A and "
+            "rating. Then the best of other builds.")
+    refused = "Refused first by: " + ", ".join(f"{name} {number}" for name, number in s.failed().items()) + "."
+    lines = [*wrap(head, _WIDTH), *wrap(refused, _WIDTH), ""]
+    if not result.finalists:
+        return [*lines, *wrap("None is left. Widen [design]: other cores, a greater diameter, a greater load_ratio, or "
+                              "a smaller required_current.", _WIDTH)]
+    return [*lines, *compare_text(design_table(result))]
+
+
+def study_text(result):
+    """Return lines of TOML, the finalists as `[[conductors]]` and `[[options]]`, to paste into the study."""
+    lines = [f"# Made by corridor design. {CAUTION}"]
+    for each in result.finalists:
+        lines += ["", *_conductor(each.entry), "", *_option(each, result)]
+    return [*lines, ""]
+
+
+#: How values are written: factor and unit, or none.
+_UNITS = {"outer_area": (1e6, " mm^2"), "core_area": (1e6, " mm^2"), "diameter": (1e3, " mm"),
+          "core_diameter": (1e3, " mm"), "outer_wire_diameter": (1e3, " mm"), "rts": (1e-3, " kN"),
+          "resistance_20": (1e3, " ohm/km"), "mass": (1.0, " kg/m")}
+
+
+def _conductor(entry):
+    def value(key, v):
+        if key in _UNITS:
+            factor, unit = _UNITS[key]
+            return f'"{v * factor:.9g}{unit}"'
+        return f'"{v}"' if isinstance(v, str) else str(v)
+
+    return ["[[conductors]]", *(f"{key} = {value(key, v)}" for key, v in entry.items())]
+
+
+def _option(each, result):
+    wiring, study = each.option.wiring, result.study
+    lines = ["[[options]]", f'name = "{each.option.name}"', f'conductor = "{each.entry["name"]}"',
+             f"maximum_temperature = {wiring.maximum_temperature:g}",
+             f"emergency_temperature = {wiring.emergency_temperature:g}"]
+    existing = next(option for option in study.options if option.existing)
+    for s in result.section.stringing or existing.stringing:
+        state = f'case = "{s.case}"' if s.case is not None else f"temperature = {s.temperature:g}"
+        lines += _limit(s.limit.text, state, s.condition)
+    for limit, written in zip(result.line.limits, wiring.stringing, strict=True):
+        if limit.kind == "existing":
+            bound = "existing" if written.kind == "existing" else f"{written.value:.0f} N"
+            lines += _limit(bound, f'case = "{limit.case}"', limit.condition)
+    return lines
+
+
+def _limit(bound, state, condition):
+    return ["[[options.stringing]]", f'limit = "{bound}"', state, f'condition = "{condition}"']

@@ -1,0 +1,111 @@
+"""Sag and tension as text: a table of cases, and a stringing chart."""
+
+import numpy as np
+
+from corridor.outputs.tables import aligned, number
+
+__all__ = ["chart_text", "curves_text", "sag_text"]
+
+#: Width of the first column of a chart, so that its blocks stand below each other.
+_FIRST = 31
+
+
+def sag_text(columns):
+    """Return lines of sag and tension, one table a section and kind of wire.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.jobs.sag.SagResult.sections`.
+    """
+    lines = ["Horizontal tension [kN], sag of the ruling span [m], greatest tension at a support [% of strength];",
+             "greatest sag of any span [m] in equilibrium, final. '-': the wire has no such temperature, or no answer.",
+             ""]
+    for rows in _blocks(columns, ("line", "section", "wire_kind")):
+        first = {name: column[0] for name, column in rows.items()}
+        lines += [f"{first['line']}, {first['section']}, {first['wire_kind']}, ruling span "
+                  f"{first['ruling_span_m']:.1f} m", "", *_cases(rows), ""]
+    return lines
+
+
+def _blocks(columns, names):
+    """Rows that are alike in some columns, in the order in which they first appear."""
+    keys = list(zip(*(columns[name] for name in names), strict=True))
+    places = {}
+    for index, key in enumerate(keys):
+        places.setdefault(key, []).append(index)
+    for rows in places.values():
+        yield {name: column[rows] for name, column in columns.items()}
+
+
+_HEAD = ("option", "case", "degC", "initial kN", "sag", "%", "final kN", "sag", "%", "greatest", "in span")
+
+
+def _cases(rows):
+    """Table of one section: a line an option and case, initial beside final."""
+    cells = []
+    for pair in _blocks(rows, ("option", "case")):
+        of = {condition: index for index, condition in enumerate(pair["condition"])}
+        last = of["final"]
+        greatest = number(pair["greatest_sag_m"][last], ".2f")
+        cells.append([pair["option"][0], pair["case"][0], number(pair["temperature_c"][0], "g"),
+                      *_state(pair, of.get("initial")), *_state(pair, last), greatest,
+                      pair["greatest_sag_span"][last] or "-"])
+    return aligned(_HEAD, cells, left=2)
+
+
+def _state(rows, index):
+    if index is None:
+        return ["-", "-", "-"]
+    return [number(rows["horizontal_tension_n"][index] / 1e3, ".2f"), number(rows["ruling_span_sag_m"][index], ".2f"),
+            number(rows["percent_rts"][index], ".1f")]
+
+
+#: Blocks of a chart: heading, column, factor and form.
+_CHART = (("sag [m]", "sag_m", 1.0, ".2f"), ("horizontal tension [kN]", "horizontal_tension_n", 1e-3, ".2f"),
+          ("time of return {returns} of a jerk [s]", "return_time_s", 1.0, ".1f"))
+
+
+def chart_text(columns):
+    """Return lines of a stringing chart: spans down, temperatures across, of the first wire of each kind in a span.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.jobs.sag.chart_study`.
+    """
+    lines = []
+    for rows in _blocks(columns, ("line", "section", "wire_kind", "option")):
+        first = {name: column[0] for name, column in rows.items()}
+        lines += [f"{first['line']}, {first['section']}, {first['option']}, {first['wire_kind']} {first['wire']}, "
+                  f"{first['condition']}; wire temperature [degC] across", ""]
+        for title, name, factor, form in _CHART:
+            lines += [*_grid(rows, title.format(**first), name, factor, form), ""]
+    return lines
+
+
+def _grid(rows, title, name, factor, form):
+    spans = [next(_blocks(span, ("wire",))) for span in _blocks(rows, ("span",))]
+    head = (title.ljust(_FIRST), *(f"{T:g}" for T in spans[0]["temperature_c"]))
+    return aligned(head, [[f"{span['span'][0]} {span['span_length_m'][0]:.0f} m",
+                           *(number(factor * value, form) for value in span[name])] for span in spans])
+
+
+def curves_text(curves):
+    """Return lines of knees and of how hot each option may get, for one span.
+
+    Parameters
+    ----------
+    curves : Curves
+        Of `corridor.jobs.curves`.
+    """
+    head = ("option", "knee degC", "band", "maximum degC", "sag there m", "allowable m", "clears to degC")
+    cells = []
+    for option in curves.options:
+        at_maximum = np.interp(option.maximum_temperature, option.temperature, option.sag)
+        band = "-" if np.isnan(option.knee_low) else f"{option.knee_low:.0f} to {option.knee_high:.0f}"
+        allowed = option.allowable_sag if np.isfinite(option.allowable_sag) else curves.allowable_sag
+        cells.append([option.name, number(option.knee), band, number(option.maximum_temperature, "g"),
+                      number(at_maximum, ".2f"), number(allowed, ".2f"), option.clears])
+    lost = [f"Not assessed, so never the worst: {', '.join(curves.unknown)}"] if curves.unknown else []
+    return [*curves.title_lines, "", *aligned(head, cells), *lost]

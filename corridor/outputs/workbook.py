@@ -1,0 +1,123 @@
+"""Tables as one workbook (Office Open XML, ECMA-376): heads frozen, with units, and filters on every column."""
+
+import re
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+
+from corridor.errors import CorridorError, InputError
+from corridor.outputs.schema import LAYERS, SUFFIXES
+
+__all__ = ["heading", "need_workbook", "write_workbook"]
+
+#: Rows of a sheet, head included, that the format has room for.
+ROWS = 1_048_576
+#: Characters that XML 1.0 has no place for.
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+_KNOWN = {column.name: column.alias for layer in LAYERS for column in layer.columns}
+_UNITS = {ending: unit for unit, ending in SUFFIXES.items() if ending} | {
+    "_m_s": "m/s", "_s": "s", "_mwh_per_km": "MWh/km", "_percent": "%"}
+#: Numbers are shown with so many digits by the unit of their column; the cell keeps them all.
+_FORMATS = {"m": "0.00", "N": "0", "N/m": "0.00", "degC": "0.0", "deg": "0.0", "A": "0", "%": "0.0", "s": "0.00",
+            "kg/m": "0.000", "K": "0.0", "kW/km": "0.0"}
+
+
+def heading(name):
+    """Return the heading of a column: its name in words, with its unit.
+
+    >>> heading("margin_m"), heading("return_time_s"), heading("span")
+    ('Margin [m]', 'Return time [s]', 'Span')
+    """
+    if name in _KNOWN:
+        return _KNOWN[name]
+    ending = max((e for e in _UNITS if name.endswith(e)), key=len, default="")
+    words = name.removesuffix(ending).replace("_", " ")
+    words = words[:1].upper() + words[1:]
+    return f"{words} [{_UNITS[ending]}]" if ending else words
+
+
+def need_workbook():
+    """Raise CorridorError where the library that writes workbooks is missing."""
+    if find_spec("openpyxl") is None:
+        raise CorridorError("a workbook needs openpyxl: pip install 'corridor[workbook]'")
+
+
+def write_workbook(path, sheets, time):
+    """Write tables as the sheets of a workbook.
+
+    Parameters
+    ----------
+    path : path
+    sheets : dict of str to dict
+        Columns, each of shape (row,), by the name of the sheet. Null, None and nan are empty cells.
+    time : datetime
+        What the workbook says it was made at, UTC without zone.
+
+    Raises
+    ------
+    InputError
+        A table has more rows than a sheet has room for.
+    CorridorError
+        openpyxl is not there.
+    """
+    need_workbook()
+    from openpyxl import Workbook
+
+    book = Workbook(write_only=True)
+    book.properties.creator = "corridor"
+    book.properties.created = time
+    for name, columns in sheets.items():
+        rows = len(next(iter(columns.values()), ()))
+        if rows >= ROWS:
+            raise InputError(Path(path), name, f"{rows} rows", f"at most {ROWS - 1}", "take the CSV files")
+        _fill(book.create_sheet(name[:31]), columns, rows)
+    book.save(path)
+
+
+def _fill(sheet, columns, rows):
+    from openpyxl.styles import Alignment, Font
+    from openpyxl.utils import get_column_letter
+
+    heads = [heading(name) for name in columns]
+    values = [[_value(v) for v in column] for column in columns.values()]
+    for index, (head, column) in enumerate(zip(heads, values, strict=True), start=1):
+        longest = max((len(v) for v in column[:500] if isinstance(v, str)), default=0)
+        sheet.column_dimensions[get_column_letter(index)].width = min(max(longest + 2, 12, len(head) / 2 + 4), 48)
+    sheet.freeze_panes, sheet.print_title_rows = "A2", "1:1"
+    sheet.auto_filter.ref = f"A1:{get_column_letter(max(len(heads), 1))}{rows + 1}"
+    top = [_cell(sheet, head) for head in heads]
+    for made in top:
+        made.font, made.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+    sheet.append(top)
+    forms = ["0.00000" if name == "diameter_m" else _FORMATS.get(head.partition("[")[2].rstrip("]"))
+             for name, head in zip(columns, heads, strict=True)]
+    for row in zip(*values, strict=True):
+        sheet.append([_cell(sheet, value, form) for value, form in zip(row, forms, strict=True)])
+
+
+def _cell(sheet, value, form=None):
+    """A cell; plain numbers and nulls need none of their own."""
+    from openpyxl.cell import WriteOnlyCell
+
+    if value is None or (form is None and not isinstance(value, str)):
+        return value
+    made = WriteOnlyCell(sheet, value)
+    if isinstance(value, str):
+        made.data_type = "s"  # a name that begins with "=" is no formula
+    elif form is not None and isinstance(value, float):
+        made.number_format = form
+    return made
+
+
+def _value(value):
+    """A value as a cell holds it; null as None."""
+    if value is None:
+        return None
+    if isinstance(value, str):
+        return _CONTROL.sub(" ", value)
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, int | np.integer):
+        return int(value)
+    return float(value) if np.isfinite(value) else None

@@ -1,0 +1,207 @@
+"""Conductors that could be made: a design space counted out, each candidate by geometry and materials alone.
+
+A candidate is no product. Shaped wires fill a share `f` of the ring about the core, `A_o = f pi/4 (D^2 - D_c^2)`; round
+wires are the strandings of IEC 61089, whose ratio of wire diameters its tables give, scaled to the diameter.
+Mass, resistance and strength follow the rules of `corridor.conductor.derivation`.
+"""
+
+from dataclasses import dataclass, fields
+from functools import cache
+
+import numpy as np
+
+from corridor.conductor import derivation
+from corridor.conductor import geometry_rules as rules
+from corridor.conductor.conductor import conductor_from
+from corridor.conductor.materials import FOLDER, families, find_material, read_table
+
+__all__ = ["ALUMINIUM", "CORES", "SHAPES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry",
+           "prototypes"]
+
+#: Words that a family of conductors is named by, for each kind of aluminium and of core.
+ALUMINIUM = {"AL1": "hard-drawn aluminium", "A0": "annealed aluminium", "AT1": "thermal alloy", "AT3": "thermal alloy"}
+CORES = {"ST1A": "steel", "ST6C": "steel", "20SA": "aluminium-clad steel", "INV": "invar", "MMC": "metal matrix",
+         "CF": "carbon composite"}
+SHAPES = ("round", "trapezoidal")
+
+#: Diameters of round wires that are drawn and stranded [m] (common practice, no source).
+WIRE_LEAST, WIRE_GREATEST = 1.5e-3, 5.0e-3
+
+
+@dataclass(frozen=True)
+class Space:
+    """A design space: materials and shapes by name; (least, greatest) of `diameter`, `core_diameter` [m], `fill` [-].
+
+    `count` is about how many candidates it is counted out in; no material is used above `hottest`, in an emergency
+    above `hottest_emergency` [degC].
+    """
+
+    cores: tuple
+    aluminium: tuple
+    shapes: tuple
+    diameter: tuple
+    core_diameter: tuple
+    fill: tuple
+    count: int
+    hottest: float = np.inf
+    hottest_emergency: float = np.inf
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Candidates, columns of shape (candidate,), in SI as of `Conductor`; `build` is an index of `builds(space)`.
+
+    `outer_strands` is 0 and `outer_wire` nan where wires are shaped; `fill` is nan where they are round.
+    """
+
+    build: np.ndarray
+    diameter: np.ndarray
+    core_diameter: np.ndarray
+    outer_area: np.ndarray
+    core_area: np.ndarray
+    fill: np.ndarray
+    outer_strands: np.ndarray
+    outer_wire: np.ndarray
+    core_strands: np.ndarray
+    layers: np.ndarray
+    mass: np.ndarray
+    rts: np.ndarray
+    resistance_20: np.ndarray
+
+    def __len__(self):
+        return len(self.build)
+
+    def __getitem__(self, index):
+        """Return those candidates alone."""
+        return Candidates(*(getattr(self, field.name)[index] for field in fields(self)))
+
+
+def builds(space):
+    """Return the builds of a space that a family is for: tuples (family, aluminium, core)."""
+    pairs = [(f"{ALUMINIUM[outer]} on {CORES[core]}", outer, core) for core in space.cores for outer in space.aluminium]
+    return [build for build in pairs if build[0] in families()]
+
+
+def candidates_of(space):
+    """Return the candidates of a space.
+
+    The diameter, the core and the fill are counted out in even steps, as many as make about `space.count` candidates.
+
+    Parameters
+    ----------
+    space : Space
+
+    Returns
+    -------
+    Candidates
+        Perhaps none.
+    """
+    parts = [part(space, index, build) for index, build in enumerate(builds(space))
+             for shape, part in _PARTS.items() if shape in space.shapes]
+    if not parts:
+        return Candidates(np.zeros(0, int), *(np.zeros(0) for _ in fields(Candidates)[1:]))
+    columns = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Candidates)}
+    return Candidates(**columns | {"build": columns["build"].astype(int)})
+
+
+def _steps(space):
+    """Values of diameter, core diameter and fill that make about the wanted number of shaped candidates."""
+    each = max(space.count / max(len(builds(space)), 1), 1.0)
+    fills = np.unique(np.linspace(*space.fill, 1 if space.fill[0] == space.fill[1] else 3))
+    # A range that is one value leaves its share of the steps to the other.
+    varied = [ends[0] < ends[1] for ends in (space.diameter, space.core_diameter)]
+    side = max(int((each / len(fills)) ** (1 / max(sum(varied), 1))), 2)
+    return [np.unique(np.linspace(*ends, side)) for ends in (space.diameter, space.core_diameter)], fills
+
+
+def _shaped(space, index, build):
+    (D, D_c), f = _steps(space)
+    D, D_c, f = (grid.ravel() for grid in np.meshgrid(D, D_c, f, indexing="ij"))
+    # Two layers of wires of 2 mm at least about the core.
+    fits = D - D_c >= 8e-3
+    D, D_c, f = D[fits], D_c[fits], f[fits]
+    count = 1 if build[2] == "CF" else 7
+    A_c = derivation.CORE_FILL[count] * np.pi / 4 * D_c**2
+    layers = np.maximum(2, np.round((D - D_c) / 2 / 4.5e-3))
+    return _made(index, build, D, D_c, f * np.pi / 4 * (D**2 - D_c**2), A_c, f, 0, np.nan, count, layers,
+                 rules.TYPICAL_LAY_INCREASE)
+
+
+def _round(space, index, build):
+    """Round wires in the strandings of the standard; none on a rod of fibres."""
+    (D, _), _ = _steps(space)
+    parts = [_stranded(index, build, D, *stranding) for stranding in strandings() if build[2] != "CF"]
+    whole = [np.concatenate([np.broadcast_to(getattr(part, f.name), len(part)) for part in parts]) if parts
+             else np.zeros(0) for f in fields(Candidates)]
+    made = Candidates(*whole)
+    least, greatest = space.core_diameter
+    return made[(made.core_diameter >= least) & (made.core_diameter <= greatest) & (made.outer_wire >= WIRE_LEAST)
+                & (made.outer_wire <= WIRE_GREATEST)]
+
+
+_PARTS = {"trapezoidal": _shaped, "round": _round}
+
+
+def _stranded(index, build, D, outer, core, ratio):
+    """Candidates of one stranding: `D = d_c (c + 2 n r)`, c core over its wire, n layers, r outer over core wire."""
+    d_c = D / (rules.CORE_RATIO[core] + 2 * rules.LAYERS[outer] * ratio)
+    d_o = ratio * d_c
+    return _made(index, build, D, rules.CORE_RATIO[core] * d_c, rules.strand_area(outer, d_o),
+                 rules.strand_area(core, d_c), np.nan, outer, d_o, core, rules.LAYERS[outer], rules.LAY_INCREASE[outer])
+
+
+@cache
+def strandings():
+    """Return (outer wires, core wires, ratio of their diameters) of the strandings of IEC 61089, means of its rows."""
+    found = {}
+    for row in read_table(FOLDER / "iec_61089.csv"):
+        key = row["outer_strands"], row["core_strands"]
+        found.setdefault(key, []).append(row["outer_wire_diameter"] / row["core_wire_diameter"])
+    return tuple((*key, float(np.mean(ratios))) for key, ratios in found.items())
+
+
+def _made(index, build, D, D_c, A_o, A_c, fill, strands, wire, core_strands, layers, lay):
+    """Candidates of one build from their geometry [m, m2]."""
+    _, outer, core = build
+    o, c = find_material(outer), find_material(core)
+    core_stress = c.strength if outer == "A0" else c.rated_stress
+    mass = rules.stranded_mass(A_o, o.density, lay) + rules.stranded_mass(A_c, c.density,
+                                                                        rules.CORE_LAY_INCREASE[core_strands])
+    columns = (index, D, D_c, A_o, A_c, fill, strands, wire, core_strands, layers, mass,
+               A_o * o.rated_stress + A_c * core_stress, rules.resistance(A_o, o.resistivity, lay))
+    return Candidates(*(np.broadcast_to(np.asarray(column), np.shape(D)) for column in columns))
+
+
+#: Digits that a conductor is told in: those of a table, so that what is written is what was computed.
+_DIGITS = {"outer_area": 7, "core_area": 7, "diameter": 5, "mass": 4, "rts": -1, "resistance_20": 9, "core_diameter": 5,
+           "outer_wire_diameter": 6}
+
+
+def entry(candidates, index, space, name):
+    """Return a candidate as a conductor of its own: a dict of values in SI with the digits of a table.
+
+    It is what `[[conductors]]` of a study takes, and `corridor.conductor.conductor.conductor_from`.
+    """
+    c = candidates[np.array([index])]
+    family, outer, core = builds(space)[c.build[0]]
+    numbers = {key: float(getattr(c, key)[0]) for key in ("outer_area", "core_area", "diameter", "mass", "rts",
+                                                          "resistance_20", "core_diameter")}
+    if np.isfinite(c.outer_wire[0]):
+        numbers["outer_wire_diameter"] = float(c.outer_wire[0])
+    return {"name": name, "family": family, "outer_material": outer, "core_material": core,
+            **{key: round(value, _DIGITS[key]) for key, value in numbers.items()}, "outer_layers": int(c.layers[0])}
+
+
+def designation(candidates, index, space):
+    """Return a short name of a geometry: diameter, aluminium (TW: trapezoidal wires), core and its diameter [mm]."""
+    c = candidates[np.array([index])]
+    _, outer, core = builds(space)[c.build[0]]
+    shape = "" if c.outer_strands[0] else "TW"
+    return f"{c.diameter[0] * 1e3:.1f}-{outer}{shape}/{core}-{c.core_diameter[0] * 1e3:.1f}"
+
+
+def prototypes(space):
+    """Return one conductor of each build of a space, of no size in particular: its materials, law and limits."""
+    return [conductor_from({"name": "prototype", "family": family, "outer_material": outer, "core_material": core,
+                            "outer_area": 300e-6, "core_area": 50e-6, "diameter": 0.023, "mass": 1.1, "rts": 1e5,
+                            "resistance_20": 1e-4}) for family, outer, core in builds(space)]

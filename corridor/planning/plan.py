@@ -1,0 +1,127 @@
+"""The cheapest raises that put all shortfalls right, as a mixed-integer programme."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array, hstack, vstack
+from scipy.sparse.csgraph import connected_components
+
+__all__ = ["Rows", "Solution", "least_cost"]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Linear demands `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person."""
+
+    row: np.ndarray
+    column: np.ndarray
+    coefficient: np.ndarray
+    need: np.ndarray
+    name: np.ndarray
+
+    def __add__(self, other):
+        return Rows(np.r_[self.row, other.row + len(self.need)], *(np.r_[a, b] for a, b in (
+            (self.column, other.column), (self.coefficient, other.coefficient), (self.need, other.need),
+            (self.name, other.name))))
+
+    def matrix(self, columns):
+        """Return the coefficients as a sparse array (row, column)."""
+        return coo_array((self.coefficient, (self.row, self.column)), (len(self.need), columns)).tocsr()
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Raises in steps (column,), their cost, the least cost that is proven possible, and rows that nothing meets.
+
+    `short` (row,) is what a row still lacks with the best that can be done, 0 where a plan exists.
+    """
+
+    steps: np.ndarray
+    cost: float
+    bound: float
+    short: np.ndarray
+
+    @property
+    def feasible(self):
+        """Whether every demand is met."""
+        return not (self.short > 1e-7).any()
+
+    @property
+    def gap(self):
+        """Optimality gap: share of the cost that might be saved at most [-]."""
+        return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
+
+
+def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=30.0):
+    """Return the cheapest numbers of steps that meet all rows.
+
+    Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Parts
+    that share no column are solved apart: their optima add up.
+
+    Parameters
+    ----------
+    rows : Rows
+    columns : int
+    step : float
+        Raise of one step [m].
+    most : int or ndarray, shape (column,)
+        Greatest number of steps of each column.
+    fixed, per_step : float or ndarray, shape (column,)
+        Costs.
+    seconds : float
+        After which the best plan of a part counts, with its gap.
+
+    References
+    ----------
+    scipy.optimize.milp (HiGHS).
+    """
+    most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (most, fixed, per_step))
+    A = rows.matrix(columns) * step
+    asked = np.unique(A[rows.need > 1e-9].nonzero()[1])
+    steps, short, cost, bound = np.zeros(columns), np.maximum(rows.need, 0.0), 0.0, 0.0
+    A = A[:, asked]
+    link = abs(A).astype(bool).astype(int)
+    count, label = connected_components(link.T @ link, directed=False)
+    for part in range(count):
+        own = np.flatnonzero(label == part)
+        touched = np.unique(A[:, own].nonzero()[0])
+        at = asked[own]
+        n, lacks, c, b = _solve(A[touched][:, own], rows.need[touched], most[at], fixed[at], per_step[at], seconds)
+        steps[at], short[touched] = n, lacks
+        cost, bound = cost + c, bound + b
+    return Solution(steps.astype(int), cost, bound, short)
+
+
+def _solve(A, need, most, fixed, per_step, seconds):
+    """Steps, what each row lacks, cost and bound of one part; with slack at a price where nothing meets all."""
+    m, k = A.shape
+    opened = coo_array((np.r_[np.ones(k), -most], (np.r_[np.arange(k), np.arange(k)], np.r_[np.arange(k),
+                                                                                       np.arange(k) + k])), (k, 2 * k))
+    meets = hstack([A, coo_array((m, k))])
+    cost, whole = np.r_[per_step, fixed], np.ones(2 * k)
+    high = np.r_[most, np.ones(k)]
+    result = milp(cost, constraints=[LinearConstraint(meets, need - 1e-9, np.inf),
+                                     LinearConstraint(opened, -np.inf, 0)], integrality=whole,
+                  bounds=Bounds(0, high), options={"time_limit": seconds, "mip_rel_gap": 1e-6})
+    if result.x is not None:
+        n = np.round(result.x[:k])
+        bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
+        return n, np.zeros(m), float(result.fun), float(bound)
+    return _least_short(meets, opened, need, cost, high, k)
+
+
+def _least_short(meets, opened, need, cost, high, k):
+    """The raises that leave the least lacking where not all rows can be met."""
+    m = len(need)
+    price = 1e3 * (1 + cost.sum())
+    slack = coo_array(np.eye(m))
+    both = vstack([hstack([meets, slack]), hstack([opened, coo_array((k, m))])])
+    result = milp(np.r_[cost, np.full(m, price)], integrality=np.r_[np.ones(2 * k), np.zeros(m)],
+                  constraints=LinearConstraint(both, np.r_[need - 1e-9, np.full(k, -np.inf)],
+                                               np.r_[np.full(m, np.inf), np.zeros(k)]),
+                  bounds=Bounds(0, np.r_[high, np.full(m, np.inf)]), options={"time_limit": 30.0})
+    if result.x is None:
+        return np.zeros(k), np.maximum(need, 0), 0.0, 0.0
+    n = np.round(result.x[:k])
+    return n, result.x[2 * k:], float(cost @ np.r_[n, n > 0]), 0.0

@@ -1,0 +1,74 @@
+"""The table [design] of a study: which conductors are tried for the line."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StrictInt
+
+from corridor.study.table import WIRE_TEMPERATURE, Read, Table
+from corridor.study.values import Measure
+from corridor.study.wires import Stringing
+
+__all__ = ["Design"]
+
+_SIZE = Read(Measure("length", 0, 0.2, above=True, slip="'23.5 mm'"))
+_FILL = Read(Measure("ratio", 0.5, 1.0))
+
+
+class Design(Table):
+    """The conductors that `corridor design` tries, and what they are held to. All of it has defaults."""
+
+    cores: tuple[Literal["ST1A", "ST6C", "20SA", "INV", "MMC", "CF"], ...] = Field(
+        ("ST6C", "20SA", "INV", "MMC", "CF"), min_length=1, description="Materials of the core."
+    )
+    aluminium: tuple[Literal["AL1", "A0", "AT1", "AT3"], ...] = Field(
+        ("A0", "AT1", "AT3"), min_length=1, description="Kinds of aluminium around it."
+    )
+    shapes: tuple[Literal["round", "trapezoidal"], ...] = Field(
+        ("round", "trapezoidal"), min_length=1,
+        description="Shapes of its wires: round, in the strandings of IEC 61089, or trapezoidal.",
+    )
+    diameter_least: Annotated[float | None, _SIZE] = Field(
+        None, description="Least outer diameter. Default: 0.8 times that of the existing wire."
+    )
+    diameter_greatest: Annotated[float | None, _SIZE] = Field(
+        None, description="Greatest outer diameter. Default: that of the existing wire."
+    )
+    core_diameter_least: Annotated[float | None, _SIZE] = Field(
+        None, description="Least diameter of the core. Default: 0.2 times that of the existing wire."
+    )
+    core_diameter_greatest: Annotated[float | None, _SIZE] = Field(
+        None, description="Greatest diameter of the core. Default: 0.55 times that of the existing wire."
+    )
+    fill_least: Annotated[float, _FILL] = Field(
+        0.93, description="Least share of the ring about the core that trapezoidal wires fill."
+    )
+    fill_greatest: Annotated[float, _FILL] = Field(0.93, description="Greatest such share.")
+    candidates: Annotated[StrictInt, Field(ge=10, le=1_000_000)] = Field(
+        50_000, description="About how many conductors are tried."
+    )
+    finalists: Annotated[StrictInt, Field(ge=1, le=30)] = Field(
+        6, description="How many of the best are checked span by span."
+    )
+    maximum_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None, description="Greatest temperature in continuous service, where the materials bear more."
+    )
+    emergency_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
+        None, description="Greatest temperature for a short time, where the materials bear more."
+    )
+    required_current: Annotated[float | None, Read(Measure("current", 0, 20_000, above=True))] = Field(
+        None, description="Current that must be carried, and for which losses are told. Default: that of [rating]."
+    )
+    load_ratio: Annotated[float, Read(Measure("ratio", 0.1, 10.0))] = Field(
+        1.0,
+        description=(
+            "How much of what the existing wire does to the structures a new one may do: its weight with ice, its "
+            "wind, its tension, each in its own worst case."
+        ),
+    )
+    stringing: tuple[Stringing, ...] = Field(
+        (),
+        description=(
+            "The limits that candidates are strung to. Default: those of the existing option. The tension of the "
+            "existing wire, times `load_ratio`, is a limit besides in every case that checks the tension."
+        ),
+    )

@@ -1,0 +1,294 @@
+"""The search of conductors: against brute force, against the house's own way of stringing, and on the demo."""
+
+import shutil
+import tomllib
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pyogrio
+import pytest
+
+from corridor import check_study
+from corridor.cli import main
+from corridor.conductor import catalogue
+from corridor.conductor.conductor import conductor_from
+from corridor.errors import InputError
+from corridor.jobs.design import add_to_study, design_study, space_of, write_design
+from corridor.line.facts import Case, Limit, Option, Wiring
+from corridor.line.states import WireGroups, solve_states
+from corridor.outputs.tables_design import design_text
+from corridor.planning.candidates import CORES, Space, builds, candidates_of, entry
+from corridor.planning.design import Line, screen, swung_out
+from corridor.planning.design_ratings import candidate_resistance
+from corridor.planning.pareto import non_dominated, spaced
+from corridor.planning.ratings import Ratings
+from corridor.planning.resistances import computed
+from corridor.study.design import Design
+from corridor.study.load import load_study
+from corridor.thermal.rating import Weather
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
+WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=1000,
+                  elevation=200)
+SHARE = Limit("18 % RTS", "share", 0.18, 10.0, None, "final")
+CASES = (Case("hot", "maximum", checks=("vertical",)), Case("emergency", "emergency", checks=("vertical",)),
+         Case("ice", 0.0, ice=0.012, checks=("vertical", "tension")),
+         Case("swung", 10.0, wind=290.0, checks=("horizontal",)))
+SPANS = np.array([280.0, 340.0])
+COARSE = Space(tuple(CORES), ("A0", "AT1", "AT3"), ("round", "trapezoidal"), (0.019, 0.0235), (0.006, 0.012),
+               (0.90, 0.94), 130)
+
+
+def line(constant=(900.0, 1000.0), room=6.0):
+    """Two sections of level spans, and what they allow."""
+    limits = (SHARE, Limit("today", "existing", 1.0, None, "ice", "final"))
+    swing = np.array([[[S, 1.2, room]] for S in SPANS])
+    return Line(SPANS, SPANS, np.zeros(2), np.array(constant), np.array([[np.nan, 36e3]] * 2), limits, CASES, 9.1, 24.0,
+                (3,), (swing,), 10.0, 10.0, 850.0)
+
+
+def heat(options):
+    return Ratings(options, "ieee738", WEATHER, 50.0, 850.0)
+
+
+def today():
+    return Option("today", Wiring(catalogue.find("264-AL1/62-ST1A"), 75.0, 90.0, ()), True)
+
+
+@pytest.fixture(scope="module")
+def found():
+    return screen(COARSE, line(), heat((today(),)))
+
+
+# The non-dominated set
+
+
+def test_non_dominated_against_every_pair():
+    draw = np.random.default_rng(5)
+    for _ in range(30):
+        costs = draw.integers(0, 12, (60, 2)).astype(float)
+        costs[draw.integers(0, 60, 3), 0] = np.nan
+        beaten = [any(np.all(b <= a) and np.any(b < a) for b in costs) for a in costs]
+        first = [not any(np.array_equal(b, a) for b in costs[:i]) for i, a in enumerate(costs)]
+        known = ~np.isnan(costs).any(axis=1)
+        np.testing.assert_array_equal(non_dominated(costs), known & ~np.array(beaten) & np.array(first))
+    assert non_dominated(np.zeros((0, 2))).shape == (0,)
+
+
+def test_spaced_keeps_both_ends():
+    values = np.random.default_rng(1).uniform(0, 1, 50)
+    chosen = spaced(values, 5)
+    assert len(chosen) <= 5 and {values.argmin(), values.argmax()} <= set(chosen)
+
+
+# Candidates
+
+
+@pytest.mark.parametrize("name", [name for name in catalogue.names() if "TW/ST" in name or "TW/CF" in name])
+def test_candidates_of_a_table_row_are_that_row(name):
+    # the catalogue's derived rows, made by another module from the same rules; digits of the table
+    row = catalogue.find(name)
+    space = Space((row.core_material,), (row.outer_material,), ("trapezoidal",), (row.diameter, row.diameter),
+                  (row.core_diameter, row.core_diameter), (0.93, 0.93), 10)
+    made = candidates_of(space)
+    assert len(made) == 1
+    c = conductor_from(entry(made, 0, space, "c"))
+    for key, rel in (("outer_area", 3e-4), ("core_area", 2e-3), ("mass", 3e-4), ("rts", 1e-3), ("resistance_20", 3e-4)):
+        assert getattr(c, key) == pytest.approx(getattr(row, key), rel=rel), key
+    assert (c.elongation, c.outer_layers, c.maximum_temperature) == (row.elongation, row.outer_layers,
+                                                                     row.maximum_temperature)
+
+
+def test_resistance_of_all_is_that_of_each():
+    # the spline of the skin effect against the Bessel functions of scipy, and the magnetised core
+    made = candidates_of(COARSE)
+    T, current = np.linspace(20, 200, len(made)), np.linspace(100, 1400, len(made))
+    whole = candidate_resistance(made, COARSE, 50.0)(T, current)
+    for i in range(0, len(made), 17):
+        c = conductor_from(entry(made, i, COARSE, "c"))
+        # 1e-4: an entry has the digits of a table
+        assert whole[i] == pytest.approx(computed(c, 50.0)(T[i], current[i]), rel=1e-4)
+
+
+def test_ratings_and_losses_of_all_are_those_of_each(found):
+    chosen = np.flatnonzero(found.meets)[::6]
+    options = tuple(option(found, i, found.maximum[i]) for i in chosen)
+    each = heat(options)
+    for j, i in enumerate(chosen):
+        assert found.rating[i] == pytest.approx(float(each.current_at(j, found.maximum[i])), rel=2e-4)
+        assert found.loss[i] == pytest.approx(float(each.loss_at(j, 850.0)), rel=3e-4)
+
+
+# Against brute force, strung one by one by the house
+
+
+def option(found, index, maximum):
+    conductor = conductor_from(entry(found.candidates, index, COARSE, f"c{index}"))
+    limits = (SHARE, Limit("today", "tension", 36e3, None, "ice", "final"))
+    emergency = min(conductor.emergency_temperature, max(maximum, found.emergency[index]))
+    return Option(f"c{index}", Wiring(conductor, float(maximum), float(emergency), limits, 1, 10.0, 10.0, 10.0))
+
+
+def strung(options):
+    groups = WireGroups(np.arange(2), np.array(["phase"] * 2), np.arange(2), SPANS, SPANS[:, None], np.zeros((2, 1)))
+    return solve_states(groups, options, CASES, None)
+
+
+def allowed(states, tolerance=0.0):
+    """Whether options keep sag and swing in both sections, by the states of the house."""
+    asked = line()
+    C = states.constant[..., [0, 2]]
+    out = swung_out(SPANS[:, None], 1.2, *(getattr(states, key)[..., 3] for key in
+                                           ("horizontal_tension", "weight", "wind")))
+    flat = (C >= asked.constant[:, None, None] * (1 - tolerance)).all(axis=-1)
+    return np.all(flat & (out <= 6.0 + tolerance), axis=0)
+
+
+def test_what_meets_the_limits_meets_them_strung_by_the_house(found):
+    met = np.flatnonzero(found.meets)
+    assert 20 < len(met) < len(found.candidates)
+    # rounding to the digits of a table moves a constant by some 1e-4
+    assert allowed(strung(tuple(option(found, i, found.maximum[i]) for i in met)), 1e-3).all()
+
+
+def test_no_candidate_could_be_hotter(found):
+    # by two degrees, for the digits of a table: then either sag is short or a material gives in
+    met = np.flatnonzero(found.meets)
+    bearable = np.array([conductor_from(entry(found.candidates, i, COARSE, "c")).maximum_temperature for i in met])
+    cooler = met[found.maximum[met] < bearable]
+    assert len(cooler) > 5
+    assert not allowed(strung(tuple(option(found, i, found.maximum[i] + 2) for i in cooler))).any()
+
+
+def test_brute_force_finds_nothing_better(found):
+    """Every candidate, strung by the house at temperatures 30 K apart: none beats the front in both."""
+    options, rows = [], []
+    for i in range(len(found.candidates)):
+        bearable = conductor_from(entry(found.candidates, i, COARSE, "c")).maximum_temperature
+        for T in np.arange(bearable, 60, -30.0):
+            options.append(option(found, i, T))
+            rows.append(i)
+    kept = np.flatnonzero(allowed(strung(tuple(options))))
+    kept = kept[[found.slack["weight on the structures"][rows[k]] >= 0 and
+                 found.slack["wind on the structures"][rows[k]] >= 0 for k in kept]]
+    assert len(kept) > 50
+    each = heat(tuple(options[k] for k in kept))
+    costs = np.array([(float(each.loss_at(j, 850.0)), -float(each.current_at(j, o.wiring.maximum_temperature)))
+                      for j, o in enumerate(each.options)])
+    costs = costs[-costs[:, 1] >= 850.0]
+    front = np.stack([found.loss[found.front], -found.rating[found.front]], axis=1)
+    # 5e-4 for the digits of a table
+    for loss, rating in costs:
+        assert np.any((front[:, 0] <= loss * (1 + 5e-4)) & (front[:, 1] <= rating * (1 - 5e-4)))
+
+
+def test_the_front_is_a_family(found):
+    assert len(found.front) > 1 and found.meets[found.front].all()
+    assert np.all(np.diff(found.loss[found.front]) > 0) and np.all(np.diff(found.rating[found.front]) > 0)
+    assert sum(found.failed().values()) + found.meets.sum() == len(found.candidates)
+
+
+def test_less_room_never_helps():
+    best = [screen(COARSE, line(constant), heat((today(),))) for constant in ((800.0, 900.0), (1000.0, 1150.0))]
+    assert best[0].meets.sum() > best[1].meets.sum()
+    assert best[0].rating[best[0].front].max() >= best[1].rating[best[1].front].max()
+
+
+def test_builds_that_no_family_is_for_are_not_tried():
+    assert ("annealed aluminium on invar", "A0", "INV") not in builds(COARSE)
+    nothing = Space(("INV",), ("A0",), ("round",), (0.02, 0.02), (0.006, 0.01), (0.93, 0.93), 10)
+    assert len(screen(nothing, line(), heat((today(),))).front) == 0
+
+
+# On the demo
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    copy = tmp_path_factory.mktemp("demo") / "corridor"
+    shutil.copytree(DEMO, copy, ignore=shutil.ignore_patterns("*.py", "findings.gpkg"))
+    text = (copy / "study.toml").read_text(encoding="utf-8")
+    (copy / "study.toml").write_text(text + "\n[design]\ncandidates = 1500\nfinalists = 3\n", encoding="utf-8")
+    return copy
+
+
+@pytest.fixture(scope="module")
+def result(folder):
+    return design_study(folder / "study.toml")
+
+
+def test_finalists_are_those_of_a_check_of_the_study_they_are_added_to(folder, result):
+    copy = add_to_study(result, folder / "with.toml")
+    check_study(copy, folder / "with.gpkg")
+    rows = pyogrio.read_dataframe(folder / "with.gpkg", layer="violations")
+    options = pyogrio.read_dataframe(folder / "with.gpkg", layer="options").set_index("option")
+    assert len(result.finalists) == 3
+    for i, each in enumerate(result.finalists, 1):
+        own = rows[rows.option == each.option.name]
+        assert len(each.new) == int((~own.inherited.astype(bool)).sum()) == result.comparison.violations[i][0]
+        assert options.continuous_current_a[each.option.name] == pytest.approx(
+            result.comparison.options["continuous_current_a"][i], rel=1e-6)
+        assert options.greatest_percent_rts[each.option.name] == pytest.approx(
+            float(result.comparison.options["greatest_percent_rts"][i]), rel=1e-6)
+        assert options.continuous_current_a[each.option.name] == pytest.approx(
+            result.screened.rating[each.index], rel=1e-3)
+
+
+def test_demo_finalists_break_nothing_that_holds_today(result):
+    assert [each.new for each in result.finalists] == [(), (), ()]
+    assert result.screened.loss[result.screened.front[0]] < result.existing_loss
+    assert result.screened.rating[result.screened.front[-1]] > result.existing_rating
+
+
+def test_text_says_that_it_is_no_product(result):
+    lines = design_text(result)
+    assert max(map(len, lines)) <= 79
+    text = " ".join(" ".join(lines).split())
+    assert "not a product" in text and "Refused first by" in text and "slack, sag [%]" in text
+
+
+def test_files_are_written(result, tmp_path):
+    written = write_design(result, tmp_path / "out")
+    assert [path.name for path in written] == ["design.svg", "design.csv", "design.md", "design.toml"]
+    assert ElementTree.parse(written[0]).getroot().tag.endswith("svg")
+    text = written[3].read_text(encoding="utf-8")
+    tables = tomllib.loads(text)
+    assert len(tables["conductors"]) == len(tables["options"]) == 3 and "not a product" in text.splitlines()[0]
+
+
+@pytest.mark.parametrize(("old", "new", "where"), [
+    ("existing = true", "existing = false", "options"),
+    ("required_current = 850", "", "design.required_current"),
+    ("candidates = 1500", "diameter_least = \"25 mm\"", "design.diameter_least"),
+])
+def test_what_a_search_needs(folder, old, new, where):
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    assert old in text
+    path = folder / "fault.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as fault:
+        design_study(path)
+    assert fault.value.where == where
+
+
+def test_a_copy_stays_in_the_folder(result, folder, tmp_path):
+    for path in (tmp_path / "with.toml", folder / "study.toml"):
+        with pytest.raises(InputError, match="in the folder of the study"):
+            add_to_study(result, path)
+
+
+def test_ranges_default_to_the_existing_wire():
+    wire = catalogue.find("264-AL1/62-ST1A")
+    space = space_of(Design(), wire)
+    assert space.diameter == pytest.approx((0.8 * wire.diameter, wire.diameter)) and space.count == 50_000
+
+
+def test_command_writes_a_load_ratio_as_a_tension(folder, result, capsys):
+    path = folder / "ratio.toml"
+    path.write_text((folder / "study.toml").read_text(encoding="utf-8") + "load_ratio = 1.1\n", encoding="utf-8")
+    with pytest.raises(SystemExit) as end:
+        main(["design", "-q", str(path), "--add", str(folder / "added.toml")])
+    assert not end.value.code and "added.toml" in capsys.readouterr().err
+    last = load_study(folder / "added.toml").options[-1].stringing[-1].limit
+    assert last.kind == "tension" and last.value == pytest.approx(1.1 * result.line.bound[:, -1].min(), abs=0.6)

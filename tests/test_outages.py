@@ -1,0 +1,100 @@
+"""Grouping of work against enumeration, and colourings whose number is known."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+
+from corridor.jobs.plan import plan_study
+from corridor.jobs.plan_files import write_plan
+from corridor.planning.outages import group_items, one_by_one
+from tests.test_plan import short_study
+
+#: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).
+CYCLE = [(i, (i + 1) % 5) for i in range(5)]
+COMPLETE = [(i, j) for i in range(4) for j in range(i)]
+WHEEL = CYCLE + [(5, i) for i in range(5)]
+PETERSEN = CYCLE + [(i, i + 5) for i in range(5)] + [(5 + i, 5 + (i + 2) % 5) for i in range(5)]
+
+
+@pytest.mark.parametrize(("edges", "number"), [(CYCLE, 3), (COMPLETE, 4), (WHEEL, 4), (PETERSEN, 3)])
+def test_never_together_is_a_colouring(edges, number):
+    count = 1 + max(max(edge) for edge in edges)
+    never = [(f"c{a}", f"c{b}") for a, b in edges]
+    got = group_items(np.ones(count), [{f"c{i}"} for i in range(count)], never=never, crews=3, slots=number + 1)
+    assert got.outage.max() + 1 == number
+    assert all(got.outage[a] != got.outage[b] for a, b in edges)
+
+
+def cost(hours, circuits, never, crews, window, slots, outage, crew):
+    """Circuit-hours and number of outages of an assignment, None where it is not allowed."""
+    total, used = 0.0, 0
+    for g in range(slots):
+        own = [i for i in range(len(hours)) if outage[i] == g]
+        if own:
+            length = max(sum(hours[i] for i in own if crew[i] == k) for k in range(crews))
+            out = set().union(*(circuits[i] for i in own))
+            if length > window or any(a in out and b in out for a, b in never):
+                return None
+            total, used = total + length * len(out), used + 1
+    return total, used
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("aim", ["circuit-hours", "outages"])
+def test_optimum_is_that_of_enumeration(seed, aim):
+    random = np.random.default_rng(seed)
+    n, crews, slots, window = 4, 2, 4, 20.0
+    hours = random.integers(3, 12, n).astype(float)
+    circuits = [set(random.choice(list("abc"), random.integers(1, 3), replace=False).tolist()) for _ in range(n)]
+    never = [("a", "b")] if not any({"a", "b"} <= c for c in circuits) else []
+    ways = [cost(hours, circuits, never, crews, window, slots, o, k)
+            for o in product(range(slots), repeat=n) for k in product(range(crews), repeat=n)]
+    first = 0 if aim == "circuit-hours" else 1
+    best = min(way[first] for way in ways if way is not None)
+    got = group_items(hours, circuits, aim=aim, never=never, crews=crews, window=window)
+    assert (got.circuit_hours if first == 0 else len(got.hours)) == pytest.approx(best)
+    own = cost(hours, circuits, never, crews, window, slots, got.outage, got.crew)
+    assert own == pytest.approx((got.circuit_hours, len(got.hours)))
+
+
+def test_two_crews_halve_circuit_hours_by_hand():
+    """Two works of 8 h on one circuit: 16 circuit-hours one by one, 8 with two crews in one outage."""
+    assert one_by_one([8, 8], [("a",), ("a",)]) == 16
+    assert group_items([8, 8], [{"a"}, {"a"}], aim="circuit-hours", crews=2).circuit_hours == pytest.approx(8)
+    assert group_items([8, 8], [{"a"}, {"a"}], aim="circuit-hours", crews=1).circuit_hours == pytest.approx(16)
+
+
+@pytest.mark.parametrize("words", [{"never": [("a", "b")]}, {"window": 7.0}])
+def test_what_is_not_allowed_has_no_grouping(words):
+    assert group_items([8.0], [{"a", "b"}], **words) is None
+
+
+def test_work_of_a_plan(tmp_path):
+    """Raises and pulls, the road that is guarded, the line that is crossed; drawings and layers are written."""
+    import pyogrio
+    import shapely
+
+    from tests.end_to_end.conftest import EAST, NORTH
+
+    study = short_study(tmp_path / "study")
+    study.change("existing = true\n", "")
+    wires = [shapely.LineString([(EAST + 200 + d, NORTH - 80, 90), (EAST + 200 + d, NORTH + 80, 90)]) for d in (0, 4)]
+    study.add_obstacle("village", "line", wires, 'voltage = "20 kV"')
+    study.rules += "line,line,vertical,2.0,,,,,,\n"
+    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    assert planned.cleared
+    written, lines = write_plan(planned, tmp_path / "plan", kind="png")
+    assert [p.name for p in written] == ["plan.gpkg", "calendar.png", "outages.png"]
+    assert all(p.stat().st_size > 1000 for p in written)
+    layers = {name for name, _ in pyogrio.list_layers(written[0])}
+    assert layers == {"remedies", "work_items", "outages"}
+    items = pyogrio.read_dataframe(written[0], layer="work_items")
+    raises, pulls = items[items.kind == "raise"], items[items.kind == "pull"]
+    assert len(raises) == np.count_nonzero(planned.after.height)
+    assert len(pulls) == len(planned.site.plan.sections)
+    assert (pulls.circuits_out == "main, circuit 1, village:1").sum() == 1, "both wires are one circuit, crossed once"
+    outages = pyogrio.read_dataframe(written[0], layer="outages")
+    assert outages.circuit_hours.sum() == pytest.approx(
+        sum(h * (1 + c.count("village")) for h, c in zip(outages.hours, outages.circuits_out, strict=True)))
+    assert any("circuit-hours, against" in line for line in lines)

@@ -1,0 +1,139 @@
+"""The cheapest raises against enumeration and textbooks, and a study that the plan puts right."""
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+
+from corridor.check import Clock, prepare
+from corridor.inputs.study_inputs import read_inputs
+from corridor.jobs.plan import _clearance_demands, look, plan_study
+from corridor.planning.plan import Rows, least_cost
+from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
+
+
+def rows_of(matrix, need):
+    matrix = np.asarray(matrix, float)
+    row, column = matrix.nonzero()
+    return Rows(row, column, matrix[row, column], np.asarray(need, float),
+                np.array([f"row {i}" for i in range(len(matrix))], object))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_optimum_is_that_of_enumeration(seed):
+    random = np.random.default_rng(seed)
+    A = np.where(random.random((5, 4)) < 0.6, random.uniform(-0.3, 1, (5, 4)), 0)
+    need = random.uniform(-0.5, 2.5, 5)
+    fixed, per_step, most = 1.0, 0.3, 4
+    costs = [fixed * np.count_nonzero(n) + per_step * sum(n) for n in product(range(most + 1), repeat=4)
+             if (A @ np.array(n, float) * 0.5 >= need - 1e-9).all()]
+    got = least_cost(rows_of(A, need), 4, step=0.5, most=most, fixed=fixed, per_step=per_step)
+    assert got.feasible == bool(costs)
+    if costs:
+        assert got.cost == pytest.approx(min(costs), abs=1e-6)
+        assert got.gap == pytest.approx(0, abs=1e-5)
+        assert (A @ got.steps * 0.5 >= need - 1e-6).all()
+
+
+def test_set_cover_of_a_textbook():
+    """Cormen, Leiserson, Rivest, Stein, Introduction to Algorithms, figure 35.3: least cover 3, greedy 4 (recalled)."""
+    sets = ([1, 2, 3, 4, 5, 6], [5, 6, 8, 9], [1, 4, 7, 10], [2, 5, 7, 8, 11], [3, 6, 9, 12], [10, 11])
+    A = np.array([[element in each for each in sets] for element in range(1, 13)], float)
+    got = least_cost(rows_of(A, np.ones(12)), 6, step=1, most=1, fixed=1, per_step=0)
+    assert got.cost == pytest.approx(3)
+    assert got.steps.tolist() == [0, 0, 1, 1, 1, 0]
+
+
+def test_a_demand_that_nothing_meets_is_named():
+    got = least_cost(rows_of([[1, 0], [0, 0.5]], [1, 9]), 2, step=1, most=4, fixed=1, per_step=0.1)
+    assert not got.feasible
+    assert got.short == pytest.approx([0, 7])
+
+
+def test_example_of_the_documentation():
+    """A third of the way along, 0.9 m short: near end alone 1.5 m, cost 1 + 3 x 0.1 (docs/theory_plan.md, by hand)."""
+    got = least_cost(rows_of([[2 / 3, 1 / 3]], [0.9]), 2, step=0.5, most=4, fixed=1, per_step=0.1)
+    assert got.steps.tolist() == [3, 0]
+    assert got.cost == pytest.approx(1.3)
+
+
+def short_study(folder, *, hole=None):
+    """Six spans over a plane on which a hillock lies below three of them."""
+    study = TinyStudy(folder)
+
+    def hilly(e, n):
+        z = plane(e, n)
+        for place, top in ((450, 6.0), (750, 6.5), (1050, 5.0)):
+            z = z + top * np.exp(-((e - 500_000 - place) ** 2 + (n - NORTH) ** 2) / 60**2)
+        return z
+
+    study.structures = line_of(7)
+    study.write_ground(hilly, high=(EAST + 2200, NORTH + 400), unknown=hole)
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    return study
+
+
+def test_planned_copy_clears_with_status_0(tmp_path):
+    study = short_study(tmp_path / "study")
+    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    assert planned.before.short >= 3
+    assert planned.cleared and planned.after.height.any()
+    assert planned.status == 0 and planned.checked.status == 0
+    assert study.check().result.status == 1
+
+
+def test_unknown_ground_stays_unknown(tmp_path):
+    study = short_study(tmp_path / "study", hole=lambda e, n: (e > 500_100) & (e < 500_130))
+    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    assert planned.cleared
+    assert planned.status == 3, "a plan must not read as clear where the ground is unknown"
+
+
+def test_too_small_a_raise_is_told(tmp_path):
+    study = short_study(tmp_path / "study")
+    study.text += '\n[plan]\nlargest_raise = "0.5 m"\n'
+    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    assert planned.status == 1 and not planned.cleared
+    assert any("ground (vertical) lacks" in words for words in planned.forbids)
+
+
+def test_lift_of_a_raise_against_strung_anew(tmp_path):
+    """The chord lifts linearly; the section strung anew lifts the wire by the same within 10 % of the raise.
+
+    The exact model strings the section again with the slopes of its spans changed, so that the tension changes a
+    little, and strings of neighbours lean: neither is in the coefficient. Full looks, not coefficients, decide.
+    """
+    planned = plan_study(short_study(tmp_path / "study").write(), "today", tmp_path / "plan")
+    site, count = planned.site, len(planned.site.facts.structures)
+    inputs = read_inputs(site.study)
+    with inputs.terrain:
+        facts, plan, ground = prepare(inputs, Clock())
+        site = replace(site, inputs=inputs, facts=facts, plan=plan, ground=ground)
+        base = look(site, np.zeros(count))
+        for s, r in ((1, 0.5), (2, 1.0), (3, 1.0)):
+            height = np.zeros(count)
+            height[s] = r
+            moved = look(site, height)
+            rows = _clearance_demands(site, base)
+            expected = np.bincount(rows.row, rows.coefficient * height[rows.column], minlength=len(rows.need))
+            before, after = _margins(base), _margins(moved)
+            keys = [key for key in before if key in after and base_is_near(base, key)]
+            assert len(keys) >= 3
+            by_name = dict(zip(rows.name, expected, strict=True))
+            for key in keys:
+                assert after[key] - before[key] == pytest.approx(by_name[key[1]], abs=0.1 * r)
+
+
+def _words(c, i):
+    return (f"{c['span'][i]}, wire {c['wire'][i]}, {c['case'][i]}, {c['obstacle'][i] or c['against'][i]} "
+            f"({c['measure'][i]})")
+
+
+def _margins(looked):
+    c = looked.layers["clearances"]
+    return {(c["line"][i], _words(c, i)): c["margin_m"][i] for i in range(len(c["margin_m"]))}
+
+
+def base_is_near(looked, key):
+    return _margins(looked)[key] < 0

@@ -1,0 +1,31 @@
+"""Workbooks re-read by openpyxl."""
+
+from datetime import datetime
+
+import numpy as np
+import pytest
+
+from corridor.outputs.workbook import write_workbook
+
+openpyxl = pytest.importorskip("openpyxl")
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    columns = {"span": np.array(["1-2", "=1+1", None], object), "margin_m": np.array([-0.5, np.nan, 1.25]),
+               "uplift": np.array([True, False, None], object), "return_time_s": np.array([7.0, 8.0, 9.0])}
+    write_workbook(tmp_path / "t.xlsx", {"schedule": columns}, datetime(2026, 3, 1))
+    return openpyxl.load_workbook(tmp_path / "t.xlsx")["schedule"]
+
+
+def test_heads(sheet):
+    """Heads carry their units, stay in sight, and filter."""
+    assert [cell.value for cell in sheet[1]] == ["Span", "Margin [m]", "Uplift", "Return time [s]"]
+    assert (sheet.freeze_panes, sheet.auto_filter.ref) == ("A2", "A1:D4")
+
+
+def test_cells(sheet):
+    """Numbers are numbers, nulls are empty (never 0), and a name that looks like a formula is none."""
+    assert [cell.value for cell in sheet["B"]][1:] == [-0.5, None, 1.25]
+    assert sheet["A3"].value == "=1+1" and sheet["A3"].data_type != "f"
+    assert [cell.value for cell in sheet["C"]][1:] == ["yes", "no", None]
