@@ -246,7 +246,7 @@ def _sideways(facts, scene, sideways, tops):
     parts = []
     if facts.right_of_way.half_width is not None or facts.right_of_way.polygon is not None:
         parts.append(way.within_right_of_way(curves, *args, facts.right_of_way, horizontal))
-    above = np.where(_has_rule(facts, facts.index, "horizontal"), tops + _vertical_room(facts), np.nan)
+    above = np.where(_has_rule(facts, facts.index, "horizontal"), tops + _vertical_room(facts, tops), np.nan)
     parts.append(way.beside_objects(curves, *args, facts.index, horizontal, above, _corners(facts, horizontal, tops)))
     return parts
 
@@ -304,13 +304,13 @@ def _has_rule(facts, index, measure, obstacle=None):
     return rule_tables.has_rule(facts.rules, against_of(obstacle, index.obstacles), measure)
 
 
-def _vertical_room(facts):
+def _vertical_room(facts, tops):
     """Vertical clearance required above each part [m]: the most that any case asks for, 0 where none does."""
     against, voltage = against_of(facts.index.of_part, facts.index.obstacles), facts.voltage / 1e3
     required = np.zeros(len(against))
     for case in facts.cases:
         rule = rule_tables.choose(facts.rules, against, "vertical", case.name, voltage)
-        terms = rule_tables.requirement(facts.rules, rule, voltage, 0.0)
+        terms = rule_tables.requirement(facts.rules, rule, voltage, np.nan_to_num(tops))
         required = np.fmax(required, terms.required)
     return required
 

@@ -179,6 +179,8 @@ def _worst(scene, surfaces, option, spans, temperature):
     position = np.full(len(scene.spans), -1)
     position[spans] = np.arange(len(spans))
     rows = np.flatnonzero(position[of_span] >= 0)
+    if not len(rows):
+        return np.full(len(spans), np.nan), np.full(len(spans), -1), np.full(len(spans), np.nan)
     wires = np.unique(surfaces.wire[rows])
     bare = hang_bare(scene, wires, option, temperature[position[scene.wires.span[wires]]])
     at = np.searchsorted(wires, surfaces.wire[rows])

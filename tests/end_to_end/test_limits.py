@@ -71,3 +71,13 @@ def test_severity(study, make):
     margin, buffer = table.loc[("2-3", "ground"), ["margin_m", "buffer_m"]]
     assert margin < 0 < margin + buffer and table.loc[("2-3", "ground"), "severity"] == "C"
     assert table.loc[("2-3", "road"), "severity"] == "B"
+
+
+def test_no_vertical_rule_at_all(study):
+    """Nothing says how high wires must hang: no limit is known, and the ground is not assessed."""
+    study.write_ground()
+    study.rules = "rule,against,measure,base\noak,tree,radial,2\n"
+    findings = study.check()
+    limits = findings.rows("limits")
+    assert (limits["governs"] == "not assessed").all() and limits["limit_temperature_c"].isna().all()
+    assert len(findings.rows("not_assessed", against="ground")) and findings.result.status == 3
