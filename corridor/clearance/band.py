@@ -27,7 +27,7 @@ def margin_band(scene, checked, required):
     Returns
     -------
     low, high : ndarray, shape (row,)
-        nan for a horizontal measure, a wire in wind beside a point, and a tree that falls, where the band changes the
+        nan for a horizontal measure, any wire in wind, and a tree that falls, where the band changes the
         tension: how far wind swings the wire is not worked out again.
     """
     strung, wires, w = scene.strung, scene.wires, checked.wire
@@ -40,7 +40,7 @@ def margin_band(scene, checked, required):
     margins = _actual(checked, raised) - required
     touched = (np.abs(band / H - 1) > _SAME).any(axis=0)
     fixed = (checked.measure == "horizontal") | (checked.position == "falling")
-    fixed |= (checked.measure == "radial") & (strung.wind[at] != 0)
+    fixed |= strung.wind[at] != 0
     margins = np.where(fixed, np.where(touched, np.nan, checked.actual - required), margins)
     whole = np.concatenate([margins, (checked.actual - required)[None]])
     return whole.min(axis=0), whole.max(axis=0)

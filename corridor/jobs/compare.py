@@ -40,10 +40,10 @@ class Comparison:
 
     `options` columns of the layer of that name; `areas` (outer, core) [m2]; `sags` by everyday, hot, iced [m];
     `everyday` greatest (share of strength [%], catenary constant [m]) on an ordinary day; `tension` greatest of a phase
-    wire [N] and `ratio` of a phase over that of today; `load_ratio` greatest of any structure; `knees` (least,
-    greatest) [degC]; `violations` (new, inherited, total); `ladder` columns of that layer;
+    wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
+    structure; `knees` (least, greatest) [degC]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `sagging` lines of words per option; `states` the cases;
-    `tension_case` the case of the greatest tension; `gaps` rows not assessed.
+    `gaps` rows not assessed.
     """
 
     options: dict
