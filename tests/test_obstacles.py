@@ -1,40 +1,24 @@
 """Obstacles, the right-of-way and digests: what is taken, told and refused."""
 
 import hashlib
-import warnings
 import zipfile
 from types import SimpleNamespace
 
-import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from pyproj import CRS
 from shapely import LineString, Polygon
 
-from corridor.errors import InputError
 from corridor.inputs.digest import digest
 from corridor.inputs.frame import Frame
 from corridor.inputs.layers import layer_facts, open_layer
 from corridor.inputs.obstacles import read_obstacles, read_right_of_way
 
+from .vector_files import refused, write
+
 FRAME = Frame(CRS("EPSG:25832"), "ETRS89 / UTM zone 32N", "")
 E0, N0 = 500_000.0, 5_600_000.0
-
-
-def write(path, columns, geometry, crs="EPSG:25832", layer="structures", **more):
-    with warnings.catch_warnings():
-        # A layer without CRS is meant, where there is none.
-        warnings.filterwarnings("ignore", "'crs' was not provided")
-        gpd.GeoDataFrame(columns, geometry=geometry, crs=crs).to_file(path, layer=layer, **more)
-    return path
-
-
-def refused(words, call, *args, **more):
-    with pytest.raises(InputError) as error:
-        call(*args, **more)
-    for word in words:
-        assert word in str(error.value)
 
 
 BLANK = dict.fromkeys(

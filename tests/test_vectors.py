@@ -1,19 +1,18 @@
 """Structures, framings, obstacles and the right-of-way as people have them: what is taken, told and
 refused."""
 
-import warnings
 from types import SimpleNamespace
 
-import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
 from pyproj import CRS, Geod
 from shapely import LineString, MultiPoint, Point
 
-from corridor.errors import InputError
 from corridor.inputs.frame import Frame, choose_frame
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
+
+from .vector_files import refused, write
 
 FRAME = Frame(CRS("EPSG:25832"), "ETRS89 / UTM zone 32N", "")
 E0, N0 = 500_000.0, 5_600_000.0
@@ -30,21 +29,6 @@ def line(**columns):
 
 
 POINTS = [Point(E0, N0), Point(E0 + 300, N0 + 20), Point(E0 + 600, N0)]
-
-
-def write(path, columns, geometry, crs="EPSG:25832", layer="structures", **more):
-    with warnings.catch_warnings():
-        # A layer without CRS is meant, where there is none.
-        warnings.filterwarnings("ignore", "'crs' was not provided")
-        gpd.GeoDataFrame(columns, geometry=geometry, crs=crs).to_file(path, layer=layer, **more)
-    return path
-
-
-def refused(words, call, *args, **more):
-    with pytest.raises(InputError) as error:
-        call(*args, **more)
-    for word in words:
-        assert word in str(error.value)
 
 
 # --- structures
