@@ -8,9 +8,39 @@ import pyogrio
 from corridor.errors import InputError
 from corridor.outputs.geopackage import is_geopackage
 
-__all__ = ["read_back", "same_inputs"]
+__all__ = ["own_findings", "read_back", "same_inputs"]
 
 _AGAIN = "findings of this study as it is now: run `corridor check` first"
+
+
+def own_findings(study, findings=None):
+    """Return the path of the findings of a study, which are of it as it stands.
+
+    Parameters
+    ----------
+    study : Study
+    findings : path or None
+        The GeoPackage of the check; None: what the study says.
+
+    Raises
+    ------
+    InputError
+        There are no findings, or they are of another study, or of this one before it was changed.
+    """
+    source = Path(findings) if findings else study.resolve(study.study.output)
+    if not source.is_file():
+        raise InputError(source, "findings", "no such file", _AGAIN)
+    if not is_geopackage(source):
+        raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
+    try:
+        with connect(source) as database:
+            digests = [row[0] for row in database.execute("SELECT study_digest FROM run")]
+    except DatabaseError as error:
+        raise InputError(source, "run", f"no such table ({error})", _AGAIN) from None
+    if digests != [study.digest]:
+        raise InputError(source, "run.study_digest", "findings of another study, or of this one before it was changed",
+                         _AGAIN)
+    return source
 
 
 def read_back(study, findings, names):
@@ -36,19 +66,7 @@ def read_back(study, findings, names):
     InputError
         There are no findings, or they are of another study, or of this one before it was changed.
     """
-    source = Path(findings) if findings else study.resolve(study.study.output)
-    if not source.is_file():
-        raise InputError(source, "findings", "no such file", _AGAIN)
-    if not is_geopackage(source):
-        raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
-    try:
-        with connect(source) as database:
-            digests = [row[0] for row in database.execute("SELECT study_digest FROM run")]
-    except DatabaseError as error:
-        raise InputError(source, "run", f"no such table ({error})", _AGAIN) from None
-    if digests != [study.digest]:
-        raise InputError(source, "run.study_digest", "findings of another study, or of this one before it was changed",
-                         _AGAIN)
+    source = own_findings(study, findings)
     return source, {name: pyogrio.read_dataframe(source, layer=name) for name in names}
 
 

@@ -2,15 +2,13 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from sqlite3 import DatabaseError, connect
 
 import numpy as np
 import pyogrio
 import shapely
 
-from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
-from corridor.outputs.geopackage import is_geopackage
+from corridor.jobs.read_back import own_findings, same_inputs
 from corridor.outputs.page.content import LAYERS, pack_findings, routes
 from corridor.outputs.page.ground import ground_lines, shade
 from corridor.outputs.page.pack import Packer
@@ -20,8 +18,6 @@ from corridor.outputs.schema import layer
 from corridor.study import load_study
 
 __all__ = ["Report", "report_study"]
-
-_AGAIN = "findings of this study as it is now: run `corridor check` first"
 
 
 @dataclass(frozen=True)
@@ -57,14 +53,14 @@ def report_study(path, findings=None, output=None, *, progress=None):
         There are no findings, or they are not of this study and the files it names as they are now.
     """
     study = load_study(path)
-    source = Path(findings) if findings else study.resolve(study.study.output)
+    source = own_findings(study, findings)
     target = Path(output) if output else source.with_suffix(".html")
     say = progress or (lambda done, total: None)
-    layers = _read_findings(source, study)
+    layers = {name: _columns(source, name) for name in LAYERS}
     say(1, 4)
     inputs = read_inputs(study)
     with inputs.terrain:
-        _same_inputs(source, layers["inputs"], inputs)
+        same_inputs(source, layers["inputs"], inputs)
         say(2, 4)
         packer = Packer()
         content = pack_findings(layers, packer)
@@ -73,23 +69,6 @@ def report_study(path, findings=None, output=None, *, progress=None):
     write_page(target, study.study.title or study.path.stem, content, packer, _plain(layers))
     say(4, 4)
     return Report(target, source, target.stat().st_size)
-
-
-def _read_findings(source, study):
-    """The layers of the findings as columns, refused where they are not of this study."""
-    if not source.is_file():
-        raise InputError(source, None, "no such file", _AGAIN)
-    if not is_geopackage(source):
-        raise InputError(source, None, "something that is no GeoPackage", _AGAIN)
-    try:
-        with connect(source) as database:
-            digests = [row[0] for row in database.execute("SELECT study_digest FROM run")]
-    except DatabaseError as error:
-        raise InputError(source, "run", f"no such table ({error})", _AGAIN) from None
-    if digests != [study.digest]:
-        raise InputError(source, "run.study_digest", "findings of another study, or of this one before it was changed",
-                         _AGAIN)
-    return {name: _columns(source, name) for name in LAYERS}
 
 
 def _columns(source, name):
@@ -104,14 +83,6 @@ def _columns(source, name):
         place = next(n for n in table.schema.names if n not in columns)
         columns["geometry"] = shapely.from_wkb(table[place].to_numpy())
     return columns
-
-
-def _same_inputs(source, rows, inputs):
-    """Refuse findings of files that have changed since."""
-    then = dict(zip(zip(rows["part"], rows["path"], strict=True), rows["digest"], strict=True))
-    for row in inputs.files:
-        if then.get((row["part"], row["path"])) != row["digest"]:
-            raise InputError(source, "inputs", f"findings of another {row['path']} than there is now", _AGAIN)
 
 
 def _surroundings(layers, inputs, packer):
