@@ -1,0 +1,48 @@
+"""How much ground has to go so that wires clear it: area, volume and greatest cut from headroom."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+__all__ = ["Grading", "grading"]
+
+
+class Grading(NamedTuple):
+    """What is to be dug: `area` [m2] of the cells that fall short, `volume` [m3] above what is allowed there, and the
+    `greatest_cut` [m], 0 where nothing falls short."""
+
+    area: np.ndarray
+    volume: np.ndarray
+    greatest_cut: np.ndarray
+
+
+def grading(headroom, cell_area):
+    """Return what has to be removed from the ground so that no cell falls short.
+
+    Parameters
+    ----------
+    headroom : array_like, shape (..., cell)
+        Highest elevation that the rules allow, less the ground [m]: negative where the ground is too high. nan where it
+        is not known, or where no rule bounds the ground; such cells count nothing.
+    cell_area : array_like, shape (..., cell) or broadcasting to it
+        In metres of ground [m2], not of the grid.
+
+    Returns
+    -------
+    Grading
+        `volume = sum(max(-headroom, 0) cell_area)`, of shape (...): of vertical cuts, without the slopes that earth
+        stands at, and without what loosened earth fills. It is the least that can be dug. nan where no cell is known,
+        of which nothing can be said.
+
+    Examples
+    --------
+    >>> found = grading([0.4, -0.5, -0.25, float("nan")], 4.0)
+    >>> [float(value) for value in found]
+    [8.0, 3.0, 0.5]
+    """
+    h, A = np.broadcast_arrays(np.asarray(headroom, float), np.asarray(cell_area, float))
+    known = np.isfinite(h)
+    cut = np.where(known & (h < 0), -h, 0.0)
+    some = known.any(axis=-1)
+    found = ((A * (cut > 0)).sum(axis=-1), (A * cut).sum(axis=-1), cut.max(axis=-1, initial=0.0))
+    return Grading(*(np.where(some, value, np.nan) for value in found))
