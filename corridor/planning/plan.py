@@ -1,10 +1,11 @@
-"""The cheapest raises that put all shortfalls right, as a mixed-integer programme."""
+"""The cheapest amounts of remedies that put all shortfalls right, as a mixed-integer programme."""
 
 from dataclasses import dataclass
+from time import monotonic
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array, hstack, vstack
+from scipy.sparse import coo_array, diags_array, eye_array, hstack, vstack
 from scipy.sparse.csgraph import connected_components
 
 __all__ = ["Rows", "Solution", "least_cost"]
@@ -12,7 +13,10 @@ __all__ = ["Rows", "Solution", "least_cost"]
 
 @dataclass(frozen=True)
 class Rows:
-    """Linear demands `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person."""
+    """Linear demands `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person.
+
+    `r` are amounts of remedies, each in its own unit.
+    """
 
     row: np.ndarray
     column: np.ndarray
@@ -32,7 +36,7 @@ class Rows:
 
 @dataclass(frozen=True)
 class Solution:
-    """Raises in steps (column,), their cost, the least cost that is proven possible, and rows that nothing meets.
+    """Remedies in steps (column,), their cost, the least cost that is proven possible, and rows that nothing meets.
 
     `short` (row,) is what a row still lacks with the best that can be done, 0 where a plan exists.
     """
@@ -53,44 +57,51 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=30.0):
+def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, altogether=40.0):
     """Return the cheapest numbers of steps that meet all rows.
 
-    Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Parts
-    that share no column are solved apart: their optima add up.
+    Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
+    that hold whatever is done are left out. Parts that share no row are solved apart: their optima add up.
 
     Parameters
     ----------
     rows : Rows
     columns : int
-    step : float
-        Raise of one step [m].
+    step : float or ndarray, shape (column,)
+        Amount of one step, in the unit of the column.
     most : int or ndarray, shape (column,)
         Greatest number of steps of each column.
     fixed, per_step : float or ndarray, shape (column,)
         Costs.
-    seconds : float
-        After which the best plan of a part counts, with its gap.
+    seconds, altogether : float
+        After which the best plan of a part counts, with its gap; and the most for all parts, each of which gets 1 s.
 
     References
     ----------
     scipy.optimize.milp (HiGHS).
     """
-    most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (most, fixed, per_step))
-    A = rows.matrix(columns) * step
-    asked = np.unique(A[rows.need > 1e-9].nonzero()[1])
+    step, most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (step, most, fixed, per_step))
+    A = (rows.matrix(columns) @ diags_array(step)).tocsr()
+    open_ = np.flatnonzero(A.minimum(0) @ most < rows.need - 1e-9)
     steps, short, cost, bound = np.zeros(columns), np.maximum(rows.need, 0.0), 0.0, 0.0
-    A = A[:, asked]
-    link = abs(A).astype(bool).astype(int)
-    count, label = connected_components(link.T @ link, directed=False)
-    for part in range(count):
-        own = np.flatnonzero(label == part)
-        touched = np.unique(A[:, own].nonzero()[0])
-        at = asked[own]
-        n, lacks, c, b = _solve(A[touched][:, own], rows.need[touched], most[at], fixed[at], per_step[at], seconds)
+    begin = monotonic()
+    for own, at in _parts(A[open_], rows.need[open_] > 1e-9):
+        touched = open_[own]
+        left = min(seconds, max(altogether - (monotonic() - begin), 1.0))
+        n, lacks, c, b = _solve(A[touched][:, at], rows.need[touched], most[at], fixed[at], per_step[at], left)
         steps[at], short[touched] = n, lacks
         cost, bound = cost + c, bound + b
     return Solution(steps.astype(int), cost, bound, short)
+
+
+def _parts(A, asks):
+    """Rows and columns of each part of a programme that holds a row that asks for something."""
+    m, k = A.shape
+    link = coo_array((np.ones(A.nnz), A.nonzero()), (m, k)).tocsr()
+    label = connected_components(vstack([hstack([coo_array((m, m)), link]), hstack([link.T, coo_array((k, k))])]),
+                                 directed=False)[1]
+    for part in np.unique(label[:m][asks & (np.diff(A.indptr) > 0)]):
+        yield np.flatnonzero(label[:m] == part), np.flatnonzero(label[m:] == part)
 
 
 def _solve(A, need, most, fixed, per_step, seconds):
@@ -112,10 +123,10 @@ def _solve(A, need, most, fixed, per_step, seconds):
 
 
 def _least_short(meets, opened, need, cost, high, k):
-    """The raises that leave the least lacking where not all rows can be met."""
+    """The remedies that leave the least lacking where not all rows can be met."""
     m = len(need)
     price = 1e3 * (1 + cost.sum())
-    slack = coo_array(np.eye(m))
+    slack = eye_array(m)
     both = vstack([hstack([meets, slack]), hstack([opened, coo_array((k, m))])])
     result = milp(np.r_[cost, np.full(m, price)], integrality=np.r_[np.ones(2 * k), np.zeros(m)],
                   constraints=LinearConstraint(both, np.r_[need - 1e-9, np.full(k, -np.inf)],
