@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from corridor.clearance.footprints import Footprints
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import cut_rows
 
@@ -12,9 +13,6 @@ __all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "pa
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
-
-#: Corners of a quarter of a circle: a crown of 10 m is drawn less than 1 mm too wide.
-_QUARTER = 64
 
 #: Categories, by their beginning, whose top is flat: as high above the highest ground at their outline as they are.
 _ROOFED = ("building", "roof")
@@ -25,14 +23,14 @@ class ObstacleIndex:
     """Obstacles cut into single geometries, and a tree of their footprints.
 
     `part` the geometry with its own Z, `footprint` what a wire crosses in plan (a line or point widened by its
-    radius), `of_part` the index of the obstacle.
+    radius), `of_part` the index of the obstacle; `tree` is asked as one of shapely.
     """
 
     obstacles: object
     part: np.ndarray
-    footprint: np.ndarray
+    footprint: Footprints
     of_part: np.ndarray
-    tree: shapely.STRtree
+    tree: Footprints
 
 
 @dataclass(frozen=True)
@@ -52,14 +50,8 @@ def index_obstacles(obstacles):
     placed = np.flatnonzero(obstacles.fault == "")
     part, owner = shapely.get_parts(obstacles.geometry[placed], return_index=True)
     of_part = placed[owner]
-    flat = shapely.force_2d(part)
-    radius = np.nan_to_num(obstacles.radius[of_part])
-    widen = (radius > 0) & (shapely.get_dimensions(flat) < 2)
-    footprint = flat.copy()
-    # A polygon drawn in a circle is smaller than it: draw it around.
-    around = radius[widen] / np.cos(np.pi / (4 * _QUARTER))
-    footprint[widen] = shapely.buffer(flat[widen], around, quad_segs=_QUARTER)
-    return ObstacleIndex(obstacles, part, footprint, of_part, shapely.STRtree(footprint))
+    footprint = Footprints(shapely.force_2d(part), obstacles.radius[of_part])
+    return ObstacleIndex(obstacles, part, footprint, of_part, footprint)
 
 
 def chords(wires):

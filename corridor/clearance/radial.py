@@ -77,9 +77,11 @@ def near_points(wires, index, constant, cases, tops, chosen, *, ground_factor, e
 
 
 def _pairs(wires, index, chosen):
+    point = chosen & (shapely.get_type_id(index.part) == 0)
+    if not point.any():
+        return np.zeros(0, int), np.zeros(0, int)
     wire, part = index.tree.query(chords(wires), predicate="dwithin", distance=REACH)
-    keep = chosen[part] & (shapely.get_type_id(index.part[part]) == 0)
-    return wire[keep], part[keep]
+    return wire[point[part]], part[point[part]]
 
 
 def _window(wires, index, wire, part):

@@ -7,6 +7,7 @@ import shapely
 
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.findings import against_of, obstacle_name
+from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 
 __all__ = ["Gap", "faulty_obstacles", "missing_rows"]
@@ -171,31 +172,36 @@ def _unruled(scene, facts, checked, unruled, crossed):
 def _unknown_points(scene, facts, tops):
     """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
     index, spans, structures = facts.index, scene.spans, scene.structures
+    reason = _why_not(index, facts.rules, tops)
+    lacking = np.flatnonzero(reason)
+    if not len(lacking):
+        return []
     line = shapely.linestrings(np.stack([np.stack([structures.easting[s], structures.northing[s]], axis=-1)
                                          for s in (spans.tail, spans.head)], axis=1))
-    span, part = index.tree.query(line, predicate="dwithin", distance=NEAR)
+    # A wanted object is looked for among those that lack something alone: of the others there may be very many.
+    span, at = Footprints(shapely.force_2d(index.part[lacking]), index.obstacles.radius[index.of_part[lacking]]).query(
+        line, "dwithin", NEAR)
+    part = lacking[at]
+    order = np.lexsort((part, span))
+    span, part = span[order], part[order]
     against = against_of(index.of_part[part], scene.obstacles)
     names = obstacle_name(index.of_part[part], scene.obstacles)
-    dimension = shapely.get_dimensions(index.part[part])
-    flat = shapely.get_dimensions(index.footprint[part])
-    ruled = [rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES]
     gaps = {}
-    for s, p, a, n, d, f, *has in zip(span, part, against, names, dimension, flat, *ruled, strict=True):
-        reason = _why_not(*has, d, f, tops[p])
-        if reason:
-            gaps[s, n, reason] = Gap(s, None, None, None, a, n, reason)
+    for s, a, n, why in zip(span, against, names, reason[part], strict=True):
+        gaps.setdefault((s, n, why), Gap(s, None, None, None, a, n, why))
     return list(gaps.values())
 
 
-def _why_not(vertical, horizontal, radial, dimension, flat, top):
-    """Reason why an object near a span is not compared by a rule that is for it, or None."""
-    if radial and dimension > 0:
-        return "radial clearance is computed to points only, not to lines and areas"
-    if (radial or horizontal) and np.isnan(top):
-        return "the top of the object is unknown: no elevation of its own, no height, or no ground at its foot"
-    if vertical and not radial and flat == 0:
-        return "a point without a radius is never below a wire: it needs a radius, or a radial rule"
-    return None
+def _why_not(index, rules, tops):
+    """Reason why each part could not be compared by a rule that is for it, "" where it could."""
+    against = against_of(index.of_part, index.obstacles)
+    vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in MEASURES)
+    point = shapely.get_type_id(index.part) == 0
+    thin = point & ~(index.obstacles.radius[index.of_part] > 0)
+    return np.select([radial & ~point, (radial | horizontal) & np.isnan(tops), vertical & ~radial & thin], [
+        "radial clearance is computed to points only, not to lines and areas",
+        "the top of the object is unknown: no elevation of its own, no height, or no ground at its foot",
+        "a point without a radius is never below a wire: it needs a radius, or a radial rule"], "").astype(object)
 
 
 def _swept(scene, facts, swept):

@@ -219,7 +219,7 @@ def _pairs(scene, index, cases, chosen, reach):
     lines = chords(wires)
     wire, part = index.tree.query(lines, predicate="dwithin", distance=reach[point].max() + bow.max(initial=0.0))
     wire, part = wire[point[part]], part[point[part]]
-    near = shapely.distance(lines[wire], index.footprint[part]) <= reach[part] + bow[wire]
+    near = index.footprint.near(lines[wire], part, reach[part] + bow[wire])
     return wire[near], part[near]
 
 
