@@ -93,9 +93,10 @@ def wire_rows(scene):
 
 def _ruling_span_sag(scene):
     """Greatest sag [m] that the ruling span gives, with strings plumb in still air; (wire span, option, case)."""
-    group, strung, wires = scene.group, scene.strung, scene.wires
-    rise = (wires.end - wires.start)[:, 2]
-    S, h = loaded_plane(wires.length[:, None, None], rise[:, None, None], strung.weight[group], strung.wind[group])
+    group, strung = scene.group, scene.strung
+    chord = scene.plumb.end - scene.plumb.start
+    span, rise = np.hypot(*chord[:, :2].T), chord[:, 2]
+    S, h = loaded_plane(span[:, None, None], rise[:, None, None], strung.weight[group], strung.wind[group])
     # Where ice is uneven, one tension for all spans is no answer to compare with.
     uneven = np.array([case.uneven for case in scene.cases])
     return np.where(uneven, np.nan, greatest_sag(S, h, strung.constant[group]))

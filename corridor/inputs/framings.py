@@ -31,7 +31,7 @@ def read_framings(path):
     -------
     Framings
         `circuit` "1" where none is given; strings other than suspension may lack length and mass
-        (then 0).
+        (then 0). A strain string without a length holds the wire at the structure.
 
     Raises
     ------

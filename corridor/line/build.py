@@ -57,11 +57,11 @@ class Sections:
 class WireSpans:
     """One row per wire in a span; columns of shape (wire span,).
 
-    `start`, `end` (wire span, 3): attachment of the wire itself in the frame's grid, string taken off [m].
-    `length`: ground distance between them [m]. `string_start`, `string_end` [m]: length of a suspension
-    string that swings, 0 where the wire is held; `mass_start`, `mass_end` [kg] of strings that swing or of a V;
-    `stiffness_start`, `stiffness_end` [N/m] of posts along the line, inf where held; `area_start`, `area_end` [m2] of
-    strings in the wind.
+    `start`, `end` (wire span, 3): attachment of the wire itself in the frame's grid, string taken off [m]; a strain
+    string is taken to lie along the chord. `length`: ground distance between them [m]. `string_start`, `string_end`
+    [m]: length of a suspension string that swings, 0 where the wire is held; `strain_start`, `strain_end` [m]: of a
+    strain string, 0 without one; `mass_start`, `mass_end` [kg] of strings; `stiffness_start`, `stiffness_end` [N/m] of
+    posts along the line, inf where held; `area_start`, `area_end` [m2] of strings in the wind.
     """
 
     span: np.ndarray
@@ -79,6 +79,8 @@ class WireSpans:
     stiffness_end: np.ndarray
     area_start: np.ndarray
     area_end: np.ndarray
+    strain_start: np.ndarray
+    strain_end: np.ndarray
 
     def __len__(self):
         return len(self.span)
@@ -203,17 +205,33 @@ def _wire_spans(structures, base_elevation, route, spans, framings, span, left, 
     factor = spans.ground_factor[span]
     start = _attachment(structures, base_elevation, route, framings, spans.tail[span], left, factor)
     end = _attachment(structures, base_elevation, route, framings, spans.head[span], right, factor)
+    strain = np.where(framings.string == "strain", framings.string_length, 0.0)
+    start, end = _between_strain_strings(start, end, strain[left], strain[right], factor, spans.name[span])
     length = np.hypot(*(end - start)[:, :2].T) * factor
-    hangs = framings.string == "suspension"
-    string = np.where(hangs, framings.string_length, 0.0)
-    mass = np.where(hangs | (framings.string == "vee"), framings.string_mass, 0.0)
+    string = np.where(framings.string == "suspension", framings.string_length, 0.0)
+    mass = np.where((framings.string != "strain") | (strain > 0), framings.string_mass, 0.0)
     none = np.zeros(len(mass))
     given = none + np.inf if framings.stiffness is None else framings.stiffness
     stiff = np.where(framings.string == "post", given, np.inf)
     area = none if framings.string_area is None else framings.string_area
     return WireSpans(span, framings.wire[left], framings.kind[left], framings.circuit[left], start, end,
                      length, string[left], string[right], mass[left], mass[right], stiff[left], stiff[right],
-                     area[left], area[right])
+                     area[left], area[right], strain[left], strain[right])
+
+
+def _between_strain_strings(start, end, first, last, factor, name):
+    """Ends of wires [m] whose strain strings lie along the chord; level where an elevation is unknown."""
+    chord = np.nan_to_num(end - start)
+    chord[:, :2] *= factor[:, None]
+    size = np.linalg.norm(chord, axis=1)
+    if (first + last >= size).any():
+        i = np.flatnonzero(first + last >= size)[0]
+        raise InputError(None, f"framings: string_length at span {name[i]}",
+                         f"strain strings of {first[i] + last[i]:g} m in {size[i]:.1f} m",
+                         "strain strings that leave room for a wire")
+    ahead = np.divide(chord, size[:, None], out=np.zeros_like(chord), where=size[:, None] > 0)
+    ahead[:, :2] /= factor[:, None]
+    return start + first[:, None] * ahead, end - last[:, None] * ahead
 
 
 def _attachment(structures, base_elevation, route, framings, structure, row, factor):

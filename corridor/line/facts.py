@@ -55,7 +55,8 @@ class Framings:
     """Where wires hang on each kind of structure; columns of shape (framing x wire,).
 
     `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
-    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
+    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg]. A
+    `strain` string is a link of that length and mass between structure and wire; of length 0 the wire is held there.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
     wind blows; None stands for that of all: inf and 0.
     """

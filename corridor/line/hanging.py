@@ -127,23 +127,44 @@ def _supported(frame, wires, spans, row, count):
     corner = np.zeros((len(row), row.shape[1] + 1, 2))
     corner[:, 1:] = np.cumsum(step[..., None] * forward, axis=1)
     hinge = np.full((len(row), row.shape[1] + 1, 3), np.nan)
-    string, mass, stiff, area = _at_nodes(wires, row, count)
-    hinge[:, 1:] = _turned(frame.end[row], azimuth, corner[:, :-1], 1)
-    hinge[:, :-1] = np.where((row >= 0)[..., None], _turned(frame.start[row], azimuth, corner[:, :-1], 1),
+    string, strain, mass, stiff, area = _at_nodes(wires, row, count)
+    start, end = _without_strain_strings(frame, wires)
+    hinge[:, 1:] = _turned(end[row], azimuth, corner[:, :-1], 1)
+    hinge[:, :-1] = np.where((row >= 0)[..., None], _turned(start[row], azimuth, corner[:, :-1], 1),
                              hinge[:, :-1])
     hinge[..., 2] += string
+    string = string + strain
     kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
     blown = area[..., None] * _right_of(azimuth)
     return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
 
 
+def _without_strain_strings(frame, wires):
+    """Both ends of wires in the frame of their span [m], or where their strain strings hold on."""
+    chord = frame.end - frame.start
+    ahead = chord / np.linalg.norm(chord, axis=1, keepdims=True)
+    first, last = wires.strain_start[:, None], wires.strain_end[:, None]
+    return (np.where(first > 0, frame.start - first * ahead, frame.start),
+            np.where(last > 0, frame.end + last * ahead, frame.end))
+
+
 def _at_nodes(wires, row, count):
-    """Length, mass, stiffness (0: held) and area in the wind of what holds each inner node; (chain, node), else 0."""
+    """What holds each node, (chain, node), else 0: length of a suspension and of a strain string, mass, stiffness
+    (0: held) and area in the wind."""
     node = np.arange(row.shape[1] + 1)
     inner = (node > 0) & (node < count[:, None])
-    stiff = np.where(np.isfinite(wires.stiffness_end), wires.stiffness_end, 0.0)
-    columns = wires.string_end, wires.mass_end, stiff, wires.area_end
-    return tuple(np.where(inner, np.pad(column[row], ((0, 0), (1, 0))), 0.0) for column in columns)
+    dead = (node == 0) | (node == count[:, None])
+
+    def spread(start, end, where):
+        ahead, behind = np.pad(start[row], ((0, 0), (0, 1))), np.pad(end[row], ((0, 0), (1, 0)))
+        return np.where(where, np.where(node == 0, ahead, behind), 0.0)
+
+    string = spread(wires.string_start, wires.string_end, inner)
+    strain = spread(wires.strain_start, wires.strain_end, dead)
+    stiff = (np.where(np.isfinite(k), k, 0.0) for k in (wires.stiffness_start, wires.stiffness_end))
+    hangs = inner | (strain > 0)
+    return (string, strain, spread(wires.mass_start, wires.mass_end, hangs), spread(*stiff, inner),
+            spread(wires.area_start, wires.area_end, hangs))
 
 
 def _right_of(azimuth):
