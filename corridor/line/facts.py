@@ -17,6 +17,7 @@ __all__ = [
     "Option",
     "RightOfWay",
     "Structures",
+    "Tightened",
     "Wiring",
 ]
 
@@ -170,12 +171,21 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class Tightened:
+    """A section that is strung tauter than its limits say, by a share of each [-]; `line` "" stands for every line."""
+
+    line: str
+    section: str
+    share: float
+
+
+@dataclass(frozen=True)
 class Wiring:
     """A conductor and how it is strung; temperatures [degC], `emergency_temperature` None where there is none.
 
     `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
     `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)
-    before it is sagged. `measured` holds the sections whose tension is known.
+    before it is sagged. `measured` holds the sections whose tension is known, `tightened` those whose limits are more.
     """
 
     conductor: object
@@ -188,6 +198,7 @@ class Wiring:
     age: float = 10.0
     pretension: float = 0.0
     measured: tuple[Measured, ...] = ()
+    tightened: tuple[Tightened, ...] = ()
 
 
 @dataclass(frozen=True)

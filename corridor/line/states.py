@@ -112,10 +112,10 @@ def solve_states(groups, options, cases, shield, sections=None):
     """
     table = _Table([shield, *(option.wiring for option in options)], cases)
     which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
-    pairs, limits = _pairs(groups, which, table, sections)
+    pairs, limits, share = _pairs(groups, which, table, sections)
     today = next((i for i, option in enumerate(options) if option.existing), None)
     settled = _settled(pairs, limits, table, today, len(options))
-    return _strung(which, table, pairs, settled)
+    return _strung(which, table, pairs, settled, share)
 
 
 _COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
@@ -192,7 +192,8 @@ def _pairs(groups, which, table, sections):
     row = which.ravel()
     group = np.repeat(np.arange(len(groups)), which.shape[1])
     columns = {name: column[row] for name, column in table.columns.items()}
-    limits = _Limits(table.kind[row], table.value[row], table.limit_weight[row], table.limit_wind[row],
+    share = _tightened(groups, which, table, sections)[:, None]
+    limits = _Limits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
                      groups.spans[group, None], groups.rises[group, None])
     bound = np.where(limits.kind == "existing", np.nan, limits.value)
     measured, measured_at = _measured(groups, which, table, sections)
@@ -203,7 +204,17 @@ def _pairs(groups, which, table, sections):
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
         table.limit_initial[row])
-    return pairs, limits
+    return pairs, limits, share[:, 0]
+
+
+def _tightened(groups, which, table, sections):
+    """Share by which the limits of each pair are more than they say, 0 where they are not."""
+    share = np.zeros(which.shape)
+    for index, wiring in enumerate(table.wirings):
+        for row in wiring.tightened if wiring is not None else ():
+            here = (sections.name == row.section) & ((sections.line == row.line) | (row.line == ""))
+            share[here[groups.section][:, None] & (which == index)] = row.share
+    return share.ravel()
 
 
 def _measured(groups, which, table, sections):
@@ -265,7 +276,7 @@ def _conditioned(law, settled, initial):
     return with_sets(take_law(law, np.s_[:, None]), outer, core)
 
 
-def _strung(which, table, pairs, settled):
+def _strung(which, table, pairs, settled, share):
     """The solved batch of settled pairs."""
     row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
     # A wire whose tension was measured is final, whatever a case says.
@@ -284,7 +295,7 @@ def _strung(which, table, pairs, settled):
     return Strung(
         table.weight[which], table.wind[which], table.temperature[which], solved.horizontal_tension.reshape(states),
         solved.residual.reshape(states), settled.excess.reshape(shape), governing,
-        _texts(which, table, pairs, governing),
+        _texts(which, table, pairs, governing, share),
         knee_temperature(*bare, final).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
         np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)),
@@ -298,7 +309,7 @@ def _initial(pairs, settled):
                      np.where(measured, settled.final_core, settled.initial_core))
 
 
-def _texts(which, table, pairs, governing):
+def _texts(which, table, pairs, governing, share):
     """Words of the limit that governs each pair, None where none does."""
     count = max(len(w.stringing) for w in table.wirings if w is not None)
     words = np.full((len(table.wirings), count + 1), None, object)
@@ -306,6 +317,8 @@ def _texts(which, table, pairs, governing):
         for j, limit in enumerate(wiring.stringing if wiring else ()):
             words[i, j] = limit.text
     text = words[which, governing]
+    for at in zip(*np.nonzero((share.reshape(which.shape) > 0) & (governing >= 0)), strict=True):
+        text[at] = f"{text[at]}, {share.reshape(which.shape)[at]:.3g} more in this section"
     for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
         H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
         text[g, o] = f"measured: {H:.0f} N at {T:g} degC"

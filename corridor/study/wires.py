@@ -7,7 +7,7 @@ from pydantic import Field, StrictBool, StrictInt
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
-__all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing"]
+__all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing", "Tightened"]
 
 Condition = Literal["initial", "final"]
 Check = Literal["vertical", "horizontal", "tension"]
@@ -31,6 +31,15 @@ class Stringing(Table):
     condition: Condition = Field(
         "final", description="The condition of the wire in which it holds."
     )
+
+
+class Tightened(Table):
+    """A section that is strung tauter than the limits say, where someone has found that its structures bear it."""
+
+    line: Text | None = Field(None, description="Its line, where several have such a section.")
+    section: Text = Field(description="Its name, <from>-<to>, the structures that end it.")
+    by: Annotated[float, Read(Measure("ratio", 0, 1, above=True))] = Field(
+        description="Share by which each limit is more than it says.")
 
 
 class Option(Table):
@@ -90,6 +99,7 @@ class Option(Table):
         ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+    tightened: tuple[Tightened, ...] = Field((), description="Sections that are strung tauter. Not those measured.")
 
 
 class ShieldWire(Table):
