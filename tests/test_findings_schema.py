@@ -1,5 +1,6 @@
 """The layers and columns of the findings: what they promise, what they refuse, how they look."""
 
+import re
 import sqlite3
 from contextlib import closing
 from itertools import combinations
@@ -12,7 +13,8 @@ import shapely
 
 from corridor.outputs.batches import known_layer, record_batch
 from corridor.outputs.schema import LAYERS, SUFFIXES, layer, write_reference
-from corridor.outputs.styles import COLOURS, STYLES, style
+from corridor.outputs.style_documents import style
+from corridor.outputs.styles import COLOURS, LABELS, STYLES
 
 ROOT = Path(__file__).parent.parent
 
@@ -178,6 +180,35 @@ def test_a_limit_has_one_look_and_a_null_never_looks_clear(limit, governs, rules
     filters = [text for text, _ in parsed("limits")]
     assert taken("limits", row) == [filters[rule] for rule in rules]
     assert filters[-1] == "ELSE"
+
+
+LOADS = [(1, 0, [0]), (1, 1, [0]), (0, 1, [1]), (None, 1, [1]), (0, 0, [2]), (None, 0, []), (None, None, [])]
+
+
+@pytest.mark.parametrize("above, uplift, rules", LOADS)
+def test_a_load_has_one_look_and_a_null_never_looks_harmless(above, uplift, rules):
+    filters = [text for text, _ in parsed("structure_loads")]
+    assert taken("structure_loads", {"above_existing": above, "uplift": uplift}) == [filters[rule] for rule in rules]
+    assert filters[-1] == "ELSE"
+
+
+def test_filters_name_columns_that_are_there_and_compare_truth_with_truth():
+    """A desktop GIS (QGIS 3.22, seen) holds `"flag" = 1` false in a renderer for a flag that is true."""
+    for name in STYLES:
+        kinds = {column.name: column.type for column in layer(name).columns}
+        texts = [rule.filter for rule in STYLES[name]] + ([LABELS[name].expression] if name in LABELS else [])
+        for text in texts:
+            for column, value in re.findall(r'"(\w+)"(?: (?:=|IS) (\w+))?', text):
+                assert kinds[column] != "boolean" or value in ("true", "false", "NULL"), text
+
+
+def test_aliases_and_labels_are_in_the_document():
+    for each in LAYERS:
+        root = ElementTree.fromstring(style(each.name).removeprefix("<!DOCTYPE qgis>"))
+        told = {alias.get("field"): alias.get("name") for alias in root.iterfind("aliases/alias")}
+        assert told == {column.name: column.alias for column in each.columns}
+        assert (root.find("labeling/settings/text-style") is not None) == (each.name in LABELS)
+        assert (root.find("renderer-v2") is not None) == bool(each.geometry)
 
 
 def test_outcomes_differ_without_colour():

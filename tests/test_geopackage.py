@@ -3,6 +3,7 @@
 import os
 import signal
 import sqlite3
+import struct
 import subprocess
 import sys
 import textwrap
@@ -478,5 +479,71 @@ def test_a_gis_finds_the_styles(target):
                           "AND f_geometry_column = 'geom' AND useAsDefault = 1 "
                           "AND styleQML LIKE '%<renderer-v2%'")
     assert {name for name, in found} == {each.name for each in LAYERS if each.geometry}
+    plain = query(target, "SELECT f_table_name FROM layer_styles WHERE f_geometry_column = '' AND useAsDefault = 1 "
+                          "AND styleQML LIKE '%<alias %'")
+    assert {name for name, in plain} == {each.name for each in LAYERS if not each.geometry}
     assert query(target, "SELECT data_type FROM gpkg_contents "
                          "WHERE table_name = 'layer_styles'") == [("attributes",)]
+
+
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """Findings of three spans, written once."""
+    return write(tmp_path_factory.mktemp("plain") / "findings.gpkg", ("spans", spans()))
+
+
+#: Tables of OGC 12-128r17 with their columns, and of which type each is declared: tables 3, 5, 6 and 14 (recalled).
+STANDARD = {
+    "gpkg_spatial_ref_sys": {"srs_name": "TEXT", "srs_id": "INTEGER", "organization": "TEXT",
+                             "organization_coordsys_id": "INTEGER", "definition": "TEXT", "description": "TEXT"},
+    "gpkg_contents": {"table_name": "TEXT", "data_type": "TEXT", "identifier": "TEXT", "description": "TEXT",
+                      "last_change": "DATETIME", "min_x": "DOUBLE", "min_y": "DOUBLE", "max_x": "DOUBLE",
+                      "max_y": "DOUBLE", "srs_id": "INTEGER"},
+    "gpkg_geometry_columns": {"table_name": "TEXT", "column_name": "TEXT", "geometry_type_name": "TEXT",
+                              "srs_id": "INTEGER", "z": "TINYINT", "m": "TINYINT"},
+    "gpkg_extensions": {"table_name": "TEXT", "column_name": "TEXT", "extension_name": "TEXT", "definition": "TEXT",
+                        "scope": "TEXT"},
+}
+
+
+@pytest.mark.parametrize("table", STANDARD)
+def test_tables_of_the_standard(plain, table):
+    assert dict(query(plain, f"SELECT name, type FROM pragma_table_info('{table}')")) == STANDARD[table]
+
+
+def test_rows_that_the_standard_wants(plain):
+    """Requirement 11: three systems at least, -1 and 0 among them; 13: a table for each row of contents; 25: a geometry
+    column with a system that is there (numbers recalled). Every user table has one integer key (requirement 29)."""
+    systems = {number for number, in query(plain, "SELECT srs_id FROM gpkg_spatial_ref_sys")}
+    assert {-1, 0, 4326} <= systems
+    tables = {name for name, in query(plain, "SELECT name FROM sqlite_master WHERE type = 'table'")}
+    for name, in query(plain, "SELECT table_name FROM gpkg_contents"):
+        assert name in tables
+        keys = [(kept, pk) for kept, pk in query(plain, f"SELECT type, pk FROM pragma_table_info('{name}')") if pk]
+        assert keys == [("INTEGER", 1)]
+    used = query(plain, "SELECT g.srs_id, c.srs_id FROM gpkg_geometry_columns g "
+                         "JOIN gpkg_contents c USING (table_name)")
+    assert used and all(of_column == of_table and of_column in systems for of_column, of_table in used)
+
+
+def test_extent_title_and_description(plain):
+    """The extent is that of the rows; every layer has a title in words, unlike any other, and what it is."""
+    extent = query(plain, "SELECT min_x, min_y, max_x, max_y FROM gpkg_contents WHERE table_name = 'spans'")
+    assert extent == [(500_000.0, 5e6, 500_300.0, 5e6)]
+    told = dict(query(plain, "SELECT table_name, identifier FROM gpkg_contents"))
+    assert told["violation_stretches"] == "Violation stretches" and len(set(told.values())) == len(told)
+    assert query(plain, "SELECT table_name FROM gpkg_contents WHERE description = ''") == []
+
+
+def test_geometry_blobs_follow_the_standard(plain):
+    """Read without GDAL: the header of OGC 12-128r17, clause 2.1.3 (magic, version 0, flags, srs_id, envelope), then
+    WKB that shapely reads."""
+    given = spans()
+    sizes = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+    for (blob, number), shape in zip(query(plain, "SELECT s.geom, g.srs_id FROM spans s, gpkg_geometry_columns g "
+                                                   "WHERE g.table_name = 'spans' ORDER BY s.fid"),
+                                     given["geometry"], strict=True):
+        assert blob[:3] == b"GP\0"
+        order = "<" if blob[3] & 1 else ">"
+        assert struct.unpack(order + "i", blob[4:8]) == (number,)
+        assert shapely.equals_exact(shapely.from_wkb(blob[8 + sizes[blob[3] >> 1 & 7]:]), shape)

@@ -22,7 +22,7 @@ from pyproj import CRS
 from corridor.errors import CorridorError, InputError
 from corridor.outputs.batches import arrow_schema, even, known_layer, record_batch
 from corridor.outputs.schema import INVARIANTS, LAYERS
-from corridor.outputs.styles import STYLES, style
+from corridor.outputs.style_documents import style
 
 __all__ = ["FindingsWriter", "is_geopackage"]
 
@@ -165,7 +165,7 @@ class FindingsWriter:
                     geometry_name="geometry" if layer.geometry else None,
                     geometry_type=layer.geometry, crs=self._crs if layer.geometry else None,
                     dataset_options={"VERSION": VERSION, "ADD_GPKG_OGR_CONTENTS": "YES"},
-                    layer_options={"DESCRIPTION": layer.doc})
+                    layer_options={"DESCRIPTION": layer.doc, "IDENTIFIER": _title(layer.name)})
 
     def _rows(self, layer):
         if layer.name not in self._spools:
@@ -175,6 +175,11 @@ class FindingsWriter:
         file.seek(0)
         batches = pa.ipc.open_stream(file)
         return pa.RecordBatchReader.from_batches(batches.schema, even(batches, ROWS))
+
+
+def _title(name):
+    """The name of a layer in words."""
+    return name.replace("_", " ").capitalize()
 
 
 def is_geopackage(path):
@@ -262,14 +267,14 @@ def _finish(path, counts, time):
 def _add_styles(database, stamp):
     database.execute(_STYLE_TABLE)
     database.execute("INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
-                     "last_change) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?)",
+                     "last_change) VALUES ('layer_styles', 'attributes', 'layer_styles', 'Looks of the layers.', ?)",
                      [stamp])
     # A GIS looks a style up with the empty schema "", which is not NULL.
     database.executemany(
         "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "
         "f_geometry_column, styleName, styleQML, useAsDefault, description, owner, update_time) "
-        "VALUES ('', '', ?, 'geom', 'findings', ?, 1, '', '', ?)",
-        [(name, style(name), stamp) for name in STYLES])
+        "VALUES ('', '', ?, ?, 'findings', ?, 1, '', '', ?)",
+        [(each.name, "geom" if each.geometry else "", style(each.name), stamp) for each in LAYERS])
 
 
 def _faults(database, counts):

@@ -6,9 +6,8 @@ whose number is null, is drawn as not assessed: it must not look clear.
 """
 
 from dataclasses import dataclass
-from xml.etree import ElementTree
 
-__all__ = ["COLOURS", "STYLES", "Rule", "Stroke", "Outline", "Marker", "style"]
+__all__ = ["COLOURS", "LABELS", "STYLES", "Label", "Marker", "Outline", "Rule", "Stroke"]
 
 #: Colours by meaning. Those of the three outcomes stay apart where red and green look alike.
 COLOURS = {
@@ -47,14 +46,36 @@ class Marker:
 
 @dataclass(frozen=True)
 class Rule:
-    """A row's look: its `label` in the legend, the `filter` that takes it, what is `drawn`."""
+    """A row's look: its `label` in the legend, the `filter` that takes it, what is `drawn`.
+
+    Rules have no range of scales: where the rule of a row is out of range, the row may fall to "ELSE". A filter
+    compares truth with `true`, never with 1: a GIS takes those for text, and no row would match.
+    """
 
     label: str
     filter: str
     drawn: tuple[Stroke | Marker, ...]
 
 
-_BARRED = (Marker("circle", "short", 3.4, filled=False), Marker("line", "short", 5.0, angle=45))
+@dataclass(frozen=True)
+class Label:
+    """What is written beside a row.
+
+    `expression` gives the text, null for none; `colour` of COLOURS; `size` [pt]; `widest` the smallest scale at which
+    it is written, 1 to this; `priority` an expression, 0 to 10: which label stays where two do not fit.
+    """
+
+    expression: str
+    colour: str
+    size: float
+    widest: float
+    priority: str = "5"
+    bold: bool = False
+
+
+_RING = (Marker("circle", "short", 3.4, filled=False),)
+_BARRED = (*_RING, Marker("line", "short", 5.0, angle=45))
+_BARRED_TWICE = (*_BARRED, Marker("line", "short", 5.0, angle=-45))
 _UNKNOWN_POINT = (Marker("diamond", "unknown", 3.0, filled=False),)
 _UNKNOWN_LINE = (Stroke("unknown", 0.7, "dash"),)
 
@@ -68,23 +89,30 @@ STYLES = {
         Rule("other", "ELSE", _UNKNOWN_POINT),
     ),
     "spans": (Rule("span", "", (Stroke("neutral", 0.2),)),),
-    "wires": (Rule("wire", "", (Stroke("wire", 0.26),)),),
+    "wires": (Rule("wire", "", (Stroke("wire", 0.13),)),),
     "clearances": (
         Rule("falls short", '"margin_m" < 0', _BARRED),
-        Rule("clear", '"margin_m" >= 0', (Marker("circle", "clear", 1.2),)),
+        Rule("clear", '"margin_m" >= 0', (Marker("circle", "clear", 0.8),)),
         Rule("not assessed", "ELSE", _UNKNOWN_POINT),
     ),
-    "violations": (Rule("falls short", "", _BARRED),),
-    "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.4),)),),
+    "violations": (
+        Rule("A: nearer than the electrical distance today", "\"severity\" = 'A'", _BARRED_TWICE),
+        Rule("C: the rule is met, the buffer is not", "\"severity\" = 'C'", _RING),
+        Rule("B: short of the rule", "ELSE", _BARRED),
+    ),
+    "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.1),)),),
     "swing_envelopes": (
         Rule("leaves the right-of-way", '"room_left_m" < 0 OR "room_right_m" < 0', (Outline("short", 0.7),)),
         Rule("within the right-of-way", '"room_left_m" >= 0 AND "room_right_m" >= 0', (Outline("wire", 0.2),)),
         Rule("no right-of-way known", "ELSE", (Outline("unknown", 0.2, "dash"),)),
     ),
     "structure_loads": (
-        Rule("above the existing wire", '"above_existing" = 1', (Marker("triangle", "short", 3.2, filled=False),)),
-        Rule("lifts its string", '"uplift" = 1 AND "above_existing" = 0', (Marker("arrow", "short", 3.2),)),
-        Rule("no more than the existing wire", "ELSE", (Marker("circle", "neutral", 0.8),)),
+        Rule("above the existing wire", '"above_existing" = true', (Marker("triangle", "short", 3.2, filled=False),)),
+        Rule("lifts its string", '"uplift" = true AND ("above_existing" = false OR "above_existing" IS NULL)',
+             (Marker("arrow", "short", 3.2),)),
+        Rule("no more than the existing wire", '"above_existing" = false AND "uplift" = false',
+             (Marker("circle", "neutral", 0.8),)),
+        Rule("not compared", "ELSE", _UNKNOWN_POINT),
     ),
     "limits": (
         Rule("short below the maximum temperature, or under ice", '"limit_temperature_c" < "maximum_temperature_c" '
@@ -93,66 +121,24 @@ STYLES = {
              "AND \"governs\" <> 'ice'", (Stroke("clear", 0.36),)),
         Rule("no limit known", "ELSE", _UNKNOWN_LINE),
     ),
-    "not_assessed": (Rule("not assessed", "", _UNKNOWN_LINE),),
+    # So wide that it is seen where a GIS puts the layers of wires and spans above it.
+    "not_assessed": (Rule("not assessed", "", (Stroke("unknown", 2.0, "dash"),)),),
 }
 
+_PLACE = "coalesce(\"against\", 'everything')"
 
-def _line(stroke):
-    return {"line_color": _rgba(stroke.colour), "line_style": stroke.dash, "capstyle": "flat",
-            "joinstyle": "round", "line_width": f"{stroke.width}", "line_width_unit": "MM"}
-
-
-def _point(marker):
-    fill = _rgba(marker.colour, 255 if marker.filled else 0)
-    return {"name": marker.shape, "color": fill, "outline_color": _rgba(marker.colour),
-            "outline_style": "solid", "outline_width": "0.5", "outline_width_unit": "MM",
-            "size": f"{marker.size}", "size_unit": "MM", "angle": f"{marker.angle}"}
-
-
-#: Class of the symbol layer, type of the symbol and maker of the properties, of each thing drawn.
-_DRAWN = {Stroke: ("SimpleLine", "line", _line), Outline: ("SimpleLine", "fill", _line),
-          Marker: ("SimpleMarker", "marker", _point)}
-
-
-def _rgba(colour, alpha=255):
-    code = COLOURS[colour]
-    return ",".join(str(int(code[i:i + 2], 16)) for i in (1, 3, 5)) + f",{alpha}"
-
-
-def _add_symbol(parent, name, drawn):
-    kind = _DRAWN[type(drawn[0])][1]
-    symbol = ElementTree.SubElement(parent, "symbol", type=kind, name=name, alpha="1",
-                                    clip_to_extent="1", force_rhr="0")
-    for part in drawn:
-        layer_class, _, properties = _DRAWN[type(part)]
-        layer = ElementTree.SubElement(symbol, "layer", {"class": layer_class, "enabled": "1",
-                                                         "locked": "0", "pass": "0"})
-        options = ElementTree.SubElement(layer, "Option", type="Map")
-        for key, value in properties(part).items():
-            ElementTree.SubElement(options, "Option", name=key, type="QString", value=value)
-
-
-def style(name):
-    """Return the QML style of a layer, a complete document.
-
-    Parameters
-    ----------
-    name : str
-        A key of STYLES.
-
-    Examples
-    --------
-    >>> style("spans").count("<symbol ")
-    1
-    """
-    root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
-    renderer = ElementTree.SubElement(root, "renderer-v2", type="RuleRenderer", symbollevels="0",
-                                      enableorderby="0", forceraster="0")
-    rules = ElementTree.SubElement(renderer, "rules", key=f"{{{name}}}")
-    symbols = ElementTree.SubElement(renderer, "symbols")
-    for number, rule in enumerate(STYLES[name]):
-        ElementTree.SubElement(rules, "rule", key=f"{{{name}-{number}}}", symbol=str(number),
-                               label=rule.label, filter=rule.filter)
-        _add_symbol(symbols, str(number), rule.drawn)
-    ElementTree.SubElement(root, "blendMode").text = "0"
-    return '<!DOCTYPE qgis>\n' + ElementTree.tostring(root, encoding="unicode")
+#: What is written on the map, by layer. Where labels do not fit, the worst stays.
+LABELS = {
+    "structures": Label('"structure"', "clear", 8.0, 50_000.0, priority="8", bold=True),
+    "spans": Label("format_number(\"length_m\", 0) || ' m'", "neutral", 7.0, 15_000.0, priority="2"),
+    "violations": Label("\"option\" || ' ' || format_number(\"margin_m\", 2) || ' m'", "short", 8.0, 40_000.0,
+                        priority='min(10, 6 - "margin_m")', bold=True),
+    "limits": Label("CASE WHEN \"limit_temperature_c\" < \"maximum_temperature_c\" THEN \"option\" || ' up to ' || "
+                    "format_number(\"limit_temperature_c\", 0) || ' °C' "
+                    "WHEN \"governs\" = 'no temperature clears' THEN \"option\" || ' never clears' END",
+                    "short", 7.0, 10_000.0, priority="3"),
+    "structure_loads": Label('CASE WHEN "ratio_to_existing" >= 1.005 THEN "option" || \' \' || '
+                             "format_number(\"ratio_to_existing\", 2) || ' of existing' END", "short", 7.0, 10_000.0,
+                             priority='min(10, 2 * "ratio_to_existing")'),
+    "not_assessed": Label(f"'not assessed: ' || {_PLACE}", "unknown", 8.0, 40_000.0, priority="10", bold=True),
+}

@@ -1,0 +1,3 @@
+"""What another interpreter runs is no test of this one."""
+
+collect_ignore = ["open_findings.py"]
