@@ -49,6 +49,8 @@ def refuse(path):
 HOT = '\n[[cases]]\nname = "hot"\ntemperature = 5\n'
 ROADS = 'category = "road"\nheight = 0'
 
+CLOUD = '[[point_clouds]]\nname = "survey"\nfiles = ["line.gpkg"]\n'
+GROUP = '[[point_clouds.groups]]\nname = "roofs"\ncategory = "building"\n'
 RESISTANCE = '[[rating.resistances]]\nconductor = "{}"\ntemperature = {}\nresistance = "0.07 ohm/km"'
 
 #: What is replaced, by what; then key, found, accepted and hint as they must be told.
@@ -234,6 +236,18 @@ FAULTS = {
     "lost strip": (
         'half_width = "20 m"', 'file = "strip/area.gpkg"', "right_of_way.file", "strip/area.gpkg",
         "a file", None),
+    "one class for two things": (
+        "[right_of_way]", CLOUD + "ground_classes = [2, 6]\n[right_of_way]", "point_clouds.0.ground_classes",
+        "class 6, as in the default group building", "each class once", None),
+    "two groups of one name": (
+        "[right_of_way]", CLOUD + (GROUP + "classes = [5]\n") + GROUP + "classes = [6]\n[right_of_way]",
+        "point_clouds.0.groups.1.name", "'roofs'", "no other group", None),
+    "cloud named as a layer": (
+        "[right_of_way]", CLOUD.replace("survey", "roads") + "[right_of_way]", "point_clouds.0.name", "'roads'",
+        "no layer of obstacles", None),
+    "class beyond a byte": (
+        "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.0.ignored_classes.0", "256",
+        "whole number", None),
     "findings over an input": (
         '"findings.gpkg"', '"line.gpkg"', "study.output", "'line.gpkg', an input",
         "none of the inputs", None),

@@ -20,9 +20,10 @@ from corridor.inputs.frame import Frame, choose_frame
 from corridor.inputs.layers import layer_facts, open_layer
 from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
+from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
-from corridor.line.facts import Case, Framings, Limit, Option, RightOfWay, Structures, Wiring
+from corridor.line.facts import Case, Framings, Limit, Option, RightOfWay, Structures, Tightened, Wiring
 from corridor.planning.ratings import ratings_from
 
 __all__ = ["Inputs", "read_inputs"]
@@ -45,6 +46,7 @@ class Inputs:
     frame: Frame
     files: tuple
     cautions: tuple
+    clouds: Clouds = Clouds(())
 
     @property
     def crs(self):
@@ -81,7 +83,7 @@ class Inputs:
         wires = [(option.name, option.wiring) for option in self.options]
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
-        return [*words, *self.cautions, *self.terrain.warnings]
+        return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):
         """Return the gaps for what the study names and nothing is compared with yet."""
@@ -155,13 +157,17 @@ def read_inputs(study):
     _check_strength(study, options, shield)
     for given, option in zip(study.options, options, strict=True):
         check_measured(option.wiring.measured, structures, resolve(given.measured or ""))
+        check_measured(option.wiring.tightened, structures, study.path)
     rules = _rules(study)
     index = index_obstacles(_obstacles(study, frame, structures))
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
-    terrain = open_terrain([resolve(path) for path in study.terrain.ground], frame, study.terrain.vertical_unit)
+    clouds = read_clouds(study, frame, structures)
+    rasters = [resolve(path) for path in study.terrain.ground]
+    terrain = open_terrain(rasters, frame, study.terrain.vertical_unit)
     _check_cover(study, terrain, structures)
+    terrain, words = fill_ground(study, clouds, terrain, frame, rasters)
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _files(study, terrain), _cautions(study, frame, raw))
+                  _files(study, terrain, clouds), (*_cautions(study, frame, raw), *words), clouds)
 
 
 def _cautions(study, frame, raw):
@@ -257,7 +263,8 @@ def _wiring(study, i, option):
     _check_age(study, i, option, conductor)
     measured = read_measured(study.resolve(option.measured)) if option.measured else ()
     return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
-                  everyday, stringing, option.age, drawn, measured)
+                  everyday, stringing, option.age, drawn, measured,
+                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened))
 
 
 def _everyday(section):
@@ -304,10 +311,11 @@ def _check_ice(study, structures, framings):
                                  nearest(name, known))
 
 
-def _files(study, terrain):
+def _files(study, terrain, clouds):
     """One row per file that was read, in the order of the study, with paths as the study names them."""
     rows = []
-    for given, facts in zip(study.terrain.ground, terrain.facts, strict=True):
+    # A raster made of point clouds may come after those of the study.
+    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
         rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
     layers = [("structures", study.structures)]
     layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
@@ -321,6 +329,7 @@ def _files(study, terrain):
     plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
     plain += ([("rules", study.rules.file)] if study.rules.file else [])
     rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
+    rows += [_row(part, path, None, *facts) for part, path, *facts in clouds.file_rows()]
     return tuple(rows)
 
 

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.planning.resistances import tabulated
+from corridor.study.point_clouds import KINDS
 
 __all__ = ["CHECKS", "cross_check"]
 
@@ -16,7 +17,7 @@ def cross_check(study):
 
 def unique_names(study):
     """Names of options, cases, obstacles and conductors are unique."""
-    for section in ("options", "cases", "obstacles", "conductors"):
+    for section in ("options", "cases", "obstacles", "conductors", "point_clouds"):
         names = [row.name for row in getattr(study, section)]
         for i, name in enumerate(names):
             if name in names[:i]:
@@ -231,6 +232,29 @@ def uneven_ice_is_possible(study):
                     for key, wrong, found, accepted in faults if wrong)
 
 
+def classes_are_once(study):
+    """A class of points stands for one thing, and a group and an obstacle layer do not share a name."""
+    for i, cloud in enumerate(study.point_clouds):
+        lists = [(f"groups.{k}.classes", group.classes) for k, group in enumerate(cloud.groups)]
+        lists += [(key, getattr(cloud, key)) for key in ("ground_classes", "wire_classes", "structure_classes",
+                                                         "ignored_classes")]
+        seen = {} if cloud.groups else {c: f"the default group {g.name}" for g in KINDS for c in g.classes}
+        for where, classes in lists:
+            for number in classes:
+                if number in seen:
+                    yield InputError(study.path, f"point_clouds.{i}.{where}", f"class {number}, as in {seen[number]}",
+                                     "each class once")
+                seen[number] = where
+        names = [group.name for group in cloud.groups]
+        for k, name in enumerate(names):
+            if name in (*names[:k], "wire", "unknown"):
+                yield InputError(study.path, f"point_clouds.{i}.groups.{k}.name", repr(name),
+                                 "a name that no other group has, and not wire or unknown")
+        if cloud.name in [obstacle.name for obstacle in study.obstacles]:
+            yield InputError(study.path, f"point_clouds.{i}.name", repr(cloud.name),
+                             "a name that no layer of obstacles has")
+
+
 def files_exist(study):
     """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
     for where, name in _files(study):
@@ -302,6 +326,9 @@ def _files(study):
         yield "series.file", study.series.file
     for i, obstacle in enumerate(study.obstacles):
         yield f"obstacles.{i}.file", obstacle.file
+    for i, cloud in enumerate(study.point_clouds):
+        for k, name in enumerate(cloud.files):
+            yield f"point_clouds.{i}.files.{k}", name
     for section in ("rules", "right_of_way"):
         table = getattr(study, section)
         if table is not None and table.file is not None:
@@ -328,6 +355,7 @@ CHECKS = (
     highest_above_nominal,
     checks_are_once,
     uneven_ice_is_possible,
+    classes_are_once,
     files_exist,
     output_is_writable,
 )

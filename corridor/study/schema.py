@@ -13,6 +13,7 @@ from corridor.study import voltages
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.plan import Plan
+from corridor.study.point_clouds import PointCloud
 from corridor.study.table import FilePath, Read, Table, Text
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -130,7 +131,8 @@ class Framings(Table):
         description=(
             "A CSV file with the columns framing, wire, kind, circuit, offset, height, string, "
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
-            "[m2]. A string is suspension, strain, post or vee: the last holds the wire string_length below its height."
+            "[m2]. A string is suspension, strain, post or vee. A vee holds the wire string_length below its height; a "
+            "strain string with a string_length is a link of that length and mass between structure and wire."
         )
     )
 
@@ -288,6 +290,7 @@ class Study(Table):
     cases: tuple[Case, ...] = Field(min_length=1, description="Weather and load.")
     rules: RuleChoice = Field(description="The required clearances.")
     obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")
+    point_clouds: tuple[PointCloud, ...] = Field((), description="Surveyed points that the wires may come too near.")
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
     rating: Rating | None = Field(None, description="The weather for currents.")
     series: Series | None = Field(None, description="Currents and weather hour by hour.")

@@ -1,0 +1,39 @@
+"""Clouds of surveyed points as the assessment takes them."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+__all__ = ["Cloud", "Group"]
+
+
+class Group(NamedTuple):
+    """Classes of points that are compared by the rules for one category; `radius` of each point [m]."""
+
+    name: str
+    category: str
+    classes: tuple
+    radius: float
+
+
+@dataclass(frozen=True)
+class Cloud:
+    """One cloud: what its classes stand for, and `within(lines, reach)`, which gives its points near lines.
+
+    `groups` are compared; of `wire_classes` and `structure_classes` what is within `wire_distance` of our wires and
+    `structure_distance` of our structures [m] is ours. `passed` are classes that nothing is compared with; all others
+    are unknown, and told where they are too near if `strict`. `within` gives places (point, 3) in the frame [m] and the
+    number of the class (point,).
+    """
+
+    name: str
+    groups: tuple
+    wire_classes: tuple
+    structure_classes: tuple
+    passed: tuple
+    wire_distance: float
+    structure_distance: float
+    wire_voltage: float | None
+    strict: bool
+    cluster_distance: float
+    reach: float
+    within: object
