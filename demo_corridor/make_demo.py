@@ -34,7 +34,7 @@ STRUCTURES = [
     ("S21", "suspension", 0, 280), ("R21", "strain", -27, 330), ("S21", "suspension", 0, 395),
     ("S18", "suspension", 0, 185), ("S21", "suspension", 0, 410), ("S21", "suspension", 0, 300),
     ("R18", "strain", 34, 320), ("S21", "suspension", 0, 270), ("S18", "suspension", 0, 380),
-    ("S18", "suspension", 0, 310), ("S21", "suspension", 0, 340), ("S21", "suspension", 0, 290),
+    ("S18", "suspension", 0, 310), ("P22", "suspension", 0, 340), ("P22", "suspension", 0, 290),
     ("R18", "strain", -12, 315), ("S21", "suspension", 0, 350), ("S21", "suspension", 0, 280),
     ("S21", "suspension", 0, 330), ("S21", "suspension", 0, 260), ("S18", "suspension", 0, 240),
     ("T15", "terminal", 0, 0),
@@ -43,6 +43,11 @@ STRUCTURES = [
 WIRES = [
     ("A", "phase", -3.8, 0.0), ("B", "phase", 3.8, 0.0), ("C", "phase", 3.1, 3.6),
     ("S", "shield", 0.0, 8.0),
+]
+#: Of the portals that keep the line low below another: one level, the shield wire beside the phases.
+PORTAL_WIRES = [
+    ("A", "phase", -5.0, 0.0), ("B", "phase", 5.0, 0.0), ("C", "phase", 0.0, 0.0),
+    ("S", "shield", 8.5, -2.6),
 ]
 #: amplitude, wave length, azimuth and phase of the rolling ground.
 WAVES = [(9.0, 3700, 80, 0.4), (6.0, 1650, 115, 2.1), (3.5, 900, 55, 4.0), (1.6, 420, 20, 1.0)]
@@ -239,11 +244,11 @@ def structures():
 
 
 def framings():
-    """Text of the framings: S suspension, R strain, T terminal, and height of the lowest arm."""
+    """Text of the framings: S suspension, P portal, R strain, T terminal, and height of the lowest arm."""
     lines = ["framing,wire,kind,circuit,offset,height,string,string_length,string_mass"]
     for framing in sorted({row[0] for row in STRUCTURES}):
-        for wire, kind, offset, above in WIRES:
-            height, hangs = float(framing[1:]) + above, framing[0] == "S"
+        for wire, kind, offset, above in PORTAL_WIRES if framing[0] == "P" else WIRES:
+            height, hangs = float(framing[1:]) + above, framing[0] in "SP"
             length, mass = ((1.4, 38) if kind == "phase" else (0.3, 4)) if hangs else (1.5, 45)
             string = "suspension" if hangs else "strain"
             circuit = "1" if kind == "phase" else ""
@@ -325,30 +330,45 @@ def danger_trees():
     return frame(shapely.points(at(station, offset)), height=height, crown_radius=crown)
 
 
-#: name, voltage [V], axis, offsets of the wires, span, height of wires at the supports, sag.
+#: name, voltage [V], axis, offsets of the wires, their rises above the lowest, span, how far its middle is beyond ours,
+#: height of the lowest wire at the supports, sag.
 CROSSING_LINES = [
-    ("village line", 20e3, Axis(4985, 30), (-1.1, 0.0, 1.1), 110.0, 7.9, 0.9),
-    ("ridge line", 220e3, Axis(6262, 18), (-7.0, 0.0, 7.0), 300.0, 31.5, 5.0),
+    ("village line", 20e3, Axis(4985, 30), (-1.1, 0.0, 1.1), (0.0, 0.0, 0.0), 110.0, 0.0, 7.9, 0.9),
+    ("ridge line", 220e3, Axis(6262, 18), (-6.0, 6.0, -5.0), (0.0, 4.5, 9.0), 300.0, 80.0, 23.65, 9.0),
 ]
 
 
 def crossing_lines():
-    """Wires of lines that ours crosses, in 3D: three spans, crossed near the middle of one."""
+    """Wires of lines that ours crosses, in 3D: three spans, ours below or above the middle one."""
     wires, names, voltages = [], [], []
-    for name, voltage, axis, offsets, span, height, sag in CROSSING_LINES:
+    for name, voltage, axis, offsets, rises, span, ahead_of, height, sag in CROSSING_LINES:
         a = np.radians(axis.azimuth)
         ahead, right = np.array([np.sin(a), np.cos(a)]), np.array([np.cos(a), -np.sin(a)])
         supports, along = np.arange(-1.5, 2) * span, np.linspace(-1.5, 1.5, 61) * span
-        centre = at(axis.station)
+        centre = at(axis.station) + ahead_of * ahead
         tops = natural(*(centre + np.outer(supports, ahead)).T) + height
         share = 2 * ((along / span + 1.5) % 1) - 1
         z = np.interp(along, supports, tops) - sag * (1 - share**2)
-        for offset in offsets:
+        for offset, rise in zip(offsets, rises, strict=True):
             path = centre + offset * right + np.outer(along, ahead)
-            wires.append(shapely.linestrings(np.round(np.column_stack([path, z]), 2)))
+            wires.append(shapely.linestrings(np.round(np.column_stack([path, z + rise]), 2)))
             names.append(name)
             voltages.append(voltage)
     return frame(wires, name=names, voltage=voltages)
+
+
+#: name, stations between and offsets between which a parcel lies.
+PARCELS = [
+    ("Long meadow", 2960, 3200, 4.5, 90.0), ("Alder lot", 3212, 3480, -95.0, -5.0),
+    ("Crag pasture", 7380, 7640, -60.0, -1.0), ("Barn yard", 7800, 7900, 11.0, 70.0),
+]
+
+
+def parcels():
+    """Parcels of land beside the line, whose owners are asked what swings over them."""
+    rings = [shapely.Polygon(at(np.array([first, last, last, first]), np.array([low, low, high, high])))
+             for _, first, last, low, high in PARCELS]
+    return frame(rings, name=[row[0] for row in PARCELS])
 
 
 def frame(geometry, **columns):
@@ -387,7 +407,8 @@ def main():
     write_layers(HERE / "obstacles.gpkg", {
         "roads": on_ground, "bridges": bridges, "railway": railway(), "water": waters(),
         "buildings": buildings(),
-        "trees": trees(rng), "crossing_lines": crossing_lines(), "danger_trees": danger_trees()})
+        "trees": trees(rng), "crossing_lines": crossing_lines(), "danger_trees": danger_trees(),
+        "parcels": parcels()})
 
 
 if __name__ == "__main__":
