@@ -33,8 +33,9 @@ from corridor.clearance.vertical import join, over_ground, over_objects, sides
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends, take_rows
 from corridor.line.build import attach, cut
+from corridor.line.chains import chain_wires
 from corridor.line.facts import Framings, RightOfWay, Structures, Wiring
-from corridor.line.hanging import Model, chain_wires, hang_by_ruling_span, hang_exactly
+from corridor.line.hanging import Model, clipping_state, hang_by_ruling_span, hang_exactly
 from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import hung_curves, span_frame, to_grid
 from corridor.line.uneven import wire_loads
@@ -198,10 +199,8 @@ def _hung(facts, spans, wires, groups, strung, plumb, roughly):
     """Wires at rest, their frame, where they hang in every state, and the model that hangs them (None: none does)."""
     if facts.method == "ruling_span":
         return wires, plumb, roughly, None
-    wirings = [[facts.shield if kind == "shield" else option.wiring for option in facts.options]
-               for kind in groups.kind]
-    everyday = np.array([[np.nan if w is None else w.everyday_temperature for w in row] for row in wirings])
-    model = Model(chain_wires(plumb, wires, spans), strung, groups.of_wire_span, groups.span, everyday)
+    state = clipping_state(strung, groups.kind, facts.options, facts.shield)
+    model = Model(chain_wires(plumb, wires, spans), strung, groups.of_wire_span, groups.span, *state)
     rest, pressure = model.rest(plumb, facts.reference), np.array([case.wind for case in facts.cases])
     start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (rest.start, rest.end))
     length = np.linalg.norm((rest.end - rest.start)[:, :2], axis=-1)

@@ -37,7 +37,7 @@ class Scene:
     """What the rows of one batch of spans refer to.
 
     `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
-    `wires` and `frame` have the wires where they rest, in the everyday state of the option of today; `hung` tells where
+    `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
     they are in every state, `model` can hang them in others, `ends` and `aside` (wire span, option, case) where
     strings have moved them from rest.
     """
@@ -121,7 +121,8 @@ def _terms(scene, checked, against, case_name):
     corner = checked.position == "corner"
     measure = np.where(corner, "horizontal", checked.measure)
     rule = rule_tables.choose(scene.rules, against, measure, case_name, U, swung=windy, other_kv=U_other)
-    rule[corner] = _of_corner(scene, checked, against, case_name, windy, rule)[corner]
+    if corner.any():
+        rule[corner] = _of_corner(scene, checked, against, case_name, windy, rule)[corner]
     edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY)
     terms = rule_tables.requirement(scene.rules, rule, U, _altitude(checked), other_kv=U_other)
     # Where no rule is for the right-of-way, its edge itself is the limit.

@@ -113,7 +113,7 @@ def _why_unsolved(scene, w, o, k, case):
 def _why_no_balance(residual):
     """Reason why a section has no equilibrium, by the force left across its strings [N], of either side."""
     if np.isnan(residual).all():
-        return "strings do not hang in the everyday state: the wires lift one of the section already there"
+        return "strings do not hang in the state that wires are clipped in: the wires lift one of the section already there"
     left = np.nanmax(residual)
     if left <= BALANCED:
         return "the wires lift a string of the section: one is in compression, where it holds nothing down"

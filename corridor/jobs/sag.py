@@ -139,8 +139,8 @@ def chart_study(path, temperatures, *, returns=3, progress=None):
     """Find the stringing chart of every span: the wire as it is sagged, bare and in still air.
 
     New wires are in their initial condition, the one that hangs today, and measured ones, in their final condition. In
-    that condition and at the everyday temperature strings are plumb, and all spans of a section have one tension. (The
-    check has strings plumb in the final condition.)
+    that condition, on the day of stringing, or at the everyday temperature for the wire that hangs today, strings are
+    plumb, and all spans of a section have one tension. The check has phase wires keep the same lengths.
 
     Parameters
     ----------
@@ -187,8 +187,7 @@ def _chart(scene, T, returns):
 def _clipped_in(scene, part):
     """The model of a scene with every wire clipped in in the condition that it is sagged in."""
     model = scene.model
-    return model and Model(model.chains, replace(scene.strung, final=part), scene.group, scene.groups.span,
-                           model.everyday)
+    return model and Model(model.chains, scene.strung, scene.group, scene.groups.span, model.clipped_at, part)
 
 
 def _chart_rows(scene, wires, option, T, returns, part, final):

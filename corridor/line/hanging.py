@@ -10,16 +10,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.constants import GRAVITY
 from corridor.geometry.distance import Ends
-from corridor.line.laws import take_law
+from corridor.line.chains import right_of, turned
+from corridor.line.laws import choose_law, reshape_law, take_law
 from corridor.line.swing import hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
-from corridor.mechanics.supports import FREE, HELD, POST, Supports
+from corridor.mechanics.supports import Supports
 
-__all__ = ["METHODS", "SIDES", "Chains", "Hung", "Model", "chain_wires", "hang_by_ruling_span", "hang_exactly"]
+__all__ = ["METHODS", "SIDES", "Hung", "Model", "clipping_state", "hang_by_ruling_span", "hang_exactly"]
 
 #: Sides to which the wind blows, in the order of the axis `side`: right of the line, left of it.
 SIDES = np.array([1.0, -1.0])
@@ -81,110 +81,6 @@ class Hung:
         return ends, np.stack([(first * across).sum(-1), (last * across).sum(-1)], axis=-1)
 
 
-@dataclass(frozen=True)
-class Chains:
-    """Wires that run through whole sections, one row each; padded to the longest.
-
-    `row` (chain, span) wire span, -1 beyond the end; `count` (chain,); `corner` (chain, span + 1, 2) structure
-    centres in ground metres from the first; `azimuth` (chain, span) [rad]; `supports` of (chain, span + 1), with
-    `string_force` that of a pressure of 1 Pa blowing to the right [m2].
-    """
-
-    row: np.ndarray
-    count: np.ndarray
-    corner: np.ndarray
-    azimuth: np.ndarray
-    supports: Supports
-
-
-def chain_wires(frame, wires, spans):
-    """Return the chains of all wires, from one held end to the next.
-
-    Parameters
-    ----------
-    frame : SpanFrame
-    wires : WireSpans
-    spans : Spans
-    """
-    section = spans.section[wires.span]
-    order = np.lexsort((wires.span, wires.wire.astype(str), section))
-    s, name, at = section[order], wires.wire[order], wires.span[order]
-    new = np.r_[True, (s[1:] != s[:-1]) | (name[1:] != name[:-1]) | (at[1:] != at[:-1] + 1)]
-    chain = np.cumsum(new) - 1
-    count = np.bincount(chain)
-    place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
-    row = np.full((len(count), count.max()), -1)
-    row[chain, place] = order
-    return _supported(frame, wires, spans, row, count)
-
-
-def _supported(frame, wires, spans, row, count):
-    """Chains with their hinges in ground metres, in directions of the grid."""
-    span = wires.span[row]
-    azimuth = np.radians(spans.azimuth[span])
-    step = np.where(row >= 0, spans.length[span], 0.0)
-    forward = np.stack([np.sin(azimuth), np.cos(azimuth)], axis=-1)
-    corner = np.zeros((len(row), row.shape[1] + 1, 2))
-    corner[:, 1:] = np.cumsum(step[..., None] * forward, axis=1)
-    hinge = np.full((len(row), row.shape[1] + 1, 3), np.nan)
-    string, strain, mass, stiff, area = _at_nodes(wires, row, count)
-    start, end = _without_strain_strings(frame, wires)
-    hinge[:, 1:] = _turned(end[row], azimuth, corner[:, :-1], 1)
-    hinge[:, :-1] = np.where((row >= 0)[..., None], _turned(start[row], azimuth, corner[:, :-1], 1),
-                             hinge[:, :-1])
-    hinge[..., 2] += string
-    string = string + strain
-    kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
-    blown = area[..., None] * _right_of(azimuth)
-    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
-
-
-def _without_strain_strings(frame, wires):
-    """Both ends of wires in the frame of their span [m], or where their strain strings hold on."""
-    chord = frame.end - frame.start
-    ahead = chord / np.linalg.norm(chord, axis=1, keepdims=True)
-    first, last = wires.strain_start[:, None], wires.strain_end[:, None]
-    return (np.where(first > 0, frame.start - first * ahead, frame.start),
-            np.where(last > 0, frame.end + last * ahead, frame.end))
-
-
-def _at_nodes(wires, row, count):
-    """What holds each node, (chain, node), else 0: length of a suspension and of a strain string, mass, stiffness
-    (0: held) and area in the wind."""
-    node = np.arange(row.shape[1] + 1)
-    inner = (node > 0) & (node < count[:, None])
-    dead = (node == 0) | (node == count[:, None])
-
-    def spread(start, end, where):
-        ahead, behind = np.pad(start[row], ((0, 0), (0, 1))), np.pad(end[row], ((0, 0), (1, 0)))
-        return np.where(where, np.where(node == 0, ahead, behind), 0.0)
-
-    string = spread(wires.string_start, wires.string_end, inner)
-    strain = spread(wires.strain_start, wires.strain_end, dead)
-    stiff = (np.where(np.isfinite(k), k, 0.0) for k in (wires.stiffness_start, wires.stiffness_end))
-    hangs = inner | (strain > 0)
-    return (string, strain, spread(wires.mass_start, wires.mass_end, hangs), spread(*stiff, inner),
-            spread(wires.area_start, wires.area_end, hangs))
-
-
-def _right_of(azimuth):
-    """Unit vectors to the right of chains at their nodes, halving the turn, (chain, node, 3)."""
-    both = np.stack([np.cos(azimuth), -np.sin(azimuth), np.zeros_like(azimuth)], axis=-1)
-    right = np.concatenate([both[:, :1], both[:, :-1] + both[:, 1:], both[:, -1:]], axis=1)
-    return right / np.linalg.norm(right, axis=-1, keepdims=True)
-
-
-def _turned(point, azimuth, corner, sense):
-    """Span-frame points as points about the chain's first structure (sense 1), or back again (-1)."""
-    sin, cos = np.sin(azimuth), np.cos(azimuth)
-    if sense == 1:
-        along, right = point[..., 0], point[..., 1]
-        east, north = along * sin + right * cos, along * cos - right * sin
-        return np.stack([corner[..., 0] + east, corner[..., 1] + north, point[..., 2]], axis=-1)
-    east, north = point[..., 0] - corner[..., 0], point[..., 1] - corner[..., 1]
-    return np.stack([east * sin + north * cos, east * cos - north * sin, point[..., 2]], axis=-1)
-
-
 class Model:
     """Chains with the wire that each span keeps in every option, ready to be hung in any state.
 
@@ -194,10 +90,12 @@ class Model:
     strung : Strung
     group : ndarray of int, shape (wire span,)
         Group of wires whose ruling span strung each wire.
-    ruling : ndarray, shape (group,)
-        Ruling spans [m].
-    everyday : ndarray, shape (group, option)
-        Temperature at which strings are plumb [degC].
+    ruling_spans : ndarray, shape (group,)
+        [m]
+    temperature : ndarray, shape (group, option)
+        At which wires were clipped in, bare, with strings plumb [degC].
+    law : law of arrays (group, option)
+        What they obeyed then.
 
     Attributes
     ----------
@@ -205,26 +103,26 @@ class Model:
         Length of each span's wire without force [m]; nan where a hinge or the stringing is unknown.
     """
 
-    def __init__(self, chains, strung, group, ruling_spans, everyday):
+    def __init__(self, chains, strung, group, ruling_spans, temperature, law):
         self.chains, self.strung = chains, strung
         self.group = group[chains.row[:, 0]]
-        self.everyday = everyday
+        self.clipped_at = temperature
         g, options = self.group, strung.excess.shape[1]
-        H = ruling.tension(strung.excess, ruling_spans[:, None], strung.bare_weight, everyday, strung.final)
+        H = ruling.tension(strung.excess, ruling_spans[:, None], strung.bare_weight, temperature, law)
         c, o = (v.ravel() for v in np.indices((len(g), options)))
-        part = take_law(_spread(strung.final, strung.excess.shape), (g[c], o))
+        part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
         load = _down(strung.bare_weight[g[c], o])
-        clipped = clip_in(self.supports(c), H.horizontal_tension[g[c], o], load, everyday[g[c], o], part,
+        clipped = clip_in(self.supports(c), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
                           count=chains.count[c])
         self.unstressed = clipped.unstressed.reshape(len(g), options, -1)
         self._end = clipped.end.reshape(len(g), options, -1, 3)
 
     def rest(self, frame, option):
-        """Return the frame with wires where they hang in the everyday state of an option (index)."""
+        """Return the frame with wires where they hung when an option (index) was clipped in."""
         chains = self.chains
         start, end = frame.start.copy(), frame.end.copy()
         for whole, nodes in ((start, self._end[:, option, :-1]), (end, self._end[:, option, 1:])):
-            place = _turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
+            place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
             known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
             whole[chains.row[known]] = place[known]
         return replace(frame, start=start, end=end)
@@ -239,7 +137,7 @@ class Model:
 
     def right(self, chain):
         """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
-        return _right_of(self.chains.azimuth[chain])
+        return right_of(self.chains.azimuth[chain])
 
     def supports(self, chain, pressure=0.0):
         """Return what holds chains, with a wind on strings [Pa], positive to the right."""
@@ -276,13 +174,39 @@ class Model:
         found = solve(self.supports(chain, pressure), self.unstressed[chain, option], load, temperature, part,
                       count=self.chains.count[chain])
         corner = self.chains.corner[chain, :-1]
-        start = _turned(found.end[:, :-1], azimuth, corner, -1)
-        end = _turned(found.end[:, 1:], azimuth, corner, -1)
+        start = turned(found.end[:, :-1], azimuth, corner, -1)
+        end = turned(found.end[:, 1:], azimuth, corner, -1)
         return found.horizontal_tension, start, end, found.residual_force, found
 
 
-def _spread(law, shape):
-    return type(law)(*(np.broadcast_to(field, shape) for field in law))
+def clipping_state(strung, kind, options, shield):
+    """Return the state in which wires were clipped in with plumb strings, bare and in still air.
+
+    Parameters
+    ----------
+    strung : Strung
+    kind : ndarray of str, shape (group,)
+        "phase" or "shield".
+    options : sequence of Option
+    shield : Wiring or None
+
+    Returns
+    -------
+    temperature : ndarray, shape (group, option)
+        [degC]
+    law : law of arrays (group, option)
+        A line that stands, and its shield wires: everyday, final. A new wire: the day it is strung, initial; one that
+        was measured is final whatever the day.
+    """
+    stands = (np.array([option.existing for option in options]) | (kind == "shield")[:, None])
+    nothing = np.full(stands.shape, np.nan)
+    everyday, stringing = nothing, nothing.copy()
+    for g, o in np.ndindex(*stands.shape):
+        wiring = shield if kind[g] == "shield" else options[o].wiring
+        if wiring is not None:
+            everyday[g, o], stringing[g, o] = wiring.everyday_temperature, wiring.stringing_temperature
+    laws = (reshape_law(law, stands.shape) for law in (strung.final, strung.initial))
+    return np.where(stands, everyday, stringing), choose_law(stands, *laws)
 
 
 def _down(weight):

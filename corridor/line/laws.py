@@ -5,7 +5,7 @@ import numpy as np
 from corridor.conductor.curves import NO_CURVE, curve_at
 from corridor.mechanics.elongation import Curved, TwoPart
 
-__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "law_rows", "reshape_law", "take_law", "with_sets"]
+__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "choose_law", "law_rows", "reshape_law", "take_law", "with_sets"]
 
 #: How the permanent sets of a wire come about.
 GIVEN, PREDICTED, CURVES, GAP = "given", "predicted", "curves", "gap"
@@ -45,6 +45,11 @@ def with_sets(law, outer_set, core_set):
 def take_law(law, index):
     """Return the law with every field indexed alike."""
     return type(law)(*(np.asarray(field)[index] for field in law))
+
+
+def choose_law(chosen, law, other):
+    """Return the law where `chosen`, else the other; all of one shape."""
+    return type(law)(*(np.where(chosen, a, b) for a, b in zip(law, other, strict=True)))
 
 
 def reshape_law(law, shape):

@@ -16,7 +16,7 @@ FIELDS = (
 CLIPPING = (
     "One row per structure that a new phase wire runs through, wire and option: where its clamp goes for strings to be "
     "plumb, when the whole section lies in travellers without friction at the stringing temperature. None for the "
-    "existing wire, nor by the ruling span. Findings of other states take strings to be plumb at the everyday "
-    "temperature.",
+    "existing wire, nor by the ruling span. All findings of a new wire start from here: its spans keep the wire that they "
+    "were clipped in with.",
     """line! structure! wire! section! option! temperature_c horizontal_tension_n clipping_offset_m traveller_lean_m
     back_tension_n ahead_tension_n""")

@@ -1,0 +1,114 @@
+"""Wires that run through whole sections, from one dead end to the next, with what holds them."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from corridor.constants import GRAVITY
+from corridor.mechanics.supports import FREE, HELD, POST, Supports
+
+__all__ = ["Chains", "chain_wires", "right_of", "turned"]
+
+
+@dataclass(frozen=True)
+class Chains:
+    """Wires that run through whole sections, one row each; padded to the longest.
+
+    `row` (chain, span) wire span, -1 beyond the end; `count` (chain,); `corner` (chain, span + 1, 2) structure
+    centres in ground metres from the first; `azimuth` (chain, span) [rad]; `supports` of (chain, span + 1), with
+    `string_force` that of a pressure of 1 Pa blowing to the right [m2].
+    """
+
+    row: np.ndarray
+    count: np.ndarray
+    corner: np.ndarray
+    azimuth: np.ndarray
+    supports: Supports
+
+
+def chain_wires(frame, wires, spans):
+    """Return the chains of all wires, from one held end to the next.
+
+    Parameters
+    ----------
+    frame : SpanFrame
+    wires : WireSpans
+    spans : Spans
+    """
+    section = spans.section[wires.span]
+    order = np.lexsort((wires.span, wires.wire.astype(str), section))
+    s, name, at = section[order], wires.wire[order], wires.span[order]
+    new = np.r_[True, (s[1:] != s[:-1]) | (name[1:] != name[:-1]) | (at[1:] != at[:-1] + 1)]
+    chain = np.cumsum(new) - 1
+    count = np.bincount(chain)
+    place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
+    row = np.full((len(count), count.max()), -1)
+    row[chain, place] = order
+    return _supported(frame, wires, spans, row, count)
+
+
+def _supported(frame, wires, spans, row, count):
+    """Chains with their hinges in ground metres, in directions of the grid."""
+    span = wires.span[row]
+    azimuth = np.radians(spans.azimuth[span])
+    step = np.where(row >= 0, spans.length[span], 0.0)
+    forward = np.stack([np.sin(azimuth), np.cos(azimuth)], axis=-1)
+    corner = np.zeros((len(row), row.shape[1] + 1, 2))
+    corner[:, 1:] = np.cumsum(step[..., None] * forward, axis=1)
+    hinge = np.full((len(row), row.shape[1] + 1, 3), np.nan)
+    string, strain, mass, stiff, area = _at_nodes(wires, row, count)
+    start, end = _without_strain_strings(frame, wires)
+    hinge[:, 1:] = turned(end[row], azimuth, corner[:, :-1], 1)
+    hinge[:, :-1] = np.where((row >= 0)[..., None], turned(start[row], azimuth, corner[:, :-1], 1),
+                             hinge[:, :-1])
+    hinge[..., 2] += string
+    string = string + strain
+    kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
+    blown = area[..., None] * right_of(azimuth)
+    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
+
+
+def _without_strain_strings(frame, wires):
+    """Both ends of wires in the frame of their span [m], or where their strain strings hold on."""
+    chord = frame.end - frame.start
+    ahead = chord / np.linalg.norm(chord, axis=1, keepdims=True)
+    first, last = wires.strain_start[:, None], wires.strain_end[:, None]
+    return (np.where(first > 0, frame.start - first * ahead, frame.start),
+            np.where(last > 0, frame.end + last * ahead, frame.end))
+
+
+def _at_nodes(wires, row, count):
+    """What holds each node, (chain, node), else 0: length of a suspension and of a strain string, mass, stiffness
+    (0: held) and area in the wind."""
+    node = np.arange(row.shape[1] + 1)
+    inner = (node > 0) & (node < count[:, None])
+    dead = (node == 0) | (node == count[:, None])
+
+    def spread(start, end, where):
+        ahead, behind = np.pad(start[row], ((0, 0), (0, 1))), np.pad(end[row], ((0, 0), (1, 0)))
+        return np.where(where, np.where(node == 0, ahead, behind), 0.0)
+
+    string = spread(wires.string_start, wires.string_end, inner)
+    strain = spread(wires.strain_start, wires.strain_end, dead)
+    stiff = (np.where(np.isfinite(k), k, 0.0) for k in (wires.stiffness_start, wires.stiffness_end))
+    hangs = inner | (strain > 0)
+    return (string, strain, spread(wires.mass_start, wires.mass_end, hangs), spread(*stiff, inner),
+            spread(wires.area_start, wires.area_end, hangs))
+
+
+def right_of(azimuth):
+    """Unit vectors to the right of chains at their nodes, halving the turn, (chain, node, 3)."""
+    both = np.stack([np.cos(azimuth), -np.sin(azimuth), np.zeros_like(azimuth)], axis=-1)
+    right = np.concatenate([both[:, :1], both[:, :-1] + both[:, 1:], both[:, -1:]], axis=1)
+    return right / np.linalg.norm(right, axis=-1, keepdims=True)
+
+
+def turned(point, azimuth, corner, sense):
+    """Span-frame points as points about the chain's first structure (sense 1), or back again (-1)."""
+    sin, cos = np.sin(azimuth), np.cos(azimuth)
+    if sense == 1:
+        along, right = point[..., 0], point[..., 1]
+        east, north = along * sin + right * cos, along * cos - right * sin
+        return np.stack([corner[..., 0] + east, corner[..., 1] + north, point[..., 2]], axis=-1)
+    east, north = point[..., 0] - corner[..., 0], point[..., 1] - corner[..., 1]
+    return np.stack([east * sin + north * cos, east * cos - north * sin, point[..., 2]], axis=-1)
