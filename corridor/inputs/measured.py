@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-from scipy.optimize import brentq
 
 from corridor.conductor.materials import read_cells
 from corridor.errors import InputError, nearest
@@ -122,4 +121,7 @@ def _constant(path, number, span, rise, sag):
     low, high = span / 4, span * 1e4
     if off(low) < 0 or off(high) > 0:
         raise InputError(path, f"row {number}, sag", f"{sag:g} m in a span of {span:g} m", "the sag of a hanging wire")
+    # Only a study with measured curves needs it, and it takes a quarter of a second to load.
+    from scipy.optimize import brentq
+
     return brentq(off, low, high, xtol=1e-9)

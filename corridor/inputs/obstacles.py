@@ -20,7 +20,10 @@ _LOWEST, _HIGHEST = -500.0, 9000.0
 _DEEPEST, _TALLEST = -50.0, 1000.0
 #: A lower voltage of a line than this is a number of kilovolts, or no voltage [V].
 _LEAST_VOLTAGE = 100.0
-_KINDS = {"Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon"}
+#: Kinds of geometry in the order of shapely's numbers, and those that are used.
+_KINDS = ("Point", "LineString", "LinearRing", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon",
+          "GeometryCollection")
+_USABLE = ("Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon")
 _OPTIONS = (
     "column",
     "height_column",
@@ -138,11 +141,12 @@ def _column(section, portion, what):
     return None if name is None else portion.columns[name]
 
 
-def _blame(fault, wrong, text):
-    """Note a fault where there is none yet; the first one found is told. `text` is one, or one per
-    feature."""
-    free = wrong & (fault == "")
-    fault[free] = text if isinstance(text, str) else np.asarray(text, object)[free]
+def _blame(fault, wrong, text, values=None):
+    """Note a fault where there is none yet; the first one found is told. `text` has a place for the
+    value of a feature where there are `values`."""
+    free = np.flatnonzero(wrong)
+    free = free[fault[free] == ""]
+    fault[free] = text if values is None else [text.format(values[i]) for i in free]
 
 
 def _category(section, portion, fault):
@@ -166,14 +170,14 @@ def _value(section, portion, what, kind, fault):
         return np.full(len(portion.fid), np.nan if given is None else given, float)
     numbers, wrong = cells(values, kind)
     _blame(fault, wrong == "missing", f"no {what}")
-    _blame(fault, wrong != "", [f"{what} {text} is not a number" for text in wrong])
+    _blame(fault, wrong != "", f"{what} {{}} is not a number", wrong)
     return numbers
 
 
 def _accept(fault, values, low, high, what):
     """Numbers outside of what can be become nan and a fault."""
     wrong = (values < low) | (values > high)
-    _blame(fault, wrong, [f"{what} of {value:g}" for value in values])
+    _blame(fault, wrong, f"{what} of {{:g}}", values)
     values[wrong] = np.nan
 
 
@@ -198,10 +202,11 @@ def _voltage(section, portion, fault):
     _blame(
         fault,
         ~np.isin(wrong.astype(str), ("", "missing")),
-        [f"voltage {text} is not a voltage" for text in wrong],
+        "voltage {} is not a voltage",
+        wrong,
     )
     low = numbers < _LEAST_VOLTAGE
-    _blame(fault, low, [f"voltage of {value:g} V, perhaps meant in kV" for value in numbers])
+    _blame(fault, low, "voltage of {:g} V, perhaps meant in kV", numbers)
     return np.where(low | (wrong != ""), np.nan, numbers)
 
 
@@ -214,12 +219,8 @@ def _highest(value):
 
 def _check_shape(geometry, fault):
     """Note what kind of geometry cannot be used."""
-    kind = np.array([g.geom_type if g is not None else "" for g in geometry], object)
-    _blame(
-        fault,
-        ~np.isin(kind.astype(str), list(_KINDS)) & (kind != ""),
-        [f"a geometry of kind {k}" for k in kind],
-    )
+    kind = np.append(_KINDS, "")[shapely.get_type_id(geometry)]
+    _blame(fault, ~np.isin(kind, _USABLE) & (kind != ""), "a geometry of kind {}", kind)
     bounds = shapely.bounds(geometry)
     _blame(
         fault,
@@ -247,7 +248,7 @@ def _top(section, layer, portion, geometry, fault):
     if elevation is not None:
         z, wrong = cells(elevation, "length")
         _blame(fault, wrong == "missing", "no elevation")
-        _blame(fault, wrong != "", [f"elevation {text} is not a number" for text in wrong])
+        _blame(fault, wrong != "", "elevation {} is not a number", wrong)
         told = np.isfinite(z)
         geometry[told] = shapely.force_3d(shapely.force_2d(geometry[told]), z[told])
         absolute = np.ones(len(geometry), bool)
