@@ -14,7 +14,8 @@ from corridor.planning.rating_tables import energy
 from corridor.study import load_study
 from corridor.summary import Tally
 
-__all__ = ["Comparison", "Gathered", "States", "compare_facts", "compare_study", "states_of", "write_comparison"]
+__all__ = ["Comparison", "Gathered", "States", "compare_facts", "compare_study", "comparison_of", "states_of",
+           "write_comparison"]
 
 #: Hours of a year, for a loss that flows all of it.
 _YEAR = 8760.0
@@ -117,7 +118,7 @@ def compare_facts(facts, plan, ground, loads=(), *, progress=None, watch=None):
         gathered.add(layer, columns)
         if watch:
             watch(layer, columns)
-    return _comparison(gathered, plan, loads)
+    return comparison_of(gathered, plan, loads)
 
 
 def states_of(facts):
@@ -248,7 +249,8 @@ def _greatest(values):
     return np.nanmax(values) if np.isfinite(values).any() else np.nan
 
 
-def _comparison(gathered, plan, loads):
+def comparison_of(gathered, plan, loads):
+    """Return the Comparison of findings that a Gathered has seen; `loads` as `compare_facts` takes them."""
     facts, names = gathered.facts, gathered.names
     bundle = {option.name: option.wiring.bundle for option in facts.options}
     pull = {name: gathered.tension[name][0] * bundle[name] for name in names}
