@@ -100,19 +100,7 @@ def cross(wires, index, ground, sample):
 
 def _stretches(lines, wires, index):
     """Wire, part, and the ends of the stretch along the wire [-] of every meeting in plan."""
-    wire, part = index.tree.query(lines, predicate="intersects")
-    keep = (shapely.get_dimensions(index.footprint[part]) > 0)
-    wire, part = wire[keep], part[keep]
-    met, owner = shapely.get_parts(shapely.intersection(lines[wire], index.footprint[part]), return_index=True)
-    wire, part = wire[owner], part[owner]
-    coordinates, vertex = shapely.get_coordinates(met, return_index=True)
-    start, end = wires.start[wire, :2], wires.end[wire, :2]
-    along = end - start
-    place = ((coordinates - start[vertex]) * along[vertex]).sum(1) / (along[vertex] ** 2).sum(1)
-    place = np.clip(place, 0, 1)
-    low, high = np.full(len(met), np.inf), np.full(len(met), -np.inf)
-    np.minimum.at(low, vertex, place)
-    np.maximum.at(high, vertex, place)
+    wire, part, low, high = index.footprint.stretches(wires.start[:, :2], wires.end[:, :2], lines)
     order = np.lexsort((low, index.of_part[part], wire))
     return wire[order], part[order], low[order], high[order]
 

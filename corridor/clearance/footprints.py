@@ -12,6 +12,12 @@ __all__ = ["Footprints"]
 #: Corners of a quarter of a circle: a crown of 10 m is drawn less than 1 mm too wide.
 _QUARTER = 64
 
+#: Directions from the centre of a drawn circle to the middles of its sides, (side, 2).
+_SIDES = np.stack([f((np.arange(4 * _QUARTER) + 0.5) * np.pi / (2 * _QUARTER)) for f in (np.cos, np.sin)], axis=-1)
+
+#: Chords cut by circles at once.
+_AT_ONCE = 4000
+
 
 class Footprints:
     """Footprints by part, `footprints[parts]`, and a tree of them.
@@ -35,7 +41,9 @@ class Footprints:
         lines = np.flatnonzero(widen & ~self._round)
         self._shape[lines] = self._drawn(lines)
         box = self._shape.copy()
-        (x, y), a = shapely.get_coordinates(flat[self._round]).T, self._around[self._round]
+        self._centre = np.full((len(flat), 2), np.nan)
+        self._centre[self._round] = shapely.get_coordinates(flat[self._round])
+        (x, y), a = self._centre[self._round].T, self._around[self._round]
         box[self._round] = shapely.box(x - a, y - a, x + a, y + a)
         self._tree = shapely.STRtree(box)
 
@@ -54,6 +62,14 @@ class Footprints:
     def _drawn(self, parts):
         return shapely.buffer(self._flat[parts], self._around[parts], quad_segs=_QUARTER)
 
+    def widened(self, parts, distance):
+        """Return footprints of some parts, all widened by a distance [m of the grid]."""
+        round_ = self._round[parts]
+        flat = np.where(round_, self._flat[parts], self._shape[parts])
+        flat[~round_] = shapely.buffer(flat[~round_], distance, quad_segs=4)
+        radius = self._around[parts] * np.cos(np.pi / (4 * _QUARTER))
+        return Footprints(flat, np.where(round_, radius + distance, 0.0))
+
     def near(self, geometry, parts, distance):
         """Return whether footprints lie within a distance of geometries [m of the grid], pair by pair.
 
@@ -61,6 +77,49 @@ class Footprints:
         """
         shape = np.where(self._round[parts], self._flat[parts], self._shape[parts])
         return shapely.dwithin(geometry, shape, distance + np.where(self._round[parts], self._around[parts], 0.0))
+
+    def stretches(self, start, end, lines):
+        """Return every stretch of chords in plan that lies over a footprint.
+
+        Parameters
+        ----------
+        start, end : ndarray, shape (chord, 2)
+        lines : ndarray, shape (chord,)
+            The same as geometries, None for a chord to be left out.
+
+        Returns
+        -------
+        chord, part : ndarray of int, shape (stretch,)
+        low, high : ndarray, shape (stretch,)
+            Ends of the stretch as shares of the chord [-].
+        """
+        chord, part = self._tree.query(lines, "intersects")
+        round_ = self._round[part]
+        low, high = self._through_round(start, end, chord[round_], part[round_])
+        met = low <= high
+        rounds = chord[round_][met], part[round_][met], low[met], high[met]
+        wide = ~round_ & (shapely.get_dimensions(self._shape[part]) > 0)
+        shapes = _through_shapes(start, end, lines, chord[wide], part[wide], self._shape)
+        return tuple(np.concatenate(pair) for pair in zip(rounds, shapes, strict=True))
+
+    def _through_round(self, start, end, chord, part):
+        """Shares of chords between which they are within drawn circles: low above high where they pass by.
+
+        A side k with its normal n_k lies r off the centre c: within are the t with `t u.n_k <= r - (a - c).n_k` for all
+        sides of a circle that the chord a + t u meets.
+        """
+        low, high = np.zeros(len(chord)), np.ones(len(chord))
+        r = self._around[part] * np.cos(np.pi / (4 * _QUARTER))
+        for first in range(0, len(chord), _AT_ONCE):
+            some = slice(first, first + _AT_ONCE)
+            a, c = start[chord[some]], self._centre[part[some]]
+            along, room = (end[chord[some]] - a) @ _SIDES.T, r[some, None] - (a - c) @ _SIDES.T
+            with np.errstate(divide="ignore", invalid="ignore"):
+                t = room / along
+            enters, beside = np.where(along < 0, t, -np.inf), np.where((along == 0) & (room < 0), -np.inf, np.inf)
+            low[some] = np.maximum(enters.max(axis=1), 0)
+            high[some] = np.minimum(np.where(along > 0, t, beside).min(axis=1), 1)
+        return low, high
 
     def query(self, geometry, predicate=None, distance=None):
         """Return indices of geometries, and of footprints that they meet, as a tree of shapely does.
@@ -82,3 +141,17 @@ class Footprints:
         keep = np.ones(len(row), bool)
         keep[doubtful] = met
         return found[:, keep]
+
+
+def _through_shapes(start, end, lines, chord, part, shape):
+    """Chord, part and ends of every stretch over shapes that are drawn; one over each piece of them."""
+    met, owner = shapely.get_parts(shapely.intersection(lines[chord], shape[part]), return_index=True)
+    chord, part = chord[owner], part[owner]
+    coordinates, vertex = shapely.get_coordinates(met, return_index=True)
+    a, along = start[chord], (end - start)[chord]
+    place = ((coordinates - a[vertex]) * along[vertex]).sum(1) / (along[vertex] ** 2).sum(1)
+    place = np.clip(place, 0, 1)
+    low, high = np.full(len(met), np.inf), np.full(len(met), -np.inf)
+    np.minimum.at(low, vertex, place)
+    np.maximum.at(high, vertex, place)
+    return chord, part, low, high

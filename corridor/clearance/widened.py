@@ -45,8 +45,8 @@ def widened(index, plan, distance):
     low, high = np.nanmin(plan, axis=0) - distance, np.nanmax(plan, axis=0) + distance
     near = np.sort(index.tree.query(shapely.box(*low, *high)))
     part, of_part = index.part[near], index.of_part[near]
-    flat = shapely.buffer(index.footprint[near], distance, quad_segs=4)
-    return replace(index, part=part, footprint=flat, of_part=of_part, tree=shapely.STRtree(flat))
+    footprint = index.footprint.widened(near, distance)
+    return replace(index, part=part, footprint=footprint, of_part=of_part, tree=footprint)
 
 
 def swept_pairs(index, key, curves):

@@ -66,3 +66,31 @@ def test_only_what_is_met_is_drawn(things):
     before = lazy._undrawn.sum()
     met = lazy.query(np.array([shapely.LineString([(0, 150), (300, 150)])]), "intersects")
     assert len(met[0]) and before - 60 < lazy._undrawn.sum() < before
+
+
+def test_stretches_are_shapelys_intersections(things):
+    flat, radius, lines = things
+    whole, lazy = drawn(flat, radius), Footprints(flat, radius)
+    ends = shapely.get_coordinates(lines[:-1]).reshape(-1, 2, 2)
+    start, end = (np.append(ends[:, i], [[np.nan, np.nan]], axis=0) for i in (0, 1))
+    chord, part, low, high = lazy.stretches(start, end, lines)
+    size = np.hypot(*(end - start)[chord].T)
+    got = np.zeros((len(lines), 400))
+    np.add.at(got, (chord, part), (high - low) * size)
+    wide = shapely.get_dimensions(whole) > 0
+    wanted = np.where(wide, shapely.length(shapely.intersection(lines[:-1, None], whole)), 0.0)
+    assert (wanted > 1).sum() > 100
+    np.testing.assert_allclose(got[:-1], wanted, atol=1e-9)
+    met = shapely.intersects(lines[:-1, None], whole) & wide
+    assert set(zip(*np.nonzero(met), strict=True)) == set(zip(chord.tolist(), part.tolist(), strict=True))
+    middle = start[chord] + ((low + high) / 2)[:, None] * (end - start)[chord]
+    assert (shapely.distance(shapely.points(middle), whole[part]) < 1e-9).all()
+
+
+def test_widened_footprints_hold_shapelys_buffers(things):
+    flat, radius, _ = things
+    parts = np.arange(30, 400, 7)
+    wider = Footprints(flat, radius).widened(parts, 2.5)[:]
+    expected = shapely.buffer(drawn(flat, radius)[parts], 2.5, quad_segs=4)
+    assert (shapely.area(shapely.difference(expected, wider)) < 1e-9).all()
+    assert (shapely.hausdorff_distance(expected, wider) < 1e-3).all()
