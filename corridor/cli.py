@@ -31,6 +31,7 @@ COMMANDS = (
     "draw",
     "tables",
     "export",
+    "headroom",
 )
 
 

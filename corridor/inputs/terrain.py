@@ -99,6 +99,14 @@ class Terrain:
         return min(self._cell(index) for index in range(len(self._mosaics)))
 
     @property
+    def grid(self):
+        """West, north of a corner and side of the cells [m] of the first raster; None where its cells
+        are not square, or do not lie along the axes of the frame."""
+        (a, b, west), (d, e, north), _ = self._rasters[0].matrix
+        straight = self._changes[0] is None and b == d == 0 and a == -e > 0
+        return (float(west), float(north), float(a)) if straight else None
+
+    @property
     def warnings(self):
         """What is to be said of the rasters, and of the cells read so far."""
         texts = [text for raster in self._rasters for text in raster.cautions]

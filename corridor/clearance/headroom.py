@@ -1,0 +1,219 @@
+"""How high the ground may be below wires, cell by cell: the rule for it turned round.
+
+A rule for the ground asks that a wire hangs higher over it than required: `z - g >= R`. So over each place the ground
+may reach `z - R`, with the lowest wire of all that hang there in any state. A wire is a curve and a cell an area, so a
+cell gets the least over all of it that lies below wires.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance import rules as rule_tables
+from corridor.clearance.trees import places_of
+from corridor.geometry.catenary import plane_of, points
+from corridor.geometry.surface import crossings
+from corridor.line.swing import to_grid
+
+__all__ = ["Cells", "Room", "empty_room", "ground_requirement", "hung_still", "hung_swung", "lower", "mark", "place",
+           "spread", "window_of"]
+
+#: Chords of a wire, over each of which its height is a parabola: to below a micrometre over 15 m.
+_CHORDS = 32
+#: Steps between neighbouring swings, as a share of the cell.
+_STEP = 0.5
+#: Swings of one wire at most.
+_SWINGS = 401
+
+
+class Cells(NamedTuple):
+    """Square cells of the grid: `west`, `north` of the first corner [m], `size` [m]; number of `rows` and `columns`."""
+
+    west: float
+    north: float
+    size: float
+    rows: int
+    columns: int
+
+    def at(self, easting, northing):
+        """Return column and row as fractions [cells], whole at the cells' edges."""
+        return (easting - self.west) / self.size, (self.north - northing) / self.size
+
+
+class Room(NamedTuple):
+    """What is found in each cell (row, column): `allowed` highest elevation of the ground [m] and `headroom` [m] that
+    is left above it, inf where no wire hangs above; `unknown` where some of it could not be assessed."""
+
+    allowed: np.ndarray
+    headroom: np.ndarray
+    unknown: np.ndarray
+
+
+def empty_room(cells):
+    """Return a `Room` in which nothing was found yet."""
+    shape = cells.rows, cells.columns
+    return Room(np.full(shape, np.inf), np.full(shape, np.inf), np.zeros(shape, bool))
+
+
+def window_of(cells, curves):
+    """Return the part of some cells that holds curves in plan, and the row and column where it begins.
+
+    Parameters
+    ----------
+    cells : Cells
+    curves : ndarray, shape (..., 2 or more)
+        On the grid; nan counts nothing, but one must be known.
+    """
+    column, row = cells.at(curves[..., 0], curves[..., 1])
+    c0, r0 = (int(np.floor(np.nanmin(v))) for v in (column, row))
+    c1, r1 = (int(np.floor(np.nanmax(v))) + 1 for v in (column, row))
+    part = Cells(cells.west + c0 * cells.size, cells.north - r0 * cells.size, cells.size, r1 - r0, c1 - c0)
+    return part, r0, c0
+
+
+def ground_requirement(rules, case, voltage):
+    """Return what is required above the ground in a case, as a function of its elevation; None without a rule.
+
+    Parameters
+    ----------
+    rules : Rules
+    case : Case
+    voltage : float
+        Highest, line to line [V].
+
+    Returns
+    -------
+    callable or None
+        `required(elevation)` [m], of the shape of the elevation.
+    """
+    U = voltage / 1e3
+    index = int(rule_tables.choose(rules, "ground", "vertical", case.name, U, swung=case.wind > 0))
+    if index < 0:
+        return None
+    if rules.altitude_share[index] == 0 and np.isinf(rules.max_altitude[index]):
+        fixed = float(rule_tables.requirement(rules, index, U, 0.0).required)
+        return lambda elevation: np.full(np.shape(elevation), fixed)
+    return lambda elevation: rule_tables.requirement(rules, index, U, elevation).required
+
+
+def hung_still(scene, rows, option, case):
+    """Return wires of some rows where they hang in still air: points on the grid (row, 2 chords + 1, 3)."""
+    hung, at = scene.hung, (rows, option, case, 0)
+    plane = plane_of(hung.start[at], hung.end[at], hung.vectors()[at])
+    local = points(hung.start[at], plane, hung.constant[at], np.linspace(0, 1, 2 * _CHORDS + 1))
+    return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows])
+
+
+def hung_swung(scene, arcs, rows, size):
+    """Return wires at many swings, from full wind on the left to full wind on the right.
+
+    Parameters
+    ----------
+    scene : Scene
+    arcs : Arcs
+        Of the wires in the option and case in question.
+    rows : ndarray of int, shape (row,)
+        Their wire spans.
+    size : float
+        Neighbouring swings lie no more than half of this apart in plan at mid-span [m].
+
+    Returns
+    -------
+    ndarray, shape (row x swing, 2 chords + 1, 3)
+        On the grid.
+    """
+    ends = places_of(arcs, np.tile([0.0, 1.0], (len(rows), 1)), np.full((len(rows), 1), 0.5))
+    width = np.nanmax(np.linalg.norm(np.diff(ends[..., :2], axis=1), axis=-1), initial=0.0)
+    count = int(np.clip(np.ceil(width / (_STEP * size)), 8, _SWINGS - 1)) + 1
+    turn = np.tile(np.linspace(0, 1, count), (len(rows), 1))
+    share = np.tile(np.linspace(0, 1, 2 * _CHORDS + 1), (len(rows), 1))
+    local = places_of(arcs, turn, share)
+    return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows]).reshape(-1, share.shape[1], 3)
+
+
+def spread(curves, size, beside):
+    """Return curves together with copies of them moved aside in plan, to either side.
+
+    Parameters
+    ----------
+    curves : ndarray, shape (curve, point, 3)
+        On the grid.
+    size : float
+        Side of the cells, of which neighbouring copies lie half apart at most [m].
+    beside : float
+        How far the outermost are moved [m].
+
+    Returns
+    -------
+    ndarray, shape (curve x copy, point, 3)
+    """
+    aside = np.linspace(-beside, beside, 2 * int(np.ceil(beside / (_STEP * size))) + 1)
+    chord = curves[:, -1, :2] - curves[:, 0, :2]
+    right = np.stack([chord[:, 1], -chord[:, 0], 0 * chord[:, 0]], axis=-1) / np.linalg.norm(chord, axis=-1)[:, None]
+    moved = curves[:, None] + (aside[:, None] * right[:, None])[:, :, None]
+    return moved.reshape(-1, *curves.shape[1:])
+
+
+def lower(room, cells, curves, sample, required):
+    """Take curves of wires into a room, in place: where they hang lower than what was found, they count.
+
+    Parameters
+    ----------
+    room : Room
+        Of the cells.
+    cells : Cells
+    curves : ndarray, shape (curve, 2 chords + 1, 3)
+        On the grid, all within the cells; every chord has its ends and the wire's place at its middle.
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
+    required : callable
+        `required(ground elevation) -> height that is required above it [m]`; where the ground is not known it is asked
+        for the elevation of the wire, above which it does not lie.
+    """
+    z, ground, place = _pieces(cells, curves, sample)
+    least, over = _vertex(*z), _vertex(*(z - ground))
+    known = np.isfinite(over)
+    R = required(np.where(np.isnan(ground[1]), z[1], ground[1]))
+    ruled = np.isfinite(R)
+    np.minimum.at(room.allowed, tuple(place[:, ruled]), (least - R)[ruled])
+    some = known & ruled
+    np.minimum.at(room.headroom, tuple(place[:, some]), (over - R)[some])
+    room.unknown[tuple(place[:, ~some])] = True
+
+
+def mark(room, cells, curves):
+    """Mark the cells below curves as not assessed, in place; arguments as in `lower`."""
+    *_, place = _pieces(cells, curves, lambda easting, northing: np.zeros(np.shape(easting)))
+    room.unknown[tuple(place)] = True
+
+
+def place(room, cells, easting, northing, allowed, headroom):
+    """Take single places into a room, in place, as findings have them; columns of shape (place,)."""
+    column, row = (np.floor(v).astype(int) for v in cells.at(easting, northing))
+    np.minimum.at(room.allowed, (row, column), allowed)
+    np.minimum.at(room.headroom, (row, column), headroom)
+
+
+def _pieces(cells, curves, sample):
+    """Wires cut at edges and middle lines of cells: elevations and ground at start, middle and end (3, piece), and row
+    and column (2, piece) of the cell. On a grid of the ground raster's own cells the ground is quadratic on each."""
+    a, m, b = (curves[:, i:j:2].reshape(-1, 3) for i, j in ((0, -1), (1, None), (2, None)))
+    start, stop = (2 * np.stack(cells.at(v[:, 0], v[:, 1])) for v in (a, b))
+    first, t = crossings(start, stop, (0, 0), (2 * cells.columns, 2 * cells.rows))
+    chord = np.repeat(np.arange(len(a)), np.diff(first))
+    drop = (a + b)[:, 2] / 2 - m[:, 2]
+    e, n, z = (a[chord] + t[:, None] * (b - a)[chord]).T
+    z = z - 4 * drop[chord] * t * (1 - t)
+    ground = sample(e, n)
+    middle = np.flatnonzero((np.arange(len(t)) - first[chord]) % 2 == 1)
+    column, row = (np.floor(v).astype(int) for v in cells.at(e[middle], n[middle]))
+    at = middle + np.arange(-1, 2)[:, None]
+    return z[at], ground[at], np.stack([row, column])
+
+
+def _vertex(left, middle, right):
+    """Least value of the parabolas through three even places, between the outer two."""
+    bend, lean = left + right - 2 * middle, (left - right) / 4
+    with np.errstate(invalid="ignore", divide="ignore"):
+        place = np.clip(np.where(bend > 0, 2 * lean / bend, np.sign(lean)), -1, 1)
+    return middle - 2 * lean * place + bend / 2 * place**2

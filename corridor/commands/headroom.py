@@ -1,0 +1,45 @@
+"""The command `corridor headroom`."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import QUIET, STUDY, tell
+
+__all__ = ["headroom"]
+
+
+@click.command()
+@STUDY
+@click.option("--findings", "-i", type=click.Path(path_type=Path),
+              help="GeoPackage of the check; default: that of the study.")
+@click.option("--folder", "-f", type=click.Path(path_type=Path),
+              help="Folder for the rasters, made where it is new; default: beside the findings.")
+@click.option("--cell", type=float, help="Side of the cells in m; default: that of the ground raster.")
+@click.option("--beside", type=float, default=0.0, show_default=True,
+              help="Take wires as this many m wider to either side.")
+@QUIET
+def headroom(study, findings, folder, cell, beside, quiet):
+    """Write how high the ground may be below the wires of STUDY.
+
+    One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
+    below wires the highest elevation that the rules allow, over all wires,
+    cases and swings; that minus the ground, negative where it falls short; and
+    what could not be assessed. Needs the findings of `corridor check`.
+
+    Ends with status 0, or 3 where something could not be assessed.
+
+    \b
+    Example
+      corridor check study.toml; corridor headroom study.toml
+    """
+    from corridor.jobs.headroom import headroom_study
+    from corridor.outputs.headroom_raster import headroom_text
+    from corridor.terminal import progress_bar
+
+    with progress_bar("Looking at spans", quiet) as progress:
+        result = headroom_study(study, findings, folder, cell=cell, beside=beside, progress=progress)
+    if not quiet:
+        tell([*headroom_text(result.options), *result.left_out], result.paths)
+    sys.exit(result.status)

@@ -1,0 +1,240 @@
+"""A job beside the check: how high the ground may be, cell by cell, as one raster per option."""
+
+import re
+from contextlib import ExitStack
+from dataclasses import dataclass
+
+import numpy as np
+import pyogrio
+
+from corridor import __version__
+from corridor.assessment import make_scene
+from corridor.check import Clock, prepare
+from corridor.clearance import headroom as cellwise
+from corridor.clearance.trees import arcs_of
+from corridor.errors import InputError
+from corridor.inputs.study_inputs import read_inputs
+from corridor.jobs.folder import made_folder
+from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.line.swing import to_grid
+from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
+from corridor.planning.grading import grading
+from corridor.study import load_study
+from corridor.summary import CAUTIONS
+
+__all__ = ["HeadroomResult", "headroom_study"]
+
+#: Nodes of curves worked on at once.
+_NODES = 500_000
+#: How far a wire may be blown beyond its attachments, as a share of the longest span.
+_BLOWN = 0.25
+#: Smallest cell [m]: below that rasters of ground say nothing.
+_FINEST = 0.1
+
+#: Farthest that wires may be widened [m].
+_WIDEST = 50.0
+
+
+@dataclass(frozen=True)
+class HeadroomResult:
+    """Rasters that were written, and what is in them by option, as columns.
+
+    `options` has the columns option, least_headroom_m (nan where no cell is known), short_area_m2, cut_volume_m3,
+    not_assessed_area_m2; `left_out` sentences on what was not assessed.
+    """
+
+    paths: tuple
+    options: dict
+    cell: float
+    left_out: tuple
+
+    @property
+    def status(self):
+        """Exit status: 0, or 3 where some cells could not be assessed."""
+        return 3 if np.any(self.options["not_assessed_area_m2"] > 0) or self.left_out else 0
+
+
+def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, progress=None):
+    """Write for each option how high the ground may be below its wires, and how much room is left.
+
+    Parameters
+    ----------
+    path : path
+        The study file.
+    findings : path, optional
+        The GeoPackage of the check; default: what the study says.
+    folder : path, optional
+        Where the rasters go; default: beside the findings.
+    cell : float, optional
+        Side of the cells [m of the grid]; default: that of the ground raster.
+    beside : float
+        Wires count as this much wider to either side [m].
+    progress : callable, optional
+        `progress(done, total)` in spans.
+
+    Returns
+    -------
+    HeadroomResult
+
+    Raises
+    ------
+    InputError
+        There are no findings of the study as it stands, no rule for the ground, or the cell cannot be used.
+    """
+    study = load_study(path)
+    source = own_findings(study, findings)
+    folder = source.parent if folder is None else made_folder(folder)
+    if cell is not None and not cell >= _FINEST:
+        raise InputError(None, "cell", f"{cell:g} m", f"{_FINEST:g} m or more")
+    if not 0 <= beside <= _WIDEST:
+        raise InputError(None, "beside", f"{beside:g} m", f"0 to {_WIDEST:g} m")
+    inputs = read_inputs(study)
+    with inputs.terrain, ExitStack() as stack:
+        same_inputs(source, pyogrio.read_dataframe(source, layer="inputs"), inputs)
+        facts, plan, ground = prepare(inputs, Clock())
+        rules, left_out = _rules(study, facts)
+        cells = _cells(inputs.terrain, facts, plan, cell, beside)
+        tags = _tags(study, source, facts, rules, left_out) | {"WIDENED_BY": f"{beside:g} m to either side"}
+        names = _file_names(source, facts.options)
+        rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | _option_tags(option)))
+                   for name, option in zip(names, facts.options, strict=True)]
+        unsolved = _fill(rasters, cells, facts, plan, ground, rules, _found(source), beside, progress)
+        area = (cells.size * float(np.mean(plan.spans.ground_factor)))**2
+        rows = [_summed(raster, option.name, area) for raster, option in zip(rasters, facts.options, strict=True)]
+        for raster in rasters:
+            raster.close()
+    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
+    return HeadroomResult(tuple(raster.path for raster in rasters), columns, cells.size, left_out + unsolved)
+
+
+def _rules(study, facts):
+    """What each case with vertical clearance among its checks requires above the ground, and the cases without."""
+    asked = [k for k, case in enumerate(facts.cases) if "vertical" in case.checks]
+    found = {k: cellwise.ground_requirement(facts.rules, facts.cases[k], facts.voltage) for k in asked}
+    rules = {k: required for k, required in found.items() if required is not None}
+    if not rules:
+        raise InputError(study.path, "rules", "no vertical row for the ground in any case that asks for it",
+                         "a table or file with such a row, and a case with \"vertical\" among its checks")
+    return rules, tuple(f"case {facts.cases[k].name}: the rules hold none for the ground" for k in asked
+                        if k not in rules)
+
+
+def _cells(terrain, facts, plan, size, beside):
+    """Cells about the whole line, on the grid of the ground raster where they are as large as its own."""
+    west, north, own = terrain.grid or (0.0, 0.0, terrain.cell_size)
+    size = own if size is None else float(size)
+    s, framings = facts.structures, facts.framings
+    reach = _BLOWN * plan.spans.length.max() + np.abs(framings.offset).max() + framings.string_length.max()
+    reach += size + beside
+    box = np.array([[s.easting.min() - reach, s.easting.max() + reach], [s.northing.min() - reach,
+                                                                         s.northing.max() + reach]])
+    c0, c1 = np.floor((box[0] - west) / size).astype(int) + [0, 1]
+    r0, r1 = np.floor((north - box[1][::-1]) / size).astype(int) + [0, 1]
+    return cellwise.Cells(float(west + c0 * size), float(north - r0 * size), size, int(r1 - r0), int(c1 - c0))
+
+
+def _found(source):
+    """The findings on the ground, by line, span and option."""
+    rows = pyogrio.read_dataframe(source, layer="clearances", where="against = 'ground' AND measure = 'vertical'",
+                                  columns=["line", "span", "option", "wire_elevation_m", "required_m", "margin_m"])
+    return {key: part for key, part in rows.groupby(["line", "span", "option"])}
+
+
+def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
+    """Put all spans into the rasters; what was not assessed, in words."""
+    windy = np.array([k for k in rules if facts.cases[k].wind > 0], int)
+    left_out = []
+    for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
+        scene, _ = make_scene(facts, plan, int(first), int(last))
+        arcs = arcs_of(scene, windy) if len(windy) else None
+        for span in range(len(scene.spans)):
+            rows = np.flatnonzero((scene.wires.span == span)
+                                  & ((facts.shield is not None) | (scene.wires.kind != "shield")))
+            for option, raster in enumerate(rasters if len(rows) else ()):
+                curves = [(k, cellwise.spread(points, cells.size, beside))
+                          for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)]
+                name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
+                if all(np.isfinite(points).all() for _, points in curves):
+                    _merge(raster, cells, curves, rules, ground.sample, found.get(name))
+                else:
+                    left_out.append("{} {}, {}: where a wire hangs is not known".format(*name))
+                    _mark(raster, cells, _straight(scene, rows))
+        if progress:
+            progress(int(last) + 1, len(plan.spans))
+    return tuple(left_out)
+
+
+def _curves(scene, arcs, rows, option, rules, windy, size):
+    """Yield each case with the curves of the wires of a span in one option; nan where a wire has no answer."""
+    for k in rules:
+        if k not in windy:
+            yield k, cellwise.hung_still(scene, rows, option, k)
+            continue
+        own = (rows * len(scene.options) + option) * len(windy) + int(np.flatnonzero(windy == k)[0])
+        some = arcs.take(own)
+        # Part of the wind without an answer is no answer: nothing is made up between.
+        known = np.isfinite(some.constant).all()
+        yield k, cellwise.hung_swung(scene, some, rows, size) if known else np.full((1, 3, 3), np.nan)
+
+
+def _straight(scene, rows):
+    """Chords between the wires' ends at rest, on the grid."""
+    ends = scene.frame.start[rows, None], scene.frame.end[rows, None]
+    local = ends[0] + np.linspace(0, 1, 3)[:, None] * (ends[1] - ends[0])
+    return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows])
+
+
+def _merge(raster, cells, curves, rules, sample, found):
+    """Take the wires of one span into the raster of an option, and the very places that the findings tell of."""
+    window, row, column = cellwise.window_of(cells, np.concatenate([points.reshape(-1, 3) for _, points in curves]))
+    room = cellwise.empty_room(window)
+    for case, points in curves:
+        length = np.linalg.norm(np.diff(points[:, [0, -1], :2], axis=1), axis=-1).max()
+        some = max(int(_NODES / (12 * length / cells.size + 200)), 1)
+        for first in range(0, len(points), some):
+            cellwise.lower(room, window, points[first:first + some], sample, rules[case])
+    if found is not None:
+        e, n = found.geometry.x.to_numpy(), found.geometry.y.to_numpy()
+        allowed = (found["wire_elevation_m"] - found["required_m"]).to_numpy()
+        cellwise.place(room, window, e, n, allowed, found["margin_m"].to_numpy())
+    raster.merge(room, row, column)
+
+
+def _mark(raster, cells, curves):
+    window, row, column = cellwise.window_of(cells, curves)
+    room = cellwise.empty_room(window)
+    cellwise.mark(room, window, curves)
+    raster.merge(room, row, column)
+
+
+def _summed(raster, name, area):
+    """The row of an option in the table of results."""
+    parts = [(*grading(headroom.ravel(), area), np.fmin.reduce(headroom, axis=None),
+              area * (outcome == OUTCOMES["not assessed"]).sum()) for headroom, outcome in raster.blocks()]
+    short, volume, _, least, unknown = np.array(parts).reshape(-1, 5).T
+    return {"option": name, "least_headroom_m": np.fmin.reduce(least, initial=np.nan),
+            "short_area_m2": np.nansum(short), "cut_volume_m3": np.nansum(volume),
+            "not_assessed_area_m2": unknown.sum()}
+
+
+def _file_names(source, options):
+    """A file name of each option, of letters that every disk takes."""
+    plain = [re.sub(r"[^0-9A-Za-z-]+", "_", option.name).strip("_") or "option" for option in options]
+    return [f"{source.stem}_headroom_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
+            for i, name in enumerate(plain)]
+
+
+def _tags(study, source, facts, rules, left_out):
+    """What every raster says of itself."""
+    names = [facts.cases[k].name for k in rules]
+    return {
+        "TIFFTAG_SOFTWARE": f"corridor {__version__}", "STUDY": study.study.title or study.path.name,
+        "STUDY_FILE": study.path.name, "STUDY_DIGEST": study.digest, "FINDINGS": source.name,
+        "CASES": ", ".join(names), "LEFT_OUT": "\n".join(left_out), "CAUTIONS": "\n".join(CAUTIONS),
+        "RULES": ", ".join(sorted(set(facts.rules.rule[(facts.rules.against == "ground")
+                                                       & (facts.rules.measure == "vertical")]))),
+    }
+
+
+def _option_tags(option):
+    return {"OPTION": option.name, "TIFFTAG_IMAGEDESCRIPTION": f"Headroom of the ground below wires: {option.name}"}

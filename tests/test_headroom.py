@@ -1,0 +1,314 @@
+"""Headroom of the ground: against the findings, closed forms, brute force, and the structure of the raster file."""
+
+from xml.etree import ElementTree
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+import shapely
+
+from corridor.check import Clock, prepare
+from corridor.clearance import headroom as cellwise
+from corridor.cli import main
+from corridor.errors import CorridorError, InputError
+from corridor.inputs.study_inputs import read_inputs
+from corridor.jobs import headroom as job
+from corridor.outputs import headroom_raster as files
+from corridor.outputs.headroom_style import headroom_style
+from corridor.study import load_study
+from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, line_of
+
+CELL = 2.0
+
+
+def rough(e, n):
+    """A rough side slope of 25 %."""
+    return (100 + 0.25 * (n - NORTH) + 0.8 * np.sin((e - EAST) / 17) * np.cos((n - NORTH) / 9)
+            + 0.4 * np.sin((e + 2 * n - EAST - 2 * NORTH) / 7))
+
+
+@pytest.fixture(scope="module")
+def slopes(tmp_path_factory):
+    """Three spans with strings over rough ground with a hole, two options; findings and rasters."""
+    study = TinyStudy(tmp_path_factory.mktemp("slopes") / "s")
+    study.text += SECOND_OPTION
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.rules = study.rules.replace("4.5", "7.5")
+    study.write_ground(rough, cell=CELL, low=(EAST - 60, NORTH - 60), high=(EAST + 960, NORTH + 60),
+                       unknown=lambda e, n: (np.abs(e - EAST - 700) < 6) & (np.abs(n - NORTH) < 60))
+    study.structures["base_elevation"] = 100.0
+    study.findings = study.check()
+    study.rasters = job.headroom_study(study.path)
+    return study
+
+
+def bands(result, option):
+    """Bands of one option, masked, and its grid."""
+    with rasterio.open(result.paths[option]) as dataset:
+        return dataset.read(masked=True), dataset.transform
+
+
+def at(transform, geometry):
+    row, column = rasterio.transform.rowcol(transform, geometry.x.to_numpy(), geometry.y.to_numpy())
+    return np.array(row), np.array(column)
+
+
+def test_the_same_numbers_as_the_findings(slopes):
+    """The cell of each finding on the ground shows no more room than it, and the worst of a span shows its margin.
+
+    Single precision and the coarser steps of the swing: a tenth of a millimetre. Beside the worst place cells may
+    show less than that finding, if they belong to the next span: none does here.
+    """
+    for option, name in enumerate(("today", "alloy")):
+        (_, headroom, outcome), transform = bands(slopes.rasters, option)
+        rows = slopes.findings.rows("clearances", option=name, against="ground")
+        assert {"hot", "ice", "swung"} == set(rows["case"])
+        there = headroom[at(transform, rows.geometry)].filled(np.inf)
+        assert (there - rows["margin_m"] < 1e-4).all()
+        worst = rows.loc[rows.groupby("span")["margin_m"].idxmin()]
+        there = headroom[at(transform, worst.geometry)].filled(np.inf)
+        np.testing.assert_allclose(there, worst["margin_m"], atol=1e-3)
+        verdict = outcome[at(transform, worst.geometry)]
+        assert (verdict == np.where(worst["margin_m"] < 0, 3, 1)).all()
+        assert headroom.min() == pytest.approx(rows["margin_m"].min(), abs=1e-3)
+    assert set(slopes.findings.rows("violations", against="ground")["option"]) == {"today", "alloy"}
+
+
+def test_the_function_finds_what_the_check_finds(slopes):
+    """Without the findings' own places: in still air to a micrometre, along the swing within 2 cm of the worst swing.
+
+    Of the swings that are laid half a cell apart the nearest is up to a quarter of a cell aside of the worst one.
+    """
+    inputs = read_inputs(load_study(slopes.path))
+    with inputs.terrain:
+        facts, plan, ground = prepare(inputs, Clock())
+        cells = job._cells(inputs.terrain, facts, plan, None, 0.0)
+        scene, _ = job.make_scene(facts, plan, 0, 1)
+        arcs = job.arcs_of(scene, np.array([2]))
+        rows = np.flatnonzero(scene.wires.span == 1)
+        for case, tolerance in ((0, 1e-6), (1, 1e-6), (2, 0.02)):
+            required = cellwise.ground_requirement(facts.rules, facts.cases[case], facts.voltage)
+            some = {case: required}
+            (_, curves), = job._curves(scene, arcs, rows, 0, some, np.array([2] if case == 2 else [], int), CELL)
+            window, *_ = cellwise.window_of(cells, curves)
+            room = cellwise.empty_room(window)
+            cellwise.lower(room, window, curves, ground.sample, required)
+            found = slopes.findings.row("clearances", option="today", against="ground", span="2-3",
+                                        case=facts.cases[case].name)
+            assert room.headroom.min() == pytest.approx(found["margin_m"], abs=tolerance)
+            assert room.headroom.min() > found["margin_m"] - 1e-6
+
+
+def test_cells_against_wires_of_the_findings(slopes):
+    """By hand: every wire of the layer, cut finely, minus what is required and the ground of the formula there.
+
+    The layer has chords that lie up to 2 cm above wires, and the raster's ground is bilinear between cells of 2 m, by
+    up to `h^2/8` of the curvature of the formula off it: 0.01/m, half a centimetre, in both directions.
+    """
+    (allowed, headroom, _), transform = bands(slopes.rasters, 0)
+    wires = slopes.findings.rows("wires", option="today")
+    terms = slopes.findings.rows("clearances", option="today", against="ground")
+    seen = 0
+    for case in ("hot", "ice"):
+        required = terms.loc[terms["case"] == case, "required_m"].max()
+        for line in wires.geometry[wires["case"] == case]:
+            e, n, z = shapely.get_coordinates(shapely.segmentize(line, 0.2), include_z=True).T
+            row, column = (np.array(v) for v in rasterio.transform.rowcol(transform, e, n))
+            assert (allowed[row, column] < z - required + 1e-3).all()
+            known = ~np.ma.getmaskarray(headroom)[row, column]
+            assert (headroom[row, column] < z - required - rough(e, n) + 0.02)[known].all()
+            seen += known.sum()
+    assert seen > 10_000
+
+
+def test_what_the_ground_lacks(slopes):
+    """Over the hole the allowed elevation stands and the headroom does not; the outcome is not assessed."""
+    (allowed, headroom, outcome), transform = bands(slopes.rasters, 0)
+    row, column = (int(v) for v in rasterio.transform.rowcol(transform, EAST + 700, NORTH - 5))
+    assert allowed[row, column] > 100 and headroom[row, column] is np.ma.masked and outcome[row, column] == 2
+    assert slopes.rasters.status == 3 and (slopes.rasters.options["not_assessed_area_m2"] > 100).all()
+    unknown = outcome == 2
+    assert np.ma.getmaskarray(headroom)[unknown.filled(False)].all()
+    # Nothing is said where no wire ever hangs above.
+    assert all(band[0, 0] is np.ma.masked for band in (allowed, headroom, outcome))
+
+
+def test_volume_is_that_of_the_cells(slopes):
+    """Sum of the negative cells by their area in metres of the ground."""
+    factor = slopes.findings["spans"]["ground_factor"].mean()
+    for option in (0, 1):
+        (_, headroom, _), _ = bands(slopes.rasters, option)
+        short = headroom.compressed()[headroom.compressed() < 0].astype(float)
+        assert slopes.rasters.options["cut_volume_m3"][option] == pytest.approx(-short.sum() * (CELL * factor)**2)
+        assert slopes.rasters.options["short_area_m2"][option] == pytest.approx(len(short) * (CELL * factor)**2)
+
+
+def test_level_ground_below_a_still_wire(tmp_path):
+    """`z(x) - R` of the catenary by its textbook form, at every cell below a wire between level ends.
+
+    A cell has the least over its width; on 1 m the wire falls by `sinh(x/C)` of it.
+    """
+    study = TinyStudy(tmp_path / "s")
+    study.structures = line_of(count=2)
+    study.write_ground(lambda e, n: 100 + 0 * e, cell=5.0)
+    study.framings = study.framings.replace("hold,B,phase,1,5,19", "hold,B,phase,1,5,18")
+    study.rules = "rule,against,measure,base\nopen,ground,vertical,6\n"
+    findings = study.check()
+    (allowed, headroom, _), transform = bands(job.headroom_study(study.path, cell=1.0), 0)
+    # The lower of the hot and the iced wire, which is the one of the lesser constant.
+    C = findings.rows("clearances", against="ground")["catenary_constant_m"].min()
+    factor = findings["spans"]["ground_factor"].iloc[0]
+    x = np.arange(1, 299) + 0.0
+    r, c = (np.array(v) for v in rasterio.transform.rowcol(transform, EAST + (x + 0.5) / factor,
+                                                           np.full(len(x), NORTH + 4 / factor)))
+    half = findings["spans"]["length_m"].iloc[0] / 2
+    by_hand = 118 + C * (np.cosh((x + 0.5 - half) / C) - np.cosh(half / C)) - 6
+    fall = np.abs(np.sinh((x + 0.5 - half) / C))
+    assert (np.abs(allowed[r, c] - by_hand) < fall + 2e-4).all()
+    np.testing.assert_allclose(headroom[r, c], allowed[r, c] - 100, atol=1e-4)
+
+
+def test_wires_taken_wider(tmp_path):
+    """On a plane side slope a wire 3 m wider is so much nearer to the ground as the slope rises on 3 m."""
+    study = TinyStudy(tmp_path / "s")
+    study.structures = line_of(count=2)
+    study.structures["base_elevation"] = 100.0
+    study.write_ground(lambda e, n: 95 + 0.2 * (n - NORTH), cell=2.0)
+    study.check()
+    plain, wide = (job.headroom_study(study.path, folder=tmp_path / name, beside=beside)
+                   for name, beside in (("plain", 0.0), ("wide", 3.0)))
+    least = [result.options["least_headroom_m"][0] for result in (plain, wide)]
+    assert least[0] - least[1] == pytest.approx(3 * 0.2, abs=1e-3)
+    count = [np.ma.count(bands(result, 0)[0][0]) for result in (plain, wide)]
+    assert count[1] > 2 * count[0]
+
+
+def made(folder, rooms, *, rows=1300, columns=700, crs="EPSG:25832+7837"):
+    """A raster of some rooms at given rows and columns."""
+    cells = cellwise.Cells(1000.0, 9000.0, 0.5, rows, columns)
+    with files.HeadroomRaster(folder / "h.tif", cells, crs, {"OPTION": "a & b <c>"}) as raster:
+        for room, row, column in rooms:
+            raster.merge(room, row, column)
+        raster.close()
+    return folder / "h.tif"
+
+
+def a_room(seed, *, unknown=0.1):
+    rng = np.random.default_rng(seed)
+    shape = 40, 60
+    headroom = rng.uniform(-1, 9, shape)
+    some = rng.random(shape) < 0.5
+    return cellwise.Room(np.where(some, 100 + headroom, np.inf), np.where(some, headroom, np.inf),
+                         some & (rng.random(shape) < unknown))
+
+
+def test_structure_of_the_file(tmp_path):
+    """A Cloud-Optimized GeoTIFF by GDAL's own word, tiled, with statistics; coarser levels hold the least of cells.
+
+    Against numpy's reduction of the finest level; OGC 21-026 asks for tiles and reduced-resolution levels in order.
+    """
+    rooms = [(a_room(seed), 30 * seed, 511 + 3 * seed) for seed in range(40)]
+    path = made(tmp_path, rooms)
+    with rasterio.open(path) as dataset:
+        assert dataset.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG" and dataset.profile["tiled"]
+        assert dataset.overviews(1) == dataset.overviews(2) == dataset.overviews(3) == [2, 4]
+        assert dataset.nodata == files.NODATA and dataset.units[:2] == ("metre", "metre")
+        assert "headroom" in dataset.descriptions[1] and dataset.tags()["OPTION"] == "a & b <c>"
+        assert dataset.crs.to_wkt().startswith("COMPD") and dataset.res == (0.5, 0.5)
+        fine = dataset.read(masked=True)
+        assert float(dataset.tags(2)["STATISTICS_MINIMUM"]) == pytest.approx(fine[1].min())
+    for level in (1, 2):
+        with rasterio.open(path, overview_level=level - 1) as dataset:
+            coarse = dataset.read(masked=True)
+        size = 2**level
+        for band, best in ((0, np.min), (1, np.min), (2, np.max)):
+            fill = np.inf if best is np.min else -np.inf
+            padded = np.pad(fine[band].filled(fill), [(0, -n % size) for n in fine[band].shape], constant_values=fill)
+            four = padded.reshape(padded.shape[0] // size, size, padded.shape[1] // size, size)
+            np.testing.assert_array_equal(coarse[band].filled(fill), best(best(four, axis=3), axis=1))
+
+
+def test_what_meets_in_a_cell(tmp_path):
+    """Of several wires the lower counts; what is not known hides room, and hides no want of it."""
+    def room(allowed, headroom, unknown):
+        return cellwise.Room(*(np.array([v]) for v in (allowed, headroom, unknown)))
+
+    first = room([100.0, 100.0, 100.0, np.inf], [2.0, 2.0, -1.0, np.inf], [False, True, False, False])
+    second = room([99.0, 101.0, 101.0, np.inf], [1.0, 3.0, np.inf, np.inf], [False, False, True, True])
+    for order in ((first, second), (second, first)):
+        with rasterio.open(made(tmp_path, [(each, 0, 0) for each in order], rows=3, columns=4)) as dataset:
+            bands = dataset.read(masked=True)[:, 0]
+        assert bands[0].tolist() == [99, 100, 100, None]
+        assert bands[1].tolist() == [1, None, -1, None]
+        assert bands[2].tolist() == [1, 2, 3, 2]
+
+
+def test_nothing_half_written(tmp_path):
+    """A wire outside of the raster, or a failure, leaves neither file nor folder; an old file stays."""
+    (tmp_path / "h.tif").write_bytes(b"old")
+    with pytest.raises(CorridorError, match="outside"):
+        made(tmp_path, [(a_room(0), 1290, 0)])
+    assert [path.name for path in tmp_path.iterdir()] == ["h.tif"]
+    assert (tmp_path / "h.tif").read_bytes() == b"old"
+    with pytest.raises(CorridorError, match="may not be written"):
+        made(tmp_path / "none", [])
+
+
+def test_a_wire_without_answer_is_not_assessed(slopes, monkeypatch):
+    """Where a wire is not known all cells below its span say so, and none is clear."""
+    monkeypatch.setattr(cellwise, "hung_still", lambda scene, rows, option, case: np.full((1, 3, 3), np.nan))
+    result = job.headroom_study(slopes.path, folder=slopes.folder / "broken")
+    allowed, headroom, outcome = bands(result, 0)[0]
+    assert np.ma.count(allowed) == np.ma.count(headroom) == 0
+    assert set(outcome.compressed()) == {2} and outcome.count() > 800
+    assert result.status == 3 and len(result.left_out) == 6 and "not known" in result.left_out[0]
+
+
+def test_the_command(slopes, capsys):
+    with pytest.raises(SystemExit) as end:
+        main(["headroom", str(slopes.path), "--folder", str(slopes.folder / "told")])
+    assert end.value.code == 3
+    out, err = capsys.readouterr()
+    assert "least headroom m" in out and "alloy" in out and "findings_headroom_today.tif" in err
+    assert {path.suffix for path in (slopes.folder / "told").iterdir()} == {".tif", ".qml"}
+
+
+def test_what_is_refused(study_without, tmp_path):
+    with pytest.raises(InputError, match="no such file.*run `corridor check` first"):
+        job.headroom_study(study_without.write())
+    study_without.rules = study_without.rules.replace("ground,vertical", "field,vertical")
+    study_without.check()
+    with pytest.raises(InputError, match="no vertical row for the ground"):
+        job.headroom_study(study_without.path)
+    with pytest.raises(InputError, match="cell: found '?0.01 m"):
+        job.headroom_study(study_without.path, cell=0.01)
+    with pytest.raises(InputError, match="beside: found '?-1 m"):
+        job.headroom_study(study_without.path, beside=-1.0)
+
+
+@pytest.fixture
+def study_without(tmp_path):
+    study = TinyStudy(tmp_path / "bare")
+    study.structures = line_of(count=2)
+    return study
+
+
+def test_findings_name_the_rasters_study(slopes):
+    digest, = pyogrio.read_dataframe(slopes.output, layer="run")["study_digest"]
+    with rasterio.open(slopes.rasters.paths[0]) as dataset:
+        tags = dataset.tags()
+    assert tags["STUDY_DIGEST"] == digest and tags["OPTION"] == "today" and tags["RULES"] == "open"
+
+
+def test_the_style_tells_short_from_clear():
+    """Well-formed, of the band of headroom, whole from below to above, and reds up to nought."""
+    renderer = ElementTree.fromstring(headroom_style()).find("pipe/rasterrenderer")
+    assert renderer.get("band") == "2" and "headroom" in files.BANDS[1][0]
+    items = renderer.findall("rastershader/colorrampshader/item")
+    ends = [float(item.get("value")) for item in items]
+    assert ends == sorted(ends) and ends[-1] == np.inf and 0.0 in ends
+    for end, item in zip(ends, items, strict=True):
+        red, _, blue = (int(item.get("color")[i:i + 2], 16) for i in (1, 3, 5))
+        assert ("short" in item.get("label")) == (end <= 0)
+        assert red > blue or end > 1
