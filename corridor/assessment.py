@@ -12,6 +12,7 @@ import shapely
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.clipping import clipping_rows
+from corridor.clearance.cloud_obstacles import at_home, count_points, meet_clouds, own_rows
 from corridor.clearance.crossings import ObstacleIndex, cross, part_tops
 from corridor.clearance.displaced import ASIDE, beside_rest
 from corridor.clearance.envelopes import envelope_rows
@@ -29,7 +30,7 @@ from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.sweep import sweep
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, tallest
-from corridor.clearance.vertical import join, over_ground, over_objects, sides
+from corridor.clearance.vertical import join, over_ground, over_objects, sides, take
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends, take_rows
 from corridor.line.build import attach, cut
@@ -50,7 +51,7 @@ class Facts:
 
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
     `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what nothing is compared
-    with, though the study names it.
+    with, though the study names it; `clouds` the surveyed points.
     """
 
     structures: Structures
@@ -65,6 +66,7 @@ class Facts:
     heat: object
     method: str = "equilibrium"
     unread: tuple = ()
+    clouds: tuple = ()
 
     @property
     def reference(self):
@@ -117,19 +119,22 @@ def assess_spans(facts, plan, ground, first, last):
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
+    facts, scene, met = _surveyed(facts, scene)
     wires, index = scene.wires, facts.index
-    below, crossed, side = look_below(facts, scene, ground)
+    below, crossed, side = _at_home(met, wires, *look_below(facts, scene, ground))
     tops = part_tops(index, ground.sample, _wanted(facts, index, wires))
     still, sideways = _cases(facts.cases)
     vertical = _asked(facts.cases, still, "vertical")
     compared = _upright(facts, scene, below, crossed, vertical, side, tops, ground)
     compared += _sideways(facts, scene, sideways, tops)
-    swept = _swept(facts, scene, crossed, side, ground)
+    swept = _swept(facts, scene, met, crossed, side, ground)
     compared += [] if swept is None else [swept.checked]
     near, unfallen = _near_trees(facts, scene, tops, ground)
-    checked = join(compared + near)
+    checked = own_rows(met.home, wires, join(compared + near))
     columns, kept, unruled = assess(scene, checked)
-    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept) + unfallen
+    columns["points"] = count_points(met, kept)
+    gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept)
+    gaps += [*unfallen, *met.gaps]
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     return {
         "sections": section_rows(scene),
@@ -142,8 +147,22 @@ def assess_spans(facts, plan, ground, first, last):
         "clipping": clipping_rows(scene),
         "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at,
                              _in_still_air(facts.cases, columns)),
+        "point_clouds": met.columns,
         "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
     }
+
+
+def _surveyed(facts, scene):
+    """Facts and scene with what surveyed points come to as obstacles."""
+    met = meet_clouds(scene, facts.index, facts.clouds, facts.reference)
+    return replace(facts, index=met.index), replace(scene, obstacles=met.index.obstacles), met
+
+
+def _at_home(met, wires, below, crossed, side):
+    """What lies below wires, without what is made of points of another span."""
+    keep = np.flatnonzero(at_home(met.home, wires.span[crossed.wire], crossed.obstacle))
+    rows = take_rows(crossed.rows, keep)
+    return below, replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep], rows=rows), side[keep]
 
 
 def look_below(facts, scene, ground):
@@ -250,7 +269,7 @@ def _sideways(facts, scene, sideways, tops):
     return parts
 
 
-def _swept(facts, scene, crossed, side, ground):
+def _swept(facts, scene, met, crossed, side, ground):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
     index = facts.index
     windy = np.array([k for k, case in enumerate(facts.cases) if case.wind > 0 and "vertical" in case.checks], int)
@@ -259,7 +278,10 @@ def _swept(facts, scene, crossed, side, ground):
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[side < 0])
     ruled = _has_rule(facts, index, "vertical", every)
-    return sweep(scene, index, ground, windy, above=ruled & ~below, below=ruled & below)
+    found = sweep(scene, index, ground, windy, above=ruled & ~below, below=ruled & below)
+    keep = at_home(met.home, scene.wires.span[found.checked.wire], found.checked.obstacle)
+    lost = tuple(each for each in found.lost if at_home(met.home, scene.wires.span[each["wire"]], each["obstacle"]))
+    return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
 
 
 def _near_trees(facts, scene, tops, ground):

@@ -24,10 +24,10 @@ CONSTANT = {"phase": 1690.0, "shield": 1700.0}
 GROUND, LOW, MEDIUM, HIGH, ROOF, UNCLASSIFIED, NOISE = 2, 3, 4, 5, 6, 1, 7
 GUARD, CONDUCTOR, TOWER, CONNECTOR, HIGH_NOISE = 13, 14, 15, 16, 18
 #: x, y, height of the top, radius of the crown. The first has grown to where the wires that sag more come too near.
-TREES = [(345.0, -5.2, 13.6, 2.4), (292.0, 20.0, 8.0, 2.0), (300.0, 24.5, 9.5, 2.4), (309.0, 21.5, 7.5, 1.8),
+TREES = [(345.0, -5.2, 13.9, 2.4), (292.0, 20.0, 8.0, 2.0), (300.0, 24.5, 9.5, 2.4), (309.0, 21.5, 7.5, 1.8),
          (318.0, 25.0, 10.0, 2.5), (262.0, -24.0, 11.0, 2.6)]
 #: x, y of the middle, length, width and height of the eaves of a hut.
-HUT = 372.0, 17.0, 8.0, 6.0, 3.2
+HUT = 372.0, 5.0, 8.0, 6.0, 3.2
 
 
 def place(x, y):

@@ -21,7 +21,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.line.blown import hang_at_share
 from corridor.line.swing import hung_curves
 
-__all__ = ["Arcs", "arcs_of", "fall_gaps", "fall_in", "feet_of", "near_swung", "places_of", "tallest"]
+__all__ = ["Arcs", "arcs_of", "fall_gaps", "fall_in", "feet_of", "local", "near_swung", "places_of", "tallest"]
 
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (33, 9), (9, 9), 6
@@ -225,7 +225,7 @@ def _pairs(scene, index, cases, chosen, reach):
 
 def _look(scene, index, arcs, w, p, reach, distance):
     """Least distance of rows, and its place, in ever narrower windows of place and turn."""
-    spot = _local(scene, w, shapely.get_coordinates(index.part[p]))
+    spot = local(scene, w, shapely.get_coordinates(index.part[p]))
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
     size = np.linalg.norm(run, axis=-1)
     foot = ((spot - start) * run).sum(-1) / size**2
@@ -253,8 +253,8 @@ def _around(grid, at, low, high):
     return np.maximum(centre - half, low), np.minimum(centre + half, high)
 
 
-def _local(scene, wire, spot):
-    """Places on the grid (row, 2) in the frame of the span of each wire [m]."""
+def local(scene, wire, spot):
+    """Return places on the grid (row, 2) in the frame of the span of each wire [m]."""
     span = scene.wires.span[wire]
     tail, azimuth = scene.spans.tail[span], np.radians(scene.spans.azimuth[span])
     origin = np.stack([scene.structures.easting[tail], scene.structures.northing[tail]], axis=-1)

@@ -144,7 +144,6 @@ def _facts(each):
 def _words(each):
     name, counts = each.section.name, each.counts
     yield from dict.fromkeys(text for tile in each.tiles for text in tile.cautions)
-    yield f"{name}: points are not compared with wires yet"
     if counts["tiles off the line"]:
         yield f"{name}: {counts['tiles off the line']} of {len(each.tiles)} tiles are not near the line"
     if counts["absurd"]:

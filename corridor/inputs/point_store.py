@@ -1,5 +1,6 @@
 """Points near a line, put aside on disk by squares of the ground: however many there are, memory stays flat."""
 
+import os
 import shutil
 import tempfile
 import weakref
@@ -81,7 +82,7 @@ class PointStore:
         key = keys_of(easting, northing)
         order = np.argsort(key, kind="stable")
         rows = np.empty(len(key), _POINT)
-        rows["e"] = np.rint((easting - self._origin[0]) * _MILLI)[...]
+        rows["e"] = np.rint((easting - self._origin[0]) * _MILLI)
         rows["n"] = np.rint((northing - self._origin[1]) * _MILLI)
         rows["z"], rows["class"] = np.rint(elevation * _MILLI), class_
         first = np.flatnonzero(np.diff(key[order], prepend=-1) != 0)
@@ -115,8 +116,8 @@ class PointStore:
         return place + [*self._origin, 0.0], rows["class"]
 
     def _read(self, first, count):
-        self._file.seek(first * _POINT.itemsize)
-        return self._file.read(count * _POINT.itemsize)
+        # Spans are worked on by several threads: each reads at a place of its own.
+        return os.pread(self._file.fileno(), count * _POINT.itemsize, first * _POINT.itemsize)
 
     def within(self, lines, reach):
         """Return the points of the squares within reach of lines, as `read` does."""

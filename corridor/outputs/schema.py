@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_swing
+from corridor.outputs import fields_clipping, fields_clouds, fields_swing
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -55,7 +55,7 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_swing.FIELDS,
+    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -245,7 +245,7 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position points """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
@@ -255,8 +255,7 @@ LAYERS = (
         """line! structure! role framing order station_m base_elevation_m line_angle_deg
         crossarm_azimuth_deg"""),
     _layer(
-        "spans", "LineString Z",
-        "One row per span: the chord between the bases of its structures.",
+        "spans", "LineString Z", "One row per span: the chord between the bases of its structures.",
         "line! span! section from_structure to_structure length_m rise_m ground_factor"),
     _layer(
         "sections", None,
@@ -294,6 +293,7 @@ LAYERS = (
         wind_span_m weight_span_m string_swing_deg uplift ratio_vertical ratio_transverse ratio_longitudinal
         ratio_to_existing above_existing"""),
     _layer("clipping", None, *fields_clipping.CLIPPING),
+    _layer("point_clouds", None, *fields_clouds.CLOUDS),
     _layer(
         "limits", "LineString Z",
         "One row per span and option: how hot the wire may get before it falls short. The chord of "

@@ -1,0 +1,303 @@
+"""Surveyed points as obstacles: of each span the clusters that are too near a wire, and the nearest of all others.
+
+From here on they go the way of every other obstacle. A cluster is one obstacle, whatever the number of its points.
+"""
+
+from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.clearance import rules as rule_tables
+from corridor.clearance.cloud_curves import Curves, arcs_by_case, near_curves, span_curves
+from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
+from corridor.clearance.crossings import ObstacleIndex, index_obstacles
+from corridor.clearance.reasons import Gap
+from corridor.clearance.trees import local
+from corridor.clearance.vertical import take
+
+__all__ = ["Met", "at_home", "count_points", "meet_clouds", "own_rows"]
+
+#: Turns between the swings to both sides at which points are looked at, and once more where many are as near.
+_TURNS, _FINE = 33, 257
+#: A radius beyond which nothing is [m].
+_EVERYWHERE = 1e6
+
+
+class _Thing(NamedTuple):
+    """One obstacle made of points: its span, name, category, places (point, 3) on the grid [m], radius [m], voltage [V],
+    and how many are too near by option, case and measure (None: none is)."""
+
+    span: int
+    name: str
+    category: str
+    place: np.ndarray
+    radius: float
+    voltage: float
+    count: np.ndarray | None
+
+
+@dataclass(frozen=True)
+class Met:
+    """What the clouds come to in some spans.
+
+    `index` holds the obstacles of before and those of the clouds after them, whose spans `home` (obstacle,) tells, -1
+    for all others; `things` they are made of, `gaps`, and `rows` of the layer `point_clouds`.
+    """
+
+    index: ObstacleIndex
+    home: np.ndarray
+    things: tuple
+    gaps: tuple
+    rows: tuple
+
+    @property
+    def columns(self):
+        """Rows of the layer `point_clouds`, as columns."""
+        names = self.rows[0] if self.rows else {}
+        return {name: np.array([row[name] for row in self.rows], None if isinstance(value, int) else object)
+                for name, value in names.items()}
+
+
+class _Sorted(NamedTuple):
+    """Points of one span and cloud by what they are taken for: indices by group, of the unknown, and counts."""
+
+    groups: dict
+    unknown: np.ndarray
+    counts: dict
+
+
+def meet_clouds(scene, index, clouds, reference):
+    """Return the obstacles that point clouds come to for the spans of a scene.
+
+    Parameters
+    ----------
+    scene : Scene
+    index : ObstacleIndex
+        Of all other obstacles.
+    clouds : sequence of Cloud
+    reference : int
+        Index of the option that hangs today.
+
+    Returns
+    -------
+    Met
+    """
+    home = np.full(len(index.obstacles), -1)
+    if not clouds:
+        return Met(index, home, (), (), ())
+    arcs = arcs_by_case(scene, range(len(scene.cases)))
+    things, gaps, rows = [], [], []
+    for span in range(len(scene.spans)):
+        for cloud in clouds:
+            found = _meet(scene, arcs, span, cloud, reference)
+            things += found[0]
+            gaps += found[1]
+            rows.append(found[2])
+    if things:
+        index = index_obstacles(_with(index.obstacles, things))
+        home = np.r_[home, [thing.span for thing in things]]
+    return Met(index, home, tuple(things), tuple(gaps), tuple(rows))
+
+
+def _meet(scene, arcs, span, cloud, reference):
+    """Obstacles, gaps and the row of counts of one span and cloud."""
+    spans, structures = scene.spans, scene.structures
+    ends = np.array([[structures.easting[s], structures.northing[s]] for s in (spans.tail[span], spans.head[span])])
+    place, class_ = cloud.within([shapely.linestrings(ends)], cloud.reach)
+    curves = {k: span_curves(scene, each, span, k, _TURNS) for k, each in arcs.items()}
+    curves = {k: c for k, c in curves.items() if np.isfinite(c.first).any()}
+    name = {"line": spans.line[span], "span": spans.name[span], "cloud": cloud.name, "points": len(place)}
+    if not len(place) or not curves:
+        return [], [], name | dict.fromkeys(("compared", "own_points", "passed", "unknown", "too_near"), 0)
+    wire = np.full(len(place), np.argmax(scene.wires.span == span))
+    spot = np.column_stack([local(scene, wire, place[:, :2]), place[:, 2]])
+    found = _sorted(scene, cloud, span, curves, reference, spot, class_)
+
+    def finer(case):
+        return span_curves(scene, arcs[case], span, case, _FINE)
+
+    things, gaps = [], _beyond(scene, cloud, span, curves)
+    for group in cloud.groups:
+        mine = found.groups[group.name]
+        things += _things(scene, cloud, group, span, curves, finer, reference, spot[mine], place[mine])
+    gaps += _unknown(scene, cloud, span, curves, spot[found.unknown], class_[found.unknown])
+    near = sum(int(t.count.max(axis=(0, 1, 2), initial=0)) for t in things if t.count is not None)
+    return things, gaps, name | found.counts | {"too_near": near}
+
+
+def _sorted(scene, cloud, span, curves, reference, spot, class_):
+    wire = np.isin(class_, cloud.wire_classes)
+    support = np.isin(class_, cloud.structure_classes)
+    length = scene.spans.length[span]
+    by_end = np.minimum(np.hypot(spot[:, 0], spot[:, 1]), np.hypot(spot[:, 0] - length, spot[:, 1]))
+    own = (wire | support) & (by_end <= cloud.structure_distance)
+    at = np.flatnonzero(wire & ~own)
+    own[at] = _on_own(curves, reference, spot[at], cloud.wire_distance)
+    # Wires of ours beyond the ends of the span are those of its neighbours.
+    own |= wire & ((spot[:, 0] < 0) | (spot[:, 0] > length))
+    passed = np.isin(class_, cloud.passed)
+    groups = {g.name: np.flatnonzero(np.isin(class_, g.classes) & ~own) for g in cloud.groups}
+    known = own | passed
+    for rows in groups.values():
+        known[rows] = True
+    counts = {"compared": sum(len(rows) for rows in groups.values()), "own_points": int(own.sum()),
+              "passed": int((passed & ~own).sum()), "unknown": int((~known).sum())}
+    return _Sorted(groups, np.flatnonzero(~known), counts)
+
+
+def _on_own(curves, reference, spot, distance):
+    """True for points near where the wires of today hang in still air, cold or hot."""
+    still = [c for c in curves.values() if np.isfinite(c.first[:, reference]).any()]
+    near = np.zeros(len(spot), bool)
+    for wire in range(len(still[0].first)) if still else ():
+        own = [c.first[wire, reference].shape[0] // 2 for c in still]
+        first, run, right, up = (np.stack([getattr(c, name)[wire, reference, turn] for c, turn in zip(
+            still, own, strict=True)]) for name in ("first", "run", "right", "up"))
+        if not np.isfinite(first + run).all():
+            continue
+        places = np.linspace(0, 1, right.shape[1])
+        x = [a + places * b for a, b in zip(first, run, strict=True)]
+        y = [np.interp(spot[:, 0], each, v) for each, v in zip(x, right, strict=True)]
+        z = [np.interp(spot[:, 0], each, v) for each, v in zip(x, up, strict=True)]
+        beside = np.maximum(np.maximum(np.min(y, axis=0) - spot[:, 1], spot[:, 1] - np.max(y, axis=0)), 0)
+        above = np.maximum(np.maximum(np.min(z, axis=0) - spot[:, 2], spot[:, 2] - np.max(z, axis=0)), 0)
+        near |= np.hypot(beside, above) <= distance
+    return near
+
+
+def _needs(scene, category, top, other_voltage):
+    """What the rules require against a category in every case, at the altitude of its highest point."""
+    U, U_other = scene.voltage / 1e3, other_voltage / 1e3
+    found, room = np.full((len(MEASURES), len(scene.cases)), np.nan), 0.0
+    for k, case in enumerate(scene.cases):
+        for m, measure in enumerate(MEASURES):
+            rule = rule_tables.choose(scene.rules, category, measure, case.name, U, swung=case.wind > 0,
+                                      other_kv=U_other)
+            required = float(rule_tables.requirement(scene.rules, rule, U, top, other_kv=U_other).required)
+            asked = measure in case.checks or measure == "radial" and (
+                "vertical" in case.checks or case.wind > 0 and "horizontal" in case.checks)
+            # A rule without an answer, as above its altitude, has points compared all the same, and told of.
+            found[m, k] = (0.0 if np.isnan(required) else required) if asked and rule >= 0 else np.nan
+            room = np.fmax(room, required) if measure == "vertical" else room
+    return Needs(*found, float(room))
+
+
+def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
+    """Obstacles of one group in one span."""
+    if not len(spot):
+        return []
+    is_line = group.category == "line"
+    other = (np.nan if cloud.wire_voltage is None else cloud.wire_voltage) if is_line else scene.voltage
+    needs = _needs(scene, group.category, float(spot[:, 2].max()), other)
+    keep = likely(curves, spot, group.radius, needs, is_line)
+    spot, place = spot[keep], place[keep]
+    side = _sides(curves, reference, spot) if is_line else None
+    found = screen(curves, finer, spot, group.radius, needs, cloud.cluster_distance, side)
+    voltage = other if is_line else np.nan
+    things = []
+    for label in range(-1, len(found.count)):
+        rows = np.flatnonzero((found.cluster == label) & found.chosen)
+        if len(rows):
+            number = "" if label < 0 else f" {scene.spans.name[span]} {label + 1}"
+            things.append(_Thing(span, f"{cloud.name}:{group.name}{number}", group.category, place[rows], group.radius,
+                                 voltage, None if label < 0 else found.count[label]))
+    return things
+
+
+def _sides(curves, reference, spot):
+    """-1 where even the highest of our wires of today is below a point, shape (wire, 1, 1, point)."""
+    highest = np.full((len(next(iter(curves.values())).first), len(spot)), -np.inf)
+    for c in curves.values():
+        middle = c.first.shape[2] // 2
+        for wire, row in enumerate(highest):
+            one = Curves(*(f[wire:wire + 1, reference:reference + 1, middle:middle + 1] for f in c))
+            above = near_curves(one, spot, _EVERYWHERE, np.inf).vertical[0]
+            np.maximum(row, np.where(np.isfinite(above), above, -np.inf), out=row)
+    return np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)[:, None, None]
+
+
+def _unknown(scene, cloud, span, curves, spot, class_):
+    """Gaps for points of no known class that are nearer to a wire than the strictest rule of any group allows."""
+    if not len(spot) or not cloud.strict:
+        return []
+    top = float(spot[:, 2].max())
+    needs = [_needs(scene, group.category, top, np.nan if group.category == "line" else scene.voltage)
+             for group in cloud.groups]
+    most = {k: max((n._replace(**{m: getattr(n, m)[k:k + 1] for m in MEASURES}).most for n in needs), default=0.0)
+            for k in curves}
+    radius = max((group.radius for group in cloud.groups), default=0.0)
+    strictest = np.full(len(scene.cases), max(most.values(), default=0.0))
+    keep = likely(curves, spot, radius, Needs(strictest, *np.full((2, len(strictest)), np.nan), 0.0), False)
+    spot, class_, gaps = spot[keep], class_[keep], []
+    least = {k: near_curves(c, spot, radius, 0.0).radial - c.step for k, c in curves.items()}
+    for o, option in enumerate(scene.options):
+        short = np.logical_or.reduce([least[k][o] < most[k] for k in curves])
+        if short.any():
+            nearest = max(min(least[k][o].min() for k in curves), 0.0)
+            classes = ", ".join(str(c) for c in np.unique(class_[short]))
+            gaps.append(Gap(span, None, option.name, None, "unknown", f"{cloud.name}:unknown", (
+                f"{short.sum()} surveyed points of class {classes}, which the study does not know, are nearer to a wire "
+                f"than the strictest rule of any group allows, the nearest within {nearest:.1f} m")))
+    return gaps
+
+
+def _beyond(scene, cloud, span, curves):
+    """A gap where wires are blown so far that points which matter may not have been kept."""
+    far = max(float(np.nanmax(np.abs(c.right), initial=0.0)) for c in curves.values())
+    room = max((_needs(scene, g.category, 0.0, scene.voltage).most for g in cloud.groups), default=0.0)
+    if far + room <= cloud.reach:
+        return []
+    return [Gap(span, None, None, None, "unknown", cloud.name, f"wires are blown out by {far:.0f} m, and points farther "
+                f"than {cloud.reach:g} m from the line were not read: give point_clouds a greater reach")]
+
+
+def _with(obstacles, things):
+    """Obstacles with those of the clouds after them."""
+    count = len(things)
+
+    def column(values):
+        made = np.empty(count, object)
+        made[:] = values
+        return made
+
+    new = {"layer": column([t.name.partition(":")[0] for t in things]), "obstacle": column([t.name for t in things]),
+           "category": column([t.category for t in things]),
+           "geometry": column([shapely.multipoints(t.place) for t in things]), "absolute": np.ones(count, bool),
+           "height": np.full(count, np.nan), "voltage": np.array([t.voltage for t in things], float),
+           "radius": np.array([t.radius for t in things], float), "fault": column([""] * count)}
+    return replace(obstacles, **{f.name: _longer(getattr(obstacles, f.name), new.get(f.name), count)
+                                 for f in fields(obstacles) if getattr(obstacles, f.name) is not None})
+
+
+def _longer(old, new, count):
+    """A column with the values of new rows after it; one that is told of old rows alone gets what says nothing."""
+    if new is None:
+        nothing = {"b": False, "f": np.nan}.get(old.dtype.kind)
+        new = np.full(count, nothing, old.dtype if old.dtype.kind in "bf" else object)
+    return np.concatenate([old, new.astype(old.dtype)])
+
+
+def at_home(home, span, obstacle):
+    """True for rows whose obstacle is of no cloud, or of points of their own span."""
+    own = np.r_[home, -1, -1][np.where(obstacle >= 0, obstacle, len(home))]
+    return (own < 0) | (own == span)
+
+
+def own_rows(home, wires, checked):
+    """Return the compared rows without those of wires and points of different spans: these have rows of their own."""
+    return take(checked, at_home(home, wires.span[checked.wire], checked.obstacle))
+
+
+def count_points(met, checked):
+    """Return how many surveyed points are nearer than required, for rows that were compared; 0 for all else."""
+    count = np.zeros(len(checked.wire), int)
+    before = len(met.home) - len(met.things)
+    for row in np.flatnonzero(checked.obstacle >= before):
+        counted = met.things[checked.obstacle[row] - before].count
+        if counted is not None:
+            corner = checked.position[row] == "corner"
+            measure = MEASURES.index("horizontal" if corner else checked.measure[row])
+            count[row] = counted[checked.option[row], checked.case[row], measure]
+    return count
