@@ -44,10 +44,10 @@ WIRES = [
     ("A", "phase", -3.8, 0.0), ("B", "phase", 3.8, 0.0), ("C", "phase", 3.1, 3.6),
     ("S", "shield", 0.0, 8.0),
 ]
-#: Of the portals that keep the line low below another: one level, the shield wire beside the phases.
+#: Of the portals that keep the line low below another: one level, the shield wire among the phases and below them.
 PORTAL_WIRES = [
-    ("A", "phase", -5.0, 0.0), ("B", "phase", 5.0, 0.0), ("C", "phase", 0.0, 0.0),
-    ("S", "shield", 8.5, -2.6),
+    ("A", "phase", -5.0, 0.0), ("B", "phase", 5.0, 0.0), ("C", "phase", 10.0, 0.0),
+    ("S", "shield", 0.0, -2.6),
 ]
 #: amplitude, wave length, azimuth and phase of the rolling ground.
 WAVES = [(9.0, 3700, 80, 0.4), (6.0, 1650, 115, 2.1), (3.5, 900, 55, 4.0), (1.6, 420, 20, 1.0)]
@@ -334,7 +334,7 @@ def danger_trees():
 #: height of the lowest wire at the supports, sag.
 CROSSING_LINES = [
     ("village line", 20e3, Axis(4985, 30), (-1.1, 0.0, 1.1), (0.0, 0.0, 0.0), 110.0, 0.0, 7.9, 0.9),
-    ("ridge line", 220e3, Axis(6262, 18), (-6.0, 6.0, -5.0), (0.0, 4.5, 9.0), 300.0, 80.0, 23.65, 9.0),
+    ("ridge line", 220e3, Axis(6262, 18), (-6.0, 6.0, -5.0), (0.0, 4.5, 9.0), 300.0, 80.0, 23.67, 9.0),
 ]
 
 

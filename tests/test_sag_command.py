@@ -171,7 +171,7 @@ def test_the_chart_holds_the_cases_of_its_temperature(result, chart):
     """At -20 degC, the case "cold": final the wire of today, initial the new ones.
 
     Today's wire hangs as in the check. New wires are plumb on another day, so only the whole's tension is the same.
-    Beside a portal wires turn a little, and their ends lie where strings lean to: 1e-5 of a sag in travellers, whose
+    Beside a portal wires turn a little, and their ends lie where strings lean to: 3e-5 of a sag in travellers, whose
     spans are those of plumb strings.
     """
     cold = {(r["span"], r["wire"], r["option"], r["condition"]): r for r in rows(result.spans) if r["case"] == "cold"}
@@ -182,7 +182,7 @@ def test_the_chart_holds_the_cases_of_its_temperature(result, chart):
         same = 1e-6 if row["option"] == "existing" else 0.1
         assert row["sag_m"] == pytest.approx(mate["sag_m"], rel=same)
         assert row["horizontal_tension_n"] == pytest.approx(mate["horizontal_tension_n"], rel=same)
-        assert row["traveller_sag_m"] == pytest.approx(mate["ruling_span_sag_m"], rel=1e-5)
+        assert row["traveller_sag_m"] == pytest.approx(mate["ruling_span_sag_m"], rel=3e-5)
     assert {(r["option"], r["condition"]) for r in mine} == {
         ("existing", "final"), ("thermal alloy", "initial"), ("annealed on steel", "initial"),
         ("annealed on carbon", "initial"), (EVERY, "initial")}
