@@ -106,7 +106,7 @@ def _meet(scene, arcs, span, cloud, reference):
     spans, structures = scene.spans, scene.structures
     ends = np.array([[structures.easting[s], structures.northing[s]] for s in (spans.tail[span], spans.head[span])])
     place, class_ = cloud.within([shapely.linestrings(ends)], cloud.reach)
-    curves = {k: span_curves(scene, each, span, k, _TURNS) for k, each in arcs.items()}
+    curves = {k: span_curves(scene, each, span, k, _TURNS) for k, each in arcs.items()} if len(place) else {}
     curves = {k: c for k, c in curves.items() if np.isfinite(c.first).any()}
     name = {"line": spans.line[span], "span": spans.name[span], "cloud": cloud.name, "points": len(place)}
     if not len(place) or not curves:

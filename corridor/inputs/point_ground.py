@@ -6,7 +6,7 @@ the study allows is none: what lies in it stays unknown.
 
 import numpy as np
 import rasterio
-from rasterio.transform import from_origin
+from rasterio.transform import Affine
 from rasterio.windows import Window
 from scipy.spatial import Delaunay, QhullError
 
@@ -81,7 +81,7 @@ def write_ground(path, stores, sample, crs):
     layout = {"tiled": True, "blockxsize": count, "blockysize": count, "compress": "deflate", "sparse_ok": True}
     written = False
     with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=np.nan, crs=crs.to_wkt(),
-                       transform=from_origin(left, top, CELL, CELL), bigtiff="if_safer", **size, **layout) as target:
+                       transform=Affine(CELL, 0, left, 0, -CELL, top), bigtiff="if_safer", **size, **layout) as target:
         for square, c, r in zip(squares, column, row, strict=True):
             z = _fill(square, stores, sample)
             if z is not None:

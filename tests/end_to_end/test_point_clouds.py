@@ -1,0 +1,270 @@
+"""Surveyed points against wires: by brute force, as they are excluded, and as ground where the raster has none."""
+
+from pathlib import Path
+
+import laspy
+import numpy as np
+import pytest
+import shapely
+from pyproj import CRS, Transformer
+
+import corridor
+
+EAST, NORTH = 500_000.0, 5_600_000.0
+GROUND, HIGH, ROOF, CONDUCTOR, TOWER = 2, 5, 6, 14, 15
+CLOUD = '\n[[point_clouds]]\nname = "survey"\nfiles = ["tile.laz"]\n'
+RULES = "tree,tree,radial,3,,,,,,\nroof,building,vertical,5,,,,,,\nwall,building,horizontal,4,,,,,,\n" \
+        "crossing,line,vertical,3,,,,,,\n"
+
+
+def write_tile(path, place, class_, crs="EPSG:25832", factor=1.0):
+    """Write points (point, 3) on the grid as a LAS 1.4 tile."""
+    header = laspy.LasHeader(point_format=6, version="1.4")
+    if crs is not None:
+        header.add_crs(CRS.from_user_input(crs))
+    header.scales, header.offsets = np.full(3, 0.001), np.floor(place.min(axis=0))
+    tile = laspy.LasData(header)
+    tile.x, tile.y, tile.z = (place * [1, 1, factor]).T
+    tile.classification = np.broadcast_to(class_, len(place)).astype(np.uint8)
+    tile.write(str(path))
+
+
+def wires_of(findings, span, option, case, count=6001):
+    """Places (wire, place, 3) of wires in still air in metres of ground from the first structure of the tiny study, by
+    the closed form of the catenary (Irvine, Cable Structures, 1981) between the ends that the findings have."""
+    factor = float(findings.row("spans", span=span)["ground_factor"])
+    places = []
+    for _, row in findings.rows("wires", span=span, option=option, case=case).iterrows():
+        a, b = shapely.get_coordinates(row.geometry, include_z=True)[[0, -1]]
+        C, S, h = row.catenary_constant_m, np.hypot(*(b - a)[:2]) * factor, b[2] - a[2]
+        t = np.linspace(0, 1, count)[:, None]
+        low = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
+        curve = a + t * (b - a)
+        curve[:, 2] = a[2] + C * (np.cosh((t[:, 0] * S - low) / C) - np.cosh(low / C))
+        places.append((curve - [EAST, NORTH, 0]) * [factor, factor, 1])
+    return np.array(places), factor
+
+
+def canopy(rng):
+    """Vegetation: trees that stand near the wires of the first span, and scattered growth; and a roof."""
+    centre = np.column_stack([rng.uniform(60, 250, 7), rng.uniform(-14, 14, 7)])
+    trees = np.repeat(np.column_stack([centre, rng.uniform(5, 10, 7)]), 60, axis=0)
+    trees += rng.normal(0, [1.5, 1.5, 1.2], trees.shape)
+    growth = np.column_stack([rng.uniform(-20, 330, 900), rng.uniform(-40, 40, 900), rng.uniform(0, 4, 900)])
+    roof = np.stack(np.meshgrid(np.arange(140, 152, 0.6), np.arange(-9, 0, 0.6)), -1).reshape(-1, 2)
+    roof = np.column_stack([roof, rng.uniform(5.5, 6.5, len(roof))])
+    place = np.vstack([trees, growth, roof])
+    place[:, 2] += 100 + 0.02 * place[:, 0] + 0.01 * place[:, 1]
+    class_ = np.r_[np.full(len(trees) + len(growth), HIGH), np.full(len(roof), ROOF)]
+    return np.round(place + [EAST, NORTH, 0], 3), class_
+
+
+@pytest.fixture(scope="module")
+def measured(make, tmp_path_factory):
+    """Findings of a tiny study with two options and a canopy, and its points."""
+    study = make.TinyStudy(tmp_path_factory.mktemp("cloud") / "study")
+    study.text += make.SECOND_OPTION + CLOUD
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.rules += RULES
+    place, class_ = canopy(np.random.default_rng(3))
+    write_tile(study.folder / "tile.laz", place, class_)
+    return study.check(), place, class_
+
+
+STATES = [(option, case) for option in ("today", "alloy") for case in ("hot", "ice")]
+
+
+@pytest.mark.parametrize("option, case", STATES)
+def test_vegetation_as_by_brute_force(measured, option, case):
+    """Least distance of all points from all wires, and how many are too near: every point against 6,001 places."""
+    findings, place, class_ = measured
+    curves, factor = wires_of(findings, "1-2", option, case)
+    spot = (place[class_ == HIGH] - [EAST, NORTH, 0]) * [factor, factor, 1]
+    least = np.full(len(spot), np.inf)
+    for curve in curves:
+        flat = np.hypot(spot[:, None, 0] - curve[:, 0], spot[:, None, 1] - curve[:, 1])
+        up = np.maximum(curve[:, 2] - spot[:, None, 2], 0)
+        least = np.minimum(least, np.hypot(flat, up).min(axis=1))
+    rows = findings.rows("clearances", span="1-2", option=option, case=case, against="tree")
+    assert rows["actual_m"].min() == pytest.approx(least.min(), abs=1e-3)
+    assert rows["points"].sum() == (least < 3).sum()
+    assert (rows["points"] > 0).sum() == (rows["margin_m"] < 0).sum() > 0
+    rest = rows[rows["obstacle"] == "survey:vegetation"]
+    assert len(rest) == 1 and rest["margin_m"].iloc[0] >= 0 and rest["points"].iloc[0] == 0
+
+
+@pytest.mark.parametrize("option, case", STATES)
+def test_roofs_as_by_brute_force(measured, option, case):
+    """Least height of wires over points that stand for discs of 0.5 m."""
+    findings, place, class_ = measured
+    curves, factor = wires_of(findings, "1-2", option, case)
+    spot = (place[class_ == ROOF] - [EAST, NORTH, 0]) * [factor, factor, 1]
+    least = np.inf
+    for curve in curves:
+        inside = np.hypot(spot[:, None, 0] - curve[:, 0], spot[:, None, 1] - curve[:, 1]) <= 0.5
+        least = min(least, np.where(inside, curve[:, 2] - spot[:, None, 2], np.inf).min())
+    rows = findings.rows("clearances", span="1-2", option=option, case=case, against="building", measure="vertical")
+    # A step along the curve is 0.05 m, on which the wire sinks by up to 5 mm where it enters a disc.
+    assert rows["actual_m"].min() == pytest.approx(least, abs=5e-3)
+
+
+def test_never_farther_in_wind_than_where_the_wire_hangs(measured):
+    """Over the whole swing a wire comes at least as near as in the full wind, where the findings draw it."""
+    findings, place, class_ = measured
+    spot = place[class_ == HIGH]
+    for option in ("today", "alloy"):
+        least = np.inf
+        for _, row in findings.rows("wires", span="1-2", option=option, case="swung").iterrows():
+            fine = shapely.get_coordinates(shapely.segmentize(row.geometry, 0.05), include_z=True)
+            for x in np.array_split(spot, 20):
+                d = np.hypot(x[:, None, 0] - fine[:, 0], x[:, None, 1] - fine[:, 1])
+                least = min(least, np.hypot(d, np.maximum(fine[:, 2] - x[:, None, 2], 0)).min())
+        rows = findings.rows("clearances", span="1-2", option=option, case="swung", against="tree")
+        assert rows["actual_m"].min() <= least + 5e-3
+        assert rows["actual_m"].min() > least - 3
+
+
+def test_clusters_lie_apart_and_are_counted(measured):
+    findings, *_ = measured
+    rows = findings.rows("violations", against="tree")
+    assert rows["points"].min() >= 1
+    names = rows["obstacle"].unique()
+    assert all(name.startswith(("survey:vegetation 1-2 ", "survey:vegetation 2-3 ")) for name in names)
+    one = findings.rows("clearances", span="1-2", option="alloy", case="hot", against="tree")
+    places = one[one["obstacle"].isin(names)].geometry
+    assert len(places) >= 3
+    assert min(a.distance(b) for i, a in enumerate(places) for b in list(places)[:i]) > 1
+    tally = findings.row("point_clouds", span="1-2")
+    assert tally["compared"] == tally["points"] and tally["too_near"] >= one["points"].sum()
+
+
+def own_and_other(findings):
+    """Points of our wire A where it hangs hot and where cold, and of another line 4 m below it."""
+    curves, factor = wires_of(findings, "2-3", "today", "hot", 400)
+    hot = curves[0] / [factor, factor, 1] + [EAST, NORTH, 0]
+    inner = hot[20:-20]
+    cooler = inner + [0.3, 0.2, 0.6]
+    tower = np.array([EAST + 300, NORTH, 110.0]) + np.random.default_rng(1).uniform([-2, -5, 0], [2, 5, 10], (200, 3))
+    x = np.linspace(-30, 30, 121)
+    other = np.column_stack([np.full(121, inner[180, 0]), NORTH + x, np.full(121, inner[180, 2] - 4.0)])
+    return np.vstack([inner, cooler]), tower, other
+
+
+def test_own_wires_and_structures_are_left_out(study):
+    """And the wires of others are not: 4 m below ours, 1 m to spare by the rule of 3 m."""
+    study.rules += RULES
+    before = study.check()
+    own, tower, other = own_and_other(before)
+    study.text += CLOUD + "wire_voltage = 20_000\n"
+    class_ = np.r_[np.full(len(own), CONDUCTOR), np.full(len(tower), TOWER), np.full(len(other), CONDUCTOR)]
+    write_tile(study.folder / "tile.laz", np.vstack([own, tower, other]), class_)
+    findings = study.check()
+    assert not len(findings["not_assessed"]), findings["not_assessed"]["reason"].tolist()
+    rows = findings.rows("clearances", span="2-3", case="hot", against="line")
+    assert len(rows) == 1
+    assert rows["obstacle"].iloc[0] == "survey:wire" and rows["position"].iloc[0] == "above"
+    # A disc of 0.5 m beside the lowest point of our wire: a few millimetres nearer.
+    assert rows["actual_m"].iloc[0] == pytest.approx(4.0, abs=0.02)
+    tally = findings.row("point_clouds", span="2-3")
+    assert tally["own_points"] == len(own) + len(tower) and tally["compared"] == len(other)
+
+
+def test_wires_of_others_without_a_voltage_are_not_assessed(study):
+    """Where the rule counts the voltage of the other line, and nobody told it."""
+    study.rules = "rule,against,measure,base,other_per_kv,altitude_share,minimum,buffer\n" \
+                  "open,ground,vertical,4.5,,,5.6,0.4\ncrossing,line,vertical,2,0.01,,,\n"
+    *_, other = own_and_other(study.check())
+    study.text += CLOUD
+    write_tile(study.folder / "tile.laz", other, CONDUCTOR)
+    findings = study.check()
+    gaps = findings["not_assessed"]
+    assert set(gaps["obstacle"]) == {"survey:wire"} and findings.result.status == 3
+    assert gaps["reason"].str.contains("voltage is unknown").all()
+    assert not len(findings.rows("clearances", against="line"))
+
+
+def test_points_of_no_known_class(study):
+    """Nearer than the strictest rule (5 m, of roofs) allows: told as not assessed; or ignored, where the study says so."""
+    study.rules += RULES
+    curves, factor = wires_of(study.check(), "1-2", "today", "hot", 401)
+    place = curves[0][200] / [factor, factor, 1] + [EAST, NORTH, 0] - [0, 0, 4.0]
+    for class_, told in ((1, 1), (64, 1), (7, 0)):
+        write_tile(study.folder / "tile.laz", place[None], class_)
+        study.text = study.text.split("\n[[point_clouds]]")[0] + CLOUD
+        findings = study.check()
+        gaps = findings["not_assessed"]
+        assert len(gaps) == told
+        if told:
+            assert f"1 surveyed points of class {class_}" in gaps["reason"].iloc[0]
+            assert gaps["span"].iloc[0] == "1-2" and findings.result.status == 3
+            assert any("of no class that the study knows" in text for text in findings.result.warnings)
+    study.text += 'unknown = "ignored"\n'
+    write_tile(study.folder / "tile.laz", place[None], 1)
+    findings = study.check()
+    assert not len(findings["not_assessed"])
+    assert any("ignored, as the study says" in text for text in findings.result.warnings)
+
+
+def hole(easting, northing):
+    """A hole in the raster of 60 by 40 m, below the first span."""
+    return (np.abs(easting - EAST - 150) < 30) & (np.abs(northing - NORTH) < 20)
+
+
+def ground_points(make, rng, step=1.5):
+    e, n = (v.ravel() for v in np.meshgrid(np.arange(100, 200, step), np.arange(-40, 40, step)))
+    e, n = e + rng.uniform(-0.5, 0.5, len(e)) + EAST, n + rng.uniform(-0.5, 0.5, len(n)) + NORTH
+    return np.column_stack([e, n, make.plane(e, n)])
+
+
+def test_ground_points_fill_what_the_raster_lacks(study, make):
+    """On a plane the triangles are the plane itself: the findings are those with a raster without a hole."""
+    whole = study.check().rows("clearances", against="ground")
+    study.write_ground(unknown=hole)
+    assert len(study.check()["not_assessed"])
+    study.text += CLOUD + "ground = true\n"
+    write_tile(study.folder / "tile.laz", ground_points(make, np.random.default_rng(2)), GROUND)
+    findings = study.check()
+    assert not len(findings["not_assessed"])
+    filled = findings.rows("clearances", against="ground")
+    np.testing.assert_allclose(filled["actual_m"], whole["actual_m"], atol=2e-3)
+    assert any("taken from the ground points of: survey" in text for text in findings.result.warnings)
+
+
+def test_a_gap_between_ground_points_stays_unknown(study, make):
+    """No triangle with an edge longer than allowed: what lies in it is not assessed."""
+    study.write_ground(unknown=hole)
+    study.text += CLOUD + "ground = true\n"
+    points = ground_points(make, np.random.default_rng(2))
+    apart = np.hypot(points[:, 0] - EAST - 150, points[:, 1] - NORTH + 4) > 6
+    write_tile(study.folder / "tile.laz", points[apart], GROUND)
+    gaps = study.check()["not_assessed"]
+    assert len(gaps) and gaps["reason"].str.contains("no values below").all()
+    study.text += 'ground_gap = "15 m"\n'
+    assert not len(study.check()["not_assessed"])
+
+
+def test_heights_in_feet_and_another_grid(study, measured):
+    """The same points in another CRS, with heights in feet: the same findings to the rounding of a millimetre."""
+    _, place, class_ = measured
+    study.rules += RULES
+    study.text += CLOUD
+    write_tile(study.folder / "tile.laz", place, class_)
+    first = study.check().rows("clearances", against="tree", option="today")
+    moved = place.copy()
+    moved[:, 0], moved[:, 1] = Transformer.from_crs("EPSG:25832", "EPSG:25831", always_xy=True).transform(
+        place[:, 0], place[:, 1])
+    study.text += 'vertical_unit = "ft"\n'
+    write_tile(study.folder / "tile.laz", moved, class_, crs="EPSG:25831", factor=1 / 0.3048)
+    again = study.check().rows("clearances", against="tree", option="today")
+    assert again["obstacle"].tolist() == first["obstacle"].tolist()
+    np.testing.assert_allclose(again["actual_m"], first["actual_m"], atol=3e-3)
+
+
+def test_the_demo_with_its_survey(make, tmp_path):
+    """The tile fills the hole of the raster, and one tree of it is too near the wires that sag most."""
+    demo = Path(corridor.__file__).parent.parent / "demo_corridor" / "surveyed.toml"
+    result = corridor.check_study(demo, tmp_path / "findings.gpkg")
+    assert result.gaps == 0
+    rows = make.Findings(tmp_path / "findings.gpkg", result).rows("violations", against="tree", span="N14-N15")
+    assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 1"}
+    assert set(rows["option"]) == {"thermal alloy", "annealed on steel"}
