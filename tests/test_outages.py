@@ -8,6 +8,7 @@ import pytest
 from corridor.jobs.plan import plan_study
 from corridor.jobs.plan_files import write_plan
 from corridor.planning.outages import group_items, one_by_one
+from corridor.planning.remedies import NONE
 from tests.test_plan import short_study
 
 #: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).
@@ -21,7 +22,8 @@ PETERSEN = CYCLE + [(i, i + 5) for i in range(5)] + [(5 + i, 5 + (i + 2) % 5) fo
 def test_never_together_is_a_colouring(edges, number):
     count = 1 + max(max(edge) for edge in edges)
     never = [(f"c{a}", f"c{b}") for a, b in edges]
-    got = group_items(np.ones(count), [{f"c{i}"} for i in range(count)], never=never, crews=3, slots=number + 1)
+    got = group_items(np.ones(count), [{f"c{i}"} for i in range(count)], aim="outages", never=never, crews=3,
+                      slots=number + 1)
     assert got.outage.max() + 1 == number
     assert all(got.outage[a] != got.outage[b] for a, b in edges)
 
@@ -79,22 +81,24 @@ def test_work_of_a_plan(tmp_path):
 
     study = short_study(tmp_path / "study")
     study.change("existing = true\n", "")
+    study.text += '\n[plan]\nremedies = ["raise", "post"]\n'
     wires = [shapely.LineString([(EAST + 200 + d, NORTH - 80, 90), (EAST + 200 + d, NORTH + 80, 90)]) for d in (0, 4)]
     study.add_obstacle("village", "line", wires, 'voltage = "20 kV"')
     study.rules += "line,line,vertical,2.0,,,,,,\n"
     planned = plan_study(study.write(), "today", tmp_path / "plan")
     assert planned.cleared
     written, lines = write_plan(planned, tmp_path / "plan", kind="png")
-    assert [p.name for p in written] == ["plan.gpkg", "calendar.png", "outages.png"]
-    assert all(p.stat().st_size > 1000 for p in written)
+    assert [p.name for p in written] == ["plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.png",
+                                         "outages.png"]
+    assert all(p.stat().st_size > 100 for p in written)
     layers = {name for name, _ in pyogrio.list_layers(written[0])}
-    assert layers == {"remedies", "work_items", "outages"}
+    assert layers == {"plan", "remedies", "work_items", "outages", "calendar"}
     items = pyogrio.read_dataframe(written[0], layer="work_items")
-    raises, pulls = items[items.kind == "raise"], items[items.kind == "pull"]
-    assert len(raises) == np.count_nonzero(planned.after.height)
+    others, pulls = items[items.kind != "pull"], items[items.kind == "pull"]
+    assert len(others) == sum(change != NONE for change in planned.after.edits.changes) > 0
     assert len(pulls) == len(planned.site.plan.sections)
     assert (pulls.circuits_out == "main, circuit 1, village:1").sum() == 1, "both wires are one circuit, crossed once"
     outages = pyogrio.read_dataframe(written[0], layer="outages")
     assert outages.circuit_hours.sum() == pytest.approx(
         sum(h * (1 + c.count("village")) for h, c in zip(outages.hours, outages.circuits_out, strict=True)))
-    assert any("circuit-hours, against" in line for line in lines)
+    assert any("circuit-hours in" in line for line in lines)

@@ -1,15 +1,18 @@
 """The cheapest raises against enumeration and textbooks, and a study that the plan puts right."""
 
-from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 
-from corridor.check import Clock, prepare
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.plan import _clearance_demands, look, plan_study
+from corridor.jobs.demands import Asked, demands
+from corridor.jobs.edits import edits_of
+from corridor.jobs.looks import look
+from corridor.jobs.measures import candidates
+from corridor.jobs.plan import plan_study, site_of
 from corridor.planning.plan import Rows, least_cost
+from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 
 
@@ -92,7 +95,7 @@ def test_unknown_ground_stays_unknown(tmp_path):
 
 def test_too_small_a_raise_is_told(tmp_path):
     study = short_study(tmp_path / "study")
-    study.text += '\n[plan]\nlargest_raise = "0.5 m"\n'
+    study.text += '\n[plan]\nlargest_raise = "0.5 m"\nremedies = ["raise"]\n'
     planned = plan_study(study.write(), "today", tmp_path / "plan")
     assert planned.status == 1 and not planned.cleared
     assert any("ground (vertical) lacks" in words for words in planned.forbids)
@@ -104,19 +107,19 @@ def test_lift_of_a_raise_against_strung_anew(tmp_path):
     The exact model strings the section again with the slopes of its spans changed, so that the tension changes a
     little, and strings of neighbours lean: neither is in the coefficient. Full looks, not coefficients, decide.
     """
-    planned = plan_study(short_study(tmp_path / "study").write(), "today", tmp_path / "plan")
-    site, count = planned.site, len(planned.site.facts.structures)
-    inputs = read_inputs(site.study)
+    study = short_study(tmp_path / "study")
+    study.text += '\n[plan]\nremedies = ["raise"]\n'
+    inputs = read_inputs(load_study(study.write()))
     with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        site = replace(site, inputs=inputs, facts=facts, plan=plan, ground=ground)
-        base = look(site, np.zeros(count))
+        site = site_of(inputs, "today")
+        base = look(site)
+        measures = candidates(site, base)[0]
+        rows = demands(Asked(site, measures, base), base, np.zeros(len(measures)))
         for s, r in ((1, 0.5), (2, 1.0), (3, 1.0)):
-            height = np.zeros(count)
-            height[s] = r
-            moved = look(site, height)
-            rows = _clearance_demands(site, base)
-            expected = np.bincount(rows.row, rows.coefficient * height[rows.column], minlength=len(rows.need))
+            steps = np.where(measures.place == s, r / measures.step, 0.0)
+            moved = look(site, edits_of(site, measures, steps))
+            amount = steps * measures.step
+            expected = np.bincount(rows.row, rows.coefficient * amount[rows.column], minlength=len(rows.need))
             before, after = _margins(base), _margins(moved)
             keys = [key for key in before if key in after and base_is_near(base, key)]
             assert len(keys) >= 3

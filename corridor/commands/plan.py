@@ -15,16 +15,17 @@ __all__ = ["plan"]
 @click.option("--option", required=True, help="Name of the option of the study to put right.")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("plan"), show_default=True,
               help="Folder for the planned copy of the study and the plan.")
-@click.option("--aim", type=click.Choice(("outages", "circuit-hours")), default="outages", show_default=True,
+@click.option("--aim", type=click.Choice(("circuit-hours", "outages")), default="circuit-hours", show_default=True,
               help="What the grouping of work into outages has few of.")
 @DRAWING
 def plan(study, option, folder, aim, drawing):
     """Plan what puts an option of STUDY right, and the outages for it.
 
-    Finds the cheapest raises of structures, by standard steps, after which
-    nothing falls short and no string is newly lifted; writes a copy of the
-    study with that option alone on the raised structures, and checks it in
-    full. Costs, steps and what outages may be had are in the table [plan].
+    Finds the cheapest remedies after which nothing falls short and no string
+    is newly lifted: structures raised or added, strings changed, sections
+    tightened, ground cut, objects taken away. Writes a copy of the study with
+    that option alone and the remedies in place, and checks it in full. Costs,
+    what is allowed and what outages may be had are in the table [plan].
 
     Ends with status 0 where the planned copy clears, 1 where no plan was
     found, and 3 where something could not be assessed.

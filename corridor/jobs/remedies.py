@@ -1,30 +1,50 @@
-"""What would put each violation right, one remedy at a time; raises and limit temperatures by the exact model."""
+"""What would put each violation right, one remedy at a time, each by the exact model."""
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from corridor.assessment import assess_spans
-from corridor.check import Clock, find, prepare
+from corridor.check import THREADS, Clock, find, prepare
 from corridor.inputs.study_inputs import read_inputs
-from corridor.planning.remedies import grading_volume, lift_rows, raise_structures
+from corridor.jobs.demands import parents_of
+from corridor.jobs.edits import as_it_stands, edited, framing_of_new, place_of_new
+from corridor.jobs.measures import strings_of
+from corridor.planning.remedies import Change, lift_rows
 from corridor.study import load_study
 
 __all__ = ["COLUMNS", "list_remedies", "short_elsewhere"]
 
 #: Columns of the table.
-COLUMNS = ("line", "span", "wire", "case", "against", "obstacle", "remedy", "where", "amount", "unit",
-           "margin_before_m", "margin_after_m", "clears", "note", "geometry")
-#: Things that an owner may take away.
-_REMOVABLE = ("tree", "building")
-#: Breadth of a cut in the ground below one wire that falls short [m].
-_BREADTH = 10.0
+COLUMNS = ("line", "span", "wire", "case", "against", "obstacle", "remedy", "where", "amount", "unit", "cost",
+           "margin_before_m", "margin_after_m", "gain_m", "clears", "note", "geometry")
 
 
-def list_remedies(planned, others, *, worst=60):
+class _Try(NamedTuple):
+    """A remedy in so many steps: its `name`, `where`, place; `make` Edits of a number of steps, from `first` to `most`;
+    `amount` in a `unit` and `cost` of a number of steps."""
+
+    name: str
+    where: str
+    geometry: object
+    make: object
+    first: int
+    most: int
+    amount: object
+    unit: str
+    cost: object
+    note: str | None = None
+
+
+def list_remedies(planned, others, *, worst=40):
     """Return the remedies of the violations that a plan began with, as columns.
 
-    One violation per span, thing and obstacle counts, that of the least margin. Raises are looked at anew, span by
-    span, with every section that they touch strung again; a limit temperature is the exact one of the layer `limits`.
+    One violation per span, thing and obstacle counts, that of the least margin. Every remedy is looked at anew with all
+    sections that it touches, in the fewest steps that clear or the most that are allowed; a limit temperature is the
+    exact one of the layer `limits`. A remedy that is not offered has a row that says why.
 
     Parameters
     ----------
@@ -32,19 +52,17 @@ def list_remedies(planned, others, *, worst=60):
     others : dict of str to set
         By name of another option the (line, span, against, obstacle) at which it falls short.
     worst : int
-        Violations, worst first, for which raises are looked at.
+        Violations, worst first, for which remedies are looked at anew.
     """
     v = planned.before.layers["violations"]
-    order = np.argsort(v["margin_m"], kind="stable")
-    keys, rows = set(), []
-    for i in order:
+    ones = {}
+    for i in np.argsort(v["margin_m"], kind="stable"):
         key = tuple(v[name][i] for name in ("line", "span", "against", "obstacle"))
-        if key not in keys:
-            keys.add(key)
-            one = {name: values[i] for name, values in v.items()}
-            rows += _raises(planned.site, one) if len(keys) <= worst else []
-            rows += [*_derate(planned, one), *_ground(planned, one), *_object(one), *_others(others, key, one)]
-            rows.append(_tension(planned.site, one))
+        ones.setdefault(key, {name: values[i] for name, values in v.items()})
+    with ThreadPoolExecutor(THREADS) as pool:
+        looked = list(pool.map(lambda one: _looked_at(planned, one), list(ones.values())[:worst]))
+    rows = [row for n, (key, one) in enumerate(ones.items())
+            for row in (*(looked[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}
 
 
@@ -68,100 +86,205 @@ def short_elsewhere(path, option):
     return short
 
 
-def _row(one, remedy, where, amount, unit, after, note=None, geometry=None):
+def _row(one, remedy, where, amount, unit, after, note=None, geometry=None, cost=np.nan):
     known = {name: one[name] for name in ("line", "span", "wire", "case", "against", "obstacle")}
-    return known | {"remedy": remedy, "where": where, "amount": float(amount), "unit": unit,
+    return known | {"remedy": remedy, "where": where, "amount": float(amount), "unit": unit, "cost": float(cost),
                     "margin_before_m": float(one["margin_m"]), "margin_after_m": float(after),
-                    "clears": None if np.isnan(after) else bool(after >= 0), "note": note,
-                    "geometry": one["geometry"] if geometry is None else geometry}
+                    "gain_m": float(after - one["margin_m"]), "clears": None if np.isnan(after) else bool(after >= 0),
+                    "note": note, "geometry": one["geometry"] if geometry is None else geometry}
 
 
-def _raises(site, one):
-    """The least standard raise of one end, of the other, and of both, that clears the span, looked at exactly."""
-    spans, x = site.plan.spans, site.facts.structures
+def _looked_at(planned, one):
+    """Rows of all remedies of one violation that change the line, the ground or what stands there."""
+    site = planned.site
+    spans = site.plan.spans
     span = int(np.flatnonzero((spans.line == one["line"]) & (spans.name == one["span"]))[0])
-    ends = spans.tail[span], spans.head[span]
-    cell = {name: np.array([value]) for name, value in one.items() if name != "geometry"}
-    lift = lift_rows(cell, *(np.array([e]) for e in ends), spans.length[[span]])[2]
-    most = int(site.prices.largest_raise / site.prices.step + 1e-9)
     rows = []
-    for chosen in ((0,), (1,), (0, 1)):
-        gain = sum(lift[i] for i in chosen) * site.prices.step
-        steps = min(int(np.ceil(-one["margin_m"] / gain)), most) if gain > 1e-6 else most
-        after, steps = _least_raise(site, one, span, [ends[i] for i in chosen], max(steps, 1), most)
-        rows.append(_row(one, "raise one structure" if len(chosen) == 1 else "raise both structures",
-                         " and ".join(str(x.structure[ends[i]]) for i in chosen), steps * site.prices.step, "m", after,
-                         "least margin of the span and thing in all cases",
-                         _place(site, ends[chosen[0]])))
+    for kind, tries in _TRIES.items():
+        found = planned.refused[kind] if kind in planned.refused else tries(site, one, span)
+        if isinstance(found, str):
+            rows.append(_row(one, _NAMES[kind], "", np.nan, None, np.nan, f"not offered: {found}"))
+            continue
+        for each in found:
+            after, n = _fewest(site, one, span, each)
+            rows.append(_row(one, each.name, each.where, each.amount(n), each.unit, after, each.note, each.geometry,
+                             each.cost(n)))
     return rows
 
 
-def _least_raise(site, one, span, structures, steps, most):
+def _fewest(site, one, span, tried):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
-    for n in range(steps, min(steps + 2, most) + 1):
-        after = _margin(site, one, span, structures, n * site.prices.step)
+    for n in range(tried.first, min(tried.first + 2, tried.most) + 1):
+        after = _margin(site, one, span, tried.make(n))
         if after >= 0:
             return after, n
     return after, n
 
 
-def _margin(site, one, span, structures, height):
-    """Least margin of the span against the same thing with structures raised [m]."""
-    rise = np.zeros(len(site.facts.structures))
-    rise[structures] = height
-    x, framings = raise_structures(site.facts.structures, site.facts.framings, rise)
-    facts = type(site.facts)(**{name: getattr(site.facts, name) for name in site.facts.__dataclass_fields__}
-                             | {"structures": x, "framings": framings})
-    sections, section = site.plan.sections, site.plan.spans.section[span]
-    rows = assess_spans(facts, site.plan, site.ground, int(sections.first[section]), int(sections.last[section]))
-    c = rows["clearances"]
-    same = np.logical_and.reduce([c[name] == one[name] for name in ("line", "span", "against", "obstacle", "option")])
+def _margin(site, one, span, edits):
+    """Least margin against the same thing in what the span has become [m]; nan where it is not compared there.
+
+    Where the thing itself is gone, and all else is as it was, that is what is left of the worst of the span.
+    """
+    laid = edited(site, edits)
+    own = np.flatnonzero(parents_of(site, laid) == span)
+    sections = np.unique(laid.plan.spans.section[own])
+    first, last = laid.plan.sections.first[sections[0]], laid.plan.sections.last[sections[-1]]
+    c = assess_spans(laid.facts, laid.plan, laid.ground, int(first), int(last))["clearances"]
+    here = np.isin(c["span"], laid.plan.spans.name[own]) & (c["option"] == site.option)
+    same = here & (c["against"] == one["against"]) & (c["obstacle"] == one["obstacle"]) & (c["line"] == one["line"])
+    if edits.removed.any():
+        same = here
     return float(c["margin_m"][same].min()) if same.any() else np.nan
 
 
-def _place(site, structure):
-    x = site.facts.structures
-    return shapely.Point(x.easting[structure], x.northing[structure], site.plan.base_elevation[structure])
+def _steps(gain, one, most):
+    """The number of steps that an estimate of the gain of each asks for, from 1 to the most."""
+    return min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
 
 
-def _tension(site, one):
-    """Sections are strung as taut as the limits allow, so that only a measured one may have something left."""
-    wiring = next(option.wiring for option in site.facts.options if option.name == site.option)
-    note = "it hangs as measured: whether its stringing limits leave room was not looked at" if wiring.measured else \
-        "it hangs as taut as its stringing limits allow: none is left"
-    return _row(one, "re-tension", f"section {one['section']}", np.nan, None, np.nan, note)
+def _ends(site, span):
+    return int(site.plan.spans.tail[span]), int(site.plan.spans.head[span])
+
+
+def _lifts(site, one, span):
+    """What a metre of lift at each end of the span is worth [-]."""
+    cell = {name: np.array([value]) for name, value in one.items() if name != "geometry"}
+    return lift_rows(cell, *(np.array([e]) for e in _ends(site, span)), site.plan.spans.length[[span]])[2]
+
+
+def _changed(site, structures, change):
+    """Edits by which structures are changed."""
+    edits = as_it_stands(site)
+    return replace(edits, changes=tuple(change if s in structures else each for s, each in enumerate(edits.changes)))
+
+
+def _where(site, structures):
+    """Names of structures, and the place of the first."""
+    x, s = site.facts.structures, structures[0]
+    place = shapely.Point(x.easting[s], x.northing[s], site.plan.base_elevation[s])
+    return " and ".join(str(x.structure[i]) for i in structures), place
+
+
+def _raises(site, one, span):
+    p, ends, lift = site.prices, _ends(site, span), _lifts(site, one, span)
+    most, rows = int(p.largest_raise / p.step + 1e-9), []
+    for chosen in ((0,), (1,), (0, 1)):
+        own = [ends[i] for i in chosen]
+        rows.append(_Try(
+            "raise one structure" if len(own) == 1 else "raise both structures", *_where(site, own),
+            lambda n, own=own: _changed(site, own, Change(n * p.step)),
+            _steps(sum(lift[i] for i in chosen) * p.step, one, most), most, lambda n: n * p.step, "m",
+            lambda n, own=own: len(own) * (p.raise_cost + p.metre_cost * n * p.step)))
+    return rows
+
+
+def _hung(site, span):
+    """Ends of a span at which wires hang from suspension strings, with the length of the shortest of phases [m]."""
+    strings = strings_of(site)
+    return {s: min(length for (t, _), length in strings.items() if t == s) for s in _ends(site, span)
+            if any(t == s for t, _ in strings)}
+
+
+def _shorter(site, one, span):
+    p, hung = site.prices, _hung(site, span)
+    own = [s for s, length in hung.items() if length >= p.shortest_string + p.step - 1e-9]
+    if not own:
+        return "no string of the span can be shortened by a step"
+    most = int((min(hung[s] for s in own) - p.shortest_string) / p.step + 1e-9)
+    gain = sum(lift for s, lift in zip(_ends(site, span), _lifts(site, one, span), strict=True) if s in own)
+    return [_Try("shorten strings", *_where(site, own), lambda n: _changed(site, own, Change(shorter=n * p.step)),
+                 _steps(gain * p.step, one, most), most, lambda n: n * p.step, "m",
+                 lambda n: len(own) * p.shorten_cost)]
+
+
+def _strings(name, string, cost, *, both):
+    """What makes a try of another string at the ends of the span where wires hang, or at the one that is worth more."""
+    def tries(site, one, span):
+        own = list(_hung(site, span))
+        if not own:
+            return "no wire hangs from a suspension string at the ends of the span"
+        worth = dict(zip(_ends(site, span), _lifts(site, one, span), strict=True))
+        own = own if both else [max(own, key=worth.get)]
+        return [_Try(name, *_where(site, own), lambda n: _changed(site, own, Change(string=string)), 1, 1,
+                     lambda n: len(own), "structure", lambda n: len(own) * getattr(site.prices, cost))]
+
+    return tries
+
+
+def _tauter(site, one, span):
+    p, section, edits = site.prices, int(site.plan.spans.section[span]), as_it_stands(site)
+    name, line = site.plan.sections.name[section], site.plan.sections.line[section]
+    if any(row.section == name and row.line in ("", line) for row in site.wiring.measured):
+        return "the section hangs as measured: take it out of the measurements to string it to its limits"
+    most = int(p.largest_tightening / p.tightening_step + 1e-9)
+    share = np.arange(len(edits.tightened)) == section
+    return [_Try("re-tension", f"section {name}", None,
+                 lambda n: replace(edits, tightened=share * n * p.tightening_step), max(most - 1, 1), most,
+                 lambda n: 100 * n * p.tightening_step, "%", lambda n: p.tighten_cost,
+                 "more than the stringing limits say; what the structures bear is for an engineer to find")]
+
+
+def _cuts(site, one, span):
+    p, cells, edits = site.prices, site.cells.get(span), as_it_stands(site)
+    if one["against"] != "ground" or cells is None:
+        return "it is not the ground that is too near" if one["against"] != "ground" else "its cells are not known"
+    most = int(min(p.largest_cut, cells.deepest) / p.step + 1e-9)
+    if most < 1:
+        return f"{cells.blocked} stands where the cut would be"
+    depth = np.arange(len(edits.cut)) == span
+    return [_Try("grade the ground", f"below {one['span']}", None, lambda n: replace(edits, cut=depth * n * p.step),
+                 _steps(p.step, one, most), most, lambda n: cells.volume(n * p.step), "m3",
+                 lambda n: p.grade_cost + p.cubic_metre_cost * cells.volume(n * p.step),
+                 "vertical cuts on the grid of the ground raster, without slopes")]
+
+
+def _gone(site, one, span):
+    p, edits, obstacles = site.prices, as_it_stands(site), site.facts.index.obstacles
+    if one["against"] not in p.removable or one["obstacle"] is None:
+        return f"the study lets only these be taken away: {', '.join(p.removable) or 'none'}"
+    gone = obstacles.obstacle == one["obstacle"]
+    return [_Try("remove the object", str(one["obstacle"]), None, lambda n: replace(edits, removed=gone), 1, 1,
+                 lambda n: 1, "object", lambda n: p.remove_cost, "the margin after is the least of the whole span")]
+
+
+def _more(site, one, span):
+    p, edits, place = site.prices, as_it_stands(site), place_of_new(site, span)
+    if place is None or framing_of_new(site, span) is None:
+        return "the ground is not known there, or no suspension structure of the line shows what a new one is like"
+    share, *point = place
+    return [_Try("add a structure", f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point),
+                 lambda n: replace(edits, added=np.array([span])), 1, 1, lambda n: 1, "structure",
+                 lambda n: p.add_cost, f"framing {framing_of_new(site, span)}, on the highest ground near the middle")]
+
+
+_TRIES = {"raise": _raises, "shorten": _shorter,
+          "post": _strings("change strings to posts", "post", "post_cost", both=True),
+          "strain": _strings("make it a strain structure", "strain", "strain_cost", both=False),
+          "tighten": _tauter, "grade": _cuts, "remove": _gone, "add": _more}
+_NAMES = {"raise": "raise structures", "shorten": "shorten strings", "post": "change strings to posts",
+          "strain": "make it a strain structure", "tighten": "re-tension", "grade": "grade the ground",
+          "remove": "remove the object", "add": "add a structure"}
 
 
 def _derate(planned, one):
-    limits = planned.before.layers["limits"]
+    """The limit temperature of the span, where heat is what brings it short."""
+    limits, cases = planned.before.layers["limits"], planned.site.facts.cases
     at = np.flatnonzero((limits["line"] == one["line"]) & (limits["span"] == one["span"]))
     T = limits["limit_temperature_c"][at[0]] if len(at) else np.nan
-    icy = any(case.ice > 0 or case.wind > 0 for case in planned.site.facts.cases if case.name == one["case"])
-    if one["measure"] != "vertical" or one["position"] == "below" or icy or np.isnan(T):
-        return []
+    case = next(case for case in cases if case.name == one["case"])
+    why = ("the limits are of wires above something" if one["measure"] != "vertical" or one["position"] == "below" else
+           "it is not heat that brings the wire short" if not isinstance(case.temperature, str) else
+           "no temperature clears, or some of it is not known" if np.isnan(T) else None)
+    if why:
+        return [_row(one, "derate", "", np.nan, None, np.nan, f"not offered: {why}")]
     current = limits["limit_current_a"][at[0]]
     note = "of the whole span" + ("" if np.isnan(current) else f", {current:.0f} A per phase")
     return [_row(one, "derate", f"span {one['span']}", T, "degC", 0.0, note)]
 
 
-def _ground(planned, one):
-    if one["against"] != "ground":
-        return []
-    s = planned.before.layers["violation_stretches"]
-    same = np.logical_and.reduce([s[name] == one[name] for name in ("line", "span", "case", "wire", "against")])
-    length = float(s["length_m"][same].sum())
-    volume = grading_volume(-one["margin_m"], length, _BREADTH)
-    return [_row(one, "grade the ground", f"{length:.0f} m below wire {one['wire']}", volume, "m3", 0.0,
-                 f"cut {-one['margin_m']:.2f} m at most, {_BREADTH:g} m broad: an estimate, not a survey")]
-
-
-def _object(one):
-    if one["against"] not in _REMOVABLE:
-        return []
-    return [_row(one, "remove the object", str(one["obstacle"]), 1, "object", np.nan, "then nothing is left to clear")]
-
-
 def _others(others, key, one):
     clear = [name for name, short in others.items() if key not in short]
-    return [_row(one, "choose another option", name, np.nan, None, np.nan, "it does not fall short here") for name in
-            clear]
+    return [_row(one, "choose another option", name, np.nan, None, np.nan, "it does not fall short here")
+            for name in clear] or [_row(one, "choose another option", "", np.nan, None, np.nan,
+                                        "not offered: every other option of the study falls short here too")]

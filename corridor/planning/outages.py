@@ -31,13 +31,18 @@ class Grouping:
         """Hours that circuits are out, summed over circuits [h]."""
         return float(sum(h * len(c) for h, c in zip(self.hours, self.circuits, strict=True)))
 
+    @property
+    def outages(self):
+        """Number of outages."""
+        return len(self.hours)
+
 
 def one_by_one(hours, circuits):
     """Return the circuit-hours where every item has an outage of its own [h]."""
     return float(sum(h * len(c) for h, c in zip(hours, circuits, strict=True)))
 
 
-def group_items(hours, circuits, *, aim="outages", never=(), crews=1, window=np.inf, slots=None, seconds=15.0):
+def group_items(hours, circuits, *, aim="circuit-hours", never=(), crews=1, window=np.inf, slots=None, seconds=15.0):
     """Return which item goes into which outage, None where there is no way.
 
     With `x` item in outage by crew, `y` circuit out, `D` length of the outage and `z` circuit-hours, all of an outage:
@@ -45,7 +50,9 @@ def group_items(hours, circuits, *, aim="outages", never=(), crews=1, window=np.
         sum x = 1;  x <= y;  D >= sum h x of each crew;  D <= window;  z >= D - W (1 - y);  y_a + y_b <= 1
 
     Items of an outage that one crew has follow each other, and all circuits of the outage are out until it ends. So
-    with one crew, grouping saves outages but never circuit-hours.
+    with one crew, grouping saves outages but never circuit-hours. Filling outages one by one, also of items with the
+    same circuits alone, gives groupings too; where the solver has found none better in its time, the best of them is
+    returned.
 
     Parameters
     ----------
@@ -53,14 +60,14 @@ def group_items(hours, circuits, *, aim="outages", never=(), crews=1, window=np.
         Length of the work [h].
     circuits : sequence of set of str, length item
         That must be out for it.
-    aim : {"outages", "circuit-hours"}
+    aim : {"circuit-hours", "outages"}
     never : iterable of (str, str)
         Circuits of which one must stay in service.
     crews : int
     window : float
         Longest outage [h].
     slots : int, optional
-        Most outages; default: as many as items, or where there are more than ten what filling one by one needs.
+        Most outages; default: as many as items, or where there are more than ten as many as filling needs.
     seconds : float
         After which the best grouping counts.
     """
@@ -69,17 +76,23 @@ def group_items(hours, circuits, *, aim="outages", never=(), crews=1, window=np.
     never = [(a, b) for a, b in never if a in names and b in names]
     if not len(hours) or any({a, b} <= set(c) for c in circuits for a, b in never) or hours.max() > window:
         return None if len(hours) else Grouping(np.zeros(0, int), np.zeros(0, int), np.zeros(0), (), 0.0)
-    filled = _fill(hours, circuits, never, crews, window)
-    most = slots or (len(hours) if len(hours) <= 10 else filled.max() + 1)
+    fillings = [_fill(hours, circuits, never, crews, window, alike) for alike in (False, True)]
+    most = slots or (len(hours) if len(hours) <= 10 else max(outage.max() for outage, _ in fillings) + 1)
     model = _Model(hours, [[names.index(c) for c in sorted(own)] for own in circuits], len(names), most, crews)
     pairs = [(names.index(a), names.index(b)) for a, b in never]
     result = model.solve(pairs, min(window, float(hours.sum())), aim, seconds)
-    return None if result.x is None else model.grouping(result, names)
+    bound = float(result.mip_dual_bound or 0.0)
+    found = [filling for filling in fillings if filling[0].max() < most]
+    found += [] if result.x is None else [model.places(result)]
+    groupings = [model.grouping(*each, names, bound) for each in found]
+    first, then = ("circuit_hours", "outages") if aim == "circuit-hours" else ("outages", "circuit_hours")
+    return min(groupings, key=lambda g: (round(getattr(g, first), 6), getattr(g, then)), default=None)
 
 
-def _fill(hours, circuits, never, crews, window):
-    """Outage of each item where each goes into the first that has room, (item,)."""
-    loads, out, outage = [], [], np.zeros(len(hours), int)
+def _fill(hours, circuits, never, crews, window, alike):
+    """Outage and crew of each item where each goes into the first that has room, (item,); `alike`: none but those with
+    the same circuits share one."""
+    loads, out, outage, crew = [], [], np.zeros(len(hours), int), np.zeros(len(hours), int)
     for i in np.argsort(-hours, kind="stable"):
         for g in count():
             if g == len(loads):
@@ -87,11 +100,13 @@ def _fill(hours, circuits, never, crews, window):
                 out.append(set())
             both = out[g] | set(circuits[i])
             k = loads[g].argmin()
+            if alike and out[g] and out[g] != set(circuits[i]):
+                continue
             if loads[g][k] + hours[i] <= window and not any({a, b} <= both for a, b in never):
                 loads[g][k] += hours[i]
-                out[g], outage[i] = both, g
+                out[g], outage[i], crew[i] = both, g, k
                 break
-    return outage
+    return outage, crew
 
 
 class _Model:
@@ -149,14 +164,17 @@ class _Model:
         for a, b in never:
             self.row([self.y[a, g], self.y[b, g]], [1, 1], -np.inf, 1)
 
-    def grouping(self, result, names):
-        """Return the Grouping of a solution, its outages numbered without gaps."""
+    def places(self, result):
+        """Return outage and crew of every item in a solution, its outages numbered without gaps."""
         n, _, crews = self.x.shape
         place = result.x[self.x].reshape(n, -1).argmax(axis=1)
-        _, outage = np.unique(place // crews, return_inverse=True)
-        crew = place % crews
+        return np.unique(place // crews, return_inverse=True)[1], place % crews
+
+    def grouping(self, outage, crew, names, bound):
+        """Return the Grouping of items in outages."""
+        crews = self.x.shape[2]
         load = np.zeros((outage.max() + 1, crews))
         np.add.at(load, (outage, crew), self.hours)
         out = tuple(tuple(sorted({names[c] for i in np.flatnonzero(outage == g) for c in self.own[i]}))
                     for g in range(len(load)))
-        return Grouping(outage, crew, load.max(axis=1), out, float(result.mip_dual_bound or 0.0))
+        return Grouping(outage, crew, load.max(axis=1), out, bound)

@@ -1,13 +1,18 @@
 """The table of a study that says what putting it right costs, and how outages may be had."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from corridor.study.table import Read, Table, Text
 from corridor.study.values import Measure
 
-__all__ = ["NeverTogether", "Plan"]
+__all__ = ["REMEDIES", "NeverTogether", "Plan"]
+
+#: What a plan may be made of.
+REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "grade", "remove", "add")
+Remedy = Literal["raise", "shorten", "post", "strain", "tighten", "grade", "remove", "add"]
+_RATIO = Measure("ratio", 0, 10)
 
 
 class NeverTogether(Table):
@@ -20,18 +25,53 @@ class NeverTogether(Table):
 class Plan(Table):
     """What putting it right costs, in units of one's own, and how outages may be had."""
 
+    remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
+        "What a plan may be made of: raise structures, shorten suspension strings, change them to a post or a strain "
+        "string, tighten sections, grade the ground, remove objects, add structures. Default: all, of which shorten "
+        "and tighten need a key below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
-        0.5, description="Step by which a structure is raised.")
+        0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
         6.0, description="Most that a structure is raised.")
     raise_cost: float = Field(1.0, ge=0, description="Cost of raising a structure at all, relative.")
     metre_cost: float = Field(0.2, ge=0, description="Cost of each metre of raise, relative.")
+    shortest_string: Annotated[float | None, Read(Measure("length", 0, 20, above=True))] = Field(
+        None, description="Shortest suspension string that the voltage allows. Without it none is shortened.")
+    shorten_cost: float = Field(0.6, ge=0, description="Cost of shortening the strings of a structure, relative.")
+    post_cost: float = Field(1.2, ge=0, description="Cost of posts in place of the strings of a structure, relative.")
+    strain_cost: float = Field(3.0, ge=0, description="Cost of making a suspension structure a strain one, relative.")
+    largest_tightening: Annotated[float, Read(Measure("ratio", 0, 1))] = Field(
+        0.0, description="Most by which a section may be strung tauter than its stringing limits say, as a share of "
+        "them. 0: not at all.")
+    tightening_step: Annotated[float, Read(Measure("ratio", 0, 1, above=True))] = Field(
+        0.05, description="Step of it.")
+    tighten_cost: float = Field(1.0, ge=0, description="Cost of stringing a section tauter, relative.")
+    largest_load_ratio: Annotated[float | None, Read(_RATIO)] = Field(
+        None, description="Most that a tauter section may load a structure, over what the existing wire does "
+        "(`ratio_to_existing` of the findings). Default: loads bound nothing.")
+    largest_cut: Annotated[float, Read(Measure("length", 0, 20))] = Field(
+        1.5, description="Most that the ground is lowered.")
+    grade_cost: float = Field(0.5, ge=0, description="Cost of grading below a span at all, relative.")
+    cubic_metre_cost: float = Field(0.002, ge=0, description="Cost of each cubic metre dug, relative.")
+    removable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be taken away.")
+    remove_cost: float = Field(0.3, ge=0, description="Cost of taking an obstacle away, relative.")
+    add_cost: float = Field(8.0, ge=0, description="Cost of a structure more in a span, relative.")
     reel_length: Annotated[float, Read(Measure("length", 0, 20_000, above=True))] = Field(
         2500.0, description="Length of wire on a reel: longer sections are pulled in parts.")
     parallel_distance: Annotated[float, Read(Measure("length", 0, 500))] = Field(
         30.0, description="Other lines nearer than this count as beside the work, though they do not cross.")
     raise_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for raising a structure.")
+    string_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        21_600.0, description="Outage for changing the strings of a structure.")
+    add_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        144_000.0, description="Outage for a structure more.")
+    grade_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        28_800.0, description="Outage for cutting the ground below a span.")
+    remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        14_400.0, description="Outage for taking an object away.")
+    tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        28_800.0, description="Outage for tightening a section of a wire that hangs.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         57_600.0, description="Outage for pulling one reel length of all wires.")
     crews: int = Field(1, ge=1, le=50, description="Crews that work at once.")
