@@ -191,14 +191,55 @@ def test_a_path_outside_of_the_swing_is_not_below_it(tmp_path):
     assert set(findings.rows("clearances", against="road")["obstacle"]) == {"near:1"}
 
 
-def test_rough_ground_against_brute_force(study_of_slopes, monkeypatch):
-    """121 swings of each wire, 3001 places of each, over rough ground on a 25 % side slope; strings that swing.
+def rough(e, n):
+    """A side slope of 25 % with waves of 40 to 100 m."""
+    return (100 + 0.25 * (n - NORTH) + 0.8 * np.sin((e - EAST) / 17) * np.cos((n - NORTH) / 9)
+            + 0.4 * np.sin((e + 2 * n - EAST - 2 * NORTH) / 7))
 
-    Brute force can only miss the least: it is never below by more than what the shortcuts cost. Those are the
-    parabola through three of nine swings over ground that is no plane, and chords of 9 m that leave the wire by 1 cm in
-    plan: 3 cm together here.
+
+def bumpy(e, n):
+    """The same with bumps of up to 0.6 m from one metre to the next, as a laser leaves them in low growth."""
+    number = np.floor(e - EAST) * 7919 + np.floor(n - NORTH) * 104729
+    return rough(e, n) + 0.6 * np.mod(np.sin(number * 12.9898) * 43758.5453, 1)
+
+
+def over_ground(scene, ground, case, wire, swing, share):
+    """Heights over the ground of wires that are each hung at a swing, at shares of their length (wire, place) [m]."""
+    zero = np.zeros(len(wire), int)
+    H, start, end, p = hang_rows(scene, wire, zero, zero + case, swing)
+    load = np.stack([0 * p, p, -scene.hung.weight[wire, 0, case]], axis=-1)
+    plane = plane_of(start, end, load)
+    curve = to_grid(points(start, plane, H / plane.load, share), scene.structures, scene.spans, scene.wires.span[wire])
+    return curve[..., 2] - ground.sample(*curve[..., :2].reshape(-1, 2).T).reshape(curve.shape[:2])
+
+
+def brute_force(scene, ground, case, span):
+    """Least height of a span over the ground, and in still air: 61 swings of each wire, 601 places of each, and about
+    the 8 lowest of them once more and more narrowly."""
+    wire, swing = (v.ravel() for v in np.meshgrid(np.flatnonzero(scene.wires.span == span), np.linspace(-1, 1, 61)))
+    share = np.linspace(0, 1, 601)
+    over = over_ground(scene, ground, case, wire, swing, share)
+    least = []
+    for row, column in zip(*np.unravel_index(np.argsort(over, axis=None)[:8], over.shape), strict=True):
+        turn, place, steps = swing[row], share[column], np.linspace(-1, 1, 9)
+        for width in 0.5 ** np.arange(13):
+            turns, places = (np.clip(at + step * width * steps, low, 1) for at, step, low in
+                             ((turn, 1 / 30, -1), (place, 1 / 600, 0)))
+            near = over_ground(scene, ground, case, np.full(9, wire[row]), turns, np.tile(places, (9, 1)))
+            i, j = np.unravel_index(near.argmin(), near.shape)
+            turn, place = turns[i], places[j]
+        least.append(near.min())
+    return min(least), over[np.isclose(swing, 0)].min()
+
+
+@pytest.mark.parametrize("surface, cell", [(rough, 2.0), (bumpy, 1.0), (rough, 20.0)])
+def test_rough_ground_against_brute_force(tmp_path, monkeypatch, surface, cell):
+    """Within a tenth of a millimetre of brute force over rough ground on a side slope, with strings that swing.
+
+    Brute force begins on a grid of its own, so it may miss the very least where the ground has a bump per cell; it is
+    then the engine that is lower.
     """
-    study, seen = study_of_slopes, {}
+    study, seen = study_of_slopes(tmp_path, surface, cell), {}
 
     def spy(scene, index, ground, cases, **wanted):
         seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, **wanted))
@@ -208,32 +249,40 @@ def test_rough_ground_against_brute_force(study_of_slopes, monkeypatch):
     study.check()
     scene, checked = seen["scene"], seen["swept"].checked
     for span in range(3):
-        wires = np.flatnonzero(scene.wires.span == span)
-        w, swing = (v.ravel() for v in np.meshgrid(wires, np.linspace(-1, 1, 121)))
-        zero = np.zeros(len(w), int)
-        H, start, end, p = hang_rows(scene, w, zero, zero + seen["cases"][0], swing)
-        load = np.stack([0 * p, p, -scene.hung.weight[w, 0, seen["cases"][0]]], axis=-1)
-        plane = plane_of(start, end, load)
-        curve = to_grid(points(start, plane, H / plane.load, np.linspace(0, 1, 3001)), scene.structures, scene.spans,
-                        scene.wires.span[w])
-        over = curve[..., 2] - seen["ground"].sample(*curve[..., :2].reshape(-1, 2).T).reshape(curve.shape[:2])
+        least, still = brute_force(scene, seen["ground"], seen["cases"][0], span)
         mine = (scene.wires.span[checked.wire] == span) & (checked.obstacle == -1)
         assert mine.sum() == 1
-        assert over.min() - 0.002 < checked.actual[mine][0] < over.min() + 0.03
-        # It is the swing that counts here: in still air the same wires are farther from the ground.
-        assert over.min() < over[np.isclose(swing, 0)].min() - 0.1
+        actual = checked.actual[mine][0]
+        assert actual < least + 1e-4
+        assert actual > least - (0.01 if surface is bumpy else 1e-4)
+        # It is a place of the ground, and it is the swing that counts: in still air the same wires are farther.
+        assert checked.elevation[mine][0] - checked.other[mine][0] == pytest.approx(actual, abs=1e-9)
+        assert actual < still - 0.05
 
 
-@pytest.fixture
-def study_of_slopes(tmp_path):
-    """Three spans with strings over a rough side slope."""
-    study = TinyStudy(tmp_path / "s")
+def test_a_hole_between_two_swings(tmp_path):
+    """One unknown cell of 25 cm aside of the wire at all of its swings is still not assessed."""
+    study = study_of_slopes(tmp_path, lambda e, n: 95 + 0 * e + 0 * n, 0.25)
+    study.structures = line_of(count=2)
+    study.structures["base_elevation"] = 100.0
+    findings = study.check()
+    assert not len(findings["not_assessed"])
+    curve = shapely.get_coordinates(findings.row("wires", case="swung", wire="B").geometry)
+    still = shapely.get_coordinates(findings.row("wires", case="hot", wire="B").geometry)
+    e, n = curve[16]
+    # Between full and three quarters of the swing, which is nearly even in the angle: an eighth of the way from full.
+    n += (still[16, 1] - n) / 8
+    study.write_ground(lambda e, n: 95 + 0 * e + 0 * n, cell=0.25, low=(EAST - 60, NORTH - 30),
+                       high=(EAST + 360, NORTH + 30),
+                       unknown=lambda east, north: (np.abs(east - e) < 0.13) & (np.abs(north - n) < 0.13))
+    gaps = study.check()["not_assessed"]
+    assert set(gaps["case"]) == {"swung"} and "part of the swung wire" in gaps["reason"].iloc[0]
+
+
+def study_of_slopes(folder, surface, cell):
+    """Three spans with strings over a side slope."""
+    study = TinyStudy(folder / "s")
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
-
-    def rough(e, n):
-        return (100 + 0.25 * (n - NORTH) + 0.8 * np.sin((e - EAST) / 17) * np.cos((n - NORTH) / 9)
-                + 0.4 * np.sin((e + 2 * n - EAST - 2 * NORTH) / 7))
-
-    study.write_ground(rough, cell=2.0, low=(EAST - 60, NORTH - 60), high=(EAST + 960, NORTH + 60))
+    study.write_ground(surface, cell=cell, low=(EAST - 60, NORTH - 60), high=(EAST + 960, NORTH + 60))
     study.structures["base_elevation"] = 100.0
     return study

@@ -11,6 +11,7 @@ import numpy as np
 
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows, unknown_share
+from corridor.clearance.nearest import holes, nearest_ground, turning
 from corridor.clearance.vertical import Checked, least_below
 from corridor.clearance.widened import greatest_step, swept_pairs, widened
 from corridor.geometry.catenary import plane_of, points
@@ -22,6 +23,9 @@ __all__ = ["GROUND", "Blown", "Chords", "Swept", "cut_chords", "sweep"]
 
 #: What stands for the ground where an obstacle's index is asked for.
 GROUND = -1
+
+#: Why the ground below a wire is not assessed.
+HOLE = "the ground raster has no values below part of the swung wire"
 
 #: Shares of the full swing at which wires are hung, to either side.
 SWINGS = (0.25, 0.5, 0.75, 1.0)
@@ -87,6 +91,14 @@ class _Found(NamedTuple):
     other: np.ndarray
 
 
+class _Low(NamedTuple):
+    """How low blown wires hang: least `height` of each chord over the ground (row, chord) [m], nan where it is not
+    known; `pieces` pairs of a length in plan [m] and of the number of pieces of ground below it."""
+
+    height: np.ndarray
+    pieces: list
+
+
 @dataclass(frozen=True)
 class Swept:
     """The worst of the whole swing: `checked` rows, `blown` the wire of each row at its worst swing.
@@ -119,8 +131,9 @@ def cut_chords(scene, blown):
 def sweep(scene, index, ground, cases, *, above, below):
     """Return the least clearance to the ground, and to what lies below, over the whole swing.
 
-    Wires are hung at quarters of the swing to both sides. The wire that comes nearest to a thing is hung once
-    more where a parabola through its distances has its vertex, unless a ruling span hangs it.
+    Wires are hung at quarters of the swing to both sides. Unless a ruling span hangs them they are then followed to
+    where they come nearest to the ground, and the wire that comes nearest to another thing is hung once more where a
+    parabola through its distances has its vertex.
 
     Parameters
     ----------
@@ -141,14 +154,18 @@ def sweep(scene, index, ground, cases, *, above, below):
     if not len(blown.wire):
         return Swept(_rows(scene, blown, _together([])), blown, ())
     step = greatest_step(blown, 2 * len(SWINGS) + 1)
-    found, lost, curves = _compare(scene, blown, *things, step)
+    found, lost, curves, low = _compare(scene, blown, *things, step)
+    found, near, spots, between = _refined(scene, blown, found, low, ground, step)
+    lost += between
     again = _vertices(scene, blown, found)
     if len(again.wire):
         more, *_ = _compare(scene, again, *things, step)
         found = _together([found, more._replace(row=more.row + len(blown.wire))])
     rows = _known(blown)
     pairs = swept_pairs(index, _wire_key(scene, blown)[rows], curves) if len(curves) else set()
-    blown = Blown(*(np.concatenate(pair) for pair in zip(blown, again, strict=True)))
+    spots = spots._replace(row=spots.row + len(blown.wire) + len(again.wire))
+    found = _together([found, spots])
+    blown = Blown(*(np.concatenate(three) for three in zip(blown, again, near, strict=True)))
     found = _touched(scene, blown, found, pairs)
     lost = tuple(each for each in lost
                  if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
@@ -191,10 +208,10 @@ def _known(blown):
 
 
 def _compare(scene, blown, index, ground, above, below, step):
-    """Compare all blown wires, some at once; what was found and lost, and all curves in plan."""
+    """Compare all blown wires, some at once; what was found and lost, all curves in plan, and how low they hang."""
     rows = np.flatnonzero(_known(blown))
     size = _AT_ONCE // _CHORDS
-    parts, lost, curves = [], {}, []
+    parts, lost, curves, low = [], {}, [], _Low(np.full((len(blown.wire), _CHORDS), np.nan), [])
     for first in range(0, len(rows), size):
         some = rows[first:first + size]
         part = blown.take(some)
@@ -204,10 +221,14 @@ def _compare(scene, blown, index, ground, above, below, step):
         ends = chords.start.reshape(-1, _CHORDS, 3), chords.end.reshape(-1, _CHORDS, 3)[:, -1:]
         curves.append(np.concatenate(ends, axis=1)[..., :2])
         crossed = cross(chords, widened(index, curves[-1].reshape(-1, 2), step / 2), surface, ground.sample)
-        found = [_over_ground(chords, surface), *_over_objects(chords, crossed, above, below)]
+        least = least_heights(surface, chords.constant[:, None])
+        low.height[some] = least.height.reshape(-1, _CHORDS)
+        low.pieces.append((chords.length.sum(), len(surface.fraction) // 2 - len(chords)))
+        found = [_over_ground(chords, least), *_over_objects(chords, crossed, above, below)]
         parts += [each._replace(row=some[each.row]) for each in found if len(each.row)]
         _note_lost(lost, part, chords, surface, crossed, above | below)
-    return _together(parts), tuple(lost.values()), np.concatenate(curves) if curves else np.empty((0, 2, 2))
+    curves = np.concatenate(curves) if curves else np.empty((0, 2, 2))
+    return _together(parts), tuple(lost.values()), curves, low
 
 
 def _together(parts):
@@ -223,9 +244,9 @@ def _spots(chords, chord, place, elevation):
     return np.column_stack([spot[:, :2], elevation])
 
 
-def _over_ground(chords, surface):
-    """Least height of each blown wire over the ground."""
-    height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
+def _over_ground(chords, least):
+    """Least height of each blown wire over the ground, of that of its chords."""
+    height, place, elevation = (v[:, 0] for v in least)
     each = np.where(np.isnan(height), np.inf, height).reshape(-1, _CHORDS)
     chord = np.arange(len(each)) * _CHORDS + each.argmin(axis=1)
     chord = chord[np.isfinite(each.min(axis=1))]
@@ -255,7 +276,7 @@ def _note_lost(lost, blown, chords, surface, crossed, ruled):
     """Note what the raster, or an object's unknown top, leaves open: once per span, option, case and thing."""
     missing = np.unique(chords.span[unknown_share(surface) > 0])
     for row in missing:
-        _note(lost, blown, row, GROUND, "the ground raster has no values below part of the swung wire")
+        _note(lost, blown, row, GROUND, HOLE)
     owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
     unknown = np.bincount(owner, np.isnan(crossed.rows.surface), minlength=len(crossed.wire)) > 0
     for i in np.flatnonzero(unknown & ruled[crossed.obstacle]):
@@ -277,6 +298,28 @@ def _unsolved(blown):
     keys = {(blown.wire[r], blown.option[r], blown.case[r]) for r in bad}
     return tuple({"wire": w, "option": o, "case": k, "obstacle": GROUND,
                   "reason": "no equilibrium of the section found in part of the wind"} for w, o, k in sorted(keys))
+
+
+def _refined(scene, blown, found, low, ground, step):
+    """What was found without the ground of spans whose wires were followed between swings, the wires where they are
+    nearest to it, what was found there, and what is lost there."""
+    exact = scene.hung.exact[blown.wire]
+    empty = blown.take(np.zeros(0, int)), _together([])
+    if scene.model is None or not exact.any():
+        return found, *empty, ()
+    wires = turning(scene, blown.take(exact), low.height[exact])
+    length, pieces = np.array(low.pieces).sum(axis=0)
+    sizes = {"cell": length / max(pieces, 1), "step": step}
+    nearest = nearest_ground(scene, wires, ground.sample, **sizes)
+    between = {}
+    for row in holes(scene, wires, ground.sample, **sizes):
+        _note(between, wires, row, GROUND, HOLE)
+    r = nearest.row
+    near = Blown(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
+    spots = _Found(np.arange(len(r)), np.full(len(r), GROUND), np.full(len(r), "above", object), nearest.height,
+                   nearest.spot, nearest.other)
+    done = (found.obstacle == GROUND) & np.isin(_key(scene, blown.take(found.row)), _key(scene, near))
+    return _Found(*(field[~done] for field in found)), near, spots, tuple(between.values())
 
 
 def _vertices(scene, blown, found):

@@ -1,0 +1,253 @@
+"""Where a swinging wire comes nearest to the ground, between the swings at which it was hung and along it, exactly.
+
+What chords of nine swings leave open is looked at through ever narrower windows of turn and place, in which wires turn
+by a polynomial through those nine. Nothing is looked at that cannot hold the least: a piece of wire between two swings
+whose height at both is above the least found by more than the ground may rise between them.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance.trees import Arcs, places_of
+from corridor.geometry.catenary import plane_of, points
+from corridor.line.blown import hang_rows
+from corridor.line.swing import to_grid
+
+__all__ = ["Nearest", "Turning", "holes", "nearest_ground", "turning"]
+
+#: The ground may rise by this between two swings against the way to the nearer of them, and so hide the least [-].
+_STEEP = 1.0
+#: Height that is looked at on top of that, for what chords are off [m].
+_SLACK = 0.05
+#: Nodes along a chord and between two swings at least, and at most.
+_ALONG, _ACROSS = (5, 129), (3, 65)
+#: Narrower windows: nodes either way, by how much and how often they are narrowed (with room to spare about the best
+#: node, which is no more than half a window's width away from the next), and how many of each span, option and case.
+_NODES, _NARROW, _LOOKS, _WAYS, _FEW = 5, 0.6, 18, 16, 6
+#: Windows along the wire that was found, each a quarter of the one before.
+_FOLLOW = 8
+#: Nodes looked at once.
+_AT_ONCE = 300_000
+
+
+class Turning(NamedTuple):
+    """Wires along their whole swing: one row per wire span, option and case whose every swing has an answer.
+
+    `wire`, `option`, `case` indices; `arcs` through the swings, from the left to the right; `height` (row, swing,
+    chord) least over the ground of the chords of each swing [m], inf where it is not known.
+    """
+
+    wire: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+    arcs: Arcs
+    height: np.ndarray
+
+
+class Nearest(NamedTuple):
+    """The wire of each span, option and case that comes nearest to the ground: index `row` of the turning wires; signed
+    share of its `swing`; tension H [N], `start`, `end` [m] and `load` [N/m] there, as of `Blown`; the `spot` in the
+    frame of the span, the `height` over the ground [m] and the elevation of that, `other` [m]."""
+
+    row: np.ndarray
+    swing: np.ndarray
+    tension: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    load: np.ndarray
+    spot: np.ndarray
+    height: np.ndarray
+    other: np.ndarray
+
+
+def turning(scene, blown, height):
+    """Return wires along their whole swing, of those hung at each of its swings.
+
+    Parameters
+    ----------
+    scene : Scene
+    blown : Blown
+        The same wires at every swing, swing by swing.
+    height : ndarray, shape (row, chord)
+        Least height over the ground of each chord [m], nan where unknown.
+    """
+    swings = len(np.unique(blown.swing))
+    order = np.argsort(blown.swing.reshape(swings, -1)[:, 0])
+
+    def by_wire(values):
+        return np.moveaxis(values.reshape(swings, -1, *values.shape[1:])[order], 0, 1)
+
+    start, end, load, tension = (by_wire(v) for v in (blown.start, blown.end, blown.load, blown.tension))
+    plane = plane_of(start, end, load)
+    w, o, k = (by_wire(v)[:, 0] for v in blown[:3])
+    ends = ((scene.plumb.start, scene.wires.string_start), (scene.plumb.end, scene.wires.string_end))
+    hinge = np.stack([(point + string[:, None] * [0.0, 0.0, 1.0])[w] for point, string in ends], axis=1)
+    arcs = Arcs(hinge, start, plane, tension / plane.load)
+    whole = np.flatnonzero(np.isfinite(arcs.constant).all(axis=1) & np.isfinite(hinge).all(axis=(1, 2)))
+    height = by_wire(height)[whole]
+    return Turning(w[whole], o[whole], k[whole], arcs.take(whole), np.where(np.isnan(height), np.inf, height))
+
+
+def holes(scene, wires, sample, *, cell, step):
+    """Return the rows of turning wires below which the ground is not known between swings.
+
+    An unknown cell makes the surface unknown on two cells either way. Where swings lie no farther apart they meet it
+    themselves, and nothing is looked at.
+
+    Parameters
+    ----------
+    scene, wires, sample, cell, step
+        As in `nearest_ground`.
+
+    Returns
+    -------
+    ndarray of int
+    """
+    if 2 * cell > step or not len(wires.wire):
+        return np.zeros(0, int)
+    length, swings = scene.wires.length.max(), wires.height.shape[1] - 1
+    share = np.linspace(0, 1, int(np.ceil(length / cell)) + 1)
+    turn = np.linspace(0, 1, int(np.ceil(step * swings / cell)) + 1)
+    some = max(_AT_ONCE // (len(share) * len(turn)), 1)
+    found = [np.zeros(0, int)]
+    for first in range(0, len(wires.wire), some):
+        row = np.arange(first, min(first + some, len(wires.wire)))
+        place = places_of(wires.arcs.take(row), *(np.tile(v, (len(row), 1)) for v in (turn, share)))
+        ground = _over(scene, wires.wire[row], place, sample)[1]
+        found.append(row[np.isnan(ground).any(axis=(1, 2))])
+    return np.concatenate(found)
+
+
+class _Ways(NamedTuple):
+    """Windows of turn and place: row of the turning wires, middle of both [-], and half their widths [-]."""
+
+    row: np.ndarray
+    turn: np.ndarray
+    share: np.ndarray
+    half_turn: float
+    half_share: float
+
+
+def nearest_ground(scene, wires, sample, *, cell, step):
+    """Return where the wires of each span come nearest to the ground along their swing, in every option and case.
+
+    Parameters
+    ----------
+    scene : Scene
+        With a model.
+    wires : Turning
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
+    cell : float
+        Side of the cells of the ground [m]; what is narrower than half of it is not looked for.
+    step : float
+        Greatest step between neighbouring swings at mid-span, in plan [m].
+
+    Returns
+    -------
+    Nearest
+        Without spans where nothing of the ground is known.
+
+    Notes
+    -----
+    Found by windows whose nodes lie half a cell apart at first; each is then narrowed about its best node again and
+    again, and left as soon as by its own slopes it cannot hold the least of its span. The wire that is found is hung
+    once more where it is nearest, in exact equilibrium, and followed along itself. Ground that rises between two swings
+    by more than 45 degrees against both may hide the least.
+    """
+    key = (scene.wires.span[wires.wire] * len(scene.options) + wires.option) * len(scene.cases) + wires.case
+    ways = _windows(wires, key, scene, sample, cell, step)
+    for look in range(_LOOKS):
+        value, turn, share, reach = _look(scene, wires, sample, ways, _NODES, _NODES)
+        at = value.reshape(len(value), -1).argmin(axis=1)
+        t, s = np.divmod(at, _NODES)
+        row, least = np.arange(len(value)), value.reshape(len(value), -1).min(axis=1)
+        kept = _kept(key[ways.row], least, reach, _WAYS if look < 4 else _FEW)
+        ways = _Ways(ways.row[kept], turn[row, t][kept], share[row, s][kept], _NARROW * ways.half_turn,
+                     _NARROW * ways.half_share)
+    value = _look(scene, wires, sample, ways, 1, 1)[0][:, 0, 0]
+    best = _kept(key[ways.row], value, np.zeros(len(value)), 1)
+    near = ways.half_share / _NARROW**_LOOKS / 4
+    return _hung(scene, wires, sample, ways.row[best], ways.turn[best], ways.share[best], near)
+
+
+def _windows(wires, key, scene, sample, cell, step):
+    """Windows about the nodes, half a cell apart, that may lie near the least of their span."""
+    H = wires.height
+    _, owner = np.unique(key, return_inverse=True)
+    best = np.full(owner.max(initial=-1) + 1, np.inf)
+    np.minimum.at(best, owner, H.min(axis=(1, 2), initial=np.inf))
+    edge = np.minimum(H[:, :-1], H[:, 1:])
+    middle = points(wires.arcs.start, wires.arcs.plane, wires.arcs.constant, np.array([0.5]))[..., 0, 1]
+    rises = _STEEP * np.abs(np.diff(middle, axis=1)).max(axis=1, initial=0.0) / 2 + _SLACK
+    row, swing, chord = np.nonzero(edge <= (best[owner] + rises)[:, None, None])
+    finite = np.isfinite(edge[row, swing, chord])
+    row, swing, chord = row[finite], swing[finite], chord[finite]
+    length = scene.wires.length.max(initial=0.0) / H.shape[2]
+    along, across = (int(np.clip(np.ceil(2 * size / cell) + 1, *limits)) for size, limits in
+                     ((length, _ALONG), (step, _ACROSS)))
+    swings, chords = H.shape[1] - 1, H.shape[2]
+    boxes = _Ways(row, (swing + 0.5) / swings, (chord + 0.5) / chords, 0.5 / swings, 0.5 / chords)
+    value, turn, share, reach = _look(scene, wires, sample, boxes, across, along)
+    np.minimum.at(best, owner[row], value.min(axis=(1, 2), initial=np.inf))
+    box, t, s = np.nonzero(value - reach[:, None, None] <= best[owner[row]][:, None, None])
+    ways = _Ways(row[box], turn[box, t], share[box, s], 1 / (swings * (across - 1)), 1 / (chords * (along - 1)))
+    kept = _kept(key[ways.row], value[box, t, s], np.full(len(box), np.inf), _WAYS)
+    return _Ways(ways.row[kept], ways.turn[kept], ways.share[kept], *ways[3:])
+
+
+def _look(scene, wires, sample, ways, across, along):
+    """Heights over the ground (way, turn, place) [m] within windows, inf where unknown; turn and place of the nodes;
+    and by how much less the least may be than that of the nodes, by the differences between them."""
+    turn = np.clip(ways.turn[:, None] + ways.half_turn * np.linspace(-1, 1, across) * (across > 1), 0, 1)
+    share = np.clip(ways.share[:, None] + ways.half_share * np.linspace(-1, 1, along) * (along > 1), 0, 1)
+    value = np.empty((len(turn), across, along))
+    some = max(_AT_ONCE // (across * along), 1)
+    for first in range(0, len(turn), some):
+        part = slice(first, first + some)
+        row = ways.row[part]
+        place = places_of(wires.arcs.take(row), turn[part], share[part])
+        value[part] = _over(scene, wires.wire[row], place, sample)[0]
+    with np.errstate(invalid="ignore"):
+        reach = sum(np.abs(np.nan_to_num(np.diff(value, axis=axis), posinf=0, neginf=0)).max(axis=(1, 2), initial=0.0)
+                    for axis in (1, 2)) / 2
+    return value, turn, share, reach
+
+
+def _over(scene, wire, place, sample):
+    """Height of places in the frames of spans over the ground [m], inf where unknown, and its elevation [m]."""
+    grid = to_grid(place, scene.structures, scene.spans, scene.wires.span[wire])
+    ground = sample(grid[..., 0], grid[..., 1])
+    over = grid[..., 2] - ground
+    return np.where(np.isnan(over), np.inf, over), ground
+
+
+def _kept(key, value, reach, ways):
+    """Indices of the ways of each key that may hold its least, and of these the best few, in the order of keys."""
+    order = np.lexsort((value, key))
+    begin = np.flatnonzero(np.diff(key[order], prepend=-1))
+    count = np.diff(np.r_[begin, len(order)])
+    least = np.repeat(value[order][begin], count)
+    place = np.arange(len(order)) - np.repeat(begin, count)
+    with np.errstate(invalid="ignore"):
+        good = np.isfinite(value[order]) & (value[order] - reach[order] <= least) & (place < ways)
+    return order[good]
+
+
+def _hung(scene, wires, sample, row, turn, share, half):
+    """The wires found, hung where they are nearest, and followed along themselves."""
+    w, o, k = wires.wire[row], wires.option[row], wires.case[row]
+    swing = 2 * turn - 1
+    H, start, end, p = hang_rows(scene, w, o, k, swing)
+    load = np.stack([np.zeros_like(p), p, -scene.hung.weight[w, o, k]], axis=-1)
+    plane, each = plane_of(start, end, load), np.arange(len(row))
+    for _ in range(_FOLLOW):
+        places = np.clip(share[:, None] + half * np.linspace(-1, 1, 9), 0, 1)
+        spots = points(start, plane, H / plane.load, places)
+        over, ground = _over(scene, w, spots, sample)
+        at = over.argmin(axis=1)
+        share, half = places[each, at], half / 4
+    known = np.flatnonzero(np.isfinite(over[each, at]))
+    found = Nearest(row, swing, H, start, end, load, spots[each, at], over[each, at], ground[each, at])
+    return Nearest(*(field[known] for field in found))
