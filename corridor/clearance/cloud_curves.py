@@ -123,7 +123,8 @@ def _near(curves, spot, radius, room, side):
     right, up = ((1 - u) * np.take_along_axis(v, i, -1) + u * np.take_along_axis(v, i + 1, -1)
                  for v in (curves.right, curves.up))
     piece = curves.run[..., None] / (PLACES - 1)
-    lean = [(np.take_along_axis(v, i + 1, -1) - np.take_along_axis(v, i, -1)) / piece for v in (curves.right, curves.up)]
+    lean = [(np.take_along_axis(v, i + 1, -1) - np.take_along_axis(v, i, -1)) / piece
+            for v in (curves.right, curves.up)]
     off = (share - np.clip(share, 0, 1)) * curves.run[..., None]
     beside, above = np.abs(y - right) - radius, up - z
     d, v = np.maximum(beside, 0), np.maximum(above, 0)

@@ -26,8 +26,8 @@ _EVERYWHERE = 1e6
 
 
 class _Thing(NamedTuple):
-    """One obstacle made of points: its span, name, category, places (point, 3) on the grid [m], radius [m], voltage [V],
-    and how many are too near by option, case and measure (None: none is)."""
+    """One obstacle made of points: its span, name, category, places (point, 3) on the grid [m], radius [m], voltage
+    [V], and how many are too near by option, case and measure (None: none is)."""
 
     span: int
     name: str
@@ -238,8 +238,8 @@ def _unknown(scene, cloud, span, curves, spot, class_):
             nearest = max(min(least[k][o].min() for k in curves), 0.0)
             classes = ", ".join(str(c) for c in np.unique(class_[short]))
             gaps.append(Gap(span, None, option.name, None, "unknown", f"{cloud.name}:unknown", (
-                f"{short.sum()} surveyed points of class {classes}, which the study does not know, are nearer to a wire "
-                f"than the strictest rule of any group allows, the nearest within {nearest:.1f} m")))
+                f"{short.sum()} surveyed points of class {classes}, which the study does not know, are nearer to a "
+                f"wire than the strictest rule of any group allows, the nearest within {nearest:.1f} m")))
     return gaps
 
 
@@ -249,8 +249,8 @@ def _beyond(scene, cloud, span, curves):
     room = max((_needs(scene, g.category, 0.0, scene.voltage).most for g in cloud.groups), default=0.0)
     if far + room <= cloud.reach:
         return []
-    return [Gap(span, None, None, None, "unknown", cloud.name, f"wires are blown out by {far:.0f} m, and points farther "
-                f"than {cloud.reach:g} m from the line were not read: give point_clouds a greater reach")]
+    return [Gap(span, None, None, None, "unknown", cloud.name, f"wires are blown out by {far:.0f} m, and points "
+                f"farther than {cloud.reach:g} m from the line were not read: give point_clouds a greater reach")]
 
 
 def _with(obstacles, things):

@@ -1,14 +1,17 @@
 """Surveyed points against wires: by brute force, as they are excluded, and as ground where the raster has none."""
 
+import os
 from pathlib import Path
 
 import laspy
 import numpy as np
 import pytest
 import shapely
+from matplotlib.tri import LinearTriInterpolator, Triangulation
 from pyproj import CRS, Transformer
 
 import corridor
+from corridor.errors import InputError
 
 EAST, NORTH = 500_000.0, 5_600_000.0
 GROUND, HIGH, ROOF, CONDUCTOR, TOWER = 2, 5, 6, 14, 15
@@ -184,7 +187,7 @@ def test_wires_of_others_without_a_voltage_are_not_assessed(study):
 
 
 def test_points_of_no_known_class(study):
-    """Nearer than the strictest rule (5 m, of roofs) allows: told as not assessed; or ignored, where the study says so."""
+    """Nearer than the strictest rule (5 m, of roofs) allows: told as not assessed; or ignored, where the study says."""
     study.rules += RULES
     curves, factor = wires_of(study.check(), "1-2", "today", "hot", 401)
     place = curves[0][200] / [factor, factor, 1] + [EAST, NORTH, 0] - [0, 0, 4.0]
@@ -258,6 +261,71 @@ def test_heights_in_feet_and_another_grid(study, measured):
     again = study.check().rows("clearances", against="tree", option="today")
     assert again["obstacle"].tolist() == first["obstacle"].tolist()
     np.testing.assert_allclose(again["actual_m"], first["actual_m"], atol=3e-3)
+
+
+@pytest.mark.parametrize("crs, shift, words", [
+    ("EPSG:25832", 90_000.0, "no point within 80 m of the line"),
+    ("EPSG:25833", 0.0, "no point within 80 m of the line"),
+    ("EPSG:25832+7837", -400.0, "no point within 80 m of the line"),
+    ("EPSG:4326", 0.0, "in degrees, with x from 50"),
+    (None, 0.0, "crs: found none"),
+])
+def test_tiles_that_lie_elsewhere(study, make, crs, shift, words):
+    """Points that were read from somewhere else are no clear corridor: the run stops and says so."""
+    study.text += CLOUD
+    place = ground_points(make, np.random.default_rng(2), 6.0)
+    write_tile(study.folder / "tile.laz", place + [0, shift, 0], GROUND, crs=crs)
+    with pytest.raises(InputError, match=words):
+        study.check()
+    assert not study.output.exists()
+
+
+def test_a_tile_cut_short(study, make):
+    study.text += CLOUD
+    write_tile(study.folder / "tile.laz", ground_points(make, np.random.default_rng(2), 1.0), GROUND)
+    whole = (study.folder / "tile.laz").read_bytes()
+    (study.folder / "tile.laz").write_bytes(whole[:-9000])
+    with pytest.raises(InputError, match="tile.laz"):
+        study.check()
+    assert not study.output.exists()
+
+
+@pytest.mark.skipif("POINT_CLOUDS" not in os.environ, reason="POINT_CLOUDS names no folder with append-bug.laz")
+def test_a_line_through_a_real_tile(study):
+    """The classified tile that the source distribution of laspy 2.7 carries (BSD licence), wooded ground in Lambert-93:
+    a span laid over its dense corner, with ground and vegetation from the tile alone."""
+    path = Path(os.environ["POINT_CLOUDS"]) / "append-bug.laz"
+    tile = laspy.read(path)
+    place, class_ = np.column_stack([tile.x, tile.y, tile.z]), np.asarray(tile.classification)
+    dense = (place[:, 0] < 698_050) & (place[:, 1] > 6_259_900)
+    place, class_ = place[dense], class_[dense]
+    origin = np.array([698_006.0, 6_259_924.0])
+    ground = LinearTriInterpolator(Triangulation(*(place[class_ == 2, :2] - origin).T), place[class_ == 2, 2])
+    base = ground([0, 0], [0, 58]).filled(np.nan)
+    study.structures = study.structures.iloc[[0, 3]].assign(order=[1.0, 2.0], easting=origin[0],
+                                                            northing=origin[1] + [0, 58.0], base_elevation=base)
+    study.crs = "EPSG:2154"
+    study.write_ground(lambda e, n: 0 * e + base[0], crs="EPSG:2154", low=origin - 20, high=origin + [20, 5], cell=5.0)
+    study.rules += RULES
+    study.text += CLOUD.replace("tile.laz", str(path)) + "ground = true\n"
+    findings = study.check()
+    rows = findings.rows("clearances", against="ground")
+    x, y = shapely.get_coordinates(rows.geometry).T
+    expected = ground(x - origin[0], y - origin[1])
+    beyond = y > origin[1] + 8
+    assert beyond.any() and not np.ma.is_masked(expected[beyond])
+    # Read off in cells of 1 m, between which the ground is bilinear; the tile has some 4 ground points a square metre.
+    assert np.abs(rows["other_elevation_m"] - expected)[beyond].max() < 0.15
+    assert findings["point_clouds"]["unknown"].sum() > 0
+    wire = np.concatenate([shapely.get_coordinates(shapely.segmentize(g, 0.1), include_z=True)
+                           for g in findings.rows("wires", case="hot").geometry])
+    tops = place[np.isin(class_, [3, 4, 5])]
+    least = np.inf
+    for some in np.array_split(tops, 40):
+        flat = np.hypot(*(some[:, None, :2] - wire[:, :2]).transpose(2, 0, 1))
+        least = min(least, np.hypot(flat, np.maximum(wire[:, 2] - some[:, None, 2], 0)).min())
+    found = findings.rows("clearances", case="hot", against="tree")["actual_m"].min()
+    assert found == pytest.approx(least, abs=0.01)
 
 
 def test_the_demo_with_its_survey(make, tmp_path):
