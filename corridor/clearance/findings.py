@@ -30,6 +30,8 @@ __all__ = [
 
 #: The rule of a right-of-way for which the table holds none.
 EDGE = "edge of the right-of-way"
+#: Likewise of galloping wires.
+APART = "ellipses apart"
 
 
 @dataclass(frozen=True)
@@ -108,6 +110,7 @@ def assess(scene, checked):
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
+    columns["other_state"] = np.full(len(kept.wire), None, object)
     columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled
 
@@ -123,11 +126,12 @@ def _terms(scene, checked, against, case_name):
     rule = rule_tables.choose(scene.rules, against, measure, case_name, U, swung=windy, other_kv=U_other)
     if corner.any():
         rule[corner] = _of_corner(scene, checked, against, case_name, windy, rule)[corner]
-    edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY)
+    apart = (rule < 0) & (checked.position == "galloping")
+    edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY) | apart
     terms = rule_tables.requirement(scene.rules, rule, U, _altitude(checked), other_kv=U_other)
-    # Where no rule is for the right-of-way, its edge itself is the limit.
+    # Where no rule is for the right-of-way, its edge itself is the limit; ellipses of galloping shall not touch.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
-    names = np.where(edge, EDGE, np.append(scene.rules.rule, "")[rule])
+    names = np.where(edge, np.where(apart, APART, EDGE), np.append(scene.rules.rule, "")[rule])
     why = np.full(len(rule), "", object)
     why[np.isnan(terms.required)] = "the voltage is unknown, or voltage or altitude are above those of the rule"
     why[(rule < 0) & ~edge] = "the rules hold none for this in this case"
@@ -212,7 +216,7 @@ def severity(columns, existing, flashover):
     short = columns["margin_m"] + columns["buffer_m"] < 0
     today = columns["option"] == existing if existing else np.zeros(len(short), bool)
     near = today & (columns["actual_m"] < flashover) & (columns["against"] != "right_of_way")
-    near &= columns["position"] != "falling"
+    near &= ~np.isin(columns["position"].astype(str), ("falling", "galloping"))
     grade = np.where(near, "A", np.where(short, "B", "C")).astype(object)
     if existing is None:
         return grade, np.full(len(short), None, object)

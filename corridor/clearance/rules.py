@@ -43,7 +43,7 @@ __all__ = [
 
 _TO_GROUND = 1 / math.sqrt(3)
 #: What is no obstacle and so never falls back to the rule for all others.
-_NEVER_OTHER = ("ground", "right_of_way")
+_NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping")
 #: A radial row against this is for all that falls; without one, the radial row of its category is.
 FALLING = "falling_tree"
 

@@ -23,7 +23,7 @@ from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
-from corridor.line.facts import Case, Framings, Limit, Option, RightOfWay, Structures, Tightened, Wiring
+from corridor.line.facts import Case, Framings, Limit, Option, OwnWires, RightOfWay, Structures, Tightened, Wiring
 from corridor.planning.ratings import ratings_from
 
 __all__ = ["Inputs", "read_inputs"]
@@ -55,6 +55,12 @@ class Inputs:
         if vertical is None:
             return self.frame.crs
         return CompoundCRS(f"{self.frame.crs.name} + {vertical.name}", [self.frame.crs, vertical])
+
+    @property
+    def own_wires(self):
+        """What is asked of wires of the same structures, or None."""
+        asked = self.study.own_wires
+        return None if asked is None else OwnWires(asked.galloping)
 
     @property
     def voltage(self):

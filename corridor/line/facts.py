@@ -15,6 +15,7 @@ __all__ = [
     "Measured",
     "Obstacles",
     "Option",
+    "OwnWires",
     "RightOfWay",
     "Structures",
     "Tightened",
@@ -108,6 +109,13 @@ class RightOfWay:
 
     half_width: float | None = None
     polygon: object | None = None
+
+
+@dataclass(frozen=True)
+class OwnWires:
+    """That own wires shall be compared with each other; `galloping` "no", "single", "double" or "both" loops."""
+
+    galloping: str = "no"
 
 
 @dataclass(frozen=True)

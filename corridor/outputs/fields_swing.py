@@ -3,6 +3,8 @@
 __all__ = ["ENVELOPES", "FIELDS"]
 
 FIELDS = (
+    ("other_state", "text", None, "how the other wire was taken to hang, where it is a wire whose state is computed or "
+     "assumed, or one of the same structures; null else"),
     ("reach_left_m", "real", "m", "how far any wire gets left of the line between structure centres"),
     ("reach_right_m", "real", "m", "how far any wire gets right of it"),
     ("room_left_m", "real", "m",

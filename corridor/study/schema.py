@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, StrictBool
 from corridor.study import voltages
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
+from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.table import FilePath, Read, Table, Text
@@ -181,6 +182,12 @@ class Obstacle(Table):
         None, description="Radius of points (a crown), half the width of lines (a road)."
     )
     radius_column: Text | None = Field(None, description="Column that holds the radius [m].")
+    state: Literal["surveyed", "assumed"] = Field("surveyed", description=(
+        "assumed: the elevations of a line are those of a survey in an unknown state; it may hang `movement` higher or "
+        "lower."))
+    movement: Annotated[float | None, Read(Measure("length", 0, 50, above=True))] = Field(
+        None, description="How far wires of an assumed state may be above or below their surveyed elevation.")
+    wires: OtherWires | None = Field(None, description="Points are where the wires of another line hang: see below.")
     growth: Annotated[float, Read(Measure("length", 0, 50))] = Field(
         0.0, description="Growth until the next cutting, added to every height."
     )
@@ -291,6 +298,8 @@ class Study(Table):
     rules: RuleChoice = Field(description="The required clearances.")
     obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")
     point_clouds: tuple[PointCloud, ...] = Field((), description="Surveyed points that the wires may come too near.")
+    own_wires: OwnWires | None = Field(
+        None, description="Compare the wires of the same structures with each other.")
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
     rating: Rating | None = Field(None, description="The weather for currents.")
     series: Series | None = Field(None, description="Currents and weather hour by hour.")

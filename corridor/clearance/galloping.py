@@ -1,0 +1,172 @@
+"""Galloping: the ellipses within which iced wires dance in wind, and the room between those of two wires.
+
+A wire with a light coat of ice may gallop in steady wind, up and down in one loop or two in a span. The rural design
+bulletin of the United States draws for each wire an ellipse, and the ellipses of two wires shall not touch.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance.vertical import Checked
+from corridor.constants import GRAVITY
+from corridor.geometry.catenary import greatest_sag
+from corridor.line.facts import Case
+from corridor.mechanics.loads import wind_force
+
+__all__ = ["GALLOPING", "LOOPS", "Ellipse", "between_ellipses", "compare_ellipses", "ellipse_size", "galloping_cases"]
+
+GALLOPING = "galloping"
+#: Loops in a span by the words of the study.
+LOOPS = {"single": (1,), "double": (2,), "both": (1, 2)}
+_FOOT = 0.3048
+#: Half an inch of ice at 32 degF, final; the wind whose swing tilts the ellipse, 2 psf [Pa].
+_ICE, _WIND = 0.0127, 2 * 47.88025898
+_NAMES = {1: "galloping, one loop", 2: "galloping, two loops"}
+_DIRECTIONS = 360
+
+
+class Ellipse(NamedTuple):
+    """Ellipses in the plane across the line: `centre` (..., 2) offset and elevation [m], `major`, `minor` whole axes
+    [m], `tilt` of the major axis from the vertical [rad], positive where its foot is out to the right."""
+
+    centre: np.ndarray
+    major: np.ndarray
+    minor: np.ndarray
+    tilt: np.ndarray
+
+
+def ellipse_size(span, sag, loops):
+    """Return the size of the ellipse of a galloping wire.
+
+    Parameters
+    ----------
+    span : array_like
+        L [m].
+    sag : array_like
+        Final sag S_f with half an inch of ice at 32 degF, no wind [m].
+    loops : int
+        1 or 2.
+
+    Returns
+    -------
+    major, below, minor : ndarray
+        Major axis M; B, how far the ellipse reaches below the wire at rest; minor axis D [m]. In feet:
+        one loop `M = 1.25 S_f + 1`, `B = 0.25 S_f`, `D = 0.4 M`;
+        two loops `a = sqrt((L/2)^2 + S_f^2)`, `M = 1 + sqrt(3 a (L + 8 S_f^2/(3 L) - 2 a)/8)`, `B = 0.2 M`,
+        `D = 2 sqrt(M - 1)`.
+
+    References
+    ----------
+    USDA Rural Utilities Service, bulletin 1724E-200, chapter on galloping (recalled, high).
+
+    Examples
+    --------
+    >>> [round(float(v) / 0.3048, 2) for v in ellipse_size(900 * 0.3048, 25 * 0.3048, 1)]
+    [32.25, 6.25, 12.9]
+    """
+    L, S_f = np.asarray(span, float) / _FOOT, np.asarray(sag, float) / _FOOT
+    if loops == 1:
+        M = 1.25 * S_f + 1
+        B, D = 0.25 * S_f, 0.4 * M
+    else:
+        a = np.hypot(L / 2, S_f)
+        M = 1 + np.sqrt(3 * a * (L + 8 * S_f**2 / (3 * L) - 2 * a) / 8)
+        B, D = 0.2 * M, 2 * np.sqrt(M - 1)
+    return M * _FOOT, B * _FOOT, D * _FOOT
+
+
+def between_ellipses(a, b):
+    """Return the least distance between ellipses [m], negative by how deep they overlap.
+
+    The greatest gap `u (c_b - c_a) - h_a(u) - h_b(u)` over all directions u, h half the width of an ellipse along u.
+
+    Parameters
+    ----------
+    a, b : Ellipse
+        Of one shape (...).
+
+    Returns
+    -------
+    ndarray
+        Of that shape; over 360 directions and a second look about the best, within a few micrometres.
+    """
+    apart = (b.centre - a.centre)[..., None, :]
+
+    def gap(angle):
+        u = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+        return (u * apart).sum(-1) - _half_width(a, angle) - _half_width(b, angle)
+
+    step = 2 * np.pi / _DIRECTIONS
+    best = np.broadcast_to(np.arange(_DIRECTIONS) * step, (*a.major.shape, _DIRECTIONS))
+    for _ in range(4):
+        value = gap(best)
+        at = np.where(np.isnan(value), -np.inf, value).argmax(axis=-1)[..., None]
+        found = np.take_along_axis(value, at, -1)[..., 0]
+        best = np.take_along_axis(best, at, -1) + np.linspace(-step, step, 21)
+        step /= 10
+    return found
+
+
+def _half_width(ellipse, angle):
+    """Half the width of an ellipse along directions (..., n), angles from the horizontal to the right [rad]."""
+    along = np.cos(angle - (ellipse.tilt[..., None] - np.pi / 2))
+    across = np.sin(angle - (ellipse.tilt[..., None] - np.pi / 2))
+    return np.hypot(ellipse.major[..., None] / 2 * along, ellipse.minor[..., None] / 2 * across)
+
+
+def galloping_cases(wanted, cases):
+    """Return the cases of a study with that of galloping behind them, and the loops, once for each number of loops."""
+    return [((*cases, Case(_NAMES[loops], 0.0, "final", _ICE)), loops) for loops in LOOPS.get(wanted, ())]
+
+
+def compare_ellipses(scene, pairs, case, loops, first):
+    """Compare the ellipses of pairs of wires at mid-span.
+
+    The ellipse hangs from the middle of the chord, tilted by the swing of the iced wire, and ends B beyond the wire at
+    rest. Both wires of a pair gallop with the wind to the same side, either of both.
+
+    Parameters
+    ----------
+    scene : Scene
+    pairs : Pairs
+    case : int
+        The case of galloping in the scene.
+    loops : int
+    first : int
+        Index that stands for galloping against the first of the wires' names.
+
+    Returns
+    -------
+    checked : Checked
+    told : ndarray of str, shape (row,)
+    """
+    both = [[_ellipses(scene, wire, case, loops, side) for wire in (pairs.first, pairs.second)] for side in (1, -1)]
+    gaps = np.stack([between_ellipses(*two) for two in both])
+    side = np.where(np.isnan(gaps), -np.inf, gaps).argmin(axis=0)
+    gap = np.take_along_axis(gaps, side[None], 0)[0]
+    mine, theirs = (np.where(side[..., None] == 0, both[0][n].centre, both[1][n].centre).reshape(-1, 2) for n in (0, 1))
+    pair, option = (v.ravel() for v in np.indices(gap.shape))
+    names = sorted(set(scene.wires.wire.tolist()))
+    thing = first + np.searchsorted(names, scene.wires.wire[pairs.second].astype(str))
+    count = len(pair)
+    checked = Checked(pairs.first[pair], option, np.full(count, case), thing[pair], np.full(count, "radial", object),
+                      np.full(count, GALLOPING, object), gap.ravel(), np.full(count, 0.5), mine[:, 1], theirs[:, 1],
+                      mine[:, 0])
+    return checked, np.full(count, "galloping likewise", object)
+
+
+def _ellipses(scene, wire, case, loops, side):
+    """Ellipses of wires in all options, (wire, option), with the wind to one side: 1 right, -1 left."""
+    hung, strung = scene.hung, scene.strung
+    start, end = hung.start[wire, :, case, 0], hung.end[wire, :, case, 0]
+    S = np.hypot(*np.moveaxis(end - start, -1, 0)[:2])
+    sag = greatest_sag(S, (end - start)[..., 2], scene.constant[wire, :, case])
+    ice = scene.cases[case]
+    group = scene.group[wire]
+    sleeve = strung.weight[group, :, case] - strung.bare_weight[group]
+    diameter = sleeve / (np.pi * ice.ice_density * GRAVITY * ice.ice) - ice.ice
+    tilt = side * np.arctan2(wind_force(diameter, ice.ice, _WIND), strung.weight[group, :, case])
+    major, below, minor = ellipse_size(S, sag, loops)
+    reach = (sag + below - major / 2)[..., None] * np.stack([np.sin(tilt), -np.cos(tilt)], axis=-1)
+    return Ellipse((start + end)[..., 1:] / 2 + reach, major, minor, tilt)

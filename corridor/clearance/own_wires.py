@@ -1,0 +1,168 @@
+"""Wires of the same structures among each other: in the same state, and with ice on one and none on the other."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corridor.clearance.findings import assess
+from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases
+from corridor.clearance.reasons import Gap
+from corridor.clearance.vertical import Checked, join
+from corridor.geometry.between import Curve, least_between
+from corridor.line.facts import Obstacles
+
+__all__ = ["KINDS", "Pairs", "join_columns", "own_findings", "pairs_of"]
+
+#: What a wire is to another of its structures: these stand in `against`.
+KINDS = ("own_phase", "own_circuit", "own_shield_wire", GALLOPING)
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Wires side by side in a span: `first`, `second` wire spans, `kind` index into `KINDS`; of shape (pair,)."""
+
+    first: np.ndarray
+    second: np.ndarray
+    kind: np.ndarray
+
+
+def own_findings(facts, make_scene):
+    """Return what own wires come to, where the study asks for it.
+
+    Parameters
+    ----------
+    facts : Facts
+    make_scene : callable
+        `make_scene(cases)` gives the Scene of the batch in other cases.
+
+    Returns
+    -------
+    columns : list of dict of ndarray
+        Rows of `clearances`.
+    gaps : list of Gap
+    """
+    if facts.own_wires is None:
+        return [], []
+    still = [k for k, case in enumerate(facts.cases) if case.wind == 0 and "vertical" in case.checks]
+    iced = [k for k in still if facts.cases[k].ice > 0 and not facts.cases[k].uneven]
+    # The names of these are never seen: no stringing limit may take them for a case of the study.
+    bare = tuple(replace(facts.cases[k], name=f"{facts.cases[k].name}\0", ice=0.0) for k in iced)
+    scene = make_scene((*facts.cases, *bare))
+    pairs = pairs_of(scene)
+    found = [_at_rest(scene, pairs, still, iced, len(facts.cases))] if still else []
+    made = [_rows(scene, *part) for part in found]
+    for cases, loops in galloping_cases(facts.own_wires.galloping, facts.cases):
+        other = make_scene(cases)
+        made.append(_rows(other, *compare_ellipses(other, pairs, len(facts.cases), loops, len(_names(other)) * 3)))
+    return [columns for columns, _ in made], [gap for _, gaps in made for gap in gaps]
+
+
+def join_columns(tables):
+    """Join tables of rows by column, row under row; numbers that a table lacks are 0 of a count, else null."""
+    blank = {"i": 0, "O": None, "f": np.nan}
+    first, *others = tables
+    rows = [len(table["wire"]) for table in others]
+    return {name: np.concatenate([values, *(
+        table.get(name, np.full(count, blank[values.dtype.kind], values.dtype))
+        for table, count in zip(others, rows, strict=True))]) for name, values in first.items()}
+
+
+def pairs_of(scene):
+    """Return all pairs of wires of each span but those of two shield wires."""
+    wires, pairs = scene.wires, []
+    order = np.argsort(wires.span, kind="stable")
+    for own in np.split(order, np.flatnonzero(np.diff(wires.span[order])) + 1):
+        i, j = np.triu_indices(len(own), 1)
+        pairs.append(np.stack([own[i], own[j]]))
+    first, second = np.concatenate(pairs, axis=1)
+    shields = (wires.kind[first] == "shield").astype(int) + (wires.kind[second] == "shield")
+    kind = np.where(shields == 1, 2, (wires.circuit[first] != wires.circuit[second]).astype(int))
+    keep = shields < 2
+    return Pairs(first[keep], second[keep], kind[keep])
+
+
+def _names(scene):
+    """Names of the wires, in order."""
+    return sorted(set(scene.wires.wire.tolist()))
+
+
+def _as_obstacles(scene):
+    """The wires as what others come too near: one obstacle for each wire and kind."""
+    names = np.array(_names(scene) * len(KINDS), object)
+    blank = np.full(len(names), np.nan)
+    category = np.repeat(np.array(KINDS, object), len(names) // len(KINDS))
+    return Obstacles(np.full(len(names), "", object), names, category, np.full(len(names), None, object),
+                     np.zeros(len(names), bool), blank, blank, blank, np.full(len(names), "", object))
+
+
+def _at_rest(scene, pairs, still, iced, count):
+    """Compare pairs in the cases in still air; where there is ice, also with either of them bare.
+
+    The columns are those of `Checked`, and what the other wire was taken to carry.
+    """
+    names, parts, told = _names(scene), [], []
+    thing = pairs.kind * len(names) + np.searchsorted(names, scene.wires.wire[pairs.second].astype(str))
+    for k in still:
+        twin = count + iced.index(k) if k in iced else k
+        least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
+        parts.append(_checked(pairs, thing, k, *least))
+        words = ("in the same state", "bare, this wire iced", "iced, this wire bare")
+        told.append(np.array(words, object)[least[-1].ravel()])
+    return join(parts), np.concatenate(told)
+
+
+def _worst(scene, pairs, states):
+    """Distance (pair, option), shares of both spans, points of both wires, and which of the states is the worst."""
+    found = []
+    for mine, theirs in states:
+        a, b = _curve(scene, pairs.first, mine), _curve(scene, pairs.second, theirs)
+        least = least_between(a, b)
+        points = [wire.at(share[..., None])[0][..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
+        found.append((least.distance, least.first, *points))
+    distance = np.stack([each[0] for each in found])
+    # What is unknown in one state is not known to be clear.
+    worst = np.where(np.isnan(distance), -np.inf, distance).argmin(axis=0)
+    pick = [np.stack([each[n] for each in found]) for n in range(4)]
+    return (*(np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0] for v in pick), worst)
+
+
+def _curve(scene, wire, case):
+    """Wires in a case in still air, (wire, option)."""
+    hung = scene.hung
+    return Curve(hung.start[wire, :, case, 0], hung.end[wire, :, case, 0], scene.constant[wire, :, case])
+
+
+def _checked(pairs, thing, case, distance, share, mine, theirs, _):
+    """Columns of all pairs in all options in one case."""
+    count, options = distance.shape
+    pair, option = (v.ravel() for v in np.indices((count, options)))
+    height = mine[..., 2].ravel() - theirs[..., 2].ravel()
+    return Checked(pairs.first[pair], option, np.full(len(pair), case), thing[pair],
+                   np.full(len(pair), "radial", object), np.where(height >= 0, "above", "below").astype(object),
+                   distance.ravel(), share.ravel(), mine[..., 2].ravel(), theirs[..., 2].ravel(), mine[..., 1].ravel())
+
+
+def _rows(scene, checked, told):
+    """Rows of `clearances` of compared wires, and the gaps of those without a distance or a rule."""
+    scene = replace(scene, obstacles=_as_obstacles(scene))
+    known = np.isfinite(checked.actual)
+    gaps = [_gap(scene, checked, row, "one of the two wires hangs nowhere in this case, or with unequal ice")
+            for row in np.flatnonzero(~known)]
+    checked = type(checked)(*(getattr(checked, name)[known] for name in checked.__dataclass_fields__))
+    columns, kept, unruled = assess(scene, checked)
+    columns["other_state"] = told[known][unruled == ""]
+    # Both wires rise and sink with the band: what the margin does then is not worked out.
+    columns["margin_low_m"] = columns["margin_high_m"] = np.full(len(kept.wire), np.nan)
+    lone = {}
+    for row in np.flatnonzero(unruled != ""):
+        gap = _gap(scene, checked, row, unruled[row])
+        lone.setdefault((gap.span, gap.against, gap.reason), gap._replace(wire=None, option=None, case=None,
+                                                                          obstacle=None))
+    return columns, gaps + list(lone.values())
+
+
+def _gap(scene, checked, row, reason):
+    wires, o, k = scene.wires, checked.option[row], checked.case[row]
+    thing, w = checked.obstacle[row], checked.wire[row]
+    return Gap(int(wires.span[w]), wires.wire[w], scene.options[o].name, scene.cases[k].name,
+               scene.obstacles.category[thing], scene.obstacles.obstacle[thing], reason)

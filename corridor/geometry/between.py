@@ -1,0 +1,86 @@
+"""The least distance in space between two wires in still air."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.geometry.catenary import low_point
+from corridor.geometry.distance import heights
+
+__all__ = ["Between", "Curve", "least_between"]
+
+#: Places along the first wire that are looked at first, then within two steps about the best of them, and how often.
+_COARSE, _FINE, _ZOOMS = 33, 17, 4
+#: Steps of Newton towards the nearest place of the second wire.
+_STEPS = 5
+
+
+class Curve(NamedTuple):
+    """Wires in still air: `start`, `end` (..., 3) [m] in any frame with an upright third axis; `constant` (...) [m]."""
+
+    start: np.ndarray
+    end: np.ndarray
+    constant: np.ndarray
+
+    def at(self, share):
+        """Points of the wires (..., place, 3) at shares of their spans (..., place), and their first and second
+        derivatives by the share."""
+        chord = (self.end - self.start)[..., None, :]
+        S = np.hypot(chord[..., 0], chord[..., 1])
+        h, C = chord[..., 2], self.constant[..., None]
+        u = (share * S - low_point(S, h, C)) / C
+        plan = self.start[..., None, :2] + share[..., None] * chord[..., :2]
+        z = heights(share, S, self.start[..., None, 2], h, C)
+        first = np.concatenate([np.broadcast_to(chord[..., :2], plan.shape), (S * np.sinh(u))[..., None]], axis=-1)
+        return np.concatenate([plan, z[..., None]], axis=-1), first, S**2 / C * np.cosh(u)
+
+
+class Between(NamedTuple):
+    """Least distance [m], and where it is as shares of the first and the second wire's span [-]; of shape (...)."""
+
+    distance: np.ndarray
+    first: np.ndarray
+    second: np.ndarray
+
+
+def least_between(a, b):
+    """Return the least distance between pairs of wires.
+
+    Of each place of the first wire the nearest of the second is found by Newton's method on
+    `(r_b(t) - p) r_b'(t) = 0`; the place itself by looking ever closer about the best. Between the last places the
+    distance can be less by `d/2 (s/d)^2` at most, s half their spacing, a few hundredths of a metre at 500 m.
+
+    Parameters
+    ----------
+    a, b : Curve
+        Of one shape, in one frame. They hang along each other, as wires of one span do.
+
+    Returns
+    -------
+    Between
+        nan where either wire is unknown.
+    """
+    share = np.broadcast_to(np.linspace(0, 1, _COARSE), (*a.constant.shape, _COARSE))
+    half = 1 / (_COARSE - 1)
+    for zoom in range(_ZOOMS + 1):
+        distance, other = _to_wire(a.at(share)[0], b)
+        best = np.where(np.isnan(distance), np.inf, distance).argmin(axis=-1)[..., None]
+        found = [np.take_along_axis(values, best, -1)[..., 0] for values in (distance, share, other)]
+        if zoom < _ZOOMS:
+            share = np.clip(found[1][..., None] + np.linspace(-half, half, _FINE), 0, 1)
+            half *= 2 / (_FINE - 1)
+    return Between(*(np.where(np.isnan(found[0]), np.nan, values) for values in found))
+
+
+def _to_wire(point, wire):
+    """Distance of points (..., place, 3) from wires (...) [m], and the share of the span that is nearest."""
+    chord = (wire.end - wire.start)[..., None, :2]
+    share = ((point[..., :2] - wire.start[..., None, :2]) * chord).sum(-1) / (chord**2).sum(-1)
+    share = np.clip(share, 0, 1)
+    for _ in range(_STEPS):
+        place, first, bend = wire.at(share)
+        away = place - point
+        slope = (first**2).sum(-1) + away[..., 2] * bend
+        step = (away * first).sum(-1) / np.where(slope > 0, slope, np.inf)
+        share = np.clip(share - step, 0, 1)
+    return np.linalg.norm(wire.at(share)[0] - point, axis=-1), share
