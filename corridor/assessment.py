@@ -24,6 +24,7 @@ from corridor.clearance.findings import (
     violation_rows,
 )
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
 from corridor.clearance.stretches import violation_stretches
@@ -35,7 +36,7 @@ from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends, take_rows
 from corridor.line.build import attach, cut
 from corridor.line.chains import chain_wires
-from corridor.line.facts import Framings, RightOfWay, Structures, Wiring
+from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.line.hanging import Model, clipping_state, hang_by_ruling_span, hang_exactly
 from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import hung_curves, span_frame, to_grid
@@ -67,6 +68,7 @@ class Facts:
     method: str = "equilibrium"
     unread: tuple = ()
     clouds: tuple = ()
+    own_wires: OwnWires | None = None
 
     @property
     def reference(self):
@@ -134,13 +136,15 @@ def assess_spans(facts, plan, ground, first, last):
     columns, kept, unruled = assess(scene, checked)
     columns["points"] = count_points(met, kept)
     gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept)
-    gaps += [*unfallen, *met.gaps]
+    own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
+    gaps += [*unfallen, *met.gaps, *unknown]
+    found = join_columns([columns, *own])
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
-        "clearances": columns,
-        "violations": violation_rows(columns, facts.existing, flashover),
+        "clearances": found,
+        "violations": violation_rows(found, facts.existing, flashover),
         "violation_stretches": violation_stretches(scene, kept, columns, below, crossed, swept, ground, index),
         "swing_envelopes": envelope_rows(scene, facts.right_of_way),
         "structure_loads": load_rows(scene),
