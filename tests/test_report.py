@@ -1,26 +1,33 @@
 """The page: its data against the GeoPackage read by other libraries, its safety, and what it refuses.
 
-Outside: GDAL (pyogrio) and SQLite read the findings, the standard library's HTML parser reads the page; the ground is a
-plane known by its formula. That a page needs nothing from outside is looked for in the text and forbidden by its
-content security policy (W3C CSP level 3); tests/browser looks with the network cut.
+Outside: GDAL (pyogrio) and SQLite read the findings, the standard library's HTML parser reads the page, Bokeh reads its
+own plots back; the ground is a plane known by its formula. That a page needs nothing from outside is looked for in the
+text and forbidden by its content security policy (W3C CSP level 3); tests/browser looks with the network cut.
 """
 
 import json
 import re
+import shutil
 import sqlite3
 from html.parser import HTMLParser
 
+import geopandas
 import numpy as np
 import pyogrio
 import pytest
 import shapely
+from bokeh.document import Document
+from bokeh.models import ColumnDataSource
 
 from corridor.cli import main
-from corridor.errors import InputError
+from corridor.errors import CorridorError, InputError
 from corridor.jobs.report import report_study
+from corridor.jobs.report_extras import pack_plan
 from corridor.outputs.page.content import LAYERS
-from corridor.outputs.page.ground import ground_lines, shade
+from corridor.outputs.page.ground import ask_once, ground_lines, shade, tile_line
+from corridor.outputs.page.library import library
 from corridor.outputs.page.pack import Packer, quantised, unpack
+from corridor.outputs.page.shapes import pack_shapes
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, plane
 
 
@@ -64,10 +71,26 @@ def test_the_page_stands_beside_the_findings_and_says_its_size(made):
 
 def test_nothing_is_loaded_from_outside(made):
     *_, text, page, _ = made
-    without_data = text.replace(page.texts["data"], "")
     assert page.loads == []
-    assert not re.search(r"https?:|//[a-z0-9-]+\.[a-z]|@import|url\(", without_data)
-    assert "default-src 'none'" in without_data
+    without_data = text.replace(page.texts["data"], "")
+    # A name of a vocabulary is no address: W3C, Namespaces in XML 1.0, section 3.
+    vocabularies = {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xhtml", "http://www.w3.org/1998/Math/MathML"}
+    assert set(re.findall(r"https?://[\w./-]+", without_data)) <= vocabularies
+    ours = without_data.replace(library(), "")
+    assert len(without_data) - len(ours) > 1e6
+    assert not re.search(r"https?:|//[a-z0-9-]+\.[a-z]|@import|url\(", ours)
+    assert "default-src 'none'" in ours and "unsafe-eval" not in ours
+
+
+def test_plots_are_read_back_by_their_library_and_hold_no_data(made):
+    *_, page, _ = made
+    plots = json.loads(page.texts["plots"])
+    assert set(plots) == {"map", "profile", "sag", "ladder", "calendar"}
+    for name, item in plots.items():
+        [plot] = Document.from_json(item["doc"]).roots
+        assert plot.name == name
+        sources = list(plot.select({"type": ColumnDataSource}))
+        assert sources and all(not len(column) for source in sources for column in source.data.values())
 
 
 @pytest.mark.parametrize("name", ["options", "violations", "limits", "ladder", "not_assessed", "inputs"])
@@ -175,6 +198,156 @@ def test_shading_knows_slope_and_ignorance():
     known_area = seen.sum() * level.cell**2
     # Within 450 m of a line of 400 m: a rectangle and a circle; pixels at its rim lack a neighbour.
     assert known_area == pytest.approx(400 * 900 + np.pi * 450**2, rel=0.05)
+
+
+def test_places_are_asked_once_square_by_square_and_come_back_in_their_order():
+    generator = np.random.default_rng(3)
+    first, second = generator.uniform(-2000, 2000, (2, 500)), generator.uniform(-2000, 2000, (2, 40, 3))
+    seen = []
+
+    def sample(e, n):
+        seen.extend(zip(np.floor(e / 256), np.floor(n / 256), strict=True))
+        return e - 3 * n
+
+    for places, elevation in zip((first, second), ask_once(sample, first, second), strict=True):
+        np.testing.assert_array_equal(elevation, places[0] - 3 * places[1])
+    squares = [square for square, before in zip(seen, [None, *seen], strict=False) if square != before]
+    assert len(squares) == len(set(squares)) > 100
+
+
+def test_less_ground_is_shown_beside_a_long_line():
+    """A line of 2,000 km within 150 m is 600 km2; one of 100 m keeps its 450 m."""
+    def widest(length):
+        tiles = tile_line(np.array([[[0.0, 0.0], [length, 0.0]]]))
+        return np.abs(tiles.northing).max(), tiles.cell
+
+    for length, reach in ((2e6, 150.0), (100.0, 450.0)):
+        found, cell = widest(length)
+        assert reach - 1.5 * cell <= found <= reach + 1e-6
+
+
+def test_outlines_keep_holes_and_the_widths_of_lines():
+    """Areas by the shoelace formula: shell less hole; a straight road of 40 m by 2 x 3 m."""
+    court = shapely.Polygon([(0, 0), (10, 0), (10, 10), (0, 10)], [[(2, 2), (2, 6), (6, 6), (6, 2)]])
+    parts = np.array([court, shapely.LineString([(0, 20), (40, 20)]), shapely.Point(5, 30)], object)
+    names, packer = np.array(["court", "lane", "tree"], object), Packer()
+    route = np.array([[[0.0, 0.0], [50.0, 0.0]]])
+    packed = pack_shapes(parts, names, names, np.array([np.nan, 3.0, 2.0]), route, packer)
+    d = unpack(packer.text(packed))
+    assert d["kind"].tolist() == [2, 2, 0] and d["name"].tolist() == names.tolist()
+    assert [_area(d, 0), _area(d, 1)] == pytest.approx([100 - 16, 240])
+    assert np.diff(d["piece"]).tolist() == [2, 1, 1]
+
+
+def _area(d, i):
+    """Area of a packed shape [m2]: its first piece less the others."""
+    areas = []
+    for k in range(int(d["piece"][i]), int(d["piece"][i + 1])):
+        e, n = (d[axis][int(d["place"][k]):int(d["place"][k + 1])] for axis in ("e", "n"))
+        areas.append(abs(np.sum(e[:-1] * n[1:] - e[1:] * n[:-1])) / 2)
+    return 2 * areas[0] - sum(areas)
+
+
+def test_envelopes_are_those_of_the_findings(made):
+    _, findings, *_, data = made
+    rows = pyogrio.read_dataframe(findings.path, layer="swing_envelopes")
+    d, spans = data["envelopes"], data["spans"]["span"]
+    span = np.repeat(spans, np.diff(d["first"]).astype(int))
+    place = {(span[i], d["option"][i], d["case"][i]): i for i in range(len(span))}
+    assert len(place) == len(rows) > 0
+    for row in rows.itertuples():
+        i = place[row.span, row.option, row.case]
+        assert _area(d, i) == pytest.approx(row.geometry.area, rel=0.03)       # outlines are simplified by 0.2 m
+        assert d["room_m"][i] == pytest.approx(min(row.room_left_m, row.room_right_m), abs=1.1e-3, nan_ok=True)
+
+
+def test_curves_end_where_the_findings_have_the_section_and_know_its_knee(made):
+    """A curve at the temperature of a case, and its knee, against the layer `sections`, read by SQLite."""
+    _, findings, *_, data = made
+    c, options = data["curves"], data["names"]["option"]
+    with sqlite3.connect(findings.path) as database:
+        rows = database.execute("""SELECT section, "option", temperature_c, catenary_constant_m, knee_temperature_c,
+            knee_low_c, knee_high_c FROM sections WHERE wire_kind = 'phase' AND "case" = 'hot'""").fetchall()
+    compared = 0
+    for section, option, T, constant, *knee in rows:
+        s, o = list(c["section"]).index(section), options.index(option)
+        steps, C = c["temperature"][o], c["constant"][o].reshape(len(c["section"]), -1)[s]
+        assert steps[-1] >= T and (np.diff(steps) > 0).all() and (np.diff(C) < 0).all()
+        assert np.interp(T, steps, C) == pytest.approx(constant, rel=2e-4)     # between points 5 K apart
+        found = [c[key].reshape(len(c["section"]), -1)[s, o] for key in ("knee", "knee_low", "knee_high")]
+        assert found == pytest.approx([np.nan if k is None else k for k in knee], abs=0.051, nan_ok=True)
+        compared += steps[-1] == T
+    assert compared and [["hot", 75.0]] == [case for case in c["bare"][0] if case[0] == "hot"]
+
+
+def test_loads_are_the_worst_of_every_structure(made):
+    _, findings, *_, data = made
+    with sqlite3.connect(findings.path) as database:
+        rows = database.execute("""SELECT structure, "option", max(ratio_to_existing) FROM structure_loads
+            GROUP BY 1, 2""").fetchall()
+        lifted = set(database.execute("""SELECT DISTINCT structure, "option", wire FROM structure_loads
+            WHERE uplift"""))
+    t, found = data["tables"]["structure_loads"], {}
+    for key, ratio in zip(zip(t["structure"], t["option"], strict=True), t["ratio_to_existing"], strict=True):
+        found[key] = max(found.get(key, ratio), ratio)
+    assert rows and found == {(structure, option): ratio for structure, option, ratio in rows}
+    assert lifted <= set(zip(*(t[name] for name in ("structure", "option", "wire")), strict=True))
+
+
+def test_options_stand_beside_each_other_with_the_numbers_of_the_findings(made):
+    _, findings, _, text, *_ = made
+    [table] = re.findall(r"<table><thead>.*?</table>", text)
+    rows = [re.findall(r"<t[hd]>(.*?)</t[hd]>", row) for row in table.split("</tr>")]
+    shown = {row[0]: row[1:] for row in rows if row}
+    with sqlite3.connect(findings.path) as database:
+        for i, option in enumerate(shown[""]):
+            def one(query, option=option):
+                return database.execute(query, (option,)).fetchone()[0]
+
+            assert int(shown["violations"][i]) == one('SELECT count(*) FROM violations WHERE "option" = ?')
+            sag = one("""SELECT max(sag_m) FROM wires WHERE kind = 'phase' AND "case" = 'hot' AND "option" = ?""")
+            assert shown["greatest sag, hot [m]"][i] == f"{sag:.2f}"
+            rts = one('SELECT rated_strength_n FROM options WHERE "option" = ?')
+            assert shown["rated strength (RTS) [kN]"][i] == f"{rts / 1e3:.1f}"
+
+
+def test_a_plan_beside_the_findings_is_shown(made, tmp_path):
+    """Layers as `corridor plan` writes them: a raise where two spans meet, a pull of the third span."""
+    study, findings, *_ = made
+    spans = pyogrio.read_dataframe(findings.path, layer="spans")
+    first, second, third = spans.geometry.force_2d()[:3]
+    items = geopandas.GeoDataFrame(
+        {"item": ["raise 2", "pull 3-4"], "kind": ["raise", "pull"], "outage": [1, 2], "start_h": [0.0, 8.0],
+         "end_h": [8.0, 20.0], "hours": [8.0, 12.0], "circuits_out": ["c1", None]},
+        geometry=[shapely.union_all([first, second]), third], crs=spans.crs)
+    path = tmp_path / "plan.gpkg"
+    pyogrio.write_dataframe(items, path, layer="work_items", promote_to_multi=True)
+    route, packer = shapely.get_coordinates(spans.geometry).reshape(-1, 2, 2), Packer()
+    assert pack_plan(tmp_path / "none.gpkg", route, packer) is None
+    plan = unpack(packer.text(pack_plan(path, route, packer)))
+    assert plan["span_first"].tolist() == [0, 2, 3] and plan["span"].tolist() == [0, 1, 2]
+    work = plan["work_items"]
+    assert [work["easting"][0], work["northing"][0]] == pytest.approx(first.coords[1], abs=0.006)
+    assert np.isnan(work["easting"][1]) and work["circuits_out"].tolist() == ["c1", None]
+
+
+def test_a_missing_library_is_named_with_its_extra(made, monkeypatch, tmp_path):
+    study, *_ = made
+    monkeypatch.setattr("corridor.outputs.page.library.find_spec", lambda name: None)
+    with pytest.raises(CorridorError, match=re.escape("pip install 'corridor[html]'")):
+        report_study(study.path, output=tmp_path / "page.html")
+    assert not (tmp_path / "page.html").exists()
+
+
+def test_findings_of_another_version_are_refused(made, tmp_path):
+    study, findings, *_ = made
+    other = tmp_path / "other.gpkg"
+    shutil.copy(findings.path, other)
+    with sqlite3.connect(other) as database:
+        database.execute("ALTER TABLE ladder DROP COLUMN note")
+    database.close()
+    with pytest.raises(InputError, match="ladder.note.*another version.*corridor check"):
+        report_study(study.path, findings=other)
 
 
 def test_words_of_a_study_cannot_become_markup(made):

@@ -1,16 +1,20 @@
 """A job beside the check: the findings of a study as one page for a browser."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pyogrio
 import shapely
 
+from corridor.check import Clock, prepare
+from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.outputs.page.content import LAYERS, pack_findings, routes
-from corridor.outputs.page.ground import ground_lines, shade
+from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
+from corridor.outputs.page.library import need_library
 from corridor.outputs.page.pack import Packer
 from corridor.outputs.page.shapes import pack_shapes
 from corridor.outputs.page.write import write_page
@@ -51,7 +55,10 @@ def report_study(path, findings=None, output=None, *, progress=None):
     ------
     InputError
         There are no findings, or they are not of this study and the files it names as they are now.
+    CorridorError
+        The library that draws the plots is missing.
     """
+    need_library()
     study = load_study(path)
     source = own_findings(study, findings)
     target = Path(output) if output else source.with_suffix(".html")
@@ -61,20 +68,39 @@ def report_study(path, findings=None, output=None, *, progress=None):
     inputs = read_inputs(study)
     with inputs.terrain:
         same_inputs(source, layers["inputs"], inputs)
-        say(2, 4)
         packer = Packer()
         content = pack_findings(layers, packer)
+        say(2, 4)
         content |= _surroundings(layers, inputs, packer)
+        facts, plan = _laid_out(inputs, layers)
+    sections = string_sections(facts, plan)
+    content["curves"] = pack_curves(facts, plan, *sections, packer)
+    content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
+    table = compared(facts, plan, layers, study.rating.loads if study.rating else (), *sections)
     say(3, 4)
-    write_page(target, study.study.title or study.path.stem, content, packer, _plain(layers))
+    write_page(target, study.study.title or study.path.stem, content, packer,
+               _plain(layers) | {"compare": table})
     say(4, 4)
     return Report(target, source, target.stat().st_size)
+
+
+def _laid_out(inputs, layers):
+    """Facts, and the line as the findings have it: the ground is not asked again for what they know."""
+    facts, plan, _ = prepare(inputs, Clock(), surveyed=False)
+    spans, structures = layers["spans"], layers["structures"]
+    known = {name: spans[name].astype(float) for name in ("length_m", "ground_factor")}
+    laid = replace(plan.spans, length=known["length_m"], ground_factor=known["ground_factor"])
+    return facts, replace(plan, base_elevation=structures["base_elevation_m"].astype(float), spans=laid, surveyed=True)
 
 
 def _columns(source, name):
     """A layer as a dict of columns: texts and whole numbers as objects, None where null; "geometry" from shapely."""
     known = layer(name)
     _, table = pyogrio.read_arrow(source, layer=name, columns=[c.name for c in known.columns])
+    lacks = [c.name for c in known.columns if c.name not in table.schema.names]
+    if lacks:
+        raise InputError(source, f"{name}.{lacks[0]}", "no such column: findings of another version of corridor",
+                         "findings of this version: run `corridor check` first")
     columns = {c.name: table[c.name].to_numpy() for c in known.columns}
     for column in known.columns:
         if column.type in ("boolean", "integer"):
@@ -89,9 +115,11 @@ def _surroundings(layers, inputs, packer):
     """Ground, shapes and right-of-way of a page."""
     spans, clear = layers["spans"], inputs.right_of_way
     route = routes(spans)[:, :, :2]
-    sample, index = inputs.terrain.sample, inputs.index
-    shading = shade(sample, route, cell=max(inputs.terrain.cell_size, 2.0))
-    first, lines = ground_lines(sample, route, spans["length_m"], _outermost(layers))
+    index = inputs.index
+    asked = tile_line(route, cell=max(inputs.terrain.cell_size, 2.0))
+    nodes = line_nodes(route, spans["length_m"], _outermost(layers))
+    elevation, lines = ask_once(inputs.terrain.sample, (asked.easting, asked.northing), (nodes.easting, nodes.northing))
+    shading = asked.shaded(elevation)
     radius = index.obstacles.radius[index.of_part]
     names = index.obstacles.obstacle.astype(object)
     shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius]
@@ -103,8 +131,8 @@ def _surroundings(layers, inputs, packer):
     tiles = {"cell": float(shading.cell), "west": packer.array(shading.west.astype(float)),
              "north": packer.array(shading.north.astype(float)), "light": packer.array(shading.light.ravel()),
              "height": packer.array(shading.height.ravel())}
-    ground = {"first": packer.array(first.astype("int32")),
-              "lines": [packer.whole(line, 0.01) for line in lines]}
+    ground = {"first": packer.array(nodes.first.astype("int32")),
+              "lines": [packer.whole(line, 0.01) for line in lines.T]}
     return {"tiles": tiles, "ground": ground, "half_width": clear.half_width,
             "shapes": pack_shapes(*shapes, route, packer)}
 

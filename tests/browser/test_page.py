@@ -59,8 +59,21 @@ def _state(browser):
     return browser.execute_script("return {...document.body.dataset, view: {...corridorPage.map.view}}")
 
 
-def _picture(browser, name):
-    return browser.execute_script("return document.getElementById(arguments[0]).toDataURL()", name)
+def _drawn(browser, plot, source):
+    """Columns of a source of a plot."""
+    return browser.execute_script(
+        "const s = corridorPage.plots[arguments[0]].find(arguments[1]);"
+        "return Object.fromEntries(s.columns().map(c => [c, [...s.data[c]]]))", plot, source)
+
+
+def _pixel(browser, plot, east, north):
+    """Where a place of a plot lies, from the corner of its element [px]."""
+    return browser.execute_script(
+        "const p = corridorPage.plots[arguments[0]], {x_range: x, y_range: y} = p.figure, [dx, dy] = p.pixel;"
+        "const view = p.views.get(p.figure), box = view.el.getBoundingClientRect(), own = p.element"
+        ".getBoundingClientRect(), frame = view.frame.bbox;"
+        "return [box.left - own.left + frame.left + (arguments[1] - x.start) / dx,"
+        " box.top - own.top + frame.bottom - (arguments[2] - y.start) / dy]", plot, float(east), float(north))
 
 
 def _cells(browser, part, column):
@@ -101,38 +114,89 @@ def test_switching_the_case_leaves_its_rows(browser, findings):
 def test_a_violation_chosen_in_the_table_moves_map_and_profile(browser, findings):
     browser.find_element(By.ID, "after").click()
     browser.find_element(By.ID, "all").click()
-    before, pictures = _state(browser), [_picture(browser, name) for name in ("map", "profile")]
+    before, rings = _state(browser), {name: _drawn(browser, name, "rings") for name in ("map", "profile")}
     row = browser.find_element(By.CSS_SELECTOR, "#violations tbody tr")
     browser.execute_script("arguments[0].click()", row)
     after = _state(browser)
     assert after["violation"] == row.get_attribute("data-row") != before["violation"]
-    worst = _query(findings[0], """SELECT span, ST_MinX(geom) FROM violations WHERE "option" = 'today'
-                                   ORDER BY margin_m LIMIT 1""".replace("ST_MinX(geom)", "station_m"))[0]
+    worst = _query(findings[0], """SELECT span, station_m, distance_from_start_m, wire_elevation_m FROM violations
+                                   WHERE "option" = 'today' ORDER BY margin_m LIMIT 1""")[0]
     assert after["span"] == worst[0]
     # The map is centred on the place: the line runs to the east, station and easting differ by the scale of the grid.
     assert after["view"]["e"] - EAST == pytest.approx(worst[1], rel=5e-4)
-    assert all(_picture(browser, name) != old for name, old in zip(("map", "profile"), pictures, strict=True))
+    assert after["view"]["scale"] > 1.5 * before["view"]["scale"]
+    assert all(_drawn(browser, name, "rings") != old for name, old in rings.items())
+    assert worst[3] in [pytest.approx(y) for y in _drawn(browser, "profile", "rings")["y"]]
+    title = browser.find_element(By.ID, "sag-title").text
+    assert worst[0] in title
 
 
 def test_a_click_on_the_map_chooses_the_span_there_and_one_on_the_profile_the_mark(browser):
-    browser.execute_script("window.scrollTo(0, 0); corridorPage.map.fit([0, 1, 2]); corridorPage.map.draw()")
-    point = browser.execute_script("const [a, b] = corridorPage.map.ends(2); return [(a[0] + b[0]) / 2, a[1] + 12]")
-    _click(browser, "map", point)
+    browser.execute_script("window.scrollTo(0, 0); corridorPage.map.fit([0, 1, 2])")
+    (a, b), (c, d) = browser.execute_script("return corridorPage.map.ends(2)")
+    _click(browser, "map", _pixel(browser, "map", (a + c) / 2, (b + d) / 2), 6)
     assert _state(browser)["span"] == "3-4" and _state(browser)["violation"] == ""
     browser.execute_script("corridorPage.chooseSpan(1)")
     mark = browser.execute_script("return corridorPage.profile.marks[0]")
-    _click(browser, "profile", [mark["x"], mark["y"]])
+    _click(browser, "profile", _pixel(browser, "profile", *mark["at"]))
     assert _state(browser)["violation"] == str(mark["k"])
 
 
-def _click(browser, name, point):
+def test_spans_wear_what_they_come_to_by_width_and_dash(browser, findings):
+    looks = dict(zip(_drawn(browser, "map", "spans")["tip"], zip(*(_drawn(browser, "map", "spans")[name] for name in
+                 ("width", "dash")), strict=True), strict=True))
+    for tip, (width, dash) in looks.items():
+        assert ("falls short" in tip) == (width == 6) and ("not assessed" in tip) == (dash == "7 5")
+
+
+def test_sag_over_temperature_meets_the_findings(browser, findings):
+    """The dots are rows of the layer `wires`; the curve, by the ruling span, lies within a few cm of them."""
+    browser.execute_script("corridorPage.changeKeys('today', null); corridorPage.chooseSpan(1)")
+    marks, lines = _drawn(browser, "sag", "marks"), _drawn(browser, "sag", "lines")
+    dots = [(x, y) for x, y, kind in zip(marks["x"], marks["y"], marks["marker"], strict=True) if kind == "circle"]
+    rows = _query(findings[0], """SELECT conductor_temperature_c, sag_m FROM wires WHERE span = '2-3' AND wire = 'A'
+                                  AND "case" = 'hot'""")
+    assert len(rows) == 2 and sorted(dots) == [pytest.approx(row, abs=0.0051) for row in sorted(rows)]
+    curves = [np.interp(x, xs, ys) for (x, y) in sorted(dots) for xs, ys, name in
+              zip(lines["xs"], lines["ys"], lines["tip"], strict=True) if (name == "today") == (x == 75)]
+    assert curves == pytest.approx([y for _, y in sorted(dots)], abs=0.25)
+
+
+def test_names_are_words_in_tips_and_keys(browser):
+    """HTML living standard: text set as text is no markup; a tip is shown by the library from a column."""
+    browser.execute_script("window.touched = 0; const s = corridorPage.plots.map.find('spans'), data = {...s.data};"
+                           "data.tip = data.tip.map(() => '<img src=x onerror=\"window.touched = 1\">'); s.data = data;"
+                           "window.scrollTo(0, 0); corridorPage.map.fit([0, 1, 2])")
+    (a, b), (c, d) = browser.execute_script("return corridorPage.map.ends(2)")
+    _click(browser, "map", _pixel(browser, "map", a + 0.4 * (c - a), (b + d) / 2), click=False)
+    WebDriverWait(browser, 3).until(lambda x: "onerror" in x.execute_script(_TIPS))
+    assert browser.execute_script("return window.touched") == 0
+    browser.execute_script("corridorPage.map.draw()")
+
+
+#: All text of the page, that of shadow trees included.
+_TIPS = """const read = root => [...root.querySelectorAll("*")].map(e => e.shadowRoot ? e.shadowRoot.textContent +
+read(e.shadowRoot) : "").join(""); return read(document)"""
+
+
+def test_on_paper_pictures_stand_for_plots(browser):
+    browser.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+    pictures = browser.execute_script("return [...document.querySelectorAll('img.paper')].map(i => [i.src.slice(0, 22),"
+                                      " i.src.length, i.alt])")
+    assert len(pictures) == 4 and all(src.startswith("data:image/png;base64") and length > 5000 and alt
+                                      for src, length, alt in pictures)
+
+
+def _click(browser, name, point, below=0, *, click=True):
     from selenium.webdriver import ActionChains
 
-    canvas = browser.find_element(By.ID, name)
-    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", canvas)
-    size = canvas.size
-    ActionChains(browser).move_to_element_with_offset(
-        canvas, point[0] - size["width"] / 2, point[1] - size["height"] / 2).click().perform()
+    plot = browser.find_element(By.ID, name)
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", plot)
+    size = plot.size
+    actions = ActionChains(browser).move_to_element_with_offset(
+        plot, point[0] - size["width"] / 2, point[1] + below - size["height"] / 2)
+    (actions.click() if click else actions.move_by_offset(1, 0)).perform()
+    browser.execute_async_script("setTimeout(arguments[0], 60)")
 
 
 def test_a_span_of_unknown_ground_is_never_shown_as_clear(browser, findings):

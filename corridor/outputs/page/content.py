@@ -3,11 +3,17 @@
 import numpy as np
 import shapely
 
+from corridor.outputs.page.shapes import pack_envelopes
+
 __all__ = ["LAYERS", "pack_findings", "routes"]
 
 #: Layers of the findings that a page is made from.
-LAYERS = ("structures", "spans", "wires", "clearances", "violations", "limits", "ladder", "not_assessed", "options",
-          "run", "inputs")
+LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "swing_envelopes", "structure_loads",
+          "limits", "ladder", "not_assessed", "options", "run", "inputs")
+#: Columns of the sections that a page shows.
+_SECTION = ("line", "section", "wire_kind", "option", "case", "ruling_span_m", "temperature_c", "horizontal_tension_n",
+            "maximum_tension_n", "percent_rts", "catenary_constant_m", "knee_temperature_c", "condition",
+            "governing_limit")
 #: Shares of a wire at which its drop is kept.
 _SHARES = np.array([0.25, 0.5, 0.75])
 
@@ -33,10 +39,13 @@ def pack_findings(layers, packer):
              "wire": list(dict.fromkeys(layers["wires"]["wire"]))}
     tables = {name: packer.table(_plain(layers[name]))
               for name in ("options", "violations", "limits", "ladder", "not_assessed", "inputs")}
+    tables["sections"] = packer.table({name: layers["sections"][name] for name in _SECTION})
+    tables["structure_loads"] = packer.table(_worst_loads(_plain(layers["structure_loads"])))
     content = {"names": names, "run": _run(layers["run"]), "tables": tables, "spans": _spans(layers, route, packer),
                "structures": packer.table(_plain(layers["structures"], place=True)),
                "wires": _wires(layers["wires"], number, names, spans, route, packer),
-               "clearances": _clearances(layers["clearances"], number, names, packer)}
+               "clearances": _clearances(layers["clearances"], number, names, packer),
+               "envelopes": _envelopes(layers["swing_envelopes"], number, names, packer)}
     tables["violations"] |= packer.table(_place(layers["violations"]["geometry"]))
     return content
 
@@ -49,6 +58,37 @@ def _plain(columns, *, place=False):
 def _place(points):
     """Columns easting and northing [m] of points."""
     return {"easting": shapely.get_x(points), "northing": shapely.get_y(points)}
+
+
+def _worst_loads(columns):
+    """Of every structure and option the row that exceeds the wire of today most, or else pulls across most; and every
+    wire whose string is lifted, in the case with the least vertical pull."""
+    name = "line", "structure", "option"
+    keys = _numbers(columns, name), _numbers(columns, (*name, "wire"))
+    ratio, across = (np.nan_to_num(np.abs(np.asarray(columns[name], float)), nan=-1.0)
+                     for name in ("ratio_to_existing", "transverse_n"))
+    worst = np.lexsort((-across, -ratio, keys[0]))
+    worst = worst[np.unique(keys[0][worst], return_index=True)[1]]
+    lifted = np.lexsort((np.nan_to_num(np.asarray(columns["vertical_n"], float)), keys[1]))
+    lifted = lifted[np.asarray(columns["uplift"], float)[lifted] == 1]
+    lifted = lifted[np.unique(keys[1][lifted], return_index=True)[1]]
+    chosen = np.union1d(worst, lifted).astype(int)
+    return {name: values[chosen] for name, values in columns.items()}
+
+
+def _numbers(columns, names):
+    """A number for each distinct key of some columns."""
+    result = np.zeros(len(columns[names[0]]), int)
+    for name in names:
+        texts, codes = np.unique(columns[name].astype(str), return_inverse=True)
+        result = np.unique(result * len(texts) + codes, return_inverse=True)[1]
+    return result
+
+
+def _envelopes(columns, number, names, packer):
+    _, order, first = _of_span(columns, number)
+    keys = _keys(columns, order, {"option": names["option"], "case": names["case"]}, packer)
+    return pack_envelopes(columns, order, first, keys, packer)
 
 
 def _run(run):

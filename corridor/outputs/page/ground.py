@@ -1,9 +1,11 @@
 """The ground as a page shows it: shaded along the corridor, and its profile below each span."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy.spatial import cKDTree
 
-__all__ = ["Shading", "ground_lines", "shade"]
+__all__ = ["Nodes", "Shading", "Tiles", "ask_once", "ground_lines", "line_nodes", "shade", "tile_line"]
 
 #: Pixels of shaded ground and nodes of profiles that a page holds at most.
 PIXELS, NODES = 1_000_000, 300_000
@@ -11,8 +13,10 @@ PIXELS, NODES = 1_000_000, 300_000
 REACH, CELL, STEP = 450.0, 5.0, 3.0
 #: Pixels along a side of a tile.
 TILE = 64
-#: Pixels sampled at a time.
-_BATCH = 200_000
+#: Ground shown at most [m2], and how far beside the line it is shown at least [m].
+AREA, LEAST = 500e6, 150.0
+#: Side of the squares in which places are asked for [m].
+_SQUARE = 256.0
 
 
 class Shading:
@@ -32,7 +36,60 @@ class Shading:
         self.height = np.nan_to_num(255 * share).astype("uint8")
 
 
-def shade(sample, route, *, cell=CELL, reach=REACH):
+@dataclass(frozen=True)
+class Tiles:
+    """Pixels of tiles near a line: `cell` [m], `west`, `north` (tile,) [m], `near` (tile, row, column) with a rim of
+    one pixel, and `easting`, `northing` [m] of those that are near."""
+
+    cell: float
+    west: np.ndarray
+    north: np.ndarray
+    near: np.ndarray
+    easting: np.ndarray
+    northing: np.ndarray
+
+    def shaded(self, elevation):
+        """Return the Shading of the elevation of the near pixels [m], nan where unknown."""
+        whole = np.full(self.near.shape, np.nan)
+        whole[self.near] = elevation
+        return Shading(self.cell, self.west, self.north, whole)
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Nodes of profiles: those of span i begin at `first[i]`, at equal distances, ends included; `easting`, `northing`
+    of shape (node, line) [m]."""
+
+    first: np.ndarray
+    easting: np.ndarray
+    northing: np.ndarray
+
+
+def tile_line(route, *, cell=CELL, reach=REACH):
+    """Return the pixels of the ground about a line.
+
+    Parameters
+    ----------
+    route : ndarray, shape (span, 2, 2)
+        Ends of the spans, easting and northing [m].
+    cell : float
+        Side of a pixel at least [m]; a long corridor gets larger ones.
+    reach : float
+        How far from the line the ground is shown [m]; less where that were more than AREA, but no less than LEAST.
+    """
+    length = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1).sum()
+    reach = min(reach, max(LEAST, AREA / (2 * max(length, 1.0))))
+    cell = max(cell, np.sqrt(2 * reach * (length + 2 * reach) / PIXELS))
+    tree = cKDTree(_dense(route, cell))
+    west, north = _tiles(route, TILE * cell, reach)
+    steps = (np.arange(-1, TILE + 1) + 0.5) * cell
+    e, n = np.broadcast_arrays(west[:, None, None] + steps, north[:, None, None] - steps[:, None])
+    distance, _ = tree.query(np.stack([e, n], axis=-1), distance_upper_bound=reach)
+    near = np.isfinite(distance)
+    return Tiles(cell, west, north, near, e[near], n[near])
+
+
+def shade(sample, route, **how):
     """Return the ground about a line, shaded.
 
     Parameters
@@ -40,26 +97,29 @@ def shade(sample, route, *, cell=CELL, reach=REACH):
     sample : callable
         `sample(easting, northing)` is the elevation [m], nan where unknown.
     route : ndarray, shape (span, 2, 2)
-        Ends of the spans, easting and northing [m].
-    cell : float
-        Side of a pixel at least [m]; a long corridor gets larger ones.
-    reach : float
-        How far from the line the ground is shown [m].
+    how
+        As `tile_line` takes it.
     """
-    length = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1).sum()
-    cell = max(cell, np.sqrt(2 * reach * (length + 2 * reach) / PIXELS))
-    tree = cKDTree(_dense(route, cell))
-    west, north = _tiles(route, TILE * cell, reach)
-    steps = (np.arange(-1, TILE + 1) + 0.5) * cell
-    elevation = np.full((len(west), TILE + 2, TILE + 2), np.nan)
-    size = max(_BATCH // (TILE + 2) ** 2, 1)
-    for first in range(0, len(west), size):
-        some = slice(first, first + size)
-        e, n = np.broadcast_arrays(west[some, None, None] + steps, north[some, None, None] - steps[:, None])
-        distance, _ = tree.query(np.stack([e, n], axis=-1), distance_upper_bound=reach)
-        near = np.isfinite(distance)
-        elevation[some][near] = sample(e[near], n[near])
-    return Shading(cell, west, north, elevation)
+    tiles = tile_line(route, **how)
+    return tiles.shaded(sample(tiles.easting, tiles.northing))
+
+
+def ask_once(sample, *places):
+    """Return the elevations of several sets of places, asked square by square: a raster then reads each block once.
+
+    Parameters
+    ----------
+    sample : callable
+    places : of pairs of ndarray
+        Easting and northing [m].
+    """
+    e, n = (np.concatenate([np.ravel(each[i]) for each in places]) for i in (0, 1))
+    column, row = np.floor(e / _SQUARE).astype(int), np.floor(n / _SQUARE).astype(int)
+    order = np.lexsort((column, row))
+    elevation = np.empty(len(e))
+    elevation[order] = sample(e[order], n[order])
+    ends = np.cumsum([np.size(each[0]) for each in places])[:-1]
+    return [part.reshape(np.shape(each[0])) for part, each in zip(np.split(elevation, ends), places, strict=True)]
 
 
 def _dense(route, step):
@@ -92,24 +152,16 @@ def _light(elevation, cell):
     return np.where(np.isnan(light), 0, light).astype("uint8")
 
 
-def ground_lines(sample, route, length, offsets):
-    """Return the ground below each span: along its chord, and beside it at the outermost wires.
+def line_nodes(route, length, offsets):
+    """Return the nodes of the ground below each span: along its chord, and beside it at the outermost wires.
 
     Parameters
     ----------
-    sample : callable
     route : ndarray, shape (span, 2, 2)
     length : ndarray, shape (span,)
         Ground length of the spans [m].
     offsets : ndarray, shape (line, span)
         Distance right of the chord of each line of ground [m].
-
-    Returns
-    -------
-    first : ndarray of int, shape (span + 1,)
-        Where the nodes of each span begin; they lie at equal distances, ends included.
-    elevation : ndarray, shape (line, node)
-        [m], nan where unknown.
     """
     step = max(STEP, length.sum() / NODES)
     count = np.ceil(length / step).astype(int) + 1
@@ -119,6 +171,14 @@ def ground_lines(sample, route, length, offsets):
     way = route[:, 1] - route[:, 0]
     right = np.stack([way[:, 1], -way[:, 0]], axis=-1) / np.linalg.norm(way, axis=-1, keepdims=True)
     places = route[which, 0] + share[:, None] * way[which]
-    # Node by node, so that a raster gives each of its blocks once.
     beside = places[:, None] + np.nan_to_num(offsets).T[which][..., None] * right[which][:, None]
-    return first, sample(beside[..., 0], beside[..., 1]).T
+    return Nodes(first, beside[..., 0], beside[..., 1])
+
+
+def ground_lines(sample, route, length, offsets):
+    """Return where the nodes of each span begin, and their elevation [m], (line, node), nan where unknown.
+
+    `sample` is called as in `shade`; the rest is as in `line_nodes`.
+    """
+    nodes = line_nodes(route, length, offsets)
+    return nodes.first, sample(nodes.easting, nodes.northing).T

@@ -1,22 +1,24 @@
 """The file itself: frame, looks, scripts and data put together, and what a reader without scripts sees."""
 
+import json
 import os
 from html import escape
 from importlib.resources import files
 from pathlib import Path
 
 from corridor.errors import CorridorError, InputError
+from corridor.outputs.page.library import library
 from corridor.outputs.schema import layer
 from corridor.outputs.styles import COLOURS
 
 __all__ = ["write_page"]
 
 #: Scripts, in the order in which they need each other.
-_SCRIPTS = ("data.js", "canvas.js", "map.js", "profile.js", "tables.js", "main.js")
+_SCRIPTS = tuple(f"{name}.js" for name in ("data", "looks", "plots", "map", "profile", "curves", "tables", "main"))
 #: How a page begins that this module wrote.
 _MARK = "<!DOCTYPE html><!-- corridor page -->"
 #: Layers whose headings a page takes from the schema.
-_SHOWN = "options", "violations", "limits", "not_assessed", "ladder", "inputs"
+_SHOWN = "options", "violations", "limits", "not_assessed", "ladder", "sections", "structure_loads", "inputs"
 
 
 def write_page(path, title, content, packer, plain):
@@ -31,7 +33,8 @@ def write_page(path, title, content, packer, plain):
         What the scripts show; its arrays are in the packer.
     packer : Packer
     plain : dict
-        What stands in the page as text: "verdict" (str) and the lists of str "cautions" and "warnings".
+        What stands in the page as text: "verdict" (str), the lists of str "cautions" and "warnings", and "compare", the
+        options beside each other: heads, rows and notes of (head, lines).
 
     Raises
     ------
@@ -40,12 +43,15 @@ def write_page(path, title, content, packer, plain):
     CorridorError
         The disk fails.
     """
+    from corridor.outputs.page.plots import plot_items
+
     path = Path(path).resolve()
     _check_target(path)
     content = content | {"headings": _headings(), "title": title, "colours": COLOURS}
     text = _fill(_read("page.html"), {
         "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
+        "compare": _compared(*plain["compare"]), "library": library(), "plots": _script(plot_items()),
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
     temporary = path.with_name(f".{path.stem}-{os.getpid()}.html")
     try:
@@ -81,6 +87,21 @@ def _style():
 
 def _items(texts):
     return "".join(f"<li>{escape(text)}</li>" for text in texts)
+
+
+def _script(value):
+    """JSON that may stand within a script element."""
+    return json.dumps(value, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _compared(heads, rows, notes):
+    """Options as columns of a table that needs no script, and notes below it."""
+    def row(cells, tag):
+        return "<tr>" + "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in cells) + "</tr>"
+
+    below = "".join(f"<h3>{escape(head)}</h3><ul>{_items(lines)}</ul>" for head, lines in notes)
+    body = "".join(row(cells, "td") for cells in rows)
+    return f"<table><thead>{row(heads, 'th')}</thead><tbody>{body}</tbody></table>{below}"
 
 
 def _headings():

@@ -1,12 +1,14 @@
 // What is chosen, and everything that follows from it.
 class Page {
-  constructor(data) {
-    Object.assign(this, {data, option: data.names.option[0], case: null, span: 0, violation: null, extent: "span", count: rowsOf(data.spans)});
+  constructor(data, plots) {
+    Object.assign(this, {data, plots, option: data.names.option[0], case: null, span: 0, violation: null, extent: "span", count: rowsOf(data.spans)});
     COLOUR = {...data.colours, near: "#d9981a"};
     this.number = new Map(range(this.count).map(i => [`${data.spans.line.at(i)}\u0000${data.spans.span.at(i)}`, i]));
     this.assess(); const worst = this.worstViolation(); if (worst !== null) { this.violation = worst; this.span = this.spanOf(data.tables.violations, worst); }
-    this.map = new CorridorMap(document.getElementById("map"), this); this.profile = new Profile(document.getElementById("profile"), this);
+    this.map = new CorridorMap(plots.map, this); this.profile = new Profile(plots.profile, this);
     this.makeControls(); this.makeTables(); this.fromHash(); this.assess();
+    this.sag = new SagPlot(plots.sag, this); this.ladder = new LadderPlot(plots.ladder, this);
+    if (plots.calendar) this.calendar = new Calendar(plots.calendar, this);
     this.map.fit(range(this.count)); this.refresh();
   }
 
@@ -54,7 +56,7 @@ class Page {
 
   chooseViolation(row, from) {
     const v = this.data.tables.violations, span = this.spanOf(v, row); this.violation = row; this.span = span;
-    if (from !== "map" && span >= 0) { this.map.fit([span], 1.8); this.map.view.e = v.easting.at(row); this.map.view.n = v.northing.at(row); }
+    if (from !== "map" && span >= 0) { this.map.fit([span], 1.8); this.map.centre(v.easting.at(row), v.northing.at(row)); }
     this.refresh(false);
   }
 
@@ -65,8 +67,29 @@ class Page {
 
   // Bring a span into view, without a change of scale where it can be helped.
   show(i) {
-    const p = this.data.spans, m = this.map, e = (p.e0.at(i) + p.e1.at(i)) / 2, n = (p.n0.at(i) + p.n1.at(i)) / 2;
-    if (m.x(e) < 60 || m.x(e) > m.w - 60 || m.y(n) < 60 || m.y(n) > m.h - 60) Object.assign(m.view, {e, n});
+    const [[a, b], [c, d]] = this.map.ends(i), e = (a + c) / 2, n = (b + d) / 2, v = this.map.view, room = 60 / v.scale;
+    if (Math.abs(e - v.e) > this.map.plot.width / v.scale / 2 - room || Math.abs(n - v.n) > this.map.plot.height / v.scale / 2 - room) this.map.centre(e, n);
+  }
+
+  // A violation in one line of words.
+  says(k) {
+    const v = this.data.tables.violations;
+    return `${v.obstacle.at(k) || v.against.at(k)}, ${v.case.at(k)}: ${v.actual_m.at(k).toFixed(2)} m of ${v.required_m.at(k).toFixed(2)} m, ${(-v.margin_m.at(k)).toFixed(2)} m short`;
+  }
+
+  // Row of the limits of a span in an option.
+  limitRow(i, option) {
+    const t = this.data.tables.limits;
+    this.limitRows ||= new Map(range(rowsOf(t)).map(k => [`${this.spanOf(t, k)} ${t.option.at(k)}`, k]));
+    return this.limitRows.get(`${i} ${option}`);
+  }
+
+  // Items of a plan that lies beside the findings, as objects.
+  workItems() {
+    const p = this.data.plan; if (!p || !p.work_items) return [];
+    const w = p.work_items, get = (name, i) => name in w ? w[name].at(i) : null;
+    return this.work ||= range(rowsOf(w)).map(i => ({item: get("item", i), kind: get("kind", i), outage: get("outage", i) || 0, start: get("start_h", i) ?? NaN, end: get("end_h", i) ?? NaN, hours: get("hours", i), out: get("circuits_out", i),
+      at: isFinite(w.easting.at(i)) ? [w.easting.at(i), w.northing.at(i)] : null, spans: range(p.span_first.raw[i + 1] - p.span_first.raw[i]).map(k => p.span.raw[p.span_first.raw[i] + k])}));
   }
 
   changeKeys(option, name) {
@@ -88,9 +111,26 @@ class Page {
     at("before").onclick = () => step(-1); at("after").onclick = () => step(1);
     for (const id of ["map", "profile"]) at(id).addEventListener("keydown", e => { const by = {ArrowLeft: -1, ArrowRight: 1}[e.key]; if (by) { e.preventDefault(); step(by); } });
     at("in").onclick = () => this.map.zoom(1.5); at("out").onclick = () => this.map.zoom(1 / 1.5);
-    at("all").onclick = () => { this.map.fit(range(this.count)); this.map.draw(); }; at("one").onclick = () => { this.map.fit([this.span], 1.6); this.map.draw(); };
-    at("map-key").innerHTML = keyOf(CLASSES.map(([name, text, width, dash]) => [COLOUR[name], width, dash, text])) + "Barred ring: a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Ground is shaded where it is known, light from the north-west.";
-    let wait; window.addEventListener("resize", () => { clearTimeout(wait); wait = setTimeout(() => { this.map.draw(); this.profile.draw(); drawLadder(document.getElementById("ladder"), this.data); }, 60); });
+    at("all").onclick = () => this.map.fit(range(this.count)); at("one").onclick = () => this.map.fit([this.span], 1.6);
+    at("grid").textContent = this.data.run.frame.split(":")[0] + ", grid north";
+    at("map-key").innerHTML = keyOf(CLASSES.map(([name, words, width, dash]) => [COLOUR[name], width, dash, words])) + "Barred ring (from afar: upright bar): a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Nearer: where wires are blown, outlined wide where that leaves the right-of-way. Ground is shaded where it is known, light from the north-west." + (this.workItems().length ? " Wide translucent lines and triangles: work of the plan, by number of its outage." : "");
+    for (const button of document.querySelectorAll("[data-to]")) { const to = at(button.dataset.to); button.hidden = Boolean(to.closest("[hidden]")); button.onclick = () => to.scrollIntoView({behavior: "smooth"}); }
+    this.makeCards();
+  }
+
+  // One card an option: what falls short, what is not assessed, what the line carries.
+  makeCards() {
+    const t = this.data.tables.options, l = this.data.tables.ladder, place = document.getElementById("cards");
+    const least = name => range(rowsOf(l)).filter(i => l.option.at(i) === name && l.spans_fixed.at(i) === 0).map(i => l.limit_current_a.at(i)).reduce((a, b) => isNaN(a) || isNaN(b) ? NaN : Math.min(a, b), Infinity);
+    for (const i of range(rowsOf(t))) {
+      const name = t.option.at(i), short = t.violations.at(i), gaps = t.not_assessed.at(i), now = least(name), all = t.continuous_current_a.at(i), asked = t.required_current_a.at(i);
+      const card = Object.assign(document.createElement("button"), {className: "card"}), add = (tag, words, cls = "") => card.append(Object.assign(document.createElement(tag), {textContent: words, className: cls}));
+      card.dataset.option = name; add("strong", name); add("span", t.conductor.at(i), "soft");
+      add("span", short ? `${short} fall short, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "nothing assessed falls short", short ? "bad" : "good");
+      add("span", gaps ? `${gaps} not assessed` : "everything assessed", gaps ? "gap" : "good");
+      if (isFinite(all)) add("span", `${all.toFixed(0)} A where all is put right; as it stands ${isFinite(now) ? `${now.toFixed(0)} A` : "not known"}` + (isFinite(asked) ? `; asked ${asked.toFixed(0)} A` : ""), "soft");
+      card.onclick = () => this.changeKeys(name, this.case); place.append(card);
+    }
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
@@ -111,13 +151,27 @@ class Page {
         {rows: all(t.options), pick: i => { at("option").value = t.options.option.at(i); this.changeKeys(t.options.option.at(i), this.case); }, short: "worst_margin_m", chosen: i => t.options.option.at(i) === this.option}),
       limits: new SortedTable(at("limits"), t.limits, [...key, ["limit_temperature_c", 1], ["limit_current_a", 0], ["governs"], ["governing_against"], ["governing_obstacle"], ["governing_case"], ["governing_wire"], ["station_m", 1]], h.limits,
         {rows: () => range(rowsOf(t.limits)).filter(i => t.limits.option.at(i) === this.option), pick: pickSpan(t.limits), sort: ["limit_temperature_c", 1], chosen: isSpan(t.limits)}),
+      sections: new SortedTable(at("sections"), t.sections, [...(this.oneLine ? [] : [["line"]]), ["section"], ["wire_kind"], ["case"], ["ruling_span_m", 1], ["temperature_c", 0], ["horizontal_tension_n", 0], ["maximum_tension_n", 0], ["percent_rts", 1], ["catenary_constant_m", 0], ["knee_temperature_c", 0], ["condition"], ["governing_limit"]], h.sections,
+        {rows: () => range(rowsOf(t.sections)).filter(i => this.fits(t.sections, i))}),
+      loads: new SortedTable(at("loads"), t.structure_loads, [...(this.oneLine ? [] : [["line"]]), ["structure"], ["role"], ["wire"], ["case"], ["vertical_n", 0], ["transverse_n", 0], ["longitudinal_n", 0], ["wind_span_m", 0], ["weight_span_m", 0], ["ratio_to_existing"], ["uplift", "yes"]], h.structure_loads,
+        {rows: () => range(rowsOf(t.structure_loads)).filter(i => t.structure_loads.option.at(i) === this.option), sort: ["ratio_to_existing", -1], over: ["ratio_to_existing", 1.005]}),
       inputs: new SortedTable(at("inputs"), t.inputs, [["part"], ["path"], ["source_layer"], ["crs"], ["vertical_crs"], ["unit"], ["digest"]], h.inputs, {rows: all(t.inputs)})};
     for (const [name, value] of Object.entries(this.data.run)) {
       if (name === "warnings" || name === "cautions") continue;
       const list = at("run").querySelector("dl") || at("run").appendChild(document.createElement("dl"));
       list.append(Object.assign(document.createElement("dt"), {textContent: name.replaceAll("_", " ")}), Object.assign(document.createElement("dd"), {textContent: value}));
     }
-    this.tables.inputs.draw();
+    this.tables.inputs.draw(); this.planTables();
+  }
+
+  // Tables of a plan show what its columns are; nothing of it is known before.
+  planTables() {
+    for (const name of ["work_items", "outages", "remedies"]) {
+      const table = this.data.plan && this.data.plan[name], place = document.getElementById(name); if (!table) { if (place) place.closest("[data-part]").hidden = true; continue; }
+      const shown = Object.keys(table).filter(c => !["easting", "northing"].includes(c)).map(c => [c, ["outage", "crew"].includes(c) ? 0 : c.startsWith("margin") ? 2 : 1]);
+      const pick = name !== "work_items" ? null : i => { const own = this.workItems()[i].spans; if (own.length) { this.map.fit(own, 1.6); this.chooseSpan(own[0], "map"); } };
+      new SortedTable(place, table, shown, {}, {rows: () => range(rowsOf(table)), pick}).draw();
+    }
   }
 
   // The choice stands in the address, so that it can be passed on.
@@ -132,9 +186,10 @@ class Page {
 
   refresh(all = true) {
     const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
-    this.map.draw(); this.profile.draw(); this.tables.compared.draw();
-    for (const name of ["violations", "not_assessed", "options", "limits"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
-    if (all) drawLadder(document.getElementById("ladder"), this.data);
+    this.map.draw(); this.profile.draw(); this.sag.draw(); this.tables.compared.draw();
+    for (const name of ["violations", "not_assessed", "options", "limits", "sections", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
+    if (all) this.ladder.draw();
+    for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);
     document.getElementById("span").value = this.title(i);
     document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`);
     Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i], ready: "yes"});
@@ -143,4 +198,8 @@ class Page {
   }
 }
 
-readData(document.getElementById("data").textContent).then(data => { window.corridorPage = new Page(data); });
+readData(document.getElementById("data").textContent).then(async data => {
+  for (const part of document.querySelectorAll("[data-plan]")) part.hidden = !data.plan;
+  const plots = await makePlots(JSON.parse(document.getElementById("plots").textContent));
+  window.corridorPage = new Page(data, plots); printPictures(plots);
+});

@@ -1,16 +1,19 @@
 // The map: easting to the right, northing up, in the grid of the findings.
+const MOST_SCALE = 8;
+
 class CorridorMap {
-  constructor(canvas, page) {
-    Object.assign(this, {canvas, page, data: page.data, view: {e: 0, n: 0, scale: 1}});
-    this.tiles = this.makeTiles(); this.listen();
+  constructor(plot, page) {
+    Object.assign(this, {plot, page, data: page.data, marks: []});
+    plot.fill("tiles", this.tiles()); this.fillShapes();
+    plot.on("tap", e => this.pick(e.x, e.y)); plot.onSettled(() => this.settle()); plot.onSize(() => this.resize());
   }
 
   // Ground: light and height become one warm grey; unknown stays paper.
-  makeTiles() {
-    const {cell, west, north, light, height} = this.data.tiles, side = 64;
+  tiles() {
+    const {cell, west, north, light, height} = this.data.tiles, side = 64, size = side * cell, seam = 1.004 * size;
+    const canvas = Object.assign(document.createElement("canvas"), {width: side, height: side}), pen = canvas.getContext("2d");
     return range(west.length).map(i => {
-      const canvas = Object.assign(document.createElement("canvas"), {width: side, height: side});
-      const pen = canvas.getContext("2d"), image = pen.createImageData(side, side);
+      const image = pen.createImageData(side, side);
       for (let k = 0; k < side * side; k++) {
         const l = light.raw[i * side * side + k], h = height.raw[i * side * side + k] / 255;
         if (!l) continue;
@@ -18,156 +21,135 @@ class CorridorMap {
         image.data.set([Math.min(255, (206 + 36 * h) * b), Math.min(255, (214 + 20 * h) * b), Math.min(255, (190 + 28 * h) * b), 255], 4 * k);
       }
       pen.putImageData(image, 0, 0);
-      return {e: west.at(i), n: north.at(i), size: side * cell, canvas};
+      return {url: canvas.toDataURL(), x: west.at(i), y: north.at(i), w: seam, h: seam, tip: ""};
     });
   }
 
-  x(e) { return this.w / 2 + (e - this.view.e) * this.view.scale; }
-  y(n) { return this.h / 2 - (n - this.view.n) * this.view.scale; }
+  // Pieces of a shape as [eastings, northings].
+  outline(d, i) {
+    return range(d.piece.raw[i + 1] - d.piece.raw[i]).map(k => {
+      const a = d.place.raw[d.piece.raw[i] + k], places = range(d.place.raw[d.piece.raw[i] + k + 1] - a);
+      return [places.map(j => d.origin[0] + d.e.at(a + j)), places.map(j => d.origin[1] + d.n.at(a + j))];
+    });
+  }
+
+  fillShapes() {
+    const d = this.data.shapes, areas = [], discs = [], ways = [];
+    for (let i = 0; i < d.kind.length; i++) {
+      const category = d.category.at(i), colour = OBJECTS[category] || "#77736a", pieces = this.outline(d, i), tip = d.name.at(i) || category.replaceAll("_", " ");
+      const width = category === "right_of_way" ? 1.4 : 1;
+      if (d.kind.raw[i] === 0) discs.push({x: pieces[0][0][0], y: pieces[0][1][0], radius: d.radius.at(i) || 1, colour, alpha: .6, tip});
+      else if (d.kind.raw[i] === 2) areas.push({xs: [pieces.map(p => p[0])], ys: [pieces.map(p => p[1])], colour, width, alpha: category === "right_of_way" ? 0 : .55, tip});
+      else ways.push({xs: pieces[0][0], ys: pieces[0][1], colour, width: 1.8, dash: category === "rail" ? "8 3" : category === "line" ? "10 3 2 3" : "solid", tip});
+    }
+    this.plot.fill("areas", areas); this.plot.fill("discs", discs); this.plot.fill("ways", ways);
+  }
+
+  get view() { const {x_range: x, y_range: y} = this.plot.figure; return {e: (x.start + x.end) / 2, n: (y.start + y.end) / 2, scale: this.plot.width / (x.end - x.start)}; }
+  look({e, n, scale}) { const w = this.plot.width / scale / 2, h = this.plot.height / scale / 2; this.scale = scale; this.plot.show(e - w, n - h, e + w, n + h); }
+  centre(e, n) { this.look({...this.view, e, n}); }
+  zoom(factor) { const v = this.view; this.look({...v, scale: Math.min(30, v.scale * factor)}); }
+  // Another size of the window leaves middle and scale.
+  resize() { this.look({...this.view, scale: this.scale || this.view.scale}); }
 
   fit(rows, room = 1.15) {
-    const {e0, n0, e1, n1} = this.data.spans; let box = [Infinity, Infinity, -Infinity, -Infinity];
-    for (const i of rows) for (const [e, n] of [[e0.at(i), n0.at(i)], [e1.at(i), n1.at(i)]])
-      box = [Math.min(box[0], e), Math.min(box[1], n), Math.max(box[2], e), Math.max(box[3], n)];
-    const [w, h] = [this.canvas.clientWidth, this.canvas.clientHeight];
-    this.view = {e: (box[0] + box[2]) / 2, n: (box[1] + box[3]) / 2,
-      scale: Math.min(w / Math.max(box[2] - box[0], 60) / room, h / Math.max(box[3] - box[1], 60) / room, 8)};
+    const {e0, n0, e1, n1} = this.data.spans; let [a, b, c, d] = [Infinity, Infinity, -Infinity, -Infinity];
+    for (const i of rows) { a = Math.min(a, e0.at(i), e1.at(i)); b = Math.min(b, n0.at(i), n1.at(i)); c = Math.max(c, e0.at(i), e1.at(i)); d = Math.max(d, n0.at(i), n1.at(i)); }
+    const scale = Math.min(this.plot.width / Math.max(c - a, 60) / room, this.plot.height / Math.max(d - b, 60) / room, MOST_SCALE);
+    this.look({e: (a + c) / 2, n: (b + d) / 2, scale});
   }
 
-  draw() {
-    const {pen, w, h} = sharp(this.canvas); Object.assign(this, {w, h});
-    pen.fillStyle = "#f4f2ec"; pen.fillRect(0, 0, w, h);
-    const s = this.view.scale;
-    for (const t of this.tiles) {
-      const x = this.x(t.e), y = this.y(t.n), size = t.size * s;
-      if (x < w && y < h && x + size > 0 && y + size > 0) pen.drawImage(t.canvas, Math.floor(x), Math.floor(y), Math.ceil(size + .5), Math.ceil(size + .5));
-    }
-    this.drawShapes(pen); this.drawWay(pen); this.drawSpans(pen); this.drawWires(pen); this.drawStructures(pen);
-    this.drawMarks(pen); this.drawFrame(pen);
-  }
-
+  ends(i) { const p = this.data.spans; return [[p.e0.at(i), p.n0.at(i)], [p.e1.at(i), p.n1.at(i)]]; }
   visible(i, room = 60) {
-    const {e0, n0, e1, n1} = this.data.spans;
-    const [a, b, c, d] = [this.x(e0.at(i)), this.y(n0.at(i)), this.x(e1.at(i)), this.y(n1.at(i))];
-    return Math.max(a, c) > -room && Math.min(a, c) < this.w + room && Math.max(b, d) > -room && Math.min(b, d) < this.h + room;
+    const [[a, b], [c, d]] = this.ends(i), v = this.view, w = this.plot.width / v.scale / 2 + room, h = this.plot.height / v.scale / 2 + room;
+    return Math.max(a, c) > v.e - w && Math.min(a, c) < v.e + w && Math.max(b, d) > v.n - h && Math.min(b, d) < v.n + h;
   }
 
-  drawShapes(pen) {
-    const d = this.data.shapes, s = this.view.scale; if (s < .02) return;
-    const looks = {road: "#8d8778", rail: "#4c4a45", water: "#7fa9c4", building: "#6d5f52", line: "#8a6fae", tree: "#6f8f63", right_of_way: "#9a8f5c"};
-    for (let i = 0; i < d.kind.length; i++) {
-      const look = looks[d.category.at(i)] || "#77736a", a = d.first.raw[i], b = d.first.raw[i + 1], r = d.radius.at(i) || 0;
-      const points = [];
-      for (let k = a; k < b; k++) points.push([this.x(d.origin[0] + d.e.at(k)), this.y(d.origin[1] + d.n.at(k))]);
-      if (points.every(([x]) => x < -50 || x > this.w + 50) && d.kind.raw[i] === 0) continue;
-      if (d.kind.raw[i] === 0) {
-        if (s < .08) continue;
-        pen.beginPath(); pen.arc(...points[0], Math.max(1, r * s), 0, 7); pen.fillStyle = look + "99"; pen.fill();
-      } else if (d.kind.raw[i] === 2) {
-        stroke(pen, points, look, 1.2); if (d.category.at(i) !== "right_of_way") { pen.fillStyle = look + "88"; pen.fill(); }
-      } else stroke(pen, points, look, Math.max(1.2, Math.min(2 * r * s, 40)), d.category.at(i) === "rail" ? [8, 3] : d.category.at(i) === "line" ? [10, 3, 2, 3] : []);
+  // All that follows from the choice; `settle` draws what depends on the scale, too.
+  draw() { this.fillSpans(); this.fillMarks(); this.fillWork(); this.settle(); }
+
+  settle() {
+    const v = this.view; this.scale = v.scale;
+    const seen = v.scale > .03 || this.page.count < 400 ? range(this.page.count).filter(i => this.visible(i)) : [];
+    const far = v.scale < .02; if (far !== this.far) { this.far = far; this.fillSpans(); this.fillMarks(); }
+    this.fillNear(v.scale, seen); this.fillStructures(v.scale);
+  }
+
+  fillSpans() {
+    const order = ["neutral", "clear", "near", "unknown", "short"], page = this.page, words = Object.fromEntries(CLASSES.map(c => [c[0], c]));
+    const rows = order.flatMap(name => range(page.count).filter(i => page.standing[i] === name)).map(i => {
+      const [, says, full, dash] = words[page.standing[i]], m = page.margin[i];
+      return bar(...this.ends(i), COLOUR[page.standing[i]], this.far ? Math.max(1.2, full / 2) : full, dash, `${page.title(i)}: ${says}${isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`}`);
+    });
+    this.plot.fill("spans", rows); this.plot.fill("chosen", [bar(...this.ends(page.span), HOLD, 13)]);
+  }
+
+  fillNear(scale, seen) {
+    const page = this.page, wires = [], edges = [], envelopes = [], half = this.data.half_width, d = this.data.envelopes;
+    for (const i of seen) {
+      const shown = page.shownCase(i);
+      if (half && half * scale > 3) for (const side of [-half, half]) edges.push(line([0, 1].map(t => this.place(i, t * this.data.spans.length_m.at(i), side)), "#8f8455", 1.2, "6 4"));
+      if (scale > .35) for (const row of page.wireRows(i)) if (this.data.wires.case.at(row) === shown) wires.push(line(wirePoints(this.data.wires, row, this.data.spans.length_m.at(i), 12).map(([x, o]) => this.place(i, x, o)), COLOUR.wire, 1));
+      if (scale > .08) for (const row of page.of(d.first, i)) {
+        if (d.option.at(row) !== page.option || (page.case !== null && d.case.at(row) !== page.case)) continue;
+        const pieces = this.outline(d, row), room = d.room_m.at(row), leaves = room < 0;
+        envelopes.push({xs: [pieces.map(p => p[0])], ys: [pieces.map(p => p[1])], colour: leaves ? COLOUR.short : COLOUR.wire, alpha: .14, width: leaves ? 2 : .8,
+          tip: `${page.title(i)}, ${d.case.at(row)}: where wires are blown; ` + (isNaN(room) ? "no right-of-way known" : `${Math.abs(room).toFixed(1)} m ${leaves ? "outside of" : "to spare in"} the right-of-way`)});
+      }
     }
+    this.plot.fill("edges", edges); this.plot.fill("wires", wires); this.plot.fill("envelopes", envelopes);
   }
 
-  // Both edges of the strip about the line.
-  drawWay(pen) {
-    const half = this.data.half_width; if (!half || half * this.view.scale < 3) return;
-    for (let i = 0; i < this.page.count; i++) if (this.visible(i)) for (const side of [-half, half])
-      stroke(pen, [0, 1].map(t => this.place(i, t * this.data.spans.length_m.at(i), side)), "#8f8455", 1, [6, 4]);
-  }
-
-  // Place along and right of a span, on the canvas.
+  // Place along and right of a span, in the grid.
   place(i, along, right) {
     const p = this.data.spans, length = p.length_m.at(i), [e0, n0] = [p.e0.at(i), p.n0.at(i)];
     const [u, v] = [(p.e1.at(i) - e0) / length, (p.n1.at(i) - n0) / length];
-    return [this.x(e0 + along * u + right * v), this.y(n0 + along * v - right * u)];
+    return [e0 + along * u + right * v, n0 + along * v - right * u];
   }
 
-  drawSpans(pen) {
-    const order = ["neutral", "clear", "near", "unknown", "short"];
-    const by = Object.fromEntries(order.map(name => [name, []]));
-    for (let i = 0; i < this.page.count; i++) if (this.visible(i)) by[this.page.standing[i]].push(i);
-    if (this.visible(this.page.span)) stroke(pen, this.ends(this.page.span), "#ffd95e", 13);
-    for (const name of order) {
-      const [, , full, dash] = CLASSES.find(c => c[0] === name), width = this.view.scale < .012 ? Math.max(1.2, full / 2) : full;
-      for (const i of by[name]) stroke(pen, this.ends(i), COLOUR[name], width, dash);
-    }
-  }
-
-  ends(i) { const p = this.data.spans; return [[this.x(p.e0.at(i)), this.y(p.n0.at(i))], [this.x(p.e1.at(i)), this.y(p.n1.at(i))]]; }
-
-  drawWires(pen) {
-    if (this.view.scale < .35) return;
-    for (let i = 0; i < this.page.count; i++) if (this.visible(i)) for (const row of this.page.wireRows(i)) {
-      if (this.data.wires.case.at(row) !== this.page.shownCase(i)) continue;
-      const points = wirePoints(this.data.wires, row, this.data.spans.length_m.at(i), 12);
-      stroke(pen, points.map(([x, o]) => this.place(i, x, o)), COLOUR.wire, 1);
-    }
-  }
-
-  drawStructures(pen) {
-    const d = this.data.structures, s = this.view.scale;
+  fillStructures(scale) {
+    const d = this.data.structures, marks = [], names = [];
     for (let i = 0; i < d.easting.length; i++) {
-      const strain = d.role.at(i) !== "suspension"; if (!strain && s < .012) continue;
-      const x = this.x(d.easting.at(i)), y = this.y(d.northing.at(i)); if (x < -20 || y < -20 || x > this.w + 20 || y > this.h + 20) continue;
-      const r = s < .03 ? 2 : strain ? 4.5 : 3.5; pen.beginPath();
-      strain ? pen.rect(x - r, y - r, 2 * r, 2 * r) : pen.arc(x, y, r, 0, 7);
-      pen.fillStyle = strain ? "#33383c" : "#fff"; pen.fill(); pen.strokeStyle = "#33383c"; pen.lineWidth = 1.3; pen.setLineDash([]); pen.stroke();
-      if (s > .09 || (strain && s > .03)) label(pen, d.structure.at(i), x + 8, y + 12);
+      const strain = d.role.at(i) !== "suspension", at = [d.easting.at(i), d.northing.at(i)]; if (!strain && scale < .02) continue;
+      marks.push(mark(at, strain ? "square" : "circle", scale < .03 ? 4 : strain ? 9 : 7, "#33383c", {fill: strain ? "#33383c" : "#ffffff"}));
+      if (scale > .09 || (strain && scale > .03)) names.push(text(at, d.structure.at(i), {dx: 8, dy: 13}));
     }
-  }
-
-  drawMarks(pen) {
-    const v = this.data.tables.violations; this.marks = [];
-    for (const i of this.page.violationRows()) {
-      const x = this.x(v.easting.at(i)), y = this.y(v.northing.at(i));
-      if (x < 0 || y < 0 || x > this.w || y > this.h) continue;
-      this.marks.push({x, y, i}); if (i !== this.page.violation) this.view.scale > .012 ? barred(pen, x, y, 5, false) : this.dot(pen, x, y);
-    }
-    const chosen = this.marks.find(m => m.i === this.page.violation); if (chosen) barred(pen, chosen.x, chosen.y, 7, true);
+    this.plot.fill("structures", marks); this.plot.fill("names", [...names, ...(this.workNames || [])]);
   }
 
   // From afar rings would hide the line: a short upright bar stands for each.
-  dot(pen, x, y) { stroke(pen, [[x, y - 4], [x, y + 4]], COLOUR.short, 1.5); }
-
-  // Scale bar, north arrow and the name of the grid.
-  drawFrame(pen) {
-    const length = roundStep(140 / this.view.scale, 1), px = length * this.view.scale, y = this.h - 16;
-    stroke(pen, [[this.w - 20 - px, y - 5], [this.w - 20 - px, y], [this.w - 20, y], [this.w - 20, y - 5]], "#22292e", 1.5);
-    label(pen, length >= 1000 ? `${length / 1000} km` : `${length} m`, this.w - 20 - px / 2, y - 10, {align: "center"});
-    stroke(pen, [[this.w - 24, 46], [this.w - 24, 16], [this.w - 29, 26]], "#22292e", 1.5); stroke(pen, [[this.w - 24, 16], [this.w - 19, 26]], "#22292e", 1.5);
-    label(pen, "N", this.w - 24, 56, {align: "center"});
-    label(pen, this.data.run.frame.split(":")[0] + ", grid north", 10, this.h - 14, {colour: "#55534c"});
+  fillMarks() {
+    const v = this.data.tables.violations, rings = [], strokes = []; this.marks = [];
+    for (const i of this.page.violationRows()) {
+      const at = [v.easting.at(i), v.northing.at(i)], chosen = i === this.page.violation; this.marks.push({at, i});
+      if (this.far && !chosen) { strokes.push(mark(at, "dash", 9, COLOUR.short, {angle: Math.PI / 2})); continue; }
+      const [ring, stroke] = barred(at, chosen, this.page.says(i)); if (chosen) { rings.push(ring); strokes.push(stroke); } else { rings.unshift(ring); strokes.unshift(stroke); }
+    }
+    this.plot.fill("rings", rings); this.plot.fill("strokes", strokes);
   }
 
-  zoom(factor, x = this.w / 2, y = this.h / 2) {
-    const v = this.view, e = v.e + (x - this.w / 2) / v.scale, n = v.n - (y - this.h / 2) / v.scale;
-    v.scale = Math.min(30, Math.max(1e-4, v.scale * factor));
-    v.e = e - (x - this.w / 2) / v.scale; v.n = n + (y - this.h / 2) / v.scale; this.draw();
+  // Work of a plan by outage: wide lines for wires to pull, marks for the rest, each with its number.
+  fillWork() {
+    const items = this.page.workItems(), lines = [], raises = []; this.workNames = [];
+    for (const w of items) {
+      const [colour] = groupOf(w.outage), tip = `${w.item}${w.outage ? `, outage ${w.outage}` : ""}`;
+      if (w.spans.length && w.kind === "pull") for (const i of w.spans) lines.push(line(this.ends(i), colour + "99", 18, "solid", tip));
+      if (w.at) { raises.push(mark(w.at, "triangle", 17, colour, {fill: "#ffffff", width: 3, tip})); if (w.outage) this.workNames.push(text(w.at, `${w.outage}`, {dx: -4, dy: -18, colour, style: "bold"})); }
+    }
+    this.plot.fill("work", lines); this.plot.fill("raises", raises);
   }
 
   // What a click means: a mark that is near, else the nearest span.
-  pick(x, y) {
-    const mark = this.marks.map(m => [Math.hypot(m.x - x, m.y - y), m.i]).sort((a, b) => a[0] - b[0])[0];
-    if (mark && mark[0] < 10) return this.page.chooseViolation(mark[1], "map");
-    let best = [30, -1];
+  pick(e, n) {
+    const reach = 1 / this.view.scale, far = ([a, b]) => Math.hypot(a - e, b - n);
+    const near = this.marks.map(m => [far(m.at), m.i]).sort((a, b) => a[0] - b[0])[0];
+    if (near && near[0] < 10 * reach) return this.page.chooseViolation(near[1], "map");
+    let best = [30 * reach, -1];
     for (let i = 0; i < this.page.count; i++) {
       const [[a, b], [c, d]] = this.ends(i), l = (c - a) ** 2 + (d - b) ** 2 || 1;
-      const t = Math.min(1, Math.max(0, ((x - a) * (c - a) + (y - b) * (d - b)) / l)), far = Math.hypot(a + t * (c - a) - x, b + t * (d - b) - y);
-      if (far < best[0]) best = [far, i];
+      const t = Math.min(1, Math.max(0, ((e - a) * (c - a) + (n - b) * (d - b)) / l)), away = far([a + t * (c - a), b + t * (d - b)]);
+      if (away < best[0]) best = [away, i];
     }
     if (best[1] >= 0) this.page.chooseSpan(best[1], "map");
-  }
-
-  listen() {
-    let held = null; const c = this.canvas;
-    c.addEventListener("wheel", e => { e.preventDefault(); this.zoom(e.deltaY < 0 ? 1.25 : .8, e.offsetX, e.offsetY); }, {passive: false});
-    c.addEventListener("pointerdown", e => { held = {x: e.offsetX, y: e.offsetY, view: {...this.view}, moved: false}; c.setPointerCapture(e.pointerId); });
-    c.addEventListener("pointermove", e => {
-      if (!held) return; const [dx, dy] = [e.offsetX - held.x, e.offsetY - held.y];
-      if (Math.hypot(dx, dy) > 4) held.moved = true;
-      if (held.moved) { this.view.e = held.view.e - dx / this.view.scale; this.view.n = held.view.n + dy / this.view.scale; this.draw(); }
-    });
-    c.addEventListener("pointerup", e => { if (held && !held.moved) this.pick(e.offsetX, e.offsetY); held = null; });
   }
 }

@@ -1,0 +1,51 @@
+// A plot of the library: its sources are filled, its ranges set and its events heard by name.
+class Plot {
+  constructor(figure, element, views) { Object.assign(this, {figure, element, views, sources: {}}); }
+
+  find(name) { return this.sources[name] ||= this.figure.document.get_model_by_name(`${this.figure.name}:${name}`); }
+
+  // Rows as `line`, `bar`, `mark` and `text` of looks.js give them.
+  fill(name, rows) { const source = this.find(name); source.data = columns(source.columns(), rows); }
+
+  label(axis, words) { this.find(`${axis} axis`).axis_label = words; }
+  get width() { return this.figure.inner_width; }
+  get height() { return this.figure.inner_height; }
+
+  // Bounds of the plot; its reset tool comes back to them.
+  show(x0, y0, x1, y1) {
+    this.figure.x_range.setv({start: x0, end: x1, reset_start: x0, reset_end: x1});
+    this.figure.y_range.setv({start: y0, end: y1, reset_start: y0, reset_end: y1});
+  }
+
+  // Length of a pixel along both axes.
+  get pixel() { const {x_range: x, y_range: y} = this.figure; return [(x.end - x.start) / this.width, (y.end - y.start) / this.height]; }
+
+  on(event, call) { this.figure.on_event(event, call); }
+  // Called when pan and zoom have come to rest, and when the plot has another size.
+  onSettled(call) { let wait; const later = () => { clearTimeout(wait); wait = setTimeout(call, 90); }; for (const range of [this.figure.x_range, this.figure.y_range]) range.change.connect(later); }
+  onSize(call) { let wait; for (const name of ["inner_width", "inner_height"]) this.figure.properties[name].change.connect(() => { clearTimeout(wait); wait = setTimeout(call, 30); }); }
+}
+
+// On paper a picture of each plot stands in its place, as wide as the paper; a live plot keeps the width of the window.
+function printPictures(plots) {
+  window.addEventListener("beforeprint", () => {
+    for (const plot of Object.values(plots)) {
+      const view = plot.views.get && plot.views.get(plot.figure); if (!view || !view.export) continue;
+      const picture = plot.element.parentElement.querySelector("img.paper") || plot.element.parentElement.insertBefore(Object.assign(document.createElement("img"), {className: "paper"}), plot.element);
+      picture.src = view.export("auto", true).canvas.toDataURL(); picture.alt = plot.element.getAttribute("aria-label"); plot.element.classList.add("live");
+    }
+  });
+}
+
+// Embed the plots whose places the page has, and wait until each has a size.
+async function makePlots(items) {
+  const plots = {};
+  for (const [name, item] of Object.entries(items)) {
+    const element = document.getElementById(name); if (element.closest("[hidden]")) continue;
+    const views = await Bokeh.embed.embed_item(item, name), figure = Bokeh.documents.at(-1).roots()[0];
+    plots[name] = new Plot(figure, element, views);
+  }
+  const sized = plot => { try { return plot.width > 10; } catch { return false; } };    // unset until it is laid out
+  for (let i = 0; i < 400 && !Object.values(plots).every(sized); i++) await new Promise(done => setTimeout(done, 15));
+  return plots;
+}
