@@ -1,8 +1,7 @@
 """The comparison of options: its numbers against the findings of a check, which it must not differ from."""
 
 import csv
-import shutil
-from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pyogrio
@@ -11,10 +10,11 @@ import pytest
 from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
-from corridor.jobs.compare import compare_study, write_comparison
+from corridor.jobs.compare import compare_study, states_of, write_comparison
+from corridor.line.facts import Case
 from corridor.outputs.tables_compare import compare_markdown, compare_table, compare_text
+from tests.short_demo import short_demo
 
-DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 #: A bare state at everyday temperature, as a study may name it itself.
 EVERYDAY = '\n[[cases]]\nname = "ordinary day"\ntemperature = 10\nchecks = ["vertical"]\n'
 LOADS = '\n[[rating.loads]]\ncurrent = 850\nduration = "800 h"\n[[rating.loads]]\ncurrent = 400\nduration = "4000 h"\n'
@@ -22,8 +22,7 @@ LOADS = '\n[[rating.loads]]\ncurrent = 850\nduration = "800 h"\n[[rating.loads]]
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    copy = tmp_path_factory.mktemp("demo") / "corridor"
-    shutil.copytree(DEMO, copy, ignore=shutil.ignore_patterns("*.py", "findings.gpkg"))
+    copy = short_demo(tmp_path_factory.mktemp("demo") / "corridor", "N11", "N16")
     text = (copy / "study.toml").read_text(encoding="utf-8")
     (copy / "loaded.toml").write_text(text + LOADS, encoding="utf-8")
     (copy / "everyday.toml").write_text(text.replace("[rules]", EVERYDAY + "\n[rules]", 1), encoding="utf-8")
@@ -98,10 +97,21 @@ def test_the_ladder_says_what_is_not_known(compared):
     assert any("not assessed" in text for head, texts in table.notes for text in texts if head == "Not known")
 
 
+def test_the_icy_state_has_ice_on_all_spans():
+    # uneven ice is on some spans only: its sag says nothing of ice on the line
+    def case(name, ice, **more):
+        return Case(name, 0.0, ice=ice, checks=("vertical",), **more)
+
+    cases = (case("thin", 0.006), case("odd", 0.03, ice_spans="odd"), case("thick", 0.012),
+             case("dropped", 0.03, ice_off_wire="left"), case("windy", 0.02, wind=100.0))
+    today = SimpleNamespace(wiring=SimpleNamespace(everyday_temperature=10.0))
+    assert states_of(SimpleNamespace(cases=cases, options=(today,), reference=0)).iced == "thick"
+
+
 def test_how_it_is_sagged_is_said(compared):
     basis = dict(compare_table(compared).notes)["How the wires are sagged"]
     assert len(basis) == len(compared.names)
-    assert "18 % RTS at 10 degC, final (5 of 5 sections)" in basis[0] and "20 kN" in basis[3]
+    assert "18 % RTS at 10 degC, final (1 of 1 sections)" in basis[0] and "20 kN" in basis[3]
 
 
 def test_text_fits_a_terminal(compared):
@@ -128,6 +138,10 @@ def test_command_writes_csv_and_markdown(folder, compared, capsys):
         rows = {row["quantity"]: row for row in csv.DictReader(file)}
     assert float(rows["mass"]["existing"]) == pytest.approx(1.213) and rows["limit current"]["existing"] == ""
     assert int(rows["inherited"]["thermal alloy"]) == compared.violations[1][1]
+    for step in ("1 span", "2 spans", "3 spans"):
+        assert float(rows[f"{step} put right"]["thermal alloy"]) > 0
+    assert float(rows["losses per year"]["existing"]) == pytest.approx(compared.energy[0], rel=1e-5)
+    assert "18 % RTS at 10 degC" in rows["sagging basis"]["existing"]
     assert (folder / "c.md").read_text(encoding="utf-8").splitlines() == compare_markdown(compare_table(compared))[:-1]
 
 

@@ -1,8 +1,6 @@
 """The search of conductors: against brute force, against the house's own way of stringing, and on the demo."""
 
-import shutil
 import tomllib
-from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -17,18 +15,19 @@ from corridor.errors import InputError
 from corridor.jobs.design import add_to_study, design_study, space_of, write_design
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
-from corridor.outputs.tables_design import design_text
+from corridor.outputs.tables_design import design_table, design_text
 from corridor.planning.candidates import CORES, Space, builds, candidates_of, entry
 from corridor.planning.design import Line, screen, swung_out
 from corridor.planning.design_ratings import candidate_resistance
+from corridor.planning.finalists import finalists_of, places
 from corridor.planning.pareto import non_dominated, spaced
 from corridor.planning.ratings import Ratings
 from corridor.planning.resistances import computed
 from corridor.study.design import Design
 from corridor.study.load import load_study
 from corridor.thermal.rating import Weather
+from tests.short_demo import short_demo
 
-DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=1000,
                   elevation=200)
 SHARE = Limit("18 % RTS", "share", 0.18, 10.0, None, "final")
@@ -173,9 +172,9 @@ def test_brute_force_finds_nothing_better(found):
     kept = kept[[found.slack["weight on the structures"][rows[k]] >= 0 and
                  found.slack["wind on the structures"][rows[k]] >= 0 for k in kept]]
     assert len(kept) > 50
-    each = heat(tuple(options[k] for k in kept))
-    costs = np.array([(float(each.loss_at(j, 850.0)), -float(each.current_at(j, o.wiring.maximum_temperature)))
-                      for j, o in enumerate(each.options)])
+    each = [heat((options[k],)) for k in kept]
+    costs = np.array([(float(one.loss_at(0, 850.0)), -float(one.current_at(0, options[k].wiring.maximum_temperature)))
+                      for one, k in zip(each, kept, strict=True)])
     costs = costs[-costs[:, 1] >= 850.0]
     front = np.stack([found.loss[found.front], -found.rating[found.front]], axis=1)
     # 5e-4 for the digits of a table
@@ -201,13 +200,37 @@ def test_builds_that_no_family_is_for_are_not_tried():
     assert len(screen(nothing, line(), heat((today(),))).front) == 0
 
 
-# On the demo
+# What is looked at span by span
+
+
+def test_finalists_are_the_best_in_what_is_wanted(found):
+    met = np.flatnonzero(found.meets)
+    spare = np.minimum(found.slack["sag"], found.slack["swing"])
+    wanted = {"least loss": found.loss, "greatest rating": -found.rating, "least mass": found.candidates.mass,
+              "most to spare": -spare}
+    for count in (4, 6, 9):
+        chosen = finalists_of(found, count)
+        assert len(chosen) <= count and found.meets[list(chosen)].all()
+        for why, cost in wanted.items():
+            (index,) = [i for i, words in chosen.items() if why in words]
+            assert cost[index] == pytest.approx(cost[met].min(), rel=1e-12)
+    assert len(finalists_of(found, 1)) == 1 and set(finalists_of(found, 1)) <= set(found.front.tolist())
+    assert "least mass" in list(finalists_of(found, 3).values())
+    many = finalists_of(found, 30)
+    assert {found.candidates.build[i] for i in many} == set(found.candidates.build[met])
+
+
+def test_places_share_what_is_equal():
+    assert places([3.0, 1.0, np.nan, 1.0, 2.0]) == [4, 1, None, 1, 3]
+    assert places([3.0, 1.0, 2.0], most=True) == [1, 3, 2]
+
+
+# On a stretch of the demo
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    copy = tmp_path_factory.mktemp("demo") / "corridor"
-    shutil.copytree(DEMO, copy, ignore=shutil.ignore_patterns("*.py", "findings.gpkg"))
+    copy = short_demo(tmp_path_factory.mktemp("demo") / "corridor", "N16", "N22")
     text = (copy / "study.toml").read_text(encoding="utf-8")
     (copy / "study.toml").write_text(text + "\n[design]\ncandidates = 1500\nfinalists = 3\n", encoding="utf-8")
     return copy
@@ -236,9 +259,12 @@ def test_finalists_are_those_of_a_check_of_the_study_they_are_added_to(folder, r
 
 
 def test_demo_finalists_break_nothing_that_holds_today_but_at_the_line_above(result):
-    """The search looks down: what hangs too high under another line, the exact check alone finds and tells."""
-    assert [each.new for each in result.finalists][:2] == [(), ()]
-    assert {text.split(":")[0] for text in result.finalists[2].new} == {"N20-N21, line, cold", "N20-N21, line, swung"}
+    """The search looks down, on ruling spans: what hangs too high under another line, and centimetres at the one that
+    is crossed here, the exact check alone finds and tells."""
+    assert result.finalists[0].new == ()
+    for text in (text for each in result.finalists for text in each.new):
+        high = text.startswith("N20-N21, line, ")
+        assert high or (text.startswith("N16-N17, line, ") and float(text.split()[-2]) > -0.05)
     assert result.screened.loss[result.screened.front[0]] < result.existing_loss
     assert result.screened.rating[result.screened.front[-1]] > result.existing_rating
 
@@ -248,6 +274,21 @@ def test_text_says_that_it_is_no_product(result):
     assert max(map(len, lines)) <= 79
     text = " ".join(" ".join(lines).split())
     assert "not a product" in text and "Refused first by" in text and "slack, sag [%]" in text
+    assert "Best of the finalists" in text and "chosen for" in text
+
+
+def test_places_are_those_of_the_exact_check(result):
+    table = design_table(result)
+    rows = {what: values[1:] for what, _, values, _ in table.rows}
+    c = result.comparison
+    for what, values in (("fewest violations", [total for *_, total in c.violations[1:]]),
+                         ("least mass", list(c.options["mass_kg_per_m"][1:])),
+                         ("least loss", list(c.options["loss_at_required_kw_per_km"][1:])),
+                         ("greatest rating", [-v for v in c.options["continuous_current_a"][1:]])):
+        assert rows[f"place, {what}"] == [sum(other < value for other in values) + 1 for value in values]
+    assert rows["chosen for"][0].startswith("least loss")
+    lightest = rows["place, least mass"].index(1)
+    assert "least mass" in rows["chosen for"][lightest]
 
 
 def test_files_are_written(result, tmp_path):

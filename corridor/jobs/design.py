@@ -21,9 +21,9 @@ from corridor.mechanics.stringing import greatest_tension
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.planning.candidates import Space, designation, entry
 from corridor.planning.design import Line, screen, swung_out, worst_loads
+from corridor.planning.finalists import finalists_of
 from corridor.planning.ladder import Limits
 from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
-from corridor.planning.pareto import spaced
 from corridor.study import load_study
 from corridor.study.design import Design
 
@@ -35,11 +35,13 @@ _HOTTEST = 250.0
 
 @dataclass(frozen=True)
 class Finalist:
-    """One of the best: index of the candidate, its `entry` in `[[conductors]]`, option, and new violations in words."""
+    """One of the best: index of the candidate, its `entry` in `[[conductors]]`, option, what it was chosen for, and new
+    violations in words."""
 
     index: int
     entry: dict
     option: Option
+    chosen: str
     new: tuple
 
 
@@ -270,17 +272,12 @@ def _constant(strung, groups, g, temperatures):
 
 
 def _finalists(screened, space, line, section, taken):
-    """The best as options: evenly by rating, and, while there is room, the best of each build that is left out."""
-    front = screened.front
-    chosen = [front[i] for i in spaced(screened.rating[front], section.finalists)]
-    build, met = screened.candidates.build, screened.meets
-    others = [_greatest_rating(screened, met & (build == each)) for each in np.unique(build[met])
-              if each not in build[chosen]]
-    others = sorted(others, key=lambda index: -screened.rating[index])[:section.finalists - len(chosen)]
+    """The best as options, each with what it was chosen for."""
+    chosen = finalists_of(screened, section.finalists)
     names = (name for name in (f"design {number}" for number in count(1)) if name not in taken)
     limits = tuple(_as_written(limit, line.bound[0, j]) for j, limit in enumerate(line.limits))
-    return tuple(_finalist(screened, space, line, index, name, limits)
-                 for index, name in zip([*chosen, *others], names, strict=False))
+    return tuple(_finalist(screened, space, line, index, why, name, limits)
+                 for (index, why), name in zip(chosen.items(), names, strict=False))
 
 
 def _as_written(limit, bound):
@@ -291,17 +288,11 @@ def _as_written(limit, bound):
                    value=float(round(bound)))
 
 
-def _greatest_rating(screened, chosen):
-    """The candidate of some that carries most."""
-    index = np.flatnonzero(chosen)
-    return index[np.argmax(screened.rating[index])]
-
-
-def _finalist(screened, space, line, index, name, limits):
+def _finalist(screened, space, line, index, why, name, limits):
     values = entry(screened.candidates, index, space, f"{name}: {designation(screened.candidates, index, space)}")
     wiring = Wiring(conductor_from(values), float(screened.maximum[index]), float(screened.emergency[index]),
                     limits, 1, line.everyday, line.everyday, line.age)
-    return Finalist(int(index), values, Option(name, wiring), ())
+    return Finalist(int(index), values, Option(name, wiring), why, ())
 
 
 def _checked(facts, plan, ground, finalists, progress):

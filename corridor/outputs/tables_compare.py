@@ -16,11 +16,13 @@ _LEAST, _MOST = 9, 16
 
 @dataclass(frozen=True)
 class Table:
-    """Rows of (what, unit, values, format), one value per option of `names`, and `notes` of (head, lines)."""
+    """Rows of (what, unit, values, format), one value per option of `names`, `notes` of (head, lines), and `basis`: how
+    each option is sagged, in words."""
 
     names: tuple
     rows: tuple
     notes: tuple
+    basis: tuple = ()
 
 
 def compare_table(c):
@@ -32,7 +34,7 @@ def compare_table(c):
         Of `corridor.jobs.compare`.
     """
     rows = (*_wire_rows(c), *_current_rows(c), *_hanging_rows(c), *_finding_rows(c), *_ladder_rows(c))
-    return Table(tuple(c.names), rows, _notes(c))
+    return Table(tuple(c.names), rows, _notes(c), tuple("; ".join(words) for words in c.sagging))
 
 
 def _scaled(values, factor):
@@ -189,3 +191,5 @@ def write_compare_csv(path, table):
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(["quantity", "unit", *table.names])
         writer.writerows([what.strip(), unit, *map(cell, values)] for what, unit, values, _ in table.rows)
+        if table.basis:
+            writer.writerow(["sagging basis", "", *table.basis])

@@ -5,6 +5,7 @@ from textwrap import wrap
 import numpy as np
 
 from corridor.outputs.tables_compare import Table, compare_table, compare_text
+from corridor.planning.finalists import places
 
 __all__ = ["CAUTION", "design_table", "design_text", "study_text"]
 
@@ -26,11 +27,35 @@ def design_table(result):
     slack = tuple((f"slack, {name}", "%", [np.nan, *(100 * abs(max(values[places[i]], -1e9)) * np.sign(
         round(values[places[i]], 6)) for i in range(len(places)))], ".1f")
         for name, values in result.screened.slack.items())
-    family = ("family", "", ["-", *(each.entry["family"] for each in result.finalists)], "")
+    first = (("family", "", ["-", *(each.entry["family"] for each in result.finalists)], ""),
+             ("chosen for", "", ["-", *(each.chosen for each in result.finalists)], ""))
     notes = (("Slack", ("how much of each limit is to spare on the ruling spans, before the exact check; 0 where a "
                         "limit governs how it is strung", *result.notes)),
-             ("Checked span by span", _found(result)), ("Not a product", (CAUTION,)))
-    return Table(table.names, (table.rows[0], family, *table.rows[1:], *slack), (*notes, *table.notes))
+             ("Best of the finalists", _best(result)), ("Checked span by span", _found(result)),
+             ("Not a product", (CAUTION,)))
+    rows = (table.rows[0], *first, *table.rows[1:], *_place_rows(result), *slack)
+    return Table(table.names, rows, (*notes, *table.notes), table.basis)
+
+
+def _objectives(result):
+    """What finalists are compared by: name, value of each, whether the most is best."""
+    c, at = result.comparison, range(1, len(result.finalists) + 1)
+    return (("least loss", [c.options["loss_at_required_kw_per_km"][i] for i in at], False),
+            ("greatest rating", [c.options["continuous_current_a"][i] for i in at], True),
+            ("least mass", [c.options["mass_kg_per_m"][i] for i in at], False),
+            ("fewest violations", [c.violations[i][2] for i in at], False))
+
+
+def _place_rows(result):
+    """Place of each finalist by each of the things wanted of a wire; what is equal shares a place."""
+    return tuple((f"place, {name}", "", [None, *places(values, most=most)], "d")
+                 for name, values, most in _objectives(result))
+
+
+def _best(result):
+    names = [each.option.name for each in result.finalists]
+    return tuple(f"{what}: " + ", ".join(name for name, place in zip(names, places(values, most=most), strict=True)
+                                         if place == 1) for what, values, most in _objectives(result))
 
 
 def _found(result):
@@ -50,7 +75,7 @@ def design_text(result):
     total, met = len(s.candidates), int(s.meets.sum())
     head = (f"{total} candidates on {len(result.line.span)} ruling spans in {result.seconds:.1f} s: {met} meet every "
             f"limit, and {len(s.front)} of them no other beats in both loss at {result.line.required_current:g} A and "
-            "rating. Then the best of other builds.")
+            "rating. Then the lightest, the one with the most to spare, and the best of other builds.")
     refused = "Refused first by: " + ", ".join(f"{name} {number}" for name, number in s.failed().items()) + "."
     lines = [*wrap(head, _WIDTH), *wrap(refused, _WIDTH), ""]
     if not result.finalists:
