@@ -35,14 +35,15 @@ class Result:
     """What a check comes to.
 
     `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed; `overloads` number of
-    options and cases that load a wire above its rated strength; `output` the findings; `timings` seconds spent
-    reading, computing and writing, of both threads together.
+    options and cases that load a wire above its rated strength, `lifted` of those that lift a string; `output` the
+    findings; `timings` seconds spent reading, computing and writing, of both threads together.
     """
 
     options: tuple
     violations: int
     gaps: int
     overloads: int
+    lifted: int
     output: Path
     frame: object
     warnings: tuple
@@ -52,9 +53,10 @@ class Result:
     def status(self):
         """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed.
 
-        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation.
+        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
+        wire that lifts a string.
         """
-        return 1 if self.violations or self.overloads else 3 if self.gaps else 0
+        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else 0
 
 
 def check_study(path, output=None, *, progress=None, time=None):
@@ -103,8 +105,8 @@ def check_study(path, output=None, *, progress=None, time=None):
             with clock("write"):
                 findings.close()
     rows = tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True))
-    return Result(rows, tally.violations, tally.gaps, len(tally.overloaded), target, inputs.frame, warnings,
-                  dict(clock.seconds))
+    return Result(rows, tally.violations, tally.gaps, len(tally.overloaded), len(tally.lifted), target,
+                  inputs.frame, warnings, dict(clock.seconds))
 
 
 class Clock:
@@ -157,7 +159,7 @@ def prepare(inputs, clock, *, surveyed=True):
     highest = np.fmax.reduce(base)
     facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
                   inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest, plan.spans.azimuth),
-                  inputs.study.study.method, inputs.unread(), inputs.clouds.facts, inputs.own_wires)
+                  inputs.study.study.method, inputs.unread(), inputs.clouds.facts)
     return facts, plan, ground
 
 

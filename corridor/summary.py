@@ -30,6 +30,7 @@ class Tally:
         self.sag = dict.fromkeys(self.names, np.nan)
         self.share = dict.fromkeys(self.names, np.nan)
         self.overloaded = {}
+        self.lifted = {}
         self._tension = [case.name for case in facts.cases if "tension" in case.checks]
 
     @property
@@ -41,13 +42,16 @@ class Tally:
     def warnings(self):
         """What the person should look at."""
         return [f"{option}: {case}: wires are loaded up to {share:.0f} % of their rated strength"
-                for (option, case), share in self.overloaded.items()]
+                for (option, case), share in self.overloaded.items()] + [
+            f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
+            for (option, case), at in self.lifted.items()]
 
     def add(self, layer, columns):
         """Take note of a batch of rows."""
         if layer in self.count:
             self._count(layer, columns["option"])
-        take = {"clearances": self._margins, "wires": self._sags, "sections": self._shares}.get(layer)
+        take = {"clearances": self._margins, "wires": self._sags, "sections": self._shares,
+                "structure_loads": self._lifts}.get(layer)
         if take:
             take(columns)
 
@@ -80,6 +84,11 @@ class Tally:
         for row in np.flatnonzero((columns["percent_rts"] > 100) & np.isin(columns["case"], self._tension)):
             key = columns["option"][row], columns["case"][row]
             self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
+
+    def _lifts(self, columns):
+        for row in np.flatnonzero(columns["lifted"].astype(bool)):
+            key = columns["option"][row], columns["case"][row]
+            self.lifted.setdefault(key, set()).add(str(columns["structure"][row]))
 
     def option_rows(self):
         """Return the rows of the layer `options`, as columns."""

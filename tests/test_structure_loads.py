@@ -5,8 +5,11 @@ Textbook catenary: a wire of length `L = 2C sinh(S/2C)` weighs `w L` and puts ha
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
+from corridor.check import Result
 from corridor.line.facts import Case
+from corridor.summary import Tally
 
 from .common import CONDUCTOR, findings, framings, option, rows_where, rules_of, structures
 
@@ -133,14 +136,51 @@ def test_a_structure_in_a_dip_is_lifted_by_the_cold(tmp_path):
 
 
 def test_a_lifted_string_is_said_and_its_load_told(tmp_path):
-    """In a deeper dip no equilibrium stands with the string below its hinge: not assessed, with the reason."""
-    found = loads(tmp_path, level(base=(0.0, LENGTH - 26.0, 0.0)), cases=(Case("hot", 75.0), STILL, COLD))
-    gaps = found["not_assessed"]
-    reasons = {gaps["reason"][i] for i in rows_where(gaps, case="cold")}
-    assert any("lift" in reason for reason in reasons), reasons
-    assert not len(rows_where(found["wires"], case="cold")) and not len(rows_where(found["clearances"], case="cold"))
-    cold = only(found["structure_loads"], structure="T2", case="cold")
-    assert cold["uplift"] and cold["vertical_n"] < 0
+    """In a deeper dip the cold wire lifts its string, which goes slack: both spans then hang as one wire with a small
+    weight on it. The load is what would hold the string plumb, by the parabola."""
+    line = level(base=(0.0, LENGTH - 26.0, 0.0))
+    found = loads(tmp_path, line, cases=(Case("hot", 75.0), STILL, COLD))
+    assert not len(found["not_assessed"]["reason"])
+    rows, wires = found["structure_loads"], found["wires"]
+    cold, warm = (only(rows, structure="T2", case=case) for case in ("cold", "hot"))
+    assert cold["lifted"] and cold["uplift"] and not warm["lifted"] and np.isnan(cold["string_swing_deg"])
+    assert not only(rows, structure="T1", case="cold")["lifted"]
+    assert only(wires, span="T1-T2", case="cold")["lifted"] and not only(wires, span="T1-T2", case="hot")["lifted"]
+    back, ahead = (only(wires, span=span, case="cold") for span in ("T1-T2", "T2-T3"))
+    ends = np.array(back["geometry"].coords)[-1], np.array(ahead["geometry"].coords)[0]
+    np.testing.assert_allclose(*ends, atol=1e-6)
+    lift = ends[0][2] - (20 - 26)
+    assert 0.05 < lift < 2 * LENGTH
+    # Where it hangs only half of the string is on it: `2 (w S/2 - H h/S) + W/2 = 0`, h being what is left of the dip.
+    H = back["horizontal_tension_n"]
+    left = 2 * (WEIGHT * 300 / 2 - H * (26.0 - lift) / 300) + MASS * 9.80665 / 2
+    assert left == pytest.approx(0, abs=0.02 * WEIGHT * 300)
+    # Held plumb the same wire is longer, by its tension alone: `L = sqrt(P^2 + h^2)`, F near H times chord over span.
+    stiffness = 400e-6 * 55e9 + 65e-6 * 190e9
+
+    def unstressed(H, h):
+        return np.hypot(arc(H, WEIGHT), h) / (1 + H * np.hypot(1, h / 300) / stiffness)
+
+    tight = brentq(lambda held: unstressed(held, 26.0) - unstressed(H, 26.0 - lift), H, 2 * H)
+    C = tight / WEIGHT
+    low = C * np.arcsinh(26 / arc(tight, WEIGHT)) - 150  # of the low end from the lowest point of the curve
+    assert cold["vertical_n"] == pytest.approx(2 * tight * -np.sinh(low / C) + MASS * 9.80665, rel=0.02)
+    assert cold["vertical_n"] < -400
+
+
+def test_a_lifted_string_is_a_violation(tmp_path):
+    """Told with the structure; a study in which all clears does not end well."""
+    line = level(base=(0.0, LENGTH - 26.0, 0.0))
+    found, facts, _ = findings(line, hanging_at(height=40.0), rules_of(tmp_path, [("ground", "vertical", 1.0)]),
+                               ground=lambda e, n: 0 * e, cases=(STILL, COLD), method="equilibrium")
+    tally = Tally(facts)
+    for layer, columns in found.items():
+        tally.add(layer, columns)
+    assert tally.violations == tally.gaps == 0 and tally.lifted == {("today", "cold"): {"T2"}}
+    assert tally.warnings == ["today: cold: wires lift their strings at T2"]
+    row = {"options": (), "violations": 0, "gaps": 0, "overloads": 0, "output": None, "frame": None, "warnings": (),
+           "timings": {}}
+    assert [Result(lifted=n, **row).status for n in (0, 1)] == [0, 1]
 
 
 def test_ratio_to_the_wire_of_today_in_its_worst_case(tmp_path):

@@ -113,10 +113,10 @@ def _why_unsolved(scene, w, o, k, case):
 def _why_no_balance(residual):
     """Reason why a section has no equilibrium, by the force left across its strings [N], of either side."""
     if np.isnan(residual).all():
-        return "strings do not hang in the state that wires are clipped in: the wires lift one of the section already there"
+        return "strings do not hang when wires are clipped in: the wires lift one of the section already there"
     left = np.nanmax(residual)
     if left <= BALANCED:
-        return "the wires lift a string of the section: one is in compression, where it holds nothing down"
+        return "no equilibrium of the section found: strings that wires lift neither hang slack nor are drawn"
     return f"no equilibrium of the section found: {left:.2g} N left across a string"
 
 

@@ -30,8 +30,9 @@ def load_rows(scene):
     Returns
     -------
     dict of ndarray
-        With wind, of both sides the one with the greater transverse load. Where no equilibrium was found, mostly
-        since wires lift a string, the loads are those of the ruling span with strings plumb.
+        With wind, of both sides the one with the greater transverse load. At a string that wires have lifted the load
+        is what would hold it plumb, the lift being negative. Where no equilibrium was found loads are those of the
+        ruling span with strings plumb.
     """
     ends = _Ends(scene)
     forces = ends.summed(_end_loads(scene))
@@ -48,6 +49,7 @@ def load_rows(scene):
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
+        "lifted": ends.of_any(_lifted(scene))[r, o, k, side],
         "uplift": (ends.string[r] > 0) & (down - ends.weight[r] < LIFTED * ends.weight[r]),
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
@@ -98,6 +100,12 @@ class _Ends:
         result[self.of_end] = values
         return result
 
+    def of_any(self, values):
+        """Whether it is so at any end of the rows."""
+        result = np.zeros((len(self.structure), *values.shape[1:]), bool)
+        np.logical_or.at(result, self.of_end, values)
+        return result
+
     def keys(self, r, o, k):
         """Columns that name the rows, and the place."""
         scene, s = self.scene, self.structure[r]
@@ -119,6 +127,9 @@ def _end_loads(scene):
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
     start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
     pulls = end_forces(start, end, hung.vectors(), H)
+    if hung.held is not None:
+        held = end_forces(hung.held.start, hung.held.end, hung.vectors(), hung.held.horizontal_tension)
+        pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
     return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
 
 
@@ -128,8 +139,16 @@ def _about(arm, pull):
     return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
 
 
+def _lifted(scene):
+    """True for the strings that wires have lifted, (end, option, case, side)."""
+    hung = scene.hung
+    if hung.lifted is None:
+        return np.zeros((2 * len(scene.wires), *hung.horizontal_tension.shape[1:]), bool)
+    return np.concatenate([hung.lifted[..., 0], hung.lifted[..., 1]])
+
+
 def _swings(scene):
-    """Swing of the string at every wire end across the line, positive to the right [deg]."""
+    """Swing of the string at every wire end across the line, positive to the right [deg]; nan where it is lifted."""
     wires, hung, plumb = scene.wires, scene.hung, scene.plumb
     result = []
     for arm, at, place, string in ((plumb.arm_start, plumb.start, hung.start, wires.string_start),
@@ -139,7 +158,7 @@ def _swings(scene):
         long = string[:, None, None, None]
         angle = np.degrees(np.arctan2(right, long - moved[..., 2]))
         result.append(np.where(long > 0, angle, np.nan))
-    return np.concatenate(result)
+    return np.where(_lifted(scene), np.nan, np.concatenate(result))
 
 
 def _ratios(forces, scene):

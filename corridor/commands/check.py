@@ -48,7 +48,7 @@ def _as_json(result):
     """The result as one line of JSON; what is not known is null."""
     options = [{key: _known(value) for key, value in row.items()} for row in result.options]
     return json.dumps({"status": result.status, "violations": result.violations, "not_assessed": result.gaps,
-                       "overloads": result.overloads, "output": str(result.output), "frame": result.frame.name,
+                       "overloads": result.overloads, "lifted": result.lifted, "output": str(result.output), "frame": result.frame.name,
                        "warnings": list(result.warnings), "options": options}, allow_nan=False, ensure_ascii=False)
 
 

@@ -17,7 +17,7 @@ from corridor.line.swing import hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
-from corridor.mechanics.supports import Supports
+from corridor.mechanics.supports import HELD, Supports
 
 __all__ = ["METHODS", "SIDES", "Hung", "Model", "clipping_state", "hang_by_ruling_span", "hang_exactly"]
 
@@ -34,7 +34,9 @@ class Hung:
 
     `horizontal_tension` [N] across the load, nan where there is no answer; `start`, `end` (..., 3) of the wire in the
     frame of its span [m]; `residual`, of force [N], or of strain by the ruling span; `exact` (wire span,) tells which
-    method it is. `weight`, `wind` (wire span, option, case) load per length [N/m].
+    method it is. `weight`, `wind` (wire span, option, case) load per length [N/m]. `lifted` (..., 2) True where wires
+    have lifted the string at the start, at the end; `held` the wires of those chains as if their lifted strings were
+    held plumb, nan elsewhere. Both None where none is lifted.
     """
 
     horizontal_tension: np.ndarray
@@ -44,6 +46,8 @@ class Hung:
     exact: np.ndarray
     weight: np.ndarray
     wind: np.ndarray
+    lifted: np.ndarray | None = None
+    held: "Hung | None" = None
 
     @property
     def load(self):
@@ -139,14 +143,16 @@ class Model:
         """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
         return right_of(self.chains.azimuth[chain])
 
-    def supports(self, chain, pressure=0.0):
-        """Return what holds chains, with a wind on strings [Pa], positive to the right."""
+    def supports(self, chain, pressure=0.0, held=False):
+        """Return what holds chains, with a wind on strings [Pa], positive to the right; some strings held plumb."""
         s = self.chains.supports
         blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1))
-        return Supports(s.hinge[chain], s.kind[chain], s.string_length[chain], s.string_weight[chain], blown,
+        length, hinge = s.string_length[chain], s.hinge[chain].copy()
+        hinge[..., 2] -= np.where(held, length, 0.0)
+        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain], blown,
                         s.stiffness[chain])
 
-    def solve(self, chain, option, weight, wind, temperature, part, *, pressure=0.0):
+    def solve(self, chain, option, weight, wind, temperature, part, *, pressure=0.0, held=False):
         """Return the equilibrium of chains in states, side by side.
 
         Parameters
@@ -158,6 +164,8 @@ class Model:
         part : law of arrays (problem,)
         pressure : array_like, shape (problem,)
             Of the wind on strings [Pa], signed likewise.
+        held : array_like of bool, shape (problem, node)
+            Strings that are held plumb.
 
         Returns
         -------
@@ -171,7 +179,7 @@ class Model:
         azimuth = self.chains.azimuth[chain]
         p, w = (v[:, None] if v.ndim == 1 else v for v in (wind, weight))
         load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), np.broadcast_to(-w, azimuth.shape)], axis=-1)
-        found = solve(self.supports(chain, pressure), self.unstressed[chain, option], load, temperature, part,
+        found = solve(self.supports(chain, pressure, held), self.unstressed[chain, option], load, temperature, part,
                       count=self.chains.count[chain])
         corner = self.chains.corner[chain, :-1]
         start = turned(found.end[:, :-1], azimuth, corner, -1)
@@ -275,9 +283,18 @@ def hang_exactly(model, hung, pressure=0.0):
     at = chains.row[c], o[:, None], k[:, None]
     blows = np.broadcast_to(pressure, strung.wind.shape)[g, o, k] * SIDES[side]
     wind = hung.wind[at] * SIDES[side][:, None]
-    H, start, end, residual, _ = model.solve(c, o, hung.weight[at], wind, strung.temperature[g, o, k], part,
-                                             pressure=blows)
-    return _filled(hung, chains, known, (c, o, k, side), H, start, end, residual)
+    load = c, o, hung.weight[at], wind, strung.temperature[g, o, k], part
+    *wires, found = model.solve(*load, pressure=blows)
+    whole = _filled(hung, chains, known, (c, o, k, side), *wires)
+    rows = np.flatnonzero(found.lifted.any(axis=1))
+    if not len(rows):
+        return whole
+    some = *(column[rows] for column in load[:-1]), take_law(part, rows)
+    *wires, _ = model.solve(*some, pressure=blows[rows], held=found.lifted[rows])
+    at = tuple(index[rows] for index in (c, o, k, side))
+    nothing = replace(whole, horizontal_tension=np.full_like(whole.horizontal_tension, np.nan))
+    return replace(whole, held=_filled(nothing, chains, known, at, *wires),
+                   lifted=_lifted(hung, chains, at, found.lifted[rows]))
 
 
 def _hinges(chains):
@@ -297,21 +314,32 @@ def _problems(chain, strung, group, shape):
 
 def _filled(hung, chains, known, at, H, start, end, residual):
     """The wires of the solved chains put in their places; what was not solved there is nan."""
-    tension, first, last = (v.copy() for v in (hung.horizontal_tension, hung.start, hung.end))
-    left = hung.residual.copy()
     rows = chains.row[known]
     rows = rows[rows >= 0]
+    tension = hung.horizontal_tension.copy()
     tension[rows] = np.nan
+    columns = [tension, *(v.copy() for v in (hung.start, hung.end, hung.residual))]
+    for whole, some in zip(columns, (H, start, end, np.broadcast_to(residual[:, None], H.shape)), strict=True):
+        _put_back(whole, some, hung, chains, at)
+    exact = hung.exact.copy()
+    exact[rows] = True
+    return Hung(*columns, exact, hung.weight, hung.wind)
+
+
+def _put_back(whole, some, hung, chains, at):
+    """Write (problem, span, ...) to the places of its wire spans, in still air on both sides."""
     c, o, k, side = at
     problem, place = np.nonzero(chains.row[c] >= 0)
     w = chains.row[c][problem, place]
     index = w, o[problem], k[problem], side[problem]
-    still = hung.wind[w, o[problem], k[problem]] == 0
-    mirror = tuple(v[still] for v in index[:3])
-    for whole, some in ((tension, H[problem, place]), (first, start[problem, place]), (last, end[problem, place]),
-                        (left, residual[problem])):
-        whole[index] = some
-        whole[(*mirror, 1)] = some[still]
-    exact = hung.exact.copy()
-    exact[rows] = True
-    return Hung(tension, first, last, left, exact, hung.weight, hung.wind)
+    values = some[problem, place]
+    whole[index] = values
+    still = hung.wind[index[:3]] == 0
+    whole[(*(v[still] for v in index[:3]), 1)] = values[still]
+
+
+def _lifted(hung, chains, at, lifted):
+    """True for the strings at both ends of wires that are lifted, from those at the nodes of chains."""
+    result = np.zeros((*hung.horizontal_tension.shape, 2), bool)
+    _put_back(result, np.stack([lifted[:, :-1], lifted[:, 1:]], axis=-1), hung, chains, at)
+    return result

@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.mechanics.elongation import strain, strain_slope
+from corridor.mechanics.elongation import strain_and_slope
 
 __all__ = ["Shape", "Stiffness", "project", "settle", "shape", "slopes_by_tension", "solve_blocks", "stiffness"]
 
@@ -73,12 +73,15 @@ def shape(S, h, q, log_tension):
 
 
 def _slopes(wire):
-    """Derivatives of L, k and F by S, h and t, stacked in front: three arrays of shape (3, ...)."""
+    """Derivatives of L, k and F, each by S, h and t."""
     S, h, q, _, C, u, sinh_u, cosh_u, k, P, L, F = wire
-    L_v = np.stack([P * cosh_u, h, P * (P - S * cosh_u)]) / L
-    k_v = np.stack([-1 / (2 * C), np.zeros_like(u), u]) / sinh_u**2
-    G_v = L * L_v * k + (L * L + h * h) / 2 * k_v + np.stack([C, h * k, C * S])
-    return L_v, k_v, q / (2 * L) * G_v - F / L * L_v
+    steep = P * cosh_u
+    L_v = steep / L, h / L, (P * P - S * steep) / L
+    k_t = u / sinh_u**2
+    k_v = k_t / -S, 0.0, k_t
+    middle, Lk, half, f = (L * L + h * h) / 2, L * k, q / (2 * L), F / L
+    G_v = Lk * L_v[0] + middle * k_v[0] + C, Lk * L_v[1] + h * k, Lk * L_v[2] + middle * k_t + C * S
+    return L_v, k_v, [half * G - f * L_x for G, L_x in zip(G_v, L_v, strict=True)]
 
 
 def slopes_by_tension(wire):
@@ -89,7 +92,7 @@ def slopes_by_tension(wire):
     return L_t, q / (2 * L) * G_t - F / L * L_t
 
 
-def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None):
+def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None, tolerance=_LENGTH_TOLERANCE):
     """Find the horizontal tension of wires whose ends are given.
 
     Newton in `t` on `(L - L0 (1 + e))/L0`, which falls with t throughout, with steps of at most a factor e.
@@ -103,6 +106,8 @@ def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None):
         Where to start.
     share : ndarray, shape (span, batch), optional
         Given, all spans take one tension, the one at which lengths fit in the sum that this weights.
+    tolerance : float
+        Of `residual`.
 
     Returns
     -------
@@ -117,12 +122,15 @@ def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None):
     t = log_tension
     for _ in range(_ITERATIONS):
         wire = shape(S, h, q, t)
-        residual = gathered(wire.L - unstressed * (1 + strain(wire.F, temperature, part)))
-        if not np.any(np.abs(residual) > _LENGTH_TOLERANCE):
+        e, e_F = strain_and_slope(wire.F, temperature, part)
+        residual = gathered(wire.L - unstressed * (1 + e))
+        far = np.abs(residual) > tolerance
+        if not far.any():
             break
         L_t, F_t = slopes_by_tension(wire)
-        slope = gathered(L_t - unstressed * strain_slope(wire.F, temperature, part) * F_t)
-        t = t - np.clip(residual / slope, -1.0, 1.0)
+        step = residual / gathered(L_t - unstressed * e_F * F_t)
+        # What has settled stays, so that it does not depend on its neighbours.
+        t = t - np.minimum(np.maximum(step, -1.0), 1.0) * far
     return t, wire, residual
 
 
@@ -152,61 +160,76 @@ def stiffness(wire, unstressed, temperature, part):
         As in `settle`.
     """
     L_v, k_v, F_v = _slopes(wire)
-    R_v = L_v - unstressed * strain_slope(wire.F, temperature, part) * F_v
-    t_v = -R_v[:2] / R_v[2]
-    lever = wire.h * k_v
-    lever[1] += wire.k
-    left, right = wire.q / 2 * (L_v - lever), wire.q / 2 * (L_v + lever)
-    H_v, left, right = wire.H * t_v, left[:2] + left[2] * t_v, right[:2] + right[2] * t_v
-    return Stiffness(np.stack([H_v, -left]), np.stack([-H_v, -right]), wire.H / wire.S)
+    stretch = unstressed * strain_and_slope(wire.F, temperature, part)[1]
+    R_v = [L_x - stretch * F_x for L_x, F_x in zip(L_v, F_v, strict=True)]
+    t_v = R_v[0] / -R_v[2], R_v[1] / -R_v[2]
+    lever, q = (wire.h * k_v[0], wire.k, wire.h * k_v[2]), wire.q / 2
+    left, right = ([q * (L_x + sign * each) for L_x, each in zip(L_v, lever, strict=True)] for sign in (-1, 1))
+    size = np.broadcast_shapes(wire.H.shape, stretch.shape)
+    on_left, on_right = np.empty((2, 2, *size)), np.empty((2, 2, *size))
+    for v in range(2):
+        on_left[0, v] = wire.H * t_v[v]
+        on_left[1, v] = -left[v] - left[2] * t_v[v]
+        on_right[1, v] = -right[v] - right[2] * t_v[v]
+    on_right[0] = -on_left[0]
+    return Stiffness(on_left, on_right, wire.H / wire.S)
 
 
-def project(matrix, across, rows, columns, along, against):
-    """Return a stiffness in directions of the supports, shape (2, 2, ...).
+def project(matrix, across, rows, columns):
+    """Return the part of a stiffness that lies in the planes of wires, in directions of supports; shape (d, d, ...).
 
-    `r.(M + across b b').c` for directions r of `rows` and c of `columns`, where M lives in the plane spanned by
-    `along` and `against` and b is normal to it: `b b' = 1 - along along' - against against'`.
+    `r.(M + across b b').c` for directions r and c, where M lives in the plane spanned by `along` and `against` and b is
+    normal to it: `b b' = 1 - along along' - against against'`. What is left to add is `across r.c`.
 
     Parameters
     ----------
     matrix : ndarray, shape (2, 2, ...)
     across : ndarray, shape (...)
-    rows, columns : ndarray, shape (2, 3, ...)
-    along, against : ndarray, shape (3, ...)
+    rows, columns : pair of ndarray, shape (d, ...)
+        Products of the directions with `along` and with `against`.
     """
-    r_a, r_g, c_a, c_g = ((d * v).sum(axis=1) for d in (rows, columns) for v in (along, against))
-    dots = sum(rows[:, None, axis] * columns[None, :, axis] for axis in range(3))
+    (r_a, r_g), (c_a, c_g) = rows, columns
     (aa, ag), (ga, gg) = matrix
-    inside = ((aa - across) * c_a + ag * c_g)[None], (ga * c_a + (gg - across) * c_g)[None]
-    return across * dots + r_a[:, None] * inside[0] + r_g[:, None] * inside[1]
+    by_along, by_against = (aa - across) * c_a + ag * c_g, ga * c_a + (gg - across) * c_g
+    result = r_a[:, None] * by_along
+    result += r_g[:, None] * by_against
+    return result
 
 
 def _inverse(matrix):
+    if len(matrix) > 2:
+        return np.moveaxis(np.linalg.inv(np.moveaxis(matrix, -1, 0)), 0, -1)
     (a, b), (c, d) = matrix
-    return np.array([[d, -b], [-c, a]]) / (a * d - b * c)
+    one = 1 / (a * d - b * c)
+    result = np.empty_like(matrix)
+    result[0, 0], result[0, 1], result[1, 0], result[1, 1] = d * one, b * -one, c * -one, a * one
+    return result
 
 
 def _times(matrix, other):
-    """Product of 2 x 2 blocks with blocks or with pairs."""
-    column = matrix[:, 0], matrix[:, 1]
+    """Product of blocks with blocks or with vectors."""
+    columns = np.swapaxes(matrix, 0, 1)
     if other.ndim == matrix.ndim:
-        column = column[0][:, None], column[1][:, None]
-    return column[0] * other[0] + column[1] * other[1]
+        columns = columns[:, :, None]
+    result = columns[0] * other[0]
+    for column, row in zip(columns[1:], other[1:], strict=True):
+        result += column * row
+    return result
 
 
 def solve_blocks(lower, diagonal, upper, right):
-    """Solve block-tridiagonal systems of 2 x 2 blocks by elimination along the chain, all at once.
+    """Solve block-tridiagonal systems of small blocks (d x d) by elimination along the chain, all at once.
 
     Parameters
     ----------
-    lower, upper : ndarray, shape (2, 2, n, batch)
+    lower, upper : ndarray, shape (d, d, n, batch)
         Block of equation i + 1 with unknown i, and of equation i with unknown i + 1.
-    diagonal : ndarray, shape (2, 2, n + 1, batch)
-    right : ndarray, shape (2, n + 1, batch)
+    diagonal : ndarray, shape (d, d, n + 1, batch)
+    right : ndarray, shape (d, n + 1, batch)
 
     Returns
     -------
-    ndarray, shape (2, n + 1, batch)
+    ndarray, shape (d, n + 1, batch)
 
     Notes
     -----

@@ -151,7 +151,7 @@ def _in_travellers(problem, wanted, offset, t):
         plane = planes(problem, offset)
         wire, tension, tension_t, unstressed, unstressed_t = _over_sheaves(problem, plane, t)
         x = problem.hinge + offset
-        fall = (problem.load[:, :1] * (x - x[:, :1])[:, :-1]).sum(axis=0)
+        fall = (problem.size[:1] * -problem.against[:, :1] * (x - x[:, :1])[:, :-1]).sum(axis=0)
         first = tension[0] if first is None else first
         lack = first - fall - tension
         needed = np.where(active, wanted - unstressed - unstressed_t * lack / tension_t, 0.0).sum(axis=0)

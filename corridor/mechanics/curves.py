@@ -19,6 +19,7 @@ __all__ = [
     "core_free_strain",
     "part_forces",
     "strain",
+    "strain_and_slope",
     "strain_near",
     "strain_slope",
     "temperature_at",
@@ -160,8 +161,14 @@ def strain(tension, temperature, part):
 
 def strain_slope(tension, temperature, part):
     """Return the derivative of strain by tension [1/N]."""
-    outer_slope, core_slope = part_forces(strain(tension, temperature, part), temperature, part)[2:]
-    return 1 / (outer_slope + core_slope)
+    return strain_and_slope(tension, temperature, part)[1]
+
+
+def strain_and_slope(tension, temperature, part):
+    """Return the strain [-] and its derivative by tension [1/N]."""
+    e = strain(tension, temperature, part)
+    outer_slope, core_slope = part_forces(e, temperature, part)[2:]
+    return e, 1 / (outer_slope + core_slope)
 
 
 def temperature_at(tension, strain_wanted, part):

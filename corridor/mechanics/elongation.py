@@ -23,6 +23,7 @@ __all__ = [
     "outer_force",
     "part_forces",
     "strain",
+    "strain_and_slope",
     "strain_near",
     "strain_slope",
     "temperature_at",
@@ -69,6 +70,11 @@ def strain(tension, temperature, part):
 def strain_slope(tension, temperature, part):
     """Return the derivative of strain by tension [1/N]."""
     return _SLOPE[type(part)](tension, temperature, part)
+
+
+def strain_and_slope(tension, temperature, part):
+    """Return the strain [-] and its derivative by tension [1/N], at little more than the cost of one of them."""
+    return _BOTH[type(part)](tension, temperature, part)
 
 
 def strain_near(tension, temperature, part, near):
@@ -130,6 +136,20 @@ def _linear_slope(tension, temperature, part):
     return _branch_slope(_strain_and_branch(tension, temperature, part)[1], part)
 
 
+def _linear_both(tension, temperature, part):
+    """The lesser of two lines: past the knee the core alone, softer, is below what both parts would stretch to."""
+    outer_free, core_free = _free_strains(part, temperature)
+    Ko, Kc = part.outer_stiffness, np.asarray(part.core_stiffness, float)
+    one = 1 / (Ko + Kc)
+    e = tension * one + (Ko * outer_free + Kc * core_free) * one
+    if not (Kc > 0).any():
+        return e, np.broadcast_to(one, e.shape)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        alone = np.where(Kc > 0, 1 / Kc, 0.0)
+        core_only = tension * alone + np.where(Kc > 0, core_free + part.outer_compression * alone, np.inf)
+    return np.minimum(e, core_only), np.where(core_only < e, alone, one)
+
+
 def _linear_near(tension, temperature, part, near):
     e, slack = _strain_and_branch(tension, temperature, part)
     return e, _branch_slope(slack, part)
@@ -158,6 +178,7 @@ def _linear_temperature(tension, strain_wanted, part):
 
 _STRAIN = {TwoPart: _linear_strain, Curved: curves.strain}
 _SLOPE = {TwoPart: _linear_slope, Curved: curves.strain_slope}
+_BOTH = {TwoPart: _linear_both, Curved: curves.strain_and_slope}
 _NEAR = {TwoPart: _linear_near, Curved: curves.strain_near}
 _FORCES = {TwoPart: _linear_forces, Curved: curves.part_forces}
 _TEMPERATURE = {TwoPart: _linear_temperature, Curved: curves.temperature_at}

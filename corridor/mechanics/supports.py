@@ -10,17 +10,19 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.errors import InputError
-from corridor.geometry.catenary import plane_of
+from corridor.geometry.catenary import Plane, plane_of
 from corridor.mechanics import block_newton as block
 from corridor.mechanics.elongation import TwoPart
 
 __all__ = [
-    "FREE", "HELD", "POST", "Problem", "SupportForces", "Supports", "end_forces", "forces_on_ends", "hanging", "planes",
-    "prepare", "support_forces", "unit",
+    "FREE", "HELD", "POST", "SLACK", "Problem", "SupportForces", "Supports", "dot", "end_forces", "forces_on_ends",
+    "hanging", "planes", "prepare", "support_forces", "unit",
 ]
 
-#: A string that swings; a wire held at the hinge (strain set, V-string); a post that bends along the line.
+#: A string that swings; a wire held at the hinge (V-string); a post that bends along the line.
 FREE, HELD, POST = 0, 1, 2
+#: A string that wires have lifted until it hangs slack: it holds nothing. The solution finds where; it is never given.
+SLACK = 3
 
 #: A filling span, level: chord [m], load [N/m].
 _FILL_CHORD, _FILL_LOAD = np.array([100.0, 0, 0]), np.array([0, 0, -10.0])
@@ -47,7 +49,8 @@ class Problem(NamedTuple):
     """Sections with the batch last.
 
     (3, node, batch): `hinge`, `line` and `pull`, half the weight and wind of free strings. (node, batch): `kind`,
-    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `unstressed`, and `load` with 3 in front.
+    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `unstressed`, `size` of the load [N/m], and with
+    3 in front `against` the load [-] and `chord` from hinge to hinge [m].
     """
 
     hinge: np.ndarray
@@ -58,7 +61,9 @@ class Problem(NamedTuple):
     line: np.ndarray
     inner: np.ndarray
     active: np.ndarray
-    load: np.ndarray
+    chord: np.ndarray
+    size: np.ndarray
+    against: np.ndarray
     unstressed: np.ndarray
     temperature: np.ndarray
     part: TwoPart
@@ -101,11 +106,12 @@ def prepare(supports, load, temperature, part, count=None, unstressed=1.0):
     kind = np.where((kind == FREE) & (length == 0), HELD, kind)
     pull = filled(supports.string_force, there, none) / 2
     pull[2] -= filled(supports.string_weight, there) / 2
-    hinge = filled(hinge, there, none)
+    hinge, load = filled(hinge, there, none), filled(load, active, _FILL_LOAD)
+    chord, size = np.where(active, np.diff(hinge, axis=1), _FILL_CHORD[:, None, None]), _size(load)
     return Problem(
-        hinge, kind, np.where(kind == FREE, length, 1.0), np.where(kind == FREE, pull, 0.0),
-        filled(supports.stiffness, there), _line_direction(hinge, active), (node > 0) & (node < count), active,
-        filled(load, active, _FILL_LOAD), filled(unstressed, active, _FILL_CHORD[0]), T.astype(float), law(*part),
+        hinge, kind.astype(np.int8), np.where(kind == FREE, length, 1.0), np.where(kind == FREE, pull, 0.0),
+        filled(supports.stiffness, there), _line_direction(chord, active), (node > 0) & (node < count), active,
+        chord, size, load / -size, filled(unstressed, active, _FILL_CHORD[0]), T.astype(float), law(*part),
     )
 
 
@@ -122,38 +128,56 @@ def _check(kind, length, count, n):
 def unit(vector):
     """Return unit vectors of vectors (3, ...); nan of nothing."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        return vector / np.sqrt((vector * vector).sum(axis=0))
+        return vector / _size(vector)
 
 
-def _line_direction(hinge, active):
+def _size(vector):
+    return np.sqrt(dot(vector, vector))
+
+
+def dot(a, b):
+    """Return products of vectors (3, ...)."""
+    result = a[0] * b[0]
+    result += a[1] * b[1]
+    result += a[2] * b[2]
+    return result
+
+
+def _line_direction(chord, active):
     """Horizontal unit vector along the line at each support, halving its angle, (3, node, batch)."""
-    chord = np.diff(hinge, axis=1)
-    chord[2] = 0
-    chord = np.where(active, unit(chord), 0.0)
-    both = np.zeros_like(hinge)
+    chord = np.where(active, unit(chord * np.array([1.0, 1, 0])[:, None, None]), 0.0)
+    both = np.zeros((3, chord.shape[1] + 1, chord.shape[2]))
     both[:, :-1] += chord
     both[:, 1:] += chord
     return unit(both)
 
 
 def planes(problem, offset):
-    """Return the planes of all wires, vectors first, `offset` (3, node, batch) being that of wire from hinge."""
-    chord = np.where(problem.active, np.diff(problem.hinge + offset, axis=1), _FILL_CHORD[:, None, None])
-    plane = plane_of(0.0, np.moveaxis(chord, 0, -1), np.moveaxis(problem.load, 0, -1))
-    return plane._replace(along=np.moveaxis(plane.along, -1, 0), against=np.moveaxis(plane.against, -1, 0))
+    """Return the planes of all wires as `plane_of` does, vectors first; `offset` (3, node, batch) from the hinges."""
+    c = offset[:, 1:] - offset[:, :-1]
+    c += problem.chord
+    h = dot(c, problem.against)
+    c -= h * problem.against
+    S = _size(c)
+    c /= S
+    return Plane(S, h, problem.size, c, problem.against)
 
 
 def forces_on_ends(problem, plane, wire):
     """Return the force of wires and strings on every string end, or of wires on a held end [N], (3, node, batch)."""
     force = problem.pull.copy()
-    force[:, :-1] += np.where(problem.active, wire.H * plane.along - wire.left * plane.against, 0.0)
-    force[:, 1:] -= np.where(problem.active, wire.H * plane.along + wire.right * plane.against, 0.0)
+    pull, lever, half = wire.H * plane.along, wire.h * wire.k, wire.q / 2
+    left, right = pull - half * (wire.L - lever) * plane.against, pull + half * (wire.L + lever) * plane.against
+    if not problem.active.all():
+        left, right = (np.where(problem.active, each, 0.0) for each in (left, right))
+    force[:, :-1] += left
+    force[:, 1:] -= right
     return force
 
 
 def hanging(problem):
     """Return offsets of strings that hang plumb, or at dead ends point to the next support, (3, node, batch)."""
-    chord = unit(np.where(problem.active, np.diff(problem.hinge, axis=1), 1.0))
+    chord = unit(problem.chord)
     inward = -np.concatenate([-chord[:, :1], chord], axis=1)
     plumb = np.array([0, 0, -1.0])[:, None, None]
     return np.where(problem.kind == FREE, problem.length * np.where(problem.inner, plumb, inward), 0.0)

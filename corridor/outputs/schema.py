@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_swing
+from corridor.outputs import fields_clipping, fields_clouds, fields_loads, fields_swing
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -55,7 +55,7 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_swing.FIELDS,
+    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_loads.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -147,22 +147,6 @@ _FIELDS = _columns(
      "true where the existing wire falls short there too; null where no option is existing"),
     ("worst_margin_m", "real", "m", "least margin"),
     ("reason", "text", None, "why it could not be assessed"),
-    # loads of structures
-    ("section_side", "text", None, "at a strain structure: whether the section leads ahead of it or back; null where "
-     "the wire runs through"),
-    ("vertical_n", "real", "N", "pull of the wire on the structure downward, string included; negative lifts"),
-    ("transverse_n", "real", "N", "pull along the crossarm, positive to the right of the line"),
-    ("longitudinal_n", "real", "N", "pull along the line, positive ahead"),
-    ("wind_span_m", "real", "m", "length of wire whose wind the structure carries"),
-    ("weight_span_m", "real", "m", "length of wire whose weight the structure carries, in this case"),
-    ("string_swing_deg", "real", "deg", "swing of the string across the line, positive to the right; null where held"),
-    ("uplift", "boolean", None, "true where the wire pulls a suspension string down by less than half of its weight, "
-     "or lifts it"),
-    ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case"),
-    ("ratio_transverse", "real", None, "transverse pull, likewise"),
-    ("ratio_longitudinal", "real", None, "longitudinal pull, likewise"),
-    ("ratio_to_existing", "real", None, "greatest of the three; null where no option is existing"),
-    ("above_existing", "boolean", None, "true where it is above 1.00: not a structural design, a reason to make one"),
     # limits and options
     ("limit_temperature_c", "real", "degC",
      "hottest wire that still clears, no more than the maximum of the option; null where none was "
@@ -245,7 +229,7 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position points """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
@@ -269,9 +253,9 @@ LAYERS = (
         "One row per span, wire, option and case: the wire in space.",
         """line! span! section wire! kind circuit option! case! sag_m horizontal_tension_n
         maximum_tension_n percent_rts conductor_temperature_c condition swing_deg
-        catenary_constant_m length_m low_point_m wind_side method
+        catenary_constant_m length_m low_point_m wind_side method lifted!
         ruling_span_sag_m ruling_span_difference_m""",
-        length_m="length of the wire along its curve"),
+        length_m="length of the wire along its curve", lifted="true where it has lifted a string at one of its ends"),
     _layer(
         "clearances", "Point Z",
         "One row per span, option, case, thing protected and obstacle, passed or failed: the worst "
@@ -285,13 +269,7 @@ LAYERS = (
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
     _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
-    _layer(
-        "structure_loads", "Point Z",
-        "One row per structure, wire, section, option and case: what the wire does to the structure, beside what the "
-        "existing wire does. Not a structural design.",
-        """line! structure! role wire! section section_side option! case! vertical_n! transverse_n longitudinal_n
-        wind_span_m weight_span_m string_swing_deg uplift ratio_vertical ratio_transverse ratio_longitudinal
-        ratio_to_existing above_existing"""),
+    _layer("structure_loads", "Point Z", *fields_loads.LOADS),
     _layer("clipping", None, *fields_clipping.CLIPPING),
     _layer("point_clouds", None, *fields_clouds.CLOUDS),
     _layer(

@@ -109,7 +109,9 @@ def test_stiffness_in_space():
     stiff = block.stiffness(found, L0, T, PART)
     frame = [np.moveaxis(v, -1, 0) for v in (plane.along, plane.against)]
     for end, (matrix, across_plane) in enumerate(((stiff.left, stiff.across), (stiff.right, -stiff.across))):
-        projected = block.project(matrix, across_plane, rows, columns, *frame)[..., 0, 0]
+        r, c = ([np.einsum("ij...,j...->i...", each, axis) for axis in frame] for each in (rows, columns))
+        projected = block.project(matrix, across_plane, r, c)[..., 0, 0]
+        projected = projected + across_plane[0, 0] * rows[..., 0, 0] @ columns[..., 0, 0].T
         moved = [(forces(1e-3 * c) - forces(-1e-3 * c))[end] / 2e-3 for c in columns[..., 0, 0]]
         np.testing.assert_allclose(projected, rows[..., 0, 0] @ np.transpose(moved), rtol=1e-5)
 
@@ -348,14 +350,54 @@ def test_a_string_that_wires_lift_cannot_be_clipped_in_so():
 
 
 def test_lifted_by_cold():
-    """A low support that hangs when warm and is lifted when cold: a string in compression is balance, but no answer."""
+    """A low support that hangs when warm and is lifted when cold: its string goes slack, and holds nothing but itself.
+
+    A string cannot push. So the wire ends of both spans balance half of the string's weight alone, within its length.
+    """
     low = section([250, 250], [-22, 22])
-    eq = solve(low, clipped(low, 20e3, 40.0), [[STILL]], [40.0, -40.0], PART)
+    eq = solve(low, clipped(low, 20e3, 40.0), [[STILL]], [40.0, -40.0], PART, tolerance=1e-4)
+    assert eq.converged.all() and eq.lifted.tolist() == [[False] * 3, [False, True, False]]
     down = support_forces(low, eq, [[STILL]]).down[:, 1]
-    assert down[0] > 0
-    assert not down[1] > 0
-    assert eq.converged.tolist() == [True, False]
-    assert eq.residual_force[1] < 0.01
+    assert down[0] > 700
+    assert down[1] == pytest.approx(350, abs=1e-3)
+    assert np.linalg.norm(eq.end[1, 1] - low.hinge[0, 1]) < 2.0
+    on = end_forces(eq.end[1, :-1], eq.end[1, 1:], STILL, eq.horizontal_tension[1])
+    np.testing.assert_allclose(on[1][0] + on[0][1], [0, 0, 350], atol=1e-3)
+
+
+def test_lifted_far_it_hangs_upward_and_holds_the_wire_down():
+    """The wire would rise beyond a short string: it is taut again, above its hinge, and pulls down."""
+    low = section([250, 250], [-26, 26], string=0.4)
+    held = low._replace(kind=HELD)
+    L0 = clip_in(held, [20e3], [[STILL]], [15.0], PART).unstressed
+    eq = solve(low, L0, [[STILL]], [-40.0], PART, tolerance=1e-4)
+    assert eq.converged.all() and eq.lifted[0].tolist() == [False, True, False]
+    offset = (eq.end - low.hinge)[0, 1]
+    assert np.linalg.norm(offset) == pytest.approx(0.4) and offset[2] > 0.39
+    down = support_forces(low, eq, [[STILL]]).down
+    assert down[0, 1] < 0
+    lengths = [2 * arc_of(eq, i) for i in range(2)]
+    np.testing.assert_allclose(down.sum(), WEIGHT * sum(lengths) / 2 + 700, rtol=1e-9)
+
+
+def arc_of(eq, i):
+    """Length of a wire between its written ends: `L = sqrt(P^2 + h^2)`, `P = 2C sinh(S/2C)`."""
+    chord, C = eq.end[0, i + 1] - eq.end[0, i], eq.horizontal_tension[0, i] / WEIGHT
+    return np.hypot(2 * C * np.sinh(np.hypot(*chord[:2]) / (2 * C)), chord[2])
+
+
+def test_slack_strings_among_others_from_any_side():
+    """Reversed sections with several low supports, in wind: mirrored; strings that hang are not told as lifted."""
+    low = section([250, 250, 300, 200, 260], [-26, 26, 4, -23, 19])
+    load = across(low, 5.0)
+    L0 = clip_in(low._replace(kind=HELD), [20e3], [[STILL]], [15.0], PART).unstressed
+    there = solve(low, L0, load, [-30.0], PART, tolerance=1e-4)
+    back = solve(low._replace(hinge=low.hinge[:, ::-1]), L0[:, ::-1], load[:, ::-1], [-30.0], PART, tolerance=1e-4)
+    assert there.converged.all() and there.lifted.sum() == 2
+    assert back.lifted[:, ::-1].tolist() == there.lifted.tolist()
+    np.testing.assert_allclose(back.end[:, ::-1], there.end, atol=1e-6)
+    down = support_forces(low, there, load).down[0, 1:-1]
+    assert (down[~there.lifted[0, 1:-1]] > 350).all()
 
 
 @pytest.mark.parametrize(
