@@ -229,7 +229,7 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position points """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
