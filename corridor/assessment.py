@@ -27,6 +27,7 @@ from corridor.clearance.ground import ground_rows
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
+from corridor.clearance.slopes import beside_ground
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.sweep import sweep
@@ -43,7 +44,7 @@ from corridor.line.swing import hung_curves, span_frame, to_grid
 from corridor.line.uneven import wire_loads
 from corridor.planning.limits import limit_rows
 
-__all__ = ["Facts", "Ground", "Plan", "assess_spans", "look_below", "make_scene"]
+__all__ = ["Facts", "Ground", "Plan", "assess_spans", "look_below", "make_scene", "surveyed"]
 
 
 @dataclass(frozen=True)
@@ -121,9 +122,9 @@ def assess_spans(facts, plan, ground, first, last):
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
-    facts, scene, met = _surveyed(facts, scene)
+    facts, scene, met = surveyed(facts, scene)
     wires, index = scene.wires, facts.index
-    below, crossed, side = _at_home(met, wires, *look_below(facts, scene, ground))
+    below, crossed, side = look_below(facts, scene, ground, met.home)
     tops = part_tops(index, ground.sample, _wanted(facts, index, wires))
     still, sideways = _cases(facts.cases)
     vertical = _asked(facts.cases, still, "vertical")
@@ -132,12 +133,13 @@ def assess_spans(facts, plan, ground, first, last):
     swept = _swept(facts, scene, met, crossed, side, ground)
     compared += [] if swept is None else [swept.checked]
     near, unfallen = _near_trees(facts, scene, tops, ground)
-    checked = own_rows(met.home, wires, join(compared + near))
+    slopes, unseen = beside_ground(scene, below, ground.sample)
+    checked = own_rows(met.home, wires, join(compared + near + slopes))
     columns, kept, unruled = assess(scene, checked)
     columns["points"] = count_points(met, kept)
     gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
-    gaps += [*unfallen, *met.gaps, *unknown]
+    gaps += [*unfallen, *unseen, *met.gaps, *unknown]
     found = join_columns([columns, *own])
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     return {
@@ -156,20 +158,13 @@ def assess_spans(facts, plan, ground, first, last):
     }
 
 
-def _surveyed(facts, scene):
-    """Facts and scene with what surveyed points come to as obstacles."""
+def surveyed(facts, scene):
+    """Return facts and scene with what surveyed points come to as obstacles, and that (`Met`)."""
     met = meet_clouds(scene, facts.index, facts.clouds, facts.reference)
     return replace(facts, index=met.index), replace(scene, obstacles=met.index.obstacles), met
 
 
-def _at_home(met, wires, below, crossed, side):
-    """What lies below wires, without what is made of points of another span."""
-    keep = np.flatnonzero(at_home(met.home, wires.span[crossed.wire], crossed.obstacle))
-    rows = take_rows(crossed.rows, keep)
-    return below, replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep], rows=rows), side[keep]
-
-
-def look_below(facts, scene, ground):
+def look_below(facts, scene, ground, home):
     """Return what lies below the wires of a scene: rows of ground, what is crossed, and on which side of it they pass.
 
     Parameters
@@ -177,6 +172,8 @@ def look_below(facts, scene, ground):
     facts : Facts
     scene : Scene
     ground : Ground
+    home : ndarray of int, shape (obstacle,)
+        Span that an obstacle made of surveyed points belongs to, -1 for all others.
 
     Returns
     -------
@@ -189,6 +186,9 @@ def look_below(facts, scene, ground):
     profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
     below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
     crossed = cross(wires, index, below, ground.sample)
+    keep = np.flatnonzero(at_home(home, wires.span[crossed.wire], crossed.obstacle))
+    crossed = replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep],
+                      rows=take_rows(crossed.rows, keep))
     constant, rest_ends = _reference(facts, scene, _cases(facts.cases)[0])
     return below, crossed, sides(wires, crossed, constant, index.obstacles, rest_ends)
 

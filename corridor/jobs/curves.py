@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.assessment import look_below, make_scene
+from corridor.assessment import look_below, make_scene, surveyed
 from corridor.check import Clock, prepare
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
@@ -163,7 +163,8 @@ def _only_line(lines, name):
 def _limits(facts, scene, ground):
     """Rows of `limits` as they were if wires bore any temperature: list of dicts."""
     hot = tuple(replace(each, wiring=replace(each.wiring, maximum_temperature=_HOTTEST)) for each in scene.options)
-    columns = limit_rows(replace(scene, options=hot), *look_below(facts, scene, ground), ground, _no_current,
+    facts, scene, met = surveyed(facts, scene)
+    columns = limit_rows(replace(scene, options=hot), *look_below(facts, scene, ground, met.home), ground, _no_current,
                          _NO_FINDINGS)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
