@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import brentq
 
 from corridor.check import Result
-from corridor.line.facts import Case
+from corridor.line.facts import Case, Limit
 from corridor.summary import Tally
 
 from .common import CONDUCTOR, findings, framings, option, rows_where, rules_of, structures
@@ -196,6 +196,27 @@ def test_ratio_to_the_wire_of_today_in_its_worst_case(tmp_path):
             assert row["above_existing"] == (row["ratio_to_existing"] > 1 + 1e-9)
     assert max(each["ratio_vertical"] for each in today) == pytest.approx(1)
     assert only(rows, structure="T2", option="heavy", case="still")["above_existing"]
+
+
+def test_along_the_line_a_wire_that_runs_through_is_compared_by_its_tension(tmp_path):
+    """Unlike spans leave a few hundred newtons at the string, more by the other wire: no measure of the structure. What
+    it must hold when a wire breaks goes with the tension, as at the dead ends."""
+    line = structures([0, 250, 650], [0, 0, 0], base=(0.0, LENGTH, 0.0), framing=("held", "hung", "held"))
+    tight = (Limit("20 % RTS", "share", 0.2, 10.0, None, "final"),)
+    options = (option(), option("tight", existing=False, limits=tight))
+    found = loads(tmp_path, line, options=options, cases=(STILL, Case("hot", 90.0), COLD))
+    rows, wires = found["structure_loads"], found["wires"]
+
+    def pulls(name):
+        return {case: max(only(wires, span=span, option=name, case=case)["horizontal_tension_n"]
+                          for span in ("T1-T2", "T2-T3")) for case in ("still", "hot", "cold")}
+
+    worst = max(pulls("today").values())
+    for case, pull in pulls("tight").items():
+        row = only(rows, structure="T2", option="tight", case=case)
+        assert row["ratio_longitudinal"] == pytest.approx(pull / worst, rel=1e-6)
+    left = [abs(only(rows, structure="T2", option=name, case="cold")["longitudinal_n"]) for name in ("today", "tight")]
+    assert left[0] > 200 and 1.0 < row["ratio_longitudinal"] < 1.2
 
 
 def test_a_v_holds_the_wire_below_its_height_and_a_post_at_it(tmp_path):

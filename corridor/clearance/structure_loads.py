@@ -3,6 +3,10 @@
 A load is judged against the wire that hangs today, in its own worst case, never as structural design. At a suspension
 structure both spans of a wire pull at one string; at a strain structure each section that ends there has rows
 of its own, since a structure must hold the one without the other.
+
+Along the line a wire that runs through is all but balanced, and what is left of it says nothing of a structure: one that
+holds the wire up is made, along the line, for a wire that breaks on one side. So there the tension of the tighter span
+is compared, which that load goes with (security loads of IEC 60826, recalled).
 """
 
 import numpy as np
@@ -35,7 +39,8 @@ def load_rows(scene):
         ruling span with strings plumb.
     """
     ends = _Ends(scene)
-    forces = ends.summed(_end_loads(scene))
+    loads = _end_loads(scene)
+    forces = ends.summed(loads)
     swings = ends.of_either(_swings(scene))
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
@@ -44,7 +49,7 @@ def load_rows(scene):
     side = np.nan_to_num(np.abs(forces[..., 1])).argmax(axis=-1)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
     known = np.isfinite(down)
-    ratios = _ratios(forces, scene)[r, o, k]
+    ratios = _ratios(ends.compared(forces, loads), scene)[r, o, k]
     columns = ends.keys(r, o, k) | {
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
@@ -93,6 +98,16 @@ class _Ends:
         wind = np.array([case.wind for case in self.scene.cases])
         total[..., 1] += self.area[:, None, None, None] * wind[:, None] * SIDES
         return total
+
+    def compared(self, forces, loads):
+        """Sizes of the forces that are compared, (row, option, case, 3) [N]: of both sides the greater; along the line,
+        where a wire runs through, the horizontal pull of its tighter span."""
+        sizes = np.abs(forces).max(axis=3)
+        pull = np.zeros(sizes.shape[:3])
+        np.maximum.at(pull, self.of_end, np.hypot(loads[..., 1], loads[..., 2]).max(axis=3))
+        through = np.equal(self.side, None)
+        sizes[through, ..., 2] = pull[through]
+        return sizes
 
     def of_either(self, values):
         """A value that both ends at a string share, (end, ...) to (row, ...)."""
@@ -161,10 +176,9 @@ def _swings(scene):
     return np.where(_lifted(scene), np.nan, np.concatenate(result))
 
 
-def _ratios(forces, scene):
+def _ratios(size, scene):
     """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one."""
     today = next((i for i, option in enumerate(scene.options) if option.existing), None)
-    size = np.abs(forces).max(axis=3)
     if today is None:
         return np.full(size.shape, np.nan)
     worst = np.fmax.reduce(size[:, today], axis=1)[:, None, None]

@@ -17,7 +17,8 @@ FIELDS = (
      "or lifts it"),
     ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case"),
     ("ratio_transverse", "real", None, "transverse pull, likewise"),
-    ("ratio_longitudinal", "real", None, "longitudinal pull, likewise"),
+    ("ratio_longitudinal", "real", None, "longitudinal pull, likewise; where the wire runs through, the horizontal "
+     "tension of its tighter span, for there the structure is made for a wire that breaks"),
     ("ratio_to_existing", "real", None, "greatest of the three; null where no option is existing"),
     ("above_existing", "boolean", None, "true where it is above 1.00: not a structural design, a reason to make one"),
     ("lifted", "boolean", None, "true where the wire has lifted a suspension string: it hangs slack, or above "
