@@ -1,6 +1,7 @@
 """Surveyed points against wires: by brute force, as they are excluded, and as ground where the raster has none."""
 
 import os
+import tomllib
 from pathlib import Path
 
 import laspy
@@ -330,8 +331,13 @@ def test_a_line_through_a_real_tile(study):
 
 def test_the_demo_with_its_survey(make, tmp_path):
     """The tile fills the hole of the raster, and one tree of it is too near the wires that sag most."""
-    demo = Path(corridor.__file__).parent.parent / "demo_corridor" / "surveyed.toml"
-    result = corridor.check_study(demo, tmp_path / "findings.gpkg")
+    demo = Path(corridor.__file__).parent.parent / "demo_corridor"
+    with_points, without = (tomllib.loads((demo / name).read_text(encoding="utf-8"))
+                            for name in ("surveyed.toml", "study.toml"))
+    assert with_points.pop("point_clouds")[0]["files"] == ["surveyed.laz"]
+    with_points["study"]["output"] = without["study"]["output"]
+    assert with_points == without
+    result = corridor.check_study(demo / "surveyed.toml", tmp_path / "findings.gpkg")
     assert result.gaps == 0
     rows = make.Findings(tmp_path / "findings.gpkg", result).rows("violations", against="tree", span="N14-N15")
     assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 1"}
