@@ -7,30 +7,24 @@ from time import perf_counter
 
 import numpy as np
 
-from corridor.check import Clock, find, prepare
+from corridor.check import Clock, prepare
 from corridor.conductor.conductor import conductor_from
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.compare import compare_facts, write_comparison
+from corridor.jobs.line_room import Today, allowed_constant, asked_of_today, rooms_beside, shape_bounds
 from corridor.line.build import attach
 from corridor.line.facts import Limit, Option, Wiring
-from corridor.line.laws import take_law
 from corridor.line.states import group_wires, solve_states
-from corridor.mechanics.ruling_span import tension
 from corridor.mechanics.stringing import greatest_tension
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.planning.candidates import Space, designation, entry
-from corridor.planning.design import Line, screen, swung_out, worst_loads
+from corridor.planning.design import Line, screen, worst_loads
 from corridor.planning.finalists import finalists_of
-from corridor.planning.ladder import Limits
-from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.study import load_study
 from corridor.study.design import Design
 
 __all__ = ["DesignResult", "Finalist", "add_to_study", "design_study", "line_of", "space_of", "write_design"]
-
-#: Temperature up to which it is sought how far the wire of today may sag [degC].
-_HOTTEST = 250.0
 
 
 @dataclass(frozen=True)
@@ -169,10 +163,12 @@ def line_of(facts, plan, ground, section, required, progress=None):
     groups = group_wires(plan.spans, wires)
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, plan.sections)
     phase = np.flatnonzero((groups.kind == "phase") & np.isfinite(strung.excess[:, 0]))
-    rows, beside = _asked_of_today(facts, plan, ground, progress)
-    constant, notes = _allowed(facts, plan, rows, groups, strung, phase)
+    today = Today(facts, plan, wires, groups, strung, phase)
+    rows, margins = asked_of_today(facts, plan, ground, progress)
+    constant, notes = allowed_constant(today, rows)
     swung = tuple(k for k, case in enumerate(facts.cases) if case.wind and "horizontal" in case.checks)
-    swing = tuple(_rooms(facts, plan, wires, groups, strung, phase, beside, k) for k in swung)
+    swing = tuple(rooms_beside(today, margins, k) for k in swung)
+    least, greatest = shape_bounds(today, margins)
     limits = _limits(facts, section)
     hard = [_hardest(groups, strung, g) for g in phase]
     bound = np.array([[_bound(limit, facts.cases, strung, g, *at) for limit in limits]
@@ -184,7 +180,7 @@ def line_of(facts, plan, ground, section, required, progress=None):
     everyday = next((limit.temperature for limit in limits if limit.temperature is not None), 15.0)
     ratio = section.load_ratio
     return Line(groups.span[phase], *np.transpose(hard), constant, bound, limits, facts.cases, ratio * float(wind),
-                ratio * float(weight), swung, swing, everyday, 10.0, required), notes
+                ratio * float(weight), swung, swing, everyday, 10.0, required, least, greatest), notes
 
 
 def _limits(facts, section):
@@ -213,62 +209,6 @@ def _bound(limit, cases, strung, g, span, rise):
     k = [case.name for case in cases].index(limit.case)
     H, w, p = (values[g, 0, k] for values in (strung.horizontal_tension, strung.weight, strung.wind))
     return limit.value * float(greatest_tension(H, np.array([span]), np.array([rise]), w, p))
-
-
-def _asked_of_today(facts, plan, ground, progress):
-    """Limits of the wire of today, sought beyond its maximum, and its least horizontal margin by (case, line, span)."""
-    today = facts.options[0]
-    hot = replace(today, wiring=replace(today.wiring, maximum_temperature=_HOTTEST, emergency_temperature=_HOTTEST))
-    limits, beside = Limits(), {}
-    for layer, columns in find(replace(facts, options=(hot,)), plan, ground, progress=progress):
-        limits.add(layer, columns)
-        if layer == "clearances":
-            for row in np.flatnonzero(columns["measure"] == "horizontal"):
-                key = columns["case"][row], columns["line"][row], columns["span"][row]
-                beside[key] = min(beside.get(key, np.inf), columns["margin_m"][row])
-    return limits.columns, beside
-
-
-def _allowed(facts, plan, rows, groups, strung, phase):
-    """Least catenary constant [m] at which every span of each phase group still clears; and notes."""
-    place = {pair: i for i, pair in enumerate(zip(plan.spans.line, plan.spans.name, strict=True))}
-    section = plan.spans.section[[place[pair] for pair in zip(rows["line"], rows["span"], strict=True)]]
-    unknown, never = rows["governs"] == UNKNOWN, rows["governs"] == NO_TEMPERATURE
-    maximum = facts.options[0].wiring.maximum_temperature
-    T = np.where(unknown | never, maximum, rows["limit_temperature_c"].astype(float))
-    constant = np.array([_constant(strung, groups, g, T[section == groups.section[g]]) for g in phase])
-    held = "there a new wire sags no more than the existing one at its maximum"
-    notes = [f"{number} of the {words}" for number, words in (
-        (unknown.sum(), f"spans were not assessed, so it is not known what sag they allow: {held}"),
-        (never.sum(), f"spans clear at no temperature of the existing wire: {held}"),
-        (np.sum(groups.kind == "phase") - len(phase), "sections cannot be strung with the existing wire: left out"))
-        if number]
-    return constant, tuple(notes)
-
-
-def _rooms(facts, plan, wires, groups, strung, phase, beside, k):
-    """Spans that something is beside in a case: length, strings, and how far a wire may swing out [m].
-
-    The wire of today swings out so far, and has so much to spare; where it has nothing, no more than it does.
-    """
-    spans, case = plan.spans, facts.cases[k].name
-    found = []
-    for g in phase:
-        here = np.flatnonzero(spans.section == groups.section[g])
-        margins = [beside.get((case, spans.line[i], spans.name[i]), np.nan) for i in here]
-        strings = [np.mean([wires.string_start[wires.span == i], wires.string_end[wires.span == i]]) for i in here]
-        S, L = spans.length[here], np.array(strings)
-        out = swung_out(S, L, *(v[g, 0, k] for v in (strung.horizontal_tension, strung.weight, strung.wind)))
-        found.append(np.stack([S, L, out + np.maximum(margins, 0)], axis=1))
-    longest = max(map(len, found))
-    return np.stack([np.pad(each, ((0, longest - len(each)), (0, 0)), constant_values=np.nan) for each in found])
-
-
-def _constant(strung, groups, g, temperatures):
-    """Greatest of the constants of the wire of today at temperatures [degC]: the flattest that a span asks for."""
-    w, law = strung.bare_weight[g, 0], take_law(strung.final, (g, 0))
-    H = tension(strung.excess[g, 0], groups.span[g], w, np.min(temperatures), law).horizontal_tension
-    return float(H / w)
 
 
 def _finalists(screened, space, line, section, taken):

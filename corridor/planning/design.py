@@ -2,8 +2,9 @@
 
 The line is known by its sections. Each has a ruling span, the span whose ends pull hardest, and the least catenary
 constant at which every span of it still clears. A constant is a shape, whatever the wire: hot or under ice, a candidate
-whose constant `C = H/|q|` is no less sags no more than what is allowed, `S^2/(8 C)` at mid-span. Under wind p it swings
-out by about `p S^2/(8 H) + L p/|q|` at mid-span, L the length of its strings.
+whose constant `C = H/|q|` is no less sags no more than what is allowed, `S^2/(8 C)` at mid-span; below another line it
+shall be no more than a greatest one, lest the wire hang too high. Under wind p it swings out by about
+`p S^2/(8 H) + L p/|q|` at mid-span, L the length of its strings.
 
 The maximum temperature of a candidate is what its materials bear, or less: the temperature at which its sag is all that
 is allowed, in whole degrees. So less core leaves room for more aluminium, and loses less; more core lets it be hotter.
@@ -27,7 +28,10 @@ from corridor.planning.pareto import non_dominated
 __all__ = ["CONSTRAINTS", "Line", "Screened", "screen", "strung", "swung_out", "worst_loads"]
 
 #: What a candidate is held to, in the order in which it is asked. A slack of 0.1 is a tenth of the limit to spare.
-CONSTRAINTS = ("wind on the structures", "weight on the structures", "tension", "sag", "swing", "required current")
+CONSTRAINTS = ("wind on the structures", "weight on the structures", "tension", "sag", "height", "swing",
+               "required current")
+#: Those that are found section by section.
+_HUNG = CONSTRAINTS[2:6]
 #: What counts as none [-]: a limit that governs is met to this.
 _NOTHING = 1e-6
 _OUTER = ("outer_stiffness", "outer_compression", "outer_0", "outer_1", "outer_2", "outer_3", "outer_4")
@@ -43,7 +47,8 @@ class Line:
     `limits` tuple of Limit, `cases` tuple of Case. `wind`, `weight` most that the existing wire, times the load ratio,
     brings to the structures [N/m]. `swung` indices of cases in which wires swing, and for each of them `swing`
     (section, span, 3): length of the span, mean length of its strings, and how far a wire may swing out [m], nan where
-    nothing is beside. `everyday` [degC], `age` [years]; `required_current` [A] of a phase.
+    nothing is beside. `everyday` [degC], `age` [years]; `required_current` [A] of a phase. `least`, `greatest` of the
+    vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above, allow.
     """
 
     span: np.ndarray
@@ -60,6 +65,8 @@ class Line:
     everyday: float
     age: float
     required_current: float
+    least: np.ndarray | None = None
+    greatest: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -123,7 +130,7 @@ def screen(space, line, heat):
     T = [values.copy() for values in bearable]
     for values in T:
         values[left] = np.minimum(values[left], np.floor(hottest[left]))
-    for name in ("tension", "sag", "swing"):
+    for name in _HUNG:
         slack[name][left] = np.nan
     left, _ = _hang(c, made, line, T, left, slack)
     rating, emergency_rating, loss = candidate_ratings(c, space, heat, *T, line.required_current)
@@ -148,7 +155,7 @@ def worst_loads(diameter, mass, cases):
 
 
 def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
-    """Slack of tension, sag and swing: section by section, those still left side by side.
+    """Slack of tension, sag, height and swing: section by section, those still left side by side.
 
     Returns who is left, and the temperature at which each sags all that is allowed (candidate,) [degC].
     """
@@ -166,7 +173,7 @@ def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
 
 
 def strung(c, made, line, section, temperatures, fixed_only=False):
-    """Return the slack of tension, sag and swing of candidates in a section [-], and how hot they may be there [degC].
+    """Return the slack of tension, sag, height and swing of candidates in a section, and how hot they may be [degC].
 
     Slack is nan where they cannot be strung.
 
@@ -195,10 +202,24 @@ def strung(c, made, line, section, temperatures, fixed_only=False):
                 and not (fixed_only and isinstance(case.temperature, str))]
     C = (H / pairs.load)[:, vertical]
     low = np.min(1 - line.constant[section] / C, axis=1, initial=np.inf) if vertical else np.full(len(c), np.inf)
-    found = {"tension": taut, "sag": low, "swing": _swing_slack(line, section, H, load)}
+    blown, high = _shape_slack(line, section, H / load[0], fixed_only)
+    found = {"tension": taut, "sag": np.minimum(low, blown), "height": high,
+             "swing": _swing_slack(line, section, H, load)}
     warm = temperature_for_tension(line.constant[section] * pairs.bare, settled.excess, pairs.span, pairs.bare,
                                    with_sets(pairs.law, settled.final_outer, settled.final_core))
     return {name: np.where(np.isnan(settled.excess), np.nan, values) for name, values in found.items()}, warm
+
+
+def _shape_slack(line, section, C, fixed_only):
+    """Slack of the constants `H/w` of the cases (candidate, case): of the least, and of the greatest."""
+    if line.least is None:
+        return np.full((2, len(C)), np.inf)
+    asked = np.array(["vertical" in case.checks and not (fixed_only and isinstance(case.temperature, str))
+                      for case in line.cases])
+    least, greatest = line.least[section], line.greatest[section]
+    low, high = asked & (least > 0), asked & np.isfinite(greatest)
+    return (np.min(1 - least[low] / C[:, low], axis=1, initial=np.inf),
+            np.min(1 - C[:, high] / greatest[high], axis=1, initial=np.inf))
 
 
 def _swing_slack(line, section, H, load):
