@@ -53,7 +53,8 @@ class Facts:
 
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
     `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what nothing is compared
-    with, though the study names it; `clouds` the surveyed points.
+    with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
+    stringing ends.
     """
 
     structures: Structures
@@ -70,6 +71,7 @@ class Facts:
     unread: tuple = ()
     clouds: tuple = ()
     own_wires: OwnWires | None = None
+    block_ends: tuple = ()
 
     @property
     def reference(self):
@@ -150,7 +152,7 @@ def assess_spans(facts, plan, ground, first, last):
         "violation_stretches": violation_stretches(scene, kept, columns, below, crossed, swept, ground, index),
         "swing_envelopes": envelope_rows(scene, facts.right_of_way),
         "structure_loads": load_rows(scene),
-        "clipping": clipping_rows(scene),
+        "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at,
                              _in_still_air(facts.cases, columns)),
         "point_clouds": met.columns,

@@ -159,7 +159,7 @@ def prepare(inputs, clock, *, surveyed=True):
     highest = np.fmax.reduce(base)
     facts = Facts(structures, inputs.framings, inputs.index, inputs.right_of_way, inputs.rules, inputs.options,
                   inputs.cases, inputs.shield, inputs.voltage, inputs.ratings(highest, plan.spans.azimuth),
-                  inputs.study.study.method, inputs.unread(), inputs.clouds.facts, inputs.own_wires)
+                  inputs.study.study.method, inputs.unread(), inputs.clouds.facts, inputs.own_wires, inputs.block_ends)
     return facts, plan, ground
 
 

@@ -174,11 +174,11 @@ NO_OBSTACLES = Obstacles(*(np.zeros(0, object) for _ in range(4)), np.zeros(0, b
 
 
 def findings(line, framing, rules, *, ground, things=NO_OBSTACLES, options=None, cases=(HOT,), way=None,
-             voltage=123e3, pieces=60, method="ruling_span", heat=None):
+             voltage=123e3, pieces=60, method="ruling_span", heat=None, block_ends=()):
     """Findings of a whole line over an analytic ground `ground(easting, northing)`, and its facts and plan."""
     base = np.where(np.isnan(line.base_elevation), ground(line.easting, line.northing), line.base_elevation)
     facts = Facts(line, framing, index_obstacles(things), way or RightOfWay(), rules, options or (option(),), cases,
-                  None, voltage, heat or NoHeat(), method)
+                  None, voltage, heat or NoHeat(), method, block_ends=block_ends)
     plan = Plan(*lay_out(line, base, unit_factor), base)
     surface = Ground(ground, lambda *ends: draped(ground, *ends, pieces=pieces))
     return assess_spans(facts, plan, surface, 0, len(plan.spans) - 1), facts, plan

@@ -1,23 +1,40 @@
 """Where the clamps of a new wire go: the layer `clipping`."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from corridor.line.laws import reshape_law, take_law
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clipping_offsets
+from corridor.mechanics.supports import HELD, Supports
 
 __all__ = ["clipping_rows"]
 
 
-def clipping_rows(scene):
+class _Blocks(NamedTuple):
+    """Blocks of spans that are in travellers together, block by block along each chain; columns (block,).
+
+    `chain`; `first`, `last` node of it, both ends of the block.
+    """
+
+    chain: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+
+
+def clipping_rows(scene, block_ends=()):
     """Return the rows of `clipping`: one per structure that a new phase wire runs through, and option.
 
-    The block that is strung is the whole section. Strings shall hang plumb once the wire is clipped in, at the tension
-    that the ruling span has at the stringing temperature in the initial condition.
+    Strings shall hang plumb once the wire is clipped in, at the tension that the ruling span has at the stringing
+    temperature in the initial condition.
 
     Parameters
     ----------
     scene : Scene
+    block_ends : sequence of str
+        Suspension structures at which a block ends; without one a block is a whole section. There the wire is anchored
+        where it will be clamped: no offset, no traveller.
 
     Returns
     -------
@@ -26,39 +43,82 @@ def clipping_rows(scene):
     """
     model, new = scene.model, [o for o, option in enumerate(scene.options) if not option.existing]
     chains = np.zeros(0, int) if model is None else np.flatnonzero(scene.wires.kind[model.chains.row[:, 0]] == "phase")
-    c, o = (np.repeat(chains, len(new)), np.tile(np.array(new, int), len(chains)))
-    if not len(c):
-        return _rows(scene, *(np.zeros(0, int) for _ in range(3)), *(np.zeros(0) for _ in range(6)))
-    T = np.array([scene.options[i].wiring.stringing_temperature for i in new])[np.searchsorted(new, o)]
-    H, found, lean = _in_travellers(scene, c, o, T)
-    count = model.chains.count[c]
-    row, node = np.nonzero(np.arange(1, found.offset.shape[1] - 1) < count[:, None])
+    if not len(chains) or not new:
+        return _rows(scene, *(np.zeros(0, int) for _ in range(5)), *(np.zeros(0) for _ in range(6)))
+    blocks = _blocks(scene, chains, block_ends)
+    b, o = (index.ravel() for index in np.indices((len(blocks.chain), len(new))))
+    option, block = np.array(new)[o], _Blocks(*(column[b] for column in blocks))
+    T = np.array([each.wiring.stringing_temperature for each in scene.options])[option]
+    H, found, lean = _in_travellers(scene, block, option, T)
+    count = block.last - block.first
+    through = block.last < model.chains.count[block.chain]
+    row, node = np.nonzero(np.arange(1, found.offset.shape[1]) < (count + through)[:, None])
     node += 1
-    after = model.chains.row[c[row], node]
-    back, ahead = found.horizontal_tension[row, node - 1], found.horizontal_tension[row, node]
-    return _rows(scene, after, o[row], scene.spans.tail[scene.wires.span[after]], T[row], H[row],
-                 found.offset[row, node], lean[row, node], back, ahead)
+    after = model.chains.row[block.chain[row], block.first[row] + node]
+    anchored = node == count[row]
+    # Past an anchor comes the next block of the same chain and option.
+    ahead_row, ahead_node = np.where(anchored, row + len(new), row), np.where(anchored, 0, node)
+    return _rows(scene, after, option[row], scene.spans.tail[scene.wires.span[after]],
+                 *_ends(scene, block, row), T[row], H[row], np.where(anchored, 0.0, found.offset[row, node]),
+                 np.where(anchored, np.nan, lean[row, node]), found.horizontal_tension[row, node - 1],
+                 found.horizontal_tension[ahead_row, ahead_node])
 
 
-def _in_travellers(scene, c, o, T):
+def _blocks(scene, chains, block_ends):
+    """Blocks of some chains."""
+    model, found = scene.model, []
+    ends = np.isin(scene.structures.structure.astype(str), list(block_ends))
+    for c in chains:
+        count = model.chains.count[c]
+        within = scene.spans.tail[scene.wires.span[model.chains.row[c, 1:count]]]
+        cuts = [0, *(1 + np.flatnonzero(ends[within])).tolist(), count]
+        found += [(c, a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    return _Blocks(*np.array(found).T)
+
+
+def _ends(scene, block, row):
+    """Structures at both ends of the blocks of rows."""
+    chains, span = scene.model.chains, scene.wires.span
+    return (scene.spans.tail[span[chains.row[block.chain, block.first]]][row],
+            scene.spans.head[span[chains.row[block.chain, block.last - 1]]][row])
+
+
+def _in_travellers(scene, block, o, T):
     """Tension after clipping in [N], blocks in travellers, and how far their strings lean ahead [m]."""
     model, strung = scene.model, scene.strung
-    g = model.group[c]
+    g = model.group[block.chain]
     law = take_law(reshape_law(strung.initial, strung.excess.shape), (g, o))
     weight = strung.bare_weight[g, o]
     H = ruling.tension(strung.excess[g, o], scene.groups.span[g], weight, T, law).horizontal_tension
     load = weight[:, None] * np.array([0.0, 0.0, -1.0])
-    supports = model.supports(c)
-    found = clipping_offsets(supports, H, load, T, law, count=model.chains.count[c])
-    moved, right = found.sheave - supports.hinge, model.right(c)
+    supports, right = _supports(model, block, o)
+    found = clipping_offsets(supports, H, load, T, law, count=block.last - block.first)
+    moved = found.sheave - supports.hinge
     return H, found, moved[..., 1] * right[..., 0] - moved[..., 0] * right[..., 1]
 
 
-def _rows(scene, wire, option, structure, temperature, tension, offset, lean, back, ahead):
-    section = scene.spans.section[scene.wires.span[wire]]
+def _supports(model, block, option):
+    """What holds each block, its ends within a section anchored where the wire will be; and the right of the line."""
+    chains = model.chains
+    node = block.first[:, None] + np.arange((block.last - block.first).max() + 1)
+    within = np.minimum(node, chains.row.shape[1])
+    at = block.chain[:, None], within
+    anchored = (node == block.first[:, None]) & (block.first > 0)[:, None]
+    anchored |= (node == block.last[:, None]) & (block.last < chains.count[block.chain])[:, None]
+    s = chains.supports
+    hinge = np.where(anchored[..., None], model.clipped_end[block.chain[:, None], option[:, None], within],
+                     s.hinge[at])
+    held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at],
+                    np.zeros_like(hinge), s.stiffness[at])
+    return held, model.right(block.chain)[np.arange(len(node))[:, None], within]
+
+
+def _rows(scene, wire, option, structure, first, last, temperature, tension, offset, lean, back, ahead):
+    section, name = scene.spans.section[scene.wires.span[wire]], scene.structures.structure
     return {
-        "line": scene.structures.line[structure], "structure": scene.structures.structure[structure],
+        "line": scene.structures.line[structure], "structure": name[structure],
         "wire": scene.wires.wire[wire], "section": scene.sections.name[section],
+        "block": np.array([f"{a}-{b}" for a, b in zip(name[first], name[last], strict=True)], object),
         "option": np.array([each.name for each in scene.options], object)[option],
         "temperature_c": temperature, "horizontal_tension_n": tension, "clipping_offset_m": offset,
         "traveller_lean_m": lean, "back_tension_n": back, "ahead_tension_n": ahead,

@@ -4,9 +4,9 @@ A load is judged against the wire that hangs today, in its own worst case, never
 structure both spans of a wire pull at one string; at a strain structure each section that ends there has rows
 of its own, since a structure must hold the one without the other.
 
-Along the line a wire that runs through is all but balanced, and what is left of it says nothing of a structure: one that
-holds the wire up is made, along the line, for a wire that breaks on one side. So there the tension of the tighter span
-is compared, which that load goes with (security loads of IEC 60826, recalled).
+Along the line a wire that runs through is all but balanced, and what is left of it says nothing of a structure: one
+that holds the wire up is made, along the line, for a wire that breaks on one side. So there the tension of the tighter
+span is compared, which that load goes with (security loads of IEC 60826, recalled).
 """
 
 import numpy as np

@@ -25,6 +25,7 @@ from corridor.inputs.structures import check_framings, place, read_framings, rea
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Case, Framings, Limit, Option, OwnWires, RightOfWay, Structures, Tightened, Wiring
 from corridor.planning.ratings import ratings_from
+from corridor.study.stringing import check_block_ends
 
 __all__ = ["Inputs", "read_inputs"]
 
@@ -61,6 +62,11 @@ class Inputs:
         """What is asked of wires of the same structures, or None."""
         asked = self.study.own_wires
         return None if asked is None else OwnWires(asked.galloping)
+
+    @property
+    def block_ends(self):
+        """Suspension structures at which a block of stringing ends."""
+        return () if self.study.stringing is None else self.study.stringing.block_ends
 
     @property
     def voltage(self):
@@ -159,6 +165,7 @@ def read_inputs(study):
     framings = read_framings(resolve(study.framings.file))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     _check_ice(study, structures, framings)
+    check_block_ends(study.path, study.stringing, structures)
     options, cases, shield = _options(study), _cases(study), _shield(study)
     _check_strength(study, options, shield)
     for given, option in zip(study.options, options, strict=True):

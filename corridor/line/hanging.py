@@ -105,6 +105,10 @@ class Model:
     ----------
     unstressed : ndarray, shape (chain, option, span)
         Length of each span's wire without force [m]; nan where a hinge or the stringing is unknown.
+    clipped_end : ndarray, shape (chain, option, node, 3)
+        Where wires were when they were clipped in [m].
+    clipped_at : ndarray, shape (group, option)
+        [degC]
     """
 
     def __init__(self, chains, strung, group, ruling_spans, temperature, law):
@@ -119,13 +123,13 @@ class Model:
         clipped = clip_in(self.supports(c), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
                           count=chains.count[c])
         self.unstressed = clipped.unstressed.reshape(len(g), options, -1)
-        self._end = clipped.end.reshape(len(g), options, -1, 3)
+        self.clipped_end = clipped.end.reshape(len(g), options, -1, 3)
 
     def rest(self, frame, option):
         """Return the frame with wires where they hung when an option (index) was clipped in."""
         chains = self.chains
         start, end = frame.start.copy(), frame.end.copy()
-        for whole, nodes in ((start, self._end[:, option, :-1]), (end, self._end[:, option, 1:])):
+        for whole, nodes in ((start, self.clipped_end[:, option, :-1]), (end, self.clipped_end[:, option, 1:])):
             place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
             known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
             whole[chains.row[known]] = place[known]

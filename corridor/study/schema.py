@@ -15,6 +15,7 @@ from corridor.study.design import Design
 from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
+from corridor.study.stringing import Stringing
 from corridor.study.table import FilePath, Read, Table, Text
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -294,6 +295,7 @@ class Study(Table):
     conductors: tuple[ConductorEntry, ...] = Field(
         (), description="Conductors that the catalogue lacks."
     )
+    stringing: Stringing | None = Field(None, description="How new wires are strung.")
     cases: tuple[Case, ...] = Field(min_length=1, description="Weather and load.")
     rules: RuleChoice = Field(description="The required clearances.")
     obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")

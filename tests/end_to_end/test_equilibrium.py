@@ -135,6 +135,69 @@ def test_clamps_of_a_new_wire_on_a_slope(tmp_path):
     assert slope["clipping_offset_m"][1] < slope["clipping_offset_m"][0]
 
 
+def clamps(tmp_path, bases, block_ends=(), framing=None):
+    count = len(bases)
+    line = structures(np.arange(count) * 300.0, np.zeros(count), framing=["held", *["hung"] * (count - 2), "held"],
+                      base=np.asarray(bases, float) + np.r_[0, np.full(count - 2, LENGTH), 0], role=framing)
+    found = findings(line, hanging_at(), rules_of(tmp_path, [("ground", "vertical", 6.0)]), cases=(BARE,),
+                     ground=lambda e, n: 0 * e - 50, method="equilibrium", block_ends=block_ends,
+                     options=(option(), option("new", existing=False)))[0]
+    return found["clipping"], found["wires"]
+
+
+def test_blocks_are_strung_one_by_one(tmp_path):
+    """A slope of seven spans in blocks of three, two and two. Each is as a section of its own that ends where the wire
+    is held; between the blocks there is an anchor, which needs no offset. The wires are the same in the end."""
+    bases = 30.0 * np.arange(8) + np.array([0, 2.0, -4, 3, 0, 5, -3, 0])
+    (whole, wires), (parts, again) = (clamps(tmp_path, bases, ends) for ends in ((), ("T4", "T6")))
+    assert set(whole["block"]) == {"T1-T8"}
+    assert dict(zip(parts["structure"], parts["block"], strict=True)) == {
+        "T2": "T1-T4", "T3": "T1-T4", "T4": "T1-T4", "T5": "T4-T6", "T6": "T4-T6", "T7": "T6-T8"}
+    anchored = np.isin(parts["structure"], ["T4", "T6"])
+    assert (parts["clipping_offset_m"][anchored] == 0).all() and np.isnan(parts["traveller_lean_m"][anchored]).all()
+    assert np.abs(whole["clipping_offset_m"][anchored]).min() > 0.02
+    # Within a block the tension along the wire rises with its height alone: `H_ahead - H_back` of a slope, as above.
+    inner = ~anchored
+    pull = (parts["ahead_tension_n"] - parts["back_tension_n"])[inner]
+    assert (pull > 0.5 * W * 25).all() and (pull < 1.5 * W * 35).all()
+    # At an anchor the next block begins: slacker below, tighter above than the block between.
+    assert (parts["ahead_tension_n"] < parts["back_tension_n"])[anchored].all()
+    np.testing.assert_array_equal(wires["horizontal_tension_n"], again["horizontal_tension_n"])
+    # The clipped wire has one tension, between those that its block has in travellers.
+    for block in ("T1-T4", "T4-T6", "T6-T8"):
+        rows = parts["block"] == block
+        own = np.r_[parts["back_tension_n"][rows], parts["ahead_tension_n"][rows & inner]]
+        assert own.min() < parts["horizontal_tension_n"][0] < own.max()
+
+
+def test_a_block_between_anchors_is_a_section_that_is_held_there(tmp_path):
+    """Offsets of the spans T1-T4 of five are those of a line that ends at T4, where the wire hangs when it is plumb."""
+    bases = np.array([0.0, 12.0, 15.0, 40.0, 44.0, 60.0])
+    parts, _ = clamps(tmp_path, bases, ("T4",))
+    lone, _ = clamps(tmp_path, bases[:4])
+    for name in ("clipping_offset_m", "traveller_lean_m"):
+        own = parts[name][np.isin(parts["structure"], ["T2", "T3"])]
+        # The limit is of the whole section, whose ruling span is the same; the highest support is another.
+        np.testing.assert_allclose(own, lone[name], rtol=0.02)
+
+
+@pytest.mark.parametrize("name", ["9", "1"])
+def test_a_block_that_ends_nowhere_is_refused(study, capsys, name):
+    """A structure that there is not, and a terminal one, which ends a block anyway."""
+    study.change("[framings]", f'[stringing]\nblock_ends = ["{name}"]\n[framings]')
+    study.write()
+    assert study.command("--quiet") == 2
+    assert f"stringing.block_ends.0: found '{name}'" in " ".join(capsys.readouterr().err.split())
+
+
+def test_blocks_of_a_study(study):
+    study.change("[framings]", '[stringing]\nblock_ends = ["2"]\n[framings]')
+    study.change("existing = true\n", "")
+    study.write()
+    found = study.check()
+    assert found.row("clipping", wire="A", structure="2", option="today")["block"] == "1-2"
+
+
 KEYS = 'ice = "12 mm"\n'
 
 
