@@ -103,7 +103,7 @@ def _glyph(plot, sources, name, glyph, style):
     source = sources.setdefault(name, ColumnDataSource(name=name, data={c: [] for c in sorted(columns | {"tip"})}))
     plain = {key: v for key, v in style.items() if key in ("anchor", "padding")}
     values = {key: {"field": v} if v in columns else {"value": v} for key, v in style.items() if key not in plain}
-    return getattr(plot, glyph)(source=source, **values, **plain)
+    return getattr(plot, glyph)(source=source, name=f"{name} drawn", **values, **plain)
 
 
 def _look(plot):

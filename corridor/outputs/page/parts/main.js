@@ -127,10 +127,11 @@ class Page {
       const card = Object.assign(document.createElement("button"), {className: "card"}), add = (tag, words, cls = "") => card.append(Object.assign(document.createElement(tag), {textContent: words, className: cls}));
       card.dataset.option = name; add("strong", name); add("span", t.conductor.at(i), "soft");
       add("span", short ? `${short} fall short, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "nothing assessed falls short", short ? "bad" : "good");
-      add("span", gaps ? `${gaps} not assessed` : "everything assessed", gaps ? "gap" : "good");
+      add("span", gaps ? `${gaps} not assessed, which is no pass` : "everything assessed", gaps ? "gap" : "good");
       if (isFinite(all)) add("span", `${all.toFixed(0)} A where all is put right; as it stands ${isFinite(now) ? `${now.toFixed(0)} A` : "not known"}` + (isFinite(asked) ? `; asked ${asked.toFixed(0)} A` : ""), "soft");
       card.onclick = () => this.changeKeys(name, this.case); place.append(card);
     }
+    document.getElementById("verdict").hidden = true;     // the cards say the same
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }

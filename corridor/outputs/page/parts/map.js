@@ -71,8 +71,9 @@ class CorridorMap {
   settle() {
     const v = this.view; this.scale = v.scale;
     const seen = v.scale > .03 || this.page.count < 400 ? range(this.page.count).filter(i => this.visible(i)) : [];
+    for (const name of ["areas", "discs", "ways"]) { const drawn = this.plot.find(`${name} drawn`), seen = v.scale > .008; if (drawn.visible !== seen) drawn.visible = seen; }
     const far = v.scale < .02; if (far !== this.far) { this.far = far; this.fillSpans(); this.fillMarks(); }
-    this.fillNear(v.scale, seen); this.fillStructures(v.scale);
+    this.fillNear(v.scale, seen); this.crossings = v.scale > .12 ? this.nameCrossings(seen) : []; this.fillStructures(v.scale);
   }
 
   fillSpans() {
@@ -100,6 +101,16 @@ class CorridorMap {
     this.plot.fill("edges", edges); this.plot.fill("wires", wires); this.plot.fill("envelopes", envelopes);
   }
 
+  // Names of what the seen spans cross, once each, beside the line.
+  nameCrossings(seen) {
+    const c = this.data.clearances, named = new Set(), found = [];
+    for (const i of seen) for (const row of this.page.of(c.first, i)) {
+      const name = c.obstacle.at(row), kind = c.against.at(row); if (!name || named.has(name) || !["road", "rail", "water", "line"].includes(kind)) continue;
+      named.add(name); found.push(text(this.place(i, c.distance_from_start_m.at(row), 0), name, {colour: "#55534c", dx: 7, dy: -22, style: "italic"}));
+    }
+    return found;
+  }
+
   // Place along and right of a span, in the grid.
   place(i, along, right) {
     const p = this.data.spans, length = p.length_m.at(i), [e0, n0] = [p.e0.at(i), p.n0.at(i)];
@@ -110,11 +121,11 @@ class CorridorMap {
   fillStructures(scale) {
     const d = this.data.structures, marks = [], names = [];
     for (let i = 0; i < d.easting.length; i++) {
-      const strain = d.role.at(i) !== "suspension", at = [d.easting.at(i), d.northing.at(i)]; if (!strain && scale < .02) continue;
+      const strain = d.role.at(i) !== "suspension", at = [d.easting.at(i), d.northing.at(i)]; if (scale < (strain ? .008 : .02)) continue;
       marks.push(mark(at, strain ? "square" : "circle", scale < .03 ? 4 : strain ? 9 : 7, "#33383c", {fill: strain ? "#33383c" : "#ffffff"}));
       if (scale > .09 || (strain && scale > .03)) names.push(text(at, d.structure.at(i), {dx: 8, dy: 13}));
     }
-    this.plot.fill("structures", marks); this.plot.fill("names", [...names, ...(this.workNames || [])]);
+    this.plot.fill("structures", marks); this.plot.fill("names", [...names, ...this.crossings, ...(this.workNames || [])]);
   }
 
   // From afar rings would hide the line: a short upright bar stands for each.
