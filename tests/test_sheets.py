@@ -1,13 +1,15 @@
-"""Plan-and-profile sheets of the demo: read back as text by pypdf, their size and fonts as PDF has them."""
+"""Plan and profile of the demo: sheets read back by pypdf, with size and fonts as PDF has them; DXF by ezdxf."""
 
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pyogrio
 import pytest
+import shapely
 
 from corridor import check_study
-from corridor.errors import InputError
+from corridor.errors import CorridorError, InputError
 from corridor.jobs.draw import draw_study
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -61,3 +63,99 @@ def test_refused(study):
         draw_study(study, options=("no such",))
     with pytest.raises(InputError, match="case"):
         draw_study(study, cases=("no such",))
+
+
+def test_letters_are_legible(pages):
+    """ISO 3098-1 (recalled): capitals of 1.8 mm at least. Capitals of DejaVu Sans are 0.729 of the size (its file)."""
+    sizes = []
+    for page in pages:
+        page.extract_text(visitor_text=lambda text, cm, tm, font, size: text.strip() and sizes.append(
+            size * abs(tm[0] * tm[3] - tm[1] * tm[2]) ** 0.5 * abs(cm[0] * cm[3] - cm[1] * cm[2]) ** 0.5))
+    assert len(sizes) > 100
+    assert min(sizes) * 25.4 / 72 * 0.729 >= 1.8
+
+
+def test_some_sheets(study):
+    """A range has so many sheets, numbered as among all; those worth a look have a violation or a gap each."""
+    pypdf = pytest.importorskip("pypdf")
+    some = draw_study(study, output=study.with_name("some.pdf"), options=("thermal alloy",), sheets=(2, 3))
+    texts = [page.extract_text() for page in pypdf.PdfReader(some.output).pages]
+    assert some.sheets == len(texts) == 2 and "2 / 6" in texts[0] and "3 / 6" in texts[1]
+    findings = study.with_name("findings.gpkg")
+    spans = {span for name in ("violations", "not_assessed") for option, span in pyogrio.read_dataframe(
+        findings, layer=name, read_geometry=False)[["option", "span"]].dropna().itertuples(index=False)
+             if option == "annealed on carbon"}
+    few = draw_study(study, output=study.with_name("short.pdf"), options=("annealed on carbon",), short=True)
+    texts = [page.extract_text() for page in pypdf.PdfReader(few.output).pages]
+    shown = [{span for span in spans if all(name in text for name in span.split("-"))} for text in texts]
+    assert few.sheets == len(shown) < 6 and all(shown) and set().union(*shown) == spans
+    with pytest.raises(InputError, match="sheets from 1 to 6"):
+        draw_study(study, sheets=(6, 7))
+
+
+# DXF, re-read by ezdxf
+
+
+@pytest.fixture(scope="module")
+def dxf(study):
+    ezdxf = pytest.importorskip("ezdxf")
+    result = draw_study(study, kind="dxf", options=("thermal alloy", "existing"), cases=("hot", "ice"))
+    drawings = {path.stem.rpartition("_")[2]: ezdxf.readfile(path) for path in result.files}
+    assert list(drawings) == ["plan", "profile"]
+    return drawings
+
+
+def by_layer(drawing, kind, layer):
+    return drawing.modelspace().query(f'{kind}[layer=="{layer}"]')
+
+
+def test_dxf_is_sound(dxf):
+    """The library's own audit; metres; nothing on layer 0; layers begin with what they show and name their option."""
+    for drawing in dxf.values():
+        audit = drawing.audit()
+        assert not audit.errors and not audit.fixes
+        assert drawing.units == 6  # metres, of the DXF reference's $INSUNITS
+        used = {entity.dxf.layer for entity in drawing.modelspace()}
+        assert "0" not in used and {"SHORT thermal alloy", "SHORT existing", "NOT ASSESSED existing"} <= used
+        assert "NOT FOR CONSTRUCTION" in drawing.modelspace().query("MTEXT").first.text
+
+
+def test_dxf_plan_lies_in_the_grid(dxf, study):
+    """Structures, spans and places that fall short are where the findings have them, to 1 cm, the line's thinning."""
+    findings = study.with_name("findings.gpkg")
+    posts = pyogrio.read_dataframe(findings, layer="structures").geometry
+    drawn = [tuple(ring.dxf.center)[:2] for ring in by_layer(dxf["plan"], "CIRCLE", "STRUCTURES")]
+    assert np.abs(np.array(drawn) - np.column_stack([posts.x, posts.y])).max() < 1e-6
+    rows = pyogrio.read_dataframe(findings, layer="violations").query("option == 'thermal alloy'")
+    rows = rows.sort_values("margin_m").groupby(["span", "against", "obstacle"], dropna=False).head(1)
+    rings = {tuple(np.round(ring.dxf.center, 3)[:2]) for ring in by_layer(dxf["plan"], "CIRCLE", "SHORT thermal alloy")}
+    assert rings == {(round(p.x, 3), round(p.y, 3)) for p in rows.geometry}
+    lines = by_layer(dxf["plan"], "LWPOLYLINE", "WIRES thermal alloy hot")
+    wires = pyogrio.read_dataframe(findings, layer="wires").query("option == 'thermal alloy' and case == 'hot'")
+    assert len(lines) == len(wires)
+    for line, shape in zip(lines, wires.geometry, strict=True):
+        got = shapely.linestrings([point[:2] for point in line.get_points()])
+        assert shapely.hausdorff_distance(got, shapely.force_2d(shape)) < 0.0101
+
+
+def test_dxf_profile_is_to_scale(dxf, study):
+    """Of each span the lowest wire: its greatest depth below its chord is the sag of the findings, ten times (5 mm)."""
+    wires = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="wires")
+    wires = wires[(wires["option"] == "existing") & (wires["case"] == "ice") & (wires["kind"] == "phase")]
+    lines = by_layer(dxf["profile"], "LWPOLYLINE", "PHASE WIRES existing ice")
+    assert len(lines) == wires["span"].nunique()
+    sags = {round(sag, 2) for sag in wires["sag_m"]}
+    for line in lines:
+        x, y = np.array([point[:2] for point in line.get_points()]).T
+        sag = (np.interp(x, x[[0, -1]], y[[0, -1]]) - y).max() / 10
+        assert min(abs(sag - known) for known in sags) < 0.015 + 0.002 * sag
+    posts = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="structures")
+    feet = sorted(tuple(line.get_points()[0][:2]) for line in by_layer(dxf["profile"], "LWPOLYLINE", "STRUCTURES"))
+    want = sorted(zip(posts["station_m"], 10 * posts["base_elevation_m"], strict=True))
+    assert np.abs(np.array(feet) - want).max() < 1e-6
+
+
+def test_dxf_without_its_library(study, monkeypatch):
+    monkeypatch.setattr("corridor.outputs.drawings.dxf.find_spec", lambda name: None)
+    with pytest.raises(CorridorError, match=r"corridor\[dxf\]"):
+        draw_study(study, kind="dxf")

@@ -13,28 +13,49 @@ __all__ = ["draw"]
 @STUDY
 @click.option("--findings", "-i", type=click.Path(path_type=Path),
               help="GeoPackage of the check; default: that of the study.")
-@click.option("--output", "-o", type=click.Path(path_type=Path), help="PDF to write; default: beside the findings.")
+@click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
+@click.option("--kind", type=click.Choice(("pdf", "dxf")), default="pdf", show_default=True,
+              help="Sheets as one PDF, or plan and profile as two DXF files.")
 @click.option("--option", "options", multiple=True, help="Option to draw, more than once for more; default: the worst.")
 @click.option("--case", "cases", multiple=True, help="Case to draw; default: the first three compared vertically.")
 @click.option("--scale", type=click.FloatRange(min=100), default=5000, show_default=True,
               help="Scale along the line, 1 to this; smaller where a span would not fit.")
+@click.option("--sheets", help="Sheets to draw, as 3-5 or 4; default: all.")
+@click.option("--short", is_flag=True, help="Only sheets where something falls short or was not assessed.")
 @QUIET
-def draw(study, findings, output, options, cases, scale, quiet):
-    """Draw plan and profile of STUDY as sheets, one PDF on A3.
+def draw(study, findings, output, kind, options, cases, scale, sheets, short, quiet):
+    """Draw plan and profile of STUDY as sheets, one PDF on A3, or as DXF.
 
     Plan with what stands about the line, its right-of-way and where it falls
     short; profile with ground, wires, required clearance, crossings, and what
     was not assessed. Needs the findings of `corridor check`.
 
+    DXF has the plan where it lies in the grid, and the profile ten times
+    exaggerated; what is of an option is on layers that name it.
+
     \b
-    Example
+    Examples
       corridor check study.toml; corridor draw study.toml -o sheets.pdf
+      corridor draw study.toml --kind dxf --option "new wire"
     """
     from corridor.jobs.draw import draw_study
     from corridor.terminal import progress_bar
 
     with progress_bar("Drawing sheets", quiet) as progress:
-        result = draw_study(study, findings, output, options=options, cases=cases, scale=scale, time=run_time(),
-                            progress=progress)
+        result = draw_study(study, findings, output, kind=kind, options=options, cases=cases, scale=scale,
+                            sheets=_range(sheets), short=short, time=run_time(), progress=progress)
     if not quiet:
-        click.echo(f"Written: {result.output} ({result.sheets} sheets; cases {', '.join(result.cases)})", err=True)
+        for path in result.files:
+            click.echo(f"Written: {path}", err=True)
+        click.echo(f"{result.sheets} sheets; cases {', '.join(result.cases)}", err=True)
+
+
+def _range(text):
+    """First and last sheet of a text as 3-5 or 4."""
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    try:
+        return int(first), int(last or first)
+    except ValueError:
+        raise click.BadParameter(f"{text!r} is no range of sheets, as 3-5 or 4", param_hint="--sheets") from None

@@ -1,35 +1,46 @@
-"""A job beside the check: plan-and-profile sheets of its findings."""
+"""A job beside the check: plan and profile of its findings, as sheets (PDF) or for a drawing program (DXF)."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
+import pyogrio
 import shapely
 
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.read_back import read_back, same_inputs
-from corridor.outputs.drawings.sheets import Scene, draw_sheets
+from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
+from corridor.outputs.drawings.scenes import Scene
+from corridor.outputs.drawings.sheets import cut_sheets, draw_sheets, worth_a_look
 from corridor.study import load_study
 
-__all__ = ["Drawn", "draw_study"]
+__all__ = ["KINDS", "Drawn", "draw_study"]
 
-_LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "not_assessed", "options", "run",
-           "inputs")
+#: Kinds of drawing.
+KINDS = ("pdf", "dxf")
+_SMALL = ("structures", "spans", "sections", "options", "run", "inputs")
+#: Layers of which the options drawn are read, and of wires the cases drawn: of a long line all would fill the memory.
+_OF_OPTIONS = ("clearances", "violations", "not_assessed")
 #: Cases that are drawn where none are asked for.
 _CASES = 3
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """Sheets that were drawn: `output` the PDF, `sheets` their number, `cases` drawn."""
+    """What was drawn: `files` written, the first of them `output`; `sheets` their number, `cases` drawn."""
 
-    output: Path
+    files: tuple
     sheets: int
     cases: tuple
 
+    @property
+    def output(self):
+        return self.files[0]
 
-def draw_study(path, findings=None, output=None, *, options=(), cases=(), scale=5000.0, time=None, progress=None):
-    """Draw the findings of a study as plan-and-profile sheets, one PDF.
+
+def draw_study(path, findings=None, output=None, *, kind="pdf", options=(), cases=(), scale=5000.0, sheets=None,
+               short=False, time=None, progress=None):
+    """Draw the findings of a study: plan and profile, as one PDF of sheets, or as two DXF files.
 
     Parameters
     ----------
@@ -38,11 +49,17 @@ def draw_study(path, findings=None, output=None, *, options=(), cases=(), scale=
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     output : path, optional
-        The PDF; default: beside the findings, with the ending .pdf.
+        The file; default: beside the findings, with the ending of its kind. Of DXF the names get _plan and _profile.
+    kind : str
+        One of KINDS.
     options, cases : sequence of str, optional
         What is drawn; default: the option with the most violations, and the first cases that are compared vertically.
     scale : float
         Metres on the ground to a metre of paper, along the line.
+    sheets : (int, int), optional
+        First and last sheet to draw, counted from 1; default: all. The profile of a DXF is drawn for them alone.
+    short : bool
+        Whether to leave out sheets on which nothing falls short and all was assessed.
     time : datetime, optional
         What the PDF says it was made at.
     progress : callable, optional
@@ -51,26 +68,51 @@ def draw_study(path, findings=None, output=None, *, options=(), cases=(), scale=
     Raises
     ------
     InputError
-        There are no findings of the study as it stands, or no such option or case.
+        There are no findings of the study as it stands, no such option, case or sheet, or nothing to draw.
+    CorridorError
+        The library for DXF is missing.
     """
+    if kind == "dxf":
+        need_dxf()
     study = load_study(path)
-    source, layers = read_back(study, findings, _LAYERS)
-    target = Path(output) if output else source.with_suffix(".pdf")
-    if not target.parent.is_dir():
-        raise InputError(target, "output", f"no folder {target.parent.name!r}", "a folder that exists")
-    table = layers["options"]
+    source = own_findings(study, findings)
+    target = _target(source, output, kind)
+    table = pyogrio.read_dataframe(source, layer="options")
     options = _chosen("option", options, table["option"]) or [table["option"][table["violations"].idxmax()]]
     upright = [case.name for case in study.cases if "vertical" in case.checks] or [c.name for c in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
+    layers = _read(source, options, cases)
     inputs = read_inputs(study)
     with inputs.terrain:
         same_inputs(source, layers["inputs"], inputs)
         shapes, names = _shapes(inputs)
-        title = study.study.title or study.path.stem
-        way = _way(inputs, layers["spans"])
-        scenes = [Scene(layers, option, cases, inputs.terrain.sample, shapes, names, way, title) for option in options]
-        count = draw_sheets(target, scenes, scale=scale, time=time, progress=progress)
-    return Drawn(target, count, cases)
+        title, edge = study.study.title or study.path.stem, _edge(inputs, layers["spans"])
+        scenes = [Scene(layers, option, cases, inputs.terrain.sample, shapes, names, edge, title) for option in options]
+        pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
+        files = _WRITERS[kind](target, pairs, scale, time, progress)
+    return Drawn(files, sum(len(chosen) for _, chosen in pairs), cases)
+
+
+def _pdf(target, pairs, scale, time, progress):
+    draw_sheets(target, pairs, time=time, progress=progress)
+    return (target,)
+
+
+def _dxf(target, pairs, scale, time, progress):
+    files = tuple(target.with_name(f"{target.stem}_{part}.dxf") for part in ("plan", "profile"))
+    write_plan(files[0], [scene for scene, _ in pairs], scale=scale)
+    write_profile(files[1], pairs, scale=scale, progress=progress)
+    return files
+
+
+_WRITERS = {"pdf": _pdf, "dxf": _dxf}
+
+
+def _target(source, output, kind):
+    target = Path(output) if output else source.with_suffix(f".{kind}")
+    if not target.parent.is_dir():
+        raise InputError(target, "output", f"no folder {target.parent.name!r}", "a folder that exists")
+    return target
 
 
 def _chosen(what, wanted, known):
@@ -80,17 +122,48 @@ def _chosen(what, wanted, known):
     return list(wanted)
 
 
+def _read(source, options, cases):
+    """Layers of the findings as data frames, as far as they are drawn."""
+    own = f'"option" IN ({_quoted(options)})'
+    layers = {name: pyogrio.read_dataframe(source, layer=name) for name in _SMALL}
+    layers |= {name: pyogrio.read_dataframe(source, layer=name, where=f'{own} OR "option" IS NULL')
+               for name in _OF_OPTIONS}
+    return layers | {"wires": pyogrio.read_dataframe(source, layer="wires",
+                                                     where=f'{own} AND "case" IN ({_quoted(cases)})')}
+
+
+def _quoted(names):
+    return ", ".join("'" + name.replace("'", "''") + "'" for name in names)
+
+
+def _sheets(scene, scale, wanted, short):
+    """The sheets of a scene that are drawn."""
+    found = cut_sheets(scene, scale)
+    if wanted is not None:
+        first, last = wanted
+        if not 1 <= first <= last <= len(found):
+            raise InputError(None, "sheets", f"{first}-{last}", f"sheets from 1 to {len(found)}, the first before the "
+                             "last")
+        found = found[first - 1:last]
+    if short:
+        found = worth_a_look(scene, found)
+        if not found:
+            raise InputError(None, "short", f"no sheet of option {scene.option!r} where anything falls short or was "
+                             "not assessed", "all sheets")
+    return found
+
+
 def _shapes(inputs):
     """Geometries about the line and their names as the findings have them."""
     index = inputs.index
     return shapely.force_2d(index.part), index.obstacles.obstacle[index.of_part]
 
 
-def _way(inputs, spans):
-    """The right-of-way as one geometry, None where the study has none."""
+def _edge(inputs, spans):
+    """The edge of the right-of-way as lines, None where the study has none."""
     way = inputs.right_of_way
-    if way.half_width is None:
-        return way.polygon
-    factor = spans["ground_factor"].mean()
-    lines = shapely.force_2d(spans.geometry.values)
-    return shapely.union_all(shapely.buffer(lines, way.half_width / factor))
+    area = way.polygon
+    if way.half_width is not None:
+        lines = shapely.force_2d(spans.geometry.values)
+        area = shapely.union_all(shapely.buffer(lines, way.half_width / spans["ground_factor"].mean()))
+    return None if area is None else shapely.boundary(area)

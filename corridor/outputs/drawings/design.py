@@ -22,7 +22,7 @@ def draw_design(path, result):
         Of `corridor.jobs.design`.
     """
     s = result.screened
-    with drawn(7.6, 5.2) as (figure, panels):
+    with drawn(8.6, 5.4) as (figure, panels):
         axes = panels[0, 0]
         known = np.isfinite(s.loss) & np.isfinite(s.rating)
         handles = [_cloud(axes, s, known & ~s.meets, "x", _GREY, f"refused by a limit ({np.sum(~s.meets)})"),
@@ -33,7 +33,7 @@ def draw_design(path, result):
         axes.annotate("existing wire", (result.existing_rating, result.existing_loss), xytext=(8, 4),
                       textcoords="offset points", fontsize=8, zorder=5)
         _limits(axes, result)
-        axes.legend(handles=handles, loc="upper right", fontsize=8, markerscale=3)
+        axes.legend(handles=handles, loc="lower left", fontsize=8, markerscale=3, framealpha=0.9)
         axes.set(title="Geometries that could hang on the line: not products, to ask makers about",
                  xlabel="Rating at the maximum temperature [A per phase]",
                  ylabel=f"Loss of three phases at {result.line.required_current:g} A [kW/km]")
@@ -57,11 +57,16 @@ def _finalists(axes, result):
     x, y = s.rating[places], s.loss[places]
     axes.plot(x, y, "o", color=_RED, markersize=6, markerfacecolor="white", markeredgewidth=1.4, zorder=4)
     edge = s.rating[np.isfinite(s.loss)].max() * 1.02
-    apart = 0.045 * np.ptp([*y, result.existing_loss, s.loss[s.meets].max()])
+    apart = 0.085 * np.ptp([*y, result.existing_loss, s.loss[s.meets].max()])
     for each, a, b, place in zip(result.finalists, x, y, spread(list(y), apart), strict=True):
         axes.plot([a, edge], [b, place], color=_RED, linewidth=0.5, zorder=3)
-        axes.annotate(each.entry["name"].replace("design ", ""), (edge, place), xytext=(2, 0),
-                      textcoords="offset points", fontsize=7.5, va="center", color=_RED)
+        text = f"{each.entry['name'].replace('design ', '')}\n{each.chosen}, {_said(each.new)}"
+        axes.annotate(text, (edge, place), xytext=(2, 0), textcoords="offset points", fontsize=6.5, va="center",
+                      color=_RED, linespacing=1.05)
+
+
+def _said(new):
+    return "nothing new falls short" if not new else f"{len(new)} new violation{'s' if len(new) > 1 else ''}"
 
 
 def _limits(axes, result):
@@ -79,5 +84,6 @@ def _room(axes, result, known):
     x = np.array([*s.rating[known], result.existing_rating, result.line.required_current])
     x = x[x >= 0.6 * x[-2:].min()]
     y = [*s.loss[known], result.existing_loss]
-    axes.set_xlim(x.min() - 0.03 * np.ptp(x), x.max() + 0.28 * np.ptp(x))
-    axes.set_ylim(min(y) - 0.05 * np.ptp(y), np.quantile(y, 0.995) + 0.05 * np.ptp(y))
+    most = max([np.quantile(y, 0.98), result.existing_loss, *s.loss[[each.index for each in result.finalists]]])
+    axes.set_xlim(x.min() - 0.03 * np.ptp(x), x.max() + 0.42 * np.ptp(x))
+    axes.set_ylim(min(y) - 0.08 * (most - min(y)), most + 0.08 * (most - min(y)))

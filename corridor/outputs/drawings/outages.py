@@ -64,7 +64,7 @@ def draw_map(path, geometry, kind, outage, route):
             _group(axes, [(geometry[i], kind[i]) for i in np.flatnonzero(outage == g)], pen, g, count)
         axes.set_aspect("equal")
         axes.grid(False)
-        axes.set(title="Work by outage: lines are wires to pull, marks structures to raise", xlabel="Easting [m]",
+        axes.set(title="Work by outage: lines are wires to pull, marks other work", xlabel="Easting [m]",
                  ylabel="Northing [m]")
         axes.ticklabel_format(useOffset=False, style="plain")
         axes.xaxis.set_major_locator(_few())
@@ -80,12 +80,12 @@ def _few():
 
 def _group(axes, items, pen, g, count):
     label = f"outage {g + 1}"
-    wide = {"linewidth": 2.0 + 1.6 * (count - g), "alpha": 0.85}
+    wide = {"linewidth": 2.6 + 1.2 * (count - g), "solid_capstyle": "butt", "dash_capstyle": "butt"}
     for shape, kind in items:
         for part in shapely.get_parts(shape):
             xy = shapely.get_coordinates(part).T
-            style = {k: pen[k] for k in ("color", "linestyle")} | wide if kind == "pull" else \
+            style = {k: pen[k] for k in ("color", "linestyle")} | wide if kind in ("pull", "re-tension") else \
                 {"color": pen["color"], "marker": pen["marker"], "linestyle": "none", "markersize": 8,
-                 "markeredgecolor": "white", "zorder": 5}
+                 "markeredgecolor": "white", "markeredgewidth": 1.2, "zorder": 5}
             axes.plot(*xy, label=label, **style)
             label = None

@@ -4,17 +4,22 @@ from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
-__all__ = ["HEIGHT", "SHEET_STYLE", "WIDTH", "Sheet", "blank", "place", "short_number"]
+__all__ = ["HEIGHT", "SHEET_STYLE", "SMALL", "WIDTH", "Sheet", "blank", "place", "short_number"]
 
 #: A3 across (ISO 216) [mm].
 WIDTH, HEIGHT = 420.0, 297.0
 #: One inch [mm].
 _INCH = 25.4
 
+#: Least size of text [pt]: capitals of DejaVu Sans are 0.729 of it, so 1.8 mm, the least height that ISO 3098-1 has
+#: for letters on drawings (recalled).
+SMALL = 7.0
+
 #: Black on white; embedded vector fonts (TrueType, PDF font type 42).
 SHEET_STYLE = {
     "pdf.fonttype": 42, "font.family": "DejaVu Sans", "font.size": 7, "axes.linewidth": 0.5, "lines.linewidth": 0.7,
-    "axes.edgecolor": "black", "xtick.labelsize": 6.5, "ytick.labelsize": 6.5, "hatch.linewidth": 0.4,
+    "axes.edgecolor": "black", "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL, "hatch.linewidth": 0.4,
     "axes.axisbelow": True, "lines.dash_capstyle": "butt", "figure.constrained_layout.use": False,
 }
 

@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-from corridor.outputs.drawings.paper import place
+from corridor.outputs.drawings.paper import SMALL, place
 
 __all__ = ["LEFT", "draw_plan", "worst_rows"]
 
@@ -17,7 +17,7 @@ def draw_plan(figure, scene, sheet, across):
     Parameters
     ----------
     figure : Figure
-    scene : corridor.outputs.drawings.sheets.Scene
+    scene : corridor.outputs.drawings.scenes.Scene
     sheet : corridor.outputs.drawings.paper.Sheet
     across : float
         Height of the strip [mm].
@@ -29,8 +29,8 @@ def draw_plan(figure, scene, sheet, across):
     crossed = {row.obstacle for row in scene.rows("clearances", every_case=True, line=sheet.line).itertuples()
                if isinstance(row.obstacle, str)}
     _draw_shapes(axes, scene, sheet, box, crossed)
-    if scene.way is not None:
-        _draw_parts(axes, sheet, shapely.boundary(scene.way), box, color="black", linewidth=0.5,
+    if scene.edge is not None:
+        _draw_parts(axes, sheet, scene.edge, box, color="black", linewidth=0.5,
                     linestyle=(0, (9, 2, 1.5, 2)), zorder=3)
     _draw_line(axes, sheet)
     _draw_short(axes, scene, sheet)
@@ -39,7 +39,7 @@ def draw_plan(figure, scene, sheet, across):
     axes.text(0.0, 1.015, f"PLAN 1:{sheet.horizontal:.0f}   "
               "Rings: falls short in any case, margin in m.  Wide bars: not assessed, no pass.  "
               "Dash and dot: edge of right-of-way.",
-              transform=axes.transAxes, fontsize=6.5, va="bottom")
+              transform=axes.transAxes, fontsize=SMALL, va="bottom")
 
 
 def _turn(sheet, shape):
@@ -82,7 +82,7 @@ def _name_shape(axes, part, name, box, taken, millimetre):
     while any(abs(x - e) < 24 * millimetre and abs(y - n) < 2.8 * millimetre for e, n in taken):
         y -= 2.9 * millimetre
     taken.append((x, y))
-    axes.annotate(name, (x, y), xytext=(1.5, -1.5), textcoords="offset points", fontsize=5.5, va="top",
+    axes.annotate(name, (x, y), xytext=(1.5, -1.5), textcoords="offset points", fontsize=SMALL, va="top",
                   color="0.2", clip_on=True, zorder=4,
                   bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
 
@@ -97,7 +97,7 @@ def _draw_line(axes, sheet):
     axes.plot(x[held], y[held], "s", markersize=4.2, color="black", zorder=6)
     for name, angle, e, n in zip(posts["structure"], posts["line_angle_deg"], x, y, strict=True):
         turn = f"\n{abs(angle):.1f}° {'R' if angle > 0 else 'L'}" if abs(angle) >= 0.05 else ""
-        axes.annotate(name + turn, (e, n), xytext=(0, -7), textcoords="offset points", fontsize=6, ha="center",
+        axes.annotate(name + turn, (e, n), xytext=(0, -7), textcoords="offset points", fontsize=SMALL, ha="center",
                       va="top", fontweight="bold", zorder=7,
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.8})
 
@@ -119,7 +119,7 @@ def _draw_short(axes, scene, sheet):
     for e, n, margin in sorted(zip(x, y, rows["margin_m"], strict=True)):
         up = (up + 1) % 3
         axes.annotate(f"{margin:+.2f}", (e, n), xytext=(3 + 2 * up, 6 + 8 * up), textcoords="offset points",
-                      fontsize=6, fontweight="bold", zorder=9, arrowprops={"arrowstyle": "-", "linewidth": 0.4},
+                      fontsize=SMALL, fontweight="bold", zorder=9, arrowprops={"arrowstyle": "-", "linewidth": 0.4},
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3})
 
 

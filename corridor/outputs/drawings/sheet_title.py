@@ -2,9 +2,9 @@
 
 from textwrap import fill
 
-from corridor.outputs.drawings.paper import place
+from corridor.outputs.drawings.paper import SMALL, place
 
-__all__ = ["draw_title"]
+__all__ = ["draw_title", "told_words"]
 
 
 def draw_title(figure, scene, sheet):
@@ -13,31 +13,51 @@ def draw_title(figure, scene, sheet):
     Parameters
     ----------
     figure : Figure
-    scene : corridor.outputs.drawings.sheets.Scene
+    scene : corridor.outputs.drawings.scenes.Scene
     sheet : corridor.outputs.drawings.paper.Sheet
     """
     axes = place(figure, 10, 10, 400, 33)
     axes.set(xlim=(0, 400), ylim=(0, 33), xticks=[], yticks=[])
-    for x in (112, 206, 362):
+    for x in (112, 214, 362):
         axes.plot([x, x], [0, 33], color="black", linewidth=0.5)
     run, option = scene.layers["run"].iloc[0], _option(scene)
-    axes.text(3, 30, fill(scene.title, 52), fontsize=9, fontweight="bold", va="top")
-    axes.text(3, 19, f"Line {sheet.line}\nOption {scene.option!r}: {option['conductor']}, "
+    axes.text(3, 30, fill(scene.title, 50), fontsize=9, fontweight="bold", va="top")
+    axes.text(3, 21.5, f"Line {sheet.line}\nOption {scene.option!r}: {option['conductor']}, "
               f"{option['maximum_temperature_c']:g} °C\nCases drawn: {', '.join(scene.cases)}\n"
               f"This option: {option['violations']} rows short, {option['not_assessed']} not assessed (all cases)"
               f"{_nowhere(scene)}",
-              fontsize=6.5, va="top", linespacing=1.35)
-    axes.text(115, 30, fill(f"Grid: {run['frame']}", 62) + f"\nElevations [{run['vertical_unit']} read, m drawn] "
+              fontsize=SMALL, va="top", linespacing=1.3)
+    axes.text(115, 31, fill(f"Grid: {run['frame']}", 66) + f"\nElevations [{run['vertical_unit']} read, m drawn] "
               "above: "
               f"{run['vertical_datum']}\nHorizontal 1:{sheet.horizontal:.0f}, vertical 1:{sheet.vertical:.0f} on A3, "
               f"exaggerated {sheet.horizontal / sheet.vertical:g} times\nStudy {run['study']}, digest\n"
               f"{run['study_digest'][:32]}\n{run['study_digest'][32:]}\nFindings of {str(run['time'])[:16]} UTC, "
-              f"corridor {run['software_version']}", fontsize=5.8, va="top", linespacing=1.35)
-    axes.text(209, 30, "\n".join(fill(line, 108) for line in (run["cautions"] or "").splitlines()),
-              fontsize=5.8, va="top", linespacing=1.3)
-    axes.text(381, 24, "SHEET", fontsize=6.5, ha="center")
+              f"corridor {run['software_version']}", fontsize=SMALL, va="top", linespacing=1.2)
+    axes.text(217, 31, "\n".join(fill(line, 96) for line in (run["cautions"] or "").splitlines()),
+              fontsize=SMALL, va="top", linespacing=1.2)
+    axes.text(381, 24, "SHEET", fontsize=SMALL, ha="center")
     axes.text(381, 13, f"{sheet.number} / {sheet.count}", fontsize=13, ha="center", fontweight="bold")
-    axes.text(381, 4, "NOT FOR CONSTRUCTION", fontsize=5.5, ha="center")
+    axes.text(381, 4, "NOT FOR CONSTRUCTION", fontsize=SMALL, ha="center")
+
+
+def told_words(scenes):
+    """Return lines that say what was drawn of some options of a study, from what, and what to be careful of.
+
+    Parameters
+    ----------
+    scenes : sequence of corridor.outputs.drawings.scenes.Scene
+    """
+    run, lines = scenes[0].layers["run"].iloc[0], [scenes[0].title]
+    for scene in scenes:
+        option = _option(scene)
+        lines += [f"Option {scene.option!r}: {option['conductor']}, {option['maximum_temperature_c']:g} °C; "
+                  f"{option['violations']} rows short, {option['not_assessed']} not assessed (all cases)"
+                  f"{_nowhere(scene)}".replace("\n", "; ")]
+    return [*lines, f"Cases drawn: {', '.join(scenes[0].cases)}", f"Grid: {run['frame']}",
+            f"Elevations [{run['vertical_unit']} read, m drawn] above: {run['vertical_datum']}",
+            f"Study {run['study']}, digest {run['study_digest']}",
+            f"Findings of {str(run['time'])[:16]} UTC, corridor {run['software_version']}",
+            *(run["cautions"] or "").splitlines(), "NOT FOR CONSTRUCTION"]
 
 
 def _nowhere(scene):

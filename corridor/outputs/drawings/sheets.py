@@ -1,17 +1,19 @@
 """Plan-and-profile sheets: one PDF, A3, the line cut into sheets at structures, to scale."""
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import matplotlib
 import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 
 from corridor.outputs.drawings.paper import SHEET_STYLE, Sheet, blank
+from corridor.outputs.drawings.profile_facts import profile_of
+from corridor.outputs.drawings.scenes import by_sheet
 from corridor.outputs.drawings.sheet_plan import draw_plan
-from corridor.outputs.drawings.sheet_profile import draw_profile, heights
+from corridor.outputs.drawings.sheet_profile import draw_profile
 from corridor.outputs.drawings.sheet_title import draw_title
 
-__all__ = ["Scene", "cut_sheets", "draw_sheets"]
+__all__ = ["ACROSS", "cut_sheets", "draw_sheets", "worth_a_look"]
 
 #: Scales in use, finest first [m on the ground to a metre of paper].
 SCALES = (500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_000.0, 20_000.0, 25_000.0, 50_000.0, 100_000.0)
@@ -20,42 +22,12 @@ UPRIGHT = (50.0, 100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_
 ALONG, ACROSS, UP = 370.0, 62.0, 128.0
 
 
-@dataclass(frozen=True)
-class Scene:
-    """What the sheets are drawn from.
-
-    `layers` findings as data frames by name; `option` and `cases` that are drawn; `sample(easting, northing)` the
-    ground [m]; `shapes` geometries about the line with their names in `shape_names`; `way` the right-of-way as one
-    geometry, or None; `title` of the study.
-    """
-
-    layers: dict
-    option: str
-    cases: tuple
-    sample: object
-    shapes: np.ndarray
-    shape_names: np.ndarray
-    way: object
-    title: str
-
-    def rows(self, name, *, every_case=False, **wanted):
-        """Return the rows of a layer with given values, of the option drawn, and the cases drawn or every case."""
-        frame = self.layers[name]
-        if "option" in frame:
-            frame = frame[(frame["option"] == self.option) | frame["option"].isna()]
-        if "case" in frame and not every_case:
-            frame = frame[frame["case"].isin(self.cases) | frame["case"].isna()]
-        for column, value in wanted.items():
-            frame = frame[frame[column] == value]
-        return frame
-
-
 def cut_sheets(scene, scale=5000.0):
-    """Return the sheets of all lines, cut at structures.
+    """Return the sheets of all lines, cut at structures; their vertical scale is not chosen yet.
 
     Parameters
     ----------
-    scene : Scene
+    scene : corridor.outputs.drawings.scenes.Scene
     scale : float
         Metres on the ground to a metre of paper; taken smaller where a span would not fit.
 
@@ -72,7 +44,7 @@ def cut_sheets(scene, scale=5000.0):
         plan = np.column_stack([posts.geometry.x, posts.geometry.y])
         pieces += [(line, rows.iloc[a:b], posts.iloc[a:b + 1])
                    for a, b in _pieces(plan, posts["station_m"].to_numpy(), scale)]
-    return [_sheet(scene, *piece, number, len(pieces), scale) for number, piece in enumerate(pieces, start=1)]
+    return [_sheet(*piece, number, len(pieces), scale) for number, piece in enumerate(pieces, start=1)]
 
 
 def _pieces(plan, station, scale):
@@ -94,27 +66,42 @@ def _aside(plan):
     return np.abs(way[0] * off[:, 1] - way[1] * off[:, 0]).max() / np.hypot(*way)
 
 
-def _sheet(scene, line, spans, posts, number, count, scale):
+def _sheet(line, spans, posts, number, count, scale):
     plan = np.column_stack([posts.geometry.x, posts.geometry.y])
     way = plan[-1] - plan[0]
     station = posts["station_m"].to_numpy()
-    sheet = Sheet(line, spans, posts, float(station[0]), float(station[-1]), tuple(plan[0]),
-                  tuple(way / np.hypot(*way)), number, count, scale, np.nan)
-    low, high = heights(scene, sheet)
-    upright = next((s for s in UPRIGHT if s * UP / 1e3 >= 1.35 * (high - low)), UPRIGHT[-1])
-    return Sheet(*(getattr(sheet, name) for name in list(Sheet.__dataclass_fields__)[:-1]), upright)
+    return Sheet(line, spans, posts, float(station[0]), float(station[-1]), tuple(plan[0]),
+                 tuple(way / np.hypot(*way)), number, count, scale, np.nan)
 
 
-def draw_sheets(path, scenes, *, scale=5000.0, time=None, progress=None):
-    """Draw the sheets of some options into one PDF.
+def _upright(profile):
+    """The finest scale at which a profile leaves room for words below it."""
+    return next((s for s in UPRIGHT if s * UP / 1e3 >= 1.5 * (profile.high - profile.low)), UPRIGHT[-1])
+
+
+def worth_a_look(scene, sheets):
+    """Return the sheets on which something falls short or was not assessed, in any case.
+
+    Parameters
+    ----------
+    scene : corridor.outputs.drawings.scenes.Scene
+    sheets : sequence of Sheet
+    """
+    found = set()
+    for name in ("violations", "not_assessed"):
+        rows = scene.rows(name, every_case=True).dropna(subset="span")
+        found |= set(zip(rows["line"], rows["span"], strict=True))
+    return [sheet for sheet in sheets if any((sheet.line, span) in found for span in sheet.spans["span"])]
+
+
+def draw_sheets(path, pairs, *, time=None, progress=None):
+    """Draw sheets into one PDF, one at a time: memory does not grow with their number.
 
     Parameters
     ----------
     path : path
-    scenes : sequence of Scene
-        One for each option.
-    scale : float
-        As in `cut_sheets`.
+    pairs : sequence of (Scene, sequence of Sheet)
+        One for each option, with the sheets of it that are drawn.
     time : datetime, optional
         What the PDF says it was made at; None: nothing.
     progress : callable, optional
@@ -125,15 +112,24 @@ def draw_sheets(path, scenes, *, scale=5000.0, time=None, progress=None):
     int
         Number of sheets.
     """
-    pairs = [(scene, sheet) for scene in scenes for sheet in cut_sheets(scene, scale)]
+    total, done = sum(len(sheets) for _, sheets in pairs), 0
     with matplotlib.rc_context(SHEET_STYLE), PdfPages(path, metadata={
-            "Title": f"{scenes[0].title}: plan and profile", "Creator": "corridor", "CreationDate": time}) as pdf:
-        for number, (scene, sheet) in enumerate(pairs, start=1):
-            figure = blank()
-            draw_plan(figure, scene, sheet, ACROSS)
-            draw_profile(figure, scene, sheet, UP)
-            draw_title(figure, scene, sheet)
-            pdf.savefig(figure)
-            if progress:
-                progress(number, len(pairs))
-    return len(pairs)
+            "Title": f"{pairs[0][0].title}: plan and profile", "Creator": "corridor", "CreationDate": time}) as pdf:
+        for scene, sheets in pairs:
+            cut = by_sheet(scene)
+            for sheet in sheets:
+                pdf.savefig(_figure(cut(sheet, ACROSS * sheet.horizontal / 2e3), sheet))
+                done += 1
+                if progress:
+                    progress(done, total)
+    return total
+
+
+def _figure(scene, sheet):
+    profile = profile_of(scene, sheet)
+    sheet = replace(sheet, vertical=_upright(profile))
+    figure = blank()
+    draw_plan(figure, scene, sheet, ACROSS)
+    draw_profile(figure, scene, sheet, profile, UP)
+    draw_title(figure, scene, sheet)
+    return figure
