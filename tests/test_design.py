@@ -178,7 +178,10 @@ def test_brute_force_finds_nothing_better(found):
     each = [heat((options[k],)) for k in kept]
     costs = np.array([(float(one.loss_at(0, 850.0)), -float(one.current_at(0, options[k].wiring.maximum_temperature)))
                       for one, k in zip(each, kept, strict=True)])
-    costs = costs[-costs[:, 1] >= 850.0]
+    enough = -costs[:, 1] >= 850.0
+    mass = found.candidates.mass
+    assert mass[found.meets].min() <= mass[np.array(rows)[kept[enough]]].min()
+    costs = costs[enough]
     front = np.stack([found.loss[found.front], -found.rating[found.front]], axis=1)
     # 5e-4 for the digits of a table
     for loss, rating in costs:
