@@ -12,6 +12,7 @@ from pyproj import CRS
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from corridor.clearance.cloud_curves import PLACES, Curves, near_curves
 from corridor.clearance.cloud_screen import clusters
 from corridor.errors import CorridorError, InputError
 from corridor.inputs import point_files
@@ -169,3 +170,17 @@ def test_triangles_against_matplotlib():
     assert 0.1 < np.isnan(short).mean() < 0.9
     assert np.isnan(triangulated(place[:2], e, n, 100.0)).all()
     assert np.isnan(triangulated(place[0] + np.arange(5)[:, None] * [1, 1, 0], e, n, 100.0)).all()
+
+
+def test_distance_from_a_steep_wire():
+    """A straight wire that rises 3 in 5: the distance of a point below it is perpendicular to it, not plumb."""
+    share = np.linspace(0, 1, PLACES)
+    curves = Curves(np.zeros((1, 1, 1, PLACES)), (10 + 60 * share).reshape(1, 1, 1, -1), np.zeros((1, 1, 1)),
+                    np.full((1, 1, 1), 100.0))
+    spot = np.array([[50.0, 0.0, 36.0], [50.0, 3.0, 36.0], [-4.0, 0.0, 12.0]])
+    near = near_curves(curves, spot, 0.0, 0.0)
+    plumb = 4 / np.hypot(1, 0.6)
+    np.testing.assert_allclose(near.radial[0], [plumb, np.hypot(3, plumb), 4.0], rtol=1e-12)
+    assert near.vertical[0].tolist() == [4.0, np.inf, np.inf]
+    # A disc of 3.5 m reaches below the wire.
+    assert near_curves(curves, spot, 3.5, 0.0).vertical[0].tolist() == [4.0, 4.0, np.inf]
