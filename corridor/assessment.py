@@ -24,6 +24,7 @@ from corridor.clearance.findings import (
     violation_rows,
 )
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
@@ -192,7 +193,8 @@ def look_below(facts, scene, ground, home):
     crossed = replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep],
                       rows=take_rows(crossed.rows, keep))
     constant, rest_ends = _reference(facts, scene, _cases(facts.cases)[0])
-    return below, crossed, sides(wires, crossed, constant, index.obstacles, rest_ends)
+    side = sides(wires, crossed, constant, index.obstacles, rest_ends)
+    return below, in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side
 
 
 def make_scene(facts, plan, first, last):
@@ -249,13 +251,15 @@ def _upright(facts, scene, below, crossed, vertical, side, tops, ground):
     wires, index, constant, ends = scene.wires, facts.index, scene.constant, scene.ends
     radial = _has_rule(facts, index, "radial") & ~np.isnan(tops)
     chosen = _has_rule(facts, index, "vertical", crossed.obstacle)
-    ruled = replace(crossed, wire=crossed.wire[chosen], obstacle=crossed.obstacle[chosen],
-                    rows=take_rows(crossed.rows, np.flatnonzero(chosen)))
+    stated = states_of(index.obstacles)[crossed.obstacle]
+    ruled, over = parted(crossed, side, chosen & ~stated)
+    others, past = parted(crossed, side, chosen & stated)
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     near = np.where(np.isin(wires.span, wires.span[far])[:, None, None], np.nan, constant)
     return [over_ground(wires, below, near, vertical, ends),
             beside_rest(scene, np.isin(wires.span, wires.span[far]), vertical, ground),
-            over_objects(wires, ruled, constant, vertical, side[chosen], ends),
+            over_objects(wires, ruled, constant, vertical, over, ends),
+            *over_others(wires, others, constant, vertical, past, index.obstacles, ends),
             near_points(wires, index, constant, vertical, tops, radial, ends=ends,
                         ground_factor=scene.spans.ground_factor[wires.span])]
 
@@ -284,7 +288,7 @@ def _swept(facts, scene, met, crossed, side, ground):
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[side < 0])
     ruled = _has_rule(facts, index, "vertical", every)
-    found = sweep(scene, index, ground, windy, above=ruled & ~below, below=ruled & below)
+    found = sweep(scene, as_swept(index, below, windy), ground, windy, above=ruled & ~below, below=ruled & below)
     keep = at_home(met.home, scene.wires.span[found.checked.wire], found.checked.obstacle)
     lost = tuple(each for each in found.lost if at_home(met.home, scene.wires.span[each["wire"]], each["obstacle"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)

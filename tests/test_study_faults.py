@@ -117,6 +117,9 @@ FAULTS = {
     "kelvin as celsius": (
         "maximum_temperature = 75", "maximum_temperature = 450", "options.0.maximum_temperature",
         "450 degC is too large", "degC", None),
+    "an assumed state without allowance": (
+        'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"', "obstacles.1.movement",
+        "nothing", "'1.5 m'", None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
     "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),

@@ -11,6 +11,7 @@ import shapely
 
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.band import margin_band
+from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
 from corridor.line.swing import to_grid
 
@@ -110,7 +111,7 @@ def assess(scene, checked):
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
-    columns["other_state"] = np.full(len(kept.wire), None, object)
+    columns["other_state"] = told_states(scene.obstacles, kept.obstacle, kept.position, kept.case)
     columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled
 

@@ -8,6 +8,7 @@ import shapely
 
 from corridor.errors import InputError
 from corridor.inputs.layers import cells, open_layer, portions
+from corridor.inputs.other_lines import assumed_states, string_wires
 from corridor.line.facts import Obstacles, RightOfWay
 
 __all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
@@ -39,7 +40,7 @@ def open_obstacles(section, resolve):
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}")
 
 
-def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
+def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=0, hangings=None):
     """Return all obstacles near the line, in the working frame.
 
     Parameters
@@ -54,6 +55,10 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
         is kept.
     reach : float
         Distance from the bounds within which features are kept [m], beside their own radius.
+    cases : int
+        Number of cases of the study.
+    hangings : dict of Hanging, optional
+        By name of the sections whose points are the attachments of another line's wires.
 
     Returns
     -------
@@ -66,7 +71,8 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
     InputError
         No such file, layer or column, or no CRS.
     """
-    parts = [part for section in sections for part in _read(section, resolve, frame, bounds, reach)]
+    context = frame, bounds, reach, cases, hangings or {}
+    parts = [part for section in sections for part in _read(section, resolve, *context)]
     names = (
         "layer",
         "obstacle",
@@ -78,6 +84,7 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
         "radius",
         "fault",
         "falls",
+        "states",
     )
     kinds = {"absolute": bool, "falls": bool, "height": float, "voltage": float, "radius": float}
     return Obstacles(
@@ -88,8 +95,17 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH):
     )
 
 
-def _read(section, resolve, frame, bounds, reach):
+def _read(section, resolve, frame, bounds, reach, cases, hangings):
     layer = open_obstacles(section, resolve)
+    if section.name in hangings:
+        wires = section.wires
+        columns = [wires.order_column, wires.line_column, wires.wire_column, section.elevation_column,
+                   section.voltage_column]
+        wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
+        rows = string_wires(section, layer, portions(layer, wanted), frame, hangings[section.name])
+        near = _near(rows, bounds, reach)
+        yield {name: values[near] for name, values in rows.items()}
+        return
     wanted = [
         layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
         for key in _OPTIONS
@@ -97,6 +113,7 @@ def _read(section, resolve, frame, bounds, reach):
     ]
     for portion in portions(layer, wanted):
         rows = _rows(section, layer, portion, frame)
+        rows["states"] = assumed_states(section, len(portion.fid), cases)
         near = _near(rows, bounds, reach)
         yield {name: values[near] for name, values in rows.items()}
 

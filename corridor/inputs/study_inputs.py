@@ -20,6 +20,7 @@ from corridor.inputs.frame import Frame, choose_frame
 from corridor.inputs.layers import layer_facts, open_layer
 from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
+from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
@@ -218,7 +219,16 @@ def _obstacles(study, frame, structures):
             raise InputError(layer.path, f"layer {layer.name}", "no features", "one or more",
                              f"take obstacles.{section.name} out of the study")
     e, n = structures.easting, structures.northing
-    return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()))
+    return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
+                          cases=len(study.cases), hangings=_hangings(study))
+
+
+def _hangings(study):
+    """How the wires of other lines hang, by name of the obstacles whose points are their attachments."""
+    ambient = None if study.rating is None else study.rating.ambient
+    return {o.name: hanging_of(o.wires, _conductor(study, o.wires.conductor, f"obstacles.{i}.wires.conductor"),
+                               _cases(study), ambient)
+            for i, o in enumerate(study.obstacles) if o.wires is not None}
 
 
 def _rules(study):

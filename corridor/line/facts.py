@@ -15,6 +15,7 @@ __all__ = [
     "Measured",
     "Obstacles",
     "Option",
+    "OtherState",
     "OwnWires",
     "RightOfWay",
     "Structures",
@@ -85,7 +86,8 @@ class Obstacles:
     (nan: unknown, so not assessed). `voltage` [V, line to line] is nan where the object is not a line.
     `radius` [m] widens points (a crown) and lines (half the width of a road).
     `fault` is "" or the reason why the feature cannot be assessed at all (empty, null, Z of -9999 ...).
-    `falls` tells what can fall over about its foot; None: nothing can.
+    `falls` tells what can fall over about its foot; None: nothing can. `states` holds an OtherState for wires of other
+    lines that have one, else None; None: nothing has.
     """
 
     layer: np.ndarray
@@ -98,9 +100,27 @@ class Obstacles:
     radius: np.ndarray
     fault: np.ndarray
     falls: np.ndarray | None = None
+    states: np.ndarray | None = None
 
     def __len__(self):
         return len(self.obstacle)
+
+
+@dataclass(frozen=True)
+class OtherState:
+    """How a wire of another line hangs, by case of the study.
+
+    `below`, `above`: its catenary constants [m] where it is below our wires, and above them, shape (case,); None: it
+    may be up to `movement` [m] off its geometry. `told_below`, `told_above` the same in words; `length` ground length
+    of its span [m].
+    """
+
+    below: np.ndarray | None
+    above: np.ndarray | None
+    told_below: tuple
+    told_above: tuple
+    movement: float = 0.0
+    length: float = float("nan")
 
 
 @dataclass(frozen=True)

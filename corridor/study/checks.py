@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.planning.resistances import tabulated
+from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
 
 __all__ = ["CHECKS", "cross_check"]
@@ -356,6 +357,7 @@ CHECKS = (
     checks_are_once,
     uneven_ice_is_possible,
     classes_are_once,
+    other_wires_are_told,
     files_exist,
     output_is_writable,
 )

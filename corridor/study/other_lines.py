@@ -4,10 +4,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from corridor.errors import InputError
 from corridor.study.table import WIRE_TEMPERATURE, Read, Table, Text
 from corridor.study.values import Measure, TemperatureOr
 
-__all__ = ["OtherWires", "OwnWires"]
+__all__ = ["OtherWires", "OwnWires", "other_wires_are_told"]
 
 
 class OwnWires(Table):
@@ -34,3 +35,37 @@ class OtherWires(Table):
     order_column: Text = Field("order", description="Column of the position along the line.")
     line_column: Text | None = Field(None, description="Column of the line, where the layer has several.")
     wire_column: Text | None = Field(None, description="Column of the wire, where the layer has several.")
+
+
+def other_wires_are_told(study):
+    """Wires of an assumed state have an allowance, and those between attachments are lines with elevations."""
+    for i, o in enumerate(study.obstacles):
+        where = f"obstacles.{i}"
+        if o.state == "assumed" and o.movement is None:
+            yield InputError(study.path, f"{where}.movement", "nothing",
+                             "how far the wires of an assumed state may be off, such as '1.5 m'")
+        if o.movement is not None and o.state != "assumed":
+            yield InputError(study.path, f"{where}.movement", f"{o.movement:g} m", 'none without state = "assumed"')
+        if o.state == "assumed" and (o.height is not None or o.height_column is not None):
+            yield InputError(study.path, f"{where}.state", "'assumed' beside a height above the ground",
+                             "elevations that were surveyed: elevation_column, or geometries with Z")
+        if o.wires is not None:
+            yield from _strung(study, o, where)
+
+
+def _strung(study, o, where):
+    """Faults of one obstacle whose points are attachments."""
+    if o.category != "line" or o.column is not None:
+        found = repr(o.category or o.column)
+        yield InputError(study.path, f"{where}.category", found, "'line' beside [obstacles.wires]")
+    if o.state == "assumed":
+        yield InputError(study.path, f"{where}.state", "'assumed'", "no state beside [obstacles.wires], which tells it")
+    given = [key for key in ("height", "height_column", "radius", "radius_column", "id_column") if getattr(o, key)]
+    given += ["growth"] if o.growth else []
+    given += ["falls"] if o.falls else []
+    for key in given:
+        yield InputError(study.path, f"{where}.{key}", repr(getattr(o, key)),
+                         "no such key beside [obstacles.wires]: attachments have elevations")
+    if o.wires.maximum_temperature < o.wires.temperature:
+        yield InputError(study.path, f"{where}.wires.maximum_temperature", f"{o.wires.maximum_temperature:g} degC",
+                         f"at least the temperature of the tension, {o.wires.temperature:g} degC")
