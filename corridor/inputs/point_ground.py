@@ -8,7 +8,7 @@ import numpy as np
 import rasterio
 from rasterio.transform import Affine
 from rasterio.windows import Window
-from scipy.spatial import Delaunay, QhullError
+from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from corridor.inputs.point_store import BLOCK
 
@@ -43,7 +43,11 @@ def triangulated(place, easting, northing, gap):
     except QhullError:
         return result
     spot = np.column_stack([easting, northing]) - origin
-    found = mesh.find_simplex(spot)
+    # No place in a triangle is farther from a corner than its longest edge over sqrt(3); places outside of all
+    # triangles would be looked for in every one of them.
+    near = np.isfinite(cKDTree(plan - origin).query(spot, distance_upper_bound=0.58 * gap)[0])
+    found = np.full(len(spot), -1)
+    found[near] = mesh.find_simplex(spot[near])
     corner = mesh.simplices[found]
     edge = np.linalg.norm(plan[corner] - plan[np.roll(corner, 1, axis=1)], axis=-1).max(axis=1)
     known = (found >= 0) & (edge <= gap)
