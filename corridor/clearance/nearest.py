@@ -14,7 +14,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.line.blown import hang_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["Nearest", "Turning", "holes", "nearest_ground", "turning"]
+__all__ = ["Nearest", "Turning", "holes", "kept_ways", "nearest_ground", "turning"]
 
 #: The ground may rise by this between two swings against the way to the nearer of them, and so hide the least [-].
 _STEEP = 1.0
@@ -163,11 +163,11 @@ def nearest_ground(scene, wires, sample, *, cell, step):
         at = value.reshape(len(value), -1).argmin(axis=1)
         t, s = np.divmod(at, _NODES)
         row, least = np.arange(len(value)), value.reshape(len(value), -1).min(axis=1)
-        kept = _kept(key[ways.row], least, reach, _WAYS if look < 4 else _FEW)
+        kept = kept_ways(key[ways.row], least, reach, _WAYS if look < 4 else _FEW)
         ways = _Ways(ways.row[kept], turn[row, t][kept], share[row, s][kept], _NARROW * ways.half_turn,
                      _NARROW * ways.half_share)
     value = _look(scene, wires, sample, ways, 1, 1)[0][:, 0, 0]
-    best = _kept(key[ways.row], value, np.zeros(len(value)), 1)
+    best = kept_ways(key[ways.row], value, np.zeros(len(value)), 1)
     near = ways.half_share / _NARROW**_LOOKS / 4
     return _hung(scene, wires, sample, ways.row[best], ways.turn[best], ways.share[best], near)
 
@@ -193,7 +193,7 @@ def _windows(wires, key, scene, sample, cell, step):
     np.minimum.at(best, owner[row], value.min(axis=(1, 2), initial=np.inf))
     box, t, s = np.nonzero(value - reach[:, None, None] <= best[owner[row]][:, None, None])
     ways = _Ways(row[box], turn[box, t], share[box, s], 1 / (swings * (across - 1)), 1 / (chords * (along - 1)))
-    kept = _kept(key[ways.row], value[box, t, s], np.full(len(box), np.inf), _WAYS)
+    kept = kept_ways(key[ways.row], value[box, t, s], np.full(len(box), np.inf), _WAYS)
     return _Ways(ways.row[kept], ways.turn[kept], ways.share[kept], *ways[3:])
 
 
@@ -223,8 +223,19 @@ def _over(scene, wire, place, sample):
     return np.where(np.isnan(over), np.inf, over), ground
 
 
-def _kept(key, value, reach, ways):
-    """Indices of the ways of each key that may hold its least, and of these the best few, in the order of keys."""
+def kept_ways(key, value, reach, ways):
+    """Return the indices of the ways of each key that may hold its least, and of these the best few, by keys.
+
+    Parameters
+    ----------
+    key : ndarray of int, shape (way,)
+    value : ndarray, shape (way,)
+        Least that was found in it, inf for nothing.
+    reach : ndarray, shape (way,)
+        By how much less it may hold.
+    ways : int
+        How many of each key at most.
+    """
     order = np.lexsort((value, key))
     begin = np.flatnonzero(np.diff(key[order], prepend=-1))
     count = np.diff(np.r_[begin, len(order)])

@@ -27,7 +27,7 @@ REACH = 60.0
 _TURNS, _PLACES = 9, 801
 #: Ways begun of each span, option and case, and how many are followed on; how often windows are narrowed, and by how
 #: much.
-_WAYS, _FEW, _LOOKS, _NARROW = 12, 4, 26, 0.7
+_WAYS, _FEW, _LOOKS, _NARROW = 24, 10, 32, 0.75
 #: Nodes worked on at once.
 _AT_ONCE = 200_000
 
