@@ -400,6 +400,29 @@ def test_slack_strings_among_others_from_any_side():
     assert (down[~there.lifted[0, 1:-1]] > 350).all()
 
 
+def test_ice_on_some_spans_draws_none_tighter_than_ice_on_all():
+    """Every pattern of ice on 6 unlike spans, in 100 sections of unlike strings: no span pulls more than it does with ice
+    on all. So sets and stringing limits that count the ice of a case on the whole section are on the long side of the
+    wire. (Ice on one span more does not make all tighter: it also weighs on strings, which then give less.)"""
+    rng = np.random.default_rng(11)
+    many, spans = 100, 6
+    hinge = np.zeros((many, spans + 1, 3))
+    hinge[:, 1:, 1] = np.cumsum(rng.uniform(120, 450, (many, spans)), axis=1)
+    hinge[..., 2] = rng.uniform(-4, 4, hinge.shape[:2])
+    supports = Supports(hinge, np.array([HELD, *[FREE] * (spans - 1), HELD]), rng.uniform(0.5, 3, many)[:, None], 700.0)
+    L0 = clip_in(supports, rng.uniform(20e3, 30e3, many), [[STILL]], np.full(many, 10.0), PART).unstressed
+    known = np.isfinite(L0).all(axis=1)
+    assert known.mean() > 0.9
+
+    def tension(iced):
+        load = STILL * np.where(iced, 2.5, 1.0)[..., None]
+        return solve(supports, L0, load[None], np.full(many, -5.0), PART).horizontal_tension[known]
+
+    whole = tension(np.ones(spans, bool))
+    for pattern in range(2**spans - 1):
+        assert (tension((pattern >> np.arange(spans)) % 2 == 1) < whole).all()
+
+
 @pytest.mark.parametrize(
     ("change", "where"),
     [({"kind": 7}, "kind"), ({"string_length": -1.0}, "string_length"), ({"count": [9]}, "count"),
