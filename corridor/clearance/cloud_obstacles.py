@@ -23,6 +23,8 @@ __all__ = ["Met", "at_home", "count_points", "meet_clouds", "own_rows"]
 _TURNS, _FINE = 33, 257
 #: A radius beyond which nothing is [m].
 _EVERYWHERE = 1e6
+#: What curves may be off by where it is asked whether a wire is above a point [m].
+_SIDE = 0.02
 
 
 class _Thing(NamedTuple):
@@ -193,7 +195,10 @@ def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
     needs = _needs(scene, group.category, float(spot[:, 2].max()), other)
     keep = likely(curves, spot, group.radius, needs, is_line)
     spot, place = spot[keep], place[keep]
-    side = _sides(curves, reference, spot) if is_line else None
+    side = None
+    if is_line:
+        side, moved = _sides(curves, reference, spot, group.radius, cloud.wire_movement)
+        spot, place = (np.column_stack([xyz[:, :2], xyz[:, 2] + moved]) for xyz in (spot, place))
     found = screen(curves, finer, spot, group.radius, needs, cloud.cluster_distance, side)
     voltage = other if is_line else np.nan
     things = []
@@ -206,16 +211,22 @@ def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
     return things
 
 
-def _sides(curves, reference, spot):
-    """-1 where even the highest of our wires of today is below a point, shape (wire, 1, 1, point)."""
+def _sides(curves, reference, spot, radius, movement):
+    """-1 where even the highest of our wires of today in still air is below a point, shape (wire, 1, 1, point), and by
+    how much to move wires of others (point,) [m]: never so far that they change sides, which would be a pass."""
     highest = np.full((len(next(iter(curves.values())).first), len(spot)), -np.inf)
-    for c in curves.values():
-        middle = c.first.shape[2] // 2
+    for c in (c for c in curves.values() if c.first.shape[2] == 1):
         for wire, row in enumerate(highest):
-            one = Curves(*(f[wire:wire + 1, reference:reference + 1, middle:middle + 1] for f in c))
+            one = Curves(*(f[wire:wire + 1, reference:reference + 1] for f in c))
             above = near_curves(one, spot, _EVERYWHERE, np.inf).vertical[0]
             np.maximum(row, np.where(np.isfinite(above), above, -np.inf), out=row)
-    return np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)[:, None, None]
+    # Over the disc of a point a wire may rise or fall by so much.
+    slack = _SIDE + radius / 2
+    up = highest >= 0
+    room = np.where(up, highest, np.inf).min(axis=0), -highest.max(axis=0)
+    lift, drop = (np.clip(each - slack, 0, movement) for each in room)
+    side = np.where(up | ~np.isfinite(highest), 1.0, -1.0)
+    return side[:, None, None], np.where(up.any(axis=0), lift, -drop)
 
 
 def _unknown(scene, cloud, span, curves, spot, class_):

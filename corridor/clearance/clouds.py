@@ -20,9 +20,9 @@ class Cloud:
     """One cloud: what its classes stand for, and `within(lines, reach)`, which gives its points near lines.
 
     `groups` are compared; of `wire_classes` and `structure_classes` what is within `wire_distance` of our wires and
-    `structure_distance` of our structures [m] is ours. `passed` are classes that nothing is compared with; all others
-    are unknown, and told where they are too near if `strict`. `within` gives places (point, 3) in the frame [m] and the
-    number of the class (point,).
+    `structure_distance` of our structures [m] is ours; wires of others may be `wire_movement` [m] off their survey.
+    `passed` are classes that nothing is compared with; all others are unknown, and told where they are too near if
+    `strict`. `within` gives places (point, 3) in the frame [m] and the number of the class (point,).
     """
 
     name: str
@@ -33,6 +33,7 @@ class Cloud:
     wire_distance: float
     structure_distance: float
     wire_voltage: float | None
+    wire_movement: float
     strict: bool
     cluster_distance: float
     reach: float

@@ -137,8 +137,8 @@ def _facts(each):
     groups = tuple(Group(g.name, g.category, g.classes, g.radius) for g in section.compared)
     passed = (*section.ground_classes, *section.ignored_classes)
     return Cloud(section.name, groups, section.wire_classes, section.structure_classes, passed, section.wire_distance,
-                 section.structure_distance, section.wire_voltage, section.unknown == "strictest",
-                 section.cluster_distance, section.reach, each.store.within)
+                 section.structure_distance, section.wire_voltage, section.wire_movement,
+                 section.unknown == "strictest", section.cluster_distance, section.reach, each.store.within)
 
 
 def _words(each):

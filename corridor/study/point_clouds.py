@@ -68,6 +68,12 @@ class PointCloud(Table):
     wire_voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
         None, description="Highest voltage of the lines that other wire points belong to."
     )
+    wire_movement: Annotated[float, Read(Measure("length", 0, 50))] = Field(
+        0.0, description=(
+            "How far wires of others may hang above or below where they were surveyed: they are taken that much higher "
+            "where ours pass above, and lower where ours pass below."
+        ),
+    )
     structure_classes: tuple[_Class, ...] = Field((15,), description="Classes of towers and poles.")
     structure_distance: Annotated[float, Read(Measure("length", 0, 50))] = Field(
         8.0, description="Structure and wire points within this of one of our structures in plan are ours and left out."

@@ -169,6 +169,12 @@ def test_own_wires_and_structures_are_left_out(study):
     assert rows["obstacle"].iloc[0] == "survey:wire" and rows["position"].iloc[0] == "above"
     # A disc of 0.5 m beside the lowest point of our wire: a few millimetres nearer.
     assert rows["actual_m"].iloc[0] == pytest.approx(4.0, abs=0.02)
+    study.text += 'wire_movement = "0.7 m"\n'
+    moved = study.check().rows("clearances", span="2-3", case="hot", against="line")
+    assert moved["actual_m"].iloc[0] == pytest.approx(rows["actual_m"].iloc[0] - 0.7, abs=1e-6)
+    study.text = study.text.replace('"0.7 m"', '"20 m"')
+    moved = study.check().rows("clearances", span="2-3", case="hot", against="line")
+    assert moved["position"].iloc[0] == "above" and moved["margin_m"].iloc[0] < -3
     tally = findings.row("point_clouds", span="2-3")
     assert tally["own_points"] == len(own) + len(tower) and tally["compared"] == len(other)
 
