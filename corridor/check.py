@@ -260,9 +260,16 @@ def _in_order(pool, work, items):
 def _ranges(plan, facts):
     """Spans of whole sections, together about a batch of wire spans."""
     wires = max(len(set(facts.framings.wire)), 1)
+    size = _batch(len(plan.spans) * wires)
     ranges, first = [], 0
     for last in plan.sections.last:
-        if (last + 1 - first) * wires >= BATCH or last + 1 == len(plan.spans):
+        if (last + 1 - first) * wires >= size or last + 1 == len(plan.spans):
             ranges.append((int(first), int(last)))
             first = last + 1
     return ranges
+
+
+def _batch(total):
+    """Wire spans of a batch: of more than one there are as many, all alike, as leave no thread idle at the end."""
+    count = -(-total // BATCH)
+    return BATCH if count <= 1 else total / (count + -count % THREADS)
