@@ -21,7 +21,7 @@ _POINTS = 28
 #: What stands where nothing is known.
 _NOTHING = "\N{EN DASH}"
 #: Layers of a plan.
-_PLAN = ("work_items", "outages", "remedies")
+_PLAN = ("plan", "work_items", "outages", "remedies")
 
 
 def string_sections(facts, plan):

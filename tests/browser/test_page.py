@@ -6,8 +6,11 @@ Opt-in: skipped where Chromium, its driver or the package selenium is missing.
 import shutil
 import sqlite3
 
+import geopandas
 import numpy as np
+import pyogrio
 import pytest
+import shapely
 
 from corridor.jobs.report import report_study
 from tests.end_to_end.conftest import EAST, SECOND_OPTION, TinyStudy, plane
@@ -214,3 +217,22 @@ def test_headings_sort(browser):
     up = _cells(browser, "limits", "Span")
     browser.execute_script("document.querySelector('#limits th').click()")
     assert up == sorted(up) and _cells(browser, "limits", "Span") == up[::-1]
+
+
+def test_a_plan_beside_the_findings_gets_a_calendar(browser, findings):
+    """Last, for it opens another page. Work as `corridor plan` writes it, in layers that GDAL wrote."""
+    spans = pyogrio.read_dataframe(findings[0], layer="spans")
+    work = geopandas.GeoDataFrame(
+        {"item": ["2: raise by 1 m", "pull 3-4"], "kind": ["raise", "pull"], "outage": [1, 2], "start_h": [0.0, 8.0],
+         "end_h": [8.0, 20.0], "hours": [8.0, 12.0], "circuits_out": ["one", "one, other"]},
+        geometry=[shapely.union_all(spans.geometry[:2].force_2d()), spans.geometry[2]], crs=spans.crs)
+    pyogrio.write_dataframe(work, findings[0].with_name("plan.gpkg"), layer="work_items", promote_to_multi=True)
+    study = findings[0].with_name("study.toml")
+    browser.get(report_study(study, output=findings[1].with_name("planned.html")).output.as_uri())
+    WebDriverWait(browser, 20).until(lambda d: d.execute_script("return document.body.dataset.ready") == "yes")
+    bars = _drawn(browser, "calendar", "bars")
+    assert (bars["item"], bars["left"], bars["right"]) == (list(work["item"]), [0, 8], [8, 20])
+    assert bars["hatch"][0] != bars["hatch"][1]
+    assert len(_drawn(browser, "map", "work")["xs"]) == 1 and len(_drawn(browser, "map", "raises")["x"]) == 1
+    assert _cells(browser, "work_items", "Item") == list(work["item"])
+    assert browser.get_log("browser") == []

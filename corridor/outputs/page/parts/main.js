@@ -167,9 +167,9 @@ class Page {
 
   // Tables of a plan show what its columns are; nothing of it is known before.
   planTables() {
-    for (const name of ["work_items", "outages", "remedies"]) {
+    for (const name of ["plan", "work_items", "outages", "remedies"]) {
       const table = this.data.plan && this.data.plan[name], place = document.getElementById(name); if (!table) { if (place) place.closest("[data-part]").hidden = true; continue; }
-      const shown = Object.keys(table).filter(c => !["easting", "northing"].includes(c)).map(c => [c, ["outage", "crew"].includes(c) ? 0 : c.startsWith("margin") ? 2 : 1]);
+      const shown = Object.keys(table).filter(c => !["easting", "northing"].includes(c)).map(c => [c, ["outage", "crew", "volume_m3"].includes(c) ? 0 : c.startsWith("margin") ? 2 : 1]);
       const pick = name !== "work_items" ? null : i => { const own = this.workItems()[i].spans; if (own.length) { this.map.fit(own, 1.6); this.chooseSpan(own[0], "map"); } };
       new SortedTable(place, table, shown, {}, {rows: () => range(rowsOf(table)), pick}).draw();
     }

@@ -73,7 +73,7 @@ class CorridorMap {
     const seen = v.scale > .03 || this.page.count < 400 ? range(this.page.count).filter(i => this.visible(i)) : [];
     for (const name of ["areas", "discs", "ways"]) { const drawn = this.plot.find(`${name} drawn`), seen = v.scale > .008; if (drawn.visible !== seen) drawn.visible = seen; }
     const far = v.scale < .02; if (far !== this.far) { this.far = far; this.fillSpans(); this.fillMarks(); }
-    this.fillNear(v.scale, seen); this.crossings = v.scale > .12 ? this.nameCrossings(seen) : []; this.fillStructures(v.scale);
+    this.fillNear(v.scale, seen); this.crossings = v.scale > .25 ? this.nameCrossings(seen) : []; this.fillStructures(v.scale);
   }
 
   fillSpans() {
@@ -145,6 +145,7 @@ class CorridorMap {
     for (const w of items) {
       const [colour] = groupOf(w.outage), tip = `${w.item}${w.outage ? `, outage ${w.outage}` : ""}`;
       if (w.spans.length && w.kind === "pull") for (const i of w.spans) lines.push(line(this.ends(i), colour + "99", 18, "solid", tip));
+      if (w.kind === "pull" && w.outage && w.spans.length) { const [[a, b], [c, d]] = this.ends(w.spans[w.spans.length >> 1]); this.workNames.push(text([(a + c) / 2, (b + d) / 2], `${w.outage}`, {dx: -4, dy: 19, colour, style: "bold"})); }
       if (w.at) { raises.push(mark(w.at, "triangle", 17, colour, {fill: "#ffffff", width: 3, tip})); if (w.outage) this.workNames.push(text(w.at, `${w.outage}`, {dx: -4, dy: -18, colour, style: "bold"})); }
     }
     this.plot.fill("work", lines); this.plot.fill("raises", raises);

@@ -1,7 +1,7 @@
 // Tables that sort by their headings; a click on a row chooses it.
 const PAGE_ROWS = 150;
 // Heading of a column that no schema explains.
-const plain = name => { const words = name.replace(/_(m|h)$/, " [$1]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
+const plain = name => { const words = name.replace(/_(m|h|m3)$/, " [$1]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
 
 class SortedTable {
   // columns: [name, digits] or [name]; rows(): numbers of rows to show; pick(row): what a click does, or null.
