@@ -15,9 +15,6 @@ _QUARTER = 64
 #: Directions from the centre of a drawn circle to the middles of its sides, (side, 2).
 _SIDES = np.stack([f((np.arange(4 * _QUARTER) + 0.5) * np.pi / (2 * _QUARTER)) for f in (np.cos, np.sin)], axis=-1)
 
-#: Chords cut by circles at once.
-_AT_ONCE = 4000
-
 
 class Footprints:
     """Footprints by part, `footprints[parts]`, and a tree of them.
@@ -106,20 +103,17 @@ class Footprints:
         """Shares of chords between which they are within drawn circles: low above high where they pass by.
 
         A side k with its normal n_k lies r off the centre c: within are the t with `t u.n_k <= r - (a - c).n_k` for all
-        sides of a circle that the chord a + t u meets.
+        sides that the chord a + t u may meet.
         """
-        low, high = np.zeros(len(chord)), np.ones(len(chord))
-        r = self._around[part] * np.cos(np.pi / (4 * _QUARTER))
-        for first in range(0, len(chord), _AT_ONCE):
-            some = slice(first, first + _AT_ONCE)
-            a, c = start[chord[some]], self._centre[part[some]]
-            along, room = (end[chord[some]] - a) @ _SIDES.T, r[some, None] - (a - c) @ _SIDES.T
-            with np.errstate(divide="ignore", invalid="ignore"):
-                t = room / along
-            enters, beside = np.where(along < 0, t, -np.inf), np.where((along == 0) & (room < 0), -np.inf, np.inf)
-            low[some] = np.maximum(enters.max(axis=1), 0)
-            high[some] = np.minimum(np.where(along > 0, t, beside).min(axis=1), 1)
-        return low, high
+        r, a = self._around[part] * np.cos(np.pi / (4 * _QUARTER)), start[chord] - self._centre[part]
+        u = end[chord] - start[chord]
+        side = _SIDES[_sides_met(a, u, r)]
+        along, room = (side * u[:, None]).sum(axis=-1), r[:, None] - (side * a[:, None]).sum(axis=-1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = room / along
+        beside = np.where((along == 0) & (room < 0), -np.inf, np.inf)
+        low = np.where(along < 0, t, -np.inf).max(axis=1, initial=0)
+        return low, np.where(along > 0, t, beside).min(axis=1, initial=1)
 
     def query(self, geometry, predicate=None, distance=None):
         """Return indices of geometries, and of footprints that they meet, as a tree of shapely does.
@@ -141,6 +135,20 @@ class Footprints:
         keep = np.ones(len(row), bool)
         keep[doubtful] = met
         return found[:, keep]
+
+
+def _sides_met(a, u, r):
+    """Sides of drawn circles of radius r about 0 by which lines a + t u may enter and leave, (line, 6).
+
+    A line meets the circle at the angles `beta +- acos(s/r)`, with beta and s the direction and distance of its nearest
+    point, and the drawn one up to half a side farther on: by the side there or by a neighbour.
+    """
+    alpha = np.arctan2(u[:, 1], u[:, 0])
+    s = np.cos(alpha) * a[:, 1] - np.sin(alpha) * a[:, 0]
+    beta = alpha + np.where(s < 0, -np.pi / 2, np.pi / 2)
+    theta = np.arccos(np.minimum(np.abs(s) / r, 1))
+    sides = np.floor(np.stack([beta - theta, beta + theta], axis=-1) * (2 * _QUARTER / np.pi)).astype(int)
+    return (sides[..., None] + np.arange(-1, 2)).reshape(len(a), 6) % len(_SIDES)
 
 
 def _through_shapes(start, end, lines, chord, part, shape):

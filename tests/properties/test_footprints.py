@@ -94,3 +94,21 @@ def test_widened_footprints_hold_shapelys_buffers(things):
     expected = shapely.buffer(drawn(flat, radius)[parts], 2.5, quad_segs=4)
     assert (shapely.area(shapely.difference(expected, wider)) < 1e-9).all()
     assert (shapely.hausdorff_distance(expected, wider) < 1e-3).all()
+
+
+def test_chords_that_graze_a_crown():
+    # between the circle and the corners drawn around it, at every angle: shapely decides
+    draw = np.random.default_rng(8)
+    angle, r = draw.uniform(0, 2 * np.pi, 4000), 5.0
+    out = draw.uniform(r - 1e-3, r / np.cos(np.pi / 256) + 1e-4, 4000)
+    foot = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    across = foot[:, ::-1] * (-1, 1)
+    ends = np.stack([out[:, None] * foot + share * across for share in (-9.0, 8.0)], axis=1) + (100, 200)
+    lines = shapely.linestrings(ends)
+    crown = Footprints(np.array([shapely.Point(100, 200)], object), np.array([r]))
+    chord, _, low, high = crown.stretches(ends[:, 0], ends[:, 1], lines)
+    got = np.zeros(4000)
+    got[chord] = (high - low) * 17
+    wanted = shapely.length(shapely.intersection(lines, crown[0]))
+    assert 100 < (wanted == 0).sum() < 3900
+    np.testing.assert_allclose(got, wanted, atol=1e-9)
