@@ -1,7 +1,8 @@
-"""Make the tile of surveyed points of the demo, over a part of the span N14-N15; all invented.
+"""Make the tile of surveyed points of the demo, over a part of the span N14-N15, and the study with it; all invented.
 
-It needs the data that `make_demo.py` makes, and the extra `cloud`. `x` is the distance from N14 along the span, `y`
-the offset to the right of it [m]; classes are those of ASPRS LAS 1.4.
+`surveyed.toml` is `study.toml` with the tile besides. It needs the data that `make_demo.py` makes, and the extra
+`cloud`. `x` is the distance from N14 along the span, `y` the offset to the right of it [m]; classes are those of ASPRS
+LAS 1.4.
 """
 
 import csv
@@ -141,8 +142,23 @@ def points():
     return (*place(x, y), z, class_)
 
 
+def study():
+    """Text of the study with the tile: that of `study.toml`, with a head, an output and a table of its own."""
+    text = (HERE / "study.toml").read_text(encoding="utf-8")
+    for old, new in (
+        (text.splitlines()[0], "# The study of study.toml, with a surveyed tile besides: make_tile.py makes it. "
+                               "Reading it needs the extra `cloud`."),
+        ('output = "findings.gpkg"', 'output = "findings-surveyed.gpkg"'),
+        ("[right_of_way]", '[[point_clouds]]\nname = "survey"\nfiles = ["surveyed.laz"]\n'
+                           "ground = true                    # fills the hole of ground.tif\n\n[right_of_way]")):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return text
+
+
 def main():
-    """Make the tile."""
+    """Make the tile, and the study."""
+    (HERE / "surveyed.toml").write_text(study(), encoding="utf-8")
     header = laspy.LasHeader(point_format=6, version="1.4")
     header.creation_date = date(2020, 1, 1)
     header.generating_software, header.system_identifier = "make_tile.py", "invented"

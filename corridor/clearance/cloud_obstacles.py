@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.cloud_curves import Curves, arcs_by_case, near_curves, span_curves
+from corridor.clearance.cloud_curves import PLACES, Curves, arcs_by_case, near_curves, span_curves
 from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.reasons import Gap
@@ -113,6 +113,8 @@ def _meet(scene, arcs, span, cloud, reference):
     name = {"line": spans.line[span], "span": spans.name[span], "cloud": cloud.name, "points": len(place)}
     if not len(place) or not curves:
         return [], [], name | dict.fromkeys(("compared", "own_points", "passed", "unknown", "too_near"), 0)
+    passed = np.isin(class_, cloud.passed)
+    place, class_ = place[~passed], class_[~passed]
     wire = np.full(len(place), np.argmax(scene.wires.span == span))
     spot = np.column_stack([local(scene, wire, place[:, :2]), place[:, 2]])
     found = _sorted(scene, cloud, span, curves, reference, spot, class_)
@@ -126,7 +128,7 @@ def _meet(scene, arcs, span, cloud, reference):
         things += _things(scene, cloud, group, span, curves, finer, reference, spot[mine], place[mine])
     gaps += _unknown(scene, cloud, span, curves, spot[found.unknown], class_[found.unknown])
     near = sum(int(t.count.max(axis=(0, 1, 2), initial=0)) for t in things if t.count is not None)
-    return things, gaps, name | found.counts | {"too_near": near}
+    return things, gaps, name | found.counts | {"passed": int(passed.sum()), "too_near": near}
 
 
 def _sorted(scene, cloud, span, curves, reference, spot, class_):
@@ -139,33 +141,31 @@ def _sorted(scene, cloud, span, curves, reference, spot, class_):
     own[at] = _on_own(curves, reference, spot[at], cloud.wire_distance)
     # Wires of ours beyond the ends of the span are those of its neighbours.
     own |= wire & ((spot[:, 0] < 0) | (spot[:, 0] > length))
-    passed = np.isin(class_, cloud.passed)
     groups = {g.name: np.flatnonzero(np.isin(class_, g.classes) & ~own) for g in cloud.groups}
-    known = own | passed
+    known = own.copy()
     for rows in groups.values():
         known[rows] = True
     counts = {"compared": sum(len(rows) for rows in groups.values()), "own_points": int(own.sum()),
-              "passed": int((passed & ~own).sum()), "unknown": int((~known).sum())}
+              "unknown": int((~known).sum())}
     return _Sorted(groups, np.flatnonzero(~known), counts)
 
 
 def _on_own(curves, reference, spot, distance):
-    """True for points near where the wires of today hang in still air, cold or hot."""
-    still = [c for c in curves.values() if np.isfinite(c.first[:, reference]).any()]
+    """True for points near where the wires of today hang in still air, from the lowest to the highest of all cases."""
     near = np.zeros(len(spot), bool)
-    for wire in range(len(still[0].first)) if still else ():
-        own = [c.first[wire, reference].shape[0] // 2 for c in still]
-        first, run, right, up = (np.stack([getattr(c, name)[wire, reference, turn] for c, turn in zip(
-            still, own, strict=True)]) for name in ("first", "run", "right", "up"))
-        if not np.isfinite(first + run).all():
-            continue
-        places = np.linspace(0, 1, right.shape[1])
-        x = [a + places * b for a, b in zip(first, run, strict=True)]
-        y = [np.interp(spot[:, 0], each, v) for each, v in zip(x, right, strict=True)]
-        z = [np.interp(spot[:, 0], each, v) for each, v in zip(x, up, strict=True)]
-        beside = np.maximum(np.maximum(np.min(y, axis=0) - spot[:, 1], spot[:, 1] - np.max(y, axis=0)), 0)
-        above = np.maximum(np.maximum(np.min(z, axis=0) - spot[:, 2], spot[:, 2] - np.max(z, axis=0)), 0)
-        near |= np.hypot(beside, above) <= distance
+    places = np.linspace(0, 1, PLACES)
+    for wire in range(len(next(iter(curves.values())).first)):
+        right, up = [], []
+        for c in curves.values():
+            at = wire, reference, c.first.shape[2] // 2
+            if np.isfinite(c.first[at] + c.run[at]):
+                x = c.first[at] + places * c.run[at]
+                right.append(np.interp(spot[:, 0], x, c.right[at]))
+                up.append(np.interp(spot[:, 0], x, c.up[at]))
+        if right:
+            off = [np.maximum(np.maximum(np.min(v, axis=0) - xyz, xyz - np.max(v, axis=0)), 0)
+                   for v, xyz in ((right, spot[:, 1]), (up, spot[:, 2]))]
+            near |= np.hypot(*off) <= distance
     return near
 
 
