@@ -83,13 +83,13 @@ def test_the_function_finds_what_the_check_finds(slopes):
     inputs = read_inputs(load_study(slopes.path))
     with inputs.terrain:
         facts, plan, ground = prepare(inputs, Clock())
-        cells = job._cells(inputs.terrain, facts, plan, None, 0.0)
+        cells = job._cells(inputs.terrain, facts, plan, {}, None, 0.0)
         scene, _ = job.make_scene(facts, plan, 0, 1)
         arcs = job.arcs_of(scene, np.array([2]))
         rows = np.flatnonzero(scene.wires.span == 1)
         for case, tolerance in ((0, 1e-6), (1, 1e-6), (2, 0.02)):
             required = cellwise.ground_requirement(facts.rules, facts.cases[case], facts.voltage)
-            some = {case: required}
+            some = {case: {"vertical": required}}
             (_, curves), = job._curves(scene, arcs, rows, 0, some, np.array([2] if case == 2 else [], int), CELL)
             window, *_ = cellwise.window_of(cells, curves)
             room = cellwise.empty_room(window)
@@ -182,6 +182,27 @@ def test_wires_taken_wider(tmp_path):
     assert least[0] - least[1] == pytest.approx(3 * 0.2, abs=1e-3)
     count = [np.ma.count(bands(result, 0)[0][0]) for result in (plain, wide)]
     assert count[1] > 2 * count[0]
+
+
+def test_a_tube_about_the_wire(tmp_path):
+    """With a radial row: where a wire keeps a tube of R free over a plane of slope b, the room is `h - R/cos b`.
+
+    The lower side of the tube is R below the wire across the slope, so `R/cos b` below it along the plumb; on a level
+    plane R itself. Cells of half a metre see the tube at steps of 25 cm: within a centimetre.
+    """
+    for slope in (0.0, 0.5):
+        study = TinyStudy(tmp_path / f"s{slope}")
+        study.structures = line_of(count=2)
+        study.structures["base_elevation"] = 100.0
+        study.write_ground(lambda e, n, slope=slope: 95 + slope * (n - NORTH), cell=5.0)
+        study.rules = "rule,against,measure,base\nopen,ground,vertical,2\nslope,ground,radial,6\n"
+        findings = study.check()
+        result = job.headroom_study(study.path, cell=0.5)
+        tilt = np.hypot(1, slope / findings["spans"]["ground_factor"].iloc[0])
+        height = findings.rows("clearances", against="ground", measure="vertical")["actual_m"].min()
+        assert result.options["least_headroom_m"][0] == pytest.approx(height - 6 * tilt, abs=0.01)
+        radial = findings.rows("clearances", against="ground", measure="radial")["margin_m"].min()
+        assert result.options["least_headroom_m"][0] == pytest.approx(radial * tilt, abs=0.01)
 
 
 def made(folder, rooms, *, rows=1300, columns=700, crs="EPSG:25832+7837"):

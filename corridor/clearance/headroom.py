@@ -71,8 +71,8 @@ def window_of(cells, curves):
     return part, r0, c0
 
 
-def ground_requirement(rules, case, voltage):
-    """Return what is required above the ground in a case, as a function of its elevation; None without a rule.
+def ground_requirement(rules, case, voltage, measure="vertical"):
+    """Return what is required of wires over the ground in a case, as a function of its elevation; None without a rule.
 
     Parameters
     ----------
@@ -80,6 +80,8 @@ def ground_requirement(rules, case, voltage):
     case : Case
     voltage : float
         Highest, line to line [V].
+    measure : str
+        "vertical" or "radial".
 
     Returns
     -------
@@ -87,7 +89,7 @@ def ground_requirement(rules, case, voltage):
         `required(elevation)` [m], of the shape of the elevation.
     """
     U = voltage / 1e3
-    index = int(rule_tables.choose(rules, "ground", "vertical", case.name, U, swung=case.wind > 0))
+    index = int(rule_tables.choose(rules, "ground", measure, case.name, U, swung=case.wind > 0))
     if index < 0:
         return None
     if rules.altitude_share[index] == 0 and np.isinf(rules.max_altitude[index]):
@@ -131,7 +133,7 @@ def hung_swung(scene, arcs, rows, size):
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows]).reshape(-1, share.shape[1], 3)
 
 
-def spread(curves, size, beside):
+def spread(curves, size, beside, radius=0.0):
     """Return curves together with copies of them moved aside in plan, to either side.
 
     Parameters
@@ -141,16 +143,25 @@ def spread(curves, size, beside):
     size : float
         Side of the cells, of which neighbouring copies lie half apart at most [m].
     beside : float
-        How far the outermost are moved [m].
+        How far wires are taken wider [m].
+    radius : float
+        Where more than 0, the room about each wire that is kept free [m], as a tube: copies then go so much farther,
+        and are raised so that the tube's lower side lies the radius below them.
 
     Returns
     -------
     ndarray, shape (curve x copy, point, 3)
     """
-    aside = np.linspace(-beside, beside, 2 * int(np.ceil(beside / (_STEP * size))) + 1)
+    reach = beside + radius
+    aside = np.linspace(-reach, reach, 2 * int(np.ceil(reach / (_STEP * size))) + 1)
     chord = curves[:, -1, :2] - curves[:, 0, :2]
     right = np.stack([chord[:, 1], -chord[:, 0], 0 * chord[:, 0]], axis=-1) / np.linalg.norm(chord, axis=-1)[:, None]
     moved = curves[:, None] + (aside[:, None] * right[:, None])[:, :, None]
+    if radius > 0:
+        u = np.maximum(np.abs(aside) - beside, 0)
+        rise = np.gradient(curves, axis=1)
+        steep = np.hypot(1, rise[..., 2] / np.linalg.norm(rise[..., :2], axis=-1))
+        moved[..., 2] += radius - np.sqrt(np.maximum(radius**2 - u**2, 0))[:, None] * steep[:, None]
     return moved.reshape(-1, *curves.shape[1:])
 
 

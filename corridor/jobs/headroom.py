@@ -24,6 +24,8 @@ from corridor.summary import CAUTIONS
 
 __all__ = ["HeadroomResult", "headroom_study"]
 
+#: Measures of rows against the ground that count.
+MEASURES = ("vertical", "radial")
 #: Nodes of curves worked on at once.
 _NODES = 500_000
 #: How far a wire may be blown beyond its attachments, as a share of the longest span.
@@ -93,7 +95,7 @@ def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, p
         same_inputs(source, pyogrio.read_dataframe(source, layer="inputs"), inputs)
         facts, plan, ground = prepare(inputs, Clock())
         rules, left_out = _rules(study, facts)
-        cells = _cells(inputs.terrain, facts, plan, cell, beside)
+        cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
         tags = _tags(study, source, facts, rules, left_out) | {"WIDENED_BY": f"{beside:g} m to either side"}
         names = _file_names(source, facts.options)
         rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | _option_tags(option)))
@@ -108,10 +110,13 @@ def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, p
 
 
 def _rules(study, facts):
-    """What each case with vertical clearance among its checks requires above the ground, and the cases without."""
+    """What each case with vertical clearance among its checks requires of wires over the ground, by measure, and the
+    cases of which that is not known."""
     asked = [k for k, case in enumerate(facts.cases) if "vertical" in case.checks]
-    found = {k: cellwise.ground_requirement(facts.rules, facts.cases[k], facts.voltage) for k in asked}
-    rules = {k: required for k, required in found.items() if required is not None}
+    found = {k: {measure: cellwise.ground_requirement(facts.rules, facts.cases[k], facts.voltage, measure)
+                 for measure in MEASURES} for k in asked}
+    rules = {k: {measure: required for measure, required in each.items() if required} for k, each in found.items()}
+    rules = {k: each for k, each in rules.items() if each}
     if not rules:
         raise InputError(study.path, "rules", "no vertical row for the ground in any case that asks for it",
                          "a table or file with such a row, and a case with \"vertical\" among its checks")
@@ -119,13 +124,14 @@ def _rules(study, facts):
                         if k not in rules)
 
 
-def _cells(terrain, facts, plan, size, beside):
+def _cells(terrain, facts, plan, rules, size, beside):
     """Cells about the whole line, on the grid of the ground raster where they are as large as its own."""
     west, north, own = terrain.grid or (0.0, 0.0, terrain.cell_size)
     size = own if size is None else float(size)
     s, framings = facts.structures, facts.framings
     reach = _BLOWN * plan.spans.length.max() + np.abs(framings.offset).max() + framings.string_length.max()
-    reach += size + beside
+    highest = np.nanmax(plan.base_elevation) + framings.height.max()
+    reach += size + beside + np.nanmax([0.0, *(each["radial"](highest) for each in rules.values() if "radial" in each)])
     box = np.array([[s.easting.min() - reach, s.easting.max() + reach], [s.northing.min() - reach,
                                                                          s.northing.max() + reach]])
     c0, c1 = np.floor((box[0] - west) / size).astype(int) + [0, 1]
@@ -151,11 +157,11 @@ def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
             rows = np.flatnonzero((scene.wires.span == span)
                                   & ((facts.shield is not None) | (scene.wires.kind != "shield")))
             for option, raster in enumerate(rasters if len(rows) else ()):
-                curves = [(k, cellwise.spread(points, cells.size, beside))
-                          for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)]
+                curves = [pair for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)
+                          for pair in _kept_free(points, rules[k], cells.size, beside)]
                 name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
                 if all(np.isfinite(points).all() for _, points in curves):
-                    _merge(raster, cells, curves, rules, ground.sample, found.get(name))
+                    _merge(raster, cells, curves, ground.sample, found.get(name))
                 else:
                     left_out.append("{} {}, {}: where a wire hangs is not known".format(*name))
                     _mark(raster, cells, _straight(scene, rows))
@@ -177,6 +183,16 @@ def _curves(scene, arcs, rows, option, rules, windy, size):
         yield k, cellwise.hung_swung(scene, some, rows, size) if known else np.full((1, 3, 3), np.nan)
 
 
+def _kept_free(points, rules, size, beside):
+    """Yield what is required below curves and the curves it is required of: those of the wires, and of tubes about."""
+    if "vertical" in rules:
+        yield rules["vertical"], cellwise.spread(points, size, beside)
+    if "radial" in rules:
+        # A rule asks for more the higher the ground lies, and that lies no higher than the wire.
+        R = float(rules["radial"](np.max(points[..., 2])))
+        yield lambda ground: np.full(np.shape(ground), R), cellwise.spread(points, size, beside, R)
+
+
 def _straight(scene, rows):
     """Chords between the wires' ends at rest, on the grid."""
     ends = scene.frame.start[rows, None], scene.frame.end[rows, None]
@@ -184,15 +200,15 @@ def _straight(scene, rows):
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows])
 
 
-def _merge(raster, cells, curves, rules, sample, found):
+def _merge(raster, cells, curves, sample, found):
     """Take the wires of one span into the raster of an option, and the very places that the findings tell of."""
     window, row, column = cellwise.window_of(cells, np.concatenate([points.reshape(-1, 3) for _, points in curves]))
     room = cellwise.empty_room(window)
-    for case, points in curves:
+    for required, points in curves:
         length = np.linalg.norm(np.diff(points[:, [0, -1], :2], axis=1), axis=-1).max()
         some = max(int(_NODES / (12 * length / cells.size + 200)), 1)
         for first in range(0, len(points), some):
-            cellwise.lower(room, window, points[first:first + some], sample, rules[case])
+            cellwise.lower(room, window, points[first:first + some], sample, required)
     if found is not None:
         e, n = found.geometry.x.to_numpy(), found.geometry.y.to_numpy()
         allowed = (found["wire_elevation_m"] - found["required_m"]).to_numpy()
@@ -232,7 +248,7 @@ def _tags(study, source, facts, rules, left_out):
         "STUDY_FILE": study.path.name, "STUDY_DIGEST": study.digest, "FINDINGS": source.name,
         "CASES": ", ".join(names), "LEFT_OUT": "\n".join(left_out), "CAUTIONS": "\n".join(CAUTIONS),
         "RULES": ", ".join(sorted(set(facts.rules.rule[(facts.rules.against == "ground")
-                                                       & (facts.rules.measure == "vertical")]))),
+                                                       & np.isin(facts.rules.measure, MEASURES)]))),
     }
 
 
