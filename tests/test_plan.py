@@ -61,14 +61,14 @@ def test_example_of_the_documentation():
     assert got.cost == pytest.approx(1.3)
 
 
-def short_study(folder, *, hole=None):
-    """Six spans over a plane on which a hillock lies below three of them."""
+def short_study(folder, *, hole=None, lower=0.0):
+    """Six spans over a plane on which a hillock lies below three of them; `lower` takes of each [m]."""
     study = TinyStudy(folder)
 
     def hilly(e, n):
         z = plane(e, n)
         for place, top in ((450, 6.0), (750, 6.5), (1050, 5.0)):
-            z = z + top * np.exp(-((e - 500_000 - place) ** 2 + (n - NORTH) ** 2) / 60**2)
+            z = z + (top - lower) * np.exp(-((e - 500_000 - place) ** 2 + (n - NORTH) ** 2) / 60**2)
         return z
 
     study.structures = line_of(7)

@@ -1,6 +1,6 @@
 """What a look asks of the remedies: linear demands from its margins, pulls and tensions."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -22,13 +22,13 @@ _STRING = ("line", "structure", "wire", "case")
 
 @dataclass(frozen=True)
 class Asked:
-    """What demands are made of: the `site`, its `measures`, the look `before`, and the look `taut`, with all sections
-    as taut as they may be (None where none may be)."""
+    """What demands are made of: the `site`, its `measures`, the look `before`, and `probes`, looks with all sections
+    as taut ("tighten") or slack ("slacken") as they may be, where any may be."""
 
     site: object
     measures: Measures
     before: object
-    taut: object = None
+    probes: dict = field(default_factory=dict)
 
     @cached_property
     def strings(self):
@@ -37,8 +37,8 @@ class Asked:
 
     @cached_property
     def gains(self):
-        """What margins [m] and pulls [N] gain where their section is strung tauter, per share."""
-        return _gains(self) if self.taut is not None else ({}, {})
+        """What margins [m] and pulls [N] gain where their section is strung tauter or slacker, per share, by kind."""
+        return {kind: _gains(self.before, probe) for kind, probe in self.probes.items()}
 
     @cached_property
     def held_before(self):
@@ -61,7 +61,7 @@ def demands(asked, now, steps):
     amount = steps * asked.measures.step
     changed = _changed_sections(asked, steps)
     rows = _anchored(*_clearances(asked, now), amount, changed) + _anchored(*_pulls(asked, now), amount, changed)
-    return rows + _loads(asked, now, amount) if asked.taut is not None else rows
+    return rows + _loads(asked, now, amount) if "tighten" in asked.probes else rows
 
 
 def _changed_sections(asked, steps):
@@ -130,9 +130,9 @@ def _clearances(asked, now):
     found.add("grade", np.where(dug, parent, -1), np.ones(len(span)))
     known = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
     found.add("remove", np.array([known.get(name, -1) for name in c["obstacle"]], int), np.full(len(span), AMPLE))
-    gains = np.array([asked.gains[0].get(key, 0.0) for key in zip(*(c[name] for name in _KEYS), strict=True)])
     section = site.plan.spans.section[parent]
-    found.add("tighten", section, gains)
+    for kind, (gains, _) in asked.gains.items():
+        found.add(kind, section, np.array([gains.get(key, 0.0) for key in zip(*(c[n] for n in _KEYS), strict=True)]))
     if (asked.measures.kind == "add").any():
         found.add("add", parent, way * _lift_of_new(site, now, c, span, parent))
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
@@ -206,9 +206,10 @@ def _pulls(asked, now):
         _by_structures(found, asked, laid.origin[structure[part]], wire, pull[part] / 1e3)
     for kind in ("post", "strain"):
         found.add(kind, laid.origin[place], np.full(len(place), AMPLE))
-    gains = np.array([asked.gains[1].get(key, 0.0) for key in zip(*(loads[n] for n in _STRING), strict=True)])
     section = site.plan.spans.section[parents_of(site, now.laid)[pair]]
-    found.add("tighten", section[:, 0], gains / 1e3)
+    for kind, (_, gains) in asked.gains.items():
+        gained = [gains.get(key, 0.0) for key in zip(*(loads[n] for n in _STRING), strict=True)]
+        found.add(kind, section[:, 0], np.array(gained) / 1e3)
     words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in zip(loads["structure"], wire, loads["case"], strict=True)]
     return found.rows(len(place), np.array(words, object)), room / 1e3, section
 
@@ -229,13 +230,13 @@ def _string_weight(framings, framing, wire):
     return np.array([known.get(key, 0.0) for key in zip(framing, wire, strict=True)])
 
 
-def _gains(asked):
-    """What margins [m] and pulls [N] gain where their section is strung tauter, per share, by two looks."""
-    most = asked.taut.edits.tightened.max()
+def _gains(before, probe):
+    """What margins [m] and pulls [N] gain where their section is strung tauter or slacker, per share, by two looks."""
+    most = np.abs(probe.edits.tightened).max()
     found = []
     for layer, names, column in (("clearances", _KEYS, "margin_m"), ("structure_loads", _STRING, "vertical_n")):
         a, b = (dict(zip(zip(*(each.layers[layer][n] for n in names), strict=True), each.layers[layer][column],
-                         strict=True)) for each in (asked.before, asked.taut))
+                         strict=True)) for each in (before, probe))
         found.append({key: (b[key] - a[key]) / most for key in a.keys() & b.keys()})
     return tuple(found)
 

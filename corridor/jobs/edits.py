@@ -64,7 +64,8 @@ def edits_of(site, measures, steps):
     spans = len(site.plan.spans)
     return Edits(changes, measures.amounts("grade", steps, spans),
                  measures.amounts("remove", steps, len(site.facts.index.obstacles)) > 0,
-                 measures.amounts("tighten", steps, len(site.plan.sections)),
+                 measures.amounts("tighten", steps, len(site.plan.sections))
+                 - measures.amounts("slacken", steps, len(site.plan.sections)),
                  np.flatnonzero(measures.amounts("add", steps, spans)))
 
 
@@ -142,7 +143,7 @@ def _new_row(site, span):
 
 
 def tauter_sections(site, plan, origin, tightened):
-    """Return (line, section, share) of the sections of a plan that are strung tauter.
+    """Return (line, section, share) of the sections of a plan that are strung tauter, or slacker where negative.
 
     A section that was cut in two by a new strain structure is so in both parts.
     """

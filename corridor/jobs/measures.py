@@ -115,12 +115,25 @@ def _tauter(site, before, near):
     p = site.prices
     if not p.largest_tightening:
         return "it is strung as taut as its limits allow, and the study allows no more (plan.largest_tightening)"
-    sections, measured = site.plan.sections, site.wiring.measured
-    known = {(row.line or line, row.section) for row in measured for line in set(sections.line)}
-    most = int(p.largest_tightening / p.tightening_step + 1e-9)
-    own = np.unique(site.plan.spans.section[near[0]])
-    return [(i, p.tightening_step, most, p.tighten_cost, 0.0) for i in own
-            if (sections.line[i], sections.name[i]) not in known] or \
+    return _strung(site, near[0], int(p.largest_tightening / p.tightening_step + 1e-9))
+
+
+def _slacker(site, before, near):
+    p, v, spans = site.prices, before.layers["violations"], site.plan.spans
+    index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
+    under = v["position"] == "below"
+    short = [index[key] for key in zip(v["line"][under], v["span"][under], strict=True)]
+    if not short:
+        return "no wire is too near to something above it"
+    return _strung(site, np.array(short), int(p.largest_slackening / p.tightening_step + 1e-9))
+
+
+def _strung(site, short, most):
+    """Rows of the sections of spans, but for those that hang as measured."""
+    p, sections = site.prices, site.plan.sections
+    known = {(row.line or line, row.section) for row in site.wiring.measured for line in set(sections.line)}
+    return [(i, p.tightening_step, most, p.tighten_cost, 0.0) for i in np.unique(site.plan.spans.section[short])
+            if most and (sections.line[i], sections.name[i]) not in known] or \
         "its sections hang as measured: take them out of the measurements to string them to the limits"
 
 
@@ -159,5 +172,5 @@ def _more(site, before, near):
         "no suspension structure of the line shows what a new one is like, or the ground is not known"
 
 
-_MADE = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter, "grade": _cuts,
-         "remove": _gone, "add": _more}
+_MADE = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter,
+         "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}

@@ -86,7 +86,8 @@ def _in_spans(planned):
 def _retensioned(planned):
     """Items of sections of a wire that hangs and is strung tauter."""
     site, sections = planned.site, planned.site.plan.sections
-    return [(f"tighten {sections.name[i]}", "re-tension", touched, site.prices.tighten_duration / 3600,
+    words = np.where(planned.after.edits.tightened > 0, "tighten", "slacken")
+    return [(f"{words[i]} {sections.name[i]}", "re-tension", touched, site.prices.tighten_duration / 3600,
              np.r_[site.plan.spans.tail[touched], site.plan.spans.head[touched]])
             for i in np.flatnonzero(planned.after.edits.tightened)
             for touched in [np.arange(sections.first[i], sections.last[i] + 1)]]

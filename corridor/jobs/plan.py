@@ -114,7 +114,7 @@ def plan_option(site):
     steps = np.zeros(len(measures))
     if holds(now, before):
         return Planned(site, before, now, measures, steps, refused, None, (), 0)
-    asked = Asked(site, measures, before, _taut(site, measures))
+    asked = Asked(site, measures, before, _probes(site, measures))
     rows, seen, solution = in_order(measures, "grade") + exclusive(measures, ("post", "strain", "shorten")), set(), None
     for done in range(1, _ROUNDS + 1):
         rows = rows + demands(asked, now, steps)
@@ -130,10 +130,10 @@ def plan_option(site):
                    (f"no plan held after {_ROUNDS} rounds",), _ROUNDS)
 
 
-def _taut(site, measures):
-    """The look with every section as taut as it may be, None where none may be."""
-    most = np.where(measures.kind == "tighten", measures.most, 0.0)
-    return look(site, edits_of(site, measures, most)) if most.any() else None
+def _probes(site, measures):
+    """Looks with every section as taut, and as slack, as it may be; none where none may be."""
+    most = {kind: np.where(measures.kind == kind, measures.most, 0.0) for kind in ("tighten", "slacken")}
+    return {kind: look(site, edits_of(site, measures, steps)) for kind, steps in most.items() if steps.any()}
 
 
 def _lacking(rows, solution):

@@ -18,8 +18,8 @@ __all__ = ["plan_lines", "taken", "write_plan"]
 #: Words and units of what is taken, by kind.
 _WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
-          "tighten": ("tighten", "%"), "grade": ("cut the ground below", "m"), "remove": ("take away", None),
-          "add": ("add a structure in", None)}
+          "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
+          "remove": ("take away", None), "add": ("add a structure in", None)}
 
 
 def write_plan(planned, folder, *, others=None, aim="circuit-hours", kind="svg"):
@@ -104,10 +104,11 @@ def _named(site, kind, place):
         obstacles = site.facts.index.obstacles
         point = shapely.force_3d(shapely.centroid(obstacles.geometry[place]), 0)
         return None, obstacles.obstacle[place], point
-    if kind in ("grade", "add", "tighten"):
-        span = site.plan.sections.first[place] if kind == "tighten" else place
+    if kind in ("grade", "add", "tighten", "slacken"):
+        section = kind in ("tighten", "slacken")
+        span = site.plan.sections.first[place] if section else place
         a, b = spans.tail[span], spans.head[span]
-        name = site.plan.sections.name[place] if kind == "tighten" else spans.name[place]
+        name = site.plan.sections.name[place] if section else spans.name[place]
         return spans.line[span], name, shapely.Point(*((v[a] + v[b]) / 2 for v in (x.easting, x.northing, z)))
     return x.line[place], x.structure[place], shapely.Point(x.easting[place], x.northing[place], z[place])
 

@@ -212,17 +212,24 @@ def _strings(name, string, cost, *, both):
     return tries
 
 
-def _tauter(site, one, span):
+def _tauter(site, one, span, sign=1):
     p, section, edits = site.prices, int(site.plan.spans.section[span]), as_it_stands(site)
+    if (one["position"] == "below") != (sign < 0):
+        return "it is a wire above that is too near" if sign > 0 else "nothing above the wire is too near"
     name, line = site.plan.sections.name[section], site.plan.sections.line[section]
     if any(row.section == name and row.line in ("", line) for row in site.wiring.measured):
         return "the section hangs as measured: take it out of the measurements to string it to its limits"
-    most = int(p.largest_tightening / p.tightening_step + 1e-9)
-    share = np.arange(len(edits.tightened)) == section
-    return [_Try("re-tension", f"section {name}", None,
-                 lambda n: replace(edits, tightened=share * n * p.tightening_step), max(most - 1, 1), most,
-                 lambda n: 100 * n * p.tightening_step, "%", lambda n: p.tighten_cost,
-                 "more than the stringing limits say; what the structures bear is for an engineer to find")]
+    most = int((p.largest_tightening if sign > 0 else p.largest_slackening) / p.tightening_step + 1e-9)
+    share = sign * p.tightening_step * (np.arange(len(edits.tightened)) == section)
+    note = "more than the stringing limits say; what the structures bear is for an engineer to find" if sign > 0 else \
+        "less than the stringing limits allow"
+    return [_Try(_NAMES["tighten" if sign > 0 else "slacken"], f"section {name}", None,
+                 lambda n: replace(edits, tightened=share * n), max(most - 2, 1) if sign > 0 else 1, most,
+                 lambda n: 100 * n * p.tightening_step, "%", lambda n: p.tighten_cost, note)]
+
+
+def _slacker(site, one, span):
+    return _tauter(site, one, span, -1)
 
 
 def _cuts(site, one, span):
@@ -261,10 +268,11 @@ def _more(site, one, span):
 _TRIES = {"raise": _raises, "shorten": _shorter,
           "post": _strings("change strings to posts", "post", "post_cost", both=True),
           "strain": _strings("make it a strain structure", "strain", "strain_cost", both=False),
-          "tighten": _tauter, "grade": _cuts, "remove": _gone, "add": _more}
+          "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
 _NAMES = {"raise": "raise structures", "shorten": "shorten strings", "post": "change strings to posts",
-          "strain": "make it a strain structure", "tighten": "re-tension", "grade": "grade the ground",
-          "remove": "remove the object", "add": "add a structure"}
+          "strain": "make it a strain structure", "tighten": "re-tension, tauter",
+          "slacken": "re-tension, slacker", "grade": "grade the ground", "remove": "remove the object",
+          "add": "add a structure"}
 
 
 def _derate(planned, one):

@@ -317,8 +317,8 @@ def _texts(which, table, pairs, governing, share):
         for j, limit in enumerate(wiring.stringing if wiring else ()):
             words[i, j] = limit.text
     text = words[which, governing]
-    for at in zip(*np.nonzero((share.reshape(which.shape) > 0) & (governing >= 0)), strict=True):
-        text[at] = f"{text[at]}, {100 * share.reshape(which.shape)[at]:.3g} % more in this section"
+    for at in zip(*np.nonzero((share.reshape(which.shape) != 0) & (governing >= 0)), strict=True):
+        text[at] = f"{text[at]}, {100 * share.reshape(which.shape)[at]:+.3g} % in this section"
     for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
         H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
         text[g, o] = f"measured: {H:.0f} N at {T:g} degC"

@@ -17,8 +17,8 @@ class Measures:
     """Remedies; columns of shape (column,).
 
     `kind` one of `corridor.study.plan.REMEDIES`; `place` index of its structure (raise, shorten, post, strain), span
-    (grade, add), section (tighten) or obstacle (remove). `step` amount of one step in the unit of the kind (m, share,
-    or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
+    (grade, add), section (tighten, slacken) or obstacle (remove). `step` amount of one step in the unit of the kind (m,
+    share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
     """
 
     kind: np.ndarray

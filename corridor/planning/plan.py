@@ -10,6 +10,9 @@ from scipy.sparse.csgraph import connected_components
 
 __all__ = ["Rows", "Solution", "least_cost"]
 
+#: What a step that costs nothing is taken to cost, so that there are no more of them than are needed.
+_TIE = 1e-4
+
 
 @dataclass(frozen=True)
 class Rows:
@@ -61,7 +64,8 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, alto
     """Return the cheapest numbers of steps that meet all rows.
 
     Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
-    that hold whatever is done are left out. Parts that share no row are solved apart: their optima add up.
+    that hold whatever is done are left out. Parts that share no row are solved apart: their optima add up. Of plans
+    that cost the same, one of few steps is taken.
 
     Parameters
     ----------
@@ -81,6 +85,7 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, alto
     scipy.optimize.milp (HiGHS).
     """
     step, most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (step, most, fixed, per_step))
+    tie = np.where((per_step == 0) & (most > 1), _TIE, 0.0)
     A = (rows.matrix(columns) @ diags_array(step)).tocsr()
     open_ = np.flatnonzero(A.minimum(0) @ most < rows.need - 1e-9)
     steps, short, cost, bound = np.zeros(columns), np.maximum(rows.need, 0.0), 0.0, 0.0
@@ -88,9 +93,9 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, alto
     for own, at in _parts(A[open_], rows.need[open_] > 1e-9):
         touched = open_[own]
         left = min(seconds, max(altogether - (monotonic() - begin), 1.0))
-        n, lacks, c, b = _solve(A[touched][:, at], rows.need[touched], most[at], fixed[at], per_step[at], left)
+        n, lacks, c, b = _solve(A[touched][:, at], rows.need[touched], most[at], fixed[at], (per_step + tie)[at], left)
         steps[at], short[touched] = n, lacks
-        cost, bound = cost + c, bound + b
+        cost, bound = cost + c - tie[at] @ n, bound + b - tie[at] @ n
     return Solution(steps.astype(int), cost, bound, short)
 
 

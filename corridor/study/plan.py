@@ -10,8 +10,8 @@ from corridor.study.values import Measure
 __all__ = ["REMEDIES", "NeverTogether", "Plan"]
 
 #: What a plan may be made of.
-REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "grade", "remove", "add")
-Remedy = Literal["raise", "shorten", "post", "strain", "tighten", "grade", "remove", "add"]
+REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
+Remedy = Literal["raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 
@@ -27,8 +27,8 @@ class Plan(Table):
 
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, shorten suspension strings, change them to a post or a strain "
-        "string, tighten sections, grade the ground, remove objects, add structures. Default: all, of which shorten "
-        "and tighten need a key below."))
+        "string, tighten or slacken sections, grade the ground, remove objects, add structures. Default: all, of which "
+        "shorten and tighten need a key below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
         0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
@@ -43,9 +43,11 @@ class Plan(Table):
     largest_tightening: Annotated[float, Read(Measure("ratio", 0, 1))] = Field(
         0.0, description="Most by which a section may be strung tauter than its stringing limits say, as a share of "
         "them. 0: not at all.")
-    tightening_step: Annotated[float, Read(Measure("ratio", 0, 1, above=True))] = Field(
-        0.05, description="Step of it.")
-    tighten_cost: float = Field(1.0, ge=0, description="Cost of stringing a section tauter, relative.")
+    largest_slackening: Annotated[float, Read(Measure("ratio", 0, 0.5))] = Field(
+        0.2, description="Most by which a section that is too near to something above is strung slacker, likewise.")
+    tightening_step: Annotated[float, Read(Measure("ratio", 0, 0.5, above=True))] = Field(
+        0.05, description="Step of both.")
+    tighten_cost: float = Field(1.0, ge=0, description="Cost of stringing a section tauter or slacker, relative.")
     largest_load_ratio: Annotated[float | None, Read(_RATIO)] = Field(
         None, description="Most that a tauter section may load a structure, over what the existing wire does "
         "(`ratio_to_existing` of the findings). Default: loads bound nothing.")

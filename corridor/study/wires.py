@@ -34,12 +34,13 @@ class Stringing(Table):
 
 
 class Tightened(Table):
-    """A section that is strung tauter than the limits say, where someone has found that its structures bear it."""
+    """A section that is strung tauter than the limits say, where someone has found that its structures bear it, or
+    slacker."""
 
     line: Text | None = Field(None, description="Its line, where several have such a section.")
     section: Text = Field(description="Its name, <from>-<to>, the structures that end it.")
-    by: Annotated[float, Read(Measure("ratio", 0, 1, above=True))] = Field(
-        description="Share by which each limit is more than it says.")
+    by: Annotated[float, Read(Measure("ratio", -0.5, 1))] = Field(
+        description="Share by which each limit is more than it says; negative: less.")
 
 
 class Option(Table):
@@ -99,7 +100,8 @@ class Option(Table):
         ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
-    tightened: tuple[Tightened, ...] = Field((), description="Sections that are strung tauter. Not those measured.")
+    tightened: tuple[Tightened, ...] = Field(
+        (), description="Sections that are strung tauter or slacker. Not those measured.")
 
 
 class ShieldWire(Table):

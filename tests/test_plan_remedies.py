@@ -1,0 +1,148 @@
+"""Every kind of remedy on its own: planned, written as files, read again and checked in full."""
+
+import numpy as np
+import pyogrio
+import pytest
+import rasterio
+import shapely
+
+from corridor.jobs.plan import plan_study
+from corridor.jobs.plan_files import plan_lines, taken
+from corridor.planning.measures import Measures, conditional, exclusive, in_order, joined
+from corridor.planning.plan import Rows, least_cost
+from corridor.planning.remedies import Change, added_lift, change_structures
+from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
+from tests.test_plan import short_study
+
+
+def planned_with(folder, study, kinds, more=""):
+    names = ", ".join(f'"{kind}"' for kind in kinds)
+    study.text += f"\n[plan]\nremedies = [{names}]\n{more}\n"
+    return plan_study(study.write(), "today", folder / "plan")
+
+
+@pytest.mark.parametrize(("kind", "lower", "more"), [
+    ("raise", 0.0, ""), ("post", 2.8, ""), ("strain", 2.8, ""), ("shorten", 3.0, "shortest_string = 0.4"),
+    ("grade", 2.0, "largest_cut = 4"), ("tighten", 2.0, "largest_tightening = 0.4"), ("add", 0.0, "")])
+def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
+    """The margins of the last look are those of the check that reads the written files, to a tenth of a millimetre."""
+    planned = planned_with(tmp_path, short_study(tmp_path / "study", lower=lower), [kind], more)
+    assert planned.before.short >= 1
+    assert planned.status == 0, planned.forbids
+    assert set(planned.measures.kind[planned.steps > 0]) == {kind}
+    written = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="clearances")
+    looked = planned.after.layers["clearances"]
+    for name in ("margin_m", "wire_elevation_m"):
+        assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(looked[name].astype(float)), abs=1e-4)
+
+
+def test_removed_objects_are_gone_and_others_keep_their_names(tmp_path):
+    study = TinyStudy(tmp_path / "study")
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    study.rules += "tree,tree,radial,3.0,,,,,,\n"
+    places = [shapely.Point(EAST + e, NORTH - 4) for e in (60, 150, 450)]
+    study.add_obstacle("trees", "tree", places, 'height_column = "height"', height=[2.0, 16.0, 2.0])
+    planned = planned_with(tmp_path, study, ["remove"])
+    assert planned.status == 0 and taken(planned)["where"] == ["trees:2"]
+    assert set(pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="clearances").obstacle.dropna()) == {
+        "trees:1", "trees:3"}
+
+
+def test_wire_too_near_to_a_line_above_is_slackened(tmp_path):
+    """No raise helps below another line; less tension lets the wire hang lower there."""
+    study = TinyStudy(tmp_path / "study")
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    study.rules += "line,line,vertical,3.0,,,,,,\n"
+    above = shapely.LineString([(EAST + 450, NORTH - 60, 122.5), (EAST + 450, NORTH + 60, 122.5)])
+    study.add_obstacle("other", "line", [above], 'voltage = "220 kV"')
+    planned = planned_with(tmp_path, study, ["raise", "slacken"], "step = 0.5")
+    assert set(planned.before.layers["violations"]["position"]) == {"below"}
+    assert planned.status == 0, planned.forbids
+    assert set(taken(planned)["remedy"]) == {"slacken"}
+    text = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="sections").governing_limit
+    assert text.str.contains("-15 % in this section", regex=False).any()
+
+
+def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
+    """The raise that the clearance alone asks for would lift a string in a hollow: the plan raises that one, too."""
+    study = TinyStudy(tmp_path / "study")
+
+    def ground(e, n):
+        x = e - EAST
+        hill = 9.0 * np.exp(-((x - 540) ** 2 + (n - NORTH) ** 2) / 40**2)
+        return plane(e, n) + hill - 25.0 * np.maximum(0, 1 - np.abs(x - 900) / 300)
+
+    study.structures = line_of(7)
+    study.write_ground(ground, high=(EAST + 2200, NORTH + 400))
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    planned = planned_with(tmp_path, study, ["raise"])
+    m = planned.measures
+    alone = np.where(m.place == 2, 3.0 / m.step, 0.0)
+    assert planned.status == 0
+    assert planned.steps[m.place == 3] > 0, "the structure in the hollow is raised, too"
+    assert planned.cost > m.cost(alone).sum()
+
+
+def test_measures_join_and_exclude_each_other():
+    m = Measures.of_rows([("raise", 4, 0.5, 3, 1, 1), ("post", 4, 1, 1, 1, 0), ("shorten", 4, 0.25, 2, 1, 0),
+                          ("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 3, 0)])
+    row, column = joined(m, "grade", np.array([7, -1, 7]))
+    assert list(zip(row, column, strict=True)) == [(0, 3), (0, 4), (2, 3), (2, 4)]
+    A = (exclusive(m, ("post", "shorten")) + in_order(m, "grade")).matrix(5).toarray() * m.step
+    assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, 1, -1]]))
+    assert m.amounts("grade", np.array([0, 0, 0, 1, 1]), 9)[7] == pytest.approx(1.0)
+
+
+def test_conditional_rows_hold_where_the_measure_is_taken():
+    """One asks 2 of the first column, but only where the second is taken: without it nothing is to be done."""
+    rows = Rows(np.array([0]), np.array([0]), np.array([1.0]), np.array([2.0]), np.array(["row"], object))
+    rows = conditional(rows, np.array([0]), np.array([1]))
+    assert least_cost(rows, 2, step=1, most=3, fixed=0, per_step=1).cost == 0
+    asks = Rows(np.array([0]), np.array([1]), np.array([1.0]), np.array([1.0]), np.array(["take it"], object))
+    assert least_cost(rows + asks, 2, step=1, most=3, fixed=0, per_step=1).steps.tolist() == [2, 1]
+
+
+def test_support_in_the_middle_takes_three_quarters_of_the_sag():
+    """A parabola's sag is S^2 / 8C: 11.25 m in 300 m at 1000 m, 2.81 m in each half; by hand at a quarter of the span:
+    4 * 11.25 * 3/16 - 2.8125 = 5.625 m, and at the middle, where the support is as high as the ends, 11.25 m."""
+    lift = added_lift(np.array([150.0, 75.0]), 300.0, 1000.0, 0.5, 20.0, 20.0, 20.0)
+    assert lift == pytest.approx([11.25, 5.625])
+
+
+def test_changed_framings(tmp_path):
+    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["raise"])
+    x, f = planned.site.facts.structures, planned.site.facts.framings
+    changes = [Change(string="post") if i == 1 else Change(1.0, 0.3) if i == 3 else Change(string="strain") if i == 4
+               else Change() for i in range(len(x))]
+    y, g = change_structures(x, f, changes)
+    assert y.framing.tolist()[:5] == ["hold", "hang post", "hold", "hang strings -0.3 m +1 m", "hang strain"]
+    assert y.role[4] == "strain" and y.role[1] == "suspension"
+    rows = {(n, w): (h, s, length) for n, w, h, s, length in
+            zip(g.framing, g.wire, g.height, g.string, g.string_length, strict=True)}
+    assert rows["hang post", "A"] == (19.0, "post", 1.4)
+    assert rows["hang strings -0.3 m +1 m", "A"] == (20.0, "suspension", pytest.approx(1.1))
+    assert rows["hang strain", "B"][1] == "strain"
+
+
+def test_cut_ground_is_a_patch_of_the_raster_grid(tmp_path):
+    """Cells of the patch lie on those of the ground, below them, and nowhere else; the volume is what went."""
+    planned = planned_with(tmp_path, short_study(tmp_path / "study", lower=2.0), ["grade"], "largest_cut = 4")
+    with rasterio.open(tmp_path / "plan" / "graded.tif") as cut, rasterio.open(tmp_path / "study/ground.tif") as old:
+        z = cut.read(1, masked=True)
+        window = old.window(*cut.bounds)
+        was = old.read(1, window=window)
+        assert (window.col_off, window.row_off) == (pytest.approx(round(window.col_off)),
+                                                    pytest.approx(round(window.row_off)))
+        cell = abs(cut.transform.a * cut.transform.e)
+    assert (z.compressed() < was[~z.mask]).all()
+    dug = float((was - z).sum()) * cell
+    rows = taken(planned)
+    # Depth is of ground, cells are of the grid: their ratio is within a thousandth.
+    assert dug == pytest.approx(np.nansum(rows["volume_m3"]), rel=2e-3)
+
+
+def test_lines_of_a_plan_that_cannot_be(tmp_path):
+    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["post", "tighten"])
+    words = "\n".join(plan_lines(planned))
+    assert "cannot meet" in words and "ground (vertical) lacks" in words
+    assert "not offered: tighten, as it is strung as taut as its limits allow" in words
