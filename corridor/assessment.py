@@ -26,6 +26,7 @@ from corridor.clearance.findings import (
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
 from corridor.clearance.own_wires import join_columns, own_findings
+from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import missing_rows
 from corridor.clearance.slopes import beside_ground
@@ -145,13 +146,15 @@ def assess_spans(facts, plan, ground, first, last):
     gaps += [*unfallen, *unseen, *met.gaps, *unknown]
     found = join_columns([columns, *own])
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
+    envelopes = envelope_rows(scene, facts.right_of_way)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
         "clearances": found,
         "violations": violation_rows(found, facts.existing, flashover),
         "violation_stretches": violation_stretches(scene, kept, columns, below, crossed, swept, ground, index),
-        "swing_envelopes": envelope_rows(scene, facts.right_of_way),
+        "swing_envelopes": envelopes,
+        "parcels": parcel_rows(scene, envelopes),
         "structure_loads": load_rows(scene),
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(scene, below, crossed, side, ground, facts.heat.current_at,

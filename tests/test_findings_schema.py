@@ -144,7 +144,7 @@ def parsed(name):
 
 def test_every_spatial_layer_has_a_style_of_its_kind():
     assert set(STYLES) == {each.name for each in LAYERS if each.geometry}
-    kinds = {"Point Z": "marker", "LineString Z": "line", "Polygon": "fill"}
+    kinds = {"Point Z": "marker", "LineString Z": "line", "Polygon": "fill", "MultiPolygon": "fill"}
     for name in STYLES:
         for _, symbol in parsed(name):
             assert symbol.get("type") == kinds[layer(name).geometry]

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance.footprints import Footprints
+from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import cut_rows
 
@@ -46,8 +47,8 @@ class Crossed:
 
 
 def index_obstacles(obstacles):
-    """Return the index of all obstacles that are without fault."""
-    placed = np.flatnonzero(obstacles.fault == "")
+    """Return the index of all obstacles that are without fault, but for parcels: nothing has to keep clear of these."""
+    placed = np.flatnonzero((obstacles.fault == "") & (obstacles.category != PARCEL))
     part, owner = shapely.get_parts(obstacles.geometry[placed], return_index=True)
     of_part = placed[owner]
     footprint = Footprints(shapely.force_2d(part), obstacles.radius[of_part])

@@ -6,6 +6,7 @@ out."""
 import numpy as np
 import shapely
 
+from corridor.clearance.parcels import PARCEL
 from corridor.errors import InputError
 from corridor.inputs.layers import cells, open_layer, portions
 from corridor.inputs.other_lines import assumed_states, string_wires
@@ -127,7 +128,10 @@ def _rows(section, layer, portion, frame):
     _accept(fault, radius, 0, 500, "radius")
     geometry = frame.transform(portion.geometry, layer.crs)
     _check_shape(geometry, fault)
-    geometry, absolute, height = _top(section, layer, portion, geometry, fault)
+    land = category == PARCEL
+    area = np.isin(shapely.get_type_id(geometry), (3, 6))
+    _blame(fault, land & ~area, "a parcel that is no polygon")
+    geometry, absolute, height = _top(section, layer, portion, geometry, fault, land)
     geometry, height = _grown(section, geometry, absolute, height)
     ids = _column(section, portion, "id")
     ids = portion.fid if ids is None else ids
@@ -254,7 +258,7 @@ def _check_shape(geometry, fault):
     ]
 
 
-def _top(section, layer, portion, geometry, fault):
+def _top(section, layer, portion, geometry, fault, land):
     """Geometry, whether its Z is the top, and the height above ground [m].
 
     A column of elevations gives Z to all vertices; else a height given by the study or a column
@@ -274,14 +278,14 @@ def _top(section, layer, portion, geometry, fault):
     else:
         absolute = solid
         geometry = _scaled(geometry, layer.height_factor)
-    _check_z(geometry, absolute, fault, flat=elevation is None)
+    _check_z(geometry, absolute & ~land, fault, flat=elevation is None)
     height = (
         _value(section, portion, "height", "length", fault)
         if _given(section, "height") and elevation is None
         else np.full(len(geometry), np.nan)
     )
     _accept(fault, height, _DEEPEST, _TALLEST, "height")
-    _blame(fault, ~absolute & np.isnan(height), "no height and no elevation")
+    _blame(fault, ~absolute & ~land & np.isnan(height), "no height and no elevation")
     return geometry, absolute, height
 
 

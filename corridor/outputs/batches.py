@@ -19,7 +19,7 @@ _TYPES = {"text": pa.string(), "real": pa.float64(), "integer": pa.int64(), "boo
           "datetime": pa.timestamp("ms", tz="UTC")}
 #: Kinds of numpy array that each type of column takes.
 _KINDS = {"text": "UO", "real": "fiu", "integer": "iu", "boolean": "bO", "datetime": "MO"}
-_GEOMETRY_IDS = {"Point Z": 0, "LineString Z": 1, "Polygon": 3}
+_GEOMETRY_IDS = {"Point Z": 0, "LineString Z": 1, "Polygon": 3, "MultiPolygon": 6}
 _WKB = {"ARROW:extension:name": "geoarrow.wkb"}
 
 

@@ -269,6 +269,7 @@ LAYERS = (
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
     _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
+    _layer("parcels", "MultiPolygon", *fields_swing.PARCELS),
     _layer("structure_loads", "Point Z", *fields_loads.LOADS),
     _layer("clipping", None, *fields_clipping.CLIPPING),
     _layer("point_clouds", None, *fields_clouds.CLOUDS),

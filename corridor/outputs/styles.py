@@ -101,6 +101,10 @@ STYLES = {
         Rule("B: short of the rule", "ELSE", _BARRED),
     ),
     "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.1),)),),
+    "parcels": (
+        Rule("below the swung wires", '"overlap_m2" > 0', (Outline("neutral", 0.5),)),
+        Rule("beside them", "ELSE", (Outline("neutral", 0.2, "dash"),)),
+    ),
     "swing_envelopes": (
         Rule("leaves the right-of-way", '"room_left_m" < 0 OR "room_right_m" < 0', (Outline("short", 0.7),)),
         Rule("within the right-of-way", '"room_left_m" >= 0 AND "room_right_m" >= 0', (Outline("wire", 0.2),)),
