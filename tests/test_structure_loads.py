@@ -168,6 +168,20 @@ def test_a_lifted_string_is_said_and_its_load_told(tmp_path):
     assert cold["vertical_n"] < -400
 
 
+@pytest.mark.parametrize(("aside", "dip", "lifted"), [(10.0, 20.0, None), (10.0, 22.0, False), (12.5, 25.0, True)])
+def test_uplift_is_told_of_either_side_of_the_wind(tmp_path, aside, dip, lifted):
+    """At an angle, in a dip. Wind into the angle swings the string far out, where the wires hold it down: the row of the
+    greater transverse load. Wind out of it cancels their pull, and the string is relieved, or slack."""
+    line = structures([0, 300, 600], [0, 0, -aside], base=(0.0, LENGTH - dip, 0.0), framing=("held", "hung", "held"))
+    found = loads(tmp_path, line, cases=(STILL, Case("breeze", -20.0, wind=150.0, checks=("tension",))))
+    row = only(found["structure_loads"], structure="T2", case="breeze")
+    weight = MASS * 9.80665
+    assert row["string_swing_deg"] > 50 and row["transverse_n"] > 1500
+    # On that side the structure bears the string and nearly half of its weight besides, or more.
+    assert row["vertical_n"] > 1.4 * weight
+    assert row["uplift"] == (lifted is not None) and row["lifted"] == bool(lifted)
+
+
 def test_a_lifted_string_is_a_violation(tmp_path):
     """Told with the structure; a study in which all clears does not end well."""
     line = level(base=(0.0, LENGTH - 26.0, 0.0))

@@ -34,9 +34,9 @@ def load_rows(scene):
     Returns
     -------
     dict of ndarray
-        With wind, of both sides the one with the greater transverse load. At a string that wires have lifted the load
-        is what would hold it plumb, the lift being negative. Where no equilibrium was found loads are those of the
-        ruling span with strings plumb.
+        With wind, of both sides the one with the greater transverse load; uplift and a lifted string are told of
+        either. At a string that wires have lifted the load is what would hold it plumb, the lift being negative. Where
+        no equilibrium was found loads are those of the ruling span with strings plumb.
     """
     ends = _Ends(scene)
     loads = _end_loads(scene)
@@ -48,14 +48,14 @@ def load_rows(scene):
     o, k = option[oc], case[oc]
     side = np.nan_to_num(np.abs(forces[..., 1])).argmax(axis=-1)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
-    known = np.isfinite(down)
+    known, least = np.isfinite(down), forces[..., 0].min(axis=-1)[r, o, k]
     ratios = _ratios(ends.compared(forces, loads), scene)[r, o, k]
     columns = ends.keys(r, o, k) | {
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
-        "lifted": ends.of_any(_lifted(scene))[r, o, k, side],
-        "uplift": (ends.string[r] > 0) & (down - ends.weight[r] < LIFTED * ends.weight[r]),
+        "lifted": ends.of_any(_lifted(scene))[r, o, k].any(axis=-1),
+        "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
     }

@@ -3,11 +3,11 @@
     python -m tests.benchmarks.equilibrium
 
 prints as JSON the time for 20,000 section-cases of 12 spans, iterations, the worst force left, and the ratio to
-`scipy.optimize.root` on a sample of the same cases; of several rounds the least processor time of each, since a machine
-is seldom idle. Both keep the same equations to the same tolerance: no string has more than 0.01 N across it, and lengths
-fit. The search is asked for 1e-8, the loosest power of ten at which all of the sample are so. It has its own code:
-longitudinal and transverse angle of each string and the logarithm of each span's tension, residuals scaled to about one,
-a start at 25 kN with strings plumb, derivatives by differences.
+`scipy.optimize.root` on a sample of the same cases; of several rounds the least processor time of each, since a
+machine is seldom idle. Both keep the same equations to the same tolerance: no string has more than 0.01 N across it,
+and lengths fit. The search is asked for 1e-8, the loosest power of ten at which all of the sample are so. It has its
+own code: longitudinal and transverse angle of each string and the logarithm of each span's tension, residuals scaled
+to about one, a start at 25 kN with strings plumb, derivatives by differences.
 """
 
 import json
@@ -103,8 +103,8 @@ def main(many=20_000, few=100, rounds=5):
     """Return what was measured."""
     supports, unstressed, load, temperature = cases(many)
     known = np.isfinite(unstressed).all(axis=-1)
-    timed = [(batched(supports, unstressed, load, temperature), one_by_one(supports, unstressed, load, temperature, few))
-             for _ in range(rounds)]
+    given = supports, unstressed, load, temperature
+    timed = [(batched(*given), one_by_one(*given, few)) for _ in range(rounds)]
     (eq, _), (other, _) = timed[0]
     seconds, other_seconds = (min(each[i][1] for each in timed) for i in (0, 1))
     both = np.isfinite(other[:, 0]) & eq.converged[:few]

@@ -401,9 +401,11 @@ def test_slack_strings_among_others_from_any_side():
 
 
 def test_ice_on_some_spans_draws_none_tighter_than_ice_on_all():
-    """Every pattern of ice on 6 unlike spans, in 100 sections of unlike strings: no span pulls more than it does with ice
-    on all. So sets and stringing limits that count the ice of a case on the whole section are on the long side of the
-    wire. (Ice on one span more does not make all tighter: it also weighs on strings, which then give less.)"""
+    """Every pattern of ice on 6 unlike spans, in 100 sections of unlike strings: none pulls more than with ice on all.
+
+    So sets and stringing limits that count the ice of a case on the whole section are on the long side of the wire.
+    (Ice on one span more does not make all tighter: it also weighs on strings, which then give less.)
+    """
     rng = np.random.default_rng(11)
     many, spans = 100, 6
     hinge = np.zeros((many, spans + 1, 3))
