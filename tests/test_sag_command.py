@@ -223,7 +223,7 @@ def test_the_table_is_told_and_written(folder, tmp_path, capsys):
     assert run("sag", folder / "study.toml", "--folder", tmp_path / "out") == 0
     out = capsys.readouterr().out
     assert "Ninebarrow 1, N06-N11, phase, ruling span 349.6 m" in out
-    assert max(map(len, out.splitlines())) <= 110
+    assert max(map(len, out.splitlines())) <= 79
     with (tmp_path / "out" / "sags.csv").open(newline="", encoding="utf-8") as file:
         table = list(csv.DictReader(file))
     assert {row["condition"] for row in table} == {"initial", "final"}

@@ -1,12 +1,11 @@
 """The command `corridor check`."""
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
-from corridor.commands.shared import EPILOG, QUIET, STUDY, run_time
+from corridor.commands.shared import EPILOG, JSON, QUIET, STUDY, run_time, tell_machine
 
 __all__ = ["check"]
 
@@ -15,7 +14,7 @@ __all__ = ["check"]
 @STUDY
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="GeoPackage to write; default: that of the study.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object of the result on standard output, for machines.")
+@JSON
 @QUIET
 def check(study, output, as_json, quiet):
     """Check every span of STUDY and write the findings.
@@ -38,21 +37,9 @@ def check(study, output, as_json, quiet):
     with progress_bar("Checking spans", quiet or as_json) as progress:
         result = check_study(study, output, progress=progress, time=run_time())
     if as_json:
-        click.echo(_as_json(result))
+        tell_machine(result.status, (result.output,), violations=result.violations, not_assessed=result.gaps,
+                     overloads=result.overloads, output=str(result.output), frame=result.frame.name,
+                     warnings=list(result.warnings), options=[dict(row) for row in result.options])
     elif not quiet:
         click.echo(summary(result), err=True)
     sys.exit(result.status)
-
-
-def _as_json(result):
-    """The result as one line of JSON; what is not known is null."""
-    options = [{key: _known(value) for key, value in row.items()} for row in result.options]
-    return json.dumps({"status": result.status, "violations": result.violations, "not_assessed": result.gaps,
-                       "overloads": result.overloads, "lifted": result.lifted, "output": str(result.output), "frame": result.frame.name,
-                       "warnings": list(result.warnings), "options": options}, allow_nan=False, ensure_ascii=False)
-
-
-def _known(value):
-    """A plain value; None for nan."""
-    value = value.item() if hasattr(value, "item") else value
-    return None if value != value else value

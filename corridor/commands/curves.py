@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, STUDY, tell
+from corridor.commands.shared import DRAWING, JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["curves"]
 
@@ -18,7 +18,9 @@ __all__ = ["curves"]
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=".", show_default=True,
               help="Folder for the drawing and its tables (CSV); made where it is new.")
 @DRAWING
-def curves(study, line, section, span, folder, drawing):
+@JSON
+@QUIET
+def curves(study, line, section, span, folder, drawing, as_json, quiet):
     """Draw sag against temperature of every option in one span of STUDY.
 
     The knee of each option is marked, the band of compression shaded, and the
@@ -33,11 +35,16 @@ def curves(study, line, section, span, folder, drawing):
       corridor curves study.toml
       corridor curves study.toml --span N03-N04 --folder curves --drawing pdf
     """
-    from corridor.jobs.curves import curve_study, write_curves
+    from corridor.jobs.curves import curve_study, knee_columns, write_curves
     from corridor.outputs.tables_sag import curves_text
     from corridor.terminal import progress_bar
 
-    with progress_bar("Hanging sections") as progress:
+    with progress_bar("Hanging sections", quiet or as_json) as progress:
         found = curve_study(study, line=line, section=section, span=span, progress=progress)
-    tell(curves_text(found), write_curves(found, folder, drawing))
+    written = write_curves(found, folder, drawing)
+    if as_json:
+        tell_machine(found.status, written, line=found.line, section=found.section, span=found.span, wire=found.wire,
+                     not_assessed=list(found.unknown), options=table_rows(knee_columns(found)))
+    else:
+        tell(curves_text(found), written, quiet=quiet)
     sys.exit(found.status)

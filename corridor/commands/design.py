@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, FOLDER, QUIET, STUDY, tell
+from corridor.commands.shared import DRAWING, FOLDER, JSON, QUIET, STUDY, tell, tell_machine
 
 __all__ = ["design"]
 
@@ -15,8 +15,9 @@ __all__ = ["design"]
 @DRAWING
 @click.option("--add", type=click.Path(path_type=Path, dir_okay=False),
               help="Copy of the study to write, in its folder, with the finalists as options.")
+@JSON
 @QUIET
-def design(study, folder, drawing, add, quiet):
+def design(study, folder, drawing, add, as_json, quiet):
     """Search for the conductors that the line of STUDY could carry.
 
     Counts out tens of thousands of geometries, strings each on the ruling
@@ -35,9 +36,13 @@ def design(study, folder, drawing, add, quiet):
     from corridor.outputs.tables_design import design_text
     from corridor.terminal import progress_bar
 
-    with progress_bar("Looking at spans", quiet) as progress:
+    with progress_bar("Looking at spans", quiet or as_json) as progress:
         result = design_study(study, progress=progress)
     written = list(write_design(result, folder, drawing)) if folder else []
     if add:
         written.append(add_to_study(result, add))
-    tell(() if quiet else design_text(result), written)
+    if as_json:
+        tell_machine(0, written, candidates=len(result.screened.candidates), finalists=[
+            {"name": each.option.name, "chosen": each.chosen} for each in result.finalists])
+    else:
+        tell(design_text(result), written, quiet=quiet)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import tell
+from corridor.commands.shared import JSON, QUIET, table_rows, tell, tell_machine
 
 __all__ = ["diff"]
 
@@ -16,7 +16,9 @@ __all__ = ["diff"]
 @click.option("--option", help="Name of the only option that counts; default: all.")
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="Table (.csv) or layer (.gpkg) of all changes to write.")
-def diff(before, after, option, output):
+@JSON
+@QUIET
+def diff(before, after, option, output, as_json, quiet):
     """Tell what became of every violation from findings BEFORE to AFTER.
 
     Rows are matched by line, span, option, case, what is protected, obstacle
@@ -33,5 +35,9 @@ def diff(before, after, option, output):
     from corridor.jobs.diff import compare_findings, write_difference
 
     result = compare_findings(before, after, option=option)
-    tell(result.lines(), [write_difference(result, output)] if output else ())
+    written = [write_difference(result, output)] if output else ()
+    if as_json:
+        tell_machine(result.status, written, counts=result.counts, changes=table_rows(result.rows))
+    else:
+        tell(result.lines(), written, quiet=quiet)
     sys.exit(result.status)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import QUIET, STUDY, run_time
+from corridor.commands.shared import JSON, QUIET, STUDY, run_time, tell_machine
 
 __all__ = ["draw"]
 
@@ -22,8 +22,9 @@ __all__ = ["draw"]
               help="Scale along the line, 1 to this; smaller where a span would not fit.")
 @click.option("--sheets", help="Sheets to draw, as 3-5 or 4; default: all.")
 @click.option("--short", is_flag=True, help="Only sheets where something falls short or was not assessed.")
+@JSON
 @QUIET
-def draw(study, findings, output, kind, options, cases, scale, sheets, short, quiet):
+def draw(study, findings, output, kind, options, cases, scale, sheets, short, as_json, quiet):
     """Draw plan and profile of STUDY as sheets, one PDF on A3, or as DXF.
 
     Plan with what stands about the line, its right-of-way and where it falls
@@ -41,10 +42,12 @@ def draw(study, findings, output, kind, options, cases, scale, sheets, short, qu
     from corridor.jobs.draw import draw_study
     from corridor.terminal import progress_bar
 
-    with progress_bar("Drawing sheets", quiet) as progress:
+    with progress_bar("Drawing sheets", quiet or as_json) as progress:
         result = draw_study(study, findings, output, kind=kind, options=options, cases=cases, scale=scale,
                             sheets=_range(sheets), short=short, time=run_time(), progress=progress)
-    if not quiet:
+    if as_json:
+        tell_machine(0, result.files, sheets=result.sheets, cases=result.cases)
+    elif not quiet:
         for path in result.files:
             click.echo(f"Written: {path}", err=True)
         click.echo(f"{result.sheets} sheets; cases {', '.join(result.cases)}", err=True)

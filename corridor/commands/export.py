@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import STUDY
+from corridor.commands.shared import JSON, QUIET, STUDY, tell_machine
 
 __all__ = ["export"]
 
@@ -17,7 +17,9 @@ __all__ = ["export"]
               help="GeoPackage of the check; default: that of the study.")
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--option", help="Only this option of the study.")
-def export(study, kind, findings, output, option):
+@JSON
+@QUIET
+def export(study, kind, findings, output, option, as_json, quiet):
     """Write what falls short in STUDY for people in the field.
 
     One place per object below a span, in longitude and latitude (WGS 84), with
@@ -32,5 +34,8 @@ def export(study, kind, findings, output, option):
 
     path, rows = export_study(study, kind, findings, output, option=option)
     counts = rows["outcome"].value_counts()
-    click.echo(f"Written: {path} ({counts.get('falls short', 0)} places short, "
-               f"{counts.get('not assessed', 0)} not assessed)", err=True)
+    short, gaps = int(counts.get("falls short", 0)), int(counts.get("not assessed", 0))
+    if as_json:
+        tell_machine(0, (path,), falls_short=short, not_assessed=gaps)
+    elif not quiet:
+        click.echo(f"Written: {path}\n{short} places short, {gaps} not assessed", err=True)

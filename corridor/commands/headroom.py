@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import QUIET, STUDY, tell
+from corridor.commands.shared import JSON, QUIET, STUDY, tell, tell_machine
 
 __all__ = ["headroom"]
 
@@ -19,8 +19,9 @@ __all__ = ["headroom"]
 @click.option("--cell", type=float, help="Side of the cells in m; default: that of the ground raster.")
 @click.option("--beside", type=float, default=0.0, show_default=True,
               help="Take wires as this many m wider to either side.")
+@JSON
 @QUIET
-def headroom(study, findings, folder, cell, beside, quiet):
+def headroom(study, findings, folder, cell, beside, as_json, quiet):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -38,8 +39,10 @@ def headroom(study, findings, folder, cell, beside, quiet):
     from corridor.outputs.headroom_raster import headroom_text
     from corridor.terminal import progress_bar
 
-    with progress_bar("Looking at spans", quiet) as progress:
+    with progress_bar("Looking at spans", quiet or as_json) as progress:
         result = headroom_study(study, findings, folder, cell=cell, beside=beside, progress=progress)
-    if not quiet:
-        tell([*headroom_text(result.options), *result.left_out], result.paths)
+    if as_json:
+        tell_machine(result.status, result.paths, left_out=list(result.left_out))
+    else:
+        tell([*headroom_text(result.options), *result.left_out], result.paths, quiet=quiet)
     sys.exit(result.status)

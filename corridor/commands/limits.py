@@ -4,7 +4,7 @@ import sys
 
 import click
 
-from corridor.commands.shared import DRAWING, FOLDER, STUDY, tell
+from corridor.commands.shared import DRAWING, FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["limits"]
 
@@ -13,7 +13,9 @@ __all__ = ["limits"]
 @STUDY
 @FOLDER
 @DRAWING
-def limits(study, folder, drawing):
+@JSON
+@QUIET
+def limits(study, folder, drawing, as_json, quiet):
     """Tell what the worst spans of STUDY cost, in amperes.
 
     Finds for each span and option the temperature at which it just clears, and
@@ -31,7 +33,11 @@ def limits(study, folder, drawing):
     from corridor.outputs import tables
     from corridor.terminal import progress_bar
 
-    with progress_bar("Looking at spans") as progress:
+    with progress_bar("Looking at spans", quiet or as_json) as progress:
         result = limit_study(study, progress=progress)
-    tell(tables.ladder_text(result.ladder), write_limits(result, folder, drawing) if folder else ())
+    written = write_limits(result, folder, drawing) if folder else ()
+    if as_json:
+        tell_machine(result.status, written, limits=table_rows(result.limits), ladder=table_rows(result.ladder))
+    else:
+        tell(tables.ladder_text(result.ladder), written, quiet=quiet)
     sys.exit(result.status)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, STUDY, tell
+from corridor.commands.shared import DRAWING, JSON, QUIET, STUDY, tell, tell_machine
 
 __all__ = ["plan"]
 
@@ -17,8 +17,12 @@ __all__ = ["plan"]
               help="Folder for the planned copy of the study and the plan.")
 @click.option("--aim", type=click.Choice(("circuit-hours", "outages")), default="circuit-hours", show_default=True,
               help="What the grouping of work into outages has few of.")
+@click.option("--ladder", type=click.IntRange(2, 30), metavar="RUNGS", help="Instead: least cost against the rating "
+              "reached, at so many greatest temperatures of the wire.")
 @DRAWING
-def plan(study, option, folder, aim, drawing):
+@JSON
+@QUIET
+def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     """Plan what puts an option of STUDY right, and the outages for it.
 
     Finds the cheapest remedies after which nothing falls short and no string
@@ -30,6 +34,9 @@ def plan(study, option, folder, aim, drawing):
     Ends with status 0 where the planned copy clears, 1 where no plan was
     found, and 3 where something could not be assessed.
 
+    With --ladder: plans at lower greatest temperatures, too, as a table and a
+    curve of cost against current. Nothing is copied; 0 where all have a plan.
+
     \b
     Example
       corridor plan study.toml --option "new wire" --folder plan
@@ -38,8 +45,22 @@ def plan(study, option, folder, aim, drawing):
     from corridor.jobs.plan_files import plan_lines, write_plan
     from corridor.jobs.remedies import short_elsewhere
 
+    if ladder:
+        from corridor.jobs.plan_ladder import ladder_lines, plan_ladder, write_ladder
+
+        rungs = plan_ladder(study, option, steps=ladder)
+        written, status = write_ladder(rungs, folder, option, kind=drawing), int(any(rung.forbids for rung in rungs))
+        if as_json:
+            tell_machine(status, written, rungs=[vars(rung) for rung in rungs])
+        else:
+            tell(ladder_lines(rungs, option), written, quiet=quiet)
+        sys.exit(status)
     planned = plan_study(study, option, folder)
     others = short_elsewhere(study, option)
     written, lines = write_plan(planned, folder, others=others, aim=aim, kind=drawing)
-    tell([*plan_lines(planned), *lines], written)
+    if as_json:
+        tell_machine(planned.status, written, cleared=planned.cleared, rounds=planned.rounds,
+                     forbids=list(planned.forbids))
+    else:
+        tell([*plan_lines(planned), *lines], written, quiet=quiet)
     sys.exit(planned.status)

@@ -2,7 +2,7 @@
 
 import click
 
-from corridor.commands.shared import DRAWING, FOLDER, STUDY, tell
+from corridor.commands.shared import DRAWING, FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["rating"]
 
@@ -11,7 +11,9 @@ __all__ = ["rating"]
 @STUDY
 @FOLDER
 @DRAWING
-def rating(study, folder, drawing):
+@JSON
+@QUIET
+def rating(study, folder, drawing, as_json, quiet):
     """Tell what current each option of STUDY carries, and what it loses.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
@@ -28,10 +30,15 @@ def rating(study, folder, drawing):
     from corridor.outputs import tables
     from corridor.terminal import progress_bar
 
-    with progress_bar("Looking at spans") as progress:
+    with progress_bar("Looking at spans", quiet or as_json) as progress:
         result = rate_study(study, progress=progress)
+    written = write_ratings(result, folder, drawing) if folder else ()
+    if as_json:
+        tell_machine(0, written, comparison=table_rows(result.comparison), ratings=table_rows(result.table),
+                     series={name: table_rows(columns) for name, columns in result.series.items()})
+        return
     lines = [*tables.weather_text(result.ratings), "", *tables.comparison_text(result.comparison), "",
              *tables.rating_text(result.table, result.ratings.method)]
     if result.series:
         lines += ["The hours of the series", "", *tables.series_text(result.series["series"]), ""]
-    tell(lines, write_ratings(result, folder, drawing) if folder else ())
+    tell(lines, written, quiet=quiet)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import QUIET, STUDY
+from corridor.commands.shared import JSON, QUIET, STUDY, tell_machine
 
 __all__ = ["report"]
 
@@ -15,8 +15,9 @@ __all__ = ["report"]
               help="GeoPackage of the check; default: that of the study.")
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="HTML file to write; default: beside the findings.")
+@JSON
 @QUIET
-def report(study, findings, output, quiet):
+def report(study, findings, output, as_json, quiet):
     """Write the findings of STUDY as one page for a browser.
 
     The page needs nothing from outside: map, profiles and tables are in the
@@ -30,7 +31,9 @@ def report(study, findings, output, quiet):
     from corridor.jobs.report import report_study
     from corridor.terminal import progress_bar
 
-    with progress_bar("Making the page", quiet) as progress:
+    with progress_bar("Making the page", quiet or as_json) as progress:
         result = report_study(study, findings, output, progress=progress)
-    if not quiet:
+    if as_json:
+        tell_machine(0, (result.output,), size=result.size)
+    elif not quiet:
         click.echo(f"Written: {result.output} ({result.size / 1e6:.1f} MB)", err=True)

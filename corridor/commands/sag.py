@@ -4,7 +4,7 @@ import sys
 
 import click
 
-from corridor.commands.shared import FOLDER, STUDY, tell
+from corridor.commands.shared import FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["sag"]
 
@@ -21,7 +21,9 @@ _STEPS = 200
 @click.option("--step", type=click.FloatRange(min=0, min_open=True), default=5.0, show_default=True, help="Step [K].")
 @click.option("--returns", type=click.IntRange(min=1), default=3, show_default=True,
               help="Returns of a jerk that the watch counts.")
-def sag(study, folder, stringing, coldest, hottest, step, returns):
+@JSON
+@QUIET
+def sag(study, folder, stringing, coldest, hottest, step, returns, as_json, quiet):
     """Tell sag and tension of every section of STUDY.
 
     Each option in each case, initial and final. With --stringing the chart a
@@ -41,16 +43,23 @@ def sag(study, folder, stringing, coldest, hottest, step, returns):
     from corridor.terminal import progress_bar
 
     steps = _temperatures(coldest, hottest, step)
-    with progress_bar("Hanging spans") as progress:
+    with progress_bar("Hanging spans", quiet or as_json) as progress:
         if stringing:
             chart = chart_study(study, steps, returns=returns, progress=progress)
         else:
             result = sag_study(study, progress=progress)
     if stringing:
-        tell(chart_text(chart), write_chart(chart, folder) if folder else ())
-        sys.exit(3 if any(chart["sag_m"] != chart["sag_m"]) else 0)
-    tell(sag_text(result.sections), write_sags(result, folder) if folder else ())
-    sys.exit(result.status)
+        written = write_chart(chart, folder) if folder else ()
+        status = 3 if any(chart["sag_m"] != chart["sag_m"]) else 0
+        text, parts = chart_text, {"chart": chart}
+    else:
+        written, status = write_sags(result, folder) if folder else (), result.status
+        text, parts = sag_text, {"sections": result.sections, "spans": result.spans}
+    if as_json:
+        tell_machine(status, written, **{name: table_rows(columns) for name, columns in parts.items()})
+    else:
+        tell(text(next(iter(parts.values()))), written, quiet=quiet)
+    sys.exit(status)
 
 
 def _temperatures(coldest, hottest, step):

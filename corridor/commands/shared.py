@@ -1,5 +1,6 @@
 """What the commands share: options, the exit statuses, and how they tell what they found."""
 
+import json
 import os
 from datetime import UTC, datetime
 from pathlib import Path
@@ -8,7 +9,7 @@ import click
 
 from corridor.errors import InputError
 
-__all__ = ["DRAWING", "EPILOG", "FOLDER", "QUIET", "STUDY", "run_time", "tell"]
+__all__ = ["DRAWING", "EPILOG", "FOLDER", "JSON", "QUIET", "STUDY", "run_time", "table_rows", "tell", "tell_machine"]
 
 EPILOG = """\b
 Exit status
@@ -29,11 +30,49 @@ DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), de
 QUIET = click.option("--quiet", "-q", is_flag=True, help="No progress, no summary: only errors and the exit status.")
 
 
-def tell(lines, written=()):
-    """Print lines for the person or the next program, and say what was written."""
+JSON = click.option("--json", "as_json", is_flag=True,
+                    help="One JSON object of the result on standard output, for machines.")
+
+
+def tell(lines, written=(), *, quiet=False):
+    """Print lines for the person, and say what was written; nothing where it is quiet."""
+    if quiet:
+        return
     click.echo("\n".join(lines).rstrip())
     for path in written:
         click.echo(f"Written: {path}", err=True)
+
+
+def tell_machine(status, written=(), **parts):
+    """Print the result as one line of JSON: exit status, files written, and parts; what is not known is null.
+
+    Parameters
+    ----------
+    status : int
+    written : sequence of path
+    **parts
+        Values, lists and dicts of them, of Python or numpy.
+    """
+    answer = {"status": status, "files": [str(path) for path in written], **_plain(parts)}
+    click.echo(json.dumps(answer, allow_nan=False, ensure_ascii=False))
+
+
+def table_rows(columns):
+    """Return columns as a list of rows, without their places."""
+    names = [name for name in columns if name != "geometry"]
+    return [dict(zip(names, row, strict=True)) for row in zip(*(columns[name] for name in names), strict=True)]
+
+
+def _plain(value):
+    """A value as JSON has it; None for nan, for what is infinite, and for no time."""
+    if isinstance(value, dict):
+        return {str(key): _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    value = value.item() if hasattr(value, "item") else value
+    if value is None or value != value or value in (float("inf"), float("-inf")):
+        return None
+    return value if isinstance(value, str | bool | int | float) else str(value)
 
 
 def run_time():

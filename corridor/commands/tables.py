@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import QUIET, STUDY, run_time
+from corridor.commands.shared import JSON, QUIET, STUDY, run_time, tell_machine
 
 __all__ = ["tables"]
 
@@ -16,8 +16,9 @@ __all__ = ["tables"]
 @click.option("--findings", "-i", type=click.Path(path_type=Path),
               help="GeoPackage of the check; default: that of the study.")
 @click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
+@JSON
 @QUIET
-def tables(study, folder, findings, workbook, quiet):
+def tables(study, folder, findings, workbook, as_json, quiet):
     """Write what is looked up in STUDY as CSV and as a workbook.
 
     Clearance schedule, sag and tension, stringing chart, structure loads,
@@ -31,8 +32,11 @@ def tables(study, folder, findings, workbook, quiet):
     from corridor.jobs.tables import study_tables, write_tables
     from corridor.terminal import progress_bar
 
-    with progress_bar("Hanging spans", quiet) as progress:
+    with progress_bar("Hanging spans", quiet or as_json) as progress:
         made = study_tables(study, findings, progress=progress)
-    for path in write_tables(made, folder, workbook=workbook, time=run_time()):
-        if not quiet:
+    written = write_tables(made, folder, workbook=workbook, time=run_time())
+    if as_json:
+        tell_machine(0, written, rows={name: len(next(iter(columns.values()), ())) for name, columns in made.items()})
+    elif not quiet:
+        for path in written:
             click.echo(f"Written: {path}", err=True)

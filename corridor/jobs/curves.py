@@ -295,7 +295,7 @@ def write_curves(curves, folder, kind="svg"):
     written = folder / f"curves.{kind}", folder / "curves.csv", folder / "knees.csv"
     draw_curves(written[0], curves)
     tables.write_csv(written[1], _points(curves))
-    tables.write_csv(written[2], _knees(curves))
+    tables.write_csv(written[2], knee_columns(curves))
     return written
 
 
@@ -317,6 +317,6 @@ _KNEES = {"name": "option", "knee": "knee_temperature_c", "knee_low": "knee_low_
           "clears_to": "clearing_temperature_c", "clears": "clears_to"}
 
 
-def _knees(curves):
-    """One row an option, as columns."""
+def knee_columns(curves):
+    """Return one row an option, as columns: knee, band, limits and sags of a `Curves`."""
     return {column: [getattr(each, name) for each in curves.options] for name, column in _KNEES.items()}

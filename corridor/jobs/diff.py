@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
+from textwrap import wrap
 
 import geopandas
 import numpy as np
@@ -49,7 +50,8 @@ class Difference:
             thing = row.obstacle if isinstance(row.obstacle, str) else row.against
             lines.append(f"  {row.change}: {row.line}, {row.span}, {row.option}, {row.case}, {thing}: "
                          f"{_metres(row.margin_before_m)} to {_metres(row.margin_after_m)}")
-        return lines + ([f"  and {len(bad) - 20} more"] if len(bad) > 20 else [])
+        lines += [f"  and {len(bad) - 20} more"] if len(bad) > 20 else []
+        return [part for line in lines for part in wrap(line, 79, subsequent_indent="    ")]
 
 
 def _metres(value):

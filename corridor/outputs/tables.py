@@ -2,6 +2,7 @@
 
 import csv
 from pathlib import Path
+from textwrap import wrap
 
 import numpy as np
 import pyarrow as pa
@@ -9,7 +10,7 @@ import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
 
-__all__ = ["aligned", "comparison_text", "ladder_text", "number", "rating_text", "series_text", "weather_text",
+__all__ = ["WIDTH", "aligned", "comparison_text", "ladder_text", "number", "rating_text", "series_text", "weather_text",
            "write_csv", "write_layers"]
 
 
@@ -57,9 +58,13 @@ def write_layers(path, crs, layers):
                             crs=crs.to_wkt("WKT2_2019") if layer.geometry else None)
 
 
-def aligned(head, rows, *, left=1):
-    """Return lines of a table: the first columns to the left, the others to the right."""
-    cells = [head, *rows]
+#: Columns of a terminal that text keeps to.
+WIDTH = 79
+
+
+def aligned(head, rows, *, left=1, above=None):
+    """Return lines of a table: the first columns to the left, the others to the right; `above` a row over the head."""
+    cells = [*([above] if above else []), head, *rows]
     widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
     return ["  ".join([*(row[i].ljust(widths[i]) for i in range(left)),
                        *(row[i].rjust(widths[i]) for i in range(left, len(head)))]).rstrip() for row in cells]
@@ -88,9 +93,10 @@ def weather_text(ratings):
         f"that of latitude {sky.latitude:g} deg, day {sky.day}, hour {sky.hour:g}, on each bearing"
     core = "temperatures are of the whole wire" if ratings.radial_conductivity is None else \
         f"temperatures are of the core, radial conductivity {ratings.radial_conductivity:g} W/m/K"
-    return [f"Air {w.ambient:g} degC, wind {w.wind_speed:g} m/s {wind}",
-            f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
-            f"Method of the study {ratings.method}; {core}"]
+    lines = (f"Air {w.ambient:g} degC, wind {w.wind_speed:g} m/s {wind}",
+             f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
+             f"Method of the study {ratings.method}; {core}")
+    return [part for line in lines for part in wrap(line, WIDTH, subsequent_indent="  ")]
 
 
 def comparison_text(columns):
@@ -111,16 +117,23 @@ def comparison_text(columns):
               ("energy_change_percent", "+.1f")]
     return [
         "Current per phase [A]", "",
-        *_compared(rows, ("option", "method", "normal", "emergency", "short time", "change %", "core +K"), currents),
-        "", f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
-        "[MWh/km]",
-        "", *_compared(rows, ("option", "method", "degC", "required", "change %", "rating", "change %", "year",
-                              "change %"), losses)]
+        *_compared(rows, ("normal", "emergency", "short time", "diff %", "core +K"), currents), "",
+        *wrap(f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
+              "[MWh/km]", WIDTH),
+        "", *_compared(rows, ("degC", "required", "diff %", "rating", "diff %", "year", "diff %"), losses)]
 
 
 def _compared(rows, head, columns):
-    return aligned(head, [[row["option"], row["method"], *(number(row[name], form) for name, form in columns)]
-                           for row in rows])
+    """A table of the options for each method, below each other."""
+    cells = [[f"  {row['option']}", *(number(row[name], form) for name, form in columns)] for row in rows]
+    lines, seen = aligned(("by method, option", *head), cells), None
+    told = lines[:1]
+    for row, line in zip(rows, lines[1:], strict=True):
+        if row["method"] != seen:
+            seen = row["method"]
+            told.append(seen)
+        told.append(line)
+    return told
 
 
 def rating_text(columns, method):
@@ -179,6 +192,8 @@ def ladder_text(columns):
         cells = [[str(row["spans_fixed"]), number(row["limit_current_a"]), number(row["limit_temperature_c"], ".1f"),
                   row["limiting_span"] or "maximum temperature"] for row in steps]
         table = aligned(("spans put right", "A", "degC", "limit set by"), cells)
-        notes = ["", *(f"  ({row['note']})" if row["note"] else "" for row in steps)]
-        lines += [f"{line}, {option}", "", *(text + note for text, note in zip(table, notes, strict=True)), ""]
+        notes = [[], *(wrap(row["note"] or "", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+                       for row in steps)]
+        lines += [f"{line}, {option}", "",
+                  *(part for text, note in zip(table, notes, strict=True) for part in (text, *note)), ""]
     return lines

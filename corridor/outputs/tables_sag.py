@@ -1,13 +1,12 @@
 """Sag and tension as text: a table of cases, and a stringing chart."""
 
+from textwrap import wrap
+
 import numpy as np
 
-from corridor.outputs.tables import aligned, number
+from corridor.outputs.tables import WIDTH, aligned, number
 
 __all__ = ["chart_text", "curves_text", "sag_text"]
-
-#: Width of the first column of a chart, so that its blocks stand below each other.
-_FIRST = 31
 
 
 def sag_text(columns):
@@ -18,9 +17,9 @@ def sag_text(columns):
     columns : dict of ndarray
         Of `corridor.jobs.sag.SagResult.sections`.
     """
-    lines = ["Horizontal tension [kN], sag of the ruling span [m], greatest tension at a support [% of strength];",
-             "greatest sag of any span [m] in equilibrium, final. '-': the wire has no such temperature, or no answer.",
-             ""]
+    lines = ["Horizontal tension [kN], sag of the ruling span [m], greatest tension at a",
+             "support [% of strength]; greatest sag of any span [m] in equilibrium, final.",
+             "'-': the wire has no such temperature, or no answer.", ""]
     for rows in _blocks(columns, ("line", "section", "wire_kind")):
         first = {name: column[0] for name, column in rows.items()}
         lines += [f"{first['line']}, {first['section']}, {first['wire_kind']}, ruling span "
@@ -38,20 +37,27 @@ def _blocks(columns, names):
         yield {name: column[rows] for name, column in columns.items()}
 
 
-_HEAD = ("option", "case", "degC", "initial kN", "sag", "%", "final kN", "sag", "%", "greatest", "in span")
+_HEADS = (("", "", "initial", "", "", "final", "", "", "", "greatest"),
+          ("option, case", "degC", "kN", "sag", "%", "kN", "sag", "%", "sag", "in span"))
 
 
 def _cases(rows):
-    """Table of one section: a line an option and case, initial beside final."""
+    """Table of one section: below each option a line a case, initial beside final."""
     cells = []
     for pair in _blocks(rows, ("option", "case")):
         of = {condition: index for index, condition in enumerate(pair["condition"])}
         last = of["final"]
         greatest = number(pair["greatest_sag_m"][last], ".2f")
-        cells.append([pair["option"][0], pair["case"][0], number(pair["temperature_c"][0], "g"),
+        cells.append([f"  {pair['case'][0]}", number(pair["temperature_c"][0], "g"),
                       *_state(pair, of.get("initial")), *_state(pair, last), greatest,
                       pair["greatest_sag_span"][last] or "-"])
-    return aligned(_HEAD, cells, left=2)
+    lines = aligned(_HEADS[1], cells, above=_HEADS[0])
+    options = [pair["option"][0] for pair in _blocks(rows, ("option", "case"))]
+    told, before = lines[:2], None
+    for option, line in zip(options, lines[2:], strict=True):
+        told += [line] if option == before else [option, line]
+        before = option
+    return told
 
 
 def _state(rows, index):
@@ -78,17 +84,25 @@ def chart_text(columns):
     for rows in _blocks(columns, ("line", "section", "wire_kind", "option")):
         first = {name: column[0] for name, column in rows.items()}
         lines += [f"{first['line']}, {first['section']}, {first['option']}, {first['wire_kind']} {first['wire']}, "
-                  f"{first['condition']}; wire temperature [degC] across", ""]
+                  f"{first['condition']};", "wire temperature [degC] across", ""]
         for title, name, factor, form in _CHART:
-            lines += [*_grid(rows, title.format(**first), name, factor, form), ""]
+            lines += [title.format(**first), *_grid(rows, name, factor, form), ""]
     return lines
 
 
-def _grid(rows, title, name, factor, form):
+def _grid(rows, name, factor, form):
+    """Spans down and temperatures across, in as many blocks as the width asks for."""
     spans = [next(_blocks(span, ("wire",))) for span in _blocks(rows, ("span",))]
-    head = (title.ljust(_FIRST), *(f"{T:g}" for T in spans[0]["temperature_c"]))
-    return aligned(head, [[f"{span['span'][0]} {span['span_length_m'][0]:.0f} m",
-                           *(number(factor * value, form) for value in span[name])] for span in spans])
+    first = [f"{span['span'][0]} {span['span_length_m'][0]:.0f} m" for span in spans]
+    heads = [f"{T:g}" for T in spans[0]["temperature_c"]]
+    cells = [[number(factor * value, form) for value in span[name]] for span in spans]
+    wide = 2 + max(map(len, [*heads, *(cell for row in cells for cell in row)]))
+    blocks = -(-len(heads) // max((WIDTH - max(map(len, first))) // wide, 1))
+    lines = []
+    for part in np.array_split(np.arange(len(heads)), blocks):
+        lines += aligned(("", *(heads[i] for i in part)),
+                         [[word, *(row[i] for i in part)] for word, row in zip(first, cells, strict=True)])
+    return lines
 
 
 def curves_text(curves):
@@ -99,7 +113,8 @@ def curves_text(curves):
     curves : Curves
         Of `corridor.jobs.curves`.
     """
-    head = ("option", "knee degC", "band", "maximum degC", "sag there m", "allowable m", "clears to degC")
+    above = ("", "knee", "band", "maximum", "sag", "allowable", "clears")
+    head = ("option", "degC", "degC", "degC", "there m", "m", "to degC")
     cells = []
     for option in curves.options:
         at_maximum = np.interp(option.maximum_temperature, option.temperature, option.sag)
@@ -107,5 +122,6 @@ def curves_text(curves):
         allowed = option.allowable_sag if np.isfinite(option.allowable_sag) else curves.allowable_sag
         cells.append([option.name, number(option.knee), band, number(option.maximum_temperature, "g"),
                       number(at_maximum, ".2f"), number(allowed, ".2f"), option.clears])
-    lost = [f"Not assessed, so never the worst: {', '.join(curves.unknown)}"] if curves.unknown else []
-    return [*curves.title_lines, "", *aligned(head, cells), *lost]
+    lost = wrap(f"Not assessed, so never the worst: {', '.join(curves.unknown)}", WIDTH) if curves.unknown else []
+    titles = [part for line in curves.title_lines for part in wrap(line, WIDTH, subsequent_indent="  ")]
+    return [*titles, "", *aligned(head, cells, above=above), *lost]

@@ -1,0 +1,116 @@
+"""What every command says: in 80 columns, plain where there is no terminal, nothing where it is quiet, JSON on request.
+
+A small study of two options is checked once; each command then runs on its findings, in this process.
+"""
+
+import io
+import json
+import re
+import sys
+import time
+
+import click
+import pytest
+
+from corridor.cli import COMMANDS, commands, main
+from corridor.terminal import progress_bar
+from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
+
+RATING = '\n[rating]\nrequired_current = "600 A"\nambient = 35\nwind_speed = 0.6\nsolar = 1000\n'
+
+#: Arguments of each command beside the study; those that write get a folder of the test.
+ARGUMENTS = {
+    "check": ("--output", "{folder}/again.gpkg"), "rating": (), "limits": (), "sag": (), "compare": (),
+    "curves": ("--folder", "{folder}"),
+    "report": ("--output", "{folder}/page.html"), "draw": ("--output", "{folder}/sheets.pdf"),
+    "tables": ("--folder", "{folder}", "--no-workbook"), "export": ("--output", "{folder}/field.geojson"),
+    "diff": (), "headroom": ("--folder", "{folder}"),
+}
+#: Searches that take long on any study; their own tests run them.
+LONG = {"design", "plan"}
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    study = TinyStudy(tmp_path_factory.mktemp("terminal") / "study")
+    study.text += RATING + SECOND_OPTION
+    study.rules = study.rules.replace("4.5", "9.5")
+    study.add_roads()
+    study.text = study.text.replace("[study]", f'[study]\noutput = "{study.output.name}"', 1)
+    study.check()
+    return study
+
+
+@pytest.fixture
+def run(study, tmp_path, capsys):
+    def call(name, *more):
+        places = (study.output, study.output) if name == "diff" else (study.path,)
+        arguments = [text.format(folder=tmp_path) for text in ARGUMENTS.get(name, ())]
+        with pytest.raises(SystemExit) as end:
+            main([name, *map(str, places), *arguments, *more])
+        said = capsys.readouterr()
+        return end.value.code or 0, said.out, said.err
+
+    return call
+
+
+def test_every_command_is_run_here_or_takes_long():
+    assert set(ARGUMENTS) | LONG == set(COMMANDS)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_fits_and_offers_the_same(name):
+    """80 columns as a terminal of the usual kind has, and on every command the same words for the same thing."""
+    command = commands.commands[name]
+    text = command.get_help(click.Context(command, info_name=f"corridor {name}", max_content_width=80))
+    assert max(map(len, text.splitlines())) <= 80
+    options = {word for parameter in command.params for word in parameter.opts}
+    assert {"--quiet", "-q", "--json"} <= options
+    assert "Example" in text and not any(line.rstrip() != line for line in text.splitlines())
+
+
+@pytest.mark.parametrize("name", sorted(set(ARGUMENTS) - {"check"}))
+def test_plain_and_in_80_columns(run, name):
+    """Paths may be longer, and stand on lines of their own. The check has tests of its summary."""
+    _, out, err = run(name)
+    assert "\x1b" not in out + err and "\r" not in out + err
+    lines = [line for line in (out + err).splitlines() if not line.startswith(("Written:", "Findings:"))]
+    assert lines or "Written:" in err
+    assert max(map(len, lines), default=0) <= 80
+
+
+@pytest.mark.parametrize("name", sorted(ARGUMENTS))
+def test_quiet_and_json(run, name):
+    """Quiet: nothing, and the status as without. JSON: one line (RFC 8259, so no NaN), with the status in it."""
+    status, out, err = run(name, "--quiet")
+    assert (out, err) == ("", "")
+    code, out, err = run(name, "--json")
+    assert err == "" and out.count("\n") == 1
+
+    def refuse(word):
+        raise AssertionError(word)
+
+    answer = json.loads(out, parse_constant=refuse)
+    assert answer["status"] == code == status and isinstance(answer["files"], list)
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_progress_on_a_terminal_alone(monkeypatch):
+    """A bar with what is done and the time that is left; elsewhere, and where it is quiet, nothing at all."""
+    said = {}
+    for kind, quiet in ((Terminal, False), (Terminal, True), (io.StringIO, False)):
+        monkeypatch.setattr(sys, "stderr", kind())
+        monkeypatch.setenv("TERM", "xterm")
+        with progress_bar("Checking spans", quiet) as progress:
+            for done in range(8):
+                time.sleep(0.03)
+                if progress:
+                    progress(done, 20)
+        said[kind, quiet] = sys.stderr.getvalue()
+    assert said[Terminal, True] == said[io.StringIO, False] == ""
+    shown = said[Terminal, False]
+    assert "Checking spans" in shown and re.search(r"\d+/20", shown) and re.search(r"0:00:0\d", shown)
