@@ -48,6 +48,11 @@ class Clouds:
         return tuple(_facts(each) for each in self.read)
 
     @property
+    def tiles(self):
+        """All tiles of all clouds."""
+        return [tile for each in self.read for tile in each.tiles]
+
+    @property
     def warnings(self):
         """What is to be said of the tiles, and of the points left out as they were read."""
         return tuple(text for each in self.read for text in _words(each))

@@ -181,12 +181,12 @@ def read_inputs(study):
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(study, clouds, terrain, frame, rasters)
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _files(study, terrain, clouds), (*_cautions(study, frame, raw), *words), clouds)
+                  _files(study, terrain, clouds), (*_cautions(study, frame, raw, clouds), *words), clouds)
 
 
-def _cautions(study, frame, raw):
-    """What is to be said of changes of datum between the layers and the frame, once each."""
-    layers = [raw.layer] + [open_obstacles(section, study.resolve) for section in study.obstacles]
+def _cautions(study, frame, raw, clouds):
+    """What is to be said of changes of datum between the layers, the tiles and the frame, once each."""
+    layers = [raw.layer, *(open_obstacles(section, study.resolve) for section in study.obstacles), *clouds.tiles]
     words = (frame.caution(layer.crs, raw.longitude[0], raw.latitude[0]) for layer in layers)
     return tuple(dict.fromkeys(text for text in words if text))
 
