@@ -120,7 +120,7 @@ def galloping_cases(wanted, cases):
     return [((*cases, Case(_NAMES[loops], 0.0, "final", _ICE)), loops) for loops in LOOPS.get(wanted, ())]
 
 
-def compare_ellipses(scene, pairs, case, loops, first):
+def compare_ellipses(scene, pairs, case, loops, thing):
     """Compare the ellipses of pairs of wires at mid-span.
 
     The ellipse hangs from the middle of the chord, tilted by the swing of the iced wire, and ends B beyond the wire at
@@ -133,8 +133,8 @@ def compare_ellipses(scene, pairs, case, loops, first):
     case : int
         The case of galloping in the scene.
     loops : int
-    first : int
-        Index that stands for galloping against the first of the wires' names.
+    thing : ndarray of int, shape (pair,)
+        Index that stands for each pair as an obstacle.
 
     Returns
     -------
@@ -147,8 +147,6 @@ def compare_ellipses(scene, pairs, case, loops, first):
     gap = np.take_along_axis(gaps, side[None], 0)[0]
     mine, theirs = (np.where(side[..., None] == 0, both[0][n].centre, both[1][n].centre).reshape(-1, 2) for n in (0, 1))
     pair, option = (v.ravel() for v in np.indices(gap.shape))
-    names = sorted(set(scene.wires.wire.tolist()))
-    thing = first + np.searchsorted(names, scene.wires.wire[pairs.second].astype(str))
     count = len(pair)
     checked = Checked(pairs.first[pair], option, np.full(count, case), thing[pair], np.full(count, "radial", object),
                       np.full(count, GALLOPING, object), gap.ravel(), np.full(count, 0.5), mine[:, 1], theirs[:, 1],

@@ -19,11 +19,13 @@ KINDS = ("own_phase", "own_circuit", "own_shield_wire", GALLOPING)
 
 @dataclass(frozen=True)
 class Pairs:
-    """Wires side by side in a span: `first`, `second` wire spans, `kind` index into `KINDS`; of shape (pair,)."""
+    """Wires side by side in a span: `first`, `second` wire spans, `kind` index into `KINDS`, `name` of both wires; of
+    shape (pair,)."""
 
     first: np.ndarray
     second: np.ndarray
     kind: np.ndarray
+    name: np.ndarray
 
 
 def own_findings(facts, make_scene):
@@ -50,10 +52,11 @@ def own_findings(facts, make_scene):
     scene = make_scene((*facts.cases, *bare))
     pairs = pairs_of(scene)
     found = [_at_rest(scene, pairs, still, iced, len(facts.cases))] if still else []
-    made = [_rows(scene, *part) for part in found]
+    made = [_rows(scene, pairs, *part) for part in found]
     for cases, loops in galloping_cases(facts.own_wires.galloping, facts.cases):
         other = make_scene(cases)
-        made.append(_rows(other, *compare_ellipses(other, pairs, len(facts.cases), loops, len(_names(other)) * 3)))
+        thing = _things(pairs, np.full(len(pairs.kind), KINDS.index(GALLOPING)))
+        made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing)))
     return [columns for columns, _ in made], [gap for _, gaps in made for gap in gaps]
 
 
@@ -78,17 +81,19 @@ def pairs_of(scene):
     shields = (wires.kind[first] == "shield").astype(int) + (wires.kind[second] == "shield")
     kind = np.where(shields == 1, 2, (wires.circuit[first] != wires.circuit[second]).astype(int))
     keep = shields < 2
-    return Pairs(first[keep], second[keep], kind[keep])
+    name = np.array([f"{wires.wire[i]}-{wires.wire[j]}" for i, j in zip(first, second, strict=True)], object)
+    return Pairs(first[keep], second[keep], kind[keep], name[keep])
 
 
-def _names(scene):
-    """Names of the wires, in order."""
-    return sorted(set(scene.wires.wire.tolist()))
+def _things(pairs, kind):
+    """Index of each pair, as it is of a kind, among what `_as_obstacles` makes of them."""
+    names, index = np.unique(pairs.name.astype(str), return_inverse=True)
+    return kind * len(names) + index
 
 
-def _as_obstacles(scene):
-    """The wires as what others come too near: one obstacle for each wire and kind."""
-    names = np.array(_names(scene) * len(KINDS), object)
+def _as_obstacles(pairs):
+    """Pairs as what wires come too near: one obstacle for each pair of names and kind."""
+    names = np.array(np.unique(pairs.name.astype(str)).tolist() * len(KINDS), object)
     blank = np.full(len(names), np.nan)
     category = np.repeat(np.array(KINDS, object), len(names) // len(KINDS))
     return Obstacles(np.full(len(names), "", object), names, category, np.full(len(names), None, object),
@@ -100,8 +105,7 @@ def _at_rest(scene, pairs, still, iced, count):
 
     The columns are those of `Checked`, and what the other wire was taken to carry.
     """
-    names, parts, told = _names(scene), [], []
-    thing = pairs.kind * len(names) + np.searchsorted(names, scene.wires.wire[pairs.second].astype(str))
+    parts, told, thing = [], [], _things(pairs, pairs.kind)
     for k in still:
         twin = count + iced.index(k) if k in iced else k
         least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
@@ -142,9 +146,9 @@ def _checked(pairs, thing, case, distance, share, mine, theirs, _):
                    distance.ravel(), share.ravel(), mine[..., 2].ravel(), theirs[..., 2].ravel(), mine[..., 1].ravel())
 
 
-def _rows(scene, checked, told):
+def _rows(scene, pairs, checked, told):
     """Rows of `clearances` of compared wires, and the gaps of those without a distance or a rule."""
-    scene = replace(scene, obstacles=_as_obstacles(scene))
+    scene = replace(scene, obstacles=_as_obstacles(pairs))
     known = np.isfinite(checked.actual)
     gaps = [_gap(scene, checked, row, "one of the two wires hangs nowhere in this case, or with unequal ice")
             for row in np.flatnonzero(~known)]
