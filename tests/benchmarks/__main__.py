@@ -22,7 +22,7 @@ PHASES = "read", "compute", "write"
 
 
 def run(module, *arguments):
-    """Run a module; return what it printed as JSON, wall time [s] and peak memory [MB]."""
+    """Run a module; return what it printed as JSON, wall time and processor time [s], and peak memory [MB]."""
     begin = time.perf_counter()
     process = subprocess.Popen(
         [sys.executable, "-m", f"{PACKAGE}.{module}", *map(str, arguments)],
@@ -37,7 +37,8 @@ def run(module, *arguments):
     if process.returncode:
         raise SystemExit(f"{module} failed with exit status {process.returncode}")
     megabytes = usage.ru_maxrss / (2**20 if sys.platform == "darwin" else 2**10)
-    return json.loads(printed) | {"wall": time.perf_counter() - begin, "memory": megabytes}
+    used = {"wall": time.perf_counter() - begin, "cpu": usage.ru_utime + usage.ru_stime}
+    return json.loads(printed) | used | {"memory": megabytes}
 
 
 def measure(study, folder):
