@@ -64,8 +64,8 @@ _FIELDS = _columns(
     ("option", "text", None, "name of the option of the study"),
     ("case", "text", None, "name of the case of weather and load"),
     ("against", "text", None, "what is protected: `ground`, or the category of the obstacle"),
-    ("obstacle", "text", None, "the obstacle, `<name in the study>:<its identifier>`; both wires where they are of the same "
-     "structures; null for the ground"),
+    ("obstacle", "text", None, "the obstacle, `<name in the study>:<its identifier>`; both wires where they are of the "
+     "same structures; null for the ground"),
     # structures and spans
     ("structure", "text", None, "name of the structure, unique within its line"),
     ("role", "text", None, "suspension, strain or terminal"),
