@@ -170,8 +170,8 @@ def test_a_lifted_string_is_said_and_its_load_told(tmp_path):
 
 @pytest.mark.parametrize(("aside", "dip", "lifted"), [(10.0, 20.0, None), (10.0, 22.0, False), (12.5, 25.0, True)])
 def test_uplift_is_told_of_either_side_of_the_wind(tmp_path, aside, dip, lifted):
-    """At an angle, in a dip. Wind into the angle swings the string far out, where the wires hold it down: the row of the
-    greater transverse load. Wind out of it cancels their pull, and the string is relieved, or slack."""
+    """At an angle, in a dip. Wind into the angle swings the string far out, where the wires hold it down: the row of
+    the greater transverse load. Wind out of it cancels their pull, and the string is relieved, or slack."""
     line = structures([0, 300, 600], [0, 0, -aside], base=(0.0, LENGTH - dip, 0.0), framing=("held", "hung", "held"))
     found = loads(tmp_path, line, cases=(STILL, Case("breeze", -20.0, wind=150.0, checks=("tension",))))
     row = only(found["structure_loads"], structure="T2", case="breeze")

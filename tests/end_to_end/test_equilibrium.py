@@ -135,6 +135,27 @@ def test_clamps_of_a_new_wire_on_a_slope(tmp_path):
     assert slope["clipping_offset_m"][1] < slope["clipping_offset_m"][0]
 
 
+def test_new_wires_are_plumb_on_the_day_and_the_standing_one_today(tmp_path):
+    """Unlike spans: where strings are plumb both have one tension. A new wire creeps by the same strain in both, which
+    takes more of the tension of the short span: its string leans to the long one. Of the wire that stands only today
+    is known, so it is the other way round."""
+    line = structures([0.0, 200, 600], [0.0, 0, 0], framing=["held", "hung", "held"], base=[0.0, LENGTH, 0.0])
+    day, today = Case("day", 15.0, "initial"), Case("today", 15.0)
+    wires = findings(line, hanging_at(), rules_of(tmp_path, [("ground", "vertical", 6.0)]), cases=(day, today),
+                     ground=lambda e, n: 0 * e - 50, method="equilibrium",
+                     options=(option("old"), option("new", existing=False)))[0]["wires"]
+    for name, plumb, leans in (("new", "day", "today"), ("old", "today", "day")):
+        pulls = {case: [only(wires, span=span, option=name, case=case) for span in ("T1-T2", "T2-T3")]
+                 for case in ("day", "today")}
+        short, long = (row["horizontal_tension_n"] for row in pulls[plumb])
+        assert short == pytest.approx(long, rel=1e-6)
+        assert np.array(pulls[plumb][0]["geometry"].coords)[-1] == pytest.approx([200, 0, 20], abs=1e-4)
+        short, long = (row["horizontal_tension_n"] for row in pulls[leans])
+        lean = np.array(pulls[leans][0]["geometry"].coords)[-1][0] - 200
+        # Final is the longer wire: the short span, with less of it to spare for its sag, loses more of its tension.
+        assert (long > short + 50 and lean > 0.02) if name == "new" else (short > long + 50 and lean < -0.02)
+
+
 def clamps(tmp_path, bases, block_ends=(), framing=None):
     count = len(bases)
     line = structures(np.arange(count) * 300.0, np.zeros(count), framing=["held", *["hung"] * (count - 2), "held"],
