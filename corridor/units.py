@@ -2,7 +2,7 @@
 
 A number is taken in the SI unit of its kind; text carries its unit ("25 kN", "120 degF").
 Past this module everything is a plain float: m, m2, N, Pa, degC, V, A, kg/m, ohm/m, deg.
-Units come from pint, which is imported only when a text has to be read.
+Units come from pint, which is imported only when a text has a unit beyond the commonest.
 """
 
 import math
@@ -89,6 +89,22 @@ KINDS = {
         "11.5e-6 1/K",
         True,
     ),
+}
+
+#: Factors to SI of the commonest units, for which pint need not be loaded; a test holds them to pint's.
+_COMMON = {
+    "length": {"m": 1.0, "mm": 0.001, "km": 1000.0},
+    "area": {"mm^2": 1e-06, "m^2": 1.0},
+    "force": {"N": 1.0, "kN": 1000.0},
+    "pressure": {"Pa": 1.0, "kPa": 1000.0},
+    "temperature": {"degC": 1.0},
+    "voltage": {"V": 1.0, "kV": 1000.0},
+    "current": {"A": 1.0, "kA": 1000.0},
+    "mass_per_length": {"kg/m": 1.0},
+    "speed": {"m/s": 1.0},
+    "angle": {"deg": 1.0},
+    "frequency": {"Hz": 1.0},
+    "duration": {"s": 1.0, "min": 60.0, "h": 3600.0},
 }
 
 _QUANTITY = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*)", re.DOTALL)
@@ -239,8 +255,11 @@ def _check_form(text, unit, kind):
 
 def _convert(text, number, unit, kind):
     """Return the value in SI; units are checked by list where `closed`, else by dimension."""
-    facts = KINDS[kind]
-    if facts.closed and unit not in facts.known:
+    facts, common = KINDS[kind], _COMMON.get(kind, {})
+    if unit in common:
+        return number * common[unit]
+    foreign = facts.closed or any(unit in units for units in _COMMON.values())
+    if foreign and unit not in facts.known:
         raise QuantityError(
             text, kind, _measures(unit) or f"{unit!r} is no unit of it", _suggest(unit, kind)
         )
@@ -284,6 +303,9 @@ def _difference(unit):
 
 def _measures(unit):
     """Return the words that say which other kind a unit belongs to, or None."""
+    for kind, units in _COMMON.items():
+        if unit in units:
+            return f"the unit {unit!r} measures {KINDS[kind].noun}"
     parsed = _parse(_difference(unit))
     if parsed is None:
         return None

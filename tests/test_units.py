@@ -10,9 +10,10 @@ import math
 import subprocess
 import sys
 
+import pint
 import pytest
 
-from corridor.units import KINDS, QuantityError, quantity, share
+from corridor.units import _COMMON, KINDS, QuantityError, quantity, share
 
 FOOT, INCH, POUND, G = 0.3048, 0.0254, 0.45359237, 9.80665
 
@@ -153,10 +154,21 @@ def test_what_is_no_share_is_refused(text):
         share(text)
 
 
-def test_pint_is_loaded_only_for_text():
+def test_pint_is_loaded_only_for_uncommon_units():
     code = (
         "import sys, corridor.study, corridor.units as u\n"
-        "u.quantity(5.0, 'length'); u.share('20 % RTS'); assert 'pint' not in sys.modules\n"
-        "u.quantity('5 m', 'length'); assert 'pint' in sys.modules"
+        "u.quantity(5.0, 'length'); u.share('20 % RTS'); u.quantity('5 kN', 'force')\n"
+        "assert 'pint' not in sys.modules\n"
+        "u.quantity('5 ft', 'length'); assert 'pint' in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_common_units_are_those_of_pint():
+    # to the last bit, or the last but one: pint multiplies by several factors
+    registry = pint.UnitRegistry()
+    for kind, units in _COMMON.items():
+        for unit in units:
+            for number in (1.0, 0.3, 12.0, 110.0, 913.7):
+                expected = registry.Quantity(number, unit).to(KINDS[kind].target).magnitude
+                assert quantity(f"{number} {unit}", kind) == pytest.approx(expected, rel=3e-16), (kind, unit)
