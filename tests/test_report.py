@@ -141,6 +141,12 @@ def test_numbers_too_great_for_their_steps_get_larger_steps(kind):
     assert whole[2] == np.iinfo(kind).min
 
 
+def test_what_is_not_finite_is_unknown_and_leaves_the_rest():
+    """A wire of one metal has its knee nowhere: inf. The rest keeps its steps."""
+    whole, scale = quantised([71.07, np.inf, -np.inf], 0.1)
+    assert (whole.tolist(), scale) == ([711, *[np.iinfo("int32").min] * 2], 0.1)
+
+
 def test_wires_lie_where_the_file_has_them(made):
     """Ends and the drops of the page against the vertices of the layer, read by GDAL; 1 cm steps, half of one off."""
     _, findings, *_, data = made
@@ -215,13 +221,15 @@ def test_places_are_asked_once_square_by_square_and_come_back_in_their_order():
     assert len(squares) == len(set(squares)) > 100
 
 
-def test_less_ground_is_shown_beside_a_long_line():
-    """A line of 2,000 km within 75 m were 300 km2, and 100 m is the least; one of 100 m keeps its 450 m."""
+def test_less_ground_is_shown_beside_a_long_line(monkeypatch):
+    """Of 3 km2 a line of 5 km gets 300 m to either side, one of 20 km the least, one of 100 m no more than 450 m."""
+    monkeypatch.setattr("corridor.outputs.page.ground.AREA", 3e6)
+
     def widest(length):
         tiles = tile_line(np.array([[[0.0, 0.0], [length, 0.0]]]))
         return np.abs(tiles.northing).max(), tiles.cell
 
-    for length, reach in ((2e6, 100.0), (5e5, 300.0), (100.0, 450.0)):
+    for length, reach in ((2e4, 100.0), (5e3, 300.0), (100.0, 450.0)):
         found, cell = widest(length)
         assert reach - 1.5 * cell <= found <= reach + 1e-6
 

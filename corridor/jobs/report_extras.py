@@ -54,10 +54,10 @@ def pack_curves(facts, plan, groups, strung, packer):
     steps = [np.linspace(min(coldest, 0.0), _hottest(option), _POINTS) for option in facts.options]
     constant = [_constant(groups, strung, phase, o, T) for o, T in enumerate(steps)]
     every = np.arange(len(facts.options))
-    knee = strung.knee[phase]
+    knee, low, high = (np.where(np.isfinite(v), v, np.nan)[phase] for v in (strung.knee, *strung.knee_band))
     at_knee = np.stack([_constant(groups, strung, phase, o, knee[:, o:o + 1])[:, 0] for o in every], axis=1)
     bands = {name: packer.whole(values.ravel(), 0.1) for name, values in
-             (("knee", knee), ("knee_low", strung.knee_band[0][phase]), ("knee_high", strung.knee_band[1][phase]))}
+             (("knee", knee), ("knee_low", low), ("knee_high", high))}
     names = {key: packer.codes(getattr(plan.sections, own)[groups.section[phase]])
              for key, own in (("line", "line"), ("section", "name"))}
     return names | bands | {

@@ -20,7 +20,7 @@ _ALIGN = 8
 
 
 def quantised(values, scale, kind="int32", *, down=False):
-    """Return whole multiples of `scale` nearest to the values, and the scale; nan becomes the least number of the type.
+    """Return whole multiples of `scale` nearest to the values, and the scale; the least of the type where not finite.
 
     Parameters
     ----------
@@ -38,6 +38,7 @@ def quantised(values, scale, kind="int32", *, down=False):
     [26, -1, -32768]
     """
     values, room = np.asarray(values, float), np.iinfo(kind)
+    values = np.where(np.isfinite(values), values, np.nan)
     scale = max(scale, np.nanmax(np.abs(values), initial=0.0) / (room.max - 1))
     whole = (np.floor if down else np.rint)(values / scale)
     return np.where(np.isnan(whole), room.min, whole).astype(kind), float(scale)
