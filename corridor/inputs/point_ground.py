@@ -6,9 +6,9 @@ the study allows is none: what lies in it stays unknown.
 
 import numpy as np
 import rasterio
+import scipy  # its parts load when they are first used
 from rasterio.transform import Affine
 from rasterio.windows import Window
-from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from corridor.inputs.point_store import BLOCK
 
@@ -39,13 +39,13 @@ def triangulated(place, easting, northing, gap):
     # Millimetres of a grid far from its origin would be lost in the products of the triangulation.
     origin = plan.mean(axis=0)
     try:
-        mesh = Delaunay(plan - origin)
-    except QhullError:
+        mesh = scipy.spatial.Delaunay(plan - origin)
+    except scipy.spatial.QhullError:
         return result
     spot = np.column_stack([easting, northing]) - origin
     # No place in a triangle is farther from a corner than its longest edge over sqrt(3); places outside of all
     # triangles would be looked for in every one of them.
-    near = np.isfinite(cKDTree(plan - origin).query(spot, distance_upper_bound=0.58 * gap)[0])
+    near = np.isfinite(scipy.spatial.cKDTree(plan - origin).query(spot, distance_upper_bound=0.58 * gap)[0])
     found = np.full(len(spot), -1)
     found[near] = mesh.find_simplex(spot[near])
     corner = mesh.simplices[found]
