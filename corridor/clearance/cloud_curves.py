@@ -45,12 +45,14 @@ class Near(NamedTuple):
     """How near points are to curves in each option, shape (option, point) [m]; inf where they are not.
 
     `radial` from the uprights that the points stand for; `vertical` height of the wire over what is below it;
-    `horizontal` distance in plan where the wire is no higher than some room above the top.
+    `horizontal` distance in plan where the wire is no higher than some room above the top; `round` there the distance
+    from the edge of the top.
     """
 
     radial: np.ndarray
     vertical: np.ndarray
     horizontal: np.ndarray
+    round: np.ndarray
 
 
 def span_curves(scene, arcs, span, case, turns):
@@ -132,6 +134,6 @@ def _near(curves, spot, radius, room, side):
     radial = np.sqrt(np.maximum(d**2 + v**2 - along**2, 0) + off**2)
     inside = (np.abs(off) <= radius) & (beside <= curves.step)
     vertical = np.where(inside, side * above, np.inf)
-    horizontal = np.where(above < room, np.hypot(d, off), np.inf)
+    flat = np.where(above < room, np.hypot(d, off), np.inf)
     return Near(*(np.where(np.isnan(value), np.inf, value).min(axis=(0, 2))
-                  for value in (radial, vertical, horizontal)))
+                  for value in (radial, vertical, flat, np.hypot(flat, v))))

@@ -19,6 +19,8 @@ from corridor.clearance.vertical import take
 
 __all__ = ["Met", "at_home", "count_points", "meet_clouds", "own_rows"]
 
+#: The measures that rules are for.
+RULED = ("radial", "vertical", "horizontal")
 #: Turns between the swings to both sides at which points are looked at, and once more where many are as near.
 _TURNS, _FINE = 33, 257
 #: A radius beyond which nothing is [m].
@@ -171,19 +173,26 @@ def _on_own(curves, reference, spot, distance):
 
 def _needs(scene, category, top, other_voltage):
     """What the rules require against a category in every case, at the altitude of its highest point."""
-    U, U_other = scene.voltage / 1e3, other_voltage / 1e3
-    found, room = np.full((len(MEASURES), len(scene.cases)), np.nan), 0.0
+    found = {measure: np.full(len(scene.cases), np.nan) for measure in MEASURES}
+    room, corner = 0.0, np.zeros(len(scene.cases), bool)
     for k, case in enumerate(scene.cases):
-        for m, measure in enumerate(MEASURES):
-            rule = rule_tables.choose(scene.rules, category, measure, case.name, U, swung=case.wind > 0,
-                                      other_kv=U_other)
-            required = float(rule_tables.requirement(scene.rules, rule, U, top, other_kv=U_other).required)
+        for measure in RULED:
+            rule, required = _required(scene, category, measure, case, top, other_voltage)
             asked = measure in case.checks or measure == "radial" and (
                 "vertical" in case.checks or case.wind > 0 and "horizontal" in case.checks)
             # A rule without an answer, as above its altitude, has points compared all the same, and told of.
-            found[m, k] = (0.0 if np.isnan(required) else required) if asked and rule >= 0 else np.nan
+            found[measure][k] = (0.0 if np.isnan(required) else required) if asked and rule >= 0 else np.nan
             room = np.fmax(room, required) if measure == "vertical" else room
-    return Needs(*found, float(room))
+            corner[k] |= measure == "horizontal" and rule >= 0 and scene.rules.shape[rule] == "corner"
+    found["round"] = np.where(corner, np.maximum(found["horizontal"], room), np.nan)
+    return Needs(**found, room=float(room))
+
+
+def _required(scene, category, measure, case, top, other_voltage):
+    """The row of the rule for a category in a case, and what it requires [m]."""
+    U, U_other = scene.voltage / 1e3, other_voltage / 1e3
+    rule = rule_tables.choose(scene.rules, category, measure, case.name, U, swung=case.wind > 0, other_kv=U_other)
+    return int(rule), float(rule_tables.requirement(scene.rules, rule, U, top, other_kv=U_other).required)
 
 
 def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
@@ -240,7 +249,7 @@ def _unknown(scene, cloud, span, curves, spot, class_):
             for k in curves}
     radius = max((group.radius for group in cloud.groups), default=0.0)
     strictest = np.full(len(scene.cases), max(most.values(), default=0.0))
-    keep = likely(curves, spot, radius, Needs(strictest, *np.full((2, len(strictest)), np.nan), 0.0), False)
+    keep = likely(curves, spot, radius, Needs(strictest, *np.full((3, len(strictest)), np.nan), 0.0), False)
     spot, class_, gaps = spot[keep], class_[keep], []
     least = {k: near_curves(c, spot, radius, 0.0).radial - c.step for k, c in curves.items()}
     for o, option in enumerate(scene.options):
@@ -309,6 +318,6 @@ def count_points(met, checked):
         counted = met.things[checked.obstacle[row] - before].count
         if counted is not None:
             corner = checked.position[row] == "corner"
-            measure = MEASURES.index("horizontal" if corner else checked.measure[row])
+            measure = MEASURES.index("round" if corner else checked.measure[row])
             count[row] = counted[checked.option[row], checked.case[row], measure]
     return count

@@ -10,7 +10,8 @@ from corridor.clearance.cloud_curves import PLACES, Near, near_curves
 
 __all__ = ["MEASURES", "Needs", "Screened", "clusters", "likely", "screen"]
 
-MEASURES = ("radial", "vertical", "horizontal")
+#: Fields of `Needs` and `Near`.
+MEASURES = ("radial", "vertical", "horizontal", "round")
 #: Points, of those that may be the nearest, from which it is found how near the nearest one is.
 _FIRST = 300
 #: What distances to straight pieces may be off by [m].
@@ -24,19 +25,21 @@ _BESIDE = 60.0
 class Needs(NamedTuple):
     """What a category requires by measure and case, each (case,) [m]; nan where it is not compared.
 
-    `room` height above the top up to which a wire counts as beside [m].
+    `round` is for the rounded corner between what is kept free above and beside; `room` height above the top up to
+    which a wire counts as beside [m].
     """
 
     radial: np.ndarray
     vertical: np.ndarray
     horizontal: np.ndarray
+    round: np.ndarray
     room: float
 
     @property
     def most(self):
         """The most that any rule may ask for, as a distance from a point [m]."""
         corner = np.hypot(self.horizontal, self.room)
-        return float(np.nanmax(np.stack([self.radial, self.vertical, corner]), initial=0.0))
+        return float(np.nanmax(np.stack([self.radial, self.vertical, corner, self.round]), initial=0.0))
 
 
 class Screened(NamedTuple):
@@ -108,8 +111,8 @@ def likely(curves, spot, radius, needs, two_sided):
         height = -np.inf if two_sided else at[2] - z - step - _SLACK
         keep |= (beside <= step + _SLACK) & (off <= radius) & (height <= reach["vertical"])
     if np.isfinite(needs.horizontal).any():
-        flat = np.hypot(beside, off)
-        keep |= (z + needs.room + step >= at[2]) & (flat <= min(reach["horizontal"], _BESIDE) + step)
+        far = min(max(reach["horizontal"], reach["round"]), _BESIDE)
+        keep |= (z + needs.room + step >= at[2]) & (np.hypot(beside, off) <= far + step + _SLACK)
     return np.flatnonzero(keep)
 
 
@@ -197,7 +200,7 @@ def _near(curves, spot, radius, needs, side):
     near = near_curves(curves, spot, radius, needs.room, side)
     if not np.isfinite(needs.horizontal).any() or curves.first.shape[2] == 1:
         return near
-    return Near(near.radial, near.vertical, near_curves(curves.ends(), spot, radius, needs.room, side).horizontal)
+    return Near(*near[:2], *near_curves(curves.ends(), spot, radius, needs.room, side)[2:])
 
 
 def _short(near, needs, k, slack):

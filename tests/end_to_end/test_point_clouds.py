@@ -142,6 +142,39 @@ def test_clusters_lie_apart_and_are_counted(measured):
     assert tally["compared"] == tally["points"] and tally["too_near"] >= one["points"].sum()
 
 
+@pytest.mark.parametrize("shape", ["strip_beside", "corner"])
+def test_a_wall_beside_the_swung_wire(study, other_study, shape):
+    """Margin to the room kept free about a wall of points, 4 m beside and 5 m above, every point against every place of
+    the wire that the findings draw blown to it; and as from a layer of the same points, none of which is left out."""
+    study.rules = "rule,against,measure,base,buffer,shape\nopen,ground,vertical,5.6,,\nroof,building,vertical,5,,\n" \
+                  f"wall,building,horizontal,4,,{shape}\n"
+    other_study.rules = study.rules
+    x = np.arange(100.0, 200, 1.7)
+    rng = np.random.default_rng(6)
+    top = rng.uniform(7, 13, len(x)) if shape == "strip_beside" else rng.uniform(5, 8, len(x))
+    place = np.column_stack([EAST + x, NORTH - rng.uniform(10, 12, len(x)), 100 + 0.02 * x + top])
+    study.text += CLOUD
+    write_tile(study.folder / "tile.laz", place, ROOF)
+    findings = study.check()
+    factor = float(findings.row("spans", span="1-2")["ground_factor"])
+    wires = [shapely.get_coordinates(shapely.segmentize(g, 0.1), include_z=True)
+             for g in findings.rows("wires", span="1-2", case="swung").geometry]
+    wire = np.concatenate(wires)
+    d = np.hypot(*(place[:, None, :2] - wire[:, :2]).transpose(2, 0, 1)) * factor - 0.5
+    v = wire[:, 2] - place[:, None, 2]
+    round_ = np.hypot(np.maximum(d, 0), np.maximum(v, 0)) - 5 if shape == "corner" else -np.inf
+    margin = np.where(v < 5, np.maximum(d - 4, round_), np.inf).min()
+    rows = findings.rows("clearances", span="1-2", case="swung", against="building")
+    # At a rounded corner the lowest place and the least distance of a chord of 9 m count together.
+    assert margin - (0.1 if shape == "corner" else 0.01) < rows["margin_m"].min() < margin + 0.01
+    assert (rows["measure"] == "radial").any() == (shape == "corner")
+    other_study.add_obstacle("wall", "building", shapely.points(np.round(place, 3)), "radius = 0.5")
+    least = [each.rows("clearances", against="building").groupby(["span", "case", "measure"])["margin_m"].min()
+             for each in (findings, other_study.check())]
+    assert least[0].index.equals(least[1].index)
+    np.testing.assert_allclose(*least, atol=1e-6)
+
+
 def own_and_other(findings):
     """Points of our wire A where it hangs hot and where cold, and of another line 4 m below it."""
     curves, factor = wires_of(findings, "2-3", "today", "hot", 400)
