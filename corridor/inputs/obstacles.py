@@ -133,15 +133,9 @@ def _rows(section, layer, portion, frame):
     _blame(fault, land & ~area, "a parcel that is no polygon")
     geometry, absolute, height = _top(section, layer, portion, geometry, fault, land)
     geometry, height = _grown(section, geometry, absolute, height)
-    ids = _column(section, portion, "id")
-    ids = portion.fid if ids is None else ids
-    names = [
-        f"{section.name}:{fid if v is None or v != v else _plain(v)}"
-        for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)
-    ]
     return {
         "layer": np.full(count, section.name, object),
-        "obstacle": np.array(names, object),
+        "obstacle": np.array(_names(section, portion), object),
         "category": category,
         "geometry": geometry,
         "absolute": absolute,
@@ -151,6 +145,18 @@ def _rows(section, layer, portion, frame):
         "fault": fault,
         "falls": np.full(count, bool(getattr(section, "falls", False))),
     }
+
+
+def _names(section, portion):
+    """Names of features: that of the section and their identifier, or else their number in the file."""
+    ids = _column(section, portion, "id")
+    ids = portion.fid if ids is None else ids
+    if ids.dtype.kind in "iu":
+        return [f"{section.name}:{v}" for v in ids.tolist()]
+    return [
+        f"{section.name}:{fid if v is None or v != v else _plain(v)}"
+        for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)
+    ]
 
 
 def _plain(value):
