@@ -15,6 +15,9 @@ __all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "pa
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
 
+#: Number of the first kind of geometry with several parts.
+_MULTI = 4
+
 #: Categories, by their beginning, whose top is flat: as high above the highest ground at their outline as they are.
 _ROOFED = ("building", "roof")
 
@@ -49,9 +52,14 @@ class Crossed:
 def index_obstacles(obstacles):
     """Return the index of all obstacles that are without fault, but for parcels: nothing has to keep clear of these."""
     placed = np.flatnonzero((obstacles.fault == "") & (obstacles.category != PARCEL))
-    part, owner = shapely.get_parts(obstacles.geometry[placed], return_index=True)
-    of_part = placed[owner]
-    footprint = Footprints(shapely.force_2d(part), obstacles.radius[of_part])
+    part, of_part = obstacles.geometry[placed], placed
+    # What is single and flat already, as trees are, is not copied.
+    if (shapely.get_type_id(part) >= _MULTI).any():
+        part, owner = shapely.get_parts(part, return_index=True)
+        of_part = placed[owner]
+    flat, solid = part.copy(), shapely.has_z(part)
+    flat[solid] = shapely.force_2d(part[solid])
+    footprint = Footprints(flat, obstacles.radius[of_part])
     return ObstacleIndex(obstacles, part, footprint, of_part, footprint)
 
 
