@@ -68,6 +68,31 @@ def test_kml(study):
     assert 9 < longitude < 11 and 50 < latitude < 52
 
 
+def test_kml_by_gdal(study):
+    """GDAL finds a layer an option, WGS 84, and every placemark where the GeoJSON has it, with its words."""
+    path, rows = export_study(study, "kml")
+    layers = [name for name, _ in pyogrio.list_layers(path)]
+    assert layers == list(dict.fromkeys(rows["option"].fillna("every option")))
+    got = [pyogrio.read_dataframe(path, layer=name) for name in layers]
+    assert all(frame.crs.to_epsg() == 4326 for frame in got)
+    told = {(row.Name, row.description): row.geometry for frame in got for row in frame.itertuples()}
+    there = pyogrio.read_dataframe(export_study(study)[0])
+    assert sum(map(len, got)) == len(there) > 0
+    for row in there.itertuples():
+        assert told[row.name, row.description].distance(row.geometry) < 1e-9
+
+
+def test_kml_colours(study):
+    """KML 2.2 clause 16.8.2 (recalled): aabbggrr; each placemark has the look of its outcome, which its name tells."""
+    path, _ = export_study(study, "kml")
+    root = ElementTree.parse(path).getroot()
+    looks = {style.get("id"): style.find(f"{KML}LineStyle/{KML}color").text for style in root.iter(KML + "Style")}
+    assert looks == {"short": "ff004ac8", "unknown": "ff9f73b5"}  # c84a00 and b5739f, read backwards
+    for mark in root.iter(KML + "Placemark"):
+        unknown = "not assessed" in mark.find(KML + "name").text
+        assert mark.find(KML + "styleUrl").text == ("#unknown" if unknown else "#short")
+
+
 def test_refused(study, tmp_path):
     """No such option; findings of another study; none at all."""
     with pytest.raises(InputError, match="option"):

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 
 from corridor.errors import InputError, nearest
+from corridor.outputs.styles import COLOURS
 
 __all__ = ["KINDS", "field_rows", "write_geojson", "write_kml"]
 
@@ -145,6 +146,7 @@ def write_kml(path, rows):
     root = ElementTree.Element(f"{{{_KML}}}kml")
     document = _add(root, "Document")
     _add(document, "name", "What falls short, and what was not assessed")
+    _add_looks(document)
     for option, part in rows.groupby(rows["option"].fillna("every option"), sort=False):
         folder = _add(document, "Folder")
         _add(folder, "name", option)
@@ -152,10 +154,27 @@ def write_kml(path, rows):
             mark = _add(folder, "Placemark")
             _add(mark, "name", row.name)
             _add(mark, "description", row.description)
+            _add(mark, "styleUrl", f"#{_LOOKS[row.outcome][0]}")
             if shape is not None and not shape.is_empty:
                 points = np.round(shapely.get_coordinates(shape), _DIGITS)
                 _add(_add(mark, shape.geom_type), "coordinates", " ".join(f"{e},{n}" for e, n in points.tolist()))
     Path(path).write_bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+#: Name of the look of each outcome, its colour, and how wide its lines are [pixels]; the name tells it as well.
+_LOOKS = {"falls short": ("short", COLOURS["short"], 4), "not assessed": ("unknown", COLOURS["unknown"], 8)}
+
+
+def _add_looks(document):
+    """Colours stand in KML as opacity, blue, green, red."""
+    for name, colour, width in _LOOKS.values():
+        code = f"ff{colour[5:7]}{colour[3:5]}{colour[1:3]}"
+        look = _add(document, "Style")
+        look.set("id", name)
+        _add(_add(look, "IconStyle"), "color", code)
+        line = _add(look, "LineStyle")
+        _add(line, "color", code)
+        _add(line, "width", str(width))
 
 
 _KML = "http://www.opengis.net/kml/2.2"
