@@ -22,7 +22,8 @@ def report(study, findings, output, as_json, quiet):
 
     The page needs nothing from outside: map, profiles and tables are in the
     one file. It shows what `corridor check` found; findings of another study,
-    or of files that have changed since, are refused.
+    or of files that have changed since, are refused. Needs the extra `html`:
+    pip install 'corridor[html]'.
 
     \b
     Example

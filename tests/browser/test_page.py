@@ -165,6 +165,17 @@ def test_sag_over_temperature_meets_the_findings(browser, findings):
     assert curves == pytest.approx([y for _, y in sorted(dots)], abs=0.25)
 
 
+def test_a_row_of_a_section_shows_all_of_it(browser, findings):
+    row = browser.find_element(By.CSS_SELECTOR, "#sections tbody tr")
+    name = _cells(browser, "sections", "Section")[0]
+    browser.execute_script("arguments[0].click()", row)
+    spans = _query(findings[0], "SELECT count(*) FROM spans WHERE section = ?", name)[0][0]
+    poles = [x0 for x0, x1, width in zip(*(_drawn(browser, "profile", "bars")[k] for k in ("x0", "x1", "width")),
+                                         strict=True) if width == 3 and x0 == x1]
+    assert len(poles) == spans + 1
+    browser.execute_script("document.getElementById('extent').value = corridorPage.extent = 'span'")
+
+
 def test_names_are_words_in_tips_and_keys(browser):
     """HTML living standard: text set as text is no markup; a tip is shown by the library from a column."""
     browser.execute_script("window.touched = 0; const s = corridorPage.plots.map.find('spans'), data = {...s.data};"

@@ -36,7 +36,7 @@ _BARS = {"x0": "x0", "y0": "y0", "x1": "x1", "y1": "y1", "line_color": "colour",
          "line_dash": "dash"}
 _MARKS = {"x": "x", "y": "y", "size": "size", "marker": "marker", "fill_color": "fill", "line_color": "colour",
           "line_width": "width", "angle": "angle", "fill_alpha": "alpha"}
-#: Of these properties a text is the name of a column where it is one of `_columns`, and else a value.
+#: Texts among the properties that are values; every other text names a column of the source.
 _VALUES = {"middle", "butt", "round", "top_left", "12px", FONT, "#fdfcf9", "right_diagonal_line"}
 
 #: Glyphs of each plot from the back to the front: name of the source, glyph, properties, whether a tip is shown.

@@ -65,6 +65,16 @@ class Page {
     if (from !== "map") this.show(i); this.refresh(false);
   }
 
+  chooseSection(line, section) {
+    const p = this.data.spans, own = range(this.count).filter(k => p.line.at(k) === line && p.section.at(k) === section); if (!own.length) return;
+    this.extent = document.getElementById("extent").value = "section"; this.map.fit(own, 1.2); this.chooseSpan(own[0], "map");
+  }
+
+  chooseStructure(line, name) {
+    const p = this.data.spans, k = range(this.count).find(i => p.line.at(i) === line && [p.from_structure.at(i), p.to_structure.at(i)].includes(name));
+    if (k !== undefined) { this.map.fit([k], 1.8); this.chooseSpan(k); }
+  }
+
   // Bring a span into view, without a change of scale where it can be helped.
   show(i) {
     const [[a, b], [c, d]] = this.map.ends(i), e = (a + c) / 2, n = (b + d) / 2, v = this.map.view, room = 60 / v.scale;
@@ -153,9 +163,9 @@ class Page {
       limits: new SortedTable(at("limits"), t.limits, [...key, ["limit_temperature_c", 1], ["limit_current_a", 0], ["governs"], ["governing_against"], ["governing_obstacle"], ["governing_case"], ["governing_wire"], ["station_m", 1]], h.limits,
         {rows: () => range(rowsOf(t.limits)).filter(i => t.limits.option.at(i) === this.option), pick: pickSpan(t.limits), sort: ["limit_temperature_c", 1], chosen: isSpan(t.limits)}),
       sections: new SortedTable(at("sections"), t.sections, [...(this.oneLine ? [] : [["line"]]), ["section"], ["wire_kind"], ["case"], ["ruling_span_m", 1], ["temperature_c", 0], ["horizontal_tension_n", 0], ["maximum_tension_n", 0], ["percent_rts", 1], ["catenary_constant_m", 0], ["knee_temperature_c", 0], ["condition"], ["governing_limit"]], h.sections,
-        {rows: () => range(rowsOf(t.sections)).filter(i => this.fits(t.sections, i))}),
+        {rows: () => range(rowsOf(t.sections)).filter(i => this.fits(t.sections, i)), pick: i => this.chooseSection(t.sections.line.at(i), t.sections.section.at(i))}),
       loads: new SortedTable(at("loads"), t.structure_loads, [...(this.oneLine ? [] : [["line"]]), ["structure"], ["role"], ["wire"], ["case"], ["vertical_n", 0], ["transverse_n", 0], ["longitudinal_n", 0], ["wind_span_m", 0], ["weight_span_m", 0], ["ratio_to_existing"], ["uplift", "yes"]], h.structure_loads,
-        {rows: () => range(rowsOf(t.structure_loads)).filter(i => t.structure_loads.option.at(i) === this.option), sort: ["ratio_to_existing", -1], over: ["ratio_to_existing", 1.005]}),
+        {rows: () => range(rowsOf(t.structure_loads)).filter(i => t.structure_loads.option.at(i) === this.option), sort: ["ratio_to_existing", -1], pick: i => this.chooseStructure(t.structure_loads.line.at(i), t.structure_loads.structure.at(i)), over: ["ratio_to_existing", 1.005]}),
       inputs: new SortedTable(at("inputs"), t.inputs, [["part"], ["path"], ["source_layer"], ["crs"], ["vertical_crs"], ["unit"], ["digest"]], h.inputs, {rows: all(t.inputs)})};
     for (const [name, value] of Object.entries(this.data.run)) {
       if (name === "warnings" || name === "cautions") continue;
