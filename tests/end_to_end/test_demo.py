@@ -22,7 +22,7 @@ def test_only_the_wire_that_sags_least_hangs_too_high_below_a_line(findings):
     rows = findings["violations"][findings["violations"]["position"] == "below"]
     assert rows[["option", "span", "case", "wire"]].to_numpy().tolist() == [
         ["annealed on carbon", "N20-N21", "cold", "C"]]
-    others = findings["clearances"].query("span == 'N20-N21' and position == 'below' and option != 'annealed on carbon'")
+    others = findings["clearances"].query("position == 'below' and option != 'annealed on carbon'")
     assert len(others) and others["margin_m"].min() > 0.5
 
 

@@ -75,8 +75,9 @@ def laid(study, places):
 def chords(findings):
     """Plan chord of every wire at rest, by span and wire."""
     rows = findings.rows("wires", case="at rest")
-    return {(row.span, row.wire): shapely.force_2d(shapely.LineString([row.geometry.coords[0], row.geometry.coords[-1]]))
-            for row in rows.itertuples()}
+    plan = shapely.force_2d(rows.geometry.to_numpy())
+    return {key: shapely.LineString([line.coords[0], line.coords[-1]])
+            for key, line in zip(zip(rows["span"], rows["wire"], strict=True), plan, strict=True)}
 
 
 def test_lengths_are_those_of_the_ellipsoid(study, mapped):
