@@ -74,19 +74,8 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     """
     context = frame, bounds, reach, cases, hangings or {}
     parts = [part for section in sections for part in _read(section, resolve, *context)]
-    names = (
-        "layer",
-        "obstacle",
-        "category",
-        "geometry",
-        "absolute",
-        "height",
-        "voltage",
-        "radius",
-        "fault",
-        "falls",
-        "states",
-    )
+    names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
+             "states")
     kinds = {"absolute": bool, "falls": bool, "height": float, "voltage": float, "radius": float}
     return Obstacles(
         *(
