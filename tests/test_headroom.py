@@ -10,6 +10,7 @@ import shapely
 
 from corridor.check import Clock, prepare
 from corridor.clearance import headroom as cellwise
+from corridor.clearance.shapes import room
 from corridor.cli import main
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.study_inputs import read_inputs
@@ -83,13 +84,13 @@ def test_the_function_finds_what_the_check_finds(slopes):
     inputs = read_inputs(load_study(slopes.path))
     with inputs.terrain:
         facts, plan, ground = prepare(inputs, Clock())
-        cells = job._cells(inputs.terrain, facts, plan, {}, None, 0.0)
+        cells = job._cells(inputs.terrain, facts, plan, job._guards(None, facts, plan, "ground")[0], None, 0.0)
         scene, _ = job.make_scene(facts, plan, 0, 1)
         arcs = job.arcs_of(scene, np.array([2]))
         rows = np.flatnonzero(scene.wires.span == 1)
         for case, tolerance in ((0, 1e-6), (1, 1e-6), (2, 0.02)):
-            required = cellwise.ground_requirement(facts.rules, facts.cases[case], facts.voltage)
-            some = {case: {"vertical": required}}
+            guard, = cellwise.guards(facts, case, "ground", 120.0)
+            required, some = guard.required, {case: [guard]}
             (_, curves), = job._curves(scene, arcs, rows, 0, some, np.array([2] if case == 2 else [], int), CELL)
             window, *_ = cellwise.window_of(cells, curves)
             room = cellwise.empty_room(window)
@@ -300,8 +301,10 @@ def test_what_is_refused(study_without, tmp_path):
         job.headroom_study(study_without.write())
     study_without.rules = study_without.rules.replace("ground,vertical", "field,vertical")
     study_without.check()
-    with pytest.raises(InputError, match="no vertical row for the ground"):
+    with pytest.raises(InputError, match="no row against ground"):
         job.headroom_study(study_without.path)
+    with pytest.raises(InputError, match="no row against rod.*rows against field, road.*perhaps road"):
+        job.headroom_study(study_without.path, against="rod")
     with pytest.raises(InputError, match="cell: found '?0.01 m"):
         job.headroom_study(study_without.path, cell=0.01)
     with pytest.raises(InputError, match="beside: found '?-1 m"):
@@ -333,3 +336,38 @@ def test_the_style_tells_short_from_clear():
         red, _, blue = (int(item.get("color")[i:i + 2], 16) for i in (1, 3, 5))
         assert ("short" in item.get("label")) == (end <= 0)
         assert red > blue or end > 1
+
+
+@pytest.mark.parametrize("shape", ["strip_beside", "corner"])
+def test_how_high_a_building_may_be(tmp_path, shape):
+    """`z` less what the shape of the rule keeps free: on its edge `corridor.clearance.shapes.room` has no margin.
+
+    At cells beside the right wire in still air, at mid-span: with the wire at the far side of a cell of 0.5 m there is
+    room, at the near side there is none. A strip ends with the requirement, and above it nothing is said.
+    """
+    study = TinyStudy(tmp_path / "s")
+    study.structures = line_of(count=2)
+    study.structures["base_elevation"] = 100.0
+    study.write_ground(lambda e, n: 90 + 0 * e, cell=5.0)
+    study.change('checks = ["vertical"]', 'checks = ["vertical", "horizontal"]')
+    study.change('[[cases]]\nname = "swung"\ntemperature = 10\nwind = "290 Pa"\nchecks = ["horizontal"]\n', "")
+    study.change('temperature = 0\nice = "12 mm"', 'temperature = 0\nchecks = ["tension"]')
+    study.rules = ("rule,against,measure,shape,base\nopen,ground,vertical,,2\nroof,building,vertical,,5\n"
+                   f"wall,building,horizontal,{shape},6\n")
+    findings = study.check()
+    result = job.headroom_study(study.path, cell=0.5, against="building")
+    assert result.paths[0].name == "findings_headroom_building_today.tif"
+    (allowed, _, _), transform = bands(result, 0)
+    wire = findings.row("wires", case="hot", wire="B").geometry
+    middle = shapely.get_coordinates(wire, include_z=True)[16]
+    factor = findings["spans"]["ground_factor"].iloc[0]
+    for aside in np.arange(0.25, 5.5, 0.5):
+        row, column = rasterio.transform.rowcol(transform, middle[0], middle[1] - aside / factor)
+        top = float(allowed[int(row), int(column)])
+        margins = [room(d, middle[2] - top, 6.0, 5.0, rounded=shape == "corner").margin
+                   for d in (max(aside - 0.5, 0), aside + 0.5)]
+        assert margins[0] < 0.02 and margins[1] > -0.02
+        if shape == "strip_beside":
+            assert middle[2] - top == pytest.approx(5.0, abs=0.01)
+    row, column = rasterio.transform.rowcol(transform, middle[0], middle[1] - 6.6)
+    assert allowed[int(row), int(column)] is np.ma.masked

@@ -1,8 +1,9 @@
-"""How high the ground may be below wires, cell by cell: the rule for it turned round.
+"""How high the ground, or a thing on it, may be below wires, cell by cell: the rules for it turned round.
 
 A rule for the ground asks that a wire hangs higher over it than required: `z - g >= R`. So over each place the ground
-may reach `z - R`, with the lowest wire of all that hang there in any state. A wire is a curve and a cell an area, so a
-cell gets the least over all of it that lies below wires.
+may reach `z - R`, with the lowest wire of all that hang there in any state. Rules that keep room to the side go out
+from the wire in the same shapes as `corridor.clearance.shapes` has them about things. A wire is a curve and a cell an
+area, so a cell gets the least over all of it that lies within.
 """
 
 from typing import NamedTuple
@@ -15,8 +16,8 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.surface import crossings
 from corridor.line.swing import to_grid
 
-__all__ = ["Cells", "Room", "empty_room", "ground_requirement", "hung_still", "hung_swung", "lower", "mark", "place",
-           "spread", "window_of"]
+__all__ = ["Cells", "Guard", "Room", "empty_room", "guards", "hung_still", "hung_swung", "lower", "mark", "place",
+           "requirement_of", "spread", "window_of"]
 
 #: Chords of a wire, over each of which its height is a parabola: to below a micrometre over 15 m.
 _CHORDS = 32
@@ -71,8 +72,8 @@ def window_of(cells, curves):
     return part, r0, c0
 
 
-def ground_requirement(rules, case, voltage, measure="vertical"):
-    """Return what is required of wires over the ground in a case, as a function of its elevation; None without a rule.
+def requirement_of(rules, case, voltage, against="ground", measure="vertical"):
+    """Return what is required of wires in a case, as a function of the elevation; None without a rule.
 
     Parameters
     ----------
@@ -80,8 +81,10 @@ def ground_requirement(rules, case, voltage, measure="vertical"):
     case : Case
     voltage : float
         Highest, line to line [V].
+    against : str
+        "ground" or a category.
     measure : str
-        "vertical" or "radial".
+        "vertical", "horizontal" or "radial".
 
     Returns
     -------
@@ -89,13 +92,76 @@ def ground_requirement(rules, case, voltage, measure="vertical"):
         `required(elevation)` [m], of the shape of the elevation.
     """
     U = voltage / 1e3
-    index = int(rule_tables.choose(rules, "ground", measure, case.name, U, swung=case.wind > 0))
+    index = int(rule_tables.choose(rules, against, measure, case.name, U, swung=case.wind > 0))
     if index < 0:
         return None
     if rules.altitude_share[index] == 0 and np.isinf(rules.max_altitude[index]):
         fixed = float(rule_tables.requirement(rules, index, U, 0.0).required)
         return lambda elevation: np.full(np.shape(elevation), fixed)
     return lambda elevation: rule_tables.requirement(rules, index, U, elevation).required
+
+
+class Guard(NamedTuple):
+    """Room that is kept free below a wire and beside it: `required` of the elevation is how far below it things stay
+    [m], as far as `reach` beside it in plan [m]; where there is a `drop`, that tells of the distance u in plan and of
+    how much longer than in plan the wire is how far below it they stay [m], and `required` is fixed."""
+
+    required: object
+    reach: float
+    drop: object
+
+
+def guards(facts, k, against, highest):
+    """Return the room that the rules keep free below wires in one case, as guards; empty where they hold none.
+
+    Parameters
+    ----------
+    facts : Facts
+    k : int
+        The case.
+    against : str
+        "ground" or a category of things that are no wider than a cell.
+    highest : float
+        Elevation at which rules are asked for what goes to the side [m]: no wire hangs higher.
+
+    Returns
+    -------
+    list of Guard
+        `V` below (strip above a thing), `sqrt(R^2 - u^2)` (circle); to the side as far as `H` the `V` of the case that
+        asks for most (strip beside), or where the corner is rounded `min(V, sqrt(max(H, V)^2 - u^2))`.
+    """
+    case, found = facts.cases[k], []
+
+    def asked(measure, case=case):
+        return requirement_of(facts.rules, case, facts.voltage, against, measure)
+
+    V, R = asked("vertical"), asked("radial")
+    if "vertical" in case.checks:
+        found += [Guard(V, 0.0, None)] if V else []
+        found += [_tube(float(R(highest)))] if R else []
+    H = asked("horizontal") if "horizontal" in case.checks and against != "ground" else None
+    if H:
+        U = facts.voltage / 1e3
+        index = rule_tables.choose(facts.rules, against, "horizontal", case.name, U, swung=case.wind > 0)
+        most = max([0.0, *(float(V(highest)) for V in (asked("vertical", each) for each in facts.cases) if V)])
+        if facts.rules.shape[int(index)] == "corner" and V:
+            found.append(_corner(float(H(highest)), float(V(highest))))
+        else:
+            found.append(Guard(_fixed(most), float(H(highest)), None))
+    return found
+
+
+def _fixed(value):
+    return lambda elevation: np.full(np.shape(elevation), value)
+
+
+def _tube(R):
+    """The circle about a wire: on a steep wire its lower side lies farther down along the plumb."""
+    return Guard(_fixed(R), R, lambda u, steep: np.sqrt(np.maximum(R**2 - u**2, 0)) * steep)
+
+
+def _corner(H, V):
+    return Guard(_fixed(V), H, lambda u, steep: np.minimum(V, np.sqrt(np.maximum(max(H, V)**2 - u**2, 0))) + 0 * steep)
 
 
 def hung_still(scene, rows, option, case):
@@ -133,8 +199,8 @@ def hung_swung(scene, arcs, rows, size):
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows]).reshape(-1, share.shape[1], 3)
 
 
-def spread(curves, size, beside, radius=0.0):
-    """Return curves together with copies of them moved aside in plan, to either side.
+def spread(curves, size, beside, guard):
+    """Return curves together with copies of them moved aside in plan, to either side, as far as a guard goes.
 
     Parameters
     ----------
@@ -144,24 +210,23 @@ def spread(curves, size, beside, radius=0.0):
         Side of the cells, of which neighbouring copies lie half apart at most [m].
     beside : float
         How far wires are taken wider [m].
-    radius : float
-        Where more than 0, the room about each wire that is kept free [m], as a tube: copies then go so much farther,
-        and are raised so that the tube's lower side lies the radius below them.
+    guard : Guard
+        Where it has a drop, copies are raised so that what is required below them ends there.
 
     Returns
     -------
     ndarray, shape (curve x copy, point, 3)
     """
-    reach = beside + radius
+    reach = beside + guard.reach
     aside = np.linspace(-reach, reach, 2 * int(np.ceil(reach / (_STEP * size))) + 1)
     chord = curves[:, -1, :2] - curves[:, 0, :2]
     right = np.stack([chord[:, 1], -chord[:, 0], 0 * chord[:, 0]], axis=-1) / np.linalg.norm(chord, axis=-1)[:, None]
     moved = curves[:, None] + (aside[:, None] * right[:, None])[:, :, None]
-    if radius > 0:
+    if guard.drop is not None:
         u = np.maximum(np.abs(aside) - beside, 0)
         rise = np.gradient(curves, axis=1)
         steep = np.hypot(1, rise[..., 2] / np.linalg.norm(rise[..., :2], axis=-1))
-        moved[..., 2] += radius - np.sqrt(np.maximum(radius**2 - u**2, 0))[:, None] * steep[:, None]
+        moved[..., 2] += guard.required(0.0) - guard.drop(u[:, None], steep[:, None])
     return moved.reshape(-1, *curves.shape[1:])
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, tell, tell_machine
+from corridor.commands.shared import JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["headroom"]
 
@@ -19,9 +19,11 @@ __all__ = ["headroom"]
 @click.option("--cell", type=float, help="Side of the cells in m; default: that of the ground raster.")
 @click.option("--beside", type=float, default=0.0, show_default=True,
               help="Take wires as this many m wider to either side.")
+@click.option("--against", default="ground", show_default=True,
+              help="Whose top it is: the ground, or a category of the rules.")
 @JSON
 @QUIET
-def headroom(study, findings, folder, cell, beside, as_json, quiet):
+def headroom(study, findings, folder, cell, beside, against, as_json, quiet):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -32,17 +34,19 @@ def headroom(study, findings, folder, cell, beside, as_json, quiet):
     Ends with status 0, or 3 where something could not be assessed.
 
     \b
-    Example
+    Examples
       corridor check study.toml; corridor headroom study.toml
+      corridor headroom study.toml --against tree
     """
     from corridor.jobs.headroom import headroom_study
     from corridor.outputs.headroom_raster import headroom_text
     from corridor.terminal import progress_bar
 
     with progress_bar("Looking at spans", quiet or as_json) as progress:
-        result = headroom_study(study, findings, folder, cell=cell, beside=beside, progress=progress)
+        result = headroom_study(study, findings, folder, cell=cell, beside=beside, against=against,
+                                progress=progress)
     if as_json:
-        tell_machine(result.status, result.paths, left_out=list(result.left_out))
+        tell_machine(result.status, result.paths, options=table_rows(result.options), left_out=list(result.left_out))
     else:
         tell([*headroom_text(result.options), *result.left_out], result.paths, quiet=quiet)
     sys.exit(result.status)

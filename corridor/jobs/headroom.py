@@ -12,7 +12,7 @@ from corridor.assessment import make_scene
 from corridor.check import Clock, prepare
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.trees import arcs_of
-from corridor.errors import InputError
+from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings, same_inputs
@@ -24,8 +24,8 @@ from corridor.summary import CAUTIONS
 
 __all__ = ["HeadroomResult", "headroom_study"]
 
-#: Measures of rows against the ground that count.
-MEASURES = ("vertical", "radial")
+#: What stands in `against` of rules and is nothing that a cell could hold.
+NOT_THINGS = ("right_of_way", "line", "other", "falling_tree")
 #: Nodes of curves worked on at once.
 _NODES = 500_000
 #: How far a wire may be blown beyond its attachments, as a share of the longest span.
@@ -56,7 +56,7 @@ class HeadroomResult:
         return 3 if np.any(self.options["not_assessed_area_m2"] > 0) or self.left_out else 0
 
 
-def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, progress=None):
+def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, against="ground", progress=None):
     """Write for each option how high the ground may be below its wires, and how much room is left.
 
     Parameters
@@ -71,6 +71,8 @@ def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, p
         Side of the cells [m of the grid]; default: that of the ground raster.
     beside : float
         Wires count as this much wider to either side [m].
+    against : str
+        Whose top the elevation is told for: the ground, or a category of the rules, for things no wider than a cell.
     progress : callable, optional
         `progress(done, total)` in spans.
 
@@ -83,45 +85,46 @@ def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, p
     InputError
         There are no findings of the study as it stands, no rule for the ground, or the cell cannot be used.
     """
+    _check_sizes(cell, beside)
     study = load_study(path)
     source = own_findings(study, findings)
     folder = source.parent if folder is None else made_folder(folder)
-    if cell is not None and not cell >= _FINEST:
-        raise InputError(None, "cell", f"{cell:g} m", f"{_FINEST:g} m or more")
-    if not 0 <= beside <= _WIDEST:
-        raise InputError(None, "beside", f"{beside:g} m", f"0 to {_WIDEST:g} m")
     inputs = read_inputs(study)
     with inputs.terrain, ExitStack() as stack:
         same_inputs(source, pyogrio.read_dataframe(source, layer="inputs"), inputs)
         facts, plan, ground = prepare(inputs, Clock())
-        rules, left_out = _rules(study, facts)
+        rules, left_out = _guards(study, facts, plan, against)
         cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
-        tags = _tags(study, source, facts, rules, left_out) | {"WIDENED_BY": f"{beside:g} m to either side"}
-        names = _file_names(source, facts.options)
-        rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | _option_tags(option)))
-                   for name, option in zip(names, facts.options, strict=True)]
-        unsolved = _fill(rasters, cells, facts, plan, ground, rules, _found(source), beside, progress)
-        area = (cells.size * float(np.mean(plan.spans.ground_factor)))**2
-        rows = [_summed(raster, option.name, area) for raster, option in zip(rasters, facts.options, strict=True)]
+        tags = _tags(study, source, facts, rules, left_out, against) | {"WIDENED_BY": f"{beside:g} m to either side"}
+        names = _file_names(source, facts.options, against)
+        rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | own))
+                   for name, own in zip(names, _option_tags(facts.options, against), strict=True)]
+        found = _found(source) if against == "ground" else {}
+        left_out += _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress)
+        columns = _summed(rasters, facts.options, (cells.size * float(np.mean(plan.spans.ground_factor)))**2)
         for raster in rasters:
             raster.close()
-    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
-    return HeadroomResult(tuple(raster.path for raster in rasters), columns, cells.size, left_out + unsolved)
+    return HeadroomResult(tuple(raster.path for raster in rasters), columns, cells.size, left_out)
 
 
-def _rules(study, facts):
-    """What each case with vertical clearance among its checks requires of wires over the ground, by measure, and the
-    cases of which that is not known."""
-    asked = [k for k, case in enumerate(facts.cases) if "vertical" in case.checks]
-    found = {k: {measure: cellwise.ground_requirement(facts.rules, facts.cases[k], facts.voltage, measure)
-                 for measure in MEASURES} for k in asked}
-    rules = {k: {measure: required for measure, required in each.items() if required} for k, each in found.items()}
-    rules = {k: each for k, each in rules.items() if each}
-    if not rules:
-        raise InputError(study.path, "rules", "no vertical row for the ground in any case that asks for it",
-                         "a table or file with such a row, and a case with \"vertical\" among its checks")
-    return rules, tuple(f"case {facts.cases[k].name}: the rules hold none for the ground" for k in asked
-                        if k not in rules)
+def _check_sizes(cell, beside):
+    if cell is not None and not cell >= _FINEST:
+        raise InputError(None, "cell", f"{cell:g} m", f"{_FINEST:g} m or more")
+    if not 0 <= beside <= _WIDEST:
+        raise InputError(None, "beside", f"{beside:g} m", f"0 to {_WIDEST:g} m")
+
+
+def _guards(study, facts, plan, against):
+    """Room that each case keeps free below wires, and the cases with vertical clearance that keep none, in words."""
+    known = sorted({*facts.rules.against} - {*NOT_THINGS})
+    highest = np.nanmax(plan.base_elevation) + facts.framings.height.max()
+    found = {k: cellwise.guards(facts, k, against, highest) for k in range(len(facts.cases))}
+    kept = {k: each for k, each in found.items() if each}
+    if not kept or against not in known:
+        raise InputError(study.path, "rules", f"no row against {against} in any case that asks for it",
+                         "rows against " + ", ".join(known), nearest(against, known))
+    return kept, tuple(f"case {case.name}: the rules hold none for {against}" for k, case in enumerate(facts.cases)
+                       if "vertical" in case.checks and k not in kept)
 
 
 def _cells(terrain, facts, plan, rules, size, beside):
@@ -130,8 +133,7 @@ def _cells(terrain, facts, plan, rules, size, beside):
     size = own if size is None else float(size)
     s, framings = facts.structures, facts.framings
     reach = _BLOWN * plan.spans.length.max() + np.abs(framings.offset).max() + framings.string_length.max()
-    highest = np.nanmax(plan.base_elevation) + framings.height.max()
-    reach += size + beside + np.nanmax([0.0, *(each["radial"](highest) for each in rules.values() if "radial" in each)])
+    reach += size + beside + np.nanmax([guard.reach for each in rules.values() for guard in each])
     box = np.array([[s.easting.min() - reach, s.easting.max() + reach], [s.northing.min() - reach,
                                                                          s.northing.max() + reach]])
     c0, c1 = np.floor((box[0] - west) / size).astype(int) + [0, 1]
@@ -157,8 +159,9 @@ def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
             rows = np.flatnonzero((scene.wires.span == span)
                                   & ((facts.shield is not None) | (scene.wires.kind != "shield")))
             for option, raster in enumerate(rasters if len(rows) else ()):
-                curves = [pair for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)
-                          for pair in _kept_free(points, rules[k], cells.size, beside)]
+                curves = [(guard.required, cellwise.spread(points, cells.size, beside, guard))
+                          for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)
+                          for guard in rules[k]]
                 name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
                 if all(np.isfinite(points).all() for _, points in curves):
                     _merge(raster, cells, curves, ground.sample, found.get(name))
@@ -181,16 +184,6 @@ def _curves(scene, arcs, rows, option, rules, windy, size):
         # Part of the wind without an answer is no answer: nothing is made up between.
         known = np.isfinite(some.constant).all()
         yield k, cellwise.hung_swung(scene, some, rows, size) if known else np.full((1, 3, 3), np.nan)
-
-
-def _kept_free(points, rules, size, beside):
-    """Yield what is required below curves and the curves it is required of: those of the wires, and of tubes about."""
-    if "vertical" in rules:
-        yield rules["vertical"], cellwise.spread(points, size, beside)
-    if "radial" in rules:
-        # A rule asks for more the higher the ground lies, and that lies no higher than the wire.
-        R = float(rules["radial"](np.max(points[..., 2])))
-        yield lambda ground: np.full(np.shape(ground), R), cellwise.spread(points, size, beside, R)
 
 
 def _straight(scene, rows):
@@ -223,34 +216,38 @@ def _mark(raster, cells, curves):
     raster.merge(room, row, column)
 
 
-def _summed(raster, name, area):
-    """The row of an option in the table of results."""
-    parts = [(*grading(headroom.ravel(), area), np.fmin.reduce(headroom, axis=None),
-              area * (outcome == OUTCOMES["not assessed"]).sum()) for headroom, outcome in raster.blocks()]
-    short, volume, _, least, unknown = np.array(parts).reshape(-1, 5).T
-    return {"option": name, "least_headroom_m": np.fmin.reduce(least, initial=np.nan),
-            "short_area_m2": np.nansum(short), "cut_volume_m3": np.nansum(volume),
-            "not_assessed_area_m2": unknown.sum()}
+def _summed(rasters, options, area):
+    """Columns of what is in the rasters, one row per option; `area` of a cell [m2]."""
+    rows = []
+    for raster, option in zip(rasters, options, strict=True):
+        parts = [(*grading(headroom.ravel(), area), np.fmin.reduce(headroom, axis=None),
+                  area * (outcome == OUTCOMES["not assessed"]).sum()) for headroom, outcome in raster.blocks()]
+        short, volume, _, least, unknown = np.array(parts).reshape(-1, 5).T
+        rows.append((option.name, np.fmin.reduce(least, initial=np.nan), np.nansum(short), np.nansum(volume),
+                     unknown.sum()))
+    names = ("option", "least_headroom_m", "short_area_m2", "cut_volume_m3", "not_assessed_area_m2")
+    return {name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)}
 
 
-def _file_names(source, options):
+def _file_names(source, options, against):
     """A file name of each option, of letters that every disk takes."""
     plain = [re.sub(r"[^0-9A-Za-z-]+", "_", option.name).strip("_") or "option" for option in options]
-    return [f"{source.stem}_headroom_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
+    thing = "" if against == "ground" else "_" + re.sub(r"[^0-9A-Za-z-]+", "_", against)
+    return [f"{source.stem}_headroom{thing}_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
             for i, name in enumerate(plain)]
 
 
-def _tags(study, source, facts, rules, left_out):
+def _tags(study, source, facts, rules, left_out, against):
     """What every raster says of itself."""
     names = [facts.cases[k].name for k in rules]
     return {
         "TIFFTAG_SOFTWARE": f"corridor {__version__}", "STUDY": study.study.title or study.path.name,
         "STUDY_FILE": study.path.name, "STUDY_DIGEST": study.digest, "FINDINGS": source.name,
         "CASES": ", ".join(names), "LEFT_OUT": "\n".join(left_out), "CAUTIONS": "\n".join(CAUTIONS),
-        "RULES": ", ".join(sorted(set(facts.rules.rule[(facts.rules.against == "ground")
-                                                       & np.isin(facts.rules.measure, MEASURES)]))),
+        "AGAINST": against, "RULES": ", ".join(sorted(set(facts.rules.rule[facts.rules.against == against]))),
     }
 
 
-def _option_tags(option):
-    return {"OPTION": option.name, "TIFFTAG_IMAGEDESCRIPTION": f"Headroom of the ground below wires: {option.name}"}
+def _option_tags(options, against):
+    return [{"OPTION": option.name, "TIFFTAG_IMAGEDESCRIPTION": f"Headroom below wires for {against}: {option.name}"}
+            for option in options]

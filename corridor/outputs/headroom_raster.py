@@ -26,7 +26,7 @@ __all__ = ["BANDS", "NODATA", "OUTCOMES", "HeadroomRaster", "headroom_text"]
 
 NODATA = -9999.0
 #: What the bands hold: description and unit.
-BANDS = (("highest ground elevation that the rules allow", "metre"),
+BANDS = (("highest elevation that the rules allow", "metre"),
          ("headroom: that elevation minus the ground, least within the cell", "metre"),
          ("outcome: 1 clear, 2 not assessed, 3 falls short", ""))
 #: Values of the third band; of four cells the greatest shows from afar.
