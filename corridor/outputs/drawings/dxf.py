@@ -133,7 +133,7 @@ def _plan_surroundings(drawing, scenes, scale):
     drawing.lines(parts, "CROSSED AND NEAR")
     named = dict(zip(first.shape_names[seen], parts, strict=True))
     for name, part in named.items():
-        if name in crossed and not part.is_empty:
+        if name in crossed and shapely.get_dimensions(part) > 0 and not part.is_empty:
             x, y = shapely.get_coordinates(part)[0]
             drawing.words(name, (x, y), "CROSSED AND NEAR")
 
@@ -142,10 +142,11 @@ def _plan_option(drawing, scene):
     wires = scene.rows("wires")
     for case, rows in wires.groupby("case", sort=False):
         drawing.lines(shapely.force_2d(rows.geometry.values), "WIRES", scene.option, case)
-    for row in worst_rows(scene.rows("violations", every_case=True)).itertuples():
-        place = row.geometry.x, row.geometry.y
+    short = worst_rows(scene.rows("violations", every_case=True)).sort_values(["line", "station_m"])
+    for number, row in enumerate(short.itertuples()):
+        place, up = (row.geometry.x, row.geometry.y), (2 + 1.5 * (number % 4)) * drawing.letter
         drawing.ring(place, "SHORT", scene.option)
-        drawing.words(f"{row.margin_m:+.2f} m, {row.case}", (place[0] + 1.5 * drawing.letter, place[1]),
+        drawing.words(f"{row.margin_m:+.2f} m, {row.case}", (place[0] + drawing.letter, place[1] + up),
                       "SHORT", scene.option)
     gaps = scene.rows("not_assessed", every_case=True).dropna(subset="span")
     for (_, _), rows in gaps.groupby(["line", "span"], sort=False):
