@@ -5,8 +5,8 @@ __all__ = ["CLOUDS", "FIELDS"]
 FIELDS = (
     ("cloud", "text", None, "name of the point cloud in the study"),
     ("points", "integer", None,
-     "surveyed points: of a cloud and span those that were read, of a clearance those nearer than required, 0 where the "
-     "obstacle is no cluster of points"),
+     "surveyed points: of a cloud and span those that were read, of a clearance those nearer than required, 0 where "
+     "the obstacle is no cluster of points"),
     ("compared", "integer", None, "points of the groups that are compared with the wires"),
     ("own_points", "integer", None, "points left out as of our own wires and structures"),
     ("passed", "integer", None, "points of classes that nothing is compared with: ground, noise"),

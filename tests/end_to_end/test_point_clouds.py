@@ -86,9 +86,9 @@ STATES = [(option, case) for option in ("today", "alloy") for case in ("hot", "i
 
 @pytest.mark.parametrize("option, case", STATES)
 def test_vegetation_as_by_brute_force(measured, option, case):
-    """Least distance of all points from all wires, and how many are too near: every point against 3,001 places."""
+    """Least distance of all points from all wires, and how many are too near: every point against 6,001 places."""
     findings, place, class_ = measured
-    curves, factor = wires_of(findings, "1-2", option, case, 3001)
+    curves, factor = wires_of(findings, "1-2", option, case)
     spot = (place[class_ == HIGH] - [EAST, NORTH, 0]) * [factor, factor, 1]
     least = np.full(len(spot), np.inf)
     for curve in curves:
