@@ -35,7 +35,9 @@ def pack_findings(layers, packer):
     """
     spans, route = layers["spans"], routes(layers["spans"])
     number = {key: i for i, key in enumerate(zip(spans["line"], spans["span"], strict=True))}
-    names = {"option": list(layers["options"]["option"]), "case": list(dict.fromkeys(layers["wires"]["case"])),
+    # Galloping is a case of clearances alone.
+    cases = dict.fromkeys(layers["wires"]["case"]) | dict.fromkeys(layers["clearances"]["case"])
+    names = {"option": list(layers["options"]["option"]), "case": list(cases),
              "wire": list(dict.fromkeys(layers["wires"]["wire"]))}
     tables = {name: packer.table(_plain(layers[name]))
               for name in ("options", "violations", "limits", "ladder", "not_assessed", "inputs")}

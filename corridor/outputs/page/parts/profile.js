@@ -137,9 +137,10 @@ class Profile {
       const [ring, stroke] = barred(m.at, m.k === this.page.violation, this.page.says(m.k)); this.rows.rings.push(ring); this.rows.strokes.push(stroke);
     }
     const chosen = this.marks.find(m => m.k === this.page.violation); if (!chosen) return;
-    const top = this.plot.figure.y_range.end - 14 * this.dy, right = chosen.at[0] > (this.from + this.to) / 2;
+    const range = this.plot.figure.x_range, top = this.plot.figure.y_range.end - 14 * this.dy, says = this.page.says(chosen.k), wide = 7.6 * says.length * this.dx;
+    const fits = chosen.at[0] + wide < range.end ? "left" : chosen.at[0] - wide > range.start ? "right" : "center", at = fits === "center" ? (range.start + range.end) / 2 : chosen.at[0];
     this.rows.bars.push(bar([chosen.at[0], chosen.at[1] + 9 * this.dy], [chosen.at[0], top - 8 * this.dy], COLOUR.short, 1));
-    this.rows.names.push(text([chosen.at[0], top], this.page.says(chosen.k), {align: right ? "right" : "left", dx: right ? 5 : -5, colour: COLOUR.short, style: "bold"}));
+    this.rows.names.push(text([at, top], says, {align: fits, dx: {left: -5, right: 5, center: 0}[fits], colour: COLOUR.short, style: "bold"}));
   }
 
   // Under the pointer: station, ground, lowest bold wire and what lies between, straight down.
