@@ -1,5 +1,6 @@
 """The cheapest raises against enumeration and textbooks, and a study that the plan puts right."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -7,11 +8,12 @@ import pytest
 
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.demands import Asked, demands
-from corridor.jobs.edits import edits_of
+from corridor.jobs.edits import as_it_stands, edits_of
 from corridor.jobs.looks import look
 from corridor.jobs.measures import candidates
 from corridor.jobs.plan import plan_study, site_of
 from corridor.planning.plan import Rows, least_cost
+from corridor.planning.remedies import Change
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 
@@ -126,6 +128,21 @@ def test_lift_of_a_raise_against_strung_anew(tmp_path):
             by_name = dict(zip(rows.name, expected, strict=True))
             for key in keys:
                 assert after[key] - before[key] == pytest.approx(by_name[key[1]], abs=0.1 * r)
+
+
+def test_look_that_takes_over_is_a_whole_look(tmp_path):
+    """Every number of a look that took over what did not change is that of a look at all spans anew."""
+    inputs = read_inputs(load_study(short_study(tmp_path / "study").write()))
+    with inputs.terrain:
+        site = site_of(inputs, "today")
+        edits = as_it_stands(site)
+        changed = replace(edits, changes=tuple(Change(1.0) if s == 6 else each for s, each in enumerate(edits.changes)))
+        part, whole = look(site, changed, look(site)), look(site, changed)
+    for layer, columns in whole.layers.items():
+        for name, values in columns.items():
+            if values.dtype.kind == "f":
+                assert np.sort(part.layers[layer][name]) == pytest.approx(np.sort(values), abs=1e-9, nan_ok=True)
+            assert len(part.layers[layer][name]) == len(values)
 
 
 def _words(c, i):

@@ -7,12 +7,13 @@ import numpy as np
 
 from corridor.constants import GRAVITY
 from corridor.jobs.edits import framing_of_new, place_of_new
+from corridor.jobs.looks import parents_of
 from corridor.jobs.measures import strings_of
 from corridor.planning.measures import AMPLE, Measures, conditional, joined
 from corridor.planning.plan import Rows
 from corridor.planning.remedies import added_lift, lift_way, uplift_rows
 
-__all__ = ["Asked", "demands", "parents_of"]
+__all__ = ["Asked", "demands"]
 
 #: Rows that clear by more than this are left to the full look: a remedy elsewhere moves them by less [m].
 _NEAR = 0.5
@@ -47,7 +48,7 @@ class Asked:
 
 
 def demands(asked, now, steps):
-    """Return the Rows that a look comes to.
+    """Return the Rows that a look comes to, of sections that it did not take over from another.
 
     Every row is exact at the amounts of the look, and linear from there.
 
@@ -116,7 +117,8 @@ class _Triplets:
 def _clearances(asked, now):
     """Rows of clearances, their margins, and sections."""
     site, c = asked.site, now.layers["clearances"]
-    chosen = np.flatnonzero((c["margin_m"] < _NEAR) | (c["position"] == "below"))
+    chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below"))
+                            & now.is_fresh(c["line"], c["section"]))
     c = {name: values[chosen] for name, values in c.items()}
     spans, origin = now.laid.plan.spans, now.laid.origin
     index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
@@ -148,15 +150,6 @@ def _by_structures(found, asked, structure, wire, share):
     found.add("shorten", np.where(length > 0, structure, -1), share)
     for kind in ("post", "strain"):
         found.add(kind, np.where(length > 0, structure, -1), share * length)
-
-
-def parents_of(site, laid):
-    """Return the span of the line as it stands that each span of a line with edits is, or is a part of."""
-    spans, origin = site.plan.spans, laid.origin
-    of_tail, of_head = (np.full(len(site.facts.structures), -1) for _ in range(2))
-    of_tail[spans.tail], of_head[spans.head] = np.arange(len(spans)), np.arange(len(spans))
-    tail, head = origin[laid.plan.spans.tail], origin[laid.plan.spans.head]
-    return np.where(tail >= 0, of_tail[tail], of_head[head])
 
 
 def _attached(facts):
@@ -193,7 +186,7 @@ def _pulls(asked, now):
     weight = _string_weight(laid.facts.framings, x.framing[place], loads["wire"])
     lifted = np.array([key in asked.held_before for key in zip(*(loads[n] for n in _STRING), strict=True)], bool)
     chosen = np.flatnonzero((x.role[place] == "suspension") & (back[place] >= 0) & (ahead[place] >= 0) & (weight > 0)
-                            & ~lifted)
+                            & ~lifted & now.is_fresh(loads["line"], loads["section"]))
     loads, place, weight = {n: v[chosen] for n, v in loads.items()}, place[chosen], weight[chosen]
     pair = np.stack([back[place], ahead[place]], axis=1)
     ends = np.stack([spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]], axis=1)

@@ -1,14 +1,16 @@
 """A full look at one option: all its findings with remedies in place, by the exact model."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from corridor.check import find
+from corridor.assessment import assess_spans
+from corridor.check import THREADS, find
 from corridor.jobs.edits import Laid, as_it_stands, edited
 from corridor.study.plan import Plan as PlanSection
 
-__all__ = ["Look", "Site", "derated", "holds", "look"]
+__all__ = ["Look", "Site", "derated", "holds", "look", "parents_of"]
 
 _LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "violation_stretches", "limits",
            "sections")
@@ -36,11 +38,21 @@ class Site:
 
 @dataclass(frozen=True)
 class Look:
-    """Findings of one option with `edits`, on the line as `laid` out with them; `layers` columns by name."""
+    """Findings of one option with `edits`, on the line as `laid` out with them; `layers` columns by name.
+
+    `fresh` are the (line, section) that were not taken over from an earlier look, None for all.
+    """
 
     edits: object
     laid: Laid
     layers: dict
+    fresh: frozenset | None = None
+
+    def is_fresh(self, lines, sections):
+        """Return for rows of a layer whether they were found in this look, (row,)."""
+        if self.fresh is None:
+            return np.ones(len(lines), bool)
+        return np.array([key in self.fresh for key in zip(lines, sections, strict=True)], bool)
 
     @property
     def short(self):
@@ -80,15 +92,80 @@ def holds(now, before):
             and now.gaps <= before.gaps)
 
 
-def look(site, edits=None):
-    """Return the findings of the option with edits, of all spans."""
+def look(site, edits=None, earlier=None):
+    """Return the findings of the option with edits, of all spans.
+
+    Parameters
+    ----------
+    site : Site
+    edits : Edits, optional
+        Default: none.
+    earlier : Look, optional
+        With other edits: what it found in sections that are as they were then is taken over.
+    """
     edits = as_it_stands(site) if edits is None else edits
     laid = edited(site, edits)
-    parts = {name: [] for name in _LAYERS}
-    for layer, columns in find(laid.facts, laid.plan, laid.ground):
-        if layer in parts:
-            parts[layer].append(columns)
-    return Look(edits, laid, {name: _joined(batches, site.option) for name, batches in parts.items()})
+    sections = None if earlier is None else _other_sections(site, laid, edits, earlier.edits)
+    if sections is None or 2 * len(sections) > len(laid.plan.sections):
+        return Look(edits, laid, _collected(find(laid.facts, laid.plan, laid.ground), site.option))
+    found = _collected((item for batch in _assessed(laid, sections) for item in batch.items()), site.option)
+    names = laid.plan.sections
+    return Look(edits, laid, {name: _taken_over(laid.plan, sections, earlier.layers[name], found.get(name))
+                              for name in _LAYERS},
+                frozenset(zip(names.line[sections], names.name[sections], strict=True)))
+
+
+def _collected(parts, option):
+    """Columns of the layers that a look has, of batches (layer, columns)."""
+    batches = {}
+    for layer, columns in parts:
+        if layer in _LAYERS:
+            batches.setdefault(layer, []).append(columns)
+    return {name: _joined(some, option) for name, some in batches.items()}
+
+
+def _other_sections(site, laid, edits, before):
+    """Sections of a line with edits where something else is done than before; None where that cannot be told."""
+    strain = [[change.string == "strain" for change in each.changes] for each in (edits, before)]
+    if strain[0] != strain[1] or not np.array_equal(edits.added, before.added) \
+            or not np.array_equal(edits.removed, before.removed):
+        return None
+    spans, parents = laid.plan.spans, parents_of(site, laid)
+    changed = np.array([a != b for a, b in zip(edits.changes, before.changes, strict=True)] + [False])
+    touched = changed[laid.origin[spans.tail]] | changed[laid.origin[spans.head]]
+    touched |= (edits.cut != before.cut)[parents]
+    touched |= (edits.tightened != before.tightened)[site.plan.spans.section[parents]]
+    return np.unique(spans.section[touched])
+
+
+def _assessed(laid, sections):
+    """Findings of some sections, neighbours together, two runs at once."""
+    plan = laid.plan
+    runs = np.split(sections, np.flatnonzero(np.diff(sections) > 1) + 1) if len(sections) else []
+    with ThreadPoolExecutor(THREADS) as pool:
+        yield from pool.map(lambda run: assess_spans(laid.facts, plan, laid.ground, int(plan.sections.first[run[0]]),
+                                                     int(plan.sections.last[run[-1]])), runs)
+
+
+def _taken_over(plan, sections, earlier, found):
+    """Rows of an earlier look but for those of some sections, and those that were found there."""
+    spans = plan.spans
+    within = np.isin(spans.section, sections)
+    names = set(zip(plan.sections.line[sections], plan.sections.name[sections], strict=True))
+    names |= set(zip(spans.line[within], spans.name[within], strict=True))
+    of = earlier["section"] if "section" in earlier else earlier["span"]
+    kept = np.array([key not in names for key in zip(earlier["line"], of, strict=True)], bool)
+    return {name: values[kept] if found is None else np.concatenate([values[kept], found[name]])
+            for name, values in earlier.items()}
+
+
+def parents_of(site, laid):
+    """Return the span of the line as it stands that each span of a line with edits is, or is a part of."""
+    spans, origin = site.plan.spans, laid.origin
+    of_tail, of_head = (np.full(len(site.facts.structures), -1) for _ in range(2))
+    of_tail[spans.tail], of_head[spans.head] = np.arange(len(spans)), np.arange(len(spans))
+    tail, head = origin[laid.plan.spans.tail], origin[laid.plan.spans.head]
+    return np.where(tail >= 0, of_tail[tail], of_head[head])
 
 
 def _joined(batches, option):

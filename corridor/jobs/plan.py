@@ -116,14 +116,15 @@ def plan_option(site):
         return Planned(site, before, now, measures, steps, refused, None, (), 0)
     asked = Asked(site, measures, before, _probes(site, measures))
     rows, seen, solution = in_order(measures, "grade") + exclusive(measures, ("post", "strain", "shorten")), set(), None
+    known = {}
     for done in range(1, _ROUNDS + 1):
         rows = rows + demands(asked, now, steps)
-        solution = least_cost(rows, len(measures), **measures.programme)
+        solution = least_cost(rows, len(measures), **measures.programme, known=known)
         steps = solution.steps
         words = _lacking(rows, solution) if not solution.feasible else _again(seen, steps)
         if words:
             return Planned(site, before, now, measures, steps, refused, solution, words, done)
-        now = look(site, edits_of(site, measures, steps))
+        now = look(site, edits_of(site, measures, steps), now)
         if holds(now, before):
             return Planned(site, before, now, measures, steps, refused, solution, (), done)
     return Planned(site, before, now, measures, steps, refused, solution,

@@ -10,8 +10,8 @@ import shapely
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, Clock, find, prepare
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.demands import parents_of
 from corridor.jobs.edits import as_it_stands, edited, framing_of_new, place_of_new
+from corridor.jobs.looks import parents_of
 from corridor.jobs.measures import strings_of
 from corridor.planning.remedies import Change, lift_rows
 from corridor.study import load_study

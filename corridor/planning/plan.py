@@ -60,7 +60,7 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, altogether=40.0):
+def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, altogether=40.0, known=None):
     """Return the cheapest numbers of steps that meet all rows.
 
     Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
@@ -79,6 +79,8 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, alto
         Costs.
     seconds, altogether : float
         After which the best plan of a part counts, with its gap; and the most for all parts, each of which gets 1 s.
+    known : dict, optional
+        Of parts that were solved before; those of this programme are added. A part is solved once.
 
     References
     ----------
@@ -89,11 +91,15 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, alto
     A = (rows.matrix(columns) @ diags_array(step)).tocsr()
     open_ = np.flatnonzero(A.minimum(0) @ most < rows.need - 1e-9)
     steps, short, cost, bound = np.zeros(columns), np.maximum(rows.need, 0.0), 0.0, 0.0
-    begin = monotonic()
+    begin, known = monotonic(), {} if known is None else known
     for own, at in _parts(A[open_], rows.need[open_] > 1e-9):
         touched = open_[own]
         left = min(seconds, max(altogether - (monotonic() - begin), 1.0))
-        n, lacks, c, b = _solve(A[touched][:, at], rows.need[touched], most[at], fixed[at], (per_step + tie)[at], left)
+        part, need = A[touched][:, at], rows.need[touched]
+        key = tuple(v.tobytes() for v in (at, part.indptr, part.indices, part.data, need))
+        if key not in known:
+            known[key] = _solve(part, need, most[at], fixed[at], (per_step + tie)[at], left)
+        n, lacks, c, b = known[key]
         steps[at], short[touched] = n, lacks
         cost, bound = cost + c - tie[at] @ n, bound + b - tie[at] @ n
     return Solution(steps.astype(int), cost, bound, short)
