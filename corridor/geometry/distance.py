@@ -140,13 +140,14 @@ def _curves(rows, owner, constant, ends):
 class Grouped(NamedTuple):
     """Rows cut into groups of pieces; columns of shape (group,).
 
-    `row` that owns each, `node` (group, 2 pieces + 1) indices, `top` highest surface over the chord [m], -inf where
+    `row` that owns each, `begin`, `stop` its first and last node, `top` highest surface over the chord [m], -inf where
     all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
     """
 
     rows: Rows
     row: np.ndarray
-    node: np.ndarray
+    begin: np.ndarray
+    stop: np.ndarray
     top: np.ndarray
     low: np.ndarray
     high: np.ndarray
@@ -160,14 +161,35 @@ def group(rows):
     count = -(-pieces // _GROUP)
     row = np.repeat(np.arange(len(pieces)), count)
     place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    node = np.minimum(rows.first[row, None] + 2 * _GROUP * place[:, None] + np.arange(2 * _GROUP + 1),
-                      rows.first[row + 1, None] - 1)
-    t = rows.fraction[node]
-    over = rows.surface[node] - (rows.start[row, None] + rows.rise[row, None] * t)
-    # Between its nodes a parabola rises above them by an eighth of its bend at most.
-    bend = np.abs(over[:, :-1:2] + over[:, 2::2] - 2 * over[:, 1::2]) / 8
-    top = np.fmax.reduce(over, axis=1) + np.fmax.reduce(bend, axis=1, initial=0.0)
-    return Grouped(rows, row, node, np.where(np.isnan(top), -np.inf, top), t[:, 0], t[:, -1], over[:, 0], over[:, -1])
+    begin = rows.first[row] + 2 * _GROUP * place
+    stop = np.minimum(begin + 2 * _GROUP, rows.first[row + 1] - 1)
+    nodes = np.diff(rows.first)
+    over = rows.surface - (np.repeat(rows.start, nodes) + np.repeat(rows.rise, nodes) * rows.fraction)
+    bend = _bends(over, rows.first, nodes)
+    top = _most(over, begin, stop) + np.fmax(_most(bend, begin, stop), 0.0)
+    return Grouped(rows, row, begin, stop, np.where(np.isnan(top), -np.inf, top), rows.fraction[begin],
+                   rows.fraction[stop], over[begin], over[stop])
+
+
+def _bends(over, first, nodes):
+    """How far a parabola may rise above its nodes [m]: an eighth of its bend, at middle nodes; nan at knots."""
+    bend = np.full(len(over), np.nan)
+    inner = bend[1:-1]
+    np.add(over[:-2], over[2:], out=inner)
+    inner -= 2 * over[1:-1]
+    np.abs(inner, out=inner)
+    inner /= 8
+    odd = np.zeros(len(over), bool)
+    odd[1::2] = True
+    bend[odd == np.repeat((first[:-1] % 2).astype(bool), nodes)] = np.nan
+    return bend
+
+
+def _most(values, begin, stop):
+    """Greatest known value from each `begin` to its `stop`, nan where none is known."""
+    if not len(begin):
+        return np.zeros(0)
+    return np.fmax.reduceat(np.append(values, np.nan), np.stack([begin, stop + 1], axis=1).ravel())[::2]
 
 
 def _asked(grouped, only):
@@ -193,7 +215,7 @@ def _fill(result, grouped, at, row, constant, ends):
         return
     at, local = at[chosen], local[chosen]
     value, where = (np.empty((len(curves.C), len(at))) for _ in range(2))
-    step = max(_CHUNK // (len(curves.C) * grouped.node.shape[1]), 1)
+    step = max(_CHUNK // (len(curves.C) * (2 * _GROUP + 1)), 1)
     for a in range(0, len(at), step):
         some = slice(a, a + step)
         value[:, some], where[:, some] = _least(grouped, at[some], local[some], curves)
@@ -231,7 +253,7 @@ def _row_at(curves, t, row):
 
 def _least(grouped, at, local, curves):
     """Least height over each group, and where: both (state, group)."""
-    node = grouped.node[at]
+    node = np.minimum(grouped.begin[at, None] + np.arange(2 * _GROUP + 1), grouped.stop[at, None])
     t = grouped.rows.fraction[node]
     f = curves.at(t, local)
     f -= grouped.rows.surface[node]
