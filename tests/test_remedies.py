@@ -8,7 +8,7 @@ import pytest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.edits import as_it_stands
 from corridor.jobs.looks import look
-from corridor.jobs.plan import plan_option, plan_study, site_of
+from corridor.jobs.plan import plan_option, site_of
 from corridor.jobs.remedies import list_remedies
 from corridor.planning.remedies import Change, lift_rows, raise_structures, uplift_rows
 from corridor.study import load_study
@@ -70,8 +70,9 @@ def test_remedies_are_exact(tmp_path):
 
 
 def test_raise_lifts_all_wires_of_one_structure_alone(tmp_path):
-    planned = plan_study(short_study(tmp_path / "study").write(), "today", tmp_path / "plan")
-    x, f = planned.site.facts.structures, planned.site.facts.framings
+    inputs = read_inputs(load_study(short_study(tmp_path / "study").write()))
+    inputs.terrain.close()
+    x, f = inputs.structures, inputs.framings
     height = np.zeros(len(x))
     height[1] = 2.0
     y, g = raise_structures(x, f, height)

@@ -17,6 +17,8 @@ __all__ = ["Asked", "demands"]
 
 #: Rows that clear by more than this are left to the full look: a remedy elsewhere moves them by less [m].
 _NEAR = 0.5
+#: What a string is to be pulled down more by at least, where the wind of the other side lifts it [N].
+_LITTLE = 20.0
 _KEYS = ("line", "span", "case", "against", "obstacle", "measure", "position")
 _STRING = ("line", "structure", "wire", "case")
 
@@ -43,8 +45,8 @@ class Asked:
 
     @cached_property
     def held_before(self):
-        """Keys of strings that are lifted as the line stands."""
-        return self.before.lifted
+        """Keys of strings that are nearly lifted as the line stands, and may stay so."""
+        return self.before.lifted - self.before.slack
 
 
 def demands(asked, now, steps):
@@ -204,6 +206,8 @@ def _pulls(asked, now):
         gained = [gains.get(key, 0.0) for key in zip(*(loads[n] for n in _STRING), strict=True)]
         found.add(kind, section[:, 0], np.array(gained) / 1e3)
     words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in zip(loads["structure"], wire, loads["case"], strict=True)]
+    # The wind from the side that is not told may lift it: then it needs more than what is told.
+    room = np.where(loads["uplift"].astype(bool), np.minimum(room, -_LITTLE), room)
     return found.rows(len(place), np.array(words, object)), room / 1e3, section
 
 

@@ -71,11 +71,18 @@ class Look:
 
     @property
     def lifted(self):
-        """Keys of strings that the wires lift."""
+        """Keys of strings that the wires pull down by less than half of their weight, or lift."""
+        return self._strings("uplift")
+
+    @property
+    def slack(self):
+        """Keys of strings that the wires have lifted."""
+        return self._strings("lifted")
+
+    def _strings(self, column):
         loads = self.layers["structure_loads"]
-        names = ("line", "structure", "wire", "case")
-        chosen = np.flatnonzero(loads["uplift"].astype(bool))
-        return set(zip(*(loads[name][chosen] for name in names), strict=True))
+        chosen = np.flatnonzero(loads[column].astype(bool))
+        return set(zip(*(loads[name][chosen] for name in ("line", "structure", "wire", "case")), strict=True))
 
     @property
     def overloaded(self):
@@ -87,8 +94,9 @@ class Look:
 
 
 def holds(now, before):
-    """Return whether a look has nothing short, and no string lifted, wire overloaded or row left unassessed anew."""
-    return (not now.short and now.lifted <= before.lifted and now.overloaded <= before.overloaded
+    """Return whether a look has nothing short, no string lifted, and none nearly so, no wire overloaded and no row left
+    unassessed anew."""
+    return (not now.short and not now.slack and now.lifted <= before.lifted and now.overloaded <= before.overloaded
             and now.gaps <= before.gaps)
 
 

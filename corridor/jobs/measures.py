@@ -72,11 +72,13 @@ def candidates(site, before):
 
 
 def _near(site, before):
-    """Spans with a violation, and structures at their ends or next to those, all sorted."""
-    v, spans = before.layers["violations"], site.plan.spans
+    """Spans with a violation; structures at their ends, with strings that are lifted, or next to those; all sorted."""
+    v, spans, x = before.layers["violations"], site.plan.spans, site.facts.structures
     index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
     short = np.unique([index[key] for key in zip(v["line"], v["span"], strict=True)]).astype(int)
-    ends = np.unique(np.r_[spans.tail[short], spans.head[short]])
+    lifted = {(line, structure) for line, structure, _, _ in before.slack}
+    slack = [i for i, key in enumerate(zip(x.line, x.structure, strict=True)) if key in lifted]
+    ends = np.unique(np.r_[spans.tail[short], spans.head[short], np.array(slack, int)])
     touching = np.isin(spans.tail, ends) | np.isin(spans.head, ends)
     return short, np.unique(np.r_[spans.tail[touching], spans.head[touching]])
 

@@ -58,9 +58,7 @@ class Planned:
     @property
     def status(self):
         """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed."""
-        if not self.cleared or self.checked is None or self.checked.violations or self.checked.overloads:
-            return 1
-        return 3 if self.checked.gaps else 0
+        return 1 if not self.cleared or self.checked is None else self.checked.status
 
 
 def plan_study(path, option, folder):

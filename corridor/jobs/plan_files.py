@@ -185,6 +185,8 @@ def plan_lines(planned):
     if planned.solution is not None:
         lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
                      f"linear programme, {planned.rounds} rounds")
+    if planned.checked is not None and planned.checked.lifted:
+        lines.append("Wires lift strings in the planned copy.")
     if planned.checked is not None:
         rest = f"{planned.checked.gaps} rows not assessed, which no remedy puts right" if planned.checked.gaps else \
             "everything assessed"
