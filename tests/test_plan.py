@@ -63,6 +63,14 @@ def test_example_of_the_documentation():
     assert got.cost == pytest.approx(1.3)
 
 
+def test_second_example_of_the_documentation():
+    """A post of 1.4 m at the near end lifts by 0.93 m for 1.2: the cheapest (docs/theory_plan.md, by hand)."""
+    got = least_cost(rows_of([[2 / 3, 1 / 3, 1.4 * 2 / 3]], [0.9]), 3, step=[0.5, 0.5, 1], most=[4, 4, 1],
+                     fixed=[1, 1, 1.2], per_step=[0.1, 0.1, 0])
+    assert got.steps.tolist() == [0, 0, 1]
+    assert got.cost == pytest.approx(1.2)
+
+
 def short_study(folder, *, hole=None, lower=0.0):
     """Six spans over a plane on which a hillock lies below three of them; `lower` takes of each [m]."""
     study = TinyStudy(folder)
