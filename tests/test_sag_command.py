@@ -10,10 +10,16 @@ import pytest
 from scipy.integrate import quad
 
 from corridor import check_study
+from corridor.assessment import make_scene
+from corridor.check import Clock, prepare
+from corridor.clearance.clipping import clipping_rows, sag_in_travellers
 from corridor.cli import main
 from corridor.geometry.catenary import greatest_sag
+from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.sag import EVERY, chart_study, sag_study
+from corridor.line.laws import reshape_law, take_law
 from corridor.mechanics.wave import return_time, sag_of_return_time
+from corridor.study import load_study
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 INCH = 0.0254
@@ -152,7 +158,7 @@ def test_a_measured_wire_is_final(folder):
     assert {r["condition"] for r in own} == {"final"}
     assert len(own) == 6
     strung = [r for r in rows(chart_study(path, [20.0])) if r["section"] == "N01-N06" and r["option"] == "existing"]
-    assert [r["traveller_tension_n"] for r in strung] == pytest.approx([19000.0] * len(strung), rel=1e-6)
+    assert [r["traveller_tension_n"] for r in strung] == pytest.approx([19000.0] * len(strung), rel=5e-3)
 
 
 def test_a_shield_wire_without_conductor_has_no_answer(folder, capsys):
@@ -182,7 +188,8 @@ def test_the_chart_holds_the_cases_of_its_temperature(result, chart):
         same = 1e-6 if row["option"] == "existing" else 0.1
         assert row["sag_m"] == pytest.approx(mate["sag_m"], rel=same)
         assert row["horizontal_tension_n"] == pytest.approx(mate["horizontal_tension_n"], rel=same)
-        assert row["traveller_sag_m"] == pytest.approx(mate["ruling_span_sag_m"], rel=3e-5)
+        # In travellers tension is equal along the wire, not its horizontal part, by the slopes of the demo.
+        assert row["traveller_sag_m"] == pytest.approx(mate["ruling_span_sag_m"], rel=1e-2)
     assert {(r["option"], r["condition"]) for r in mine} == {
         ("existing", "final"), ("thermal alloy", "initial"), ("annealed on steel", "initial"),
         ("annealed on carbon", "initial"), (EVERY, "initial")}
@@ -195,17 +202,37 @@ def test_the_watch_tells_the_sag_of_the_chart(chart):
         assert told == pytest.approx(row["sag_m"], rel=5e-3)
 
 
-def test_travellers_have_one_tension(chart):
-    """Tensions of a section are equal in travellers; clipped in they are equal at the everyday 10 degC alone."""
+def test_travellers_have_nearly_one_tension(chart):
+    """Equal along the wire in travellers, so that the horizontal part differs by the climb of the section alone: some
+    30 m of wire of 10 N/m, 300 N. Clipped in tensions are equal at the everyday 10 degC alone."""
     for key in {(r["section"], r["option"], r["wire_kind"], r["temperature_c"]) for r in chart}:
         own = [r for r in chart if (r["section"], r["option"], r["wire_kind"], r["temperature_c"]) == key]
-        assert np.ptp([r["traveller_tension_n"] for r in own]) < 1e-6 * own[0]["traveller_tension_n"]
+        assert 1 < np.ptp([r["traveller_tension_n"] for r in own]) < 400
         clipped = [r["horizontal_tension_n"] for r in own]
         if key[3] == 10:
             assert np.ptp(clipped) < 1e-6 * clipped[0]
-            assert clipped[0] == pytest.approx(own[0]["traveller_tension_n"], rel=1e-6)
+            assert clipped[0] == pytest.approx(own[0]["traveller_tension_n"], rel=1e-2)
         else:
             assert 1e-4 * clipped[0] < np.ptp(clipped) < 0.06 * clipped[0]
+
+
+@pytest.mark.parametrize("block_ends", [(), ("N03",)])
+def test_the_chart_sags_to_what_the_clamps_are_set_from(folder, chart, block_ends):
+    """The layer `clipping` and the chart tell the same tensions in travellers, at the 10 degC of stringing."""
+    inputs = read_inputs(load_study(folder / "study.toml"))
+    with inputs.terrain:
+        facts, plan, _ = prepare(inputs, Clock())
+    scene, _ = make_scene(facts, plan, int(plan.sections.first[0]), int(plan.sections.last[0]))
+    layer = clipping_rows(scene, block_ends)
+    wires = np.flatnonzero(scene.wires.wire == "A")
+    law = take_law(reshape_law(scene.strung.initial, scene.strung.excess.shape), np.s_[:, 1])
+    H, _ = sag_in_travellers(scene, wires, 1, np.array([-20.0, 10.0]), law, block_ends)
+    rows = np.flatnonzero((layer["wire"] == "A") & (layer["option"] == "thermal alloy"))
+    np.testing.assert_allclose(layer["back_tension_n"][rows], H[:-1, 1], rtol=1e-6)
+    np.testing.assert_allclose(layer["ahead_tension_n"][rows], H[1:, 1], rtol=1e-6)
+    told = [r["traveller_tension_n"] for r in chart if (r["wire"], r["option"], r["temperature_c"], r["section"]) == (
+        "A", "thermal alloy", 10, scene.sections.name[0])]
+    assert (told == pytest.approx(H[:, 1], rel=1e-9)) == (not block_ends)
 
 
 def test_by_the_ruling_span_both_are_the_same(folder):

@@ -4,12 +4,13 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.geometry.catenary import greatest_sag
 from corridor.line.laws import reshape_law, take_law
 from corridor.mechanics import ruling_span as ruling
-from corridor.mechanics.clipping import clipping_offsets
+from corridor.mechanics.clipping import clipping_offsets, lying_in_travellers
 from corridor.mechanics.supports import HELD, Supports
 
-__all__ = ["clipping_rows"]
+__all__ = ["clipping_rows", "sag_in_travellers"]
 
 
 class _Blocks(NamedTuple):
@@ -62,6 +63,49 @@ def clipping_rows(scene, block_ends=()):
                  *_ends(scene, block, row), T[row], H[row], np.where(anchored, 0.0, found.offset[row, node]),
                  np.where(anchored, np.nan, lean[row, node]), found.horizontal_tension[row, node - 1],
                  found.horizontal_tension[ahead_row, ahead_node])
+
+
+def sag_in_travellers(scene, wires, option, temperature, law, block_ends=()):
+    """Return what wires are sagged to while their blocks lie in travellers, bare and in still air.
+
+    Parameters
+    ----------
+    scene : Scene
+        Its model with the wires as they will be clipped in.
+    wires : ndarray of int, shape (wire,)
+        Wire spans whose sections the model hangs.
+    option : int
+    temperature : ndarray, shape (temperature,)
+        Of the conductor [degC].
+    law : law of arrays (group,)
+        Of the option, in the condition it is sagged in.
+    block_ends : sequence of str
+        As in `clipping_rows`.
+
+    Returns
+    -------
+    horizontal_tension, sag : ndarray, shape (wire, temperature)
+        [N], [m]; nan where travellers find no balance.
+    """
+    model, strung = scene.model, scene.strung
+    chain, place = model.place_of(wires)
+    blocks = _blocks(scene, np.unique(chain), block_ends)
+    b, k = (index.ravel() for index in np.indices((len(blocks.chain), len(temperature))))
+    block, o = _Blocks(*(column[b] for column in blocks)), np.full(len(b), option)
+    g, T = model.group[block.chain], np.asarray(temperature, float)[k]
+    part, weight = take_law(law, g), strung.bare_weight[g, option]
+    supports, _ = _supports(model, block, o)
+    span = block.first[:, None] + np.arange(supports.hinge.shape[1] - 1)
+    unstressed = model.unstressed[block.chain[:, None], option, np.minimum(span, model.unstressed.shape[-1] - 1)]
+    start = ruling.tension(strung.excess[g, option], scene.groups.span[g], weight, T, part).horizontal_tension
+    H, end = lying_in_travellers(supports, unstressed, start, weight[:, None] * [0.0, 0.0, -1.0], T, part,
+                                 count=block.last - block.first)
+    chord = np.diff(end, axis=1)
+    sag = greatest_sag(np.hypot(chord[..., 0], chord[..., 1]), chord[..., 2], H / weight[:, None])
+    many = model.chains.row.shape[1] + 1
+    own = np.searchsorted(blocks.chain * many + blocks.first, chain * many + place, side="right") - 1
+    at = own[:, None] * len(temperature) + np.arange(len(temperature)), (place - blocks.first[own])[:, None]
+    return H[at], sag[at]
 
 
 def _blocks(scene, chains, block_ends):

@@ -6,12 +6,13 @@ import numpy as np
 
 from corridor.assessment import make_scene
 from corridor.check import Clock, prepare
+from corridor.clearance.clipping import sag_in_travellers
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.line.hanging import Model
-from corridor.line.laws import take_law
+from corridor.line.laws import reshape_law, take_law
 from corridor.line.warmed import warm
 from corridor.mechanics.wave import return_time
 from corridor.outputs import tables
@@ -68,18 +69,18 @@ def sag_study(path, *, progress=None):
         cases = tuple(replace(case, condition=condition) for case in facts.cases for condition in CONDITIONS)
         return replace(facts, cases=cases)
 
-    return SagResult(*_joined(_sag_tables(scene) for scene in _scenes(path, both, progress)))
+    return SagResult(*_joined(_sag_tables(scene) for scene, _ in _scenes(path, both, progress)))
 
 
 def _scenes(path, changed, progress):
-    """Yield the scenes of all sections of a study, one after the other."""
+    """Yield the scenes of all sections of a study, one after the other, each with the ends of blocks."""
     inputs = read_inputs(load_study(path))
     with inputs.terrain:
         facts, plan, _ = prepare(inputs, Clock())
     facts = changed(facts)
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
-        yield scene
+        yield scene, facts.block_ends
         if progress:
             progress(int(last) + 1, len(plan.spans))
 
@@ -140,7 +141,8 @@ def chart_study(path, temperatures, *, returns=3, progress=None):
 
     New wires are in their initial condition, the one that hangs today, and measured ones, in their final condition. In
     that condition, on the day of stringing, or at the everyday temperature for the wire that hangs today, strings are
-    plumb, and all spans of a section have one tension. The check has phase wires keep the same lengths.
+    plumb, and all spans of a section have one tension. The check has phase wires keep the same lengths. In travellers,
+    tension is equal along the wire of each block.
 
     Parameters
     ----------
@@ -169,10 +171,10 @@ def chart_study(path, temperatures, *, returns=3, progress=None):
         # History looks at every case, whatever its condition.
         return replace(facts, cases=tuple(replace(case, condition="initial") for case in facts.cases))
 
-    return _joined((_chart(scene, T, returns),) for scene in _scenes(path, initial, progress))[0]
+    return _joined((_chart(*each, T, returns),) for each in _scenes(path, initial, progress))[0]
 
 
-def _chart(scene, T, returns):
+def _chart(scene, block_ends, T, returns):
     part, final = _as_strung(scene)
     scene = replace(scene, model=_clipped_in(scene, part))
     parts = []
@@ -180,7 +182,8 @@ def _chart(scene, T, returns):
         # Shield wires without a conductor of their own cannot be strung.
         known = np.isfinite(scene.strung.rts[scene.group, option])
         wires = np.flatnonzero(((scene.wires.kind != "shield") | (option == 0)) & known)
-        parts.append((_chart_rows(scene, wires, option, T, returns, part, final[:, option]),))
+        lying = _in_travellers(scene, wires, option, T, part, block_ends)
+        parts.append((_chart_rows(scene, wires, option, T, returns, part, final[:, option], lying),))
     return _joined(parts)[0]
 
 
@@ -190,10 +193,23 @@ def _clipped_in(scene, part):
     return model and Model(model.chains, scene.strung, scene.group, scene.groups.span, model.clipped_at, part)
 
 
-def _chart_rows(scene, wires, option, T, returns, part, final):
+def _in_travellers(scene, wires, option, T, part, block_ends):
+    """Horizontal tension [N] and sag [m] of wires before they are clipped in, (wire, temperature).
+
+    By the ruling span one tension for all spans, as where the equilibrium is not known.
+    """
+    even = warm(replace(scene, model=None, frame=scene.plumb), wires, option, T, part)
+    tension, sag = even.horizontal_tension.copy(), even.sag.copy()
+    exact = np.zeros(len(wires), bool) if scene.model is None else scene.hung.exact[wires]
+    if exact.any():
+        law = take_law(reshape_law(part, scene.strung.excess.shape), np.s_[:, option])
+        tension[exact], sag[exact] = sag_in_travellers(scene, wires[exact], option, T, law, block_ends)
+    return tension, sag
+
+
+def _chart_rows(scene, wires, option, T, returns, part, final, lying):
     """Rows of some wires in one option, wire by wire."""
     hung = warm(scene, wires, option, T, part)
-    even = warm(replace(scene, model=None, frame=scene.plumb), wires, option, T, part)
     w, k = (index.ravel() for index in np.indices(hung.sag.shape))
     each = wires[w]
     kind, span = scene.wires.kind[each], scene.wires.span[each]
@@ -205,7 +221,7 @@ def _chart_rows(scene, wires, option, T, returns, part, final):
         "condition": np.where(final[scene.group[each]], *reversed(CONDITIONS)), "temperature_c": T[k],
         "span_length_m": scene.spans.length[span], "horizontal_tension_n": hung.horizontal_tension[w, k],
         "sag_m": hung.sag[w, k], "returns": np.full(len(w), returns), "return_time_s": time[w, k],
-        "traveller_tension_n": even.horizontal_tension[w, k], "traveller_sag_m": even.sag[w, k],
+        "traveller_tension_n": lying[0][w, k], "traveller_sag_m": lying[1][w, k],
     }
 
 

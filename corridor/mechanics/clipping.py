@@ -17,7 +17,7 @@ from corridor.mechanics import block_newton as block
 from corridor.mechanics.elongation import strain, strain_slope
 from corridor.mechanics.supports import FREE, forces_on_ends, hanging, planes, prepare, unit
 
-__all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets"]
+__all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets", "lying_in_travellers"]
 
 _ITERATIONS = 100
 _TOLERANCE = 1e-10
@@ -142,6 +142,32 @@ def clipping_offsets(supports, horizontal_tension, load, temperature, part, *, c
     tension, sheave = _outside(problem, good & found, np.exp(t), sheave)
     shift = np.concatenate([np.zeros_like(shift[:1]), shift]).T
     return Travellers(np.where(np.isnan(sheave[..., 0]), np.nan, shift), tension, sheave, unstressed)
+
+
+def lying_in_travellers(supports, unstressed, horizontal_tension, load, temperature, part, *, count=None):
+    """Return the wires of blocks in travellers that hold as much wire as their spans will be clipped in with.
+
+    Parameters
+    ----------
+    supports, load, temperature, part, count
+        As in `clipping_offsets`.
+    unstressed : array_like, shape (batch, n)
+        Of the spans once clipped in [m].
+    horizontal_tension : array_like, shape (batch,)
+        Where to start [N].
+
+    Returns
+    -------
+    horizontal_tension : ndarray, shape (batch, n)
+        [N]; nan where travellers find no balance.
+    end : ndarray, shape (batch, n + 1, 3)
+        Of the wires, on the sheaves [m].
+    """
+    problem = prepare(supports, np.asarray(load, float)[..., None, :], temperature, part, count, unstressed)
+    with np.errstate(all="ignore"):
+        t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)), problem.unstressed.shape)
+        t, sheave, _, found = _in_travellers(problem, problem.unstressed, hanging(problem), t)
+    return _outside(problem, found, np.exp(t), sheave)
 
 
 def _in_travellers(problem, wanted, offset, t):

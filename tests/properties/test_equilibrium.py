@@ -7,7 +7,7 @@ from scipy.linalg import block_diag
 from corridor.errors import InputError
 from corridor.geometry.catenary import plane_of
 from corridor.mechanics import block_newton as block
-from corridor.mechanics.clipping import clip_in, clipping_offsets
+from corridor.mechanics.clipping import clip_in, clipping_offsets, lying_in_travellers
 from corridor.mechanics.elongation import TwoPart, strain
 from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.supports import FREE, HELD, POST, Supports, end_forces, support_forces
@@ -340,6 +340,18 @@ def test_travellers_against_a_search_of_its_own():
     found = root(wrong, [25e3, 25e3], tol=1e-12).x
     np.testing.assert_allclose(made.horizontal_tension[0], found, rtol=1e-7)
     assert made.offset[0, 1] == pytest.approx(made.unstressed[0, 0] - lengths(found)[0][0], rel=2e-3)
+
+
+def test_wires_in_travellers_from_their_lengths():
+    """The lengths after clipping in lead to what the offsets were taken from; tension is `T0 - q.x` throughout."""
+    made = clipping_offsets(HILLY, [25e3], [STILL], [15.0], PART)
+    H, end = lying_in_travellers(HILLY, made.unstressed, [20e3], [STILL], [15.0], PART)
+    np.testing.assert_allclose(H, made.horizontal_tension, rtol=1e-8)
+    np.testing.assert_allclose(end, made.sheave, atol=1e-6)
+    on_start, on_end = end_forces(end[0, :-1], end[0, 1:], STILL, H[0])
+    level = [np.linalg.norm(pull, axis=-1) - WEIGHT * at[:, 2] for pull, at in
+             ((on_start, end[0, :-1]), (on_end, end[0, 1:]))]
+    np.testing.assert_allclose(level, level[0][0], rtol=1e-8)
 
 
 def test_a_string_that_wires_lift_cannot_be_clipped_in_so():
