@@ -12,7 +12,7 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.read_back import own_findings, same_inputs
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
-from corridor.outputs.page.content import LAYERS, pack_findings, routes
+from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import need_library
 from corridor.outputs.page.pack import Packer
@@ -96,13 +96,14 @@ def _laid_out(inputs, layers):
 def _columns(source, name):
     """A layer as a dict of columns: texts and whole numbers as objects, None where null; "geometry" from shapely."""
     known = layer(name)
-    _, table = pyogrio.read_arrow(source, layer=name, columns=[c.name for c in known.columns])
-    lacks = [c.name for c in known.columns if c.name not in table.schema.names]
+    wanted = [c for c in known.columns if c.name in NEEDED.get(name, (c.name,))]
+    _, table = pyogrio.read_arrow(source, layer=name, columns=[c.name for c in wanted])
+    lacks = [c.name for c in wanted if c.name not in table.schema.names]
     if lacks:
         raise InputError(source, f"{name}.{lacks[0]}", "no such column: findings of another version of corridor",
                          "findings of this version: run `corridor check` first")
-    columns = {c.name: table[c.name].to_numpy() for c in known.columns}
-    for column in known.columns:
+    columns = {c.name: table[c.name].to_numpy() for c in wanted}
+    for column in wanted:
         if column.type in ("boolean", "integer"):
             columns[column.name] = np.array([np.nan if v is None else v for v in table[column.name].to_pylist()], float)
     if known.geometry:

@@ -5,11 +5,13 @@ import shapely
 
 from corridor.outputs.page.shapes import pack_envelopes
 
-__all__ = ["LAYERS", "pack_findings", "routes"]
+__all__ = ["LAYERS", "NEEDED", "pack_findings", "routes"]
 
 #: Layers of the findings that a page is made from.
 LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "swing_envelopes", "structure_loads",
           "limits", "ladder", "not_assessed", "options", "run", "inputs")
+#: Columns of the largest layer that a page needs; of the others it reads all.
+NEEDED = {"wires": ("line", "span", "wire", "kind", "option", "case", "sag_m", "swing_deg")}
 #: Columns of the sections that a page shows.
 _SECTION = ("line", "section", "wire_kind", "option", "case", "ruling_span_m", "temperature_c", "horizontal_tension_n",
             "maximum_tension_n", "percent_rts", "catenary_constant_m", "knee_temperature_c", "condition",
