@@ -267,6 +267,9 @@ def test_places_share_what_is_equal():
 def folder(tmp_path_factory):
     copy = short_demo(tmp_path_factory.mktemp("demo") / "corridor", "N16", "N22")
     text = (copy / "study.toml").read_text(encoding="utf-8")
+    first, *_, last = text.split("\n[[options]]\n")[1:]
+    head, tail = text.split("\n[[options]]\n")[0], last[last.index("\n[shield_wire]"):]
+    text = head + "\n[[options]]\n" + first + tail
     (copy / "study.toml").write_text(text + "\n[design]\ncandidates = 1500\nfinalists = 3\n", encoding="utf-8")
     return copy
 
