@@ -30,6 +30,9 @@ from corridor.study.stringing import check_block_ends
 
 __all__ = ["Inputs", "read_inputs"]
 
+#: No case at this temperature or a lower one shows how high wires hang [degC].
+_COLD = 10.0
+
 
 @dataclass(frozen=True)
 class Inputs:
@@ -96,6 +99,7 @@ class Inputs:
         wires = [(option.name, option.wiring) for option in self.options]
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
+        words += _of_cold(self.cases, self.index.obstacles.category)
         return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):
@@ -117,6 +121,15 @@ class Inputs:
     def file_rows(self):
         """Return the rows of the layer `inputs`, as columns."""
         return {name: np.array([row[name] for row in self.files], object) for name in self.files[0]}
+
+
+def _of_cold(cases, category):
+    """What is to be said where lines are crossed and no case shows how high wires hang."""
+    bare = [case.temperature for case in cases if not case.wind and not case.ice and "vertical" in case.checks]
+    if "line" not in category or any(not isinstance(T, str) and T <= _COLD for T in bare):
+        return []
+    return [f"lines are among the obstacles, and no case of bare wires in still air is at {_COLD:g} degC or colder: "
+            "below a line wires are nearest to it in the cold"]
 
 
 def _of_elongation(wiring):

@@ -280,7 +280,8 @@ def _derate(planned, one):
     limits, cases = planned.before.layers["limits"], planned.site.facts.cases
     at = np.flatnonzero((limits["line"] == one["line"]) & (limits["span"] == one["span"]))
     T = limits["limit_temperature_c"][at[0]] if len(at) else np.nan
-    case = next(case for case in cases if case.name == one["case"])
+    # Galloping is a case of clearances alone, and no vertical one.
+    case = next((case for case in cases if case.name == one["case"]), None)
     why = ("the limits are of wires above something" if one["measure"] != "vertical" or one["position"] == "below" else
            "it is not heat that brings the wire short" if not isinstance(case.temperature, str) else
            "no temperature clears, or some of it is not known" if np.isnan(T) else None)

@@ -82,6 +82,14 @@ def test_a_line_of_unknown_voltage(study):
     assert findings.result.status == 3
 
 
+def test_a_study_without_a_cold_case_warns(study):
+    """Below another line the cold is the case that counts: a run without one says so, one with a cold case does not."""
+    crossing(study, 126.0, voltage=[20e3])
+    assert any("in the cold" in text for text in study.check().result.warnings)
+    study.change('name = "ice"\ntemperature = 0\nice = "12 mm"', 'name = "ice"\ntemperature = -20')
+    assert not any("in the cold" in text for text in study.check().result.warnings)
+
+
 # Lines and circuits
 
 
