@@ -16,6 +16,7 @@ from corridor.clearance.cloud_curves import PLACES, Curves, near_curves
 from corridor.clearance.cloud_screen import clusters
 from corridor.errors import CorridorError, InputError
 from corridor.inputs import point_files
+from corridor.inputs.frame import Frame
 from corridor.inputs.point_files import describe_tile, read_tile
 from corridor.inputs.point_ground import triangulated
 from corridor.inputs.point_store import BLOCK, PointStore, keys_of, squares_near
@@ -184,3 +185,11 @@ def test_distance_from_a_steep_wire():
     assert near.vertical[0].tolist() == [4.0, np.inf, np.inf]
     # A disc of 3.5 m reaches below the wire.
     assert near_curves(curves, spot, 3.5, 0.0).vertical[0].tolist() == [4.0, 4.0, np.inf]
+
+
+def test_a_datum_by_an_older_name_needs_no_caution():
+    """EPSG renamed the datum of Lambert-93 when a second realization came; tiles from before have the old name."""
+    frame = Frame(CRS("EPSG:2154"), "", "")
+    older = CRS.from_wkt(CRS("EPSG:2154").to_wkt().replace("Francais 1993 v1", "Francais 1993"))
+    assert older.geodetic_crs.datum != frame.crs.geodetic_crs.datum
+    assert frame.caution(older, 3.0, 46.5) is None

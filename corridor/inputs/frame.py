@@ -140,7 +140,11 @@ class Frame:
             longitude, latitude
         )
         change.transform(x, y)
-        accuracy = change.get_last_used_operation().accuracy
+        try:
+            accuracy = change.get_last_used_operation().accuracy
+        except ProjError:
+            # The one operation that there is was chosen from no others.
+            accuracy = change.accuracy
         if accuracy <= _COARSE:
             return None
         return (
