@@ -345,6 +345,18 @@ def test_tiles_that_lie_elsewhere(study, make, crs, shift, words):
     assert not study.output.exists()
 
 
+def test_a_tile_off_the_line_is_not_read(study, make):
+    """Its outline tells; that it is cut short does not matter then. Points no elevation can have are left out."""
+    place = ground_points(make, np.random.default_rng(2), 6.0)
+    study.text += CLOUD.replace('"tile.laz"', '"tile.laz", "far.laz"')
+    write_tile(study.folder / "tile.laz", np.vstack([place, place[:3] + [0, 0, 20_000]]), GROUND)
+    write_tile(study.folder / "far.laz", np.repeat(place + [0, 60_000, 0], 9, axis=0), GROUND)
+    (study.folder / "far.laz").write_bytes((study.folder / "far.laz").read_bytes()[:-500])
+    words = study.check().result.warnings
+    assert "survey: 1 of 2 tiles are not near the line" in words
+    assert "survey: 3 points are below -500 m or above 9000 m; left out" in words
+
+
 def test_a_tile_cut_short(study, make):
     study.text += CLOUD
     write_tile(study.folder / "tile.laz", ground_points(make, np.random.default_rng(2), 1.0), GROUND)
