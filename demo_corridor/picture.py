@@ -48,7 +48,7 @@ def draw_map(ax, option):
     ax.scatter(structures.geometry.x[~strain], structures.geometry.y[~strain], s=9, c="white", edgecolors="#35424a",
                linewidths=0.8, zorder=4)
     ax.scatter(structures.geometry.x[strain], structures.geometry.y[strain], s=26, c="#35424a", marker="s", zorder=4)
-    short = layer("violations", option=option).drop_duplicates("span")
+    short = layer("violations", option=option).drop_duplicates("span").sort_values("span")
     ax.scatter(short.geometry.x, short.geometry.y, s=90, facecolors="none", edgecolors="#c2571a", linewidths=1.8,
                zorder=5)
     for number, row in enumerate(short.itertuples()):
