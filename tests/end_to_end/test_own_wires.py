@@ -152,6 +152,16 @@ def test_own_wires_without_a_rule_are_not_assessed(study):
     assert findings.result.status == 3 and not len(findings.rows("clearances", against="own_phase"))
 
 
+def test_wires_of_another_circuit_have_a_rule_of_their_own(study):
+    """Phase D of circuit 2 hangs 2 m beside B of circuit 1 and level with it: 2 m apart in every state of both."""
+    study.framings += "hold,D,phase,2,7,19,strain,,\nhang,D,phase,2,7,20,suspension,1.4,40\n"
+    findings = with_own(study, rules=OWN_RULES + "circuits,own_circuit,radial,2.5\n").check()
+    rows = findings.rows("clearances", against="own_circuit", case="hot").set_index(["span", "obstacle"])
+    assert set(rows.index.get_level_values("obstacle")) == {"A-D", "B-D"} and set(rows["rule"]) == {"circuits"}
+    assert rows.xs("B-D", level="obstacle")["actual_m"].to_numpy() == pytest.approx(2, abs=1e-3)
+    assert set(findings.rows("violations", against="own_circuit")["obstacle"]) == {"B-D"}
+
+
 def test_own_wires_that_hang_nowhere_are_not_assessed(study):
     """No conductor is named for the shield wire: every pair with it is told, none passes."""
     study.framings += "hold,S,shield,,0,24,strain,,\nhang,S,shield,,0,24,suspension,0.3,4\n"
