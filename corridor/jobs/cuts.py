@@ -14,7 +14,7 @@ from corridor.inputs.rasters import describe
 from corridor.inputs.terrain import Profiles, open_terrain
 from corridor.planning.grading import grading
 
-__all__ = ["Cells", "Patch", "Survey", "lowered", "one_grid", "survey_cells", "write_graded"]
+__all__ = ["Cells", "Cut", "Survey", "lowered", "one_grid", "survey_cells", "write_graded"]
 
 #: Nobody digs nearer to a structure than this [m].
 _KEEP = 6.0
@@ -22,24 +22,38 @@ _EMPTY = -9999.0
 
 
 @dataclass(frozen=True)
-class Patch:
-    """Depth of a cut in cells of the ground raster, (row, column) [m], 0 all around; `first` its row and column."""
+class Cut:
+    """Cells of the ground raster that are dug, sorted by `key`, their place in the grid, and how deep, `depth` [m]."""
 
     raster: object
-    first: tuple
+    key: np.ndarray
     depth: np.ndarray
+
+    @classmethod
+    def of(cls, raster, dug):
+        """Return the cut of several spans, each (row, column, depth [m]); where they overlap depths add up."""
+        row, column, depth = (np.concatenate(v) for v in zip(*dug, strict=True))
+        key, place = np.unique(_keys(row, column), return_inverse=True)
+        return cls(raster, key, np.bincount(place, depth, minlength=len(key)))
 
     def at(self, easting, northing):
         """Return the depth at places [m], bilinear between the centres of cells, as the ground itself is."""
         to_cell = np.linalg.inv(self.raster.matrix)
-        c, r, _ = np.tensordot(to_cell, np.stack([easting, northing, np.ones_like(easting)]), 1)
-        r, c = r - 0.5 - self.first[0], c - 0.5 - self.first[1]
-        rows, columns = self.depth.shape
-        inside = (r > 0) & (c > 0) & (r < rows - 1) & (c < columns - 1)
-        i, j = (np.clip(np.floor(np.where(inside, v, 0)).astype(int), 0, n - 2) for v, n in ((r, rows), (c, columns)))
-        u, v, d = np.where(inside, r - i, 0), np.where(inside, c - j, 0), self.depth
-        deep = (1 - u) * ((1 - v) * d[i, j] + v * d[i, j + 1]) + u * ((1 - v) * d[i + 1, j] + v * d[i + 1, j + 1])
-        return np.where(inside, deep, 0.0)
+        c, r, _ = np.tensordot(to_cell, np.stack([easting, northing, np.ones_like(easting)]), 1) - 0.5
+        i, j = np.floor(r), np.floor(c)
+        u, v = r - i, c - j
+        i, j = i.astype(np.int64), j.astype(np.int64)
+        return sum(w * self._of(_keys(i + a, j + b)) for w, a, b in (
+            ((1 - u) * (1 - v), 0, 0), ((1 - u) * v, 0, 1), (u * (1 - v), 1, 0), (u * v, 1, 1)))
+
+    def _of(self, key):
+        at = np.minimum(np.searchsorted(self.key, key), len(self.key) - 1)
+        return np.where(self.key[at] == key, self.depth[at], 0.0)
+
+
+def _keys(row, column):
+    """One number for each cell, however far from the first."""
+    return np.asarray(row, np.int64) * (1 << 32) + np.asarray(column, np.int64)
 
 
 @dataclass(frozen=True)
@@ -65,37 +79,41 @@ class Cells:
         """Return the volume [m3] of the cut after which every cell has `depth` more than the least margin now."""
         return float(np.nan_to_num(grading(self.headroom - (self.margin + depth), self.area).volume))
 
-    def patch(self, depth):
-        """Return the Patch of that cut."""
+    def dug(self, depth):
+        """Return row, column and depth [m] of the cells that this cut digs."""
         cut = np.maximum(self.margin + depth - self.headroom, 0.0)
         some = cut > 0
-        row, column = self.row[some], self.column[some]
-        if not len(row):
-            return Patch(self.raster, (0, 0), np.zeros((2, 2)))
-        first = int(row.min()) - 1, int(column.min()) - 1
-        whole = np.zeros((row.max() - first[0] + 2, column.max() - first[1] + 2))
-        whole[row - first[0], column - first[1]] = cut[some]
-        return Patch(self.raster, first, whole)
+        return self.row[some], self.column[some], cut[some]
 
 
-def lowered(ground, patches):
-    """Return the ground with cuts in it."""
-    if not patches:
+def lowered(ground, cells, cut):
+    """Return the ground with cuts in it.
+
+    Parameters
+    ----------
+    ground : Ground
+    cells : dict of int to Cells
+    cut : ndarray, shape (span,)
+        Depth of each span's cut [m].
+    """
+    spans = np.flatnonzero(cut)
+    if not len(spans):
         return ground
-
-    def depth(e, n):
-        return sum(patch.at(np.asarray(e, float), np.asarray(n, float)) for patch in patches)
+    whole = Cut.of(cells[spans[0]].raster, [cells[span].dug(cut[span]) for span in spans])
+    if not len(whole.key):
+        return ground
 
     def sample(e, n):
         e, n = np.broadcast_arrays(np.asarray(e, float), n)
-        return ground.sample(e, n) - depth(e, n)
+        return ground.sample(e, n) - whole.at(e, n)
 
     def profiles(e0, n0, e1, n1):
         found = ground.profiles(e0, n0, e1, n1)
         owner = np.repeat(np.arange(len(found.first) - 1), np.diff(found.first))
         a = [np.atleast_1d(np.asarray(v, float))[owner] for v in (e0, n0, e1, n1)]
         t = found.fraction
-        return Profiles(found.first, t, found.elevation - depth(a[0] + t * (a[2] - a[0]), a[1] + t * (a[3] - a[1])))
+        depth = whole.at(a[0] + t * (a[2] - a[0]), a[1] + t * (a[3] - a[1]))
+        return Profiles(found.first, t, found.elevation - depth)
 
     return Ground(sample, profiles)
 
@@ -213,18 +231,14 @@ def write_graded(path, cells, cut):
     """
     spans = np.flatnonzero(cut)
     raster = cells[spans[0]].raster
-    depth = {}
-    for span in spans:
-        own = cells[span]
-        for r, c, z, h in zip(own.row, own.column, own.elevation, own.headroom, strict=True):
-            down = own.margin + cut[span] - h
-            if down > 0:
-                known, before = depth.get((r, c), (z, 0.0))
-                depth[r, c] = known, before + down
-    row, column = np.array(list(depth)).T
+    whole = Cut.of(raster, [cells[span].dug(cut[span]) for span in spans])
+    known = np.concatenate([_keys(cells[span].row, cells[span].column) for span in spans])
+    first = np.unique(known, return_index=True)
+    elevation = np.concatenate([cells[span].elevation for span in spans])[first[1]]
+    z = (elevation[np.searchsorted(first[0], whole.key)] - whole.depth) / raster.factor
+    row, column = whole.key >> 32, whole.key & 0xFFFFFFFF
     r0, c0 = row.min(), column.min()
     matrix = raster.matrix @ np.array([[1, 0, c0], [0, 1, r0], [0, 0, 1.0]])
-    z = np.array([(known - down) / raster.factor for known, down in depth.values()])
     shape = {"height": int(row.max() - r0 + 1), "width": int(column.max() - c0 + 1)}
     with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=_EMPTY, crs=raster.crs.to_wkt(),
                        transform=Affine(*matrix[:2].ravel()), tiled=True, sparse_ok=True, **shape) as dataset:

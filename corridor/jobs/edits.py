@@ -83,8 +83,7 @@ def edited(site, edits):
         changed["index"] = index_obstacles(_without(facts.index.obstacles, edits.removed))
     if edits.tightened.any():
         changed["options"] = _tauter(site, plan, origin, edits.tightened)
-    ground = lowered(site.ground, [site.cells[span].patch(edits.cut[span]) for span in np.flatnonzero(edits.cut)])
-    return Laid(replace(facts, **changed), plan, ground, origin)
+    return Laid(replace(facts, **changed), plan, lowered(site.ground, site.cells, edits.cut), origin)
 
 
 def _without(obstacles, removed):

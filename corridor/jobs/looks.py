@@ -4,6 +4,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
@@ -12,6 +13,10 @@ from corridor.study.plan import Plan as PlanSection
 
 __all__ = ["Look", "Site", "derated", "holds", "look", "parents_of"]
 
+#: Spans that are looked at together.
+_RUN = 200
+#: Farther than this from a span nothing that may be taken away is compared with its wires, swung and falling too [m].
+_REACH = 250.0
 _LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "violation_stretches", "limits",
            "sections")
 
@@ -114,7 +119,7 @@ def look(site, edits=None, earlier=None):
     edits = as_it_stands(site) if edits is None else edits
     laid = edited(site, edits)
     sections = None if earlier is None else _other_sections(site, laid, edits, earlier.edits)
-    if sections is None or 2 * len(sections) > len(laid.plan.sections):
+    if sections is None or len(sections) == len(laid.plan.sections):
         return Look(edits, laid, _collected(find(laid.facts, laid.plan, laid.ground), site.option))
     found = _collected((item for batch in _assessed(laid, sections) for item in batch.items()), site.option)
     names = laid.plan.sections
@@ -135,21 +140,28 @@ def _collected(parts, option):
 def _other_sections(site, laid, edits, before):
     """Sections of a line with edits where something else is done than before; None where that cannot be told."""
     strain = [[change.string == "strain" for change in each.changes] for each in (edits, before)]
-    if strain[0] != strain[1] or not np.array_equal(edits.added, before.added) \
-            or not np.array_equal(edits.removed, before.removed):
+    if strain[0] != strain[1] or not np.array_equal(edits.added, before.added):
         return None
     spans, parents = laid.plan.spans, parents_of(site, laid)
     changed = np.array([a != b for a, b in zip(edits.changes, before.changes, strict=True)] + [False])
     touched = changed[laid.origin[spans.tail]] | changed[laid.origin[spans.head]]
     touched |= (edits.cut != before.cut)[parents]
     touched |= (edits.tightened != before.tightened)[site.plan.spans.section[parents]]
+    other = edits.removed != before.removed
+    if other.any():
+        x = laid.facts.structures
+        ends = [np.stack([x.easting[i], x.northing[i]], axis=-1) for i in (spans.tail, spans.head)]
+        chords = shapely.STRtree(shapely.linestrings(np.stack(ends, axis=1)))
+        touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
     return np.unique(spans.section[touched])
 
 
 def _assessed(laid, sections):
-    """Findings of some sections, neighbours together, two runs at once."""
+    """Findings of some sections, neighbours together but no more than `_RUN` spans, two runs at once."""
     plan = laid.plan
-    runs = np.split(sections, np.flatnonzero(np.diff(sections) > 1) + 1) if len(sections) else []
+    part = np.cumsum(plan.sections.last[sections] + 1 - plan.sections.first[sections]) // _RUN
+    cuts = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
+    runs = np.split(sections, cuts) if len(sections) else []
     with ThreadPoolExecutor(THREADS) as pool:
         yield from pool.map(lambda run: assess_spans(laid.facts, plan, laid.ground, int(plan.sections.first[run[0]]),
                                                      int(plan.sections.last[run[-1]])), runs)

@@ -8,8 +8,9 @@ from corridor.planning.plan import Rows
 
 __all__ = ["AMPLE", "Measures", "conditional", "exclusive", "in_order", "joined"]
 
-#: More than any row lacks [m or kN]: what a row gains where it does not hold any more.
-AMPLE = 100.0
+#: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
+#: more than it must, never less.
+AMPLE = 20.0
 
 
 @dataclass(frozen=True)

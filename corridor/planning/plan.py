@@ -60,7 +60,7 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=10.0, altogether=40.0, known=None):
+def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0, known=None):
     """Return the cheapest numbers of steps that meet all rows.
 
     Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
