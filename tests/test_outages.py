@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
+from corridor.jobs.outages import reels
 from corridor.jobs.plan import plan_study
 from corridor.jobs.plan_files import write_plan
 from corridor.planning.outages import group_items, one_by_one
@@ -67,9 +68,25 @@ def test_two_crews_halve_circuit_hours_by_hand():
     assert group_items([8, 8], [{"a"}, {"a"}], aim="circuit-hours", crews=1).circuit_hours == pytest.approx(16)
 
 
+def test_many_items_never_cost_more_than_one_by_one():
+    """Fourteen works of one circuit, three of which need others out: as many circuit-hours as one by one, by hand."""
+    hours = [8.0] * 11 + [16.0] * 3
+    circuits = [{"a"}] * 11 + [{"a", "b"}, {"a", "c"}, {"a"}]
+    got = group_items(hours, circuits, window=120.0, seconds=2.0)
+    assert got.circuit_hours == pytest.approx(one_by_one(hours, circuits)) == 11 * 8 + 2 * 16 + 2 * 16 + 16
+    assert got.outages <= 4
+
+
 @pytest.mark.parametrize("words", [{"never": [("a", "b")]}, {"window": 7.0}])
 def test_what_is_not_allowed_has_no_grouping(words):
     assert group_items([8.0], [{"a", "b"}], **words) is None
+
+
+def test_reels_are_long_enough():
+    """Spans of 400, 500, 300, 900 m on reels of 1000 m: 900 m, then 300 m, for 900 more do not fit; by hand."""
+    lengths = np.array([400.0, 500.0, 300.0, 900.0, 1200.0])
+    assert [part.tolist() for part in reels(lengths, 1000.0)] == [[0, 1], [2], [3], [4]]
+    assert [part.tolist() for part in reels(lengths, 5000.0)] == [[0, 1, 2, 3, 4]]
 
 
 def test_work_of_a_plan(tmp_path):

@@ -6,9 +6,11 @@ import pytest
 import rasterio
 import shapely
 
+from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.plan import plan_study
 from corridor.jobs.plan_files import plan_lines, taken
+from corridor.jobs.plan_ladder import ladder_lines, plan_ladder, write_ladder
 from corridor.planning.measures import Measures, conditional, exclusive, in_order, joined
 from corridor.planning.plan import Rows, least_cost
 from corridor.planning.remedies import Change, added_lift, change_structures
@@ -154,3 +156,24 @@ def test_lines_of_a_plan_that_cannot_be(tmp_path):
     words = "\n".join(plan_lines(planned))
     assert "cannot meet" in words and "ground (vertical) lacks" in words
     assert "not offered: tighten, as it is strung as taut as its limits allow" in words
+
+
+def test_ladder_ends_with_the_plan_of_the_study(tmp_path):
+    """The hottest rung is the plan itself; a colder wire falls short of less and costs no more; files hold them."""
+    study = short_study(tmp_path / "study", lower=1.5)
+    study.text += '\n[plan]\nremedies = ["raise"]\n'
+    rungs = plan_ladder(study.write(), "today", steps=3)
+    planned = plan_study(study.path, "today", tmp_path / "plan")
+    assert [r.temperature for r in rungs] == sorted(r.temperature for r in rungs) and rungs[-1].temperature == 75
+    assert rungs[-1].cost == pytest.approx(planned.cost) and rungs[-1].violations == planned.before.short
+    assert all(a.violations <= b.violations and a.cost <= b.cost for a, b in zip(rungs[:-1], rungs[1:], strict=True))
+    table, drawing = write_ladder(rungs, tmp_path / "ladder", "today", kind="png")
+    assert len(table.read_text().splitlines()) == 4 and drawing.stat().st_size > 5000
+    assert len(ladder_lines(rungs, "today")) == 5
+
+
+def test_section_that_is_none_is_refused(tmp_path):
+    study = TinyStudy(tmp_path / "study")
+    study.change("temperature = 10\n", 'temperature = 10\n[[options.tightened]]\nsection = "1-2"\nby = 0.1\n')
+    with pytest.raises(InputError, match="found '1-2'"):
+        read_inputs(load_study(study.write()))

@@ -168,6 +168,8 @@ def _where(site, structures):
 
 def _raises(site, one, span):
     p, ends, lift = site.prices, _ends(site, span), _lifts(site, one, span)
+    if sum(lift) < 1e-6:
+        return _NO_LIFT
     most, rows = int(p.largest_raise / p.step + 1e-9), []
     for chosen in ((0,), (1,), (0, 1)):
         own = [ends[i] for i in chosen]
@@ -188,6 +190,8 @@ def _hung(site, span):
 
 def _shorter(site, one, span):
     p, hung = site.prices, _hung(site, span)
+    if sum(_lifts(site, one, span)) < 1e-6:
+        return _NO_LIFT
     own = [s for s, length in hung.items() if length >= p.shortest_string + p.step - 1e-9]
     if not own:
         return "no string of the span can be shortened by a step"
@@ -204,6 +208,8 @@ def _strings(name, string, cost, *, both):
         own = list(_hung(site, span))
         if not own:
             return "no wire hangs from a suspension string at the ends of the span"
+        if sum(_lifts(site, one, span)) < 1e-6:
+            return _NO_LIFT
         worth = dict(zip(_ends(site, span), _lifts(site, one, span), strict=True))
         own = own if both else [max(own, key=worth.get)]
         return [_Try(name, *_where(site, own), lambda n: _changed(site, own, Change(string=string)), 1, 1,
@@ -265,6 +271,7 @@ def _more(site, one, span):
                  lambda n: p.add_cost, f"framing {framing_of_new(site, span)}, on the highest ground near the middle")]
 
 
+_NO_LIFT = "a higher wire is no farther from what is above or beside it"
 _TRIES = {"raise": _raises, "shorten": _shorter,
           "post": _strings("change strings to posts", "post", "post_cost", both=True),
           "strain": _strings("make it a strain structure", "strain", "strain_cost", both=False),
