@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
 from corridor.jobs.edits import framing_of_new, place_of_new
 from corridor.jobs.looks import parents_of
@@ -126,7 +127,9 @@ def _clearances(asked, now):
     index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
     span = np.array([index[key] for key in zip(c["line"], c["span"], strict=True)], int)
     x = np.clip(c["distance_from_start_m"] / spans.length[span], 0, 1)
-    way, found = lift_way(c), _Triplets(asked.measures)
+    # A raise takes both of two own wires along.
+    way = np.where(np.isin(c["against"].astype(str), KINDS), 0.0, lift_way(c))
+    found = _Triplets(asked.measures)
     for structure, share in ((origin[spans.tail[span]], way * (1 - x)), (origin[spans.head[span]], way * x)):
         _by_structures(found, asked, structure, c["wire"], share)
     parent = parents_of(site, now.laid)[span]

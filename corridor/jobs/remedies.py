@@ -9,6 +9,7 @@ import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, Clock, find, prepare
+from corridor.clearance.own_wires import KINDS
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.edits import as_it_stands, edited, framing_of_new, place_of_new
 from corridor.jobs.looks import parents_of
@@ -148,7 +149,9 @@ def _ends(site, span):
 
 
 def _lifts(site, one, span):
-    """What a metre of lift at each end of the span is worth [-]."""
+    """What a metre of lift at each end of the span is worth [-]; both of two own wires are taken along."""
+    if one["against"] in KINDS:
+        return np.zeros(2)
     cell = {name: np.array([value]) for name, value in one.items() if name != "geometry"}
     return lift_rows(cell, *(np.array([e]) for e in _ends(site, span)), site.plan.spans.length[[span]])[2]
 
