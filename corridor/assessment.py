@@ -28,7 +28,7 @@ from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, p
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.radial import near_points
-from corridor.clearance.reasons import missing_rows
+from corridor.clearance.reasons import missing_rows, unswung
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
@@ -37,6 +37,7 @@ from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, ta
 from corridor.clearance.vertical import join, over_ground, over_objects, sides, take
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends, take_rows
+from corridor.line.blown import swing_curves
 from corridor.line.build import attach, cut
 from corridor.line.chains import chain_wires
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
@@ -133,7 +134,8 @@ def assess_spans(facts, plan, ground, first, last):
     still, sideways = _cases(facts.cases)
     vertical = _asked(facts.cases, still, "vertical")
     compared = _upright(facts, scene, below, crossed, vertical, side, tops, ground)
-    compared += _sideways(facts, scene, sideways, tops)
+    beside, halfway = _sideways(facts, scene, sideways, tops)
+    compared += beside
     swept = _swept(facts, scene, met, crossed, side, ground)
     compared += [] if swept is None else [swept.checked]
     near, unfallen = _near_trees(facts, scene, tops, ground)
@@ -143,7 +145,7 @@ def assess_spans(facts, plan, ground, first, last):
     columns["points"] = count_points(met, kept)
     gaps = missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, vertical, swept)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
-    gaps += [*unfallen, *unseen, *met.gaps, *unknown]
+    gaps += [*halfway, *unfallen, *unseen, *met.gaps, *unknown]
     found = join_columns([columns, *own])
     flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     envelopes = envelope_rows(scene, facts.right_of_way)
@@ -268,18 +270,21 @@ def _upright(facts, scene, below, crossed, vertical, side, tops, ground):
 
 
 def _sideways(facts, scene, sideways, tops):
-    """Compare swung wires with the right-of-way and with what stands beside them."""
+    """Compare swung wires with the right-of-way, and along their swing with what stands beside them; and the gaps."""
     horizontal = _asked(facts.cases, sideways, "horizontal")
     if not len(horizontal):
-        return []
-    curves = hung_curves(scene.hung, horizontal)
+        return [], []
     args = scene.wires, scene.spans, scene.structures
     parts = []
     if facts.right_of_way.half_width is not None or facts.right_of_way.polygon is not None:
+        curves = hung_curves(scene.hung, horizontal)
         parts.append(way.within_right_of_way(curves, *args, facts.right_of_way, horizontal))
     above = np.where(_has_rule(facts, facts.index, "horizontal"), tops + _vertical_room(facts, tops), np.nan)
+    if not np.isfinite(above).any():
+        return parts, []
+    curves, unsolved = swing_curves(scene, horizontal)
     parts.append(way.beside_objects(curves, *args, facts.index, horizontal, above, _corners(facts, horizontal, tops)))
-    return parts
+    return parts, unswung(scene, horizontal, unsolved)
 
 
 def _swept(facts, scene, met, crossed, side, ground):

@@ -36,10 +36,6 @@ class Curves(NamedTuple):
         steps = np.hypot(np.diff(self.right, axis=2), np.diff(self.up, axis=2))
         return float(np.nanmax(steps, initial=0.0)) / 2 if np.isfinite(steps).any() else 0.0
 
-    def ends(self):
-        """The curves at the full swing alone, to either side."""
-        return Curves(*(field[:, :, [0, -1]] for field in self))
-
 
 class Near(NamedTuple):
     """How near points are to curves in each option, shape (option, point) [m]; inf where they are not.

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from corridor.clearance.cloud_curves import PLACES, Near, near_curves
+from corridor.clearance.cloud_curves import PLACES, near_curves
 
 __all__ = ["MEASURES", "Needs", "Screened", "clusters", "likely", "screen"]
 
@@ -175,7 +175,7 @@ def screen(curves, finer, spot, radius, needs, distance, side=None):
     Screened
     """
     side = 1.0 if side is None else side
-    near = {k: _near(c, spot, radius, needs, side) for k, c in curves.items()}
+    near = {k: near_curves(c, spot, radius, needs.room, side) for k, c in curves.items()}
     cluster = np.full(len(spot), -1)
     short = {k: _short(near[k], needs, k, c.step + _SLACK).any(axis=(0, 1)) for k, c in curves.items()}
     flagged = np.logical_or.reduce(list(short.values()))
@@ -195,14 +195,6 @@ def screen(curves, finer, spot, radius, needs, distance, side=None):
     return Screened(cluster, chosen, count)
 
 
-def _near(curves, spot, radius, needs, side):
-    """As `near_curves`, but beside points only in the full swing, as they are compared there."""
-    near = near_curves(curves, spot, radius, needs.room, side)
-    if not np.isfinite(needs.horizontal).any() or curves.first.shape[2] == 1:
-        return near
-    return Near(*near[:2], *near_curves(curves.ends(), spot, radius, needs.room, side)[2:])
-
-
 def _short(near, needs, k, slack):
     """True where points are nearer than required, by measure and option."""
     return np.stack([getattr(near, name) - slack < np.nan_to_num(getattr(needs, name)[k], nan=-np.inf)
@@ -220,7 +212,7 @@ def _nearest(near, mine, k, curves, finer, spot, radius, needs, side):
         return at
     closer = finer(k)
     side = side if np.ndim(side) == 0 else side[..., at]
-    again = _near(closer, spot[mine[at]], radius, needs, side)
+    again = near_curves(closer, spot[mine[at]], radius, needs.room, side)
     kept = [_ties(getattr(again, name), 2 * closer.step + _SLACK) for name in MEASURES
             if np.isfinite(getattr(needs, name)[k])]
     return at[np.unique(np.concatenate(kept))]

@@ -10,7 +10,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 
-__all__ = ["Gap", "faulty_obstacles", "missing_rows"]
+__all__ = ["Gap", "faulty_obstacles", "missing_rows", "unswung"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
@@ -95,6 +95,21 @@ def _unsolved(scene, facts):
         gaps.append(Gap(wires.span[w], wires.wire[w], options[o], cases[k], None, None,
                         _why_unsolved(scene, w, o, k, cases[k])))
     return gaps
+
+
+def unswung(scene, cases, unsolved):
+    """Return the gaps of wires that find no equilibrium on the way to their full swing.
+
+    Parameters
+    ----------
+    scene : Scene
+    cases : ndarray of int
+        What the case axis stands for.
+    unsolved : ndarray of bool, shape (wire span, option, case)
+    """
+    return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
+                None, "no equilibrium of the section found in part of the wind")
+            for w, o, k in np.argwhere(unsolved)]
 
 
 def _why_unsolved(scene, w, o, k, case):

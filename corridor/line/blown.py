@@ -7,9 +7,10 @@ import numpy as np
 
 from corridor.line.hanging import hang_by_ruling_span, hang_exactly
 from corridor.line.laws import take_law
+from corridor.line.swing import hung_curves
 from corridor.mechanics import ruling_span as ruling
 
-__all__ = ["hang_at_share", "hang_rows", "pressure_share"]
+__all__ = ["hang_at_share", "hang_rows", "pressure_share", "swing_curves"]
 
 #: Tilt of a wire's plane in the full wind for which shares of the swing are even steps of the angle [rad].
 _TILT = np.radians(35)
@@ -73,6 +74,39 @@ def _in_wind(strung, span, cases, share):
     H = np.where(np.isnan(strung.horizontal_tension[some]), np.nan, found.horizontal_tension)
     return replace(strung, weight=w, wind=p * share, temperature=T, part=part, horizontal_tension=H,
                    residual=found.residual)
+
+
+def swing_curves(scene, cases, steps=8):
+    """Return wires from still air to full swing, as curves.
+
+    Parameters
+    ----------
+    scene : Scene
+    cases : ndarray of int
+        Cases without wind hang the same all the way.
+    steps : int
+        Even steps of the swing.
+
+    Returns
+    -------
+    curves : Swung
+        Two sides for still air, two for each step, and last those of the full swing.
+    unsolved : ndarray of bool, shape (wire span, option, case)
+        Wires that hang in the full wind, and in part of it find no equilibrium.
+    """
+    full = hung_curves(scene.hung, cases)
+    windy = np.array([scene.cases[k].wind > 0 for k in cases])
+    way = []
+    for step in range(steps if windy.any() else 0):
+        partly = full.points.copy()
+        hung = hang_at_share(scene, cases[windy], step / steps)
+        partly[:, :, windy] = hung_curves(hung, np.arange(windy.sum())).points
+        way.append(partly)
+    points = np.concatenate([*way, full.points], axis=3)
+    known = np.isfinite(points).all(axis=(-1, -2))
+    tilt = np.full(known.shape, np.nan)
+    unsolved = known[..., -2:].all(axis=-1) & ~known.all(axis=-1)
+    return replace(full, points=points, plane=tilt, string_start=tilt, string_end=tilt), unsolved
 
 
 def hang_rows(scene, wire, option, case, swing):

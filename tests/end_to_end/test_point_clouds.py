@@ -196,8 +196,9 @@ def test_a_wall_beside_the_swung_wire(study, other_study, shape):
     round_ = np.hypot(np.maximum(d, 0), np.maximum(v, 0)) - 5 if shape == "corner" else -np.inf
     margin = np.where(v < 5, np.maximum(d - 4, round_), np.inf).min()
     rows = findings.rows("clearances", span="1-2", case="swung", against="building")
-    # At a rounded corner the lowest place and the least distance of a chord of 9 m count together.
-    assert margin - (0.1 if shape == "corner" else 0.01) < rows["margin_m"].min() < margin + 0.01
+    # At a rounded corner the lowest place and the least distance of a chord of 9 m count together, and a wire that is
+    # not there yet may be nearer than the full swing that is drawn.
+    assert margin - (0.15 if shape == "corner" else 0.01) < rows["margin_m"].min() < margin + 0.01
     assert (rows["measure"] == "radial").any() == (shape == "corner")
     other_study.add_obstacle("wall", "building", shapely.points(np.round(place, 3)), "radius = 0.5")
     least = [each.rows("clearances", against="building").groupby(["span", "case", "measure"])["margin_m"].min()
