@@ -201,10 +201,15 @@ def test_a_wall_beside_the_swung_wire(study, other_study, shape):
     assert margin - (0.15 if shape == "corner" else 0.01) < rows["margin_m"].min() < margin + 0.01
     assert (rows["measure"] == "radial").any() == (shape == "corner")
     other_study.add_obstacle("wall", "building", shapely.points(np.round(place, 3)), "radius = 0.5")
-    least = [each.rows("clearances", against="building").groupby(["span", "case", "measure"])["margin_m"].min()
-             for each in (findings, other_study.check())]
-    assert least[0].index.equals(least[1].index)
-    np.testing.assert_allclose(*least, atol=1e-6)
+    rows = [each.rows("clearances", against="building") for each in (findings, other_study.check())]
+    few, every = (each.groupby(["span", "case"])["margin_m"].min() for each in rows)
+    assert few.index.equals(every.index)
+    np.testing.assert_allclose(few, every, atol=1e-6)
+    # Beside a rounded corner, what is beside and what is round it are two rows. That of the points which do not govern
+    # may miss one whose chord, by its lowest place, counts as beside.
+    few, every = (each.groupby(["span", "case", "measure"])["margin_m"].min() for each in rows)
+    assert few.index.equals(every.index)
+    np.testing.assert_allclose(few, every, atol=0.25 if shape == "corner" else 1e-6)
 
 
 def own_and_other(findings):
