@@ -1,10 +1,12 @@
 """The cheapest raises against enumeration and textbooks, and a study that the plan puts right."""
 
+import os
 from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
+from scipy.optimize import Bounds
 
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.demands import Asked, demands
@@ -13,6 +15,7 @@ from corridor.jobs.looks import look
 from corridor.jobs.measures import candidates
 from corridor.jobs.plan import plan_study, site_of
 from corridor.planning.plan import Rows, least_cost
+from corridor.planning.programme import _nothing_written, solve_programme
 from corridor.planning.remedies import Change
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
@@ -165,3 +168,12 @@ def _margins(looked):
 
 def base_is_near(looked, key):
     return _margins(looked)[key] < 0
+
+
+def test_the_solver_writes_nothing(capfd):
+    """Not even past Python, to the descriptor of standard output, and that is open again afterwards."""
+    with _nothing_written():
+        os.write(1, b"a word of the solver")
+    assert solve_programme([1.0], bounds=Bounds(2, 3), integrality=[1]).x == [2]
+    os.write(1, b"after")
+    assert capfd.readouterr().out == "after"

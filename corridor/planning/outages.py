@@ -4,8 +4,10 @@ from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array
+
+from corridor.planning.programme import solve_programme
 
 __all__ = ["Grouping", "group_items", "one_by_one"]
 
@@ -148,7 +150,7 @@ class _Model:
         whole = np.zeros(self.size)
         whole[self.x], whole[self.used] = 1, 1
         whole[self.y] = 1
-        return milp(cost, constraints=LinearConstraint(A, self.low, self.high), bounds=Bounds(0, high),
+        return solve_programme(cost, constraints=LinearConstraint(A, self.low, self.high), bounds=Bounds(0, high),
                     integrality=whole, options={"time_limit": seconds, "mip_rel_gap": 1e-6})
 
     def _outage(self, g, never, window):

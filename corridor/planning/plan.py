@@ -4,9 +4,11 @@ from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array, diags_array, eye_array, hstack, vstack
 from scipy.sparse.csgraph import connected_components
+
+from corridor.planning.programme import solve_programme
 
 __all__ = ["Rows", "Solution", "least_cost"]
 
@@ -123,7 +125,7 @@ def _solve(A, need, most, fixed, per_step, seconds):
     meets = hstack([A, coo_array((m, k))])
     cost, whole = np.r_[per_step, fixed], np.ones(2 * k)
     high = np.r_[most, np.ones(k)]
-    result = milp(cost, constraints=[LinearConstraint(meets, need - 1e-9, np.inf),
+    result = solve_programme(cost, constraints=[LinearConstraint(meets, need - 1e-9, np.inf),
                                      LinearConstraint(opened, -np.inf, 0)], integrality=whole,
                   bounds=Bounds(0, high), options={"time_limit": seconds, "mip_rel_gap": 1e-6})
     if result.x is not None:
@@ -139,7 +141,7 @@ def _least_short(meets, opened, need, cost, high, k):
     price = 1e3 * (1 + cost.sum())
     slack = eye_array(m)
     both = vstack([hstack([meets, slack]), hstack([opened, coo_array((k, m))])])
-    result = milp(np.r_[cost, np.full(m, price)], integrality=np.r_[np.ones(2 * k), np.zeros(m)],
+    result = solve_programme(np.r_[cost, np.full(m, price)], integrality=np.r_[np.ones(2 * k), np.zeros(m)],
                   constraints=LinearConstraint(both, np.r_[need - 1e-9, np.full(k, -np.inf)],
                                                np.r_[np.full(m, np.inf), np.zeros(k)]),
                   bounds=Bounds(0, np.r_[high, np.full(m, np.inf)]), options={"time_limit": 30.0})
