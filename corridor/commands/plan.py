@@ -44,6 +44,7 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     from corridor.jobs.plan import plan_study
     from corridor.jobs.plan_files import plan_lines, write_plan
     from corridor.jobs.remedies import short_elsewhere
+    from corridor.terminal import progress_bar
 
     if ladder:
         from corridor.jobs.plan_ladder import ladder_lines, plan_ladder, write_ladder
@@ -57,7 +58,8 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
         sys.exit(status)
     planned = plan_study(study, option, folder)
     others = short_elsewhere(study, option)
-    written, lines = write_plan(planned, folder, others=others, aim=aim, kind=drawing)
+    with progress_bar("Trying remedies", quiet or as_json) as progress:
+        written, lines = write_plan(planned, folder, others=others, aim=aim, kind=drawing, progress=progress)
     if as_json:
         tell_machine(planned.status, written, cleared=planned.cleared, rounds=planned.rounds,
                      forbids=list(planned.forbids))

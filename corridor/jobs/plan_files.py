@@ -22,7 +22,7 @@ _WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
           "remove": ("take away", None), "add": ("add a structure in", None)}
 
 
-def write_plan(planned, folder, *, others=None, aim="circuit-hours", kind="svg"):
+def write_plan(planned, folder, *, others=None, aim="circuit-hours", kind="svg", progress=None):
     """Write `plan.gpkg`, tables and drawings to a folder; return paths, and lines on the outages.
 
     Parameters
@@ -33,11 +33,13 @@ def write_plan(planned, folder, *, others=None, aim="circuit-hours", kind="svg")
         As `corridor.jobs.remedies.list_remedies` takes it.
     aim : {"circuit-hours", "outages"}
     kind : {"svg", "png", "pdf"}
+    progress : callable, optional
+        As `list_remedies` takes it.
     """
     site, path = planned.site, folder / "plan.gpkg"
     path.unlink(missing_ok=True)
     crs = site.inputs.crs.to_wkt("WKT2_2019")
-    remedies = list_remedies(planned, others or {})
+    remedies = list_remedies(planned, others or {}, progress=progress)
     if len(remedies["line"]):
         _write(path, "remedies", {name: remedies[name] for name in COLUMNS}, crs, "Point Z")
     written = [path] if path.exists() else []

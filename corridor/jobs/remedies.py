@@ -40,7 +40,7 @@ class _Try(NamedTuple):
     note: str | None = None
 
 
-def list_remedies(planned, others, *, worst=40):
+def list_remedies(planned, others, *, worst=40, progress=None):
     """Return the remedies of the violations that a plan began with, as columns.
 
     One violation per span, thing and obstacle counts, that of the least margin. Every remedy is looked at anew with all
@@ -54,14 +54,20 @@ def list_remedies(planned, others, *, worst=40):
         By name of another option the (line, span, against, obstacle) at which it falls short.
     worst : int
         Violations, worst first, for which remedies are looked at anew.
+    progress : callable, optional
+        `progress(done, total)` in violations.
     """
     v = planned.before.layers["violations"]
     ones = {}
     for i in np.argsort(v["margin_m"], kind="stable"):
         key = tuple(v[name][i] for name in ("line", "span", "against", "obstacle"))
         ones.setdefault(key, {name: values[i] for name, values in v.items()})
+    looked, chosen = [], list(ones.values())[:worst]
     with ThreadPoolExecutor(THREADS) as pool:
-        looked = list(pool.map(lambda one: _looked_at(planned, one), list(ones.values())[:worst]))
+        for found in pool.map(lambda one: _looked_at(planned, one), chosen):
+            looked.append(found)
+            if progress:
+                progress(len(looked), len(chosen))
     rows = [row for n, (key, one) in enumerate(ones.items())
             for row in (*(looked[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}
