@@ -163,21 +163,22 @@ def _place(kind, shape):
 def _outage_lines(site, work, grouped, alone, aim):
     other = "outages" if aim == "circuit-hours" else "circuit-hours"
     beside = schedule(work, site.prices, other, 5.0)[0]
-    lines = ["", f"Work items: {len(work.name)}, one by one {alone:.0f} circuit-hours in {len(work.name)} outages"]
+    lines = ["", f"Work items: {len(work.name)}, one by one {alone:.0f} circuit-hours in "
+                 f"{_count(len(work.name), 'outage')}"]
     for name, each in ((aim, grouped), (other, beside)):
         words = "by" if name == aim else "it would be, by"
         lines.append(f"  {words} the aim of fewest {name}: {each.circuit_hours:.0f} circuit-hours in "
-                     f"{len(each.hours)} outages")
+                     f"{_count(len(each.hours), 'outage')}")
     for g, (hours, out) in enumerate(zip(grouped.hours, grouped.circuits, strict=True)):
         count = int((grouped.outage == g).sum())
-        lines.append(f"  outage {g + 1}: {count} items, {hours:.0f} h, out: {'; '.join(out)}")
+        lines.append(f"  outage {g + 1}: {_count(count, 'item')}, {hours:.0f} h, out: {'; '.join(out)}")
     return lines
 
 
 def plan_lines(planned):
     """Return lines that say what was found and what is to be done."""
     site = planned.site
-    lines = [f"{site.option}: {planned.before.short} violations as the line stands"]
+    lines = [f"{site.option}: {_count(planned.before.short, 'violation')} as the line stands"]
     if planned.forbids:
         lines += ["No plan: to first order the remedies that the study allows cannot meet"]
         lines += [f"  {words}" for words in planned.forbids[:20]]
@@ -186,13 +187,13 @@ def plan_lines(planned):
     lines += [_line(*row) for row in zip(*taken(planned).values(), strict=True)]
     if planned.solution is not None:
         lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
-                     f"linear programme, {planned.rounds} rounds")
+                     f"linear programme, {_count(planned.rounds, 'round')}")
     if planned.checked is not None and planned.checked.lifted:
         lines.append("Wires lift strings in the planned copy.")
     if planned.checked is not None:
         rest = f"{planned.checked.gaps} rows not assessed, which no remedy puts right" if planned.checked.gaps else \
             "everything assessed"
-        lines.append(f"A full check of the planned copy: {planned.checked.violations} violations, {rest}")
+        lines.append(f"A full check of the planned copy: {_count(planned.checked.violations, 'violation')}, {rest}")
     return lines
 
 
@@ -200,3 +201,8 @@ def _line(remedy, line, where, amount, unit, volume, cost, _):
     words = f"  {_WORDS[remedy][0]} {f'{line}, ' if line else ''}{where}"
     words += f" by {amount:g} {unit}" if unit else ""
     return words + (f", {volume:.0f} m3" if np.isfinite(volume) else "") + f": {cost:.3g}"
+
+
+def _count(number, noun):
+    """So many of something, in words."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
