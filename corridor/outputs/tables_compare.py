@@ -125,7 +125,8 @@ def _unknown(c):
 def _cell(value, form):
     if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return "-"
-    return format(value, form) if form else str(value)
+    # What rounds to nothing has no sign.
+    return format(value, f"z{form}" if form.startswith(".") else form) if form else str(value)
 
 
 def _head(what, unit):
