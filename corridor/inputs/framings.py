@@ -12,7 +12,7 @@ from corridor.units import QuantityError, quantity
 __all__ = ["check_framings", "read_framings"]
 
 #: What may hang at each kind of structure.
-HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain",), "terminal": ("strain",)}
+HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link"), "terminal": ("strain", "link")}
 _FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
 
 
@@ -31,7 +31,8 @@ def read_framings(path):
     -------
     Framings
         `circuit` "1" where none is given; strings other than suspension may lack length and mass
-        (then 0). A strain string without a length holds the wire at the structure.
+        (then 0). A wire ends at its height if the string is strain, whatever its length; a link is a strain string
+        that leads from there to the wire.
 
     Raises
     ------
@@ -112,7 +113,7 @@ def _framing(path, number, row):
     offset, height = (_cell(path, where, row, key, "length") for key in ("offset", "height"))
     # A suspension string of unknown length would leave the wire at the height of the crossarm: too
     # high.
-    swings = text["string"] in ("suspension", "vee")
+    swings = text["string"] in ("suspension", "vee", "link")
     length = _cell(path, where, row, "string_length", "length", default=None if swings else 0.0)
     mass = _cell(path, where, row, "string_mass", "mass", default=0.0)
     for key, value in (("height", height), ("string_length", length), ("string_mass", mass)):

@@ -205,11 +205,11 @@ def _wire_spans(structures, base_elevation, route, spans, framings, span, left, 
     factor = spans.ground_factor[span]
     start = _attachment(structures, base_elevation, route, framings, spans.tail[span], left, factor)
     end = _attachment(structures, base_elevation, route, framings, spans.head[span], right, factor)
-    strain = np.where(framings.string == "strain", framings.string_length, 0.0)
+    strain = np.where(framings.string == "link", framings.string_length, 0.0)
     start, end = _between_strain_strings(start, end, strain[left], strain[right], factor, spans.name[span])
     length = np.hypot(*(end - start)[:, :2].T) * factor
     string = np.where(framings.string == "suspension", framings.string_length, 0.0)
-    mass = np.where((framings.string != "strain") | (strain > 0), framings.string_mass, 0.0)
+    mass = np.where(framings.string != "strain", framings.string_mass, 0.0)
     none = np.zeros(len(mass))
     given = none + np.inf if framings.stiffness is None else framings.stiffness
     stiff = np.where(framings.string == "post", given, np.inf)

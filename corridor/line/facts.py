@@ -26,7 +26,7 @@ __all__ = [
 #: What a structure does to the wires it carries.
 ROLES = ("suspension", "strain", "terminal")
 #: How a wire hangs at a structure.
-STRINGS = ("suspension", "strain", "post", "vee")
+STRINGS = ("suspension", "strain", "link", "post", "vee")
 #: What a wire is for.
 KINDS = ("phase", "shield")
 
@@ -58,8 +58,9 @@ class Framings:
     """Where wires hang on each kind of structure; columns of shape (framing x wire,).
 
     `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
-    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg]. A
-    `strain` string is a link of that length and mass between structure and wire; of length 0 the wire is held there.
+    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
+    Where it is `strain` the wire ends there; a `link` is a strain string of that length and mass between there and
+    the wire.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
     wind blows; None stands for that of all: inf and 0.
     """

@@ -133,8 +133,9 @@ class Framings(Table):
         description=(
             "A CSV file with the columns framing, wire, kind, circuit, offset, height, string, "
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
-            "[m2]. A string is suspension, strain, post or vee. A vee holds the wire string_length below its height; a "
-            "strain string with a string_length is a link of that length and mass between structure and wire."
+            "[m2]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
+            "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
+            "holds the wire string_length below its height."
         )
     )
 

@@ -4,6 +4,8 @@ The second assessment shares no formula with the first: supports by `H cosh`, st
 both parts, tensions and temperatures by scipy's `brentq`, clearance by dense sampling.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -99,7 +101,8 @@ def test_one_span():
 
 
 def test_attachments_right_and_left_with_the_string_taken_off_once():
-    """Going north: right is east. A suspension string hangs its length; strain strings lie along the chord."""
+    """Going north: right is east. A suspension string hangs its length; a strain string is part of the span, and
+    a link lies along the chord."""
     line = structures([10.0, 10.0], [0.0, 250.0], base=[100.0, 130.0])
     route, spans, _ = lay_out(line, line.base_elevation, unit_factor)
     wires, unmatched = attach(line, line.base_elevation, route, spans, HUNG)
@@ -108,6 +111,9 @@ def test_attachments_right_and_left_with_the_string_taken_off_once():
     np.testing.assert_allclose(wires.end, [(6.0, 250, 150.5), (14.5, 250, 148.8)], atol=1e-12)
     np.testing.assert_allclose(wires.string_start, [1.5, 1.2])
     held, _ = attach(line, line.base_elevation, route, spans, HELD)
+    np.testing.assert_allclose(held.start, [(6.0, 0, 122.0)], atol=1e-12)
+    assert held.string_start[0] == held.string_end[0] == held.mass_end[0] == held.strain_end[0] == 0
+    held, _ = attach(line, line.base_elevation, route, spans, replace(HELD, string=np.array(["link"], object)))
     ahead = 2 * np.array([0, 250, 30]) / np.hypot(250, 30)
     np.testing.assert_allclose(held.start, [[6.0, 0, 122.0] + ahead], atol=1e-12)
     np.testing.assert_allclose(held.end, [[6.0, 250, 152.0] - ahead], atol=1e-12)

@@ -96,7 +96,7 @@ def test_two_unlike_spans_as_a_cable_of_links_with_rods_at_its_ends():
     np.testing.assert_allclose(cable[[0, 60, 120]], eq.end[0], atol=2e-3)
 
 
-ROWS = [("held", "strain", 0.0, 0.0), ("linked", "strain", STRING, 250.0), ("hung", "suspension", 1.5, 60.0)]
+ROWS = [("held", "strain", 0.0, 0.0), ("linked", "link", STRING, 250.0), ("hung", "suspension", 1.5, 60.0)]
 
 
 def loads(tmp_path, names, base=0.0, turn=0.0, role=None, method="equilibrium", rows=ROWS):
@@ -168,4 +168,4 @@ def test_by_the_ruling_span_strings_lie_along_the_chord(tmp_path):
 def test_strings_longer_than_the_span_are_refused(tmp_path):
     with pytest.raises(InputError, match="leave room for a wire"):
         loads(tmp_path, ["linked", "held", "held"], role=["terminal", "strain", "terminal"],
-              rows=[("held", "strain", 0.0, 0.0), ("linked", "strain", 301.0, 50.0)])
+              rows=[("held", "strain", 0.0, 0.0), ("linked", "link", 301.0, 50.0)])
