@@ -38,8 +38,9 @@ def check(study, output, as_json, quiet):
         result = check_study(study, output, progress=progress, time=run_time())
     if as_json:
         tell_machine(result.status, (result.output,), violations=result.violations, not_assessed=result.gaps,
-                     overloads=result.overloads, lifted=result.lifted, output=str(result.output), frame=result.frame.name,
-                     warnings=list(result.warnings), options=[dict(row) for row in result.options])
+                     overloads=result.overloads, lifted=result.lifted, output=str(result.output),
+                     frame=result.frame.name, warnings=list(result.warnings),
+                     options=[dict(row) for row in result.options])
     elif not quiet:
         click.echo(summary(result), err=True)
     sys.exit(result.status)
