@@ -135,8 +135,9 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
         corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
     found = []
     for w, p in pairs:
-        room, low, middle = _along_swings(points[w], swung.points[w], index.footprint[p], clear_above[p])
         corner = Corners(*(np.atleast_1d(field[p])[:, None, None] for field in corners))
+        level = corners.top[p] if np.isfinite(corners.beside[p]).any() else clear_above[p]
+        room, low, middle = _along_swings(points[w], swung.points[w], index.footprint[p], clear_above[p], level)
         found.append([_least(values, middle, _middles(swung)[1])
                       for values in _flat_and_arc(room * factor[w], low, corner)])
     flat, arc = ([np.array([each[way][n] for each in found]) for n in range(3)] for way in (0, 1)) if found else (
@@ -148,11 +149,21 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
                                position=np.full(len(arc.wire), "corner", object))])
 
 
-def _along_swings(points, local, footprint, clear_above):
+def _along_swings(points, local, footprint, clear_above, level):
     """Distance in plan (option, case, side, chord), elevation, and middles of the chords of one wire, at its swings
-    and then between them."""
+    and then between them.
+
+    A chord that is still below a level at full swing is nearest there, and not looked at before: below the room above
+    the object, or below its top where the corner is round.
+    """
+    over = ~(points[:, :, -2:, :, 2] < level)
+    passes = over[..., 1:] | over[..., :-1]
+    if not passes.any():
+        points, local = points[:, :, -2:], local[:, :, -2:]
+    earlier = np.tile(passes, (1, 1, points.shape[2] // 2 - 1, 1))
+    wanted = np.concatenate([earlier, np.ones_like(passes)], axis=2)
     middle = (local[..., 1:, :] + local[..., :-1, :]) / 2
-    at_swings = *_distances(points, footprint, clear_above), middle
+    at_swings = *_distances(points, footprint, clear_above, wanted), middle
     between = _distances_between(points, local, footprint, clear_above)
     return [np.concatenate(two, axis=2) for two in zip(at_swings, between, strict=True)]
 
@@ -171,9 +182,9 @@ def _nothing(swung):
     return np.empty(shape), np.empty(shape), np.empty((*shape, 3))
 
 
-def _distances(points, footprint, clear_above):
-    """Distance in plan of each chord between neighbouring places from a footprint, nan where both ends are over it, and
-    the least elevation of the wire there.
+def _distances(points, footprint, clear_above, wanted):
+    """Distance in plan of each chord between neighbouring places from a footprint, nan where both ends are over it or
+    it is not wanted, and the least elevation of the wire there.
 
     A chord of which one end is over the object counts as far as the wire, which hangs lower than its chord, is not.
     """
@@ -186,9 +197,10 @@ def _distances(points, footprint, clear_above):
     first, last = points[..., :-1, :2], points[..., 1:, :2]
     crossing = first + np.nan_to_num(cut) * (last - first)
     ends = [np.where((room > 0)[..., None], end, crossing) for room, end in ((here, first), (there, last))]
-    beside = (here > 0) | (there > 0)
-    distance = shapely.distance(shapely.linestrings(np.stack(ends, axis=-2)), footprint)
-    return np.where(beside, distance, np.nan), clear_above - np.maximum(here, there)
+    beside = ((here > 0) | (there > 0)) & wanted
+    distance = np.full(beside.shape, np.nan)
+    distance[beside] = shapely.distance(shapely.linestrings(np.stack(ends, axis=-2)[beside]), footprint)
+    return distance, clear_above - np.maximum(here, there)
 
 
 def _distances_between(points, local, footprint, clear_above):
