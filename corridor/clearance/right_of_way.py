@@ -83,7 +83,11 @@ def rooms(swung, wires, spans, structures, way):
 
 def _middles(swung):
     """Middles of the chords between neighbouring places, and their shares of the span."""
-    return (swung.points[..., 1:, :] + swung.points[..., :-1, :]) / 2, (swung.share[1:] + swung.share[:-1]) / 2
+    return (swung.points[..., 1:, :] + swung.points[..., :-1, :]) / 2, _middle(swung.share)
+
+
+def _middle(share):
+    return (share[1:] + share[:-1]) / 2
 
 
 def _room_in(polygon, points):
@@ -130,7 +134,7 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
     pairs = _near_pairs(wires, spans, structures, index, clear_above)
     wire, part = np.array(pairs, int).reshape(-1, 2).T
     points = to_grid(swung.points, structures, spans, wires.span)
-    factor = spans.ground_factor[wires.span]
+    factor, share = spans.ground_factor[wires.span], _middle(swung.share)
     if corners is None:
         corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
     found = []
@@ -138,8 +142,7 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
         corner = Corners(*(np.atleast_1d(field[p])[:, None, None] for field in corners))
         level = corners.top[p] if np.isfinite(corners.beside[p]).any() else clear_above[p]
         room, low, middle = _along_swings(points[w], swung.points[w], index.footprint[p], clear_above[p], level)
-        found.append([_least(values, middle, _middles(swung)[1])
-                      for values in _flat_and_arc(room * factor[w], low, corner)])
+        found.append([_least(values, middle, share) for values in _flat_and_arc(room * factor[w], low, corner)])
     flat, arc = ([np.array([each[way][n] for each in found]) for n in range(3)] for way in (0, 1)) if found else (
         _nothing(swung), _nothing(swung))
     flat, arc = (_worst_wires(*each, wires, wire, index.of_part[part], cases) for each in (flat, arc))
