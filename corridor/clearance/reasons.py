@@ -9,6 +9,7 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
+from corridor.line.blown import PARTLY
 
 __all__ = ["Gap", "faulty_obstacles", "missing_rows", "unswung"]
 
@@ -108,7 +109,7 @@ def unswung(scene, cases, unsolved):
     unsolved : ndarray of bool, shape (wire span, option, case)
     """
     return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
-                None, "no equilibrium of the section found in part of the wind")
+                None, PARTLY)
             for w, o, k in np.argwhere(unsolved)]
 
 

@@ -16,7 +16,7 @@ from corridor.clearance.vertical import Checked, least_below
 from corridor.clearance.widened import greatest_step, swept_pairs, widened
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
-from corridor.line.blown import hang_at_share, hang_rows
+from corridor.line.blown import PARTLY, hang_at_share, hang_rows
 from corridor.line.swing import to_grid
 
 __all__ = ["GROUND", "Blown", "Chords", "Swept", "cut_chords", "sweep"]
@@ -297,7 +297,7 @@ def _unsolved(blown):
     bad = np.flatnonzero(~_known(blown))
     keys = {(blown.wire[r], blown.option[r], blown.case[r]) for r in bad}
     return tuple({"wire": w, "option": o, "case": k, "obstacle": GROUND,
-                  "reason": "no equilibrium of the section found in part of the wind"} for w, o, k in sorted(keys))
+                  "reason": PARTLY} for w, o, k in sorted(keys))
 
 
 def _refined(scene, blown, found, low, ground, step):

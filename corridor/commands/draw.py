@@ -4,15 +4,14 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, run_time, tell_machine
+from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, run_time, tell_machine
 
 __all__ = ["draw"]
 
 
 @click.command()
 @STUDY
-@click.option("--findings", "-i", type=click.Path(path_type=Path),
-              help="GeoPackage of the check; default: that of the study.")
+@FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--kind", type=click.Choice(("pdf", "dxf")), default="pdf", show_default=True,
               help="Sheets as one PDF, or plan and profile as two DXF files.")

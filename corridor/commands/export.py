@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, tell_machine
+from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, tell_machine
 
 __all__ = ["export"]
 
@@ -13,8 +13,7 @@ __all__ = ["export"]
 @STUDY
 @click.option("--kind", type=click.Choice(("geojson", "kml")), default="geojson", show_default=True,
               help="Format of the file.")
-@click.option("--findings", "-i", type=click.Path(path_type=Path),
-              help="GeoPackage of the check; default: that of the study.")
+@FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--option", help="Only this option of the study.")
 @JSON

@@ -5,15 +5,14 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, table_rows, tell, tell_machine
 
 __all__ = ["headroom"]
 
 
 @click.command()
 @STUDY
-@click.option("--findings", "-i", type=click.Path(path_type=Path),
-              help="GeoPackage of the check; default: that of the study.")
+@FINDINGS
 @click.option("--folder", "-f", type=click.Path(path_type=Path),
               help="Folder for the rasters, made where it is new; default: beside the findings.")
 @click.option("--cell", type=float, help="Side of the cells in m; default: that of the ground raster.")

@@ -4,15 +4,14 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, tell_machine
+from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, tell_machine
 
 __all__ = ["report"]
 
 
 @click.command()
 @STUDY
-@click.option("--findings", "-i", type=click.Path(path_type=Path),
-              help="GeoPackage of the check; default: that of the study.")
+@FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="HTML file to write; default: beside the findings.")
 @JSON

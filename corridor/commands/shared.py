@@ -9,7 +9,8 @@ import click
 
 from corridor.errors import InputError
 
-__all__ = ["DRAWING", "EPILOG", "FOLDER", "JSON", "QUIET", "STUDY", "run_time", "table_rows", "tell", "tell_machine"]
+__all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "JSON", "QUIET", "STUDY", "run_time", "table_rows", "tell",
+           "tell_machine"]
 
 EPILOG = """\b
 Exit status
@@ -23,6 +24,8 @@ A screening and study aid: local codes and their adopted edition govern, and a
 licensed engineer verifies and signs."""
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
+FINDINGS = click.option("--findings", "-i", type=click.Path(path_type=Path),
+                        help="GeoPackage of the check; default: that of the study.")
 FOLDER = click.option("--folder", "-f", type=click.Path(path_type=Path),
                       help="Folder for tables (CSV) and drawings; made where it is new.")
 DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), default="svg", show_default=True,

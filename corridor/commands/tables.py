@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, run_time, tell_machine
+from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, run_time, tell_machine
 
 __all__ = ["tables"]
 
@@ -13,8 +13,7 @@ __all__ = ["tables"]
 @STUDY
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("tables"), show_default=True,
               help="Folder to write to; made where it is new.")
-@click.option("--findings", "-i", type=click.Path(path_type=Path),
-              help="GeoPackage of the check; default: that of the study.")
+@FINDINGS
 @click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
 @JSON
 @QUIET

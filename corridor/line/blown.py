@@ -10,7 +10,10 @@ from corridor.line.laws import take_law
 from corridor.line.swing import hung_curves
 from corridor.mechanics import ruling_span as ruling
 
-__all__ = ["hang_at_share", "hang_rows", "pressure_share", "swing_curves"]
+__all__ = ["PARTLY", "hang_at_share", "hang_rows", "pressure_share", "swing_curves"]
+
+#: Why a wire that hangs in the full wind is not assessed.
+PARTLY = "no equilibrium of the section found in part of the wind"
 
 #: Tilt of a wire's plane in the full wind for which shares of the swing are even steps of the angle [rad].
 _TILT = np.radians(35)
