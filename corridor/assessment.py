@@ -54,7 +54,7 @@ __all__ = ["Facts", "Ground", "Plan", "assess_spans", "look_below", "make_scene"
 class Facts:
     """All that a study says, in the working frame.
 
-    `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.planning.ratings`),
+    `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.rating.ratings`),
     `method` one of `corridor.line.hanging.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
     stringing ends.

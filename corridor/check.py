@@ -18,7 +18,7 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.line.build import lay_out, mean_elevation
 from corridor.outputs.geopackage import FindingsWriter
-from corridor.planning.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.study import load_study
 from corridor.summary import CAUTIONS, Tally
 

@@ -14,18 +14,18 @@ from corridor.cli import main
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
 from corridor.errors import InputError
-from corridor.jobs.design import add_to_study, design_study, space_of, write_design
-from corridor.jobs.line_room import Margins, Today, shape_bounds
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
-from corridor.outputs.tables_design import design_table, design_text
-from corridor.planning.candidates import CORES, Space, builds, candidates_of, entry
-from corridor.planning.design import Line, screen, swung_out
-from corridor.planning.design_ratings import candidate_resistance
-from corridor.planning.finalists import finalists_of, places
-from corridor.planning.pareto import non_dominated, spaced
-from corridor.planning.ratings import Ratings
-from corridor.planning.resistances import computed
+from corridor.outputs.tables_design import design_table, design_text, places
+from corridor.planning.conductor_search.candidate_ratings import candidate_resistance
+from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry
+from corridor.planning.conductor_search.finalists import finalists_of
+from corridor.planning.conductor_search.line_room import Margins, Today, shape_bounds
+from corridor.planning.conductor_search.pareto import non_dominated, spaced
+from corridor.planning.conductor_search.screening import Line, screen, swung_out
+from corridor.planning.conductor_search.search import add_to_study, design_study, space_of, write_design
+from corridor.rating.ratings import Ratings
+from corridor.rating.resistances import computed
 from corridor.study.design import Design
 from corridor.study.load import load_study
 from corridor.thermal.rating import Weather

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from corridor.planning.grading import grading
+from corridor.clearance.grading import grading
 
 
 def test_a_spherical_cap():

@@ -5,8 +5,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from corridor.planning.ladder import Ceiling, ladder_rows
 from corridor.planning.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.ladder import Ceiling, ladder_rows
 
 TOP = 1000.0
 

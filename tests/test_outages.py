@@ -5,11 +5,11 @@ from itertools import product
 import numpy as np
 import pytest
 
-from corridor.jobs.outages import reels
-from corridor.jobs.plan import plan_study
-from corridor.jobs.plan_files import write_plan
-from corridor.planning.outages import group_items, one_by_one
-from corridor.planning.remedies import NONE
+from corridor.planning.outages.files import write_plan
+from corridor.planning.outages.grouping import group_items, one_by_one
+from corridor.planning.outages.work import reels
+from corridor.planning.remedies.changes import NONE
+from corridor.planning.remedies.plan import plan_study
 from tests.test_plan import short_study
 
 #: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).

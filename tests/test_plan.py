@@ -9,14 +9,14 @@ import pytest
 from scipy.optimize import Bounds
 
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.demands import Asked, demands
-from corridor.jobs.edits import as_it_stands, edits_of
-from corridor.jobs.looks import look
-from corridor.jobs.measures import candidates
-from corridor.jobs.plan import plan_study, site_of
-from corridor.planning.plan import Rows, least_cost
 from corridor.planning.programme import _nothing_written, solve_programme
-from corridor.planning.remedies import Change
+from corridor.planning.remedies.alterations import as_it_stands, edits_of
+from corridor.planning.remedies.changes import Change
+from corridor.planning.remedies.constraints import Asked, demands
+from corridor.planning.remedies.least_cost import Rows, least_cost
+from corridor.planning.remedies.offered import candidates
+from corridor.planning.remedies.plan import plan_study, site_of
+from corridor.planning.remedies.variants import look
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 

@@ -8,12 +8,12 @@ import shapely
 
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.plan import plan_study
-from corridor.jobs.plan_files import plan_lines, taken
-from corridor.jobs.plan_ladder import ladder_lines, plan_ladder, write_ladder
-from corridor.planning.measures import Measures, conditional, exclusive, in_order, joined
-from corridor.planning.plan import Rows, least_cost
-from corridor.planning.remedies import Change, added_lift, change_structures
+from corridor.planning.outages.files import plan_lines, taken
+from corridor.planning.remedies.changes import Change, added_lift, change_structures
+from corridor.planning.remedies.columns import Measures, conditional, exclusive, in_order, joined
+from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
+from corridor.planning.remedies.least_cost import Rows, least_cost
+from corridor.planning.remedies.plan import plan_study
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 from tests.test_plan import short_study

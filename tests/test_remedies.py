@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.edits import as_it_stands
-from corridor.jobs.looks import look
-from corridor.jobs.plan import plan_option, site_of
-from corridor.jobs.remedies import list_remedies
-from corridor.planning.remedies import Change, lift_rows, raise_structures, uplift_rows
+from corridor.planning.remedies.alterations import as_it_stands
+from corridor.planning.remedies.changes import Change, lift_rows, raise_structures, uplift_rows
+from corridor.planning.remedies.each_alone import list_remedies
+from corridor.planning.remedies.plan import plan_option, site_of
+from corridor.planning.remedies.variants import look
 from corridor.study import load_study
 from tests.test_plan import short_study
 

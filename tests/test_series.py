@@ -13,10 +13,10 @@ from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
 from corridor.line.facts import Option, Wiring
-from corridor.planning import series
 from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
-from corridor.planning.rating_tables import energy
-from corridor.planning.ratings import Ratings, Sky
+from corridor.rating import series
+from corridor.rating.rating_tables import energy
+from corridor.rating.ratings import Ratings, Sky
 from corridor.study import Study
 from corridor.study.currents import Series
 from corridor.thermal.balance import net_cooling

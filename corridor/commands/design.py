@@ -32,8 +32,8 @@ def design(study, folder, drawing, add, as_json, quiet):
     Example
       corridor design study.toml --folder design --add with_designs.toml
     """
-    from corridor.jobs.design import add_to_study, design_study, write_design
     from corridor.outputs.tables_design import design_text
+    from corridor.planning.conductor_search.search import add_to_study, design_study, write_design
     from corridor.terminal import progress_bar
 
     with progress_bar("Looking at spans", quiet or as_json) as progress:

@@ -41,13 +41,13 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     Example
       corridor plan study.toml --option "new wire" --folder plan
     """
-    from corridor.jobs.plan import plan_study
-    from corridor.jobs.plan_files import plan_lines, write_plan
-    from corridor.jobs.remedies import short_elsewhere
+    from corridor.planning.outages.files import plan_lines, write_plan
+    from corridor.planning.remedies.each_alone import short_elsewhere
+    from corridor.planning.remedies.plan import plan_study
     from corridor.terminal import progress_bar
 
     if ladder:
-        from corridor.jobs.plan_ladder import ladder_lines, plan_ladder, write_ladder
+        from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
 
         rungs = plan_ladder(study, option, steps=ladder)
         written, status = write_ladder(rungs, folder, option, kind=drawing), int(any(rung.forbids for rung in rungs))

@@ -5,7 +5,7 @@ import pyarrow as pa
 from pyarrow import csv, parquet
 
 from corridor.errors import InputError, nearest
-from corridor.planning.series import Hours
+from corridor.rating.series import Hours
 
 __all__ = ["read_series"]
 

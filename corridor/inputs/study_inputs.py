@@ -25,7 +25,7 @@ from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Case, Framings, Limit, Option, OwnWires, RightOfWay, Structures, Tightened, Wiring
-from corridor.planning.ratings import ratings_from
+from corridor.rating.ratings import ratings_from
 from corridor.study.stringing import check_block_ends
 
 __all__ = ["Inputs", "read_inputs"]

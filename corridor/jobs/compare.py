@@ -9,8 +9,8 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.line.facts import Case
 from corridor.outputs.tables_compare import compare_markdown, write_compare_csv
-from corridor.planning.ladder import Limits, ceilings, ladder_rows
-from corridor.planning.rating_tables import energy
+from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.rating_tables import energy
 from corridor.study import load_study
 from corridor.summary import Tally
 

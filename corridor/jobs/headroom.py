@@ -11,6 +11,7 @@ from corridor import __version__
 from corridor.assessment import make_scene
 from corridor.check import Clock, prepare
 from corridor.clearance import headroom as cellwise
+from corridor.clearance.grading import grading
 from corridor.clearance.trees import arcs_of
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
@@ -18,7 +19,6 @@ from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings, same_inputs
 from corridor.line.swing import to_grid
 from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
-from corridor.planning.grading import grading
 from corridor.study import load_study
 from corridor.summary import CAUTIONS
 

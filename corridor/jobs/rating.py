@@ -10,10 +10,10 @@ from corridor.inputs.series import read_series
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.outputs import tables
-from corridor.planning import series
-from corridor.planning.ladder import Limits, ceilings, ladder_rows
 from corridor.planning.limits import UNKNOWN
-from corridor.planning.rating_tables import comparison, rating_table
+from corridor.rating import series
+from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.rating_tables import comparison, rating_table
 from corridor.study import load_study
 
 __all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "write_limits", "write_ratings"]

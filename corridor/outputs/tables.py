@@ -105,7 +105,7 @@ def comparison_text(columns):
     Parameters
     ----------
     columns : dict of ndarray
-        Of `corridor.planning.rating_tables.comparison`.
+        Of `corridor.rating.rating_tables.comparison`.
     """
     rows = _rows(columns)
     required = rows[0]["required_current_a"]
@@ -142,7 +142,7 @@ def rating_text(columns, method):
     Parameters
     ----------
     columns : dict of ndarray
-        Of `corridor.planning.rating_tables.rating_table`.
+        Of `corridor.rating.rating_tables.rating_table`.
     method : str
     """
     lines = []
@@ -168,7 +168,7 @@ def series_text(columns):
     Parameters
     ----------
     columns : dict of ndarray
-        Of `corridor.planning.series.option_rows`.
+        Of `corridor.rating.series.option_rows`.
     """
     head = ("option", "hours", "unknown", "above max", "above em.", "median degC", "99 %", "greatest", "MWh/km")
     names = ("hours", "hours_unknown", "hours_above_maximum", "hours_above_emergency", "temperature_median_c",
@@ -184,7 +184,7 @@ def ladder_text(columns):
     Parameters
     ----------
     columns : dict of ndarray
-        Of `corridor.planning.ladder.ladder_rows`.
+        Of `corridor.rating.ladder.ladder_rows`.
     """
     lines, rows = [], _rows(columns)
     for line, option in dict.fromkeys((row["line"], row["option"]) for row in rows):

@@ -5,9 +5,8 @@ from textwrap import wrap
 import numpy as np
 
 from corridor.outputs.tables_compare import Table, compare_table, compare_text
-from corridor.planning.finalists import places
 
-__all__ = ["CAUTION", "design_table", "design_text", "study_text"]
+__all__ = ["CAUTION", "design_table", "design_text", "places", "study_text"]
 
 CAUTION = ("A finalist is a geometry to ask makers about, not a product: its core, wires, strength and moduli are "
            "estimates.")
@@ -20,12 +19,12 @@ def design_table(result):
     Parameters
     ----------
     result : DesignResult
-        Of `corridor.jobs.design`, with finalists.
+        Of `corridor.planning.conductor_search.search`, with finalists.
     """
     table = compare_table(result.comparison)
-    places = [each.index for each in result.finalists]
-    slack = tuple((f"slack, {name}", "%", [np.nan, *(100 * abs(max(values[places[i]], -1e9)) * np.sign(
-        round(values[places[i]], 6)) for i in range(len(places)))], ".1f")
+    at = [each.index for each in result.finalists]
+    slack = tuple((f"slack, {name}", "%", [np.nan, *(100 * abs(max(values[i], -1e9)) * np.sign(
+        round(values[i], 6)) for i in at)], ".1f")
         for name, values in result.screened.slack.items())
     first = (("family", "", ["-", *(each.entry["family"] for each in result.finalists)], ""),
              ("chosen for", "", ["-", *(each.chosen for each in result.finalists)], ""))
@@ -50,6 +49,21 @@ def _place_rows(result):
     """Place of each finalist by each of the things wanted of a wire; what is equal shares a place."""
     return tuple((f"place, {name}", "", [None, *places(values, most=most)], "d")
                  for name, values, most in _objectives(result))
+
+
+def places(values, *, most=False):
+    """Return the place of each value, 1 for the least, or with `most` the greatest; None where it is unknown.
+
+    What is equal shares a place.
+
+    Examples
+    --------
+    >>> places([3.0, 1.0, 1.0, float("nan")])
+    [3, 1, 1, None]
+    """
+    values = np.asarray(values, float) * (-1 if most else 1)
+    known = np.isfinite(values)
+    return [int(np.sum(values[known] < value)) + 1 if ok else None for value, ok in zip(values, known, strict=True)]
 
 
 def _best(result):

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from corridor.errors import InputError, nearest
-from corridor.planning.resistances import tabulated
+from corridor.rating.resistances import tabulated
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
 

@@ -11,7 +11,7 @@ import csv
 from pathlib import Path
 from time import perf_counter, process_time
 
-from corridor.jobs.plan import plan_study
+from corridor.planning.remedies.plan import plan_study
 
 from .make_corridor import make_corridor
 

@@ -18,8 +18,8 @@ from scipy.optimize import brentq
 
 from corridor.conductor import catalogue
 from corridor.line.facts import Option, Wiring
-from corridor.planning import series
-from corridor.planning.ratings import Ratings
+from corridor.rating import series
+from corridor.rating.ratings import Ratings
 from corridor.thermal.balance import Weather, net_cooling
 
 CONDUCTORS = ("264-AL1/62-ST1A", "264-AT1/62-ST1A", "264-A0/62-ST6C", "23.5-A0TW/CF-7.9", "429-AL1/56-ST1A")

@@ -14,9 +14,9 @@ from corridor.conductor.materials import FOLDER, read_table
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
 from corridor.mechanics.stringing import greatest_tension
-from corridor.planning.candidates import Space, candidates_of
-from corridor.planning.design import Line, screen, worst_loads
-from corridor.planning.ratings import Ratings
+from corridor.planning.conductor_search.candidates import Space, candidates_of
+from corridor.planning.conductor_search.screening import Line, screen, worst_loads
+from corridor.rating.ratings import Ratings
 from corridor.thermal.rating import Weather
 
 EXISTING = catalogue.find("429-AL1/56-ST1A")

@@ -13,7 +13,7 @@ from scipy.integrate import quad
 
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
-from corridor.planning.resistances import COLDEST, computed, tabulated
+from corridor.rating.resistances import COLDEST, computed, tabulated
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import Weather, current_at, loss_at
 from corridor.thermal.resistance import ac_resistance

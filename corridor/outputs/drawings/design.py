@@ -19,7 +19,7 @@ def draw_design(path, result):
     path : path
         Its ending, .svg, .png or .pdf, tells the kind.
     result : DesignResult
-        Of `corridor.jobs.design`.
+        Of `corridor.planning.conductor_search.search`.
     """
     s = result.screened
     with drawn(8.6, 5.4) as (figure, panels):

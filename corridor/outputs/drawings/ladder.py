@@ -16,7 +16,7 @@ def draw_ladder(path, columns, required_current=None):
     path : path
         Its ending, .svg, .png or .pdf, tells the kind.
     columns : dict of ndarray
-        Of `corridor.planning.ladder.ladder_rows`. Steps whose current is not known are left out and said.
+        Of `corridor.rating.ladder.ladder_rows`. Steps whose current is not known are left out and said.
     required_current : float or None
         Drawn as a level [A].
     """

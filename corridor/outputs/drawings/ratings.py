@@ -20,7 +20,7 @@ def draw_ratings(path, columns, method):
     path : path
         Its ending, .svg, .png or .pdf, tells the kind.
     columns : dict of ndarray
-        Of `corridor.planning.rating_tables.rating_table`.
+        Of `corridor.rating.rating_tables.rating_table`.
     method : str
         Whose currents are drawn.
     """

@@ -15,9 +15,9 @@ import shapely
 
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
-from corridor.jobs.cuts import write_graded
-from corridor.jobs.edits import tauter_sections
-from corridor.planning.remedies import NONE
+from corridor.planning.remedies.alterations import tauter_sections
+from corridor.planning.remedies.changes import NONE
+from corridor.planning.remedies.excavation import write_graded
 from corridor.study import load_study
 from corridor.units import quantity
 
@@ -95,8 +95,8 @@ def write_edits(study, site, after):
     ----------
     study : Study
         Of `copy_study`.
-    site : corridor.jobs.looks.Site
-    after : corridor.jobs.looks.Look
+    site : corridor.planning.remedies.variants.Site
+    after : corridor.planning.remedies.variants.Look
         With the remedies in place.
     """
     edits, tables = after.edits, tomllib.loads(study.path.read_text(encoding="utf-8"))

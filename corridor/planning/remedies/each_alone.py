@@ -11,10 +11,10 @@ from corridor.assessment import assess_spans
 from corridor.check import THREADS, Clock, find, prepare
 from corridor.clearance.own_wires import KINDS
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.edits import as_it_stands, edited, framing_of_new, place_of_new
-from corridor.jobs.looks import parents_of
-from corridor.jobs.measures import strings_of
-from corridor.planning.remedies import Change, lift_rows
+from corridor.planning.remedies.alterations import as_it_stands, edited, framing_of_new, place_of_new
+from corridor.planning.remedies.changes import Change, lift_rows
+from corridor.planning.remedies.offered import strings_of
+from corridor.planning.remedies.variants import parents_of
 from corridor.study import load_study
 
 __all__ = ["COLUMNS", "list_remedies", "short_elsewhere"]
@@ -49,7 +49,7 @@ def list_remedies(planned, others, *, worst=40, progress=None):
 
     Parameters
     ----------
-    planned : corridor.jobs.plan.Planned
+    planned : corridor.planning.remedies.plan.Planned
     others : dict of str to set
         By name of another option the (line, span, against, obstacle) at which it falls short.
     worst : int

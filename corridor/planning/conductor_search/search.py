@@ -12,15 +12,21 @@ from corridor.conductor.conductor import conductor_from
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.compare import compare_facts, write_comparison
-from corridor.jobs.line_room import Today, allowed_constant, asked_of_today, rooms_beside, shape_bounds
 from corridor.line.build import attach
 from corridor.line.facts import Limit, Option, Wiring
 from corridor.line.states import group_wires, solve_states
 from corridor.mechanics.stringing import greatest_tension
 from corridor.outputs.tables_design import design_table, study_text
-from corridor.planning.candidates import Space, designation, entry
-from corridor.planning.design import Line, screen, worst_loads
-from corridor.planning.finalists import finalists_of
+from corridor.planning.conductor_search.candidates import Space, designation, entry
+from corridor.planning.conductor_search.finalists import finalists_of
+from corridor.planning.conductor_search.line_room import (
+    Today,
+    allowed_constant,
+    asked_of_today,
+    rooms_beside,
+    shape_bounds,
+)
+from corridor.planning.conductor_search.screening import Line, screen, worst_loads
 from corridor.study import load_study
 from corridor.study.design import Design
 

@@ -7,9 +7,9 @@ come from, sag and swing, stands for it. Both are offered beside the set, and pl
 
 import numpy as np
 
-from corridor.planning.pareto import spaced
+from corridor.planning.conductor_search.pareto import spaced
 
-__all__ = ["LEAST_LOSS", "GREATEST_RATING", "LEAST_MASS", "MOST_TO_SPARE", "finalists_of", "places"]
+__all__ = ["LEAST_LOSS", "GREATEST_RATING", "LEAST_MASS", "MOST_TO_SPARE", "finalists_of"]
 
 LEAST_LOSS, GREATEST_RATING, BETWEEN = "least loss", "greatest rating", "between both"
 LEAST_MASS, MOST_TO_SPARE = "least mass", "most to spare"
@@ -62,18 +62,3 @@ def _other_builds(screened, chosen):
     left = np.setdiff1d(build[met], build[list(chosen)])
     best = [int(rows[np.argmax(screened.rating[rows])]) for rows in (np.flatnonzero(met & (build == b)) for b in left)]
     return sorted(best, key=lambda index: -screened.rating[index])
-
-
-def places(values, *, most=False):
-    """Return the place of each value, 1 for the least, or with `most` the greatest; None where it is unknown.
-
-    What is equal shares a place.
-
-    Examples
-    --------
-    >>> places([3.0, 1.0, 1.0, float("nan")])
-    [3, 1, 1, None]
-    """
-    values = np.asarray(values, float) * (-1 if most else 1)
-    known = np.isfinite(values)
-    return [int(np.sum(values[known] < value)) + 1 if ok else None for value, ok in zip(values, known, strict=True)]

@@ -21,9 +21,9 @@ from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import temperature_for_tension, tension
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
-from corridor.planning.candidates import Candidates, candidates_of, prototypes
-from corridor.planning.design_ratings import candidate_ratings
-from corridor.planning.pareto import non_dominated
+from corridor.planning.conductor_search.candidate_ratings import candidate_ratings
+from corridor.planning.conductor_search.candidates import Candidates, candidates_of, prototypes
+from corridor.planning.conductor_search.pareto import non_dominated
 
 __all__ = ["CONSTRAINTS", "Line", "Screened", "screen", "strung", "swung_out", "worst_loads"]
 

@@ -7,10 +7,10 @@ import numpy as np
 
 from corridor.assessment import Plan
 from corridor.clearance.crossings import index_obstacles
-from corridor.jobs.cuts import lowered
 from corridor.line.build import lay_out
 from corridor.line.facts import Tightened
-from corridor.planning.remedies import NONE, Change, change_structures
+from corridor.planning.remedies.changes import NONE, Change, change_structures
+from corridor.planning.remedies.excavation import lowered
 
 __all__ = ["Edits", "Laid", "as_it_stands", "edited", "edits_of", "framing_of_new", "place_of_new", "tauter_sections"]
 

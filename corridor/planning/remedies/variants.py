@@ -8,7 +8,7 @@ import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
-from corridor.jobs.edits import Laid, as_it_stands, edited
+from corridor.planning.remedies.alterations import Laid, as_it_stands, edited
 from corridor.study.plan import Plan as PlanSection
 
 __all__ = ["Look", "Site", "derated", "holds", "look", "parents_of"]
@@ -24,7 +24,7 @@ _LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed
 @dataclass(frozen=True)
 class Site:
     """The copy of a study with one option, laid out; `option` its name, `prices` the table [plan], `cells` what may be
-    cut below spans (`corridor.jobs.cuts.survey_cells`)."""
+    cut below spans (`corridor.planning.remedies.excavation.survey_cells`)."""
 
     study: object
     inputs: object

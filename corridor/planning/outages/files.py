@@ -9,9 +9,9 @@ import pyogrio
 import shapely
 
 from corridor.clearance.findings import span_chords
-from corridor.jobs.outages import calendar, list_work, schedule, table_of_circuits
-from corridor.jobs.remedies import COLUMNS, list_remedies
 from corridor.outputs.drawings.outages import draw_calendar, draw_map
+from corridor.planning.outages.work import calendar, list_work, schedule, table_of_circuits
+from corridor.planning.remedies.each_alone import COLUMNS, list_remedies
 
 __all__ = ["plan_lines", "taken", "write_plan"]
 
@@ -27,10 +27,10 @@ def write_plan(planned, folder, *, others=None, aim="circuit-hours", kind="svg",
 
     Parameters
     ----------
-    planned : corridor.jobs.plan.Planned
+    planned : corridor.planning.remedies.plan.Planned
     folder : Path
     others : dict, optional
-        As `corridor.jobs.remedies.list_remedies` takes it.
+        As `corridor.planning.remedies.each_alone.list_remedies` takes it.
     aim : {"circuit-hours", "outages"}
     kind : {"svg", "png", "pdf"}
     progress : callable, optional

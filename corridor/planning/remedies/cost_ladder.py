@@ -9,10 +9,10 @@ import numpy as np
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
-from corridor.jobs.looks import derated, look
-from corridor.jobs.plan import plan_option, site_of
-from corridor.jobs.plan_files import taken
 from corridor.outputs.drawings.plan_ladder import draw_ladder
+from corridor.planning.outages.files import taken
+from corridor.planning.remedies.plan import plan_option, site_of
+from corridor.planning.remedies.variants import derated, look
 from corridor.study import load_study
 
 __all__ = ["Rung", "ladder_lines", "plan_ladder", "write_ladder"]

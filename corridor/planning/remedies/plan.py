@@ -8,14 +8,14 @@ import numpy as np
 from corridor.check import Clock, check_study, prepare
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.demands import Asked, demands
-from corridor.jobs.edits import edits_of
 from corridor.jobs.folder import made_folder
-from corridor.jobs.looks import Site, holds, look
-from corridor.jobs.measures import candidates, with_cells
-from corridor.jobs.planned_copy import copy_study, write_edits
-from corridor.planning.measures import Measures, exclusive, in_order
-from corridor.planning.plan import least_cost
+from corridor.planning.remedies.alterations import edits_of
+from corridor.planning.remedies.columns import Measures, exclusive, in_order
+from corridor.planning.remedies.constraints import Asked, demands
+from corridor.planning.remedies.least_cost import least_cost
+from corridor.planning.remedies.offered import candidates, with_cells
+from corridor.planning.remedies.planned_copy import copy_study, write_edits
+from corridor.planning.remedies.variants import Site, holds, look
 from corridor.study import load_study
 from corridor.study.plan import Plan as PlanSection
 

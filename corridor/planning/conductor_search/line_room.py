@@ -13,9 +13,9 @@ import numpy as np
 from corridor.check import find
 from corridor.line.laws import take_law
 from corridor.mechanics.ruling_span import tension
-from corridor.planning.design import swung_out
-from corridor.planning.ladder import Limits
+from corridor.planning.conductor_search.screening import swung_out
 from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
+from corridor.rating.ladder import Limits
 
 __all__ = ["Margins", "Today", "allowed_constant", "asked_of_today", "rooms_beside", "shape_bounds"]
 

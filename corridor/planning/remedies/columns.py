@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from corridor.planning.plan import Rows
+from corridor.planning.remedies.least_cost import Rows
 
 __all__ = ["AMPLE", "Measures", "conditional", "exclusive", "in_order", "joined"]
 
@@ -41,7 +41,7 @@ class Measures:
 
     @property
     def programme(self):
-        """What `corridor.planning.plan.least_cost` asks of every column."""
+        """What `corridor.planning.remedies.least_cost.least_cost` asks of every column."""
         return {name: getattr(self, name) for name in ("step", "most", "fixed", "per_step")}
 
     def amounts(self, kind, steps, count):

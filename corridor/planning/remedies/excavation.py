@@ -9,10 +9,10 @@ from rasterio import Affine
 from rasterio.windows import Window
 
 from corridor.assessment import Ground
+from corridor.clearance.grading import grading
 from corridor.inputs.mosaic import group
 from corridor.inputs.rasters import describe
 from corridor.inputs.terrain import Profiles, open_terrain
-from corridor.planning.grading import grading
 
 __all__ = ["Cells", "Cut", "Survey", "lowered", "one_grid", "survey_cells", "write_graded"]
 
@@ -145,8 +145,8 @@ def survey_cells(site, looked, wanted):
 
     Parameters
     ----------
-    site : corridor.jobs.looks.Site
-    looked : corridor.jobs.looks.Look
+    site : corridor.planning.remedies.variants.Site
+    looked : corridor.planning.remedies.variants.Look
         The line as it stands.
     wanted : dict of int to float
         Span to its least margin over the ground [m].

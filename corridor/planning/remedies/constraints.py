@@ -7,12 +7,12 @@ import numpy as np
 
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
-from corridor.jobs.edits import framing_of_new, place_of_new
-from corridor.jobs.looks import parents_of
-from corridor.jobs.measures import strings_of
-from corridor.planning.measures import AMPLE, Measures, conditional, joined
-from corridor.planning.plan import Rows
-from corridor.planning.remedies import added_lift, lift_way, uplift_rows
+from corridor.planning.remedies.alterations import framing_of_new, place_of_new
+from corridor.planning.remedies.changes import added_lift, lift_way, uplift_rows
+from corridor.planning.remedies.columns import AMPLE, Measures, conditional, joined
+from corridor.planning.remedies.least_cost import Rows
+from corridor.planning.remedies.offered import strings_of
+from corridor.planning.remedies.variants import parents_of
 
 __all__ = ["Asked", "demands"]
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 from corridor.conductor.materials import find_material
-from corridor.planning.candidates import CORES, builds
+from corridor.planning.conductor_search.candidates import CORES, builds
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import MELTING, current_at, temperature_at
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
@@ -65,7 +65,7 @@ def _current(heat, T, weather, wire, c):
 def candidate_resistance(c, space, frequency):
     """Return the resistance of candidates [ohm/m], a function of temperature [degC] and current [A].
 
-    As `corridor.planning.resistances.computed`, with a spline for the skin effect of all of them.
+    As `corridor.rating.resistances.computed`, with a spline for the skin effect of all of them.
     """
     made = builds(space)
     a = np.array([find_material(outer).temperature_coefficient for _, outer, _ in made])[c.build]

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from corridor.jobs.cuts import survey_cells
-from corridor.jobs.edits import framing_of_new, place_of_new
-from corridor.planning.measures import Measures
+from corridor.planning.remedies.alterations import framing_of_new, place_of_new
+from corridor.planning.remedies.columns import Measures
+from corridor.planning.remedies.excavation import survey_cells
 
 __all__ = ["candidates", "ground_short", "strings_of", "with_cells"]
 

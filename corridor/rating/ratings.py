@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from corridor.planning.resistances import COLDEST, computed, tabulated
+from corridor.rating.resistances import COLDEST, computed, tabulated
 from corridor.thermal import sun
 from corridor.thermal.air import acute_angle
 from corridor.thermal.balance import root

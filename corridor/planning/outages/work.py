@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.findings import span_chords
-from corridor.planning.outages import Grouping, group_items, one_by_one
-from corridor.planning.remedies import NONE
+from corridor.planning.outages.grouping import Grouping, group_items, one_by_one
+from corridor.planning.remedies.changes import NONE
 
 __all__ = ["Work", "calendar", "list_work", "reels", "schedule", "table_of_circuits"]
 

@@ -1,0 +1,1 @@
+"""The search for conductors that a line could carry."""

@@ -1,0 +1,1 @@
+"""The work that a plan comes to, grouped into outages."""

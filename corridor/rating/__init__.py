@@ -1,0 +1,1 @@
+"""What options and spans carry: ratings, limits and ladders of spans."""
