@@ -5,11 +5,12 @@ from itertools import product
 import numpy as np
 import pytest
 
-from corridor.planning.outages.files import write_plan
+from corridor.planning.outages.files import write_outages
 from corridor.planning.outages.grouping import group_items, one_by_one
 from corridor.planning.outages.work import reels
-from corridor.planning.remedies.changes import NONE
+from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.plan import plan_study
+from corridor.planning.remedies.taken import write_remedies
 from tests.test_plan import short_study
 
 #: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).
@@ -104,7 +105,8 @@ def test_work_of_a_plan(tmp_path):
     study.rules += "line,line,vertical,2.0,,,,,,\n"
     planned = plan_study(study.write(), "today", tmp_path / "plan")
     assert planned.cleared
-    written, lines = write_plan(planned, tmp_path / "plan", kind="png")
+    write_remedies(planned, tmp_path / "plan")
+    written, lines = write_outages(planned, tmp_path / "plan", kind="png")
     assert [p.name for p in written] == ["plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.png",
                                          "outages.png"]
     assert all(p.stat().st_size > 100 for p in written)
@@ -112,7 +114,7 @@ def test_work_of_a_plan(tmp_path):
     assert layers == {"plan", "remedies", "work_items", "outages", "calendar"}
     items = pyogrio.read_dataframe(written[0], layer="work_items")
     others, pulls = items[items.kind != "pull"], items[items.kind == "pull"]
-    assert len(others) == sum(change != NONE for change in planned.after.edits.changes) > 0
+    assert len(others) == sum(change != NONE for change in planned.after.alterations.changes) > 0
     assert len(pulls) == len(planned.site.plan.sections)
     assert (pulls.circuits_out == "main, circuit 1, village:1").sum() == 1, "both wires are one circuit, crossed once"
     outages = pyogrio.read_dataframe(written[0], layer="outages")

@@ -10,13 +10,12 @@ from scipy.optimize import Bounds
 
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.programme import _nothing_written, solve_programme
-from corridor.planning.remedies.alterations import as_it_stands, edits_of
-from corridor.planning.remedies.changes import Change
-from corridor.planning.remedies.constraints import Asked, demands
-from corridor.planning.remedies.least_cost import Rows, least_cost
-from corridor.planning.remedies.offered import candidates
+from corridor.planning.remedies.alterations import Change, unaltered
+from corridor.planning.remedies.constraints import Basis, constraints_of
+from corridor.planning.remedies.least_cost import Constraints, least_cost
+from corridor.planning.remedies.offered import alterations_of, offered_remedies
 from corridor.planning.remedies.plan import plan_study, site_of
-from corridor.planning.remedies.variants import look
+from corridor.planning.remedies.variants import assess_variant
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 
@@ -24,7 +23,7 @@ from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 def rows_of(matrix, need):
     matrix = np.asarray(matrix, float)
     row, column = matrix.nonzero()
-    return Rows(row, column, matrix[row, column], np.asarray(need, float),
+    return Constraints(row, column, matrix[row, column], np.asarray(need, float),
                 np.array([f"row {i}" for i in range(len(matrix))], object))
 
 
@@ -94,7 +93,7 @@ def test_planned_copy_clears_with_status_0(tmp_path):
     study = short_study(tmp_path / "study")
     planned = plan_study(study.write(), "today", tmp_path / "plan")
     assert planned.before.short >= 3
-    assert planned.cleared and planned.after.height.any()
+    assert planned.cleared and any(change.rise for change in planned.after.alterations.changes)
     assert planned.status == 0 and planned.checked.status == 0
     assert study.check().result.status == 1
 
@@ -118,21 +117,20 @@ def test_lift_of_a_raise_against_strung_anew(tmp_path):
     """The chord lifts linearly; the section strung anew lifts the wire by the same within 10 % of the raise.
 
     The exact model strings the section again with the slopes of its spans changed, so that the tension changes a
-    little, and strings of neighbours lean: neither is in the coefficient. Full looks, not coefficients, decide.
+    little, and strings of neighbours lean: neither is in the coefficient. Full assessments, not coefficients, decide.
     """
     study = short_study(tmp_path / "study")
     study.text += '\n[plan]\nremedies = ["raise"]\n'
     inputs = read_inputs(load_study(study.write()))
     with inputs.terrain:
         site = site_of(inputs, "today")
-        base = look(site)
-        measures = candidates(site, base)[0]
-        rows = demands(Asked(site, measures, base), base, np.zeros(len(measures)))
+        base = assess_variant(site)
+        remedies = offered_remedies(site, base)[0]
+        rows = constraints_of(Basis(site, remedies, base), base, np.zeros(len(remedies)))
         for s, r in ((1, 0.5), (2, 1.0), (3, 1.0)):
-            steps = np.where(measures.place == s, r / measures.step, 0.0)
-            moved = look(site, edits_of(site, measures, steps))
-            amount = steps * measures.step
-            expected = np.bincount(rows.row, rows.coefficient * amount[rows.column], minlength=len(rows.need))
+            steps = np.where(remedies.place == s, r / remedies.step, 0.0)
+            moved = assess_variant(site, alterations_of(site, remedies, steps))
+            expected = rows.held(steps * remedies.step)
             before, after = _margins(base), _margins(moved)
             keys = [key for key in before if key in after and base_is_near(base, key)]
             assert len(keys) >= 3
@@ -141,14 +139,14 @@ def test_lift_of_a_raise_against_strung_anew(tmp_path):
                 assert after[key] - before[key] == pytest.approx(by_name[key[1]], abs=0.1 * r)
 
 
-def test_look_that_takes_over_is_a_whole_look(tmp_path):
-    """Every number of a look that took over what did not change is that of a look at all spans anew."""
+def test_variant_that_takes_over_is_a_whole_one(tmp_path):
+    """Every number of a variant that took over what did not change is that of all spans assessed anew."""
     inputs = read_inputs(load_study(short_study(tmp_path / "study").write()))
     with inputs.terrain:
         site = site_of(inputs, "today")
-        edits = as_it_stands(site)
-        changed = replace(edits, changes=tuple(Change(1.0) if s == 6 else each for s, each in enumerate(edits.changes)))
-        part, whole = look(site, changed, look(site)), look(site, changed)
+        none = unaltered(site)
+        changed = replace(none, changes=tuple(Change(1.0) if s == 6 else each for s, each in enumerate(none.changes)))
+        part, whole = assess_variant(site, changed, assess_variant(site)), assess_variant(site, changed)
     for layer, columns in whole.layers.items():
         for name, values in columns.items():
             if values.dtype.kind == "f":
@@ -161,13 +159,13 @@ def _words(c, i):
             f"({c['measure'][i]})")
 
 
-def _margins(looked):
-    c = looked.layers["clearances"]
+def _margins(variant):
+    c = variant.layers["clearances"]
     return {(c["line"][i], _words(c, i)): c["margin_m"][i] for i in range(len(c["margin_m"]))}
 
 
-def base_is_near(looked, key):
-    return _margins(looked)[key] < 0
+def base_is_near(variant, key):
+    return _margins(variant)[key] < 0
 
 
 def test_the_solver_writes_nothing(capfd):

@@ -8,12 +8,13 @@ import shapely
 
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
-from corridor.planning.outages.files import plan_lines, taken
-from corridor.planning.remedies.changes import Change, added_lift, change_structures
-from corridor.planning.remedies.columns import Measures, conditional, exclusive, in_order, joined
+from corridor.planning.remedies.alterations import Change, change_structures
+from corridor.planning.remedies.constraints import added_lift, conditional, exclusive, in_order, joined
 from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
-from corridor.planning.remedies.least_cost import Rows, least_cost
+from corridor.planning.remedies.least_cost import Constraints, least_cost
+from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.plan import plan_study
+from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 from tests.test_plan import short_study
@@ -36,15 +37,15 @@ def facts_of(folder):
     ("raise", 0.0, ""), ("post", 2.8, ""), ("strain", 2.8, ""), ("shorten", 3.0, "shortest_string = 0.4"),
     ("grade", 2.0, "largest_cut = 4"), ("tighten", 2.0, "largest_tightening = 0.4"), ("add", 0.0, "")])
 def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
-    """The margins of the last look are those of the check that reads the written files, to a tenth of a millimetre."""
+    """The margins of the last variant are those of the check that reads the written files, within 0.1 mm."""
     planned = planned_with(tmp_path, short_study(tmp_path / "study", lower=lower), [kind], more)
     assert planned.before.short >= 1
     assert planned.status == 0, planned.forbids
-    assert set(planned.measures.kind[planned.steps > 0]) == {kind}
+    assert set(planned.remedies.kind[planned.steps > 0]) == {kind}
     written = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="clearances")
-    looked = planned.after.layers["clearances"]
+    found = planned.after.layers["clearances"]
     for name in ("margin_m", "wire_elevation_m"):
-        assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(looked[name].astype(float)), abs=1e-4)
+        assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(found[name].astype(float)), abs=1e-4)
 
 
 def test_removed_objects_are_gone_and_others_keep_their_names(tmp_path):
@@ -87,29 +88,29 @@ def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
     study.write_ground(ground, high=(EAST + 2200, NORTH + 400))
     study.change('[right_of_way]\nhalf_width = "30 m"', "")
     planned = planned_with(tmp_path, study, ["raise"])
-    m = planned.measures
+    m = planned.remedies
     alone = np.where(m.place == 2, 3.0 / m.step, 0.0)
     assert planned.status == 0
     assert planned.steps[m.place == 3] > 0, "the structure in the hollow is raised, too"
     assert planned.cost > m.cost(alone).sum()
 
 
-def test_measures_join_and_exclude_each_other():
-    m = Measures.of_rows([("raise", 4, 0.5, 3, 1, 1), ("post", 4, 1, 1, 1, 0), ("shorten", 4, 0.25, 2, 1, 0),
+def test_remedies_join_and_exclude_each_other():
+    m = Remedies.of_rows([("raise", 4, 0.5, 3, 1, 1), ("post", 4, 1, 1, 1, 0), ("shorten", 4, 0.25, 2, 1, 0),
                           ("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 3, 0)])
     row, column = joined(m, "grade", np.array([7, -1, 7]))
     assert list(zip(row, column, strict=True)) == [(0, 3), (0, 4), (2, 3), (2, 4)]
-    A = (exclusive(m, ("post", "shorten")) + in_order(m, "grade")).matrix(5).toarray() * m.step
+    A = (exclusive(m, np.array([1, 2])) + in_order(m, "grade")).matrix(5).toarray() * m.step
     assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, 1, -1]]))
     assert m.amounts("grade", np.array([0, 0, 0, 1, 1]), 9)[7] == pytest.approx(1.0)
 
 
-def test_conditional_rows_hold_where_the_measure_is_taken():
+def test_conditional_rows_hold_where_the_remedy_is_taken():
     """One asks 2 of the first column, but only where the second is taken: without it nothing is to be done."""
-    rows = Rows(np.array([0]), np.array([0]), np.array([1.0]), np.array([2.0]), np.array(["row"], object))
+    rows = Constraints(np.array([0]), np.array([0]), np.array([1.0]), np.array([2.0]), np.array(["row"], object))
     rows = conditional(rows, np.array([0]), np.array([1]))
     assert least_cost(rows, 2, step=1, most=3, fixed=0, per_step=1).cost == 0
-    asks = Rows(np.array([0]), np.array([1]), np.array([1.0]), np.array([1.0]), np.array(["take it"], object))
+    asks = Constraints(np.array([0]), np.array([1]), np.array([1.0]), np.array([1.0]), np.array(["take it"], object))
     assert least_cost(rows + asks, 2, step=1, most=3, fixed=0, per_step=1).steps.tolist() == [2, 1]
 
 

@@ -41,9 +41,10 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     Example
       corridor plan study.toml --option "new wire" --folder plan
     """
-    from corridor.planning.outages.files import plan_lines, write_plan
+    from corridor.planning.outages.files import write_outages
     from corridor.planning.remedies.each_alone import short_elsewhere
     from corridor.planning.remedies.plan import plan_study
+    from corridor.planning.remedies.taken import plan_lines, write_remedies
     from corridor.terminal import progress_bar
 
     if ladder:
@@ -59,7 +60,9 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     planned = plan_study(study, option, folder)
     others = short_elsewhere(study, option)
     with progress_bar("Trying remedies", quiet or as_json) as progress:
-        written, lines = write_plan(planned, folder, others=others, aim=aim, kind=drawing, progress=progress)
+        written = write_remedies(planned, folder, others, progress)
+    more, lines = write_outages(planned, folder, aim=aim, kind=drawing)
+    written += [path for path in more if path not in written]
     if as_json:
         tell_machine(planned.status, written, cleared=planned.cleared, rounds=planned.rounds,
                      forbids=list(planned.forbids))

@@ -50,7 +50,7 @@ class Plan(Table):
     tighten_cost: float = Field(1.0, ge=0, description="Cost of stringing a section tauter or slacker, relative.")
     largest_load_ratio: Annotated[float | None, Read(_RATIO)] = Field(
         None, description="Most that a tauter section may load a structure, over what the existing wire does "
-        "(`ratio_to_existing` of the findings). Default: loads bound nothing.")
+        "as it hangs today (`ratio_to_existing` of the findings). Default: loads bound nothing.")
     largest_cut: Annotated[float, Read(Measure("length", 0, 20))] = Field(
         1.5, description="Most that the ground is lowered.")
     grade_cost: float = Field(0.5, ge=0, description="Cost of grading below a span at all, relative.")

@@ -1,98 +1,187 @@
 """A line with remedies in place: structures changed and added, sections tauter, ground cut, objects gone."""
 
 from collections import Counter
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from corridor.assessment import Plan
+from corridor.assessment import Facts, Ground, Plan
 from corridor.clearance.crossings import index_obstacles
+from corridor.inputs.study_inputs import Inputs
 from corridor.line.build import lay_out
-from corridor.line.facts import Tightened
-from corridor.planning.remedies.changes import NONE, Change, change_structures
-from corridor.planning.remedies.excavation import lowered
+from corridor.line.facts import Framings, Structures, Tightened, Wiring
+from corridor.planning.remedies.graded_ground import SpanCells, excavated
+from corridor.study import Study
+from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["Edits", "Laid", "as_it_stands", "edited", "edits_of", "framing_of_new", "place_of_new", "tauter_sections"]
+__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Site", "altered", "change_structures", "framing_of_new",
+           "place_of_new", "tauter_sections", "unaltered"]
 
 #: Shares of a span at which a structure may be added; of them the one on the highest ground is taken.
 _SHARES = np.linspace(0.35, 0.65, 7)
 
 
-@dataclass(frozen=True)
-class Edits:
-    """What is done: `changes` (structure,) of Change; `cut` (span,) [m]; `removed` (obstacle,) bool; `tightened`
-    (section,) shares; `added` spans that get a structure more, ascending."""
+class Change(NamedTuple):
+    """What is done to a structure: `rise` of all wires [m]; suspension strings of phases `shorter` by so much [m] or
+    made posts, or all strings made strain strings (`string`)."""
 
-    changes: tuple
+    rise: float = 0.0
+    shorter: float = 0.0
+    string: str = ""
+
+    def named(self, framing: str) -> str:
+        """Return the name of a framing that is so changed.
+
+        >>> Change(1.5, string="post").named("S18")
+        'S18 post +1.5 m'
+        """
+        words = [framing] + [self.string] * bool(self.string)
+        words += [f"strings {-self.shorter:g} m"] * bool(self.shorter) + [f"{self.rise:+g} m"] * bool(self.rise)
+        return " ".join(words)
+
+
+#: Nothing is done.
+NONE = Change()
+
+
+@dataclass(frozen=True)
+class Site:
+    """An option of a study on the line as it stands, laid out; `option` its name, `prices` the table [plan], `cells`
+    what may be dug below spans. `facts` have the existing option beside it, where there is one."""
+
+    study: Study
+    inputs: Inputs
+    facts: Facts
+    plan: Plan
+    ground: Ground
+    option: str
+    prices: PlanTable
+    cells: dict[int, SpanCells] = field(default_factory=dict)
+
+    @property
+    def wiring(self) -> Wiring:
+        """How the option is strung."""
+        return next(each.wiring for each in self.facts.options if each.name == self.option)
+
+
+@dataclass(frozen=True)
+class Alterations:
+    """What is done: `changes` (structure,); `cut` (span,) [m]; `removed` (obstacle,) bool; `tightened` (section,)
+    shares; `added` spans that get a structure more, ascending."""
+
+    changes: tuple[Change, ...]
     cut: np.ndarray
     removed: np.ndarray
     tightened: np.ndarray
     added: np.ndarray
 
-    @property
-    def none(self):
-        """Whether nothing is done."""
-        return not (any(change != NONE for change in self.changes) or self.cut.any() or self.removed.any()
-                    or self.tightened.any() or len(self.added))
-
 
 @dataclass(frozen=True)
-class Laid:
-    """A line laid out with edits; `origin` (structure,) index of each structure in the line as it stands, -1 if new."""
+class AlteredLine:
+    """A line laid out with alterations, and how it was laid out `before`.
 
-    facts: object
-    plan: object
-    ground: object
+    `origin` (structure,) index of each structure in the line as it stands, -1 if new; `parent` (span,) the span there
+    that each span is, or is a part of.
+    """
+
+    facts: Facts
+    plan: Plan
+    ground: Ground
+    before: Plan
     origin: np.ndarray
+    parent: np.ndarray
+
+    def spans_at(self, rows: dict) -> np.ndarray:
+        """Return the spans that rows of findings are of, (row,)."""
+        return _at(self.plan.spans.line, self.plan.spans.name, zip(rows["line"], rows["span"], strict=True))
+
+    def structures_at(self, rows: dict) -> np.ndarray:
+        """Return the structures that rows of findings are of, (row,)."""
+        x = self.facts.structures
+        return _at(x.line, x.structure, zip(rows["line"], rows["structure"], strict=True))
+
+    def sections_before(self, names: Iterable[tuple[str, str]]) -> np.ndarray:
+        """Return the sections of the line as it stands that those of some (line, section) are parts of."""
+        sections = self.plan.sections
+        return self.before.spans.section[self.parent[sections.first[_at(sections.line, sections.name, names)]]]
 
 
-def as_it_stands(site):
-    """Return the Edits that do nothing."""
-    return Edits((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)),
-                 np.zeros(len(site.facts.index.obstacles), bool), np.zeros(len(site.plan.sections)), np.zeros(0, int))
+def _at(lines, names, keys):
+    index = {key: i for i, key in enumerate(zip(lines, names, strict=True))}
+    return np.array([index[key] for key in keys], int)
 
 
-def edits_of(site, measures, steps):
-    """Return the Edits that numbers of steps (column,) of measures come to."""
-    count = len(site.facts.structures)
-    rise, shorter, post, strain = (measures.amounts(kind, steps, count)
-                                   for kind in ("raise", "shorten", "post", "strain"))
-    string = np.where(strain > 0, "strain", np.where(post > 0, "post", ""))
-    # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
-    changes = tuple(Change(round(float(r), 6), round(float(s), 6) if word == "" else 0.0, str(word))
-                    for r, s, word in zip(rise, shorter, string, strict=True))
-    spans = len(site.plan.spans)
-    return Edits(changes, measures.amounts("grade", steps, spans),
-                 measures.amounts("remove", steps, len(site.facts.index.obstacles)) > 0,
-                 measures.amounts("tighten", steps, len(site.plan.sections))
-                 - measures.amounts("slacken", steps, len(site.plan.sections)),
-                 np.flatnonzero(measures.amounts("add", steps, spans)))
+def unaltered(site: Site) -> Alterations:
+    """Return the Alterations that do nothing."""
+    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)),
+                       np.zeros(len(site.facts.index.obstacles), bool), np.zeros(len(site.plan.sections)),
+                       np.zeros(0, int))
 
 
-def edited(site, edits):
-    """Return the line with edits, laid out anew where structures are added or the sections are others."""
-    facts, plan = site.facts, site.plan
-    structures, framings = change_structures(facts.structures, facts.framings, edits.changes)
+def altered(site: Site, alterations: Alterations) -> AlteredLine:
+    """Return the line with alterations, laid out anew where structures are added or the sections are others."""
+    facts, plan, added = site.facts, site.plan, alterations.added
+    structures, framings = change_structures(facts.structures, facts.framings, alterations.changes)
     base, origin = plan.base_elevation, np.arange(len(structures))
-    if len(edits.added):
-        structures, base, origin = _with_new(site, structures, edits.added)
-    if len(edits.added) or any(change.string == "strain" for change in edits.changes):
+    if len(added):
+        structures, base, origin = _with_new(site, structures, added)
+    if len(added) or any(change.string == "strain" for change in alterations.changes):
         plan = Plan(*lay_out(structures, base, site.inputs.frame.ground_factor), base)
     changed = {"structures": structures, "framings": framings}
-    if edits.removed.any():
-        changed["index"] = index_obstacles(_without(facts.index.obstacles, edits.removed))
-    if edits.tightened.any():
-        changed["options"] = _tauter(site, plan, origin, edits.tightened)
-    return Laid(replace(facts, **changed), plan, lowered(site.ground, site.cells, edits.cut), origin)
+    if alterations.removed.any():
+        obstacles = _columns(facts.index.obstacles, ~alterations.removed)
+        changed["index"] = index_obstacles(type(facts.index.obstacles)(**obstacles))
+    parent = _parents(site, plan, origin)
+    if alterations.tightened.any():
+        changed["options"] = _tauter(site, plan, parent, alterations.tightened)
+    return AlteredLine(replace(facts, **changed), plan, excavated(site.ground, site.cells, alterations.cut), site.plan,
+                       origin, parent)
 
 
-def _without(obstacles, removed):
-    """The obstacles that are left."""
-    columns = {f.name: getattr(obstacles, f.name) for f in fields(obstacles)}
-    return type(obstacles)(**{name: None if v is None else v[~removed] for name, v in columns.items()})
+def _columns(table, rows):
+    """Some rows of a table of facts, as columns; a column that is not given stays None."""
+    columns = {f.name: getattr(table, f.name) for f in fields(table)}
+    return {name: None if values is None else values[rows] for name, values in columns.items()}
 
 
-def place_of_new(site, span):
+def _parents(site, plan, origin):
+    spans = site.plan.spans
+    of_tail, of_head = np.full((2, len(site.facts.structures)), -1)
+    of_tail[spans.tail], of_head[spans.head] = np.arange(len(spans)), np.arange(len(spans))
+    tail, head = origin[plan.spans.tail], origin[plan.spans.head]
+    return np.where(tail >= 0, of_tail[tail], of_head[head])
+
+
+def change_structures(structures: Structures, framings: Framings, changes) -> tuple[Structures, Framings]:
+    """Return structures and framings with changes, (structure,); every pair of framing and change adds a framing.
+
+    A structure whose strings are made strain strings is a strain structure.
+    """
+    names, role = structures.framing.copy(), structures.role.copy()
+    pairs = dict.fromkeys((framing, change) for framing, change in zip(names, changes, strict=True) if change != NONE)
+    for i, change in enumerate(changes):
+        names[i] = change.named(names[i])
+        role[i] = "strain" if change.string == "strain" else role[i]
+    parts = [_columns(framings, np.s_[:]), *(_changed(framings, *pair) for pair in pairs)]
+    joined = {name: None if parts[0][name] is None else np.concatenate([part[name] for part in parts])
+              for name in parts[0]}
+    return replace(structures, framing=names, role=role), type(framings)(**joined)
+
+
+def _changed(framings, framing, change):
+    """The rows of one framing, changed."""
+    rows = _columns(framings, framings.framing == framing)
+    hangs = (rows["string"] == "suspension") & (rows["kind"] == "phase")
+    made = hangs if change.string == "post" else np.full(len(hangs), change.string == "strain")
+    return rows | {"framing": np.full(len(hangs), change.named(framing), object),
+                   "string_length": rows["string_length"] - np.where(hangs, change.shorter, 0.0),
+                   "string": np.where(made, change.string or "", rows["string"]).astype(object),
+                   "height": rows["height"] + change.rise}
+
+
+def place_of_new(site: Site, span: int) -> tuple[float, float, float, float] | None:
     """Return share of the span, easting, northing and ground elevation [m] of a structure more, None if unknown."""
     x, spans = site.facts.structures, site.plan.spans
     a, b = spans.tail[span], spans.head[span]
@@ -104,7 +193,7 @@ def place_of_new(site, span):
     return float(_SHARES[best]), float(e[best]), float(n[best]), float(z[best])
 
 
-def framing_of_new(site, span):
+def framing_of_new(site: Site, span: int) -> str | None:
     """Return the framing that a structure more in a span gets: of its neighbours' or the line's, None if none hangs."""
     x, spans = site.facts.structures, site.plan.spans
     near = [x.framing[i] for i in (spans.tail[span], spans.head[span]) if x.role[i] == "suspension"]
@@ -117,15 +206,11 @@ def framing_of_new(site, span):
 
 def _with_new(site, structures, added):
     """Structures with those that are added, base elevations [m], and where each was before."""
-    x, spans = site.facts.structures, site.plan.spans
-    rows = [_new_row(site, span) for span in added]
-    at = spans.head[added]
-    columns = {}
-    for f in fields(structures):
-        old = getattr(structures, f.name)
-        columns[f.name] = np.insert(old, at, np.array([row[f.name] for row in rows], old.dtype))
+    rows, at = [_new_row(site, span) for span in added], site.plan.spans.head[added]
+    columns = {f.name: np.insert(old, at, np.array([row[f.name] for row in rows], old.dtype))
+               for f in fields(structures) for old in [getattr(structures, f.name)]}
     base = np.insert(site.plan.base_elevation, at, [row["ground"] for row in rows])
-    return type(structures)(**columns), base, np.insert(np.arange(len(x)), at, -1)
+    return type(structures)(**columns), base, np.insert(np.arange(len(structures)), at, -1)
 
 
 def _new_row(site, span):
@@ -141,19 +226,17 @@ def _new_row(site, span):
             "bisector": np.nan, "ground": z}
 
 
-def tauter_sections(site, plan, origin, tightened):
-    """Return (line, section, share) of the sections of a plan that are strung tauter, or slacker where negative.
+def tauter_sections(site: Site, plan: Plan, parent: np.ndarray, tightened: np.ndarray) -> list[Tightened]:
+    """Return the sections of an altered line that are strung tauter, or slacker where negative.
 
     A section that was cut in two by a new strain structure is so in both parts.
     """
-    spans = site.plan.spans
-    of_tail = np.zeros(len(site.facts.structures), int)
-    of_tail[spans.tail] = spans.section
-    share = tightened[of_tail[origin[plan.spans.tail[plan.sections.first]]]]
-    return [(str(plan.sections.line[i]), str(plan.sections.name[i]), float(share[i])) for i in np.flatnonzero(share)]
+    share = tightened[site.plan.spans.section[parent[plan.sections.first]]]
+    return [Tightened(str(plan.sections.line[i]), str(plan.sections.name[i]), float(share[i]))
+            for i in np.flatnonzero(share)]
 
 
-def _tauter(site, plan, origin, tightened):
-    rows = tuple(Tightened(*row) for row in tauter_sections(site, plan, origin, tightened))
+def _tauter(site, plan, parent, tightened):
+    rows = tauter_sections(site, plan, parent, tightened)
     return tuple(replace(option, wiring=replace(option.wiring, tightened=(*option.wiring.tightened, *rows)))
                  if option.name == site.option else option for option in site.facts.options)

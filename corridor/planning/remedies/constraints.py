@@ -1,4 +1,8 @@
-"""What a look asks of the remedies: linear demands from its margins, pulls and tensions."""
+"""What findings ask of the remedies: linear constraints from margins, pulls and tensions, exact where they were found.
+
+A raise `r` of one end of a span lifts the point of the wire at the share `x` of it by `r (1 - x)`, as the chord does,
+while its tension stays; a shorter string does the same. What a lift is worth, `lift_way` tells.
+"""
 
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -7,70 +11,75 @@ import numpy as np
 
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
-from corridor.planning.remedies.alterations import framing_of_new, place_of_new
-from corridor.planning.remedies.changes import added_lift, lift_way, uplift_rows
-from corridor.planning.remedies.columns import AMPLE, Measures, conditional, joined
-from corridor.planning.remedies.least_cost import Rows
-from corridor.planning.remedies.offered import strings_of
-from corridor.planning.remedies.variants import parents_of
+from corridor.planning.remedies.alterations import Site, framing_of_new, place_of_new
+from corridor.planning.remedies.least_cost import Constraints
+from corridor.planning.remedies.offered import Remedies, string_lengths
+from corridor.planning.remedies.variants import STRING, Variant, keys_of
 
-__all__ = ["Asked", "demands"]
+__all__ = ["Basis", "added_lift", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "joined",
+           "lift_way", "rules_of_choice", "uplift_rows"]
 
-#: Rows that clear by more than this are left to the full look: a remedy elsewhere moves them by less [m].
+#: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
+#: more than it must, never less.
+AMPLE = 20.0
+#: Rows that clear by more than this are left to the full assessment: a remedy elsewhere moves them by less [m].
 _NEAR = 0.5
+#: Wires that pull a string down by less than this much of its weight are said to lift it (with the string's own).
+_HELD = 1.5
 #: What a string is to be pulled down more by at least, where the wind of the other side lifts it [N].
 _LITTLE = 20.0
-_KEYS = ("line", "span", "case", "against", "obstacle", "measure", "position")
-_STRING = ("line", "structure", "wire", "case")
+_CLEARANCE = ("line", "span", "case", "against", "obstacle", "measure", "position")
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What demands are made of: the `site`, its `measures`, the look `before`, and `probes`, looks with all sections
-    as taut ("tighten") or slack ("slacken") as they may be, where any may be."""
+class Basis:
+    """What constraints are made of: the `site`, its `remedies`, the line `before`, and `probes`, variants with all
+    sections as taut ("tighten") or slack ("slacken") as they may be, where any may be."""
 
-    site: object
-    measures: Measures
-    before: object
-    probes: dict = field(default_factory=dict)
+    site: Site
+    remedies: Remedies
+    before: Variant
+    probes: dict[str, Variant] = field(default_factory=dict)
 
     @cached_property
-    def strings(self):
+    def strings(self) -> dict:
         """Length of suspension strings [m], (structure, wire) to length."""
-        return strings_of(self.site)
+        return string_lengths(self.site)
 
     @cached_property
-    def gains(self):
+    def gains(self) -> dict:
         """What margins [m] and pulls [N] gain where their section is strung tauter or slacker, per share, by kind."""
-        return {kind: _gains(self.before, probe) for kind, probe in self.probes.items()}
+        return {kind: tuple(self._gain(probe, *each) for each in (
+            ("clearances", _CLEARANCE, "margin_m"), ("structure_loads", STRING, "vertical_n")))
+            for kind, probe in self.probes.items()}
 
-    @cached_property
-    def held_before(self):
-        """Keys of strings that are nearly lifted as the line stands, and may stay so."""
-        return self.before.lifted - self.before.slack
-
-
-def demands(asked, now, steps):
-    """Return the Rows that a look comes to, of sections that it did not take over from another.
-
-    Every row is exact at the amounts of the look, and linear from there.
-
-    Parameters
-    ----------
-    asked : Asked
-    now : Look
-    steps : ndarray, shape (column,)
-        Of the measures in place in it.
-    """
-    amount = steps * asked.measures.step
-    changed = _changed_sections(asked, steps)
-    rows = _anchored(*_clearances(asked, now), amount, changed) + _anchored(*_pulls(asked, now), amount, changed)
-    return rows + _loads(asked, now, amount) if "tighten" in asked.probes else rows
+    def _gain(self, probe, layer, names, column):
+        most = np.abs(probe.alterations.tightened).max()
+        a, b = (dict(zip(keys_of(each.layers[layer], names), each.layers[layer][column], strict=True))
+                for each in (self.before, probe))
+        return {key: (b[key] - a[key]) / most for key in a.keys() & b.keys()}
 
 
-def _changed_sections(asked, steps):
-    """Section of the line as it stands to the columns of measures in place that lay it out anew."""
-    m, spans = asked.measures, asked.site.plan.spans
+def constraints_of(basis: Basis, now: Variant, steps: np.ndarray) -> Constraints:
+    """Return the constraints that a variant with steps of the remedies (column,) comes to, of sections that it did not
+    take over from another. Every row is exact at those amounts, and linear from there."""
+    amount, changed = steps * basis.remedies.step, _changed_sections(basis, steps)
+    rows = _anchored(*_of_clearances(basis, now), amount, changed) + _anchored(*_of_pulls(basis, now), amount, changed)
+    return rows + _of_loads(basis, now, amount) if "tighten" in basis.probes else rows
+
+
+def rules_of_choice(remedies: Remedies) -> Constraints:
+    """Return the rows that hold between remedies whatever is found: what waits for another, and what excludes it."""
+    strings, grade, add = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
+        ("post", "strain", "shorten"), "grade", "add"))
+    # Nobody digs where a structure is to stand: of the cuts the first is there where any is.
+    first = grade[np.unique(remedies.place[grade], return_index=True)[1]]
+    return in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
+
+
+def _changed_sections(basis, steps):
+    """Section of the line as it stands to the columns of remedies in place that lay it out anew."""
+    m, spans = basis.remedies, basis.site.plan.spans
     found = {}
     for j in np.flatnonzero((steps > 0) & np.isin(m.kind.astype(str), ("add", "strain"))):
         touched = [m.place[j]] if m.kind[j] == "add" else np.flatnonzero((spans.tail == m.place[j])
@@ -81,80 +90,94 @@ def _changed_sections(asked, steps):
 
 
 def _anchored(rows, margin, sections, amount, changed):
-    """Rows whose need is set so that they hold just where the look is, as far as what changes the layout is in place.
-
-    `sections` (row, 2) those that a row is of, -1 for none.
-    """
+    """Rows whose need is set so that they hold just where they were found, as far as what changes the layout is in
+    place. `sections` (row, 2) those that a row is of."""
     pairs = [(r, j) for r in np.flatnonzero(np.isin(sections, list(changed)).any(axis=1))
              for j in {j for s in sections[r] for j in changed.get(int(s), ())}]
     of_row, column = np.array(pairs, int).reshape(-1, 2).T
     width = 1 + len(amount)
     own = ~np.isin(rows.row * width + rows.column, of_row * width + column)
-    held = np.bincount(rows.row[own], (rows.coefficient * amount[rows.column])[own], minlength=len(margin))
-    need = held - margin
-    # Where nothing moves a row, only one that falls short is a demand: it tells that none helps.
+    need = np.bincount(rows.row[own], (rows.coefficient * amount[rows.column])[own], minlength=len(margin)) - margin
+    # Where nothing moves a row, only one that falls short asks for something: it tells that none helps.
     moved = np.bincount(rows.row, np.abs(rows.coefficient) > 1e-9, minlength=len(margin)) > 0
     need = np.where(moved, need, np.maximum(-margin, 0.0))
-    rows = Rows(rows.row, rows.column, rows.coefficient, need, rows.name)
+    rows = Constraints(rows.row, rows.column, rows.coefficient, need, rows.name)
     return conditional(rows, of_row, column) if len(of_row) else rows
 
 
 class _Triplets:
     """Rows, columns and coefficients as they are found."""
 
-    def __init__(self, measures):
-        self.measures, self.parts = measures, [[], [], []]
+    def __init__(self, remedies):
+        self.remedies, self.parts = remedies, []
 
     def add(self, kind, place, coefficient):
-        """Let the measures of a kind at the place of each row count there."""
-        row, column = joined(self.measures, kind, place)
-        for part, values in zip(self.parts, (row, column, coefficient[row]), strict=True):
-            part.append(values)
+        """Let the remedies of a kind at the place of each row (-1: at none) count there."""
+        row, column = joined(self.remedies, kind, place)
+        self.parts.append((row, column, np.broadcast_to(coefficient, len(place))[row]))
 
-    def rows(self, count, names):
-        """Return Rows of them that ask for nothing yet."""
-        row, column, value = (np.concatenate(part) if part else np.zeros(0) for part in self.parts)
-        return Rows(row.astype(int), column.astype(int), value, np.zeros(count), names)
+    def at_structure(self, structure, length, share):
+        """Let what is done to the structure of each row count, as it lifts the wire there by `share` of each metre;
+        `length` of its string [m], 0 where there is none."""
+        self.add("raise", structure, share)
+        hung = np.where(length > 0, structure, -1)
+        for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
+            self.add(kind, hung, worth)
+
+    def rows(self, names):
+        """Return Constraints of them that ask for nothing yet."""
+        row, column, value = (np.concatenate(part) for part in zip(*self.parts, strict=True))
+        return Constraints(row.astype(int), column.astype(int), value, np.zeros(len(names)), np.array(names, object))
 
 
-def _clearances(asked, now):
+def _of_clearances(basis, now):
     """Rows of clearances, their margins, and sections."""
-    site, c = asked.site, now.layers["clearances"]
-    chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below"))
-                            & now.is_fresh(c["line"], c["section"]))
+    site, c, line = basis.site, now.layers["clearances"], now.line
+    chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below")) & now.is_fresh(c))
     c = {name: values[chosen] for name, values in c.items()}
-    spans, origin = now.laid.plan.spans, now.laid.origin
-    index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
-    span = np.array([index[key] for key in zip(c["line"], c["span"], strict=True)], int)
-    x = np.clip(c["distance_from_start_m"] / spans.length[span], 0, 1)
+    spans, span = line.plan.spans, line.spans_at(c)
+    parent, found = line.parent[span], _Triplets(basis.remedies)
     # A raise takes both of two own wires along.
     way = np.where(np.isin(c["against"].astype(str), KINDS), 0.0, lift_way(c))
-    found = _Triplets(asked.measures)
-    for structure, share in ((origin[spans.tail[span]], way * (1 - x)), (origin[spans.head[span]], way * x)):
-        _by_structures(found, asked, structure, c["wire"], share)
-    parent = parents_of(site, now.laid)[span]
+    for at, share in zip((spans.tail, spans.head), end_shares(c, spans.length[span]), strict=True):
+        structure = line.origin[at[span]]
+        found.at_structure(structure, _lengths(basis, structure, c["wire"]), way * share)
     dug = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["position"] != "below")
-    found.add("grade", np.where(dug, parent, -1), np.ones(len(span)))
+    found.add("grade", np.where(dug, parent, -1), 1.0)
     known = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
-    found.add("remove", np.array([known.get(name, -1) for name in c["obstacle"]], int), np.full(len(span), AMPLE))
+    found.add("remove", np.array([known.get(name, -1) for name in c["obstacle"]], int), AMPLE)
     section = site.plan.spans.section[parent]
-    for kind, (gains, _) in asked.gains.items():
-        found.add(kind, section, np.array([gains.get(key, 0.0) for key in zip(*(c[n] for n in _KEYS), strict=True)]))
-    if (asked.measures.kind == "add").any():
-        found.add("add", parent, way * _lift_of_new(site, now, c, span, parent))
+    for kind, (gains, _) in basis.gains.items():
+        found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))
+    if (basis.remedies.kind == "add").any():
+        found.add("add", parent, way * _lift_of_new(site, line, c, span, parent))
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
-             zip(c["span"], c["wire"], c["case"], c["obstacle"], c["against"], c["measure"], strict=True)]
-    rows = found.rows(len(span), np.array(words, object))
-    return rows, c["margin_m"].astype(float), np.stack([section, section], axis=1)
+             keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
+    return found.rows(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
 
 
-def _by_structures(found, asked, structure, wire, share):
-    """What is done to the structure of each row, as it lifts the wire there by `share` of each metre."""
-    length = np.array([asked.strings.get(key, 0.0) for key in zip(structure, wire, strict=True)])
-    found.add("raise", structure, share)
-    found.add("shorten", np.where(length > 0, structure, -1), share)
-    for kind in ("post", "strain"):
-        found.add(kind, np.where(length > 0, structure, -1), share * length)
+def _lengths(basis, structure, wire):
+    return np.array([basis.strings.get(key, 0.0) for key in zip(structure, wire, strict=True)])
+
+
+def lift_way(clearances: dict) -> np.ndarray:
+    """Return how much the actual clearance of each row grows with a lift of the wire at its place [-].
+
+    A wire above something gains the lift, a wire below loses it, and of a distance in space counts the share in its
+    direction, `(z_wire - z_other) / distance`. A distance sideways counts 0.
+    """
+    apart = (clearances["wire_elevation_m"] - clearances["other_elevation_m"]).astype(float)
+    actual = np.maximum(np.abs(clearances["actual_m"].astype(float)), 1e-9)
+    # Where an elevation is not known a lift is worth nothing.
+    radial = np.nan_to_num(np.clip(apart / actual, -1, 1))
+    sign = np.where(clearances["position"] == "below", -1.0, 1.0)
+    return np.select([clearances["measure"] == "vertical", clearances["measure"] == "radial"], [sign, radial], 0.0)
+
+
+def end_shares(clearances: dict, length: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the lift at the place of each row for a metre of raise of either end of its span, of a length [m]."""
+    x = np.clip(clearances["distance_from_start_m"] / length, 0, 1)
+    return 1 - x, x
 
 
 def _attached(facts):
@@ -164,10 +187,10 @@ def _attached(facts):
     return dict(zip(zip(f.framing, f.wire, strict=True), f.height - drop, strict=True))
 
 
-def _lift_of_new(site, now, c, span, parent):
+def _lift_of_new(site, line, c, span, parent):
     """Lift by a structure more in the span of each row [m]; 0 where none may be added."""
-    spans, x, base = now.laid.plan.spans, now.laid.facts.structures, now.laid.plan.base_elevation
-    height = _attached(now.laid.facts)
+    spans, x, base = line.plan.spans, line.facts.structures, line.plan.base_elevation
+    height = _attached(line.facts)
     new = {p: (place_of_new(site, p), framing_of_new(site, p)) for p in np.unique(parent)}
     ends = [np.array([base[s] + height.get((x.framing[s], w), np.nan)
                       for s, w in zip(at[span], c["wire"], strict=True)]) for at in (spans.tail, spans.head)]
@@ -177,48 +200,98 @@ def _lift_of_new(site, now, c, span, parent):
         if place is not None:
             share[i], middle[i] = place[0], place[3] + height.get((framing, wire), np.nan)
     constant = c["catenary_constant_m"].astype(float)
+    # Where a height is not known a structure more is worth nothing.
     return np.nan_to_num(added_lift(c["distance_from_start_m"], spans.length[span], constant, share, *ends, middle))
 
 
-def _pulls(asked, now):
+def added_lift(along, length, constant, share, start, end, middle):
+    """Return how much higher a wire is with a support more in its span [m].
+
+    To first order a wire of constant `C` between ends at `a` and `b` has the elevation `a + (b - a) x - S^2 x (1 - x) /
+    2C` at the share `x` of its span `S`. With a support of elevation `m` at the share `s` the part that holds the place
+    is a span of its own, of length `S s` or `S (1 - s)`.
+
+    Parameters
+    ----------
+    along, length, constant : ndarray
+        Place from the start of the span, span and catenary constant [m].
+    share : ndarray
+        Of the span at which the new support stands [-].
+    start, end, middle : ndarray
+        Elevation of the wire at both ends and at the new support [m].
+    """
+    x, S, C, s, a, b, m = np.clip(along / length, 0, 1), length, constant, share, start, end, middle
+    first = x < s
+    part = np.where(first, s, 1 - s)
+    u = np.where(first, x, x - s) / part
+    low, high = np.where(first, a, m), np.where(first, m, b)
+    now = a + (b - a) * x - S**2 * x * (1 - x) / (2 * C)
+    return low + (high - low) * u - (S * part) ** 2 * u * (1 - u) / (2 * C) - now
+
+
+def _of_pulls(basis, now):
     """Rows of suspension strings that no wire may lift, what each may lose [kN], and sections."""
-    site, loads, laid = asked.site, now.layers["structure_loads"], now.laid
-    spans, x = laid.plan.spans, laid.facts.structures
-    index = {key: i for i, key in enumerate(zip(x.line, x.structure, strict=True))}
-    place = np.array([index[key] for key in zip(loads["line"], loads["structure"], strict=True)], int)
-    back, ahead = np.full(len(x), -1), np.full(len(x), -1)
+    loads, line = now.layers["structure_loads"], now.line
+    spans, x = line.plan.spans, line.facts.structures
+    place = line.structures_at(loads)
+    back, ahead = np.full((2, len(x)), -1)
     back[spans.head], ahead[spans.tail] = np.arange(len(spans)), np.arange(len(spans))
-    weight = _string_weight(laid.facts.framings, x.framing[place], loads["wire"])
-    lifted = np.array([key in asked.held_before for key in zip(*(loads[n] for n in _STRING), strict=True)], bool)
+    weight = _string_weight(line.facts.framings, x.framing[place], loads["wire"])
+    # What is nearly lifted as the line stands may stay so.
+    spared = basis.before.nearly_lifted - basis.before.lifted
     chosen = np.flatnonzero((x.role[place] == "suspension") & (back[place] >= 0) & (ahead[place] >= 0) & (weight > 0)
-                            & ~lifted & now.is_fresh(loads["line"], loads["section"]))
+                            & np.array([key not in spared for key in keys_of(loads, STRING)], bool)
+                            & now.is_fresh(loads))
     loads, place, weight = {n: v[chosen] for n, v in loads.items()}, place[chosen], weight[chosen]
     pair = np.stack([back[place], ahead[place]], axis=1)
-    ends = np.stack([spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]], axis=1)
-    per_length = _tensions(spans, now, pair, loads) / spans.length[pair]
-    _, structure, pull, room = uplift_rows(loads, ends, per_length, weight)
-    found, wire = _Triplets(asked.measures), np.asarray(loads["wire"], object)
-    # In kN, so that demands in metres and in newtons are of one size in the programme.
-    for of_place in range(3):
-        part = slice(of_place * len(place), (of_place + 1) * len(place))
-        _by_structures(found, asked, laid.origin[structure[part]], wire, pull[part] / 1e3)
+    pulls, room = uplift_rows(loads, _tensions(spans, now, pair, loads) / spans.length[pair], weight)
+    found = _Triplets(basis.remedies)
+    # In kN, so that what is asked in metres and in newtons is of one size in the programme.
+    for at, pull in zip((spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]), pulls, strict=True):
+        structure = line.origin[at]
+        found.at_structure(structure, _lengths(basis, structure, loads["wire"]), pull / 1e3)
     for kind in ("post", "strain"):
-        found.add(kind, laid.origin[place], np.full(len(place), AMPLE))
-    section = site.plan.spans.section[parents_of(site, now.laid)[pair]]
-    for kind, (_, gains) in asked.gains.items():
-        gained = [gains.get(key, 0.0) for key in zip(*(loads[n] for n in _STRING), strict=True)]
-        found.add(kind, section[:, 0], np.array(gained) / 1e3)
-    words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in zip(loads["structure"], wire, loads["case"], strict=True)]
+        found.add(kind, line.origin[place], AMPLE)
+    section = basis.site.plan.spans.section[line.parent[pair]]
+    for kind, (_, gains) in basis.gains.items():
+        found.add(kind, section[:, 0], np.array([gains.get(key, 0.0) for key in keys_of(loads, STRING)]) / 1e3)
+    words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in keys_of(loads, ("structure", "wire", "case"))]
     # The wind from the side that is not told may lift it: then it needs more than what is told.
     room = np.where(loads["uplift"].astype(bool), np.minimum(room, -_LITTLE), room)
-    return found.rows(len(place), np.array(words, object)), room / 1e3, section
+    return found.rows(words), room / 1e3, section
+
+
+def uplift_rows(loads: dict, tension: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the linear limits that keep wires from lifting suspension strings.
+
+    A raise `r` of a structure adds `H (1/L1 + 1/L2) r` to the pull of a wire on it, and takes `H r / L` from its
+    neighbours'. A string of weight `W` is lifted where the pull, string included, is below `1.5 W`.
+
+    Parameters
+    ----------
+    loads : dict of ndarray, shape (row,)
+        Rows of `structure_loads` at suspension strings.
+    tension : ndarray, shape (row, 2)
+        `H / L` of the span before and after [N/m].
+    weight : ndarray, shape (row,)
+        Of the string [N].
+
+    Returns
+    -------
+    pull : ndarray, shape (3, row)
+        What it gains by a raise of the structure before, of its own and of the one after [N/m].
+    room : ndarray, shape (row,)
+        What it may lose [N].
+    """
+    before, after = tension.T
+    return np.stack([-before, before + after, -after]), loads["vertical_n"].astype(float) - _HELD * weight
 
 
 def _tensions(spans, now, pair, loads):
-    """Horizontal tension of the wire in the spans before and after [N], (row, 2); the greater side of the wind."""
+    """Horizontal tension of the wire in the spans before and after [N], (row, 2); the greater side of the wind, and 0
+    where none is known: then a raise of a neighbour is left to the full assessment."""
     wires, known = now.layers["wires"], {}
-    names = ("line", "span", "wire", "case")
-    for key, H in zip(zip(*(wires[n] for n in names), strict=True), wires["horizontal_tension_n"], strict=True):
+    for key, H in zip(keys_of(wires, ("line", "span", "wire", "case")), wires["horizontal_tension_n"], strict=True):
         known[key] = max(known.get(key, 0.0), float(np.nan_to_num(H)))
     return np.array([[known.get((spans.line[s], spans.name[s], w, k), 0.0) for s in both] for both, w, k in
                      zip(pair, loads["wire"], loads["case"], strict=True)]).reshape(-1, 2)
@@ -230,44 +303,61 @@ def _string_weight(framings, framing, wire):
     return np.array([known.get(key, 0.0) for key in zip(framing, wire, strict=True)])
 
 
-def _gains(before, probe):
-    """What margins [m] and pulls [N] gain where their section is strung tauter or slacker, per share, by two looks."""
-    most = np.abs(probe.edits.tightened).max()
-    found = []
-    for layer, names, column in (("clearances", _KEYS, "margin_m"), ("structure_loads", _STRING, "vertical_n")):
-        a, b = (dict(zip(zip(*(each.layers[layer][n] for n in names), strict=True), each.layers[layer][column],
-                         strict=True)) for each in (before, probe))
-        found.append({key: (b[key] - a[key]) / most for key in a.keys() & b.keys()})
-    return tuple(found)
-
-
-def _loads(asked, now, amount):
+def _of_loads(basis, now, amount):
     """Rows by which sections are not strung tauter than their wire and the loads of structures allow."""
-    site, m = asked.site, asked.measures
-    sections, parents = now.laid.plan.sections, parents_of(site, now.laid)
-    index = {key: site.plan.spans.section[parents[first]] for key, first in
-             zip(zip(sections.line, sections.name, strict=True), sections.first, strict=True)}
-    part, names = _used(asked, now)
-    section = np.array([index[key] for key in names], int)
-    share = m.amounts("tighten", amount / m.step, len(site.plan.sections))[section]
+    m = basis.remedies
+    part, section, names = now.used(basis.site.prices.largest_load_ratio)
+    # Where a share is not known none may be strung tauter (`offered`), and no variant in which one is clears.
+    known = np.flatnonzero(np.isfinite(part))
+    part, section = part[known], section[known]
+    share = m.amounts("tighten", amount / m.step, len(basis.site.plan.sections))[section]
     found = _Triplets(m)
     found.add("tighten", section, -part / (1 + share))
-    words = np.array([f"section {name}: tension" for _, name in names], object)
-    rows = found.rows(len(part), words)
-    held = np.bincount(rows.row, rows.coefficient * amount[rows.column], minlength=len(part))
-    # What is used up before is no demand: it may not be more, that is all.
+    rows = found.rows([f"section {names[i][1]}: tension" for i in known])
+    # What is used up before asks for nothing: it may not be more, that is all.
     margin = np.where(share > 0, 1 - part, np.maximum(1 - part, 0.0))
-    return Rows(rows.row, rows.column, rows.coefficient, held - margin, words)
+    return Constraints(rows.row, rows.column, rows.coefficient, rows.held(amount) - margin, rows.name)
 
 
-def _used(asked, now):
-    """Shares that are used of the strength of wires and of the loads that are allowed, and (line, section) of each."""
-    s, loads = now.layers["sections"], now.layers["structure_loads"]
-    names = [case.name for case in now.laid.facts.cases if "tension" in case.checks]
-    asks = np.isin(s["case"], names) & (s["wire_kind"] == "phase")
-    part, keys = [s["percent_rts"][asks] / 100], list(zip(s["line"][asks], s["section"][asks], strict=True))
-    if asked.site.prices.largest_load_ratio is not None:
-        known = np.isfinite(loads["ratio_to_existing"].astype(float))
-        part.append(loads["ratio_to_existing"][known].astype(float) / asked.site.prices.largest_load_ratio)
-        keys += list(zip(loads["line"][known], loads["section"][known], strict=True))
-    return np.concatenate(part).astype(float), keys
+def joined(remedies: Remedies, kind: str, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the pairs of row and column where a row is at the place of a remedy of a kind; `place` (row,), -1 none."""
+    own = np.flatnonzero(remedies.kind == kind)
+    own = own[np.argsort(remedies.place[own], kind="stable")]
+    low, high = (np.searchsorted(remedies.place[own], place, side) for side in ("left", "right"))
+    count = high - low
+    row = np.repeat(np.arange(len(place)), count)
+    within = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+    return row, own[np.repeat(low, count) + within]
+
+
+def conditional(rows: Constraints, of_row: np.ndarray, column: np.ndarray) -> Constraints:
+    """Return rows that hold only where remedies are taken: they gain `AMPLE` where one is not.
+
+    `of_row`, `column` are pairs. What such a remedy is worth in such a row is in its margin already, and is left out.
+    """
+    width = 1 + max(column.max(initial=0), rows.column.max(initial=0))
+    kept = ~np.isin(rows.row * width + rows.column, of_row * width + column)
+    need = rows.need - AMPLE * np.bincount(of_row, minlength=len(rows.need))
+    return Constraints(np.r_[rows.row[kept], of_row], np.r_[rows.column[kept], column],
+                       np.r_[rows.coefficient[kept], np.full(len(column), -AMPLE)], need, rows.name)
+
+
+def in_order(remedies: Remedies, kind: str) -> Constraints:
+    """Return the rows by which the later remedies of a kind at a place wait for the earlier ones."""
+    own = np.flatnonzero(remedies.kind == kind)
+    own = own[np.argsort(remedies.place[own], kind="stable")]
+    first = np.flatnonzero(remedies.place[own][1:] == remedies.place[own][:-1])
+    row = np.arange(len(first))
+    return Constraints(np.r_[row, row], np.r_[own[first], own[first + 1]],
+                       np.r_[1 / remedies.step[own[first]], -1 / remedies.step[own[first + 1]]],
+                       np.zeros(len(row)), np.full(len(row), f"{kind} in order", object))
+
+
+def exclusive(remedies: Remedies, columns: np.ndarray) -> Constraints:
+    """Return the rows by which a place has one of some columns at most, all but one of which have one step only.
+
+    `-sum(n / most) >= -1` of whole numbers of steps `n`.
+    """
+    place, row = np.unique(remedies.place[columns], return_inverse=True)
+    return Constraints(row, columns, -1.0 / (remedies.step[columns] * remedies.most[columns]),
+                       np.full(len(place), -1.0), np.full(len(place), "one of what excludes each other", object))

@@ -1,19 +1,18 @@
 """What more current costs: the cheapest plans of an option at one greatest temperature after the other."""
 
-import csv
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.outputs.drawings.plan_ladder import draw_ladder
-from corridor.planning.outages.files import taken
-from corridor.planning.remedies.plan import plan_option, site_of
-from corridor.planning.remedies.variants import derated, look
-from corridor.study import load_study
+from corridor.outputs.tables import write_csv
+from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.plan import plan_option, site_of, study_with
+from corridor.planning.remedies.taken import taken
+from corridor.planning.remedies.variants import assess_variant
 
 __all__ = ["Rung", "ladder_lines", "plan_ladder", "write_ladder"]
 
@@ -36,52 +35,47 @@ class Rung:
     forbids: str
 
 
-def plan_ladder(path, option, *, steps=6):
-    """Return the rungs of an option, the coldest first.
+def plan_ladder(path: Path | str, option: str, *, steps: int = 6) -> tuple[Rung, ...]:
+    """Return so many rungs, at least 2, of an option of a study, the coldest first.
 
     The hottest is the greatest temperature that the option has in the study; the coldest the one at which heat brings
     no span short in continuous service. The emergency temperature is lower by as much as the greatest one.
-
-    Parameters
-    ----------
-    path : path
-        The study file.
-    option : str
-    steps : int
-        Number of rungs, at least 2.
     """
-    study = load_study(path)
-    known = [each.name for each in study.options]
-    if option not in known:
-        raise InputError(study.path, "option", repr(option), ", ".join(known), nearest(option, known))
-    inputs = read_inputs(study)
-    needs_today = any(s.limit.kind == "existing" for each in study.options if each.name == option
-                      for s in each.stringing)
-    inputs = replace(inputs, options=tuple(each for each in inputs.options
-                                           if each.name == option or (each.existing and needs_today)))
+    inputs = read_inputs(study_with(path, option))
     with inputs.terrain:
         site = site_of(inputs, option)
-        top = site.wiring.maximum_temperature
-        return tuple(_rung(site, float(T)) for T in np.linspace(_coldest(site), top, steps))
+        return tuple(_rung(site, float(T))
+                     for T in np.linspace(_coldest(site), site.wiring.maximum_temperature, steps))
 
 
 def _coldest(site):
     """The greatest temperature at which heat brings no span short [degC], of those that have one."""
     top = site.wiring.maximum_temperature
-    limits = look(site).layers["limits"]["limit_temperature_c"].astype(float)
+    limits = assess_variant(site).layers["limits"]["limit_temperature_c"].astype(float)
+    # A span of which no limit is known bounds nothing here: the plan of the coldest rung is looked at as any other.
     limit = np.min(limits, initial=top, where=np.isfinite(limits))
     return min(max(np.floor(limit), _COLDEST), top)
 
 
 def _rung(site, temperature):
     """The plan of the option with a lower greatest temperature."""
-    planned = plan_option(derated(site, temperature))
-    gap = 0.0 if planned.solution is None else planned.solution.gap
+    planned = plan_option(_derated(site, temperature))
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     return Rung(temperature, _current(site, temperature), planned.before.short,
-                planned.cost if planned.cleared else np.nan, gap, counts if planned.cleared else "",
+                planned.cost if planned.cleared else np.nan,
+                0.0 if planned.solution is None else planned.solution.gap, counts if planned.cleared else "",
                 "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
+
+
+def _derated(site: Site, temperature: float) -> Site:
+    """The site with the option at a lower greatest temperature [degC], its emergency lower by as much."""
+    emergency = site.wiring.emergency_temperature
+    lower = site.wiring.maximum_temperature - temperature
+    wiring = replace(site.wiring, maximum_temperature=temperature,
+                     emergency_temperature=None if emergency is None else emergency - lower)
+    options = tuple(replace(each, wiring=wiring) if each.name == site.option else each for each in site.facts.options)
+    return replace(site, facts=replace(site.facts, options=options))
 
 
 def _current(site, temperature):
@@ -91,26 +85,20 @@ def _current(site, temperature):
     return float(np.min(site.facts.heat.current_at(index, np.full(azimuth.shape, temperature), azimuth)))
 
 
-def write_ladder(rungs, folder, option, *, kind="svg"):
+def write_ladder(rungs: tuple[Rung, ...], folder: Path | str, option: str, *, kind: str = "svg") -> list[Path]:
     """Write `ladder.csv` and the curve to a folder; return their paths."""
-    folder = made_folder(Path(folder))
+    folder = made_folder(folder)
     table, drawing = folder / "ladder.csv", folder / f"ladder.{kind}"
-    with table.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(["greatest_temperature_c", "current_a", "violations_before", "least_cost", "gap", "remedies",
-                         "no_plan_because"])
-        for r in rungs:
-            writer.writerow([_cell(r.temperature, 1), _cell(r.current, 0), r.violations, _cell(r.cost, 3),
-                             _cell(r.gap, 4), r.remedies, r.forbids])
+    columns = {"greatest_temperature_c": ("temperature", 1), "current_a": ("current", 0),
+               "violations_before": ("violations", 0), "least_cost": ("cost", 3), "gap": ("gap", 4)}
+    write_csv(table, {name: [round(getattr(r, field), digits) for r in rungs]
+                      for name, (field, digits) in columns.items()}
+              | {"remedies": [r.remedies for r in rungs], "no_plan_because": [r.forbids for r in rungs]})
     draw_ladder(drawing, [(r.temperature, r.current, r.cost) for r in rungs], option)
     return [table, drawing]
 
 
-def _cell(value, digits):
-    return "" if np.isnan(value) else f"{value:.{digits}f}"
-
-
-def ladder_lines(rungs, option):
+def ladder_lines(rungs: tuple[Rung, ...], option: str) -> list[str]:
     """Return lines of text: what each greatest temperature carries and costs."""
     lines = [f"{option}: least cost against the rating reached",
              "  temperature  current  violations    cost  remedies"]

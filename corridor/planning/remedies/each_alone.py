@@ -1,7 +1,8 @@
-"""What would put each violation right, one remedy at a time, each by the exact model."""
+"""Every remedy of every violation on its own, in the fewest steps that clear: what it gains and what it costs."""
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -11,36 +12,34 @@ from corridor.assessment import assess_spans
 from corridor.check import THREADS, Clock, find, prepare
 from corridor.clearance.own_wires import KINDS
 from corridor.inputs.study_inputs import read_inputs
-from corridor.planning.remedies.alterations import as_it_stands, edited, framing_of_new, place_of_new
-from corridor.planning.remedies.changes import Change, lift_rows
-from corridor.planning.remedies.offered import strings_of
-from corridor.planning.remedies.variants import parents_of
+from corridor.planning.remedies.alterations import altered, framing_of_new, place_of_new
+from corridor.planning.remedies.constraints import end_shares, lift_way
+from corridor.planning.remedies.offered import alterations_of
+from corridor.planning.remedies.plan import Planned
+from corridor.planning.remedies.variants import Variant, keys_of, of_option
 from corridor.study import load_study
 
-__all__ = ["COLUMNS", "list_remedies", "short_elsewhere"]
+__all__ = ["COLUMNS", "each_alone", "short_elsewhere"]
 
 #: Columns of the table.
 COLUMNS = ("line", "span", "wire", "case", "against", "obstacle", "remedy", "where", "amount", "unit", "cost",
            "margin_before_m", "margin_after_m", "gain_m", "clears", "note", "geometry")
+_KEY = ("line", "span", "against", "obstacle")
 
 
 class _Try(NamedTuple):
-    """A remedy in so many steps: its `name`, `where`, place; `make` Edits of a number of steps, from `first` to `most`;
-    `amount` in a `unit` and `cost` of a number of steps."""
+    """A remedy as the table has it, its `columns` that are taken together, and the `first` number of steps tried."""
 
-    name: str
     where: str
-    geometry: object
-    make: object
+    geometry: shapely.Geometry | None
+    columns: np.ndarray
     first: int
-    most: int
-    amount: object
-    unit: str
-    cost: object
+    name: str | None = None
     note: str | None = None
 
 
-def list_remedies(planned, others, *, worst=40, progress=None):
+def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
+               progress: Callable[[int, int], None] | None = None) -> dict[str, np.ndarray]:
     """Return the remedies of the violations that a plan began with, as columns.
 
     One violation per span, thing and obstacle counts, that of the least margin. Every remedy is looked at anew with all
@@ -49,9 +48,10 @@ def list_remedies(planned, others, *, worst=40, progress=None):
 
     Parameters
     ----------
-    planned : corridor.planning.remedies.plan.Planned
+    planned : Planned
     others : dict of str to set
-        By name of another option the (line, span, against, obstacle) at which it falls short.
+        By name of another option the (line, span, against, obstacle) at which it falls short or is not assessed, None
+        where a thing, or all of the span, is not.
     worst : int
         Violations, worst first, for which remedies are looked at anew.
     progress : callable, optional
@@ -59,41 +59,33 @@ def list_remedies(planned, others, *, worst=40, progress=None):
     """
     v = planned.before.layers["violations"]
     ones = {}
-    for i in np.argsort(v["margin_m"], kind="stable"):
-        key = tuple(v[name][i] for name in ("line", "span", "against", "obstacle"))
+    for i, key in sorted(enumerate(keys_of(v, _KEY)), key=lambda pair: v["margin_m"][pair[0]]):
         ones.setdefault(key, {name: values[i] for name, values in v.items()})
-    looked, chosen = [], list(ones.values())[:worst]
+    tried, chosen = [], list(ones.values())[:worst]
     with ThreadPoolExecutor(THREADS) as pool:
-        for found in pool.map(lambda one: _looked_at(planned, one), chosen):
-            looked.append(found)
+        for found in pool.map(lambda one: _tried(planned, one), chosen):
+            tried.append(found)
             if progress:
-                progress(len(looked), len(chosen))
+                progress(len(tried), len(chosen))
     rows = [row for n, (key, one) in enumerate(ones.items())
-            for row in (*(looked[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
+            for row in (*(tried[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}
 
 
-def short_elsewhere(path, option):
-    """Return where the other options of a study fall short, as `list_remedies` takes it.
-
-    Parameters
-    ----------
-    path : path
-        The study file.
-    option : str
-        The one that is left out.
-    """
+def short_elsewhere(path: Path | str, option: str) -> dict[str, set]:
+    """Return where the options of a study, but for one, fall short or are not assessed, as `each_alone` takes it."""
     inputs = read_inputs(load_study(path))
     short = {each.name: set() for each in inputs.options if each.name != option}
     with inputs.terrain:
-        for layer, v in find(*prepare(inputs, Clock())):
-            if layer == "violations":
-                for name, *key in zip(*(v[c] for c in ("option", "line", "span", "against", "obstacle")), strict=True):
-                    short.get(name, set()).add(tuple(key))
+        for layer, rows in find(*prepare(inputs, Clock())):
+            if layer in ("violations", "not_assessed"):
+                for name, *key in keys_of(rows, ("option", *_KEY)):
+                    for each in short if name is None else {name} & short.keys():
+                        short[each].add(tuple(key))
     return short
 
 
-def _row(one, remedy, where, amount, unit, after, note=None, geometry=None, cost=np.nan):
+def _row(one, remedy, where, amount=np.nan, unit=None, after=np.nan, note=None, geometry=None, cost=np.nan):
     known = {name: one[name] for name in ("line", "span", "wire", "case", "against", "obstacle")}
     return known | {"remedy": remedy, "where": where, "amount": float(amount), "unit": unit, "cost": float(cost),
                     "margin_before_m": float(one["margin_m"]), "margin_after_m": float(after),
@@ -101,47 +93,63 @@ def _row(one, remedy, where, amount, unit, after, note=None, geometry=None, cost
                     "note": note, "geometry": one["geometry"] if geometry is None else geometry}
 
 
-def _looked_at(planned, one):
+def _tried(planned, one):
     """Rows of all remedies of one violation that change the line, the ground or what stands there."""
-    site = planned.site
-    spans = site.plan.spans
-    span = int(np.flatnonzero((spans.line == one["line"]) & (spans.name == one["span"]))[0])
-    rows = []
-    for kind, tries in _TRIES.items():
-        found = planned.refused[kind] if kind in planned.refused else tries(site, one, span)
+    m, site, rows = planned.remedies, planned.site, []
+    span = int(planned.before.line.spans_at({name: [one[name]] for name in ("line", "span")})[0])
+    for kind, (name, unit, note, tries) in _TRIES.items():
+        found = planned.refused.get(kind) or tries(kind, planned, one, span)
         if isinstance(found, str):
-            rows.append(_row(one, _NAMES[kind], "", np.nan, None, np.nan, f"not offered: {found}"))
+            rows.append(_row(one, name, "", note=f"not offered: {found}"))
             continue
         for each in found:
-            after, n = _fewest(site, one, span, each)
-            rows.append(_row(one, each.name, each.where, each.amount(n), each.unit, after, each.note, each.geometry,
-                             each.cost(n)))
+            after, n, steps = _fewest(planned, one, span, each)
+            amount = n * m.step[each.columns[0]]
+            amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m3" else \
+                site.cells[span].volume(amount)
+            rows.append(_row(one, each.name or name, each.where, amount, unit, after, each.note or note, each.geometry,
+                             m.cost(steps).sum()))
     return rows
 
 
-def _fewest(site, one, span, tried):
+def _most(remedies, columns):
+    """Most steps of columns that are taken together: the steps of a cut have a column each."""
+    return len(columns) if remedies.kind[columns[0]] == "grade" else int(remedies.most[columns].min())
+
+
+def _fewest(planned, one, span, tried):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
-    for n in range(tried.first, min(tried.first + 2, tried.most) + 1):
-        after = _margin(site, one, span, tried.make(n))
+    m, columns = planned.remedies, tried.columns
+    for n in range(tried.first, min(tried.first + 2, _most(m, columns)) + 1):
+        steps = np.zeros(len(m))
+        if m.kind[columns[0]] == "grade":
+            steps[columns[:n]] = 1
+        else:
+            steps[columns] = n
+        after = _margin(planned, one, span, alterations_of(planned.site, m, steps))
         if after >= 0:
-            return after, n
-    return after, n
+            break
+    return after, n, steps
 
 
-def _margin(site, one, span, edits):
-    """Least margin against the same thing in what the span has become [m]; nan where it is not compared there.
+def _margin(planned, one, span, alterations):
+    """Least margin against the same thing in what the span has become [m]; nan where it is not compared there, or
+    anything is left unassessed that was not before.
 
     Where the thing itself is gone, and all else is as it was, that is what is left of the worst of the span.
     """
-    laid = edited(site, edits)
-    own = np.flatnonzero(parents_of(site, laid) == span)
-    sections = np.unique(laid.plan.spans.section[own])
-    first, last = laid.plan.sections.first[sections[0]], laid.plan.sections.last[sections[-1]]
-    c = assess_spans(laid.facts, laid.plan, laid.ground, int(first), int(last))["clearances"]
-    here = np.isin(c["span"], laid.plan.spans.name[own]) & (c["option"] == site.option)
-    same = here & (c["against"] == one["against"]) & (c["obstacle"] == one["obstacle"]) & (c["line"] == one["line"])
-    if edits.removed.any():
-        same = here
+    site, line = planned.site, altered(planned.site, alterations)
+    own = np.flatnonzero(line.parent == span)
+    sections = np.unique(line.plan.spans.section[own])
+    first, last = line.plan.sections.first[sections[0]], line.plan.sections.last[sections[-1]]
+    found = assess_spans(line.facts, line.plan, line.ground, int(first), int(last))
+    part = Variant(alterations, line, of_option(site.option, found.items()))
+    if not part.unassessed <= planned.before.unassessed:
+        return np.nan
+    c = part.layers["clearances"]
+    same = np.isin(c["span"], line.plan.spans.name[own])
+    if not alterations.removed.any():
+        same &= (c["against"] == one["against"]) & (c["obstacle"] == one["obstacle"]) & (c["line"] == one["line"])
     return float(c["margin_m"][same].min()) if same.any() else np.nan
 
 
@@ -150,145 +158,85 @@ def _steps(gain, one, most):
     return min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
 
 
-def _ends(site, span):
-    return int(site.plan.spans.tail[span]), int(site.plan.spans.head[span])
-
-
 def _lifts(site, one, span):
-    """What a metre of lift at each end of the span is worth [-]; both of two own wires are taken along."""
-    if one["against"] in KINDS:
-        return np.zeros(2)
+    """The ends of a span, and what a metre of lift at each is worth [-]; both of two own wires are taken along."""
     cell = {name: np.array([value]) for name, value in one.items() if name != "geometry"}
-    return lift_rows(cell, *(np.array([e]) for e in _ends(site, span)), site.plan.spans.length[[span]])[2]
+    worth = 0.0 if one["against"] in KINDS else lift_way(cell)[0]
+    shares = end_shares(cell, site.plan.spans.length[[span]])
+    return {int(end): worth * share[0] for end, share in
+            zip((site.plan.spans.tail[span], site.plan.spans.head[span]), shares, strict=True)}
 
 
-def _changed(site, structures, change):
-    """Edits by which structures are changed."""
-    edits = as_it_stands(site)
-    return replace(edits, changes=tuple(change if s in structures else each for s, each in enumerate(edits.changes)))
-
-
-def _where(site, structures):
-    """Names of structures, and the place of the first."""
-    x, s = site.facts.structures, structures[0]
-    place = shapely.Point(x.easting[s], x.northing[s], site.plan.base_elevation[s])
-    return " and ".join(str(x.structure[i]) for i in structures), place
-
-
-def _raises(site, one, span):
-    p, ends, lift = site.prices, _ends(site, span), _lifts(site, one, span)
-    if sum(lift) < 1e-6:
-        return _NO_LIFT
-    most, rows = int(p.largest_raise / p.step + 1e-9), []
-    for chosen in ((0,), (1,), (0, 1)):
-        own = [ends[i] for i in chosen]
-        rows.append(_Try(
-            "raise one structure" if len(own) == 1 else "raise both structures", *_where(site, own),
-            lambda n, own=own: _changed(site, own, Change(n * p.step)),
-            _steps(sum(lift[i] for i in chosen) * p.step, one, most), most, lambda n: n * p.step, "m",
-            lambda n, own=own: len(own) * (p.raise_cost + p.metre_cost * n * p.step)))
-    return rows
-
-
-def _hung(site, span):
-    """Ends of a span at which wires hang from suspension strings, with the length of the shortest of phases [m]."""
-    strings = strings_of(site)
-    return {s: min(length for (t, _), length in strings.items() if t == s) for s in _ends(site, span)
-            if any(t == s for t, _ in strings)}
-
-
-def _shorter(site, one, span):
-    p, hung = site.prices, _hung(site, span)
-    if sum(_lifts(site, one, span)) < 1e-6:
-        return _NO_LIFT
-    own = [s for s, length in hung.items() if length >= p.shortest_string + p.step - 1e-9]
+def _at_ends(kind, planned, one, span):
+    """Tries of what is done to structures at the ends of a span: to each, to both, or to the one that is worth more."""
+    m, x, lifts = planned.remedies, planned.site.facts.structures, _lifts(planned.site, one, span)
+    own = [s for s in lifts if len(m.at(kind, s))]
+    if sum(lifts.values()) < 1e-6:
+        return "a higher wire is no farther from what is above or beside it"
     if not own:
-        return "no string of the span can be shortened by a step"
-    most = int((min(hung[s] for s in own) - p.shortest_string) / p.step + 1e-9)
-    gain = sum(lift for s, lift in zip(_ends(site, span), _lifts(site, one, span), strict=True) if s in own)
-    return [_Try("shorten strings", *_where(site, own), lambda n: _changed(site, own, Change(shorter=n * p.step)),
-                 _steps(gain * p.step, one, most), most, lambda n: n * p.step, "m",
-                 lambda n: len(own) * p.shorten_cost)]
-
-
-def _strings(name, string, cost, *, both):
-    """What makes a try of another string at the ends of the span where wires hang, or at the one that is worth more."""
-    def tries(site, one, span):
-        own = list(_hung(site, span))
-        if not own:
-            return "no wire hangs from a suspension string at the ends of the span"
-        if sum(_lifts(site, one, span)) < 1e-6:
-            return _NO_LIFT
-        worth = dict(zip(_ends(site, span), _lifts(site, one, span), strict=True))
-        own = own if both else [max(own, key=worth.get)]
-        return [_Try(name, *_where(site, own), lambda n: _changed(site, own, Change(string=string)), 1, 1,
-                     lambda n: len(own), "structure", lambda n: len(own) * getattr(site.prices, cost))]
-
+        return "no string of the span can be shortened by a step" if kind == "shorten" else \
+            "no wire hangs from a suspension string at the ends of the span"
+    tries = []
+    for ends in {"raise": [[s] for s in own] + [own], "strain": [[max(own, key=lifts.get)]]}.get(kind, [own]):
+        columns = m.at(kind, *ends)
+        gain = sum(lifts[s] for s in ends) * m.step[columns[0]]
+        place = shapely.Point(x.easting[ends[0]], x.northing[ends[0]], planned.site.plan.base_elevation[ends[0]])
+        name = f"raise {'both structures' if len(ends) > 1 else 'one structure'}" if kind == "raise" else None
+        tries.append(_Try(" and ".join(str(x.structure[s]) for s in ends), place, columns,
+                          _steps(gain, one, _most(m, columns)), name))
     return tries
 
 
-def _tauter(site, one, span, sign=1):
-    p, section, edits = site.prices, int(site.plan.spans.section[span]), as_it_stands(site)
-    if (one["position"] == "below") != (sign < 0):
-        return "it is a wire above that is too near" if sign > 0 else "nothing above the wire is too near"
-    name, line = site.plan.sections.name[section], site.plan.sections.line[section]
-    if any(row.section == name and row.line in ("", line) for row in site.wiring.measured):
-        return "the section hangs as measured: take it out of the measurements to string it to its limits"
-    most = int((p.largest_tightening if sign > 0 else p.largest_slackening) / p.tightening_step + 1e-9)
-    share = sign * p.tightening_step * (np.arange(len(edits.tightened)) == section)
-    note = "more than the stringing limits say; what the structures bear is for an engineer to find" if sign > 0 else \
-        "less than the stringing limits allow"
-    return [_Try(_NAMES["tighten" if sign > 0 else "slacken"], f"section {name}", None,
-                 lambda n: replace(edits, tightened=share * n), max(most - 2, 1) if sign > 0 else 1, most,
-                 lambda n: 100 * n * p.tightening_step, "%", lambda n: p.tighten_cost, note)]
+def _strung(kind, planned, one, span):
+    """The try of stringing the section of the span tauter, or slacker."""
+    tauter, section = kind == "tighten", int(planned.site.plan.spans.section[span])
+    if (one["position"] == "below") == tauter:
+        return "it is a wire above that is too near" if tauter else "nothing above the wire is too near"
+    columns, name = planned.remedies.at(kind, section), planned.site.plan.sections.name[section]
+    if not len(columns):
+        measured = any(row.section == name for row in planned.site.wiring.measured)
+        return "the section hangs as measured: take it out of the measurements to string it to its limits" if measured \
+            else "what the existing wire does to its structures is not known (plan.largest_load_ratio)"
+    return [_Try(f"section {name}", None, columns, max(_most(planned.remedies, columns) - 2, 1) if tauter else 1)]
 
 
-def _slacker(site, one, span):
-    return _tauter(site, one, span, -1)
-
-
-def _cuts(site, one, span):
-    p, cells, edits = site.prices, site.cells.get(span), as_it_stands(site)
+def _cut(kind, planned, one, span):
+    cells, columns = planned.site.cells.get(span), planned.remedies.at(kind, span)
     if one["against"] != "ground" or cells is None:
         return "it is not the ground that is too near" if one["against"] != "ground" else "its cells are not known"
-    most = int(min(p.largest_cut, cells.deepest) / p.step + 1e-9)
-    if most < 1:
+    if not len(columns):
         return f"{cells.blocked} stands where the cut would be"
-    depth = np.arange(len(edits.cut)) == span
-    return [_Try("grade the ground", f"below {one['span']}", None, lambda n: replace(edits, cut=depth * n * p.step),
-                 _steps(p.step, one, most), most, lambda n: cells.volume(n * p.step), "m3",
-                 lambda n: p.grade_cost + p.cubic_metre_cost * cells.volume(n * p.step),
-                 "vertical cuts on the grid of the ground raster, without slopes")]
+    return [_Try(f"below {one['span']}", None, columns, _steps(planned.site.prices.step, one, len(columns)))]
 
 
-def _gone(site, one, span):
-    p, edits, obstacles = site.prices, as_it_stands(site), site.facts.index.obstacles
-    if one["against"] not in p.removable or one["obstacle"] is None:
-        return f"the study lets only these be taken away: {', '.join(p.removable) or 'none'}"
-    gone = obstacles.obstacle == one["obstacle"]
-    return [_Try("remove the object", str(one["obstacle"]), None, lambda n: replace(edits, removed=gone), 1, 1,
-                 lambda n: 1, "object", lambda n: p.remove_cost, "the margin after is the least of the whole span")]
+def _gone(kind, planned, one, span):
+    removable = planned.site.prices.removable
+    if one["against"] not in removable or one["obstacle"] is None:
+        return f"the study lets only these be taken away: {', '.join(removable) or 'none'}"
+    obstacle = np.flatnonzero(planned.site.facts.index.obstacles.obstacle == one["obstacle"])
+    return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, *obstacle), 1)]
 
 
-def _more(site, one, span):
-    p, edits, place = site.prices, as_it_stands(site), place_of_new(site, span)
-    if place is None or framing_of_new(site, span) is None:
+def _more(kind, planned, one, span):
+    columns = planned.remedies.at(kind, span)
+    if not len(columns):
         return "the ground is not known there, or no suspension structure of the line shows what a new one is like"
-    share, *point = place
-    return [_Try("add a structure", f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point),
-                 lambda n: replace(edits, added=np.array([span])), 1, 1, lambda n: 1, "structure",
-                 lambda n: p.add_cost, f"framing {framing_of_new(site, span)}, on the highest ground near the middle")]
+    share, *point = place_of_new(planned.site, span)
+    return [_Try(f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point), columns, 1, note=(
+        f"framing {framing_of_new(planned.site, span)}, on the highest ground near the middle"))]
 
 
-_NO_LIFT = "a higher wire is no farther from what is above or beside it"
-_TRIES = {"raise": _raises, "shorten": _shorter,
-          "post": _strings("change strings to posts", "post", "post_cost", both=True),
-          "strain": _strings("make it a strain structure", "strain", "strain_cost", both=False),
-          "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
-_NAMES = {"raise": "raise structures", "shorten": "shorten strings", "post": "change strings to posts",
-          "strain": "make it a strain structure", "tighten": "re-tension, tauter",
-          "slacken": "re-tension, slacker", "grade": "grade the ground", "remove": "remove the object",
-          "add": "add a structure"}
+#: Name of each kind in the table, its unit, what is to be known of it, and what tries it.
+_TRIES = {
+    "raise": ("raise structures", "m", None, _at_ends), "shorten": ("shorten strings", "m", None, _at_ends),
+    "post": ("change strings to posts", "structure", None, _at_ends),
+    "strain": ("make it a strain structure", "structure", None, _at_ends),
+    "tighten": ("re-tension, tauter", "%", "more than the stringing limits say; what the structures bear is for an "
+                "engineer to find", _strung),
+    "slacken": ("re-tension, slacker", "%", "less than the stringing limits allow", _strung),
+    "grade": ("grade the ground", "m3", "vertical cuts on the grid of the ground raster, without slopes", _cut),
+    "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
+    "add": ("add a structure", "structure", None, _more)}
 
 
 def _derate(planned, one):
@@ -302,14 +250,17 @@ def _derate(planned, one):
            "it is not heat that brings the wire short" if not isinstance(case.temperature, str) else
            "no temperature clears, or some of it is not known" if np.isnan(T) else None)
     if why:
-        return [_row(one, "derate", "", np.nan, None, np.nan, f"not offered: {why}")]
+        return [_row(one, "derate", "", note=f"not offered: {why}")]
     current = limits["limit_current_a"][at[0]]
     note = "of the whole span" + ("" if np.isnan(current) else f", {current:.0f} A per phase")
     return [_row(one, "derate", f"span {one['span']}", T, "degC", 0.0, note)]
 
 
 def _others(others, key, one):
-    clear = [name for name, short in others.items() if key not in short]
-    return [_row(one, "choose another option", name, np.nan, None, np.nan, "it does not fall short here")
-            for name in clear] or [_row(one, "choose another option", "", np.nan, None, np.nan,
-                                        "not offered: every other option of the study falls short here too")]
+    line, span, against, _ = key
+    clear = [name for name, short in others.items()
+             if not short & {key, (line, span, against, None), (line, span, None, None)}]
+    remedy = "choose another option"
+    return [_row(one, remedy, name, note="it does not fall short here") for name in clear] or \
+        [_row(one, remedy, "", note="not offered: every other option of the study falls short here, too, "
+             "or is not assessed")]

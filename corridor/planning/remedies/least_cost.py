@@ -5,20 +5,20 @@ from time import monotonic
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint
-from scipy.sparse import coo_array, diags_array, eye_array, hstack, vstack
+from scipy.sparse import coo_array, csr_array, diags_array, eye_array, hstack, vstack
 from scipy.sparse.csgraph import connected_components
 
 from corridor.planning.programme import solve_programme
 
-__all__ = ["Rows", "Solution", "least_cost"]
+__all__ = ["Constraints", "Solution", "least_cost"]
 
 #: What a step that costs nothing is taken to cost, so that there are no more of them than are needed.
 _TIE = 1e-4
 
 
 @dataclass(frozen=True)
-class Rows:
-    """Linear demands `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person.
+class Constraints:
+    """Linear constraints `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person.
 
     `r` are amounts of remedies, each in its own unit.
     """
@@ -29,19 +29,23 @@ class Rows:
     need: np.ndarray
     name: np.ndarray
 
-    def __add__(self, other):
-        return Rows(np.r_[self.row, other.row + len(self.need)], *(np.r_[a, b] for a, b in (
+    def __add__(self, other: "Constraints") -> "Constraints":
+        return Constraints(np.r_[self.row, other.row + len(self.need)], *(np.r_[a, b] for a, b in (
             (self.column, other.column), (self.coefficient, other.coefficient), (self.need, other.need),
             (self.name, other.name))))
 
-    def matrix(self, columns):
-        """Return the coefficients as a sparse array (row, column)."""
+    def matrix(self, columns: int) -> csr_array:
+        """Return the coefficients, (row, column)."""
         return coo_array((self.coefficient, (self.row, self.column)), (len(self.need), columns)).tocsr()
+
+    def held(self, amount: np.ndarray) -> np.ndarray:
+        """Return what amounts of remedies (column,) come to in every row."""
+        return np.bincount(self.row, self.coefficient * amount[self.column], minlength=len(self.need))
 
 
 @dataclass(frozen=True)
 class Solution:
-    """Remedies in steps (column,), their cost, the least cost that is proven possible, and rows that nothing meets.
+    """Remedies in steps (column,), their cost, and the least cost that is proven possible.
 
     `short` (row,) is what a row still lacks with the best that can be done, 0 where a plan exists.
     """
@@ -52,33 +56,28 @@ class Solution:
     short: np.ndarray
 
     @property
-    def feasible(self):
-        """Whether every demand is met."""
+    def feasible(self) -> bool:
+        """Whether every constraint is met."""
         return not (self.short > 1e-7).any()
 
     @property
-    def gap(self):
+    def gap(self) -> float:
         """Optimality gap: share of the cost that might be saved at most [-]."""
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0, known=None):
+def least_cost(rows: Constraints, columns: int, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0,
+               known: dict | None = None) -> Solution:
     """Return the cheapest numbers of steps that meet all rows.
 
     Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
-    that hold whatever is done are left out. Parts that share no row are solved apart: their optima add up. Of plans
-    that cost the same, one of few steps is taken.
+    that hold whatever is done are left out; what is not a number nothing meets. Parts that share no row are solved
+    apart: their optima add up. Of plans that cost the same, one of few steps is taken.
 
     Parameters
     ----------
-    rows : Rows
-    columns : int
-    step : float or ndarray, shape (column,)
-        Amount of one step, in the unit of the column.
-    most : int or ndarray, shape (column,)
-        Greatest number of steps of each column.
-    fixed, per_step : float or ndarray, shape (column,)
-        Costs.
+    step, most, fixed, per_step : float or ndarray, shape (column,)
+        Amount of one step in the unit of the column, greatest number of steps, and costs.
     seconds, altogether : float
         After which the best plan of a part counts, with its gap; and the most for all parts, each of which gets 1 s.
     known : dict, optional
@@ -91,8 +90,10 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=5.0, altog
     step, most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (step, most, fixed, per_step))
     tie = np.where((per_step == 0) & (most > 1), _TIE, 0.0)
     A = (rows.matrix(columns) @ diags_array(step)).tocsr()
-    open_ = np.flatnonzero(A.minimum(0) @ most < rows.need - 1e-9)
-    steps, short, cost, bound = np.zeros(columns), np.maximum(rows.need, 0.0), 0.0, 0.0
+    unknown = np.isnan(rows.need + rows.held(np.ones(columns)))
+    open_ = np.flatnonzero((A.minimum(0) @ most < rows.need - 1e-9) & ~unknown)
+    steps, cost, bound = np.zeros(columns), 0.0, 0.0
+    short = np.where(unknown, np.inf, np.maximum(rows.need, 0.0))
     begin, known = monotonic(), {} if known is None else known
     for own, at in _parts(A[open_], rows.need[open_] > 1e-9):
         touched = open_[own]
@@ -100,7 +101,7 @@ def least_cost(rows, columns, *, step, most, fixed, per_step, seconds=5.0, altog
         part, need = A[touched][:, at], rows.need[touched]
         key = tuple(v.tobytes() for v in (at, part.indptr, part.indices, part.data, need))
         if key not in known:
-            known[key] = _solve(part, need, most[at], fixed[at], (per_step + tie)[at], left)
+            known[key] = _solve(part, need, most[at], np.r_[(per_step + tie)[at], fixed[at]], left)
         n, lacks, c, b = known[key]
         steps[at], short[touched] = n, lacks
         cost, bound = cost + c - tie[at] @ n, bound + b - tie[at] @ n
@@ -117,34 +118,30 @@ def _parts(A, asks):
         yield np.flatnonzero(label[:m] == part), np.flatnonzero(label[m:] == part)
 
 
-def _solve(A, need, most, fixed, per_step, seconds):
-    """Steps, what each row lacks, cost and bound of one part; with slack at a price where nothing meets all."""
+def _solve(A, need, most, cost, seconds):
+    """Steps, what each row lacks, cost and bound of one part, whose unknowns are all `n`, then all `u`."""
     m, k = A.shape
-    opened = coo_array((np.r_[np.ones(k), -most], (np.r_[np.arange(k), np.arange(k)], np.r_[np.arange(k),
-                                                                                       np.arange(k) + k])), (k, 2 * k))
+    opened = hstack([eye_array(k), -diags_array(most)])
     meets = hstack([A, coo_array((m, k))])
-    cost, whole = np.r_[per_step, fixed], np.ones(2 * k)
     high = np.r_[most, np.ones(k)]
     result = solve_programme(cost, constraints=[LinearConstraint(meets, need - 1e-9, np.inf),
-                                     LinearConstraint(opened, -np.inf, 0)], integrality=whole,
-                  bounds=Bounds(0, high), options={"time_limit": seconds, "mip_rel_gap": 1e-6})
-    if result.x is not None:
-        n = np.round(result.x[:k])
-        bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
-        return n, np.zeros(m), float(result.fun), float(bound)
-    return _least_short(meets, opened, need, cost, high, k)
+                                                LinearConstraint(opened, -np.inf, 0)], integrality=np.ones(2 * k),
+                             bounds=Bounds(0, high), options={"time_limit": seconds, "mip_rel_gap": 1e-6})
+    if result.x is None:
+        return _least_short(meets, opened, need, cost, high)
+    bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
+    return np.round(result.x[:k]), np.zeros(m), float(result.fun), float(bound)
 
 
-def _least_short(meets, opened, need, cost, high, k):
-    """The remedies that leave the least lacking where not all rows can be met."""
-    m = len(need)
-    price = 1e3 * (1 + cost.sum())
-    slack = eye_array(m)
-    both = vstack([hstack([meets, slack]), hstack([opened, coo_array((k, m))])])
-    result = solve_programme(np.r_[cost, np.full(m, price)], integrality=np.r_[np.ones(2 * k), np.zeros(m)],
-                  constraints=LinearConstraint(both, np.r_[need - 1e-9, np.full(k, -np.inf)],
-                                               np.r_[np.full(m, np.inf), np.zeros(k)]),
-                  bounds=Bounds(0, np.r_[high, np.full(m, np.inf)]), options={"time_limit": 30.0})
+def _least_short(meets, opened, need, cost, high):
+    """The remedies that leave the least lacking, at a price, where not all rows can be met."""
+    m, k = len(need), len(high) // 2
+    both = vstack([hstack([meets, eye_array(m)]), hstack([opened, coo_array((k, m))])])
+    result = solve_programme(np.r_[cost, np.full(m, 1e3 * (1 + cost.sum()))],
+                             integrality=np.r_[np.ones(2 * k), np.zeros(m)],
+                             constraints=LinearConstraint(both, np.r_[need - 1e-9, np.full(k, -np.inf)],
+                                                          np.r_[np.full(m, np.inf), np.zeros(k)]),
+                             bounds=Bounds(0, np.r_[high, np.full(m, np.inf)]), options={"time_limit": 30.0})
     if result.x is None:
         return np.zeros(k), np.maximum(need, 0), 0.0, 0.0
     n = np.round(result.x[:k])

@@ -1,17 +1,77 @@
-"""Which remedies a plan may choose from, and why others are not offered."""
+"""Which remedies a plan may choose from, as columns of a programme, and why others are not offered."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.planning.remedies.alterations import framing_of_new, place_of_new
-from corridor.planning.remedies.columns import Measures
-from corridor.planning.remedies.excavation import survey_cells
+from corridor.planning.remedies.alterations import Alterations, Change, Site, framing_of_new, place_of_new
+from corridor.planning.remedies.excavation import diggable_cells, ground_short
+from corridor.planning.remedies.variants import Variant
+from corridor.study.plan import REMEDIES
 
-__all__ = ["candidates", "ground_short", "strings_of", "with_cells"]
+__all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "with_cells"]
 
 
-def strings_of(site):
+@dataclass(frozen=True)
+class Remedies:
+    """Remedies that may be taken; columns of shape (column,).
+
+    `kind` one of `REMEDIES`; `place` index of its structure (raise, shorten, post, strain), span
+    (grade, add), section (tighten, slacken) or obstacle (remove). `step` amount of one step in the unit of the kind (m,
+    share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
+    """
+
+    kind: np.ndarray
+    place: np.ndarray
+    step: np.ndarray
+    most: np.ndarray
+    fixed: np.ndarray
+    per_step: np.ndarray
+
+    def __len__(self):
+        return len(self.kind)
+
+    @classmethod
+    def of_rows(cls, rows: list[tuple]) -> "Remedies":
+        """Return the remedies of tuples (kind, place, step, most, fixed, per_step)."""
+        kind, *numbers = zip(*rows, strict=True) if rows else [()] * 6
+        place, *others = (np.array(v, float) for v in numbers)
+        return cls(np.array(kind, object), place.astype(int), *others)
+
+    @property
+    def programme(self) -> dict[str, np.ndarray]:
+        """What `least_cost` asks of every column."""
+        return {name: getattr(self, name) for name in ("step", "most", "fixed", "per_step")}
+
+    def at(self, kind: str, *places: int) -> np.ndarray:
+        """Return the columns of a kind at some places."""
+        return np.flatnonzero((self.kind == kind) & np.isin(self.place, places))
+
+    def amounts(self, kind: str, steps: np.ndarray, count: int) -> np.ndarray:
+        """Return the amount of one kind at each of `count` places, for numbers of steps (column,)."""
+        own = self.kind == kind
+        return np.bincount(self.place[own], steps[own] * self.step[own], minlength=count)
+
+    def cost(self, steps: np.ndarray) -> np.ndarray:
+        """Return what numbers of steps cost, (column,)."""
+        return self.fixed * (steps > 0) + self.per_step * steps
+
+
+def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterations:
+    """Return the Alterations that numbers of steps (column,) of remedies come to."""
+    count = {"remove": len(site.facts.index.obstacles), "grade": len(site.plan.spans), "add": len(site.plan.spans),
+             "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
+    done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
+    # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
+    rise, shorter = (np.round(done[kind], 6) for kind in ("raise", "shorten"))
+    string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
+    changes = tuple(Change(float(r), 0.0 if word else float(s), str(word))
+                    for r, s, word in zip(rise, shorter, string, strict=True))
+    return Alterations(changes, done["grade"], done["remove"] > 0, done["tighten"] - done["slacken"],
+                       np.flatnonzero(done["add"]))
+
+
+def string_lengths(site: Site) -> dict[tuple[int, str], float]:
     """Return the length [m] of the suspension strings of phases at every structure, (structure, wire) to length."""
     x, f = site.facts.structures, site.facts.framings
     rows = {}
@@ -22,157 +82,131 @@ def strings_of(site):
             for wire, length in rows.get(framing, {}).items()}
 
 
-def ground_short(site, before):
-    """Return the spans that fall short of the ground, with their least margin over it [m]."""
-    c = before.layers["clearances"]
-    index = {key: i for i, key in enumerate(zip(site.plan.spans.line, site.plan.spans.name, strict=True))}
-    short = {}
-    own = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["margin_m"] < 0)
-    for i in np.flatnonzero(own):
-        span = index[c["line"][i], c["span"][i]]
-        short[span] = min(short.get(span, 0.0), float(c["margin_m"][i]))
-    return short
-
-
-def with_cells(site, before):
+def with_cells(site: Site, before: Variant) -> Site:
     """Return the site with the cells that may be cut below its spans, where a plan may grade the ground."""
-    if "grade" not in site.prices.remedies:
-        return site
-    return replace(site, cells=survey_cells(site, before, ground_short(site, before)))
+    return replace(site, cells=diggable_cells(site, before)) if "grade" in site.prices.remedies else site
 
 
-def candidates(site, before):
-    """Return the Measures that a plan may choose from, and words for kinds that it may not.
+def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, str]]:
+    """Return the Remedies that a plan may choose from, and for kinds that are not offered anywhere why.
 
-    Parameters
-    ----------
-    site : Site
-        As `with_cells` returns it.
-    before : Look
-        The line as it stands.
-
-    Returns
-    -------
-    measures : Measures
-    refused : dict of str to str
-        Kind to why nothing of it is offered anywhere.
+    `site` is as `with_cells` returns it, `before` the line as it stands.
     """
-    rows, refused = [], {}
-    near = _near(site, before)
-    for kind, make in _MADE.items():
-        if kind not in site.prices.remedies:
-            refused[kind] = "the study does not have it in plan.remedies"
-            continue
-        found = make(site, before, near)
+    rows, refused, near = [], {}, _Near(site, before)
+    for kind, offer in _OFFERS.items():
+        found = offer(site, near) if kind in site.prices.remedies else "the study does not have it in plan.remedies"
         if isinstance(found, str):
             refused[kind] = found
         else:
             rows += [(kind, *row) for row in found]
-    return Measures.of_rows(rows), refused
+    return Remedies.of_rows(rows), refused
 
 
-def _near(site, before):
-    """Spans with a violation; structures at their ends, with strings that are lifted, or next to those; all sorted."""
-    v, spans, x = before.layers["violations"], site.plan.spans, site.facts.structures
-    index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
-    short = np.unique([index[key] for key in zip(v["line"], v["span"], strict=True)]).astype(int)
-    lifted = {(line, structure) for line, structure, _, _ in before.slack}
-    slack = [i for i, key in enumerate(zip(x.line, x.structure, strict=True)) if key in lifted]
-    ends = np.unique(np.r_[spans.tail[short], spans.head[short], np.array(slack, int)])
-    touching = np.isin(spans.tail, ends) | np.isin(spans.head, ends)
-    return short, np.unique(np.r_[spans.tail[touching], spans.head[touching]])
+class _Near:
+    """What falls short: `violations`, their `span` and all `spans`, sorted; `structures` at their ends, with strings
+    that are lifted, or next to those."""
+
+    def __init__(self, site, before):
+        spans = site.plan.spans
+        self.before, self.violations = before, before.layers["violations"]
+        self.span = before.line.spans_at(self.violations)
+        self.spans = np.unique(self.span)
+        loads = before.layers["structure_loads"]
+        slack = np.unique(before.line.structures_at(loads)[loads["lifted"].astype(bool)])
+        ends = np.r_[spans.tail[self.spans], spans.head[self.spans], slack]
+        touching = np.isin(spans.tail, ends) | np.isin(spans.head, ends)
+        self.structures = np.unique(np.r_[spans.tail[touching], spans.head[touching]])
 
 
-def _raises(site, before, near):
+def _raises(site, near):
     p = site.prices
     most = int(p.largest_raise / p.step + 1e-9)
-    return [(s, p.step, most, p.raise_cost, p.metre_cost * p.step) for s in near[1]]
+    return [(s, p.step, most, p.raise_cost, p.metre_cost * p.step) for s in near.structures]
 
 
-def _shorter(site, before, near):
-    p = site.prices
+def _shorter(site, near):
+    p, least = site.prices, {}
     if p.shortest_string is None:
         return "the study does not say how short strings may be (plan.shortest_string)"
-    least = {}
-    for (s, _), length in strings_of(site).items():
+    for (s, _), length in string_lengths(site).items():
         least[s] = min(least.get(s, np.inf), length)
     most = {s: int(max(length - p.shortest_string, 0) / p.step + 1e-9) for s, length in least.items()}
-    return [(s, p.step, most[s], p.shorten_cost, 0.0) for s in near[1] if most.get(s)] or \
+    return [(s, p.step, most[s], p.shorten_cost, 0.0) for s in near.structures if most.get(s)] or \
         f"no string is longer than the shortest allowed by a step of {p.step:g} m"
 
 
-def _posts(site, before, near):
-    held = {s for s, _ in strings_of(site)}
-    return [(s, 1, 1, site.prices.post_cost, 0.0) for s in near[1] if s in held] or "no suspension string is near"
+def _posts(site, near):
+    held = {s for s, _ in string_lengths(site)}
+    return [(s, 1, 1, site.prices.post_cost, 0.0) for s in near.structures if s in held] or \
+        "no suspension string is near"
 
 
-def _strains(site, before, near):
+def _strains(site, near):
     x, f = site.facts.structures, site.facts.framings
-    hung = {name for name in set(x.framing) if (f.string[f.framing == name] == "suspension").any()}
-    return [(s, 1, 1, site.prices.strain_cost, 0.0) for s in near[1]
+    hung = set(f.framing[f.string == "suspension"])
+    return [(s, 1, 1, site.prices.strain_cost, 0.0) for s in near.structures
             if x.role[s] == "suspension" and x.framing[s] in hung] or "no suspension structure is near"
 
 
-def _tauter(site, before, near):
+def _tauter(site, near):
     p = site.prices
     if not p.largest_tightening:
         return "it is strung as taut as its limits allow, and the study allows no more (plan.largest_tightening)"
-    return _strung(site, near[0], int(p.largest_tightening / p.tightening_step + 1e-9))
+    share, section, _ = near.before.used(p.largest_load_ratio)
+    rows = _strung(site, near.spans, p.largest_tightening)
+    if isinstance(rows, str):
+        return rows
+    return [row for row in rows if row[0] not in section[np.isnan(share)]] or \
+        "what the existing wire does to its structures is not known, so that plan.largest_load_ratio cannot be kept"
 
 
-def _slacker(site, before, near):
-    p, v, spans = site.prices, before.layers["violations"], site.plan.spans
-    index = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
-    under = v["position"] == "below"
-    short = [index[key] for key in zip(v["line"][under], v["span"][under], strict=True)]
-    if not short:
+def _slacker(site, near):
+    under = near.violations["position"] == "below"
+    if not under.any():
         return "no wire is too near to something above it"
-    return _strung(site, np.array(short), int(p.largest_slackening / p.tightening_step + 1e-9))
+    return _strung(site, near.span[under], site.prices.largest_slackening)
 
 
-def _strung(site, short, most):
+def _strung(site, short, largest):
     """Rows of the sections of spans, but for those that hang as measured."""
     p, sections = site.prices, site.plan.sections
+    most = int(largest / p.tightening_step + 1e-9)
     known = {(row.line or line, row.section) for row in site.wiring.measured for line in set(sections.line)}
     return [(i, p.tightening_step, most, p.tighten_cost, 0.0) for i in np.unique(site.plan.spans.section[short])
             if most and (sections.line[i], sections.name[i]) not in known] or \
         "its sections hang as measured: take them out of the measurements to string them to the limits"
 
 
-def _cuts(site, before, near):
-    p = site.prices
-    if not ground_short(site, before):
+def _cuts(site, near):
+    if not ground_short(near.before):
         return "no span falls short of the ground"
     if not site.cells:
         return "the ground is not of rasters on one grid of the working frame"
-    rows = []
-    for span, cells in site.cells.items():
-        rows += _cut_steps(p, span, cells)
-    return rows or "objects on the ground or structures stand in the way, or the cut would be too deep"
+    return [row for span, cells in site.cells.items() for row in _cut_steps(site.prices, span, cells)] or \
+        "objects on the ground or structures stand in the way, or the cut would be too deep"
 
 
 def _cut_steps(prices, span, cells):
-    """Steps of depth, each a measure of its own: the deeper, the more is dug for a step."""
+    """Steps of depth, each a remedy of its own: the deeper, the more is dug for a step."""
     depth = np.arange(prices.step, min(prices.largest_cut, cells.deepest) + 1e-9, prices.step)
     dug = np.diff([0.0, *(cells.volume(d) for d in depth)])
     return [(span, prices.step, 1, prices.cubic_metre_cost * v + (0 if k else prices.grade_cost), 0.0)
             for k, v in enumerate(dug)]
 
 
-def _gone(site, before, near):
-    v, obstacles = before.layers["violations"], site.facts.index.obstacles
+def _gone(site, near):
+    obstacles, removable = site.facts.index.obstacles, site.prices.removable
     index = {name: i for i, name in enumerate(obstacles.obstacle)}
-    short = {index[name] for name in v["obstacle"] if name in index}
-    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in sorted(short)
-            if obstacles.category[i] in site.prices.removable] or \
-        f"nothing short of is of the categories that may go: {', '.join(site.prices.removable) or 'none'}"
+    short = {index[name] for name in near.violations["obstacle"] if name in index}
+    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in sorted(short) if obstacles.category[i] in removable] or \
+        f"nothing short of is of the categories that may go: {', '.join(removable) or 'none'}"
 
 
-def _more(site, before, near):
-    return [(s, 1, 1, site.prices.add_cost, 0.0) for s in near[0]
+def _more(site, near):
+    return [(s, 1, 1, site.prices.add_cost, 0.0) for s in near.spans
             if framing_of_new(site, s) is not None and place_of_new(site, s) is not None] or \
         "no suspension structure of the line shows what a new one is like, or the ground is not known"
 
 
-_MADE = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter,
-         "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
+_OFFERS = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter,
+           "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}

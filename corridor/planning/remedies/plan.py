@@ -1,27 +1,27 @@
-"""Put one option right: the cheapest remedies, looked at anew with the exact model until nothing falls short."""
+"""Put one option right: the cheapest remedies, assessed anew with the exact model until nothing falls short."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from corridor.check import Clock, check_study, prepare
+from corridor.check import Clock, prepare
 from corridor.errors import InputError, nearest
-from corridor.inputs.study_inputs import read_inputs
+from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.jobs.folder import made_folder
-from corridor.planning.remedies.alterations import edits_of
-from corridor.planning.remedies.columns import Measures, exclusive, in_order
-from corridor.planning.remedies.constraints import Asked, demands
-from corridor.planning.remedies.least_cost import least_cost
-from corridor.planning.remedies.offered import candidates, with_cells
-from corridor.planning.remedies.planned_copy import copy_study, write_edits
-from corridor.planning.remedies.variants import Site, holds, look
-from corridor.study import load_study
-from corridor.study.plan import Plan as PlanSection
+from corridor.planning.circuits import other_circuits, own_circuits
+from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
+from corridor.planning.remedies.least_cost import Constraints, Solution, least_cost
+from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_cells
+from corridor.planning.remedies.planned_copy import Checked, check_folder, checked_copy, clear_earlier_plan
+from corridor.planning.remedies.variants import Variant, assess_variant, clears
+from corridor.study import Study, load_study
+from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["Planned", "plan_option", "plan_study", "site_of"]
+__all__ = ["Planned", "plan_option", "plan_study", "site_of", "study_with"]
 
-#: Rounds of programme and full look after which it is given up.
+#: Rounds of programme and full assessment after which it is given up.
 _ROUNDS = 25
 
 
@@ -29,127 +29,152 @@ _ROUNDS = 25
 class Planned:
     """What putting an option right comes to.
 
-    `before`, `after` Looks; `measures` and the `steps` of each that are taken; `refused` words for kinds that are not
-    offered; `solution` of the last programme (None: nothing fell short); `forbids` words for what no remedy can meet;
-    `rounds` programmes solved; `checked` the Result of the check of the planned copy, None where there is no plan.
+    `remedies` and the `steps` of each that are taken; `refused` words for kinds that are not offered; `solution` of the
+    last programme (None: nothing fell short); `forbids` words for what no remedy can meet; `rounds` programmes solved;
+    `checked` what the check of the planned copy says, None where there is no plan.
     """
 
     site: Site
-    before: object
-    after: object
-    measures: Measures
+    before: Variant
+    after: Variant
+    remedies: Remedies
     steps: np.ndarray
-    refused: dict
-    solution: object
-    forbids: tuple
-    rounds: int
-    checked: object = None
+    refused: dict[str, str]
+    solution: Solution | None = None
+    forbids: tuple[str, ...] = ()
+    rounds: int = 0
+    checked: Checked | None = None
 
     @property
-    def cleared(self):
-        """Whether the last full look found nothing short, and nothing lifted, overloaded or left unassessed anew."""
-        return not self.forbids and holds(self.after, self.before)
+    def cleared(self) -> bool:
+        """Whether the last variant has nothing short, and nothing lifted, overloaded or left unassessed anew."""
+        return not self.forbids and clears(self.after, self.before, self.site.prices.largest_load_ratio)
 
     @property
-    def cost(self):
+    def cost(self) -> float:
         """Cost of the remedies that are taken, relative."""
-        return float(self.measures.cost(self.steps).sum())
+        return float(self.remedies.cost(self.steps).sum())
 
     @property
-    def status(self):
+    def status(self) -> int:
         """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed."""
         return 1 if not self.cleared or self.checked is None else self.checked.status
 
 
-def plan_study(path, option, folder):
-    """Plan an option of a study, write its planned copy and check that.
+def plan_study(path: Path | str, option: str, folder: Path | str) -> Planned:
+    """Plan an option of a study, write its planned copy to a folder and check that.
 
-    Parameters
-    ----------
-    path : path
-        The study file.
-    option : str
-        Name of the option.
-    folder : path
-        Of the planned copy: `study.toml`, the files that remedies change, and its findings.
+    The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
+    goes. Where there is no plan there is no copy.
 
     Raises
     ------
     InputError
-        Something given cannot be used.
+        Something given cannot be used; the folder stays as it is.
     """
+    inputs, folder = read_inputs(study_with(path, option)), Path(folder)
+    with inputs.terrain:
+        check_folder(folder, inputs)
+        planned = plan_option(site_of(inputs, option))
+        clear_earlier_plan(made_folder(folder))
+        checked = checked_copy(planned.site, planned.after, folder) if planned.cleared else None
+    return replace(planned, checked=checked)
+
+
+def study_with(path: Path | str, option: str) -> Study:
+    """Return the study of a file, which shall have an option of that name."""
     study = load_study(path)
     known = [each.name for each in study.options]
     if option not in known:
         raise InputError(study.path, "option", repr(option), ", ".join(known), nearest(option, known))
-    folder = made_folder(folder)
-    if folder.resolve() == study.folder.resolve():
-        raise InputError(None, "folder", repr(str(folder)), "another folder than that of the study")
-    copy = copy_study(study, option, folder)
-    inputs = read_inputs(copy)
-    with inputs.terrain:
-        planned = plan_option(site_of(inputs, option))
-        if not planned.cleared:
-            return planned
-        write_edits(copy, planned.site, planned.after)
-    return replace(planned, checked=check_study(Path(folder) / "study.toml"))
+    return study
 
 
-def site_of(inputs, option):
-    """Return the Site of an option of inputs whose terrain is open."""
-    return Site(inputs.study, inputs, *prepare(inputs, Clock()), option, inputs.study.plan or PlanSection())
+def site_of(inputs: Inputs, option: str) -> Site:
+    """Return the Site of an option of inputs whose terrain is open, with the existing option for comparison.
 
-
-def plan_option(site):
-    """Solve, look, add what the look shows, and solve again until nothing falls short.
-
-    Every look gives each row its margin with the remedies of that look, exactly; from there the rows are taken to
-    change linearly. All rows of all looks stay demands of the next programme, so that none is forgotten.
+    Raises
+    ------
+    InputError
+        The table [plan] names what the study does not have.
     """
-    before = now = look(site)
+    prices = inputs.study.plan or PlanTable()
+    options = [each for each in inputs.options if each.existing or each.name == option]
+    if prices.largest_load_ratio is not None and len(options) == 1 and options[0].existing:
+        # Strung tauter it is compared with how it hangs now, which comes first: that is the one compared with.
+        options.insert(0, replace(options[0], name=f"{option}, as it hangs"))
+    _check_names(inputs, prices)
+    inputs = replace(inputs, options=tuple(options))
+    return Site(inputs.study, inputs, *prepare(inputs, Clock()), option, prices)
+
+
+def _check_names(inputs, prices):
+    """Refuse what the table [plan] names and the study does not have."""
+    obstacles, x, file = inputs.index.obstacles, inputs.structures, inputs.study.path
+    if prices.largest_load_ratio is not None and not any(each.existing for each in inputs.options):
+        raise InputError(file, "plan.largest_load_ratio", f"{prices.largest_load_ratio:g}, but no option is existing",
+                         "an option with existing = true, which loads are compared with, or no such key")
+    circuits = [*own_circuits(x, inputs.framings, range(len(x))), *other_circuits(obstacles)]
+    categories = sorted({*obstacles.category, *inputs.rules.against} - {"ground", "right_of_way"})
+    given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
+             for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
+    if "removable" in prices.model_fields_set:
+        given += [(f"removable.{i}", name, categories) for i, name in enumerate(prices.removable)]
+    for i, pair in enumerate(prices.never_together):
+        if pair.first == pair.second:
+            raise InputError(file, f"plan.never_together.{i}.second", repr(pair.second), "another than the first")
+    for where, name, known in given:
+        if name not in known:
+            raise InputError(file, f"plan.{where}", repr(name), "; ".join(known), nearest(name, known))
+
+
+def plan_option(site: Site) -> Planned:
+    """Solve, assess, add what that shows, and solve again until nothing falls short.
+
+    Every variant gives each row its margin with the remedies in place, exactly; from there the rows are taken to change
+    linearly. All rows of all variants stay in the next programme, so that none is forgotten.
+    """
+    before = now = assess_variant(site)
     site = with_cells(site, before)
-    measures, refused = candidates(site, before)
-    steps = np.zeros(len(measures))
-    if holds(now, before):
-        return Planned(site, before, now, measures, steps, refused, None, (), 0)
-    asked = Asked(site, measures, before, _probes(site, measures))
-    rows, seen, solution = in_order(measures, "grade") + exclusive(measures, ("post", "strain", "shorten")), set(), None
-    known = {}
+    remedies, refused = offered_remedies(site, before)
+    planned = Planned(site, before, now, remedies, np.zeros(len(remedies)), refused)
+    if planned.cleared:
+        return planned
+    basis, rows = Basis(site, remedies, before, _probes(site, remedies)), rules_of_choice(remedies)
+    seen, known = set(), {}
     for done in range(1, _ROUNDS + 1):
-        rows = rows + demands(asked, now, steps)
-        solution = least_cost(rows, len(measures), **measures.programme, known=known)
-        steps = solution.steps
-        words = _lacking(rows, solution) if not solution.feasible else _again(seen, steps)
+        rows = rows + constraints_of(basis, planned.after, planned.steps)
+        solution = least_cost(rows, len(remedies), **remedies.programme, known=known)
+        planned = replace(planned, steps=solution.steps, solution=solution, rounds=done)
+        words = _lacking(rows, solution) if not solution.feasible else _again(seen, solution.steps)
         if words:
-            return Planned(site, before, now, measures, steps, refused, solution, words, done)
-        now = look(site, edits_of(site, measures, steps), now)
-        if holds(now, before):
-            return Planned(site, before, now, measures, steps, refused, solution, (), done)
-    return Planned(site, before, now, measures, steps, refused, solution,
-                   (f"no plan held after {_ROUNDS} rounds",), _ROUNDS)
+            return replace(planned, forbids=words)
+        planned = replace(planned, after=assess_variant(site, alterations_of(site, remedies, solution.steps),
+                                                        planned.after))
+        if planned.cleared:
+            return planned
+    return replace(planned, forbids=(f"no plan held after {_ROUNDS} rounds",))
 
 
-def _probes(site, measures):
-    """Looks with every section as taut, and as slack, as it may be; none where none may be."""
-    most = {kind: np.where(measures.kind == kind, measures.most, 0.0) for kind in ("tighten", "slacken")}
-    return {kind: look(site, edits_of(site, measures, steps)) for kind, steps in most.items() if steps.any()}
+def _probes(site, remedies):
+    """Variants with every section as taut, and as slack, as it may be; none where none may be."""
+    most = {kind: np.where(remedies.kind == kind, remedies.most, 0.0) for kind in ("tighten", "slacken")}
+    return {kind: assess_variant(site, alterations_of(site, remedies, steps)) for kind, steps in most.items()
+            if steps.any()}
 
 
-def _lacking(rows, solution):
+def _lacking(rows: Constraints, solution):
     """Words for the rows that nothing meets."""
     short = np.flatnonzero(solution.short > 1e-7)
-    return tuple(dict.fromkeys(f"{rows.name[i]} lacks {_lack(rows, i, solution)}" for i in short))
-
-
-def _lack(rows, i, solution):
-    return "its strings' pull" if rows.name[i].endswith("uplift") else f"{solution.short[i]:.2f} m"
+    return tuple(dict.fromkeys(f"{rows.name[i]} lacks " + (
+        "its strings' pull" if rows.name[i].endswith("uplift") else f"{solution.short[i]:.2f} m") for i in short))
 
 
 def _again(seen, steps):
-    """Words where the same remedies come up twice: what a look found with them, no demand can tell."""
+    """Words where the same remedies come up twice: what was found with them, no constraint can tell."""
     key = tuple(steps.tolist())
     if key in seen:
-        return ("with the remedies that meet all demands more is left unassessed, or a wire is loaded above its "
-                "strength",)
+        return ("with the remedies that meet all demands more is left unassessed, a wire is loaded above its strength, "
+                "or a structure by more than is allowed",)
     seen.add(key)
     return ()

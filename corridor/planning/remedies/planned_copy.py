@@ -1,9 +1,10 @@
-"""The planned copy of a study: one option alone, with remedies in place, in a folder of its own."""
+"""The planned copy of a study: one option, and the existing one, with remedies in place in a folder of its own."""
 
 import csv
 import json
 import os
 import tomllib
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -13,42 +14,103 @@ import pandas
 import pyogrio
 import shapely
 
+from corridor.check import check_study
+from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
-from corridor.planning.remedies.alterations import tauter_sections
-from corridor.planning.remedies.changes import NONE
-from corridor.planning.remedies.excavation import write_graded
-from corridor.study import load_study
-from corridor.units import quantity
+from corridor.inputs.study_inputs import Inputs
+from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
+from corridor.planning.remedies.graded_ground import write_graded
+from corridor.planning.remedies.variants import Variant
 
-__all__ = ["copy_study", "write_edits"]
+__all__ = ["Checked", "check_folder", "checked_copy", "clear_earlier_plan"]
 
-
-def copy_study(study, option, folder):
-    """Write a study that holds one option alone, its files named where they are, and return it loaded.
-
-    Parameters
-    ----------
-    study : Study
-    option : str
-        Its name. An option that is strung to what the existing one is tensioned to keeps that beside it.
-    folder : path
-        Made already.
-    """
-    tables = tomllib.loads(study.path.read_bytes().decode("utf-8-sig"))
-    limits = {each.name: [s.limit.kind for s in each.stringing] for each in study.options}
-    keep = {option} | {each.name for each in study.options if each.existing and "existing" in limits[option]}
-    tables["options"] = [each for each in tables["options"] if each["name"] in keep]
-    tables.pop("design", None)
-    tables = _moved(tables, study.folder, Path(folder))
-    tables["study"]["output"] = "findings.gpkg"
-    path = Path(folder) / "study.toml"
-    path.write_text(_toml(tables), encoding="utf-8")
-    return load_study(path)
-
-
+_MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
+#: What a plan, and the outages for it, may write beside the study.
+_WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "graded.tif", "obstacles [0-9]*.gpkg",
+            "plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
+            "outages.svg", "outages.png", "outages.pdf")
 #: Keys whose text is the path of a file that is read.
 _FILES = ("file", "files", "ground", "surface", "curves", "measured")
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the full check of a planned copy says of the option that is planned: `violations`, `gaps` not assessed, and
+    rows with wires `overloaded` or strings `lifted`."""
+
+    violations: int
+    gaps: int
+    overloaded: int
+    lifted: int
+
+    @property
+    def status(self) -> int:
+        """Exit status, as that of a check."""
+        return 1 if self.violations or self.overloaded or self.lifted else 3 if self.gaps else 0
+
+
+def check_folder(folder: Path, inputs: Inputs) -> None:
+    """Refuse a folder in which a plan would write over a study that no plan wrote, or over what it reads."""
+    study, words = inputs.study, ""
+    read = {study.resolve(row["path"]).resolve().parent for row in inputs.files} | {study.folder.resolve()}
+    if folder.resolve() in read:
+        words = "in which the study lies or reads a file"
+    elif (folder / "study.toml").exists() and not _of_a_plan(folder):
+        words = "with a study in it that no plan wrote"
+    if words:
+        raise InputError(None, "folder", f"{str(folder)!r}, {words}", "a new folder, or that of an earlier plan")
+
+
+def _of_a_plan(folder):
+    return (folder / "study.toml").is_file() and (folder / "study.toml").read_bytes().startswith(_MARK.encode())
+
+
+def clear_earlier_plan(folder: Path) -> None:
+    """Take away all that an earlier plan wrote to a folder: nothing of it shall be taken for a part of the next."""
+    for pattern in _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",):
+        for path in folder.glob(pattern):
+            path.unlink()
+
+
+def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
+    """Write a study with the alterations of a variant in place, and all files that they change; check it in full."""
+    path, findings = folder / "study.toml", folder / "findings.gpkg"
+    path.write_text(_MARK + _toml(_tables(site, after, folder)), encoding="utf-8")
+    row = next(row for row in check_study(path).options if row["option"] == site.option)
+    tension = [case.name for case in site.facts.cases if "tension" in case.checks]
+    own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
+    s = pyogrio.read_dataframe(findings, layer="sections", where=f"{own} AND percent_rts > 100", columns=["case"])
+    loads = pyogrio.read_dataframe(findings, layer="structure_loads", where=f"{own} AND lifted", columns=["lifted"],
+                                   read_geometry=False)
+    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), len(loads))
+
+
+def _tables(site, after, folder):
+    """The tables of the copy; the files that they name are written."""
+    study, done = site.study, after.alterations
+    tables = tomllib.loads(study.path.read_bytes().decode("utf-8-sig"))
+    keep = {site.option, *(each.name for each in study.options if each.existing)}
+    tables["options"] = [each for each in tables["options"] if each["name"] in keep]
+    tables.pop("design", None)
+    tables = _moved(tables, study.folder, folder)
+    tables["study"]["output"] = "findings.gpkg"
+    if any(change != NONE for change in done.changes) or len(done.added):
+        _write_structures(site, after, folder / "structures.gpkg")
+        _write_framings(site, after, folder / "framings.csv")
+        tables["structures"] |= {"file": "structures.gpkg", "layer": "structures"}
+        tables["framings"]["file"] = "framings.csv"
+    if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
+        tables["terrain"]["ground"].insert(0, "graded.tif")
+    if done.removed.any():
+        removed = set(site.facts.index.obstacles.obstacle[done.removed])
+        tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+    if done.tightened.any():
+        option = next(each for each in tables["options"] if each["name"] == site.option)
+        option.setdefault("tightened", []).extend(
+            {"line": row.line, "section": row.section, "by": row.share}
+            for row in tauter_sections(site, after.line.plan, after.line.parent, done.tightened))
+    return tables
 
 
 def _moved(value, source, target, key=None):
@@ -88,56 +150,8 @@ def _word(value):
     return value.isoformat() if isinstance(value, date | datetime | time) else repr(value)
 
 
-def write_edits(study, site, after):
-    """Write the files that remedies change beside the study, and let it name them.
-
-    Parameters
-    ----------
-    study : Study
-        Of `copy_study`.
-    site : corridor.planning.remedies.variants.Site
-    after : corridor.planning.remedies.variants.Look
-        With the remedies in place.
-    """
-    edits, tables = after.edits, tomllib.loads(study.path.read_text(encoding="utf-8"))
-    if any(change != NONE for change in edits.changes) or len(edits.added):
-        _write_structures(study, site, after)
-        _write_framings(study, site.facts.structures, edits.changes)
-        tables["structures"] |= {"file": "structures.gpkg", "layer": "structures"}
-        tables["framings"]["file"] = "framings.csv"
-    if edits.cut.any():
-        write_graded(study.folder / "graded.tif", site.cells, edits.cut)
-        tables["terrain"]["ground"].insert(0, "graded.tif")
-    if edits.removed.any():
-        tables["obstacles"] = _less_obstacles(study, set(site.facts.index.obstacles.obstacle[edits.removed]), tables)
-    if edits.tightened.any():
-        rows = tauter_sections(site, after.laid.plan, after.laid.origin, edits.tightened)
-        option = next(each for each in tables["options"] if each["name"] == site.option)
-        option.setdefault("tightened", []).extend({"line": line, "section": name, "by": share}
-                                                  for line, name, share in rows)
-    study.path.write_text(_toml(tables), encoding="utf-8")
-
-
-def _write_structures(study, site, after):
-    """Write the structures as they are with the remedies in place."""
-    section, names = study.structures, study.structures.columns
-    rows = pyogrio.read_dataframe(study.resolve(section.file), **({"layer": section.layer} if section.layer else {}))
-    x, spans = site.facts.structures, site.plan.spans
-    lines = rows[names.line].map(_name) if names.line in rows else ["line"] * len(rows)
-    place = {key: i for i, key in enumerate(zip(lines, rows[names.structure].map(_name), strict=True))}
-    row_of = np.array([place[key] for key in zip(x.line, x.structure, strict=True)])
-    new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i)
-           for span, i in zip(after.edits.added, np.flatnonzero(after.laid.origin < 0), strict=True)]
-    for s, change in enumerate(after.edits.changes):
-        if change != NONE:
-            rows.loc[row_of[s], names.framing] = change.named(x.framing[s])
-            rows.loc[row_of[s], names.role] = "strain" if change.string == "strain" else x.role[s]
-    if new:
-        rows[names.order] = rows[names.order].astype(float)
-        rows = pandas.concat([rows, geopandas.GeoDataFrame(new, crs=rows.crs)], ignore_index=True)
-    output = study.folder / "structures.gpkg"
-    output.unlink(missing_ok=True)
-    pyogrio.write_dataframe(rows, output, layer="structures", driver="GPKG")
+def _layer(section):
+    return {"layer": section.layer} if section.layer else {}
 
 
 def _name(value):
@@ -145,69 +159,78 @@ def _name(value):
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
 
 
+def _write_structures(site, after, path):
+    """Write the structures as they are with the remedies in place."""
+    section, names = site.study.structures, site.study.structures.columns
+    rows = pyogrio.read_dataframe(site.study.resolve(section.file), **_layer(section))
+    x, spans = site.facts.structures, site.plan.spans
+    lines = rows[names.line].map(_name) if names.line in rows else ["line"] * len(rows)
+    place = {key: i for i, key in enumerate(zip(lines, rows[names.structure].map(_name), strict=True))}
+    row_of = np.array([place[key] for key in zip(x.line, x.structure, strict=True)])
+    new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i) for span, i in
+           zip(after.alterations.added, np.flatnonzero(after.line.origin < 0), strict=True)]
+    for s, change in enumerate(after.alterations.changes):
+        if change != NONE:
+            rows.loc[row_of[s], names.framing] = change.named(x.framing[s])
+            rows.loc[row_of[s], names.role] = "strain" if change.string == "strain" else x.role[s]
+    if new:
+        rows[names.order] = rows[names.order].astype(float)
+        rows = pandas.concat([rows, geopandas.GeoDataFrame(new, crs=rows.crs)], ignore_index=True)
+    pyogrio.write_dataframe(rows, path, layer="structures", driver="GPKG")
+
+
 def _new_row(row, names, site, after, i):
     """The row of a structure that is added, made of its neighbour's."""
-    x = after.laid.facts.structures
-    e, n = transformer(site.inputs.frame.crs, horizontal(_crs(site.study))).transform(x.easting[i], x.northing[i])
+    x, section = after.line.facts.structures, site.study.structures
+    crs = open_layer(site.study.resolve(section.file), section.layer, "structures").crs
+    e, n = transformer(site.inputs.frame.crs, horizontal(crs)).transform(x.easting[i], x.northing[i])
     row[row.index[-1]] = shapely.Point(e, n, 0) if row.geometry.has_z else shapely.Point(e, n)
-    values = {"structure": x.structure[i], "order": x.order[i], "role": x.role[i], "framing": x.framing[i]}
-    for key, value in values.items():
-        row[getattr(names, key)] = value
+    for key in ("structure", "order", "role", "framing"):
+        row[getattr(names, key)] = getattr(x, key)[i]
     for key in (names.base_elevation, names.bisector):
         if key in row:
             row[key] = None
     return row
 
 
-def _crs(study):
-    return open_layer(study.resolve(study.structures.file), study.structures.layer, "structures").crs
-
-
-def _write_framings(study, structures, changes):
-    with study.resolve(study.framings.file).open(encoding="utf-8-sig", newline="") as stream:
+def _write_framings(site, after, path):
+    """Write the table of framings, and below it those that are changed: a row as it was but for what differs, in SI."""
+    with site.study.resolve(site.study.framings.file).open(encoding="utf-8-sig", newline="") as stream:
         reader = csv.DictReader(stream)
-        heading = [name.strip() for name in reader.fieldnames]
-        reader.fieldnames = heading
+        heading = reader.fieldnames = [name.strip() for name in reader.fieldnames]
         rows = [row for row in reader if any(str(v or "").strip() for v in row.values())]
-    pairs = dict.fromkeys((f, change) for f, change in zip(structures.framing, changes, strict=True) if change != NONE)
-    more = [_framing(row, framing, change) for framing, change in pairs for row in rows
-            if row["framing"].strip() == framing]
-    with (study.folder / "framings.csv").open("w", encoding="utf-8", newline="") as stream:
+    f, known, more = after.line.facts.framings, site.facts.framings, []
+    was = dict(zip(zip(known.framing, known.wire, strict=True), range(len(known.framing)), strict=True))
+    pairs = zip(site.facts.structures.framing, after.alterations.changes, strict=True)
+    for framing, change in dict.fromkeys(pair for pair in pairs if pair[1] != NONE):
+        for row in rows:
+            if row["framing"].strip() == framing:
+                before = was[framing, row["wire"].strip()]
+                now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"].strip()))[0]
+                more.append(row | {"framing": change.named(framing), "string": f.string[now]} | {
+                    name: repr(float(getattr(f, name)[now])) for name in ("height", "string_length")
+                    if getattr(f, name)[now] != getattr(known, name)[before]})
+    with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.DictWriter(stream, heading, extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows + more)
 
 
-def _framing(row, framing, change):
-    """A row of the table of framings, changed."""
-    hangs = row["string"].strip() == "suspension" and row["kind"].strip() == "phase"
-    made = change.string if change.string == "strain" or hangs else ""
-    cells = {"framing": change.named(framing), "string": made or row["string"].strip()}
-    if change.rise:
-        cells["height"] = repr(quantity(row["height"].strip(), "length", plain_text=True) + change.rise)
-    if change.shorter and hangs:
-        cells["string_length"] = repr(quantity(row["string_length"].strip(), "length", plain_text=True)
-                                      - change.shorter)
-    return row | cells
-
-
-def _less_obstacles(study, removed, tables):
+def _less_obstacles(study, removed, tables, folder):
     """The tables of obstacles, the layers of which some features are taken away written anew without them."""
     left = []
-    for given, section in zip(tables["obstacles"], study.obstacles, strict=True):
+    for given, section in zip(tables, study.obstacles, strict=True):
         own = {name.removeprefix(f"{section.name}:") for name in removed if name.startswith(f"{section.name}:")}
         if not own:
             left.append(given)
             continue
-        rows = pyogrio.read_dataframe(study.resolve(section.file), fid_as_index=True,
-                                      **({"layer": section.layer} if section.layer else {}))
+        rows = pyogrio.read_dataframe(study.resolve(section.file), fid_as_index=True, **_layer(section))
         key = section.id_column or "feature_before"
         if section.id_column is None:
             rows[key] = rows.index
         rows = rows[~rows[key].map(_name).isin(own)]
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
-            (study.folder / file).unlink(missing_ok=True)
-            pyogrio.write_dataframe(rows.reset_index(drop=True), study.folder / file, layer="left", driver="GPKG")
+            pyogrio.write_dataframe(rows.reset_index(drop=True), folder / file, layer="left", driver="GPKG")
             left.append(given | {"file": file, "layer": "left", "id_column": key})
     return left

@@ -1,135 +1,134 @@
-"""A full look at one option: all its findings with remedies in place, by the exact model."""
+"""Findings of an option with remedies in place, all of them, by the exact model."""
 
+import re
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
-from corridor.planning.remedies.alterations import Laid, as_it_stands, edited
-from corridor.study.plan import Plan as PlanSection
+from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
-__all__ = ["Look", "Site", "derated", "holds", "look", "parents_of"]
+__all__ = ["STRING", "Variant", "assess_variant", "clears", "keys_of", "of_option"]
 
-#: Spans that are looked at together.
+#: Spans that are assessed together.
 _RUN = 200
 #: Farther than this from a span nothing that may be taken away is compared with its wires, swung and falling too [m].
 _REACH = 250.0
-_LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "violation_stretches", "limits",
-           "sections")
+_LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "limits", "sections")
+#: What names a string in a state.
+STRING = ("line", "structure", "wire", "case")
+_NUMBER = re.compile(r"\d[\d.]*(e[-+]?\d+)?")
+#: A share of a limit that is no more than it [-].
+_WHOLE = 1 + 1e-6
 
 
 @dataclass(frozen=True)
-class Site:
-    """The copy of a study with one option, laid out; `option` its name, `prices` the table [plan], `cells` what may be
-    cut below spans (`corridor.planning.remedies.excavation.survey_cells`)."""
+class Variant:
+    """Findings of an option with `alterations`, on the `line` laid out with them; `layers` columns by name.
 
-    study: object
-    inputs: object
-    facts: object
-    plan: object
-    ground: object
-    option: str
-    prices: PlanSection
-    cells: dict = field(default_factory=dict)
-
-    @property
-    def wiring(self):
-        """How the option is strung."""
-        return next(each.wiring for each in self.facts.options if each.name == self.option)
-
-
-@dataclass(frozen=True)
-class Look:
-    """Findings of one option with `edits`, on the line as `laid` out with them; `layers` columns by name.
-
-    `fresh` are the (line, section) that were not taken over from an earlier look, None for all.
+    `fresh` are the (line, section) that were not taken over from another variant, None for all.
     """
 
-    edits: object
-    laid: Laid
-    layers: dict
+    alterations: Alterations
+    line: AlteredLine
+    layers: dict[str, dict[str, np.ndarray]]
     fresh: frozenset | None = None
 
-    def is_fresh(self, lines, sections):
-        """Return for rows of a layer whether they were found in this look, (row,)."""
-        if self.fresh is None:
-            return np.ones(len(lines), bool)
-        return np.array([key in self.fresh for key in zip(lines, sections, strict=True)], bool)
+    def is_fresh(self, rows: dict) -> np.ndarray:
+        """Return for rows of a layer whether they were found for this variant, (row,)."""
+        return np.array([self.fresh is None or key in self.fresh for key in keys_of(rows, ("line", "section"))], bool)
 
     @property
-    def short(self):
+    def short(self) -> int:
         """Number of violations."""
         return len(self.layers["violations"]["margin_m"])
 
     @property
-    def gaps(self):
-        """Number of rows that were not assessed."""
-        return len(self.layers["not_assessed"]["reason"])
+    def unassessed(self) -> set:
+        """Keys of what was not assessed: its span on the line as it stands, and the reason, whatever its numbers."""
+        spans = self.line.plan.spans
+        parent = dict(zip(zip(spans.line, spans.name, strict=True), self.line.parent, strict=True))
+        rows = keys_of(self.layers["not_assessed"], ("line", "span", "reason", "wire", "case", "against", "obstacle"))
+        return {(line, parent.get((line, span)), _NUMBER.sub("", reason), *rest) for line, span, reason, *rest in rows}
 
     @property
-    def height(self):
-        """How much each structure is raised [m], (structure,)."""
-        return np.array([change.rise for change in self.edits.changes])
-
-    @property
-    def lifted(self):
+    def nearly_lifted(self) -> set:
         """Keys of strings that the wires pull down by less than half of their weight, or lift."""
-        return self._strings("uplift")
-
-    @property
-    def slack(self):
-        """Keys of strings that the wires have lifted."""
-        return self._strings("lifted")
-
-    def _strings(self, column):
         loads = self.layers["structure_loads"]
-        chosen = np.flatnonzero(loads[column].astype(bool))
-        return set(zip(*(loads[name][chosen] for name in ("line", "structure", "wire", "case")), strict=True))
+        return set(keys_of(loads, STRING, loads["uplift"].astype(bool)))
 
     @property
-    def overloaded(self):
+    def lifted(self) -> set:
+        """Keys of strings that the wires have lifted."""
+        loads = self.layers["structure_loads"]
+        return set(keys_of(loads, STRING, loads["lifted"].astype(bool)))
+
+    @property
+    def _asks_tension(self):
+        """True for the rows of `sections` in cases that ask for tension."""
+        return np.isin(self.layers["sections"]["case"],
+                       [case.name for case in self.line.facts.cases if "tension" in case.checks])
+
+    @property
+    def overloaded(self) -> set:
         """Keys of sections whose wire is tensioned above its rated strength in a case that asks for tension."""
         s = self.layers["sections"]
-        asked = [case.name for case in self.laid.facts.cases if "tension" in case.checks]
-        chosen = np.flatnonzero(np.isin(s["case"], asked) & (s["percent_rts"] > 100))
-        return set(zip(*(s[name][chosen] for name in ("line", "section", "wire_kind", "case")), strict=True))
+        return set(keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100)))
+
+    def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
+        """Return the shares (row,) [-] that phase wires use of their strength, where it is assessed, and structures of
+        the load allowed, nan where that is not known; of each the section of the line as it stands, and names."""
+        s, loads, key = self.layers["sections"], self.layers["structure_loads"], ("line", "section")
+        own = self._asks_tension & (s["wire_kind"] == "phase") & np.isfinite(s["percent_rts"])
+        share, names = s["percent_rts"][own] / 100, list(keys_of(s, key, own))
+        if largest_load_ratio is not None:
+            share = np.r_[share, loads["ratio_to_existing"].astype(float) / largest_load_ratio]
+            names += keys_of(loads, key)
+        return share.astype(float), self.line.sections_before(names), names
+
+    def unloaded(self, largest_load_ratio: float | None) -> bool:
+        """Return whether no section that is strung tauter loads wire or structures by more than is allowed."""
+        share, section, _ = self.used(largest_load_ratio)
+        # What is not known is no share that is small enough.
+        return bool((share <= _WHOLE)[self.alterations.tightened[section] > 0].all())
 
 
-def holds(now, before):
-    """Return whether a look has nothing short, no string lifted, and none nearly so, no wire overloaded and no row left
-    unassessed anew."""
-    return (not now.short and not now.slack and now.lifted <= before.lifted and now.overloaded <= before.overloaded
-            and now.gaps <= before.gaps)
+def keys_of(rows: dict, names: tuple[str, ...], chosen=np.s_[:]):
+    """Return an iterator over the values that name each row of a layer."""
+    return zip(*(rows[name][chosen] for name in names), strict=True)
 
 
-def look(site, edits=None, earlier=None):
-    """Return the findings of the option with edits, of all spans.
+def clears(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> bool:
+    """Return whether a variant has nothing short, no string lifted, and none nearly so anew, no wire or structure
+    overloaded anew, and nothing unassessed that was assessed before: what is not assessed is not put right."""
+    return (not now.short and not now.lifted and now.nearly_lifted <= before.nearly_lifted
+            and now.overloaded <= before.overloaded and now.unassessed <= before.unassessed
+            and now.unloaded(largest_load_ratio))
 
-    Parameters
-    ----------
-    site : Site
-    edits : Edits, optional
-        Default: none.
-    earlier : Look, optional
-        With other edits: what it found in sections that are as they were then is taken over.
+
+def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None) -> Variant:
+    """Return the findings of the option with alterations (default: none), of all spans.
+
+    What another variant, `earlier`, found in sections that are as they were there is taken over.
     """
-    edits = as_it_stands(site) if edits is None else edits
-    laid = edited(site, edits)
-    sections = None if earlier is None else _other_sections(site, laid, edits, earlier.edits)
-    if sections is None or len(sections) == len(laid.plan.sections):
-        return Look(edits, laid, _collected(find(laid.facts, laid.plan, laid.ground), site.option))
-    found = _collected((item for batch in _assessed(laid, sections) for item in batch.items()), site.option)
-    names = laid.plan.sections
-    return Look(edits, laid, {name: _taken_over(laid.plan, sections, earlier.layers[name], found.get(name))
-                              for name in _LAYERS},
-                frozenset(zip(names.line[sections], names.name[sections], strict=True)))
+    alterations = unaltered(site) if alterations is None else alterations
+    line = altered(site, alterations)
+    sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
+    if sections is None or len(sections) == len(line.plan.sections):
+        return Variant(alterations, line, of_option(site.option, find(line.facts, line.plan, line.ground)))
+    found = of_option(site.option, (item for batch in _assessed(line, sections) for item in batch.items()))
+    names = line.plan.sections
+    return Variant(alterations, line, {name: _taken_over(line.plan, sections, earlier.layers[name], found.get(name))
+                                       for name in _LAYERS},
+                   frozenset(zip(names.line[sections], names.name[sections], strict=True)))
 
 
-def _collected(parts, option):
-    """Columns of the layers that a look has, of batches (layer, columns)."""
+def of_option(option: str, parts: Iterable[tuple[str, dict]]) -> dict[str, dict[str, np.ndarray]]:
+    """Return columns of the layers that a variant has, of batches (layer, columns), the rows of one option alone."""
     batches = {}
     for layer, columns in parts:
         if layer in _LAYERS:
@@ -137,70 +136,50 @@ def _collected(parts, option):
     return {name: _joined(some, option) for name, some in batches.items()}
 
 
-def _other_sections(site, laid, edits, before):
-    """Sections of a line with edits where something else is done than before; None where that cannot be told."""
-    strain = [[change.string == "strain" for change in each.changes] for each in (edits, before)]
-    if strain[0] != strain[1] or not np.array_equal(edits.added, before.added):
-        return None
-    spans, parents = laid.plan.spans, parents_of(site, laid)
-    changed = np.array([a != b for a, b in zip(edits.changes, before.changes, strict=True)] + [False])
-    touched = changed[laid.origin[spans.tail]] | changed[laid.origin[spans.head]]
-    touched |= (edits.cut != before.cut)[parents]
-    touched |= (edits.tightened != before.tightened)[site.plan.spans.section[parents]]
-    other = edits.removed != before.removed
-    if other.any():
-        x = laid.facts.structures
-        ends = [np.stack([x.easting[i], x.northing[i]], axis=-1) for i in (spans.tail, spans.head)]
-        chords = shapely.STRtree(shapely.linestrings(np.stack(ends, axis=1)))
-        touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
-    return np.unique(spans.section[touched])
-
-
-def _assessed(laid, sections):
-    """Findings of some sections, neighbours together but no more than `_RUN` spans, two runs at once."""
-    plan = laid.plan
-    part = np.cumsum(plan.sections.last[sections] + 1 - plan.sections.first[sections]) // _RUN
-    cuts = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
-    runs = np.split(sections, cuts) if len(sections) else []
-    with ThreadPoolExecutor(THREADS) as pool:
-        yield from pool.map(lambda run: assess_spans(laid.facts, plan, laid.ground, int(plan.sections.first[run[0]]),
-                                                     int(plan.sections.last[run[-1]])), runs)
-
-
-def _taken_over(plan, sections, earlier, found):
-    """Rows of an earlier look but for those of some sections, and those that were found there."""
-    spans = plan.spans
-    within = np.isin(spans.section, sections)
-    names = set(zip(plan.sections.line[sections], plan.sections.name[sections], strict=True))
-    names |= set(zip(spans.line[within], spans.name[within], strict=True))
-    of = earlier["section"] if "section" in earlier else earlier["span"]
-    kept = np.array([key not in names for key in zip(earlier["line"], of, strict=True)], bool)
-    return {name: values[kept] if found is None else np.concatenate([values[kept], found[name]])
-            for name, values in earlier.items()}
-
-
-def parents_of(site, laid):
-    """Return the span of the line as it stands that each span of a line with edits is, or is a part of."""
-    spans, origin = site.plan.spans, laid.origin
-    of_tail, of_head = (np.full(len(site.facts.structures), -1) for _ in range(2))
-    of_tail[spans.tail], of_head[spans.head] = np.arange(len(spans)), np.arange(len(spans))
-    tail, head = origin[laid.plan.spans.tail], origin[laid.plan.spans.head]
-    return np.where(tail >= 0, of_tail[tail], of_head[head])
-
-
 def _joined(batches, option):
-    """Columns of all batches, the rows of one option alone."""
     columns = {name: np.concatenate([np.asarray(batch[name], object if name == "geometry" else None)
                                      for batch in batches]) for name in batches[0]}
     own = np.array([each is None or each == option for each in columns["option"]], bool)
     return {name: values[own] for name, values in columns.items()}
 
 
-def derated(site, temperature):
-    """Return the site with the option at a lower greatest temperature [degC], its emergency lower by as much."""
-    lower = site.wiring.maximum_temperature - temperature
-    emergency = site.wiring.emergency_temperature
-    wiring = replace(site.wiring, maximum_temperature=temperature,
-                     emergency_temperature=None if emergency is None else emergency - lower)
-    options = tuple(replace(each, wiring=wiring) if each.name == site.option else each for each in site.facts.options)
-    return replace(site, facts=replace(site.facts, options=options))
+def _other_sections(site, line, now, before):
+    """Sections of an altered line where something else is done than before; None where that cannot be told."""
+    strain = [[change.string == "strain" for change in each.changes] for each in (now, before)]
+    if strain[0] != strain[1] or not np.array_equal(now.added, before.added):
+        return None
+    spans, parent = line.plan.spans, line.parent
+    changed = np.array([a != b for a, b in zip(now.changes, before.changes, strict=True)] + [False])
+    touched = changed[line.origin[spans.tail]] | changed[line.origin[spans.head]]
+    touched |= (now.cut != before.cut)[parent]
+    touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
+    other = now.removed != before.removed
+    if other.any():
+        x = line.facts.structures
+        ends = [np.stack([x.easting[i], x.northing[i]], axis=-1) for i in (spans.tail, spans.head)]
+        chords = shapely.STRtree(shapely.linestrings(np.stack(ends, axis=1)))
+        touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
+    return np.unique(spans.section[touched])
+
+
+def _assessed(line, sections):
+    """Findings of some sections, neighbours together but no more than `_RUN` spans, two runs at once."""
+    first, last = line.plan.sections.first, line.plan.sections.last
+    part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
+    ends = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
+    runs = np.split(sections, ends) if len(sections) else []
+    with ThreadPoolExecutor(THREADS) as pool:
+        yield from pool.map(lambda run: assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]),
+                                                     int(last[run[-1]])), runs)
+
+
+def _taken_over(plan, sections, earlier, found):
+    """Rows of another variant but for those of some sections, and those that were found there."""
+    spans = plan.spans
+    within = np.isin(spans.section, sections)
+    names = set(zip(plan.sections.line[sections], plan.sections.name[sections], strict=True))
+    names |= set(zip(spans.line[within], spans.name[within], strict=True))
+    of = "section" if "section" in earlier else "span"
+    kept = np.array([key not in names for key in keys_of(earlier, ("line", of))], bool)
+    return {name: values[kept] if found is None else np.concatenate([values[kept], found[name]])
+            for name, values in earlier.items()}

@@ -1,0 +1,112 @@
+"""What a plan takes and what each remedy is worth: the layers `plan` and `remedies`, and words for the person."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pandas
+import pyogrio
+import shapely
+
+from corridor.planning.remedies.each_alone import COLUMNS, each_alone
+from corridor.planning.remedies.plan import Planned
+
+__all__ = ["counted", "plan_lines", "taken", "write_layer", "write_remedies"]
+
+#: Words and units of what is taken, by kind.
+_WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
+          "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
+          "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
+          "remove": ("take away", None), "add": ("add a structure in", None)}
+
+
+def taken(planned: Planned) -> dict[str, list]:
+    """Return the remedies that a plan takes, as columns; steps at one place are one row."""
+    m, site, costs = planned.remedies, planned.site, planned.remedies.cost(planned.steps)
+    rows = {}
+    for j in np.flatnonzero(planned.steps):
+        amount, cost = rows.get((m.kind[j], int(m.place[j])), (0.0, 0.0))
+        rows[m.kind[j], int(m.place[j])] = amount + planned.steps[j] * m.step[j], cost + float(costs[j])
+    table = {name: [] for name in ("remedy", "line", "where", "amount", "unit", "volume_m3", "cost", "geometry")}
+    for (kind, place), (amount, cost) in rows.items():
+        line, where, point = _named(site, kind, place)
+        unit = _WORDS[kind][1]
+        volume = site.cells[place].volume(amount) if kind == "grade" else np.nan
+        values = kind, line, where, 100 * amount if unit == "%" else amount, unit, volume, cost, point
+        for column, value in zip(table.values(), values, strict=True):
+            column.append(value)
+    return table
+
+
+def _named(site, kind, place):
+    """Line, name and place of what a remedy is for."""
+    x, spans, z = site.facts.structures, site.plan.spans, site.plan.base_elevation
+    if kind == "remove":
+        obstacles = site.facts.index.obstacles
+        return None, obstacles.obstacle[place], shapely.force_3d(shapely.centroid(obstacles.geometry[place]), 0)
+    if kind in ("grade", "add", "tighten", "slacken"):
+        section = kind in ("tighten", "slacken")
+        span = site.plan.sections.first[place] if section else place
+        a, b = spans.tail[span], spans.head[span]
+        name = site.plan.sections.name[place] if section else spans.name[place]
+        return spans.line[span], name, shapely.Point(*((v[a] + v[b]) / 2 for v in (x.easting, x.northing, z)))
+    return x.line[place], x.structure[place], shapely.Point(x.easting[place], x.northing[place], z[place])
+
+
+def write_remedies(planned: Planned, folder: Path, others: dict[str, set] | None = None,
+                   progress: Callable[[int, int], None] | None = None) -> list[Path]:
+    """Write the layers `remedies` and `plan` of `plan.gpkg` to a folder, as far as they have rows; return its path.
+
+    `others` and `progress` are as `each_alone` takes them.
+    """
+    path = folder / "plan.gpkg"
+    remedies, rows = each_alone(planned, others or {}, progress=progress), taken(planned)
+    if len(remedies["line"]):
+        write_layer(path, "remedies", {name: remedies[name] for name in COLUMNS}, planned.site.inputs.crs, "Point Z")
+    if planned.cleared and rows["remedy"]:
+        write_layer(path, "plan", rows, planned.site.inputs.crs, "Point Z")
+    return [path] if path.exists() else []
+
+
+def write_layer(path: Path, layer: str, columns: dict, crs=None, geometry_type: str | None = None) -> None:
+    """Add a layer to a GeoPackage, a table where no type of geometry is given."""
+    if geometry_type is None:
+        frame = pandas.DataFrame(columns)
+    else:
+        plain = {name: values for name, values in columns.items() if name != "geometry"}
+        frame = geopandas.GeoDataFrame(plain, geometry=list(columns["geometry"]), crs=crs.to_wkt("WKT2_2019"))
+        frame = frame.infer_objects()
+    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=path.exists())
+
+
+def plan_lines(planned: Planned) -> list[str]:
+    """Return lines that say what was found and what is to be done."""
+    lines = [f"{planned.site.option}: {counted(planned.before.short, 'violation')} as the line stands"]
+    if planned.forbids:
+        lines += ["No plan: to first order the remedies that the study allows cannot meet"]
+        lines += [f"  {words}" for words in planned.forbids[:20]]
+        lines += [f"  and {len(planned.forbids) - 20} more"] if len(planned.forbids) > 20 else []
+        return lines + [f"  not offered: {kind}, as {why}" for kind, why in planned.refused.items()]
+    lines += [_line(*row) for row in zip(*taken(planned).values(), strict=True)]
+    if planned.solution is not None:
+        lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
+                     f"linear programme, {counted(planned.rounds, 'round')}")
+    checked = planned.checked
+    if checked is not None:
+        lines += ["Wires lift strings in the planned copy."] * bool(checked.lifted)
+        rest = f"{checked.gaps} rows not assessed, which no remedy puts right" if checked.gaps else \
+            "everything assessed"
+        lines.append(f"A full check of the planned copy: {counted(checked.violations, 'violation')}, {rest}")
+    return lines
+
+
+def _line(remedy, line, where, amount, unit, volume, cost, _):
+    words = f"  {_WORDS[remedy][0]} {f'{line}, ' if line else ''}{where}"
+    words += f" by {amount:g} {unit}" if unit else ""
+    return words + (f", {volume:.0f} m3" if np.isfinite(volume) else "") + f": {cost:.3g}"
+
+
+def counted(number: int, noun: str) -> str:
+    """Return so many of something, in words."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
