@@ -17,12 +17,10 @@ from corridor.errors import InputError
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
 from corridor.outputs.tables_design import design_table, design_text, places
-from corridor.planning.conductor_search.candidate_ratings import candidate_resistance
 from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry
-from corridor.planning.conductor_search.finalists import finalists_of
-from corridor.planning.conductor_search.line_room import Margins, Today, shape_bounds
-from corridor.planning.conductor_search.pareto import non_dominated, spaced
-from corridor.planning.conductor_search.screening import Line, screen, swung_out
+from corridor.planning.conductor_search.finalists import finalists_of, spaced
+from corridor.planning.conductor_search.line_limits import Line, Margins, Today, shape_bounds, swung_out
+from corridor.planning.conductor_search.screening import candidate_resistance, non_dominated, screen
 from corridor.planning.conductor_search.search import add_to_study, design_study, space_of, write_design
 from corridor.rating.ratings import Ratings
 from corridor.rating.resistances import computed

@@ -15,7 +15,8 @@ from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
 from corridor.mechanics.stringing import greatest_tension
 from corridor.planning.conductor_search.candidates import Space, candidates_of
-from corridor.planning.conductor_search.screening import Line, screen, worst_loads
+from corridor.planning.conductor_search.line_limits import Line, worst_loads
+from corridor.planning.conductor_search.screening import screen
 from corridor.rating.ratings import Ratings
 from corridor.thermal.rating import Weather
 

@@ -12,20 +12,17 @@ import numpy as np
 
 from corridor.conductor import derivation
 from corridor.conductor import geometry_rules as rules
-from corridor.conductor.conductor import conductor_from
+from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.conductor.materials import FOLDER, families, find_material, read_table
 
-__all__ = ["ALUMINIUM", "CORES", "SHAPES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry",
-           "prototypes"]
+__all__ = ["CORES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry", "prototypes"]
 
 #: Words that a family of conductors is named by, for each kind of aluminium and of core.
-ALUMINIUM = {"AL1": "hard-drawn aluminium", "A0": "annealed aluminium", "AT1": "thermal alloy", "AT3": "thermal alloy"}
+_ALUMINIUM = {"AL1": "hard-drawn aluminium", "A0": "annealed aluminium", "AT1": "thermal alloy", "AT3": "thermal alloy"}
 CORES = {"ST1A": "steel", "ST6C": "steel", "20SA": "aluminium-clad steel", "INV": "invar", "MMC": "metal matrix",
          "CF": "carbon composite"}
-SHAPES = ("round", "trapezoidal")
-
 #: Diameters of round wires that are drawn and stranded [m] (common practice, no source).
-WIRE_LEAST, WIRE_GREATEST = 1.5e-3, 5.0e-3
+_WIRE_LEAST, _WIRE_GREATEST = 1.5e-3, 5.0e-3
 
 
 @dataclass(frozen=True)
@@ -36,12 +33,12 @@ class Space:
     above `hottest_emergency` [degC].
     """
 
-    cores: tuple
-    aluminium: tuple
-    shapes: tuple
-    diameter: tuple
-    core_diameter: tuple
-    fill: tuple
+    cores: tuple[str, ...]
+    aluminium: tuple[str, ...]
+    shapes: tuple[str, ...]
+    diameter: tuple[float, float]
+    core_diameter: tuple[float, float]
+    fill: tuple[float, float]
     count: int
     hottest: float = np.inf
     hottest_emergency: float = np.inf
@@ -71,36 +68,30 @@ class Candidates:
     def __len__(self):
         return len(self.build)
 
-    def __getitem__(self, index):
+    def __getitem__(self, index: np.ndarray) -> "Candidates":
         """Return those candidates alone."""
         return Candidates(*(getattr(self, field.name)[index] for field in fields(self)))
 
 
-def builds(space):
+def builds(space: Space) -> list[tuple[str, str, str]]:
     """Return the builds of a space that a family is for: tuples (family, aluminium, core)."""
-    pairs = [(f"{ALUMINIUM[outer]} on {CORES[core]}", outer, core) for core in space.cores for outer in space.aluminium]
+    pairs = [(f"{_ALUMINIUM[outer]} on {CORES[core]}", outer, core) for core in space.cores
+             for outer in space.aluminium]
     return [build for build in pairs if build[0] in families()]
 
 
-def candidates_of(space):
-    """Return the candidates of a space.
+def candidates_of(space: Space) -> Candidates:
+    """Return the candidates of a space, perhaps none.
 
     The diameter, the core and the fill are counted out in even steps, as many as make about `space.count` candidates.
-
-    Parameters
-    ----------
-    space : Space
-
-    Returns
-    -------
-    Candidates
-        Perhaps none.
     """
-    parts = [part(space, index, build) for index, build in enumerate(builds(space))
-             for shape, part in _PARTS.items() if shape in space.shapes]
-    if not parts:
-        return Candidates(np.zeros(0, int), *(np.zeros(0) for _ in fields(Candidates)[1:]))
-    columns = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Candidates)}
+    return _joined([part(space, index, build) for index, build in enumerate(builds(space))
+                    for shape, part in _PARTS.items() if shape in space.shapes])
+
+
+def _joined(parts):
+    none = np.zeros(0, int)
+    columns = {f.name: np.concatenate([none, *(getattr(part, f.name) for part in parts)]) for f in fields(Candidates)}
     return Candidates(**columns | {"build": columns["build"].astype(int)})
 
 
@@ -130,13 +121,10 @@ def _shaped(space, index, build):
 def _round(space, index, build):
     """Round wires in the strandings of the standard; none on a rod of fibres."""
     (D, _), _ = _steps(space)
-    parts = [_stranded(index, build, D, *stranding) for stranding in strandings() if build[2] != "CF"]
-    whole = [np.concatenate([np.broadcast_to(getattr(part, f.name), len(part)) for part in parts]) if parts
-             else np.zeros(0) for f in fields(Candidates)]
-    made = Candidates(*whole)
+    made = _joined([_stranded(index, build, D, *stranding) for stranding in _strandings() if build[2] != "CF"])
     least, greatest = space.core_diameter
-    return made[(made.core_diameter >= least) & (made.core_diameter <= greatest) & (made.outer_wire >= WIRE_LEAST)
-                & (made.outer_wire <= WIRE_GREATEST)]
+    return made[(made.core_diameter >= least) & (made.core_diameter <= greatest) & (made.outer_wire >= _WIRE_LEAST)
+                & (made.outer_wire <= _WIRE_GREATEST)]
 
 
 _PARTS = {"trapezoidal": _shaped, "round": _round}
@@ -151,8 +139,8 @@ def _stranded(index, build, D, outer, core, ratio):
 
 
 @cache
-def strandings():
-    """Return (outer wires, core wires, ratio of their diameters) of the strandings of IEC 61089, means of its rows."""
+def _strandings():
+    """Outer wires, core wires, and ratio of their diameters, of the strandings of IEC 61089, means of its rows."""
     found = {}
     for row in read_table(FOLDER / "iec_61089.csv"):
         key = row["outer_strands"], row["core_strands"]
@@ -177,7 +165,7 @@ _DIGITS = {"outer_area": 7, "core_area": 7, "diameter": 5, "mass": 4, "rts": -1,
            "outer_wire_diameter": 6}
 
 
-def entry(candidates, index, space, name):
+def entry(candidates: Candidates, index: int, space: Space, name: str) -> dict:
     """Return a candidate as a conductor of its own: a dict of values in SI with the digits of a table.
 
     It is what `[[conductors]]` of a study takes, and `corridor.conductor.conductor.conductor_from`.
@@ -192,7 +180,7 @@ def entry(candidates, index, space, name):
             **{key: round(value, _DIGITS[key]) for key, value in numbers.items()}, "outer_layers": int(c.layers[0])}
 
 
-def designation(candidates, index, space):
+def designation(candidates: Candidates, index: int, space: Space) -> str:
     """Return a short name of a geometry: diameter, aluminium (TW: trapezoidal wires), core and its diameter [mm]."""
     c = candidates[np.array([index])]
     _, outer, core = builds(space)[c.build[0]]
@@ -200,7 +188,7 @@ def designation(candidates, index, space):
     return f"{c.diameter[0] * 1e3:.1f}-{outer}{shape}/{core}-{c.core_diameter[0] * 1e3:.1f}"
 
 
-def prototypes(space):
+def prototypes(space: Space) -> list[Conductor]:
     """Return one conductor of each build of a space, of no size in particular: its materials, law and limits."""
     return [conductor_from({"name": "prototype", "family": family, "outer_material": outer, "core_material": core,
                             "outer_area": 300e-6, "core_area": 50e-6, "diameter": 0.023, "mass": 1.1, "rts": 1e5,

@@ -7,58 +7,58 @@ come from, sag and swing, stands for it. Both are offered beside the set, and pl
 
 import numpy as np
 
-from corridor.planning.conductor_search.pareto import spaced
+from corridor.planning.conductor_search.screening import Screened
 
-__all__ = ["LEAST_LOSS", "GREATEST_RATING", "LEAST_MASS", "MOST_TO_SPARE", "finalists_of"]
+__all__ = ["finalists_of", "spaced"]
 
-LEAST_LOSS, GREATEST_RATING, BETWEEN = "least loss", "greatest rating", "between both"
-LEAST_MASS, MOST_TO_SPARE = "least mass", "most to spare"
 #: Places that are always left to loss and rating.
 _ENDS = 2
 
 
-def finalists_of(screened, count):
-    """Return the finalists: index of each candidate, and what it is chosen for, a dict.
+def finalists_of(screened: Screened, count: int) -> dict[int, str]:
+    """Return the finalists: index of each candidate, and what it is chosen for.
 
     Up to so many, in this order: evenly by rating from least loss to greatest rating, the lightest, the one with the
     most to spare, and, while there is room, the one that carries most of each build that is left out.
-
-    Parameters
-    ----------
-    screened : Screened
-    count : int
     """
-    front = screened.front
+    front, slack = screened.front, screened.slack
     if not len(front) or not count:
         return {}
-    extra = {LEAST_MASS: _least(screened, screened.candidates.mass), MOST_TO_SPARE: _least(screened, -_spare(screened))}
+    met = np.flatnonzero(screened.meets)
+    # What is to spare is the less of that in sag and that in swing.
+    extra = [(int(met[np.argmin(cost[met])]), words) for cost, words in (
+        (screened.candidates.mass, "least mass"), (-np.minimum(slack["sag"], slack["swing"]), "most to spare"))]
     room = max(count - len(extra), min(count, _ENDS))
-    chosen = {int(front[i]): BETWEEN for i in spaced(screened.rating[front], room)}
+    chosen = {int(front[i]): "between both" for i in spaced(screened.rating[front], room)}
     ends = {}
-    for index, why in ((front[0], LEAST_LOSS), (front[-1], GREATEST_RATING), *((i, w) for w, i in extra.items())):
-        ends.setdefault(int(index), []).append(why)
+    for index, words in ((front[0], "least loss"), (front[-1], "greatest rating"), *extra):
+        ends.setdefault(int(index), []).append(words)
     for index, words in ends.items():
         if index in chosen or len(chosen) < count:
             chosen[index] = ", ".join(words)
-    for index in _other_builds(screened, chosen)[:count - len(chosen)]:
+    for index in _other_builds(screened, met, chosen)[:count - len(chosen)]:
         chosen[index] = "carries most of its build"
     return chosen
 
 
-def _least(screened, cost):
-    """The candidate of least cost among those that meet every limit."""
-    met = np.flatnonzero(screened.meets)
-    return int(met[np.argmin(cost[met])])
-
-
-def _spare(screened):
-    """The less of what is to spare in sag and in swing [-]."""
-    return np.minimum(screened.slack["sag"], screened.slack["swing"])
-
-
-def _other_builds(screened, chosen):
+def _other_builds(screened, met, chosen):
     """The candidate that carries most of each build that none is chosen of, by falling rating."""
-    build, met = screened.candidates.build, screened.meets
-    left = np.setdiff1d(build[met], build[list(chosen)])
-    best = [int(rows[np.argmax(screened.rating[rows])]) for rows in (np.flatnonzero(met & (build == b)) for b in left)]
-    return sorted(best, key=lambda index: -screened.rating[index])
+    build, rating = screened.candidates.build, screened.rating
+    best = [int(own[np.argmax(rating[own])]) for b in np.setdiff1d(build[met], build[list(chosen)])
+            for own in [met[build[met] == b]]]
+    return sorted(best, key=lambda index: -rating[index])
+
+
+def spaced(values, count: int) -> list[int]:
+    """Return indices of at most so many of some values, both ends and what is most evenly between them.
+
+    Examples
+    --------
+    >>> spaced([0.0, 0.1, 0.5, 0.9, 1.0], 3)
+    [0, 2, 4]
+    """
+    values = np.asarray(values, float)
+    if len(values) <= count:
+        return list(range(len(values)))
+    wanted = np.linspace(values.min(), values.max(), count)
+    return sorted({int(np.abs(values - each).argmin()) for each in wanted})

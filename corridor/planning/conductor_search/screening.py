@@ -11,9 +11,13 @@ is allowed, in whole degrees. So less core leaves room for more aluminium, and l
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from scipy.interpolate import RectBivariateSpline
 
+from corridor.conductor.conductor import Conductor
+from corridor.conductor.materials import find_material
 from corridor.constants import GRAVITY
 from corridor.line import history
 from corridor.line.facts import Wiring
@@ -21,11 +25,14 @@ from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import temperature_for_tension, tension
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
-from corridor.planning.conductor_search.candidate_ratings import candidate_ratings
-from corridor.planning.conductor_search.candidates import Candidates, candidates_of, prototypes
-from corridor.planning.conductor_search.pareto import non_dominated
+from corridor.planning.conductor_search.candidates import CORES, Candidates, Space, builds, candidates_of, prototypes
+from corridor.planning.conductor_search.line_limits import Line, swung_out, worst_loads
+from corridor.rating.ratings import Ratings
+from corridor.thermal.radial import core_excess
+from corridor.thermal.rating import MELTING, current_at, temperature_at
+from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
-__all__ = ["CONSTRAINTS", "Line", "Screened", "screen", "strung", "swung_out", "worst_loads"]
+__all__ = ["CONSTRAINTS", "Screened", "candidate_resistance", "screen"]
 
 #: What a candidate is held to, in the order in which it is asked. A slack of 0.1 is a tenth of the limit to spare.
 CONSTRAINTS = ("wind on the structures", "weight on the structures", "tension", "sag", "height", "swing",
@@ -36,37 +43,7 @@ _HUNG = CONSTRAINTS[2:6]
 _NOTHING = 1e-6
 _OUTER = ("outer_stiffness", "outer_compression", "outer_0", "outer_1", "outer_2", "outer_3", "outer_4")
 _AREAS = 300e-6, 50e-6
-
-
-@dataclass(frozen=True)
-class Line:
-    """What the line asks of any wire; columns (section,) or (section, limit).
-
-    `span` ruling span, `hard_span`, `hard_rise` of the span whose ends pull hardest [m]; `constant` least catenary
-    constant [m]; `bound` tension [N] that the wire of today sets as a limit, nan where the limit is another.
-    `limits` tuple of Limit, `cases` tuple of Case. `wind`, `weight` most that the existing wire, times the load ratio,
-    brings to the structures [N/m]. `swung` indices of cases in which wires swing, and for each of them `swing`
-    (section, span, 3): length of the span, mean length of its strings, and how far a wire may swing out [m], nan where
-    nothing is beside. `everyday` [degC], `age` [years]; `required_current` [A] of a phase. `least`, `greatest` of the
-    vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above, allow.
-    """
-
-    span: np.ndarray
-    hard_span: np.ndarray
-    hard_rise: np.ndarray
-    constant: np.ndarray
-    bound: np.ndarray
-    limits: tuple
-    cases: tuple
-    wind: float
-    weight: float
-    swung: tuple
-    swing: tuple
-    everyday: float
-    age: float
-    required_current: float
-    least: np.ndarray | None = None
-    greatest: np.ndarray | None = None
+_MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 
 
 @dataclass(frozen=True)
@@ -84,74 +61,73 @@ class Screened:
     rating: np.ndarray
     emergency_rating: np.ndarray
     loss: np.ndarray
-    slack: dict
+    slack: dict[str, np.ndarray]
     front: np.ndarray
 
     @property
-    def meets(self):
+    def meets(self) -> np.ndarray:
         """True where every constraint is met."""
-        return np.all([self.slack[name] >= -_NOTHING for name in CONSTRAINTS], axis=0)
+        return _met(self.slack)
 
-    def failed(self):
-        """Return how many candidates each constraint is the first to refuse, a dict."""
-        left, count = np.ones(len(self.candidates), bool), {}
-        for name in CONSTRAINTS:
-            met = self.slack[name] >= -_NOTHING
-            count[name] = int(np.sum(left & ~met))
-            left &= met
-        return count
+    def failed(self) -> dict[str, int]:
+        """Return how many candidates each constraint is the first to refuse."""
+        met = [len(self.candidates), *(_met(self.slack, CONSTRAINTS[:i + 1]).sum() for i in range(len(CONSTRAINTS)))]
+        return {name: int(before - after) for name, before, after in zip(CONSTRAINTS, met[:-1], met[1:], strict=True)}
 
 
-def screen(space, line, heat):
-    """Return what the candidates of a space come to on a line.
+def _met(slack, names=CONSTRAINTS):
+    """True for the candidates that meet some constraints, (candidate,)."""
+    return np.all([slack[name] >= -_NOTHING for name in names], axis=0)
 
-    Parameters
-    ----------
-    space : Space
-    line : Line
-    heat : Ratings
-        With a weather.
 
-    Returns
-    -------
-    Screened
-    """
+def screen(space: Space, line: Line, heat: Ratings) -> Screened:
+    """Return what the candidates of a space come to on a line; `heat` has a weather."""
     c, made = candidates_of(space), prototypes(space)
-    bearable = [np.minimum([getattr(p, name) for p in made], top)[c.build] if len(c) else np.zeros(0)
-                for name, top in (("maximum_temperature", space.hottest),
-                                  ("emergency_temperature", space.hottest_emergency))]
+    T = [np.minimum([getattr(p, name) for p in made], top)[c.build] if len(c) else np.zeros(0) for name, top in (
+        ("maximum_temperature", space.hottest), ("emergency_temperature", space.hottest_emergency))]
     slack = {name: np.full(len(c), np.nan) for name in CONSTRAINTS}
-    _loads(c, line, slack)
-    left = np.flatnonzero(np.all([slack[name] >= -_NOTHING for name in CONSTRAINTS[:2]], axis=0))
-    left, hottest = _hang(c, made, line, bearable, left, slack, fixed_only=True)
+    weight, wind = worst_loads(c.diameter, c.mass, line.cases)
+    slack["wind on the structures"] = 1 - wind / line.wind if line.wind > 0 else np.zeros(len(c))
+    slack["weight on the structures"] = 1 - weight / line.weight
+    left = np.flatnonzero(_met(slack, CONSTRAINTS[:2]))
+    left, hottest = _hang(c, made, line, T, left, slack, fixed_only=True)
     # A wire that sags too far on any day has no use for current.
     cold = hottest[left] < line.everyday
     slack["sag"][left[cold]], left = -np.inf, left[~cold]
-    T = [values.copy() for values in bearable]
     for values in T:
         values[left] = np.minimum(values[left], np.floor(hottest[left]))
     for name in _HUNG:
         slack[name][left] = np.nan
     left, _ = _hang(c, made, line, T, left, slack)
-    rating, emergency_rating, loss = candidate_ratings(c, space, heat, *T, line.required_current)
+    rating, emergency_rating, loss = _ratings(c, space, heat, *T, line.required_current)
     slack["required current"][left] = rating[left] / line.required_current - 1
-    met = np.flatnonzero(np.all([slack[name] >= -_NOTHING for name in CONSTRAINTS], axis=0))
+    met = np.flatnonzero(_met(slack))
     best = met[non_dominated(np.stack([loss[met], -rating[met]], axis=1))]
     return Screened(c, *T, rating, emergency_rating, loss, slack, best[np.argsort(loss[best])])
 
 
-def _loads(c, line, slack):
-    """Slack of what a metre of wire brings to the structures, in its own worst case."""
-    weight, wind = worst_loads(c.diameter, c.mass, line.cases)
-    slack["wind on the structures"] = 1 - wind / line.wind if line.wind > 0 else np.zeros(len(c))
-    slack["weight on the structures"] = 1 - weight / line.weight
+def non_dominated(costs) -> np.ndarray:
+    """Return a mask of the rows that no other row beats.
 
+    A row beats another where none of its costs is greater and one is less. Of equal rows the first stays.
 
-def worst_loads(diameter, mass, cases):
-    """Return the greatest weight and the greatest wind of a metre of wire over the cases [N/m]."""
-    D, m = (np.asarray(v, float)[..., None] for v in (diameter, mass))
-    t, density, pressure = (np.array([getattr(case, key) for case in cases]) for key in ("ice", "ice_density", "wind"))
-    return (m * GRAVITY + ice_weight(D, t, density)).max(axis=-1), wind_force(D, t, pressure).max(axis=-1)
+    Parameters
+    ----------
+    costs : array_like, shape (row, 2)
+        Two costs, less is better; nan never stays.
+
+    Examples
+    --------
+    >>> non_dominated([[1, 4], [2, 2], [3, 3], [4, 1], [2, 2]])
+    array([ True,  True, False,  True, False])
+    """
+    costs = np.asarray(costs, float).reshape(-1, 2)
+    kept = np.zeros(len(costs), bool)
+    known = np.flatnonzero(~np.isnan(costs).any(axis=1))
+    order = known[np.lexsort((known, costs[known, 1], costs[known, 0]))]
+    second = np.r_[np.inf, costs[order, 1]]
+    kept[order[second[1:] < np.minimum.accumulate(second)[:-1]]] = True
+    return kept
 
 
 def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
@@ -163,63 +139,50 @@ def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
     for section in np.lexsort((line.span, -line.constant)):
         if not len(left):
             break
-        found, warm = strung(c[left], made, line, section, [T[left] for T in temperatures], fixed_only)
+        found, warm = _strung(c[left], made, line, section, [T[left] for T in temperatures], fixed_only)
         hottest[left] = np.fmin(hottest[left], warm)
         for name, values in found.items():
-            slack[name][left] = np.fmin(slack[name][left], values)
-            slack[name][left[np.isnan(values)]] = -np.inf
-        left = left[np.all([slack[name][left] >= -_NOTHING for name in found], axis=0)]
+            slack[name][left] = np.where(np.isnan(values), -np.inf, np.fmin(slack[name][left], values))
+        left = left[_met(slack, found)[left]]
     return left, hottest
 
 
-def strung(c, made, line, section, temperatures, fixed_only=False):
-    """Return the slack of tension, sag, height and swing of candidates in a section, and how hot they may be [degC].
-
-    Slack is nan where they cannot be strung.
-
-    Parameters
-    ----------
-    c : Candidates
-    made : list of Conductor
-        A prototype of each build.
-    line : Line
-    section : int
-    temperatures : pair of ndarray, shape (candidate,)
-        Maximum and emergency [degC].
-    fixed_only : bool
-        Leave out the sag in cases whose temperature is the candidate's own.
-    """
+def _strung(c: Candidates, made: list[Conductor], line: Line, section: int, temperatures, fixed_only):
+    """Slack of tension, sag, height and swing of candidates in a section, nan where they cannot be strung, and how hot
+    they may be [degC]. `made` is a prototype of each build, `temperatures` maximum and emergency of each candidate
+    [degC]; `fixed_only` leaves out the sag in cases whose temperature is the candidate's own."""
     load, T = _states(c, line.cases, temperatures)
-    pairs, limit = _pairs(c, made, line, section, load, T)
+    pairs = _pairs(c, made, line, section, load, T)
     settled = history.settle_pairs(pairs)
     initial = np.array([case.condition == "initial" for case in line.cases])
     outer = np.where(initial, settled.initial_outer[:, None], settled.final_outer[:, None])
     core = np.where(initial, settled.initial_core[:, None], settled.final_core[:, None])
     law = with_sets(take_law(pairs.law, np.s_[:, None]), outer, core)
     H = tension(settled.excess[:, None], pairs.span[:, None], pairs.load, T, law).horizontal_tension
-    taut = _tension_slack(line, section, H, load)
-    vertical = [k for k, case in enumerate(line.cases) if "vertical" in case.checks and not case.wind
-                and not (fixed_only and isinstance(case.temperature, str))]
-    C = (H / pairs.load)[:, vertical]
-    low = np.min(1 - line.constant[section] / C, axis=1, initial=np.inf) if vertical else np.full(len(c), np.inf)
-    blown, high = _shape_slack(line, section, H / load[0], fixed_only)
-    found = {"tension": taut, "sag": np.minimum(low, blown), "height": high,
+    asked = np.array(["vertical" in case.checks and not (fixed_only and isinstance(case.temperature, str))
+                      for case in line.cases])
+    still = asked & np.array([not case.wind for case in line.cases])
+    low = _least_slack(1 - line.constant[section] / (H / pairs.load)[:, still])
+    blown, high = _shape_slack(line, section, H / load[0], asked)
+    found = {"tension": _tension_slack(line, section, H, load), "sag": np.minimum(low, blown), "height": high,
              "swing": _swing_slack(line, section, H, load)}
     warm = temperature_for_tension(line.constant[section] * pairs.bare, settled.excess, pairs.span, pairs.bare,
                                    with_sets(pairs.law, settled.final_outer, settled.final_core))
     return {name: np.where(np.isnan(settled.excess), np.nan, values) for name, values in found.items()}, warm
 
 
-def _shape_slack(line, section, C, fixed_only):
+def _least_slack(slack):
+    """The least slack of each candidate, inf where nothing is asked."""
+    return np.min(slack, axis=1, initial=np.inf)
+
+
+def _shape_slack(line, section, C, asked):
     """Slack of the constants `H/w` of the cases (candidate, case): of the least, and of the greatest."""
     if line.least is None:
         return np.full((2, len(C)), np.inf)
-    asked = np.array(["vertical" in case.checks and not (fixed_only and isinstance(case.temperature, str))
-                      for case in line.cases])
     least, greatest = line.least[section], line.greatest[section]
-    low, high = asked & (least > 0), asked & np.isfinite(greatest)
-    return (np.min(1 - least[low] / C[:, low], axis=1, initial=np.inf),
-            np.min(1 - C[:, high] / greatest[high], axis=1, initial=np.inf))
+    low, high = asked & (least != 0), asked & (greatest != np.inf)
+    return _least_slack(1 - least[low] / C[:, low]), _least_slack(1 - C[:, high] / greatest[high])
 
 
 def _swing_slack(line, section, H, load):
@@ -228,14 +191,8 @@ def _swing_slack(line, section, H, load):
     for k, spans in zip(line.swung, line.swing, strict=True):
         S, L, room = spans[section].T[:, np.isfinite(spans[section][:, 2])]
         w, p, h = (values[:, k, None] for values in (*load, H))
-        out = swung_out(S, L, h, w, p)
-        slack = np.minimum(slack, np.min(1 - out / room, axis=1, initial=np.inf))
+        slack = np.minimum(slack, _least_slack(1 - swung_out(S, L, h, w, p) / room))
     return slack
-
-
-def swung_out(span, string, horizontal_tension, weight, wind):
-    """Return how far wind blows the middle of a span aside [m], strings included."""
-    return wind * span**2 / (8 * horizontal_tension) + string * wind / np.hypot(weight, wind)
 
 
 def _tension_slack(line, section, H, load):
@@ -263,7 +220,7 @@ def _states(c, cases, temperatures):
 
 
 def _pairs(c, made, line, section, load, T):
-    """Candidates in one section, as the history of wires takes them; and the tension of each limit."""
+    """Candidates in one section, as the history of wires takes them."""
     n, names = len(c), [case.name for case in line.cases]
     law, creep, method = law_rows([Wiring(p, p.maximum_temperature, None, (), age=line.age) for p in made])
     bare = c.mass * GRAVITY
@@ -275,13 +232,12 @@ def _pairs(c, made, line, section, load, T):
     constant = np.broadcast_to([limit.kind == "constant" for limit in line.limits], w.shape)
     H = limit_tensions(_bounds(c, line, section), constant, line.hard_span[section][None, None, None],
                        line.hard_rise[section][None, None, None], w, p)
-    one = np.ones(n)
-    known = np.ones(w.shape, bool)
+    one, known = np.ones(n), np.ones(w.shape, bool)
     return history.Pairs(
         law_of(law, c), None if creep is None else take_law(creep, c.build), method[c.build],
         np.array([p.permanent_set for p in made])[c.build], line.span[section] * one, bare, c.rts, line.everyday * one,
         line.everyday * one, line.age * one, 0 * one, np.nan * one, np.nan * one, np.hypot(*load), T, H,
-        np.hypot(w, p), at, known, known & [limit.condition == "initial" for limit in line.limits]), H
+        np.hypot(w, p), at, known, known & [limit.condition == "initial" for limit in line.limits])
 
 
 def _bounds(c, line, section):
@@ -291,9 +247,72 @@ def _bounds(c, line, section):
                      for j, limit in enumerate(line.limits)], axis=1)
 
 
-def law_of(law, c):
+def law_of(law, c: Candidates):
     """Return the law of candidates from that of their prototypes, which goes with the areas of the parts."""
     outer, core = c.outer_area / _AREAS[0], c.core_area / _AREAS[1]
     rows = take_law(law, c.build)
     scaled = {name: getattr(rows, name) * outer for name in _OUTER if name in rows._fields}
     return rows._replace(core_stiffness=rows.core_stiffness * core, **scaled)
+
+
+def _ratings(c, space, heat, maximum, emergency, required_current):
+    """Rating, emergency rating [A] and loss at the required current [kW/km] of candidates, one wire a phase.
+
+    Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
+    """
+    if not len(c):
+        return np.zeros(0), np.zeros(0), np.zeros(0)
+    R = candidate_resistance(c, space, heat.frequency)
+    # A surface of shaped wires is smooth: that of round ones next to nothing.
+    strand = np.where(np.isnan(c.outer_wire), 1e-9, c.outer_wire)
+    wire = {"diameter": c.diameter, "resistance": R, "outer_wire_diameter": strand}
+    weather = heat.weather_at(_worst_bearing(heat))
+    currents = [_current(heat, T, weather, wire, c) for T in (maximum, emergency)]
+    T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, **wire)
+    with np.errstate(invalid="ignore"):
+        loss = np.where(np.isinf(T), np.inf, 3 * required_current**2 * R(np.minimum(T, MELTING), required_current))
+    return *currents, loss
+
+
+def _worst_bearing(heat):
+    today = next((i for i, option in enumerate(heat.options) if option.existing), 0)
+    T = heat.options[today].wiring.maximum_temperature
+    return heat.bearings[np.argmin(heat.current_at(today, np.full(heat.bearings.shape, T), heat.bearings))]
+
+
+def _current(heat, T, weather, wire, c):
+    """Current [A] at temperatures of the core, which is hotter than the surface where heat is conducted."""
+    surface = T
+    for _ in range(1 if heat.radial_conductivity is None else 12):
+        current = current_at(heat.method, surface, weather, **wire)
+        if heat.radial_conductivity is not None:
+            P = current**2 * wire["resistance"](surface, current)
+            surface = T - core_excess(P, c.diameter, c.core_diameter, heat.radial_conductivity)
+    return current
+
+
+def candidate_resistance(c: Candidates, space: Space, frequency: float):
+    """Return the resistance of candidates [ohm/m], a function of temperature [degC] and current [A].
+
+    As `corridor.rating.resistances.computed`, with a spline for the skin effect of all of them.
+    """
+    made = builds(space)
+    a = np.array([find_material(outer).temperature_coefficient for _, outer, _ in made])[c.build]
+    magnetic = np.array([CORES[core] in _MAGNETIC for *_, core in made])[c.build]
+    layers = np.where(magnetic & (c.layers % 2 == 1), c.layers, 0).astype(int)
+    skin, ratio = _skin(frequency), c.core_diameter / c.diameter
+
+    def resistance(temperature, current):
+        R = dc_resistance(c.resistance_20, temperature, a)
+        return R * skin.ev(np.log(R), ratio) * core_magnetisation_factor(current, layers=layers,
+                                                                         outer_area=c.outer_area)
+
+    return resistance
+
+
+@cache
+def _skin(frequency):
+    """Spline of the skin effect over the logarithm of resistance [ohm/m] and the share of the core's diameter."""
+    log_R, ratio = np.linspace(np.log(5e-6), np.log(2e-2), 160), np.linspace(0, 0.9, 46)
+    factor = skin_effect_factor(np.exp(log_R)[:, None], frequency=frequency, core_ratio=ratio)
+    return RectBivariateSpline(log_R, ratio, factor)
