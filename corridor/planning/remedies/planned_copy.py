@@ -1,11 +1,9 @@
 """The planned copy of a study: one option, and the existing one, with remedies in place in a folder of its own."""
 
 import csv
-import json
 import os
 import tomllib
 from dataclasses import dataclass
-from datetime import date, datetime, time
 from pathlib import Path
 
 import geopandas
@@ -13,6 +11,7 @@ import numpy as np
 import pandas
 import pyogrio
 import shapely
+import tomli_w
 
 from corridor.check import check_study
 from corridor.errors import InputError
@@ -76,7 +75,7 @@ def clear_earlier_plan(folder: Path) -> None:
 def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
     """Write a study with the alterations of a variant in place, and all files that they change; check it in full."""
     path, findings = folder / "study.toml", folder / "findings.gpkg"
-    path.write_text(_MARK + _toml(_tables(site, after, folder)), encoding="utf-8")
+    path.write_text(_MARK + tomli_w.dumps(_tables(site, after, folder)), encoding="utf-8")
     row = next(row for row in check_study(path).options if row["option"] == site.option)
     tension = [case.name for case in site.facts.cases if "tension" in case.checks]
     own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
@@ -122,32 +121,6 @@ def _moved(value, source, target, key=None):
     if key in _FILES and isinstance(value, str):
         return os.path.relpath((source / value).resolve(), target.resolve()).replace(os.sep, "/")
     return value
-
-
-def _toml(tables, prefix=""):
-    """Text of TOML tables: plain keys first, then tables, then lists of tables."""
-    plain, below = [], []
-    for key, value in tables.items():
-        name = f"{prefix}.{key}" if prefix else key
-        if isinstance(value, dict):
-            below.append(f"\n[{name}]\n{_toml(value, name)}")
-        elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
-            below += [f"\n[[{name}]]\n{_toml(v, name)}" for v in value]
-        else:
-            plain.append(f"{key} = {_word(value)}\n")
-    return "".join(plain + below)
-
-
-def _word(value):
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
-    if isinstance(value, list):
-        return f"[{', '.join(map(_word, value))}]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{k} = {_word(v)}" for k, v in value.items()) + " }"
-    return value.isoformat() if isinstance(value, date | datetime | time) else repr(value)
 
 
 def _layer(section):
