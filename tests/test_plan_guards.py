@@ -202,16 +202,16 @@ def test_nobody_digs_where_a_structure_is_added():
     m = Remedies.of_rows([("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 1, 0), ("grade", 3, 0.5, 1, 1, 0),
                           ("add", 7, 1, 1, 1, 0)])
     asks = rows_of([[0, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 1]], [0.5, 0.5, 1.0])
-    assert not least_cost(rules_of_choice(m) + asks, 4, **m.programme).feasible
+    assert not least_cost(rules_of_choice(m) + asks, **m.programme).feasible
     apart = rows_of([[0, 0, 1, 0], [0, 0, 0, 1]], [0.5, 1.0])
-    assert least_cost(rules_of_choice(m) + apart, 4, **m.programme).steps.tolist() == [0, 0, 1, 1]
+    assert least_cost(rules_of_choice(m) + apart, **m.programme).steps.tolist() == [0, 0, 1, 1]
 
 
 # Limits that are not known
 
 
 def test_demand_that_is_not_a_number_is_met_by_nothing():
-    assert not least_cost(rows_of([[1.0], [1.0]], [1.0, np.nan]), 1, step=1, most=9, fixed=1, per_step=1).feasible
+    assert not least_cost(rows_of([[1.0], [1.0]], [1.0, np.nan]), step=1, most=9, fixed=1, per_step=1).feasible
 
 
 @pytest.mark.parametrize("option", ["today", "alloy"])

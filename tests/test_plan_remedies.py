@@ -5,19 +5,20 @@ import pyogrio
 import pytest
 import rasterio
 import shapely
+from scipy.sparse import csr_array
 
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.remedies.alterations import Change, change_structures
-from corridor.planning.remedies.constraints import added_lift, conditional, exclusive, in_order, joined
+from corridor.planning.remedies.constraints import added_lift, conditional, exclusive, in_order
 from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
-from corridor.planning.remedies.least_cost import Constraints, least_cost
+from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.plan import plan_study
 from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.study import load_study
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
-from tests.test_plan import short_study
+from tests.test_plan import rows_of, short_study
 
 
 def planned_with(folder, study, kinds, more=""):
@@ -98,20 +99,17 @@ def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
 def test_remedies_join_and_exclude_each_other():
     m = Remedies.of_rows([("raise", 4, 0.5, 3, 1, 1), ("post", 4, 1, 1, 1, 0), ("shorten", 4, 0.25, 2, 1, 0),
                           ("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 3, 0)])
-    row, column = joined(m, "grade", np.array([7, -1, 7]))
-    assert list(zip(row, column, strict=True)) == [(0, 3), (0, 4), (2, 3), (2, 4)]
-    A = (exclusive(m, np.array([1, 2])) + in_order(m, "grade")).matrix(5).toarray() * m.step
+    assert m.by_place("grade", 9).toarray()[7].tolist() == [0, 0, 0, 1, 1]
+    A = (exclusive(m, np.array([1, 2])) + in_order(m, "grade")).A.toarray() * m.step
     assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, 1, -1]]))
     assert m.amounts("grade", np.array([0, 0, 0, 1, 1]), 9)[7] == pytest.approx(1.0)
 
 
 def test_conditional_rows_hold_where_the_remedy_is_taken():
     """One asks 2 of the first column, but only where the second is taken: without it nothing is to be done."""
-    rows = Constraints(np.array([0]), np.array([0]), np.array([1.0]), np.array([2.0]), np.array(["row"], object))
-    rows = conditional(rows, np.array([0]), np.array([1]))
-    assert least_cost(rows, 2, step=1, most=3, fixed=0, per_step=1).cost == 0
-    asks = Constraints(np.array([0]), np.array([1]), np.array([1.0]), np.array([1.0]), np.array(["take it"], object))
-    assert least_cost(rows + asks, 2, step=1, most=3, fixed=0, per_step=1).steps.tolist() == [2, 1]
+    rows = conditional(rows_of([[1, 0]], [2]), csr_array([[0.0, 1.0]]))
+    assert least_cost(rows, step=1, most=3, fixed=0, per_step=1).cost == 0
+    assert least_cost(rows + rows_of([[0, 1]], [1]), step=1, most=3, fixed=0, per_step=1).steps.tolist() == [2, 1]
 
 
 def test_support_in_the_middle_takes_three_quarters_of_the_sag():

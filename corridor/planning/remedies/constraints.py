@@ -4,10 +4,11 @@ A raise `r` of one end of a span lifts the point of the wire at the share `x` of
 while its tension stays; a shorter string does the same. What a lift is worth, `lift_way` tells.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.sparse import csr_array, diags_array
 
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
@@ -16,8 +17,8 @@ from corridor.planning.remedies.least_cost import Constraints
 from corridor.planning.remedies.offered import Remedies, string_lengths
 from corridor.planning.remedies.variants import STRING, Variant, keys_of
 
-__all__ = ["Basis", "added_lift", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "joined",
-           "lift_way", "rules_of_choice", "uplift_rows"]
+__all__ = ["Basis", "added_lift", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
+           "rules_of_choice", "uplift_rows"]
 
 #: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
 #: more than it must, never less.
@@ -92,29 +93,27 @@ def _changed_sections(basis, steps):
 def _anchored(rows, margin, sections, amount, changed):
     """Rows whose need is set so that they hold just where they were found, as far as what changes the layout is in
     place. `sections` (row, 2) those that a row is of."""
-    pairs = [(r, j) for r in np.flatnonzero(np.isin(sections, list(changed)).any(axis=1))
-             for j in {j for s in sections[r] for j in changed.get(int(s), ())}]
-    of_row, column = np.array(pairs, int).reshape(-1, 2).T
-    width = 1 + len(amount)
-    own = ~np.isin(rows.row * width + rows.column, of_row * width + column)
-    need = np.bincount(rows.row[own], (rows.coefficient * amount[rows.column])[own], minlength=len(margin)) - margin
+    pairs = {(r, j) for r in np.flatnonzero(np.isin(sections, list(changed)).any(axis=1))
+             for s in sections[r] for j in changed.get(int(s), ())}
+    anew = csr_array((np.ones(len(pairs)), np.array(sorted(pairs), int).reshape(-1, 2).T), rows.A.shape)
+    need = (rows.A - rows.A.multiply(anew)) @ amount - margin
     # Where nothing moves a row, only one that falls short asks for something: it tells that none helps.
-    moved = np.bincount(rows.row, np.abs(rows.coefficient) > 1e-9, minlength=len(margin)) > 0
-    need = np.where(moved, need, np.maximum(-margin, 0.0))
-    rows = Constraints(rows.row, rows.column, rows.coefficient, need, rows.name)
-    return conditional(rows, of_row, column) if len(of_row) else rows
+    moved = abs(rows.A).sum(axis=1) > 1e-9
+    return conditional(replace(rows, need=np.where(moved, need, np.maximum(-margin, 0.0))), anew)
 
 
-class _Triplets:
-    """Rows, columns and coefficients as they are found."""
+class _Rows:
+    """Coefficients of rows, as they are found."""
 
-    def __init__(self, remedies):
-        self.remedies, self.parts = remedies, []
+    def __init__(self, remedies, count):
+        self.remedies, self.A = remedies, csr_array((count, len(remedies)))
 
     def add(self, kind, place, coefficient):
         """Let the remedies of a kind at the place of each row (-1: at none) count there."""
-        row, column = joined(self.remedies, kind, place)
-        self.parts.append((row, column, np.broadcast_to(coefficient, len(place))[row]))
+        row = np.flatnonzero(place >= 0)
+        count = 1 + max(place.max(initial=0), self.remedies.place.max(initial=0))
+        at = csr_array((np.broadcast_to(coefficient, len(place))[row], (row, place[row])), (len(place), count))
+        self.A = self.A + at @ self.remedies.by_place(kind, count)
 
     def at_structure(self, structure, length, share):
         """Let what is done to the structure of each row count, as it lifts the wire there by `share` of each metre;
@@ -124,10 +123,9 @@ class _Triplets:
         for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
             self.add(kind, hung, worth)
 
-    def rows(self, names):
+    def named(self, names):
         """Return Constraints of them that ask for nothing yet."""
-        row, column, value = (np.concatenate(part) for part in zip(*self.parts, strict=True))
-        return Constraints(row.astype(int), column.astype(int), value, np.zeros(len(names)), np.array(names, object))
+        return Constraints(self.A.tocsr(), np.zeros(len(names)), np.array(names, object))
 
 
 def _of_clearances(basis, now):
@@ -136,7 +134,7 @@ def _of_clearances(basis, now):
     chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below")) & now.is_fresh(c))
     c = {name: values[chosen] for name, values in c.items()}
     spans, span = line.plan.spans, line.spans_at(c)
-    parent, found = line.parent[span], _Triplets(basis.remedies)
+    parent, found = line.parent[span], _Rows(basis.remedies, len(span))
     # A raise takes both of two own wires along.
     way = np.where(np.isin(c["against"].astype(str), KINDS), 0.0, lift_way(c))
     for at, share in zip((spans.tail, spans.head), end_shares(c, spans.length[span]), strict=True):
@@ -153,7 +151,7 @@ def _of_clearances(basis, now):
         found.add("add", parent, way * _lift_of_new(site, line, c, span, parent))
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
-    return found.rows(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
+    return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
 
 
 def _lengths(basis, structure, wire):
@@ -245,7 +243,7 @@ def _of_pulls(basis, now):
     loads, place, weight = {n: v[chosen] for n, v in loads.items()}, place[chosen], weight[chosen]
     pair = np.stack([back[place], ahead[place]], axis=1)
     pulls, room = uplift_rows(loads, _tensions(spans, now, pair, loads) / spans.length[pair], weight)
-    found = _Triplets(basis.remedies)
+    found = _Rows(basis.remedies, len(place))
     # In kN, so that what is asked in metres and in newtons is of one size in the programme.
     for at, pull in zip((spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]), pulls, strict=True):
         structure = line.origin[at]
@@ -258,7 +256,7 @@ def _of_pulls(basis, now):
     words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in keys_of(loads, ("structure", "wire", "case"))]
     # The wind from the side that is not told may lift it: then it needs more than what is told.
     room = np.where(loads["uplift"].astype(bool), np.minimum(room, -_LITTLE), room)
-    return found.rows(words), room / 1e3, section
+    return found.named(words), room / 1e3, section
 
 
 def uplift_rows(loads: dict, tension: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -311,35 +309,22 @@ def _of_loads(basis, now, amount):
     known = np.flatnonzero(np.isfinite(part))
     part, section = part[known], section[known]
     share = m.amounts("tighten", amount / m.step, len(basis.site.plan.sections))[section]
-    found = _Triplets(m)
+    found = _Rows(m, len(part))
     found.add("tighten", section, -part / (1 + share))
-    rows = found.rows([f"section {names[i][1]}: tension" for i in known])
+    rows = found.named([f"section {names[i][1]}: tension" for i in known])
     # What is used up before asks for nothing: it may not be more, that is all.
     margin = np.where(share > 0, 1 - part, np.maximum(1 - part, 0.0))
-    return Constraints(rows.row, rows.column, rows.coefficient, rows.held(amount) - margin, rows.name)
+    return replace(rows, need=rows.A @ amount - margin)
 
 
-def joined(remedies: Remedies, kind: str, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return the pairs of row and column where a row is at the place of a remedy of a kind; `place` (row,), -1 none."""
-    own = np.flatnonzero(remedies.kind == kind)
-    own = own[np.argsort(remedies.place[own], kind="stable")]
-    low, high = (np.searchsorted(remedies.place[own], place, side) for side in ("left", "right"))
-    count = high - low
-    row = np.repeat(np.arange(len(place)), count)
-    within = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
-    return row, own[np.repeat(low, count) + within]
-
-
-def conditional(rows: Constraints, of_row: np.ndarray, column: np.ndarray) -> Constraints:
+def conditional(rows: Constraints, anew: csr_array) -> Constraints:
     """Return rows that hold only where remedies are taken: they gain `AMPLE` where one is not.
 
-    `of_row`, `column` are pairs. What such a remedy is worth in such a row is in its margin already, and is left out.
+    `anew` (row, column) has ones where a row asks that. What such a remedy is worth in such a row is in its margin
+    already, and is left out.
     """
-    width = 1 + max(column.max(initial=0), rows.column.max(initial=0))
-    kept = ~np.isin(rows.row * width + rows.column, of_row * width + column)
-    need = rows.need - AMPLE * np.bincount(of_row, minlength=len(rows.need))
-    return Constraints(np.r_[rows.row[kept], of_row], np.r_[rows.column[kept], column],
-                       np.r_[rows.coefficient[kept], np.full(len(column), -AMPLE)], need, rows.name)
+    return replace(rows, A=(rows.A - rows.A.multiply(anew) - AMPLE * anew).tocsr(),
+                   need=rows.need - AMPLE * anew.sum(axis=1))
 
 
 def in_order(remedies: Remedies, kind: str) -> Constraints:
@@ -347,10 +332,9 @@ def in_order(remedies: Remedies, kind: str) -> Constraints:
     own = np.flatnonzero(remedies.kind == kind)
     own = own[np.argsort(remedies.place[own], kind="stable")]
     first = np.flatnonzero(remedies.place[own][1:] == remedies.place[own][:-1])
-    row = np.arange(len(first))
-    return Constraints(np.r_[row, row], np.r_[own[first], own[first + 1]],
-                       np.r_[1 / remedies.step[own[first]], -1 / remedies.step[own[first + 1]]],
-                       np.zeros(len(row)), np.full(len(row), f"{kind} in order", object))
+    one = diags_array(1 / remedies.step).tocsr()
+    return Constraints(one[own[first]] - one[own[first + 1]], np.zeros(len(first)),
+                       np.full(len(first), f"{kind} in order", object))
 
 
 def exclusive(remedies: Remedies, columns: np.ndarray) -> Constraints:
@@ -359,5 +343,6 @@ def exclusive(remedies: Remedies, columns: np.ndarray) -> Constraints:
     `-sum(n / most) >= -1` of whole numbers of steps `n`.
     """
     place, row = np.unique(remedies.place[columns], return_inverse=True)
-    return Constraints(row, columns, -1.0 / (remedies.step[columns] * remedies.most[columns]),
-                       np.full(len(place), -1.0), np.full(len(place), "one of what excludes each other", object))
+    worth = -1.0 / (remedies.step[columns] * remedies.most[columns])
+    return Constraints(csr_array((worth, (row, columns)), (len(place), len(remedies))), np.full(len(place), -1.0),
+                       np.full(len(place), "one of what excludes each other", object))

@@ -18,29 +18,18 @@ _TIE = 1e-4
 
 @dataclass(frozen=True)
 class Constraints:
-    """Linear constraints `sum(coefficient r) >= need`, as triplets; `need` (row,), `name` (row,) words for the person.
+    """Linear constraints `A r >= need`, `A` (row, column) and `need` (row,); `name` (row,) words for the person.
 
     `r` are amounts of remedies, each in its own unit.
     """
 
-    row: np.ndarray
-    column: np.ndarray
-    coefficient: np.ndarray
+    A: csr_array
     need: np.ndarray
     name: np.ndarray
 
     def __add__(self, other: "Constraints") -> "Constraints":
-        return Constraints(np.r_[self.row, other.row + len(self.need)], *(np.r_[a, b] for a, b in (
-            (self.column, other.column), (self.coefficient, other.coefficient), (self.need, other.need),
-            (self.name, other.name))))
-
-    def matrix(self, columns: int) -> csr_array:
-        """Return the coefficients, (row, column)."""
-        return coo_array((self.coefficient, (self.row, self.column)), (len(self.need), columns)).tocsr()
-
-    def held(self, amount: np.ndarray) -> np.ndarray:
-        """Return what amounts of remedies (column,) come to in every row."""
-        return np.bincount(self.row, self.coefficient * amount[self.column], minlength=len(self.need))
+        return Constraints(vstack([self.A, other.A]).tocsr(), np.r_[self.need, other.need],
+                           np.r_[self.name, other.name])
 
 
 @dataclass(frozen=True)
@@ -66,7 +55,7 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows: Constraints, columns: int, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0,
+def least_cost(rows: Constraints, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0,
                known: dict | None = None) -> Solution:
     """Return the cheapest numbers of steps that meet all rows.
 
@@ -87,10 +76,11 @@ def least_cost(rows: Constraints, columns: int, *, step, most, fixed, per_step, 
     ----------
     scipy.optimize.milp (HiGHS).
     """
+    columns = rows.A.shape[1]
     step, most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (step, most, fixed, per_step))
     tie = np.where((per_step == 0) & (most > 1), _TIE, 0.0)
-    A = (rows.matrix(columns) @ diags_array(step)).tocsr()
-    unknown = np.isnan(rows.need + rows.held(np.ones(columns)))
+    A = (rows.A @ diags_array(step)).tocsr()
+    unknown = np.isnan(rows.need + A.sum(axis=1))
     open_ = np.flatnonzero((A.minimum(0) @ most < rows.need - 1e-9) & ~unknown)
     steps, cost, bound = np.zeros(columns), 0.0, 0.0
     short = np.where(unknown, np.inf, np.maximum(rows.need, 0.0))

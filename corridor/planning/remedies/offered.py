@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from corridor.planning.remedies.alterations import Alterations, Change, Site, framing_of_new, place_of_new
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
@@ -42,6 +43,11 @@ class Remedies:
     def programme(self) -> dict[str, np.ndarray]:
         """What `least_cost` asks of every column."""
         return {name: getattr(self, name) for name in ("step", "most", "fixed", "per_step")}
+
+    def by_place(self, kind: str, count: int) -> csr_array:
+        """Return which columns of a kind are at each of `count` places, (place, column) of ones."""
+        own = np.flatnonzero(self.kind == kind)
+        return csr_array((np.ones(len(own)), (self.place[own], own)), (count, len(self)))
 
     def at(self, kind: str, *places: int) -> np.ndarray:
         """Return the columns of a kind at some places."""

@@ -144,7 +144,7 @@ def plan_option(site: Site) -> Planned:
     seen, known = set(), {}
     for done in range(1, _ROUNDS + 1):
         rows = rows + constraints_of(basis, planned.after, planned.steps)
-        solution = least_cost(rows, len(remedies), **remedies.programme, known=known)
+        solution = least_cost(rows, **remedies.programme, known=known)
         planned = replace(planned, steps=solution.steps, solution=solution, rounds=done)
         words = _lacking(rows, solution) if not solution.feasible else _again(seen, solution.steps)
         if words:
