@@ -10,7 +10,7 @@ from scipy.sparse import csr_array
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.remedies.alterations import Change, change_structures
-from corridor.planning.remedies.constraints import added_lift, conditional, exclusive, in_order
+from corridor.planning.remedies.constraints import conditional, exclusive, in_order
 from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
@@ -110,13 +110,6 @@ def test_conditional_rows_hold_where_the_remedy_is_taken():
     rows = conditional(rows_of([[1, 0]], [2]), csr_array([[0.0, 1.0]]))
     assert least_cost(rows, step=1, most=3, fixed=0, per_step=1).cost == 0
     assert least_cost(rows + rows_of([[0, 1]], [1]), step=1, most=3, fixed=0, per_step=1).steps.tolist() == [2, 1]
-
-
-def test_support_in_the_middle_takes_three_quarters_of_the_sag():
-    """A parabola's sag is S^2 / 8C: 11.25 m in 300 m at 1000 m, 2.81 m in each half; by hand at a quarter of the span:
-    4 * 11.25 * 3/16 - 2.8125 = 5.625 m, and at the middle, where the support is as high as the ends, 11.25 m."""
-    lift = added_lift(np.array([150.0, 75.0]), 300.0, 1000.0, 0.5, 20.0, 20.0, 20.0)
-    assert lift == pytest.approx([11.25, 5.625])
 
 
 def test_changed_framings(tmp_path):

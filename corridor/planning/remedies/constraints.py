@@ -12,12 +12,12 @@ from scipy.sparse import csr_array, diags_array
 
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
-from corridor.planning.remedies.alterations import Site, framing_of_new, place_of_new
+from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.least_cost import Constraints
 from corridor.planning.remedies.offered import Remedies, string_lengths
 from corridor.planning.remedies.variants import STRING, Variant, keys_of
 
-__all__ = ["Basis", "added_lift", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
+__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
            "rules_of_choice", "uplift_rows"]
 
 #: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
@@ -147,8 +147,8 @@ def _of_clearances(basis, now):
     section = site.plan.spans.section[parent]
     for kind, (gains, _) in basis.gains.items():
         found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))
-    if (basis.remedies.kind == "add").any():
-        found.add("add", parent, way * _lift_of_new(site, line, c, span, parent))
+    # What a structure more is worth in its span the next variant tells, whose rows hold where it is taken.
+    found.add("add", np.where(way > 0, parent, -1), AMPLE)
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
     return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
@@ -176,55 +176,6 @@ def end_shares(clearances: dict, length: np.ndarray) -> tuple[np.ndarray, np.nda
     """Return the lift at the place of each row for a metre of raise of either end of its span, of a length [m]."""
     x = np.clip(clearances["distance_from_start_m"] / length, 0, 1)
     return 1 - x, x
-
-
-def _attached(facts):
-    """Height of each wire above the base, string taken off [m], (framing, wire) to height."""
-    f = facts.framings
-    drop = np.where(np.isin(f.string.astype(str), ("suspension", "vee")), f.string_length, 0.0)
-    return dict(zip(zip(f.framing, f.wire, strict=True), f.height - drop, strict=True))
-
-
-def _lift_of_new(site, line, c, span, parent):
-    """Lift by a structure more in the span of each row [m]; 0 where none may be added."""
-    spans, x, base = line.plan.spans, line.facts.structures, line.plan.base_elevation
-    height = _attached(line.facts)
-    new = {p: (place_of_new(site, p), framing_of_new(site, p)) for p in np.unique(parent)}
-    ends = [np.array([base[s] + height.get((x.framing[s], w), np.nan)
-                      for s, w in zip(at[span], c["wire"], strict=True)]) for at in (spans.tail, spans.head)]
-    share, middle = np.full((2, len(span)), np.nan)
-    for i, (p, wire) in enumerate(zip(parent, c["wire"], strict=True)):
-        place, framing = new[p]
-        if place is not None:
-            share[i], middle[i] = place[0], place[3] + height.get((framing, wire), np.nan)
-    constant = c["catenary_constant_m"].astype(float)
-    # Where a height is not known a structure more is worth nothing.
-    return np.nan_to_num(added_lift(c["distance_from_start_m"], spans.length[span], constant, share, *ends, middle))
-
-
-def added_lift(along, length, constant, share, start, end, middle):
-    """Return how much higher a wire is with a support more in its span [m].
-
-    To first order a wire of constant `C` between ends at `a` and `b` has the elevation `a + (b - a) x - S^2 x (1 - x) /
-    2C` at the share `x` of its span `S`. With a support of elevation `m` at the share `s` the part that holds the place
-    is a span of its own, of length `S s` or `S (1 - s)`.
-
-    Parameters
-    ----------
-    along, length, constant : ndarray
-        Place from the start of the span, span and catenary constant [m].
-    share : ndarray
-        Of the span at which the new support stands [-].
-    start, end, middle : ndarray
-        Elevation of the wire at both ends and at the new support [m].
-    """
-    x, S, C, s, a, b, m = np.clip(along / length, 0, 1), length, constant, share, start, end, middle
-    first = x < s
-    part = np.where(first, s, 1 - s)
-    u = np.where(first, x, x - s) / part
-    low, high = np.where(first, a, m), np.where(first, m, b)
-    now = a + (b - a) * x - S**2 * x * (1 - x) / (2 * C)
-    return low + (high - low) * u - (S * part) ** 2 * u * (1 - u) / (2 * C) - now
 
 
 def _of_pulls(basis, now):
