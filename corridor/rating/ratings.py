@@ -230,8 +230,9 @@ def ratings_from(section, options, frequency, elevation, azimuth):
     sky = Sky(s.wind_direction, s.latitude, s.day, s.hour, s.atmosphere)
     # Bearings a thousandth of a degree apart are one: the spans between two angles of the line.
     bearings = np.unique(np.round(azimuth, 3)) if sky.matters and len(azimuth) else np.zeros(1)
-    return Ratings(options, s.method, weather, frequency, s.required_current, sky, bearings, s.radial_conductivity,
-                   s.emergency_duration, s.pre_load, _tables(s.resistances))
+    return Ratings(options, s.method, weather, frequency, s.required_current, sky=sky, bearings=bearings,
+                   radial_conductivity=s.radial_conductivity, emergency_duration=s.emergency_duration,
+                   pre_load=s.pre_load, tables=_tables(s.resistances))
 
 
 def _tables(rows):

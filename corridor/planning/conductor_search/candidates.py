@@ -114,8 +114,9 @@ def _shaped(space, index, build):
     count = 1 if build[2] == "CF" else 7
     A_c = derivation.CORE_FILL[count] * np.pi / 4 * D_c**2
     layers = np.maximum(2, np.round((D - D_c) / 2 / 4.5e-3))
-    return _made(index, build, D, D_c, f * np.pi / 4 * (D**2 - D_c**2), A_c, f, 0, np.nan, count, layers,
-                 rules.TYPICAL_LAY_INCREASE)
+    return _made(build, rules.TYPICAL_LAY_INCREASE, build=index, diameter=D, core_diameter=D_c, core_area=A_c, fill=f,
+                 outer_area=f * np.pi / 4 * (D**2 - D_c**2), outer_strands=0, outer_wire=np.nan, core_strands=count,
+                 layers=layers)
 
 
 def _round(space, index, build):
@@ -134,8 +135,9 @@ def _stranded(index, build, D, outer, core, ratio):
     """Candidates of one stranding: `D = d_c (c + 2 n r)`, c core over its wire, n layers, r outer over core wire."""
     d_c = D / (rules.CORE_RATIO[core] + 2 * rules.LAYERS[outer] * ratio)
     d_o = ratio * d_c
-    return _made(index, build, D, rules.CORE_RATIO[core] * d_c, rules.strand_area(outer, d_o),
-                 rules.strand_area(core, d_c), np.nan, outer, d_o, core, rules.LAYERS[outer], rules.LAY_INCREASE[outer])
+    return _made(build, rules.LAY_INCREASE[outer], build=index, diameter=D, core_diameter=rules.CORE_RATIO[core] * d_c,
+                 outer_area=rules.strand_area(outer, d_o), core_area=rules.strand_area(core, d_c), fill=np.nan,
+                 outer_strands=outer, outer_wire=d_o, core_strands=core, layers=rules.LAYERS[outer])
 
 
 @cache
@@ -148,16 +150,15 @@ def _strandings():
     return tuple((*key, float(np.mean(ratios))) for key, ratios in found.items())
 
 
-def _made(index, build, D, D_c, A_o, A_c, fill, strands, wire, core_strands, layers, lay):
-    """Candidates of one build from their geometry [m, m2]."""
-    _, outer, core = build
-    o, c = find_material(outer), find_material(core)
-    core_stress = c.strength if outer == "A0" else c.rated_stress
-    mass = rules.stranded_mass(A_o, o.density, lay) + rules.stranded_mass(A_c, c.density,
-                                                                        rules.CORE_LAY_INCREASE[core_strands])
-    columns = (index, D, D_c, A_o, A_c, fill, strands, wire, core_strands, layers, mass,
-               A_o * o.rated_stress + A_c * core_stress, rules.resistance(A_o, o.resistivity, lay))
-    return Candidates(*(np.broadcast_to(np.asarray(column), np.shape(D)) for column in columns))
+def _made(materials, lay, **geometry):
+    """Candidates of one build from their geometry [m, m2], and the increase of the outer length by its lay."""
+    o, c = (find_material(name) for name in materials[1:])
+    A_o, A_c = geometry["outer_area"], geometry["core_area"]
+    mass = rules.stranded_mass(A_o, o.density, lay) + rules.stranded_mass(
+        A_c, c.density, rules.CORE_LAY_INCREASE[geometry["core_strands"]])
+    rts = A_o * o.rated_stress + A_c * (c.strength if materials[1] == "A0" else c.rated_stress)
+    columns = geometry | {"mass": mass, "rts": rts, "resistance_20": rules.resistance(A_o, o.resistivity, lay)}
+    return Candidates(**{name: np.broadcast_to(np.asarray(column), np.shape(A_o)) for name, column in columns.items()})
 
 
 #: Digits that a conductor is told in: those of a table, so that what is written is what was computed.

@@ -25,7 +25,7 @@ from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ladder import Limits
 from corridor.study.design import Design
 
-__all__ = ["Line", "Margins", "Today", "line_of", "shape_bounds", "swung_out", "worst_loads"]
+__all__ = ["Line", "Margins", "Today", "line_of", "loads_of", "shape_bounds", "swung_out"]
 
 #: Temperature up to which it is sought how far the wire of today may sag [degC].
 _HOTTEST = 250.0
@@ -107,18 +107,22 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     bound = np.array([[_bound(today, limit, g, *at) for limit in limits] for g, at in zip(phase, hard, strict=True)])
     if ratio != 1:  # a study can name the tension of the existing wire, not a share of it: the least, then
         bound = np.broadcast_to(bound.min(axis=0), bound.shape)
-    weight, wind = worst_loads(wire.conductor.diameter, wire.conductor.mass, facts.cases)
+    weight, wind = (float(ratio * load.max()) for load in
+                    loads_of(wire.conductor.diameter, wire.conductor.mass, facts.cases))
     everyday = next((limit.temperature for limit in limits if limit.temperature is not None), 15.0)
-    return Line(groups.span[phase], *np.transpose(hard), constant, bound, limits, facts.cases, ratio * float(wind),
-                ratio * float(weight), swung, tuple(_rooms_beside(today, margins, k) for k in swung), everyday, 10.0,
-                required, *shape_bounds(today, margins)), notes
+    hard_span, hard_rise = np.transpose(hard)
+    least, greatest = shape_bounds(today, margins)
+    return Line(span=groups.span[phase], hard_span=hard_span, hard_rise=hard_rise, constant=constant, bound=bound,
+                limits=limits, cases=facts.cases, wind=wind, weight=weight, swung=swung,
+                swing=tuple(_rooms_beside(today, margins, k) for k in swung), everyday=everyday, age=10.0,
+                required_current=required, least=least, greatest=greatest), notes
 
 
-def worst_loads(diameter, mass, cases: tuple[Case, ...]):
-    """Return the greatest weight and the greatest wind of a metre of wire over the cases [N/m]."""
+def loads_of(diameter, mass, cases: tuple[Case, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Return weight and wind of a metre of wire in the cases [N/m], (..., case)."""
     D, m = (np.asarray(v, float)[..., None] for v in (diameter, mass))
     t, density, pressure = (np.array([getattr(case, key) for case in cases]) for key in ("ice", "ice_density", "wind"))
-    return (m * GRAVITY + ice_weight(D, t, density)).max(axis=-1), wind_force(D, t, pressure).max(axis=-1)
+    return m * GRAVITY + ice_weight(D, t, density), wind_force(D, t, pressure)
 
 
 def _limits(facts, section):

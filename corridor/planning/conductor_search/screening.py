@@ -22,11 +22,10 @@ from corridor.constants import GRAVITY
 from corridor.line import history
 from corridor.line.facts import Wiring
 from corridor.line.laws import law_rows, take_law, with_sets
-from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import temperature_for_tension, tension
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
 from corridor.planning.conductor_search.candidates import CORES, Candidates, Space, builds, candidates_of, prototypes
-from corridor.planning.conductor_search.line_limits import Line, swung_out, worst_loads
+from corridor.planning.conductor_search.line_limits import Line, loads_of, swung_out
 from corridor.rating.ratings import Ratings
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import MELTING, current_at, temperature_at
@@ -50,16 +49,15 @@ _MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 class Screened:
     """What all candidates come to; arrays (candidate,).
 
-    `maximum`, `emergency` temperatures [degC]; `rating`, `emergency_rating` [A]; `loss` at the required current
-    [kW/km]; `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those
-    that meet all and that no other beats in both loss and rating, by rising loss.
+    `maximum`, `emergency` temperatures [degC]; `rating` at the maximum [A]; `loss` at the required current [kW/km];
+    `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those that meet
+    all and that no other beats in both loss and rating, by rising loss.
     """
 
     candidates: Candidates
     maximum: np.ndarray
     emergency: np.ndarray
     rating: np.ndarray
-    emergency_rating: np.ndarray
     loss: np.ndarray
     slack: dict[str, np.ndarray]
     front: np.ndarray
@@ -86,7 +84,7 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     T = [np.minimum([getattr(p, name) for p in made], top)[c.build] if len(c) else np.zeros(0) for name, top in (
         ("maximum_temperature", space.hottest), ("emergency_temperature", space.hottest_emergency))]
     slack = {name: np.full(len(c), np.nan) for name in CONSTRAINTS}
-    weight, wind = worst_loads(c.diameter, c.mass, line.cases)
+    weight, wind = (load.max(axis=-1) for load in loads_of(c.diameter, c.mass, line.cases))
     slack["wind on the structures"] = 1 - wind / line.wind if line.wind > 0 else np.zeros(len(c))
     slack["weight on the structures"] = 1 - weight / line.weight
     left = np.flatnonzero(_met(slack, CONSTRAINTS[:2]))
@@ -99,11 +97,11 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     for name in _HUNG:
         slack[name][left] = np.nan
     left, _ = _hang(c, made, line, T, left, slack)
-    rating, emergency_rating, loss = _ratings(c, space, heat, *T, line.required_current)
+    rating, loss = _ratings(c, space, heat, T[0], line.required_current)
     slack["required current"][left] = rating[left] / line.required_current - 1
     met = np.flatnonzero(_met(slack))
     best = met[non_dominated(np.stack([loss[met], -rating[met]], axis=1))]
-    return Screened(c, *T, rating, emergency_rating, loss, slack, best[np.argsort(loss[best])])
+    return Screened(c, *T, rating, loss, slack, best[np.argsort(loss[best])])
 
 
 def non_dominated(costs) -> np.ndarray:
@@ -211,12 +209,9 @@ def _tension_slack(line, section, H, load):
 
 def _states(c, cases, temperatures):
     """Weight and wind [N/m] of candidates in the cases, (candidate, case), and their temperatures [degC]."""
-    t, density, pressure = (np.array([getattr(case, key) for case in cases]) for key in ("ice", "ice_density", "wind"))
-    D = c.diameter[:, None]
-    load = (c.mass * GRAVITY)[:, None] + ice_weight(D, t, density), wind_force(D, t, pressure)
     named = dict(zip(("maximum", "emergency"), temperatures, strict=True))
     T = np.stack([np.broadcast_to(named.get(case.temperature, case.temperature), len(c)) for case in cases], axis=1)
-    return load, T.astype(float)
+    return loads_of(c.diameter, c.mass, cases), T.astype(float)
 
 
 def _pairs(c, made, line, section, load, T):
@@ -234,10 +229,12 @@ def _pairs(c, made, line, section, load, T):
                        line.hard_rise[section][None, None, None], w, p)
     one, known = np.ones(n), np.ones(w.shape, bool)
     return history.Pairs(
-        law_of(law, c), None if creep is None else take_law(creep, c.build), method[c.build],
-        np.array([p.permanent_set for p in made])[c.build], line.span[section] * one, bare, c.rts, line.everyday * one,
-        line.everyday * one, line.age * one, 0 * one, np.nan * one, np.nan * one, np.hypot(*load), T, H,
-        np.hypot(w, p), at, known, known & [limit.condition == "initial" for limit in line.limits])
+        law=law_of(law, c), creep=None if creep is None else take_law(creep, c.build), method=method[c.build],
+        given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one, bare=bare,
+        rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one, age=line.age * one, pretension=0 * one,
+        measured=np.nan * one, measured_at=np.nan * one, load=np.hypot(*load), temperature=T, limit_tension=H,
+        limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
+        limit_initial=known & [limit.condition == "initial" for limit in line.limits])
 
 
 def _bounds(c, line, section):
@@ -255,23 +252,22 @@ def law_of(law, c: Candidates):
     return rows._replace(core_stiffness=rows.core_stiffness * core, **scaled)
 
 
-def _ratings(c, space, heat, maximum, emergency, required_current):
-    """Rating, emergency rating [A] and loss at the required current [kW/km] of candidates, one wire a phase.
+def _ratings(c, space, heat, maximum, required_current):
+    """Rating [A] and loss at the required current [kW/km] of candidates, one wire a phase.
 
     Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
     """
     if not len(c):
-        return np.zeros(0), np.zeros(0), np.zeros(0)
+        return np.zeros(0), np.zeros(0)
     R = candidate_resistance(c, space, heat.frequency)
     # A surface of shaped wires is smooth: that of round ones next to nothing.
     strand = np.where(np.isnan(c.outer_wire), 1e-9, c.outer_wire)
     wire = {"diameter": c.diameter, "resistance": R, "outer_wire_diameter": strand}
     weather = heat.weather_at(_worst_bearing(heat))
-    currents = [_current(heat, T, weather, wire, c) for T in (maximum, emergency)]
     T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, **wire)
     with np.errstate(invalid="ignore"):
         loss = np.where(np.isinf(T), np.inf, 3 * required_current**2 * R(np.minimum(T, MELTING), required_current))
-    return *currents, loss
+    return _current(heat, maximum, weather, wire, c), loss
 
 
 def _worst_bearing(heat):

@@ -85,9 +85,10 @@ def design_study(path: Path | str, *, progress: Callable[[int, int], None] | Non
         seconds = perf_counter() - begin
         finalists = _finalists(screened, space, line, section, {option.name for option in study.options})
         finalists, comparison = _checked(facts, plan, ground, finalists, progress)
-    return DesignResult(study, section, space, line, screened, finalists, comparison,
-                        float(facts.heat.current_at(0, today[0].wiring.maximum_temperature)),
-                        float(facts.heat.loss_at(0, required)), notes, seconds)
+    rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
+    return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
+                        comparison=comparison, existing_rating=rating,
+                        existing_loss=float(facts.heat.loss_at(0, required)), notes=notes, seconds=seconds)
 
 
 def _required(study, section):
@@ -139,7 +140,7 @@ def _finalists(screened, space, line, section, taken):
     for (index, why), name in zip(finalists_of(screened, section.finalists).items(), names, strict=False):
         values = entry(screened.candidates, index, space, f"{name}: {designation(screened.candidates, index, space)}")
         wiring = Wiring(conductor_from(values), float(screened.maximum[index]), float(screened.emergency[index]),
-                        limits, 1, line.everyday, line.everyday, line.age)
+                        limits, everyday_temperature=line.everyday, stringing_temperature=line.everyday, age=line.age)
         found.append(Finalist(int(index), values, Option(name, wiring), why))
     return tuple(found)
 

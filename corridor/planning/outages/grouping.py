@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array
 
@@ -36,12 +37,12 @@ class Grouping:
         return len(self.hours)
 
 
-def one_by_one(hours: Sequence[float], circuits: Sequence[Sequence[str]]) -> float:
+def one_by_one(hours: ArrayLike, circuits: Sequence[Sequence[str]]) -> float:
     """Return the circuit-hours where every item has an outage of its own [h]."""
     return float(sum(h * len(c) for h, c in zip(hours, circuits, strict=True)))
 
 
-def group_items(hours: Sequence[float], circuits: Sequence[Iterable[str]], *, aim: str = "circuit-hours", never=(),
+def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str = "circuit-hours", never=(),
                 crews: int = 1, window: float = np.inf, slots: int | None = None, seconds: float = 15.0
                 ) -> Grouping | None:
     """Return which item goes into which outage, None where there is no way.

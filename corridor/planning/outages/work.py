@@ -60,9 +60,9 @@ def list_work(planned: Planned) -> list[WorkItem]:
         crossed = tuple(c for c, shape in circuits.items() if shapely.intersects(shape, line))
         beside = tuple(c for c, shape in circuits.items() if c not in crossed
                        and shapely.distance(shape, line) <= site.prices.parallel_distance)
-        items.append(WorkItem(name, kind, seconds / 3600, touched, line,
-                              own_circuits(site.facts.structures, site.facts.framings, at), crossed, beside,
-                              _guards(site.facts.index.obstacles, line)))
+        items.append(WorkItem(name=name, kind=kind, hours=seconds / 3600, spans=touched, geometry=line,
+                              own=own_circuits(site.facts.structures, site.facts.framings, at), crossed=crossed,
+                              beside=beside, guards=_guards(site.facts.index.obstacles, line)))
     return items
 
 

@@ -13,6 +13,7 @@ from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import plan_option, site_of, study_with
 from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
+from corridor.rating.ladder import ceilings
 
 __all__ = ["Rung", "ladder_lines", "plan_ladder", "write_ladder"]
 
@@ -62,7 +63,9 @@ def _rung(site, temperature):
     planned = plan_option(_derated(site, temperature))
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
-    return Rung(temperature, _current(site, temperature), planned.before.short,
+    current = min(each.current for (_, name), each in ceilings(planned.site.facts.heat, site.plan.spans).items()
+                  if name == site.option)
+    return Rung(temperature, current, planned.before.short,
                 planned.cost if planned.cleared else np.nan,
                 0.0 if planned.solution is None else planned.solution.gap, counts if planned.cleared else "",
                 "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
@@ -75,14 +78,7 @@ def _derated(site: Site, temperature: float) -> Site:
     wiring = replace(site.wiring, maximum_temperature=temperature,
                      emergency_temperature=None if emergency is None else emergency - lower)
     options = tuple(replace(each, wiring=wiring) if each.name == site.option else each for each in site.facts.options)
-    return replace(site, facts=replace(site.facts, options=options))
-
-
-def _current(site, temperature):
-    """The least current of the line's bearings [A]."""
-    index = next(i for i, each in enumerate(site.facts.options) if each.name == site.option)
-    azimuth = np.unique(np.round(site.plan.spans.azimuth, 3))
-    return float(np.min(site.facts.heat.current_at(index, np.full(azimuth.shape, temperature), azimuth)))
+    return replace(site, facts=replace(site.facts, options=options, heat=replace(site.facts.heat, options=options)))
 
 
 def write_ladder(rungs: tuple[Rung, ...], folder: Path | str, option: str, *, kind: str = "svg") -> list[Path]:

@@ -85,7 +85,7 @@ def short_elsewhere(path: Path | str, option: str) -> dict[str, set]:
     return short
 
 
-def _row(one, remedy, where, amount=np.nan, unit=None, after=np.nan, note=None, geometry=None, cost=np.nan):
+def _row(one, remedy, where, *, amount=np.nan, unit=None, after=np.nan, note=None, geometry=None, cost=np.nan):
     known = {name: one[name] for name in ("line", "span", "wire", "case", "against", "obstacle")}
     return known | {"remedy": remedy, "where": where, "amount": float(amount), "unit": unit, "cost": float(cost),
                     "margin_before_m": float(one["margin_m"]), "margin_after_m": float(after),
@@ -107,8 +107,8 @@ def _tried(planned, one):
             amount = n * m.step[each.columns[0]]
             amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m3" else \
                 site.cells[span].volume(amount)
-            rows.append(_row(one, each.name or name, each.where, amount, unit, after, each.note or note, each.geometry,
-                             m.cost(steps).sum()))
+            rows.append(_row(one, each.name or name, each.where, amount=amount, unit=unit, after=after,
+                             note=each.note or note, geometry=each.geometry, cost=m.cost(steps).sum()))
     return rows
 
 
@@ -253,7 +253,7 @@ def _derate(planned, one):
         return [_row(one, "derate", "", note=f"not offered: {why}")]
     current = limits["limit_current_a"][at[0]]
     note = "of the whole span" + ("" if np.isnan(current) else f", {current:.0f} A per phase")
-    return [_row(one, "derate", f"span {one['span']}", T, "degC", 0.0, note)]
+    return [_row(one, "derate", f"span {one['span']}", amount=T, unit="degC", after=0.0, note=note)]
 
 
 def _others(others, key, one):

@@ -88,8 +88,9 @@ def _below_span(site, raster, terrain, standing, span, margin, curves):
     worst = stop.any() and stands[stop][np.argmin(headroom[stop])]
     area = cell**2 * spans.ground_factor[span] ** 2
     free = ~stop
-    return SpanCells(raster, row[free], column[free], z[free], headroom[free], margin, deepest,
-                     "an object on the ground" if worst else "a structure", area)
+    return SpanCells(raster, row=row[free], column=column[free], elevation=z[free], headroom=headroom[free],
+                     margin=margin, deepest=deepest, area=area,
+                     blocked="an object on the ground" if worst else "a structure")
 
 
 def _near(tree, easting, northing, distance):

@@ -1,6 +1,6 @@
 """Ground that is cut below wires: how deep, how much, and the ground as it is then."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -135,7 +135,7 @@ def write_graded(path: Path, cells: dict[int, SpanCells], cut: np.ndarray) -> bo
     return True
 
 
-def _blocks(row: np.ndarray, column: np.ndarray, side: int = 256) -> Iterator[tuple[Window, Iterable[int]]]:
+def _blocks(row: np.ndarray, column: np.ndarray, side: int = 256) -> Iterator[tuple[Window, np.ndarray]]:
     """Windows of the tiles that hold cells, each with the cells in it."""
     tile = np.stack([row // side, column // side], axis=-1)
     for r, c in np.unique(tile, axis=0):
