@@ -4,6 +4,7 @@ CorridorError
     InputError      what was given is wrong (exit status 2)
 """
 
+from collections.abc import Iterable
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -32,7 +33,8 @@ class InputError(CorridorError):
     study.toml: study.voltage: found '110 kg'; accepted: a voltage; perhaps '110 kV'?
     """
 
-    def __init__(self, file, where, found, accepted, hint=None):
+    def __init__(self, file: str | Path | None, where: str | None, found: str, accepted: str,
+                 hint: str | None = None) -> None:
         self.file, self.where, self.found = file, where, found
         self.accepted, self.hint = accepted, hint
         place = ": ".join(str(part) for part in (file and Path(file).name, where) if part)
@@ -40,7 +42,7 @@ class InputError(CorridorError):
         super().__init__(message + (f"; perhaps {hint}?" if hint else ""))
 
 
-def nearest(name, known):
+def nearest(name: object, known: Iterable[object]) -> str | None:
     """Return the known name most like `name`, or None.
 
     Examples

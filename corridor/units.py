@@ -5,13 +5,19 @@ Past this module everything is a plain float: m, m2, N, Pa, degC, V, A, kg/m, oh
 Units come from pint, which is imported only when a text has a unit beyond the commonest.
 """
 
+from __future__ import annotations
+
 import math
 import re
 from dataclasses import dataclass
 from functools import cache
 from numbers import Real
+from typing import TYPE_CHECKING
 
 from corridor.errors import nearest
+
+if TYPE_CHECKING:
+    import pint
 
 __all__ = ["KINDS", "Kind", "QuantityError", "quantity", "share"]
 
@@ -33,13 +39,11 @@ class Kind:
     closed: bool = False
 
     @property
-    def accepts(self):
+    def accepts(self) -> str:
         """Words for what may be written."""
         if not self.unit:
             return f"{self.noun}, a number or text such as '{self.example}'"
-        return (
-            f"{self.noun}, a number in {self.unit} or text with its unit such as '{self.example}'"
-        )
+        return f"{self.noun}, a number in {self.unit} or text with its unit such as '{self.example}'"
 
 
 #: Every kind of quantity, by name.
@@ -47,29 +51,16 @@ KINDS = {
     "length": Kind("length", "m", "m", ("m", "mm", "cm", "km", "ft", "us-ft", "in"), "18.5 ft"),
     "area": Kind("area", "m2", "m^2", ("mm^2", "cm^2", "m^2", "in^2", "kcmil"), "403 mm^2"),
     "force": Kind("force", "N", "N", ("N", "kN", "daN", "kgf", "lbf", "kip"), "25 kN"),
-    "pressure": Kind(
-        "pressure or stress",
-        "Pa",
-        "Pa",
-        ("Pa", "kPa", "MPa", "GPa", "N/mm^2", "kgf/mm^2", "psf", "psi", "ksi"),
-        "4 psf",
-    ),
+    "pressure": Kind("pressure or stress", "Pa", "Pa",
+                     ("Pa", "kPa", "MPa", "GPa", "N/mm^2", "kgf/mm^2", "psf", "psi", "ksi"), "4 psf"),
     "temperature": Kind("temperature", "degC", "degC", ("degC", "degF", "K"), "120 degF", True),
-    "temperature_difference": Kind(
-        "temperature difference", "K", "K", ("K", "degC", "degF"), "15 K", True
-    ),
+    "temperature_difference": Kind("temperature difference", "K", "K", ("K", "degC", "degF"), "15 K", True),
     "voltage": Kind("voltage", "V", "V", ("V", "kV", "MV"), "110 kV"),
     "current": Kind("current", "A", "A", ("A", "kA", "mA"), "900 A"),
-    "mass_per_length": Kind(
-        "mass per length", "kg/m", "kg/m", ("kg/m", "kg/km", "g/m", "lb/ft", "lb/kft"), "1628 kg/km"
-    ),
-    "resistance": Kind(
-        "resistance per length",
-        "ohm/m",
-        "ohm/m",
-        ("ohm/m", "ohm/km", "ohm/mile", "ohm/kft"),
-        "0.070 ohm/km",
-    ),
+    "mass_per_length": Kind("mass per length", "kg/m", "kg/m", ("kg/m", "kg/km", "g/m", "lb/ft", "lb/kft"),
+                            "1628 kg/km"),
+    "resistance": Kind("resistance per length", "ohm/m", "ohm/m", ("ohm/m", "ohm/km", "ohm/mile", "ohm/kft"),
+                       "0.070 ohm/km"),
     "heat": Kind("heat capacity per length", "J/(m K)", "J/m/K", ("J/m/K", "J/ft/K"), "1000 J/m/K"),
     "conductivity": Kind("thermal conductivity", "W/m/K", "W/m/K", ("W/m/K", "W/cm/K"), "1.5 W/m/K"),
     "density": Kind("density", "kg/m3", "kg/m^3", ("kg/m^3", "g/cm^3", "lb/ft^3"), "57 lb/ft^3"),
@@ -81,14 +72,8 @@ KINDS = {
     "duration": Kind("duration", "s", "s", ("s", "min", "h"), "15 min"),
     "ratio": Kind("ratio", "", "", ("%",), "80 %", True),
     "strain": Kind("strain", "", "", ("%", "mm/m", "um/m"), "0.05 %", True),
-    "expansion": Kind(
-        "thermal expansion or temperature coefficient",
-        "1/K",
-        "1/K",
-        ("1/K", "1/degC", "1/degF", "ppm/K"),
-        "11.5e-6 1/K",
-        True,
-    ),
+    "expansion": Kind("thermal expansion or temperature coefficient", "1/K", "1/K",
+                      ("1/K", "1/degC", "1/degF", "ppm/K"), "11.5e-6 1/K", True),
 }
 
 #: Factors to SI of the commonest units, for which pint need not be loaded; a test holds them to pint's.
@@ -133,15 +118,13 @@ _SLIPS = {"C": "degC", "F": "degF", "lb": "lbf", "lbs": "lbf", "kg": "kgf", "V":
 class QuantityError(ValueError):
     """A value that is no quantity of its kind; `reason` says why, `hint` what was perhaps meant."""
 
-    def __init__(self, value, kind, reason, hint=None):
-        self.value, self.kind, self.reason, self.hint = value, kind, reason, hint
+    def __init__(self, value: object, kind: str, reason: str, hint: str | None = None) -> None:
+        self.reason, self.hint = reason, hint
         noun = KINDS[kind].noun if kind in KINDS else kind
-        super().__init__(
-            f"{value!r} is no {noun}: {reason}" + (f"; perhaps {hint}?" if hint else "")
-        )
+        super().__init__(f"{value!r} is no {noun}: {reason}" + (f"; perhaps {hint}?" if hint else ""))
 
 
-def quantity(value, kind, *, plain_text=False):
+def quantity(value: object, kind: str, *, plain_text: bool = False) -> float:
     """Return a quantity in the SI unit of its kind.
 
     Parameters
@@ -182,7 +165,7 @@ def quantity(value, kind, *, plain_text=False):
     return _finite(value, value, kind)
 
 
-def share(text):
+def share(text: object) -> float:
     """Return a share of the rated tensile strength as a fraction.
 
     Examples
@@ -192,13 +175,11 @@ def share(text):
     """
     found = _SHARE.fullmatch(str(text).strip())
     if not found:
-        raise QuantityError(
-            text, "share of the rated tensile strength", "it is not like '20 % RTS'"
-        )
+        raise QuantityError(text, "share of the rated tensile strength", "it is not like '20 % RTS'")
     return float(found[1]) / 100
 
 
-def _finite(number, value, kind):
+def _finite(number: Real | float, value: object, kind: str) -> float:
     try:
         number = float(number)
     except OverflowError:
@@ -208,12 +189,12 @@ def _finite(number, value, kind):
     return number
 
 
-def _describe(value):
+def _describe(value: object) -> str:
     words = {bool: "true or false", list: "a list", dict: "a table", type(None): "nothing"}
     return words.get(type(value), f"a {type(value).__name__}")
 
 
-def _read(text, kind, plain_text):
+def _read(text: str, kind: str, plain_text: bool) -> float:
     """Return number times unit of a text, in SI."""
     found = _QUANTITY.fullmatch(text.strip())
     if not found:
@@ -225,7 +206,7 @@ def _read(text, kind, plain_text):
     return _convert(text, number, unit, kind)
 
 
-def _spell(unit):
+def _spell(unit: str) -> str:
     """Return the unit in one spelling: no blanks about signs, powers with ^.
 
     >>> _spell("kg / m3"), _spell("us-ft"), _spell("µm/m")
@@ -237,13 +218,11 @@ def _spell(unit):
     return re.sub(r"(?<=[A-Za-z])(?=[2-9]\b)", "^", unit)
 
 
-def _check_form(text, unit, kind):
+def _check_form(text: str, unit: str, kind: str) -> None:
     """Raise where the text after the number is not one unit."""
     if not unit:
         example = f"{text.strip()} {KINDS[kind].known[0]}"
-        raise QuantityError(
-            text, kind, "text needs a unit; a number without quotes is SI", repr(example)
-        )
+        raise QuantityError(text, kind, "text needs a unit; a number without quotes is SI", repr(example))
     if unit.startswith(","):
         raise QuantityError(text, kind, "a number takes a decimal point and no comma")
     if _UNIT.fullmatch(unit):
@@ -253,19 +232,17 @@ def _check_form(text, unit, kind):
     raise QuantityError(text, kind, f"{unit!r} is no unit", _suggest(unit, kind))
 
 
-def _convert(text, number, unit, kind):
+def _convert(text: str, number: float, unit: str, kind: str) -> float:
     """Return the value in SI; units are checked by list where `closed`, else by dimension."""
     facts, common = KINDS[kind], _COMMON.get(kind, {})
     if unit in common:
         return number * common[unit]
     foreign = facts.closed or any(unit in units for units in _COMMON.values())
     if foreign and unit not in facts.known:
-        raise QuantityError(
-            text, kind, _measures(unit) or f"{unit!r} is no unit of it", _suggest(unit, kind)
-        )
+        raise QuantityError(text, kind, _measures(unit) or f"{unit!r} is no unit of it", _suggest(unit, kind))
     if kind == "temperature":
         return float(_registry().Quantity(number, unit).to("degC").magnitude)
-    target, parsed = _parse(facts.target), _parse(_difference(unit))
+    target, parsed = _registry().parse_units(facts.target), _parse(_difference(unit))
     if parsed is None:
         raise QuantityError(text, kind, f"the unit {unit!r} is not known", _suggest(unit, kind))
     if parsed.dimensionality != target.dimensionality:
@@ -275,18 +252,18 @@ def _convert(text, number, unit, kind):
 
 
 @cache
-def _registry():
+def _registry() -> pint.UnitRegistry[float]:
     """Return pint's registry with the trade's units added; 0.1 s, once."""
     import pint
 
-    registry = pint.UnitRegistry()
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
     registry.define("us_ft = survey_foot")
     registry.define("psf = force_pound / foot ** 2")
     return registry
 
 
 @cache
-def _parse(unit):
+def _parse(unit: str) -> pint.Unit | None:
     """Return pint's unit, or None where there is none of that name."""
     from pint import DefinitionSyntaxError, UndefinedUnitError
 
@@ -296,12 +273,12 @@ def _parse(unit):
         return None
 
 
-def _difference(unit):
+def _difference(unit: str) -> str:
     """Return the unit with degrees as differences: 1/degC is 1/K, not something at an offset."""
     return re.sub(r"\bdeg(?=[CF]\b)", "delta_deg", unit)
 
 
-def _measures(unit):
+def _measures(unit: str) -> str | None:
     """Return the words that say which other kind a unit belongs to, or None."""
     for kind, units in _COMMON.items():
         if unit in units:
@@ -310,17 +287,13 @@ def _measures(unit):
     if parsed is None:
         return None
     for facts in KINDS.values():
-        same = (
-            unit in facts.known
-            if facts.closed
-            else parsed.dimensionality == _parse(facts.target).dimensionality
-        )
-        if same:
+        target = _registry().parse_units(facts.target)
+        if unit in facts.known if facts.closed else parsed.dimensionality == target.dimensionality:
             return f"the unit {unit!r} measures {facts.noun}"
     return None
 
 
-def _suggest(unit, kind):
+def _suggest(unit: str, kind: str) -> str | None:
     """Return the unit that was perhaps meant, or None."""
     known = KINDS[kind].known
     if _SLIPS.get(unit) in known:

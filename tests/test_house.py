@@ -2,6 +2,7 @@
 
 import ast
 import io
+import os
 import re
 import subprocess
 import sys
@@ -54,6 +55,12 @@ def test_imports_go_down_only():
 def test_style():
     """The rules of pyproject.toml, by ruff."""
     done = run(sys.executable, "-m", "ruff", "check", "--no-cache", ".")
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_types():
+    """What [tool.mypy] of pyproject.toml lists, by mypy."""
+    done = run(sys.executable, "-m", "mypy", "--cache-dir", os.devnull)
     assert done.returncode == 0, done.stdout + done.stderr
 
 

@@ -1,0 +1,16 @@
+"""The types of arrays that every room shares.
+
+A function of arrays takes a scalar, too, and then returns numpy's scalar, which has all that an `Array` has.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = ["Array", "ArrayLike", "Booleans", "Integers"]
+
+#: Real numbers; nan is what is not known.
+Array = NDArray[np.float64]
+#: Indices, offsets, counts.
+Integers = NDArray[np.intp]
+#: Yes or no.
+Booleans = NDArray[np.bool_]
