@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StrictInt
 
+from corridor.constants import GLAZE_DENSITY
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
@@ -199,7 +200,7 @@ class Case(Table):
         0.0, description="Radial thickness of ice."
     )
     ice_density: Annotated[float, Read(Measure("density", 50, 1000))] = Field(
-        913.0, description="Density of the ice."
+        GLAZE_DENSITY, description="Density of the ice."
     )
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."
