@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array
 from corridor.geometry.catenary import low_point
 from corridor.geometry.distance import heights
 
@@ -18,11 +19,11 @@ _STEPS = 5
 class Curve(NamedTuple):
     """Wires in still air: `start`, `end` (..., 3) [m] in any frame with an upright third axis; `constant` (...) [m]."""
 
-    start: np.ndarray
-    end: np.ndarray
-    constant: np.ndarray
+    start: Array
+    end: Array
+    constant: Array
 
-    def at(self, share):
+    def at(self, share: Array) -> tuple[Array, Array, Array]:
         """Points of the wires (..., place, 3) at shares of their spans (..., place), and their first and second
         derivatives by the share."""
         chord = (self.end - self.start)[..., None, :]
@@ -38,12 +39,12 @@ class Curve(NamedTuple):
 class Between(NamedTuple):
     """Least distance [m], and where it is as shares of the first and the second wire's span [-]; of shape (...)."""
 
-    distance: np.ndarray
-    first: np.ndarray
-    second: np.ndarray
+    distance: Array
+    first: Array
+    second: Array
 
 
-def least_between(a, b):
+def least_between(a: Curve, b: Curve) -> Between:
     """Return the least distance between pairs of wires.
 
     Of each place of the first wire the nearest of the second is found by Newton's method on
@@ -72,7 +73,7 @@ def least_between(a, b):
     return Between(*(np.where(np.isnan(found[0]), np.nan, values) for values in found))
 
 
-def _to_wire(point, wire):
+def _to_wire(point: Array, wire: Curve) -> tuple[Array, Array]:
     """Distance of points (..., place, 3) from wires (...) [m], and the share of the span that is nearest."""
     chord = (wire.end - wire.start)[..., None, :2]
     share = ((point[..., :2] - wire.start[..., None, :2]) * chord).sum(-1) / (chord**2).sum(-1)

@@ -18,6 +18,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike
+
 __all__ = [
     "Plane",
     "arc_length",
@@ -34,15 +36,15 @@ __all__ = [
 ]
 
 
-def sinh_excess(u):
+def sinh_excess(argument: ArrayLike) -> Array:
     """Return `sinh u - u` without cancellation.
 
     The slack of a taut wire is a few parts in ten thousand of its length; the plain difference loses it.
 
     Parameters
     ----------
-    u : array_like
-        Argument [-], any sign.
+    argument : array_like
+        u [-], any sign.
 
     Returns
     -------
@@ -56,13 +58,13 @@ def sinh_excess(u):
     >>> float(sinh_excess(0.0))
     0.0
     """
-    u = np.asarray(u, float)
+    u = np.asarray(argument, np.float64)
     v = u * u
     series = u * v / 6 * (1 + v / 20 * (1 + v / 42 * (1 + v / 72 * (1 + v / 110))))
     return np.where(np.abs(u) < 0.5, series, np.sinh(u) - u)
 
 
-def low_point(span, rise, constant):
+def low_point(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the distance of the low point from the left end, `x0 = S/2 - C asinh(h / (2C sinh(S/2C)))` [m].
 
     It may lie outside the span: then the lower end is lifted by the wire.
@@ -72,17 +74,17 @@ def low_point(span, rise, constant):
     >>> round(float(low_point(300.0, 30.0, 1500.0)), 4)
     0.4974
     """
-    S, h, C = (np.asarray(v, float) for v in (span, rise, constant))
+    S, h, C = (np.asarray(v, np.float64) for v in (span, rise, constant))
     return S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
 
 
-def arc_length(span, rise, constant):
+def arc_length(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the length of wire between the ends, `L = sqrt(h^2 + (2C sinh(S/2C))^2)` [m]."""
-    S, h, C = (np.asarray(v, float) for v in (span, rise, constant))
+    S, h, C = (np.asarray(v, np.float64) for v in (span, rise, constant))
     return np.hypot(h, 2 * C * np.sinh(S / (2 * C)))
 
 
-def slack(span, rise, constant):
+def slack(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return arc length less chord [m], exact for taut wires.
 
     `L - c = ((2C sinh u)^2 - S^2) / (L + c)` with `u = S/2C` and `c = hypot(S, h)`.
@@ -92,25 +94,26 @@ def slack(span, rise, constant):
     >>> round(float(slack(600.0, 0.0, 5758.6837)), 5)
     0.27143
     """
-    S, h, C = (np.asarray(v, float) for v in (span, rise, constant))
+    S, h, C = (np.asarray(v, np.float64) for v in (span, rise, constant))
     u = S / (2 * C)
     excess = 2 * C * sinh_excess(u)
     return excess * (excess + 2 * S) / (arc_length(S, h, C) + np.hypot(S, h))
 
 
-def elevation_above_start(x, span, rise, constant):
+def elevation_above_start(x: ArrayLike, span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the height of the wire at `x` above its left end, `y = 2C sinh(x/2C) sinh((x - 2 x0)/2C)` [m]."""
-    x, C = np.asarray(x, float), np.asarray(constant, float)
+    x, C = np.asarray(x, np.float64), np.asarray(constant, np.float64)
     x0 = low_point(span, rise, C)
     return 2 * C * np.sinh(x / (2 * C)) * np.sinh((x - 2 * x0) / (2 * C))
 
 
-def sag_at(x, span, rise, constant):
+def sag_at(x: ArrayLike, span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the drop of the wire below its chord at `x`, `h x/S - y(x)` [m]."""
-    return np.asarray(rise) * x / span - elevation_above_start(x, span, rise, constant)
+    x, S, h = (np.asarray(v, np.float64) for v in (x, span, rise))
+    return h * x / S - elevation_above_start(x, S, h, constant)
 
 
-def greatest_sag(span, rise, constant):
+def greatest_sag(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the greatest drop below the chord [m], at `x0 + C asinh(h/S)`.
 
     Other numbers also go by the name of sag: the drop at mid-span, and the low point's below an end.
@@ -121,24 +124,25 @@ def greatest_sag(span, rise, constant):
     >>> round(float(greatest_sag(400.0, -60.0, 1200.0)), 4)
     16.8907
     """
-    S, h, C = (np.asarray(v, float) for v in (span, rise, constant))
+    S, h, C = (np.asarray(v, np.float64) for v in (span, rise, constant))
     return sag_at(low_point(S, h, C) + C * np.arcsinh(h / S), S, h, C)
 
 
-def end_tension_ratios(span, rise, constant):
+def end_tension_ratios(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> tuple[Array, Array]:
     """Return tension over `H` at the left and the right end, `cosh(x0/C)` and `cosh((S - x0)/C)` [-]."""
-    x0 = low_point(span, rise, constant)
-    return np.cosh(x0 / constant), np.cosh((np.asarray(span) - x0) / constant)
+    S, C = np.asarray(span, np.float64), np.asarray(constant, np.float64)
+    x0 = low_point(S, rise, C)
+    return np.cosh(x0 / C), np.cosh((S - x0) / C)
 
 
-def mean_tension_ratio(span, rise, constant):
+def mean_tension_ratio(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the mean tension along the wire over `H` [-].
 
     `(S + C/2 (sinh(2 (S - x0)/C) + sinh(2 x0/C))) / 2L`
     """
-    S, C = np.asarray(span, float), np.asarray(constant, float)
+    S, C = np.asarray(span, np.float64), np.asarray(constant, np.float64)
     x0 = low_point(S, rise, C)
-    both = np.sinh(2 * (S - x0) / C) + np.sinh(2 * x0 / C)
+    both: Array = np.sinh(2 * (S - x0) / C) + np.sinh(2 * x0 / C)
     return (S + C / 2 * both) / (2 * arc_length(S, rise, C))
 
 
@@ -146,14 +150,14 @@ class Plane(NamedTuple):
     """The plane of a loaded wire: `span` S and `rise` h in it [m], the load's size `load` |q| [N/m], and two
     unit vectors of shape (..., 3): `along` from start to end normal to the load, `against` the load."""
 
-    span: np.ndarray
-    rise: np.ndarray
-    load: np.ndarray
-    along: np.ndarray
-    against: np.ndarray
+    span: Array
+    rise: Array
+    load: Array
+    along: Array
+    against: Array
 
 
-def plane_of(start, end, load):
+def plane_of(start: ArrayLike, end: ArrayLike, load: ArrayLike) -> Plane:
     """Return the plane in which a wire between two points hangs under a load.
 
     Parameters
@@ -168,8 +172,8 @@ def plane_of(start, end, load):
     Plane
         With `q̂ = q/|q|`, `c = end - start`: `h = -c·q̂`, `S = |c - (c·q̂) q̂|`.
     """
-    c = np.asarray(end, float) - np.asarray(start, float)
-    q = np.asarray(load, float)
+    c = np.asarray(end, np.float64) - np.asarray(start, np.float64)
+    q = np.asarray(load, np.float64)
     size = np.linalg.norm(q, axis=-1)
     against = -q / size[..., None]
     h = (c * against).sum(axis=-1)
@@ -178,7 +182,7 @@ def plane_of(start, end, load):
     return Plane(S, h, size, across / S[..., None], against)
 
 
-def points(start, plane, constant, share):
+def points(start: ArrayLike, plane: Plane, constant: ArrayLike, share: ArrayLike) -> Array:
     """Return points of the wire in space.
 
     Parameters
@@ -195,8 +199,8 @@ def points(start, plane, constant, share):
     -------
     ndarray, shape (..., n, 3)
     """
-    S, h, C = (np.asarray(v)[..., None] for v in (plane.span, plane.rise, constant))
-    x = np.asarray(share) * S
+    S, h, C = (np.asarray(v, np.float64)[..., None] for v in (plane.span, plane.rise, constant))
+    x = np.asarray(share, np.float64) * S
     y = elevation_above_start(x, S, h, C)
     along, against = plane.along[..., None, :], plane.against[..., None, :]
-    return np.asarray(start)[..., None, :] + x[..., None] * along + y[..., None] * against
+    return np.asarray(start, np.float64)[..., None, :] + x[..., None] * along + y[..., None] * against

@@ -11,6 +11,9 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Integers
+from corridor.geometry.catenary import low_point
+
 __all__ = ["Ends", "Grouped", "Least", "Rows", "elevations", "group", "heights", "least_heights", "take_rows"]
 
 #: Array elements worked on at once: a few arrays of that size stay in a core's cache.
@@ -27,12 +30,30 @@ class Rows(NamedTuple):
     length of the span [m], elevation of the wire's start and its end above that [m].
     """
 
-    first: np.ndarray
-    fraction: np.ndarray
-    surface: np.ndarray
-    span: np.ndarray
-    start: np.ndarray
-    rise: np.ndarray
+    first: Integers
+    fraction: Array
+    surface: Array
+    span: Array
+    start: Array
+    rise: Array
+
+
+class Grouped(NamedTuple):
+    """Rows cut into groups of pieces; columns of shape (group,).
+
+    `row` that owns each, `begin`, `stop` its first and last node, `top` highest surface over the chord [m], -inf where
+    all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
+    """
+
+    rows: Rows
+    row: Integers
+    begin: Integers
+    stop: Integers
+    top: Array
+    low: Array
+    high: Array
+    first: Array
+    last: Array
 
 
 class Ends(NamedTuple):
@@ -42,10 +63,10 @@ class Ends(NamedTuple):
     the row, positive towards its end [m].
     """
 
-    span: np.ndarray
-    start: np.ndarray
-    rise: np.ndarray
-    shift: np.ndarray
+    span: Array
+    start: Array
+    rise: Array
+    shift: Array
 
 
 class Least(NamedTuple):
@@ -54,24 +75,26 @@ class Least(NamedTuple):
     All nan where no node of the row is known or the state has no answer.
     """
 
-    height: np.ndarray
-    fraction: np.ndarray
-    elevation: np.ndarray
+    height: Array
+    fraction: Array
+    elevation: Array
 
 
-def heights(fraction, span, start, rise, constant):
+def heights(fraction: ArrayLike, span: ArrayLike, start: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the elevation of a wire in still air at shares of its span [m], broadcasting."""
-    S, h, C = span, rise, constant
-    x0 = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
-    return start + C * (np.cosh((fraction * S - x0) / C) - np.cosh(x0 / C))
+    t, S, z, h, C = (np.asarray(v, np.float64) for v in (fraction, span, start, rise, constant))
+    x0 = low_point(S, h, C)
+    above: Array = np.cosh((t * S - x0) / C) - np.cosh(x0 / C)
+    return z + C * above
 
 
-def elevations(fraction, span, constant, ends):
+def elevations(fraction: Array, span: Array, constant: Array, ends: Ends) -> Array:
     """Return the elevation of a wire between moved ends at shares of the row's own span [m], broadcasting."""
     return heights((fraction * span - ends.shift) / ends.span, ends.span, ends.start, ends.rise, constant)
 
 
-def least_heights(rows, constant, *, only=None, ends=None):
+def least_heights(rows: Rows | Grouped, constant: Array, *, only: Integers | None = None,
+                  ends: Ends | None = None) -> Least:
     """Return the least height of each row's wire above its surface, in each state.
 
     Parameters
@@ -112,14 +135,14 @@ class _Curves(NamedTuple):
     """Wires of rows: their own `span`, `start`, `rise` (row,); and of each state (state, row): the low point `x0` from
     the row's start, the constant `C`, and the elevation `base` of the catenary's own zero, all [m]."""
 
-    span: np.ndarray
-    start: np.ndarray
-    rise: np.ndarray
-    x0: np.ndarray
-    C: np.ndarray
-    base: np.ndarray
+    span: Array
+    start: Array
+    rise: Array
+    x0: Array
+    C: Array
+    base: Array
 
-    def at(self, t, row):
+    def at(self, t: Array, row: Integers) -> Array:
         """Elevations at shares t of the span, for rows `row` and all states in front."""
         extra = (None,) * (t.ndim - 1)
         C = self.C[(slice(None), row, *extra)]
@@ -127,35 +150,17 @@ class _Curves(NamedTuple):
         return self.base[(slice(None), row, *extra)] + C * np.cosh(x / C)
 
 
-def _curves(rows, owner, constant, ends):
+def _curves(rows: Rows, owner: tuple[Integers, Integers], constant: Array, ends: Ends | None) -> _Curves:
     """Curves of the rows `owner` [place in `constant`, place in the rows]."""
     place, row = owner
     S0, z0, h0 = (v[row] for v in rows[3:])
     C = constant[place].T
     S, z, h, shift = (S0, z0, h0, 0.0) if ends is None else (v[place].T for v in ends)
-    x0 = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
+    x0 = low_point(S, h, C)
     return _Curves(S0, z0, h0, x0 + shift, C, z - C * np.cosh(x0 / C))
 
 
-class Grouped(NamedTuple):
-    """Rows cut into groups of pieces; columns of shape (group,).
-
-    `row` that owns each, `begin`, `stop` its first and last node, `top` highest surface over the chord [m], -inf where
-    all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
-    """
-
-    rows: Rows
-    row: np.ndarray
-    begin: np.ndarray
-    stop: np.ndarray
-    top: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    first: np.ndarray
-    last: np.ndarray
-
-
-def group(rows):
+def group(rows: Rows) -> Grouped:
     """Return rows cut into groups, for `least_heights`."""
     pieces = np.maximum(np.diff(rows.first) // 2, 0)
     count = -(-pieces // _GROUP)
@@ -171,7 +176,7 @@ def group(rows):
                    rows.fraction[stop], over[begin], over[stop])
 
 
-def _bends(over, first, nodes):
+def _bends(over: Array, first: Integers, nodes: Integers) -> Array:
     """How far a parabola may rise above its nodes [m]: an eighth of its bend, at middle nodes; nan at knots."""
     bend = np.full(len(over), np.nan)
     inner = bend[1:-1]
@@ -185,14 +190,14 @@ def _bends(over, first, nodes):
     return bend
 
 
-def _most(values, begin, stop):
+def _most(values: Array, begin: Integers, stop: Integers) -> Array:
     """Greatest known value from each `begin` to its `stop`, nan where none is known."""
     if not len(begin):
         return np.zeros(0)
     return np.fmax.reduceat(np.append(values, np.nan), np.stack([begin, stop + 1], axis=1).ravel())[::2]
 
 
-def _asked(grouped, only):
+def _asked(grouped: Grouped, only: Integers | None) -> tuple[Integers, Integers]:
     """Groups of the rows that are asked about, and the place of their row among those."""
     if only is None:
         return np.arange(len(grouped.row)), grouped.row
@@ -204,7 +209,7 @@ def _asked(grouped, only):
     return at[order], row[order]
 
 
-def _fill(result, grouped, at, row, constant, ends):
+def _fill(result: Least, grouped: Grouped, at: Integers, row: Integers, constant: Array, ends: Ends | None) -> None:
     """Fill in the rows that own the groups `at`, at places `row` of the result."""
     begin = np.flatnonzero(np.diff(row, prepend=-1))
     owner = row[begin]
@@ -222,7 +227,7 @@ def _fill(result, grouped, at, row, constant, ends):
     _best(result, owner, local, value, where, curves)
 
 
-def _candidates(grouped, at, local, begin, curves):
+def _candidates(grouped: Grouped, at: Integers, local: Integers, begin: Integers, curves: _Curves) -> Integers:
     """Groups that may hold the least height of their row in some state.
 
     Drops are counted from the row's own chord. A wire is convex, so its drop is greatest at one end of the group, or
@@ -245,13 +250,13 @@ def _candidates(grouped, at, local, begin, curves):
     return np.flatnonzero(may.any(axis=0) & np.isfinite(top))
 
 
-def _row_at(curves, t, row):
+def _row_at(curves: _Curves, t: Array, row: Integers) -> Array:
     """Elevations at places (state, row) of their own in every state."""
     C = curves.C[:, row]
     return curves.base[:, row] + C * np.cosh((t * curves.span[row] - curves.x0[:, row]) / C)
 
 
-def _least(grouped, at, local, curves):
+def _least(grouped: Grouped, at: Integers, local: Integers, curves: _Curves) -> tuple[Array, Array]:
     """Least height over each group, and where: both (state, group)."""
     node = np.minimum(grouped.begin[at, None] + np.arange(2 * _GROUP + 1), grouped.stop[at, None])
     t = grouped.rows.fraction[node]
@@ -273,7 +278,7 @@ def _least(grouped, at, local, curves):
     return np.take_along_axis(value, piece[..., None], -1)[..., 0], middle_t + place * half
 
 
-def _lone_nodes(value, place, left, middle, right):
+def _lone_nodes(value: Array, place: Array, left: Array, middle: Array, right: Array) -> tuple[Array, Array]:
     """On pieces that are not known whole, the least of their known nodes; inf where none is."""
     nodes = np.stack([left, middle, right])
     nodes = np.where(np.isnan(nodes), np.inf, nodes)
@@ -281,7 +286,7 @@ def _lone_nodes(value, place, left, middle, right):
     return np.where(unknown, nodes.min(axis=0), value), np.where(unknown, nodes.argmin(axis=0) - 1.0, place)
 
 
-def _best(result, owner, local, value, where, curves):
+def _best(result: Least, owner: Integers, local: Integers, value: Array, where: Array, curves: _Curves) -> None:
     """Best group of every row and state, put into the result."""
     begin = np.flatnonzero(np.diff(local, prepend=-1))
     repeat = np.diff(np.r_[begin, len(local)])
@@ -295,7 +300,7 @@ def _best(result, owner, local, value, where, curves):
         whole[owner[rows]] = np.where(known, some, np.nan).T
 
 
-def take_rows(rows, chosen):
+def take_rows(rows: Rows, chosen: Integers) -> Rows:
     """Return some rows of `Rows`, in the given order; `chosen` holds their indices."""
     count = np.diff(rows.first)[chosen]
     first = np.r_[0, np.cumsum(count)]

@@ -5,7 +5,11 @@ bilinear; along a straight line it is then a quadratic of the distance, which ch
 line crosses a row or a column of centres. Those crossings and one place in the middle of each piece
 hold the whole surface."""
 
+from collections.abc import Iterable
+
 import numpy as np
+
+from corridor.arrays import Array, Integers
 
 __all__ = ["bilinear", "crossings", "snap"]
 
@@ -13,14 +17,14 @@ __all__ = ["bilinear", "crossings", "snap"]
 _ON_CENTRE = 1e-6
 
 
-def snap(position):
+def snap(position: Array) -> Array:
     """Return positions, those that rounding has put beside a row or column of centres put back on
     it [cells]."""
     centre = np.rint(position)
     return np.where(np.abs(position - centre) < _ON_CENTRE, centre, position)
 
 
-def bilinear(z00, z01, z10, z11, u, v):
+def bilinear(z00: Array, z01: Array, z10: Array, z11: Array, u: Array, v: Array) -> Array:
     """Return the surface between four heights.
 
     Parameters
@@ -45,7 +49,7 @@ def bilinear(z00, z01, z10, z11, u, v):
     return upper + v * (z10 + u * (z11 - z10) - upper)
 
 
-def crossings(start, stop, low, high):
+def crossings(start: Array, stop: Array, low: Iterable[float], high: Iterable[float]) -> tuple[Integers, Array]:
     """Return where straight lines cross rows and columns of centres, and the middles between.
 
     Parameters
@@ -92,7 +96,7 @@ def crossings(start, stop, low, high):
     return first, fraction
 
 
-def _axis(a, b, low, high):
+def _axis(a: Array, b: Array, low: float, high: float) -> tuple[Integers, Array]:
     """Number of crossings of each line with the whole numbers of an axis, and their sort keys."""
     least, most = np.minimum(a, b), np.maximum(a, b)
     known = np.isfinite(least) & np.isfinite(most)

@@ -6,16 +6,18 @@ knots the surface is quadratic, so three nodes give it at any place, exactly.
 
 import numpy as np
 
+from corridor.arrays import Array, Integers
+
 __all__ = ["cut_rows", "surface_at"]
 
 
-def _key(first, fraction):
+def _key(first: Integers, fraction: Array) -> Array:
     """Nodes as one ascending number: row index times two plus place."""
     row = np.repeat(np.arange(len(first) - 1), np.diff(first))
     return 2.0 * row + fraction
 
 
-def surface_at(first, fraction, surface, row, place):
+def surface_at(first: Integers, fraction: Array, surface: Array, row: Integers, place: Array) -> Array:
     """Return the surface of profile rows at places [m], nan where a node of the piece is unknown.
 
     Parameters
@@ -32,14 +34,15 @@ def surface_at(first, fraction, surface, row, place):
     return _quadratic(fraction, surface, left, place)
 
 
-def _quadratic(fraction, surface, left, place):
+def _quadratic(fraction: Array, surface: Array, left: Integers, place: Array) -> Array:
     width = fraction[left + 2] - fraction[left]
-    s = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
+    s: Array = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
     a, m, b = surface[left], surface[left + 1], surface[left + 2]
     return a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
 
 
-def cut_rows(first, fraction, surface, row, low, high):
+def cut_rows(first: Integers, fraction: Array, surface: Array, row: Integers, low: Array,
+             high: Array) -> tuple[Integers, Array, Array]:
     """Return the parts of profile rows between two places, as ragged rows of their own.
 
     Parameters
