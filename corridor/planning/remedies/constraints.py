@@ -18,7 +18,7 @@ from corridor.planning.remedies.offered import Remedies, string_lengths
 from corridor.planning.remedies.variants import STRING, Variant, keys_of
 
 __all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
-           "rules_of_choice", "uplift_rows"]
+           "rules_of_choice", "uplift_rows", "worth_at_violations"]
 
 #: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
 #: more than it must, never less.
@@ -67,6 +67,13 @@ def constraints_of(basis: Basis, now: Variant, steps: np.ndarray) -> Constraints
     amount, changed = steps * basis.remedies.step, _changed_sections(basis, steps)
     rows = _anchored(*_of_clearances(basis, now), amount, changed) + _anchored(*_of_pulls(basis, now), amount, changed)
     return rows + _of_loads(basis, now, amount) if "tighten" in basis.probes else rows
+
+
+def worth_at_violations(basis: Basis) -> csr_array:
+    """Return how much a step of each remedy is worth at the violations of the line as it stands, (violation, column)
+    [m]."""
+    rows, margin, _ = _of_clearances(basis, basis.before)
+    return rows.A[margin < 0] @ diags_array(basis.remedies.step)
 
 
 def rules_of_choice(remedies: Remedies) -> Constraints:

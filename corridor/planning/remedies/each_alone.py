@@ -10,10 +10,9 @@ import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, Clock, find, prepare
-from corridor.clearance.own_wires import KINDS
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.remedies.alterations import altered, framing_of_new, place_of_new
-from corridor.planning.remedies.constraints import end_shares, lift_way
+from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
@@ -28,12 +27,11 @@ _KEY = ("line", "span", "against", "obstacle")
 
 
 class _Try(NamedTuple):
-    """A remedy as the table has it, its `columns` that are taken together, and the `first` number of steps tried."""
+    """A remedy as the table has it, and its `columns` that are taken together."""
 
     where: str
     geometry: shapely.Geometry | None
     columns: np.ndarray
-    first: int
     name: str | None = None
     note: str | None = None
 
@@ -57,17 +55,16 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
     progress : callable, optional
         `progress(done, total)` in violations.
     """
-    v = planned.before.layers["violations"]
-    ones = {}
+    v, worth, ones = planned.before.layers["violations"], worth_at_violations(planned.basis), {}
     for i, key in sorted(enumerate(keys_of(v, _KEY)), key=lambda pair: v["margin_m"][pair[0]]):
-        ones.setdefault(key, {name: values[i] for name, values in v.items()})
+        ones.setdefault(key, ({name: values[i] for name, values in v.items()}, worth[[i]].toarray()[0]))
     tried, chosen = [], list(ones.values())[:worst]
     with ThreadPoolExecutor(THREADS) as pool:
-        for found in pool.map(lambda one: _tried(planned, one), chosen):
+        for found in pool.map(lambda one: _tried(planned, *one), chosen):
             tried.append(found)
             if progress:
                 progress(len(tried), len(chosen))
-    rows = [row for n, (key, one) in enumerate(ones.items())
+    rows = [row for n, (key, (one, _)) in enumerate(ones.items())
             for row in (*(tried[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}
 
@@ -93,17 +90,18 @@ def _row(one, remedy, where, *, amount=np.nan, unit=None, after=np.nan, note=Non
                     "note": note, "geometry": one["geometry"] if geometry is None else geometry}
 
 
-def _tried(planned, one):
-    """Rows of all remedies of one violation that change the line, the ground or what stands there."""
+def _tried(planned, one, worth):
+    """Rows of all remedies of one violation that change the line, the ground or what stands there; `worth` (column,) of
+    a step of each there [m]."""
     m, site, rows = planned.remedies, planned.site, []
     span = int(planned.before.line.spans_at({name: [one[name]] for name in ("line", "span")})[0])
     for kind, (name, unit, note, tries) in _TRIES.items():
-        found = planned.refused.get(kind) or tries(kind, planned, one, span)
+        found = planned.refused.get(kind) or tries(kind, planned, one, span, worth)
         if isinstance(found, str):
             rows.append(_row(one, name, "", note=f"not offered: {found}"))
             continue
         for each in found:
-            after, n, steps = _fewest(planned, one, span, each)
+            after, n, steps = _fewest(planned, one, span, each.columns, worth[each.columns])
             amount = n * m.step[each.columns[0]]
             amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m3" else \
                 site.cells[span].volume(amount)
@@ -112,20 +110,16 @@ def _tried(planned, one):
     return rows
 
 
-def _most(remedies, columns):
-    """Most steps of columns that are taken together: the steps of a cut have a column each."""
-    return len(columns) if remedies.kind[columns[0]] == "grade" else int(remedies.most[columns].min())
-
-
-def _fewest(planned, one, span, tried):
+def _fewest(planned, one, span, columns, worth):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
-    m, columns = planned.remedies, tried.columns
-    for n in range(tried.first, min(tried.first + 2, _most(m, columns)) + 1):
+    m = planned.remedies
+    # The steps of a cut have a column each, of which some are taken; of other remedies all are, some steps of each.
+    cut = m.kind[columns[0]] == "grade"
+    most, gain = (len(columns), worth[0]) if cut else (int(m.most[columns].min()), worth.sum())
+    first = min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
+    for n in range(first, min(first + 2, most) + 1):
         steps = np.zeros(len(m))
-        if m.kind[columns[0]] == "grade":
-            steps[columns[:n]] = 1
-        else:
-            steps[columns] = n
+        steps[columns[:n] if cut else columns] = 1 if cut else n
         after = _margin(planned, one, span, alterations_of(planned.site, m, steps))
         if after >= 0:
             break
@@ -153,41 +147,23 @@ def _margin(planned, one, span, alterations):
     return float(c["margin_m"][same].min()) if same.any() else np.nan
 
 
-def _steps(gain, one, most):
-    """The number of steps that an estimate of the gain of each asks for, from 1 to the most."""
-    return min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
-
-
-def _lifts(site, one, span):
-    """The ends of a span, and what a metre of lift at each is worth [-]; both of two own wires are taken along."""
-    cell = {name: np.array([value]) for name, value in one.items() if name != "geometry"}
-    worth = 0.0 if one["against"] in KINDS else lift_way(cell)[0]
-    shares = end_shares(cell, site.plan.spans.length[[span]])
-    return {int(end): worth * share[0] for end, share in
-            zip((site.plan.spans.tail[span], site.plan.spans.head[span]), shares, strict=True)}
-
-
-def _at_ends(kind, planned, one, span):
+def _at_ends(kind, planned, one, span, worth):
     """Tries of what is done to structures at the ends of a span: to each, to both, or to the one that is worth more."""
-    m, x, lifts = planned.remedies, planned.site.facts.structures, _lifts(planned.site, one, span)
-    own = [s for s in lifts if len(m.at(kind, s))]
-    if sum(lifts.values()) < 1e-6:
-        return "a higher wire is no farther from what is above or beside it"
+    m, x, spans = planned.remedies, planned.site.facts.structures, planned.site.plan.spans
+    own = [int(s) for s in (spans.tail[span], spans.head[span]) if len(m.at(kind, s))]
     if not own:
         return "no string of the span can be shortened by a step" if kind == "shorten" else \
             "no wire hangs from a suspension string at the ends of the span"
-    tries = []
-    for ends in {"raise": [[s] for s in own] + [own], "strain": [[max(own, key=lifts.get)]]}.get(kind, [own]):
-        columns = m.at(kind, *ends)
-        gain = sum(lifts[s] for s in ends) * m.step[columns[0]]
-        place = shapely.Point(x.easting[ends[0]], x.northing[ends[0]], planned.site.plan.base_elevation[ends[0]])
-        name = f"raise {'both structures' if len(ends) > 1 else 'one structure'}" if kind == "raise" else None
-        tries.append(_Try(" and ".join(str(x.structure[s]) for s in ends), place, columns,
-                          _steps(gain, one, _most(m, columns)), name))
-    return tries
+    if worth[m.at(kind, *own)].sum() < 1e-6:
+        return "it does not take the wire farther from what is too near"
+    ends_of = {"raise": [[s] for s in own] + [own], "strain": [[max(own, key=lambda s: worth[m.at(kind, s)][0])]]}
+    return [_Try(" and ".join(str(x.structure[s]) for s in ends),
+                 shapely.Point(x.easting[ends[0]], x.northing[ends[0]], planned.site.plan.base_elevation[ends[0]]),
+                 m.at(kind, *ends), {"raise": f"raise {'both structures' if ends[1:] else 'one structure'}"}.get(kind))
+            for ends in ends_of.get(kind, [own])]
 
 
-def _strung(kind, planned, one, span):
+def _strung(kind, planned, one, span, worth):
     """The try of stringing the section of the span tauter, or slacker."""
     tauter, section = kind == "tighten", int(planned.site.plan.spans.section[span])
     if (one["position"] == "below") == tauter:
@@ -197,32 +173,31 @@ def _strung(kind, planned, one, span):
         measured = any(row.section == name for row in planned.site.wiring.measured)
         return "the section hangs as measured: take it out of the measurements to string it to its limits" if measured \
             else "what the existing wire does to its structures is not known (plan.largest_load_ratio)"
-    return [_Try(f"section {name}", None, columns, max(_most(planned.remedies, columns) - 2, 1) if tauter else 1)]
+    return [_Try(f"section {name}", None, columns)]
 
 
-def _cut(kind, planned, one, span):
+def _cut(kind, planned, one, span, worth):
     cells, columns = planned.site.cells.get(span), planned.remedies.at(kind, span)
     if one["against"] != "ground" or cells is None:
         return "it is not the ground that is too near" if one["against"] != "ground" else "its cells are not known"
-    if not len(columns):
-        return f"{cells.blocked} stands where the cut would be"
-    return [_Try(f"below {one['span']}", None, columns, _steps(planned.site.prices.step, one, len(columns)))]
+    return [_Try(f"below {one['span']}", None, columns)] if len(columns) else \
+        f"{cells.blocked} stands where the cut would be"
 
 
-def _gone(kind, planned, one, span):
+def _gone(kind, planned, one, span, worth):
     removable = planned.site.prices.removable
     if one["against"] not in removable or one["obstacle"] is None:
         return f"the study lets only these be taken away: {', '.join(removable) or 'none'}"
     obstacle = np.flatnonzero(planned.site.facts.index.obstacles.obstacle == one["obstacle"])
-    return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, *obstacle), 1)]
+    return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, *obstacle))]
 
 
-def _more(kind, planned, one, span):
+def _more(kind, planned, one, span, worth):
     columns = planned.remedies.at(kind, span)
     if not len(columns):
         return "the ground is not known there, or no suspension structure of the line shows what a new one is like"
     share, *point = place_of_new(planned.site, span)
-    return [_Try(f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point), columns, 1, note=(
+    return [_Try(f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point), columns, note=(
         f"framing {framing_of_new(planned.site, span)}, on the highest ground near the middle"))]
 
 

@@ -29,21 +29,35 @@ _ROUNDS = 25
 class Planned:
     """What putting an option right comes to.
 
-    `remedies` and the `steps` of each that are taken; `refused` words for kinds that are not offered; `solution` of the
-    last programme (None: nothing fell short); `forbids` words for what no remedy can meet; `rounds` programmes solved;
-    `checked` what the check of the planned copy says, None where there is no plan.
+    `basis` with the line before and the remedies, and the `steps` of each that are taken; `refused` words for kinds
+    that are not offered; `solution` of the last programme (None: nothing fell short); `forbids` words for what no
+    remedy can meet; `rounds` programmes solved; `checked` what the check of the planned copy says, None where there is
+    no plan.
     """
 
-    site: Site
-    before: Variant
+    basis: Basis
     after: Variant
-    remedies: Remedies
     steps: np.ndarray
     refused: dict[str, str]
     solution: Solution | None = None
     forbids: tuple[str, ...] = ()
     rounds: int = 0
     checked: Checked | None = None
+
+    @property
+    def site(self) -> Site:
+        """The option on the line as it stands."""
+        return self.basis.site
+
+    @property
+    def before(self) -> Variant:
+        """The findings of the line as it stands."""
+        return self.basis.before
+
+    @property
+    def remedies(self) -> Remedies:
+        """What there is to choose from."""
+        return self.basis.remedies
 
     @property
     def cleared(self) -> bool:
@@ -134,14 +148,14 @@ def plan_option(site: Site) -> Planned:
     Every variant gives each row its margin with the remedies in place, exactly; from there the rows are taken to change
     linearly. All rows of all variants stay in the next programme, so that none is forgotten.
     """
-    before = now = assess_variant(site)
+    before = assess_variant(site)
     site = with_cells(site, before)
     remedies, refused = offered_remedies(site, before)
-    planned = Planned(site, before, now, remedies, np.zeros(len(remedies)), refused)
+    basis = Basis(site, remedies, before, _probes(site, remedies))
+    planned = Planned(basis, before, np.zeros(len(remedies)), refused)
     if planned.cleared:
         return planned
-    basis, rows = Basis(site, remedies, before, _probes(site, remedies)), rules_of_choice(remedies)
-    seen, known = set(), {}
+    rows, seen, known = rules_of_choice(remedies), set(), {}
     for done in range(1, _ROUNDS + 1):
         rows = rows + constraints_of(basis, planned.after, planned.steps)
         solution = least_cost(rows, **remedies.programme, known=known)
