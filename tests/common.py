@@ -12,10 +12,12 @@ from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.rule_files import load_rules
 from corridor.conductor.conductor import conductor_from
+from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
 from corridor.line.build import attach, lay_out
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
-from corridor.line.swing import span_frame
+from corridor.line.chains import chain_wires
+from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics.elongation import TwoPart
 
 #: Span, rise, catenary constant [m].
@@ -197,6 +199,37 @@ def hung(line, framing):
     route, spans, _ = lay_out(line, line.base_elevation, unit_factor)
     wires, _ = attach(line, line.base_elevation, route, spans, framing)
     return route, spans, wires, span_frame(line, route, spans, wires)
+
+
+class SwungByFormula(NamedTuple):
+    """Wires in wind; axes (wire span, option, case, side), the wind to the right and to the left: `points` (..., place, 3)
+    [m], `share` (place,), tilt of the `plane` and of strings [deg]."""
+
+    points: np.ndarray
+    share: np.ndarray
+    plane: np.ndarray
+    string_start: np.ndarray
+    string_end: np.ndarray
+
+
+def swing(frame, wires, spans, line_angle, horizontal_tension, weight, wind, *, places=33):
+    """Wires of given tensions and loads (wire span, option, case), swung by the handbook's formula."""
+    shape = (*wind.shape, 2)
+    H, w = (np.broadcast_to(v[..., None], shape) for v in (horizontal_tension, weight))
+    p = wind[..., None] * np.array([1.0, -1.0])
+    row = chain_wires(frame, wires, spans).row
+    start, end, first, last = np.zeros((*shape, 3)), np.zeros((*shape, 3)), np.zeros(shape), np.zeros(shape)
+    for at in np.ndindex(*shape[1:]):
+        columns = [v[(slice(None), *at)][row] for v in (H, w, p)]
+        angles = string_swing(*columns, wires, spans, row, line_angle)
+        for chain, place in zip(*np.nonzero(row >= 0), strict=True):
+            one = row[chain, place], *at
+            first[one], last[one] = angles[0][chain, place], angles[1][chain, place]
+        some = (slice(None), *at)
+        start[some], end[some] = hung_ends(frame, wires, np.arange(len(wires)), first[some], last[some])
+    load = np.stack([np.zeros_like(p), p, -w], axis=-1)
+    plane, share = plane_of(start, end, load), np.linspace(0, 1, places)
+    return SwungByFormula(points(start, plane, H / plane.load, share), share, np.degrees(np.arctan2(p, w)), first, last)
 
 
 def one_wire(start, end):

@@ -5,7 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from corridor.planning.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ladder import Ceiling, ladder_rows
 
 TOP = 1000.0

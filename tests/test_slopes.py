@@ -97,14 +97,11 @@ def _wire(scene, case, wire, swing, share):
     """Places (swing, place, 3) of a wire in the frame of its span."""
     zero = np.zeros(len(swing), int)
     if scene.cases[case].wind:
-        H, start, end, p = hang_rows(scene, zero + wire, zero, zero + case, swing)
+        found = hang_rows(scene, zero + wire, zero, zero + case, swing)
     else:
-        H, start, end = (np.repeat(v[wire, 0, case, :1], len(swing), axis=0) for v in
-                         (scene.hung.horizontal_tension, scene.hung.start, scene.hung.end))
-        p = 0.0 * zero
-    load = np.stack([0 * p, p, -scene.hung.weight[zero + wire, 0, case]], axis=-1)
-    plane = plane_of(start, end, load)
-    return points(start, plane, H / plane.load, share)
+        found = scene.hung[wire, zero, case, 0]
+    plane = plane_of(found.start, found.end, found.vectors)
+    return points(found.start, plane, found.constant, share)
 
 
 def _nearest(scene, sample, case, wire, best):

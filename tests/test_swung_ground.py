@@ -206,10 +206,9 @@ def bumpy(e, n):
 def over_ground(scene, ground, case, wire, swing, share):
     """Heights over the ground of wires that are each hung at a swing, at shares of their length (wire, place) [m]."""
     zero = np.zeros(len(wire), int)
-    H, start, end, p = hang_rows(scene, wire, zero, zero + case, swing)
-    load = np.stack([0 * p, p, -scene.hung.weight[wire, 0, case]], axis=-1)
-    plane = plane_of(start, end, load)
-    curve = to_grid(points(start, plane, H / plane.load, share), scene.structures, scene.spans, scene.wires.span[wire])
+    found = hang_rows(scene, wire, zero, zero + case, swing)
+    plane = plane_of(found.start, found.end, found.vectors)
+    curve = to_grid(points(found.start, plane, found.constant, share), scene.structures, scene.spans, scene.wires.span[wire])
     return curve[..., 2] - ground.sample(*curve[..., :2].reshape(-1, 2).T).reshape(curve.shape[:2])
 
 

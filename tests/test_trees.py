@@ -52,7 +52,7 @@ def curves(scene, case, share, count):
     """Places on the grid of all wires blown by a share of the swing to both sides, (wire span, side, place, 3)."""
     blown = hang_at_share(scene, np.array([case]), share)
     at = np.s_[:, 0, 0]
-    plane = plane_of(blown.start[at], blown.end[at], blown.vectors()[at])
+    plane = plane_of(blown.start[at], blown.end[at], blown.vectors[at])
     local = points(blown.start[at], plane, blown.constant[at], np.linspace(0, 1, count))
     return to_grid(local, scene.structures, scene.spans, scene.wires.span)
 
@@ -132,7 +132,7 @@ def test_still_air_against_brute_force(hung):
     tops = FEET + index.obstacles.height
     got = fall_in(scene, index, np.array([0]), tops, FEET, np.ones(len(tops), bool))
     assert set(got.position) == {"falling"} and set(got.measure) == {"radial"}
-    ends = scene.hung.start[:, 0, 0, 0], scene.hung.end[:, 0, 0, 0], scene.hung.vectors()[:, 0, 0, 0]
+    ends = scene.hung.start[:, 0, 0, 0], scene.hung.end[:, 0, 0, 0], scene.hung.vectors[:, 0, 0, 0]
     local = points(ends[0], plane_of(*ends), scene.hung.constant[:, 0, 0, 0], np.linspace(0, 1, 100_001))
     grid = to_grid(local, scene.structures, scene.spans, scene.wires.span)
     for i, (e, n, h, _) in enumerate(TREES):

@@ -43,7 +43,7 @@ def clipping_rows(scene, block_ends=()):
         Without rows where wires are hung by the ruling span. Offsets are nan where strings do not hang in that state.
     """
     model, new = scene.model, [o for o, option in enumerate(scene.options) if not option.existing]
-    chains = np.zeros(0, int) if model is None else np.flatnonzero(scene.wires.kind[model.chains.row[:, 0]] == "phase")
+    chains = np.flatnonzero((scene.wires.kind[model.chains.row[:, 0]] == "phase") & (model.unstressed is not None))
     if not len(chains) or not new:
         return _rows(scene, *(np.zeros(0, int) for _ in range(5)), *(np.zeros(0) for _ in range(6)))
     blocks = _blocks(scene, chains, block_ends)

@@ -4,7 +4,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.right_of_way import rooms
-from corridor.line.swing import hung_curves, to_grid
+from corridor.line.blown import hung_curves
+from corridor.line.swing import to_grid
 
 __all__ = ["envelope_rows"]
 

@@ -4,7 +4,7 @@ A finding has one of three outcomes. A row of `clearances` with a margin of zero
 one it is a violation; whatever has no margin is a row of `not_assessed` with its reason, never a pass.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
@@ -13,6 +13,8 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.band import margin_band
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
+from corridor.geometry.distance import Ends
+from corridor.line.hang import SIDES, Hung, Model, case_states, hang
 from corridor.line.swing import to_grid
 
 __all__ = [
@@ -22,6 +24,7 @@ __all__ = [
     "gap_rows",
     "obstacle_name",
     "other_voltage",
+    "requirements",
     "severity",
     "span_chords",
     "span_rows",
@@ -41,7 +44,8 @@ class Scene:
 
     `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
     `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
-    they are in every state, `model` can hang them in others, `ends` and `aside` (wire span, option, case) where
+    they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
+    which they have the numbers `row` (wire span,); `ends` and `aside` (wire span, option, case) where
     strings have moved them from rest.
     """
 
@@ -60,17 +64,55 @@ class Scene:
     group: np.ndarray
     rules: object
     voltage: float
-    hung: object
-    model: object
+    hung: Hung
+    model: Model
     ends: object
     aside: np.ndarray
     plumb: object
-    by_ruling_span: object
+    by_ruling_span: Hung
+    temperature: np.ndarray
+    row: np.ndarray
+
+    def part(self, keep):
+        """Return the scene of some wires alone; `keep` their numbers, ascending."""
+        ends = Ends(*(field[keep] for field in self.ends))
+        some = {name: getattr(self, name)[keep] for name in ("group", "hung", "aside", "temperature", "row")}
+        frames = {name: _rows(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
+        return replace(self, ends=ends, **some, **frames)
+
+    def at_temperature(self, temperature):
+        """Return the scene with wires where they hang at other temperatures (wire span, option, case) [degC], nan for
+        those that are not asked about."""
+        shape = (*temperature.shape, len(SIDES))
+        w, o, k = np.nonzero(np.isfinite(temperature))
+        w, o, k, side = (np.repeat(v, 2) for v in (w, o, k, np.zeros(len(w), int)))
+        side[1::2] = 1
+        found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
+        weight, wind = (v[self.row][..., None] for v in (self.model.weight, self.model.wind))
+        exact = self.exact.reshape(-1, 1, 1, 1)
+        hung = Hung(np.full(shape, np.nan), *np.full((2, *shape, 3), np.nan), np.full(shape, np.nan),
+                    np.broadcast_to(exact, shape), np.broadcast_to(weight, shape), wind * SIDES,
+                    np.zeros((*shape, 2), bool))
+        for whole, some in ((hung.horizontal_tension, found.horizontal_tension), (hung.start, found.start),
+                            (hung.end, found.end)):
+            whole[w, o, k, side] = some
+        ends, aside = hung.moved(self.frame)
+        return replace(self, hung=hung, temperature=temperature, ends=Ends(*(field[..., 0] for field in ends)),
+                       aside=aside[..., 0, :])
+
+    @property
+    def exact(self):
+        """Whether wires are in equilibrium, not hung by a ruling span; shape (wire span,)."""
+        return self.hung.exact[:, 0, 0, 0]
 
     @property
     def constant(self):
         """Catenary constants in still air [m], or with the wind to the right, shape (wire span, option, case)."""
         return self.hung.constant[..., 0]
+
+
+def _rows(table, keep):
+    return type(table)(*(getattr(table, f.name)[keep] for f in fields(table)))
 
 
 def against_of(obstacle, obstacles):
@@ -102,9 +144,9 @@ def assess(scene, checked):
     unruled : ndarray of str, shape (row,)
         Why a row has no requirement, "" where it has one.
     """
+    terms, names, unruled = requirements(scene, checked)
     against = against_of(checked.obstacle, scene.obstacles)
     case_name = np.array([case.name for case in scene.cases], object)[checked.case]
-    terms, names, unruled = _terms(scene, checked, against, case_name)
     has = unruled == ""
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
     columns = _place(scene, kept) | _keys(scene, kept, against[has], case_name[has])
@@ -116,20 +158,39 @@ def assess(scene, checked):
     return columns, kept, unruled
 
 
-def _terms(scene, checked, against, case_name):
-    """Requirement of every row, the name of its rule, and why it has none."""
+def requirements(scene, checked):
+    """Return what is required of compared rows.
+
+    Parameters
+    ----------
+    scene : Scene
+    checked : Checked
+
+    Returns
+    -------
+    terms : Terms
+    rule, unruled : ndarray of str, shape (row,)
+        Name of the rule; why a row has no requirement, "" where it has one.
+    """
+    against = against_of(checked.obstacle, scene.obstacles)
+    case_name = np.array([case.name for case in scene.cases], object)[checked.case]
     U, U_other = scene.voltage / 1e3, other_voltage(scene, checked.obstacle) / 1e3
     windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
     falling = rule_tables.falling_rule(scene.rules, against)[0]
     against = np.where(checked.position == "falling", falling, against)
     corner = checked.position == "corner"
     measure = np.where(corner, "horizontal", checked.measure)
-    rule = rule_tables.choose(scene.rules, against, measure, case_name, U, swung=windy, other_kv=U_other)
+    Z = _altitude(checked)
+    rule, terms = rule_tables.required(scene.rules, against, measure, case_name, U, Z, swung=windy, other_kv=U_other)
     if corner.any():
-        rule[corner] = _of_corner(scene, checked, against, case_name, windy, rule)[corner]
+        above, more = rule_tables.required(scene.rules, against, "vertical", case_name, U, Z, swung=windy,
+                                           other_kv=U_other)
+        # A rounded corner goes by the rule, of those beside and above, that requires more.
+        upper = corner & (more.required > terms.required)
+        rule = np.where(upper, above, rule)
+        terms = type(terms)(*(np.where(upper, a, b) for a, b in zip(more, terms, strict=True)))
     apart = (rule < 0) & (checked.position == "galloping")
     edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY) | apart
-    terms = rule_tables.requirement(scene.rules, rule, U, _altitude(checked), other_kv=U_other)
     # Where no rule is for the right-of-way, its edge itself is the limit; ellipses of galloping shall not touch.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     names = np.where(edge, np.where(apart, APART, EDGE), np.append(scene.rules.rule, "")[rule])
@@ -137,14 +198,6 @@ def _terms(scene, checked, against, case_name):
     why[np.isnan(terms.required)] = "the voltage is unknown, or voltage or altitude are above those of the rule"
     why[(rule < 0) & ~edge] = "the rules hold none for this in this case"
     return terms, names, why
-
-
-def _of_corner(scene, checked, against, case_name, windy, beside):
-    """The rule that a rounded corner goes by: of those beside and above, the one that requires more."""
-    U = scene.voltage / 1e3
-    above = rule_tables.choose(scene.rules, against, "vertical", case_name, U, swung=windy)
-    more = [rule_tables.requirement(scene.rules, rule, U, _altitude(checked)).required for rule in (above, beside)]
-    return np.where(more[0] > more[1], above, beside)
 
 
 def other_voltage(scene, obstacle):

@@ -167,7 +167,7 @@ def _corner(H, V):
 def hung_still(scene, rows, option, case):
     """Return wires of some rows where they hang in still air: points on the grid (row, 2 chords + 1, 3)."""
     hung, at = scene.hung, (rows, option, case, 0)
-    plane = plane_of(hung.start[at], hung.end[at], hung.vectors()[at])
+    plane = plane_of(hung.start[at], hung.end[at], hung.vectors[at])
     local = points(hung.start[at], plane, hung.constant[at], np.linspace(0, 1, 2 * _CHORDS + 1))
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows])
 

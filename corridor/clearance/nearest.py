@@ -250,8 +250,8 @@ def _hung(scene, wires, sample, row, turn, share, half):
     """The wires found, hung where they are nearest, and followed along themselves."""
     w, o, k = wires.wire[row], wires.option[row], wires.case[row]
     swing = 2 * turn - 1
-    H, start, end, p = hang_rows(scene, w, o, k, swing)
-    load = np.stack([np.zeros_like(p), p, -scene.hung.weight[w, o, k]], axis=-1)
+    hung = hang_rows(scene, w, o, k, swing)
+    H, start, end, load = hung.horizontal_tension, hung.start, hung.end, hung.vectors
     plane, each = plane_of(start, end, load), np.arange(len(row))
     for _ in range(_FOLLOW):
         places = np.clip(share[:, None] + half * np.linspace(-1, 1, 9), 0, 1)

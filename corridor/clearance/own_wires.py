@@ -4,14 +4,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.clearance.findings import assess
+from corridor.clearance.findings import assess, requirements
 from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases
 from corridor.clearance.reasons import Gap
-from corridor.clearance.vertical import Checked, join
+from corridor.clearance.vertical import Checked, join, take
 from corridor.geometry.between import Curve, least_between
 from corridor.line.facts import Obstacles
 
-__all__ = ["KINDS", "Pairs", "join_columns", "own_findings", "pairs_of"]
+__all__ = ["KINDS", "Pairs", "join_columns", "own_at_rest", "own_findings", "pairs_of"]
 
 #: What a wire is to another of its structures: these stand in `against`.
 KINDS = ("own_phase", "own_circuit", "own_shield_wire", GALLOPING)
@@ -58,6 +58,29 @@ def own_findings(facts, make_scene):
         thing = _things(pairs, np.full(len(pairs.kind), KINDS.index(GALLOPING)))
         made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing)))
     return [columns for columns, _ in made], [gap for _, gaps in made for gap in gaps]
+
+
+def own_at_rest(scene, cases):
+    """Return how near own wires come to each other in some cases in still air, all in the same state.
+
+    Parameters
+    ----------
+    scene : Scene
+    cases : ndarray of int
+
+    Returns
+    -------
+    list of (Scene, Checked, Terms, rule, unruled)
+        The scene with pairs for obstacles; what is required as `requirements` has it.
+    """
+    still = [k for k in cases if scene.cases[k].wind == 0 and "vertical" in scene.cases[k].checks]
+    if not still:
+        return []
+    pairs = pairs_of(scene)
+    checked = _at_rest(scene, pairs, still, [], 0)[0]
+    known = np.flatnonzero(np.isfinite(checked.actual))
+    scene, checked = replace(scene, obstacles=_as_obstacles(pairs)), take(checked, known)
+    return [(scene, checked, *requirements(scene, checked))]
 
 
 def join_columns(tables):

@@ -11,10 +11,12 @@ from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.line.blown import PARTLY
 
-__all__ = ["Gap", "faulty_obstacles", "missing_rows", "unswung"]
+__all__ = ["NO_RULE", "Gap", "faulty_obstacles", "missing_rows", "unswung"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
+#: How the reason begins why a thing is not assessed that no rule is for.
+NO_RULE = "the rules hold none"
 #: Force across a string below which it is in balance, as solved for [N].
 BALANCED = 0.01
 #: Obstacles within this distance of a span belong to it [m].
@@ -33,34 +35,26 @@ class Gap(NamedTuple):
     reason: str
 
 
-def missing_rows(scene, facts, below, crossed, checked, unruled, tops, unmatched, still, swept=None):
+def missing_rows(around, compared, unruled, unmatched):
     """Return every gap of a batch of spans.
 
     Parameters
     ----------
-    scene : Scene
-    facts : Facts
-    below : Rows
-        Ground under each wire span.
-    crossed : Crossed
-    checked : Checked
+    around : Around
+    compared : Compared
     unruled : ndarray of str
         Why a compared row has no requirement, "" where it has one.
-    tops : ndarray, shape (part,)
-        Tops of the parts that a radial or horizontal rule is for.
     unmatched : list of (span, wire, reason)
-    still : ndarray of int
-        Cases in still air in which vertical clearance is asked for.
-    swept : Swept, optional
-        Of the cases with wind in which it is asked for.
     """
+    scene, crossed = around.scene, around.crossed
+    still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and "vertical" in case.checks], int)
     gaps = [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
-    gaps += _unknown_ends(scene) + _unsolved(scene, facts)
-    gaps += _unknown_ground(scene, below, still)
+    gaps += _unknown_ends(scene) + _unsolved(scene, around.shield_known)
+    gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
-    gaps += _unruled(scene, facts, checked, unruled, crossed)
-    gaps += [] if swept is None else _swept(scene, facts, swept)
-    return gaps + _unknown_points(scene, facts, tops)
+    gaps += _unruled(scene, compared.checked, unruled, crossed)
+    gaps += [] if compared.swept is None else _swept(scene, compared.swept)
+    return gaps + _unknown_points(scene, around.index, around.tops) + list(compared.gaps)
 
 
 def _names(things):
@@ -79,13 +73,13 @@ def _unknown_ends(scene):
     return gaps
 
 
-def _unsolved(scene, facts):
+def _unsolved(scene, shield_known):
     """Wires without a tension, by option and case."""
     wires = scene.wires
     options, cases = _names(scene.options), _names(scene.cases)
     gaps = []
     shield = np.array([kind == "shield" for kind in wires.kind])
-    if facts.shield is None:
+    if not shield_known:
         gaps += [Gap(wires.span[w], wires.wire[w], None, None, None, None,
                      "the study names no conductor for shield wires ([shield_wire])")
                  for w in np.flatnonzero(shield)]
@@ -121,7 +115,7 @@ def _why_unsolved(scene, w, o, k, case):
         return "the stringing limits leave no tension at which the section can hang"
     if np.isnan(strung.horizontal_tension[g, o, k]):
         return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
-    if not scene.hung.exact[w]:
+    if not scene.exact[w]:
         return "uneven ice needs the exact equilibrium of the section, for which the base of a structure is unknown"
     return _why_no_balance(scene.hung.residual[w, o, k])
 
@@ -172,7 +166,7 @@ def _unknown_tops(scene, crossed, still):
     return gaps
 
 
-def _unruled(scene, facts, checked, unruled, crossed):
+def _unruled(scene, checked, unruled, crossed):
     """Things met by a wire that no rule of the table is for."""
     wires, obstacles = scene.wires, scene.obstacles
     options, cases = _names(scene.options), _names(scene.cases)
@@ -180,15 +174,15 @@ def _unruled(scene, facts, checked, unruled, crossed):
     gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
                 cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
     against, name = against_of(crossed.obstacle, obstacles), obstacle_name(crossed.obstacle, obstacles)
-    ruled = np.any([rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES], axis=0)
+    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
     lone = {(wires.span[crossed.wire[r]], name[r], against[r]) for r in np.flatnonzero(~ruled)}
-    return gaps + [Gap(s, None, None, None, a, n, f"the rules hold none for {a}") for s, n, a in sorted(lone)]
+    return gaps + [Gap(s, None, None, None, a, n, f"{NO_RULE} for {a}") for s, n, a in sorted(lone)]
 
 
-def _unknown_points(scene, facts, tops):
+def _unknown_points(scene, index, tops):
     """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
-    index, spans, structures = facts.index, scene.spans, scene.structures
-    reason = _why_not(index, facts.rules, tops)
+    spans, structures = scene.spans, scene.structures
+    reason = _why_not(index, scene.rules, tops)
     lacking = np.flatnonzero(reason)
     if not len(lacking):
         return []
@@ -220,15 +214,15 @@ def _why_not(index, rules, tops):
         "a point without a radius is never below a wire: it needs a radius, or a radial rule"], "").astype(object)
 
 
-def _swept(scene, facts, swept):
+def _swept(scene, swept):
     """What the swing of wires leaves open, once per span, option, case and thing."""
     wires, options, cases = scene.wires, _names(scene.options), _names(scene.cases)
     thing = np.array([each["obstacle"] for each in swept.lost], int)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
-    ruled = np.any([rule_tables.has_rule(facts.rules, against, measure) for measure in MEASURES], axis=0)
+    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
     gaps = {}
     for each, a, n, has in zip(swept.lost, against, name, ruled, strict=True):
-        reason = each["reason"] or (None if has else f"the rules hold none for {a}")
+        reason = each["reason"] or (None if has else f"{NO_RULE} for {a}")
         gap = Gap(wires.span[each["wire"]], None, options[each["option"]], cases[each["case"]], a, n, reason)
         if reason:
             gaps.setdefault(gap)

@@ -38,6 +38,7 @@ __all__ = [
     "load_rules",
     "load_table",
     "require_cases",
+    "required",
     "requirement",
 ]
 
@@ -179,6 +180,19 @@ def requirement(rules, index, voltage_kv, altitude, *, other_kv=None):
     base = np.where((limit == np.inf) | (limit >= Z), row.number("base"), np.nan)
     short = np.maximum(row.number("minimum") - (base + a + z), 0)
     return Terms(base, a, z, short, buffer, base + a + z + short + buffer)
+
+
+def required(rules, against, measure, case, voltage_kv, altitude, *, swung=None, other_kv=None):
+    """Return the row of the rule that is for each pair, and what it requires: `choose`, then `requirement`.
+
+    Returns
+    -------
+    rule : ndarray of int, shape (...)
+        -1 where there is none.
+    terms : Terms
+    """
+    rule = choose(rules, against, measure, case, voltage_kv, swung=swung, other_kv=other_kv)
+    return rule, requirement(rules, rule, voltage_kv, altitude, other_kv=other_kv)
 
 
 @dataclass(frozen=True)

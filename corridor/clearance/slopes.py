@@ -53,7 +53,7 @@ class _Ways(NamedTuple):
     least: np.ndarray
 
 
-def beside_ground(scene, below, sample):
+def beside_ground(scene, below, sample, cases):
     """Return what the radial rule for the ground is for, compared, and the gaps; nothing where the rules have none.
 
     Parameters
@@ -63,13 +63,14 @@ def beside_ground(scene, below, sample):
         Ground under each wire span.
     sample : callable
         `(easting, northing) -> ground elevation [m]`.
+    cases : ndarray of int
 
     Returns
     -------
     list of Checked
     list of Gap
     """
-    asked = np.array(["vertical" in case.checks for case in scene.cases])
+    asked = np.array([k in cases and "vertical" in case.checks for k, case in enumerate(scene.cases)], bool)
     windy = np.array([case.wind > 0 for case in scene.cases])
     if not rule_tables.has_rule(scene.rules, ["ground"], "radial")[0] or not len(scene.wires):
         return [], []

@@ -28,7 +28,7 @@ class _Short(NamedTuple):
     violation: np.ndarray
 
 
-def violation_stretches(scene, checked, columns, below, crossed, swept=None, ground=None, index=None):
+def violation_stretches(scene, checked, columns, around, swept=None):
     """Return the rows of `violation_stretches`.
 
     Parameters
@@ -38,11 +38,10 @@ def violation_stretches(scene, checked, columns, below, crossed, swept=None, gro
         The compared rows that `columns` is made of, row for row.
     columns : dict of ndarray
         Columns of `clearances`.
-    below : Rows
-        Ground under each wire span.
-    crossed : Crossed
+    around : Around
+        What is below the wires.
     swept : Swept, optional
-        Wires in wind; `ground` and `index`, the `Ground` and `ObstacleIndex`, are needed with it.
+        Wires in wind.
 
     Returns
     -------
@@ -50,6 +49,7 @@ def violation_stretches(scene, checked, columns, below, crossed, swept=None, gro
         In still air every wire of the span that falls short has its own stretches, in wind the worst wire at its worst
         swing. A line crossed at one point gives a stretch of no length, drawn a metre long.
     """
+    below, crossed = around.below, around.crossed
     still = np.array([case.wind == 0 for case in scene.cases])[checked.case]
     short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical") & still)
     tables = []
@@ -62,7 +62,7 @@ def violation_stretches(scene, checked, columns, below, crossed, swept=None, gro
     table = _table(scene, columns, low, high, worst, of, wire, checked)
     if swept is None:
         return table
-    swung = swung_stretches(scene, columns, checked, swept, ground, index)
+    swung = swung_stretches(scene, columns, checked, swept, around.ground, around.index)
     return {name: np.concatenate([values, swung[name]]) for name, values in table.items()}
 
 

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from corridor.constants import GRAVITY
-from corridor.line.hanging import SIDES
+from corridor.line.hang import SIDES
 from corridor.mechanics.supports import end_forces
 
 __all__ = ["load_rows"]
@@ -82,7 +82,7 @@ class _Ends:
         self.weight = np.r_[wires.mass_start, wires.mass_end][first] * GRAVITY
         self.area = np.r_[wires.area_start, wires.area_end][first]
         # Vertical load per length of the wires [N/m]; of two unlike spans at one string the mean.
-        load = np.concatenate([scene.hung.weight, scene.hung.weight])
+        load = np.concatenate([scene.hung.weight[..., 0]] * 2)
         self.load = np.zeros((len(first), *load.shape[1:]))
         np.add.at(self.load, self.of_end, load)
         self.load /= np.bincount(self.of_end)[:, None, None]
@@ -141,9 +141,9 @@ def _end_loads(scene):
     lost = np.isnan(hung.horizontal_tension)
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
     start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
-    pulls = end_forces(start, end, hung.vectors(), H)
-    if hung.held is not None:
-        held = end_forces(hung.held.start, hung.held.end, hung.vectors(), hung.held.horizontal_tension)
+    pulls = end_forces(start, end, hung.vectors, H)
+    if hung.lifted.any():
+        held = end_forces(hung.held.start, hung.held.end, hung.vectors, hung.held.horizontal_tension)
         pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
     return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
 
@@ -157,8 +157,6 @@ def _about(arm, pull):
 def _lifted(scene):
     """True for the strings that wires have lifted, (end, option, case, side)."""
     hung = scene.hung
-    if hung.lifted is None:
-        return np.zeros((2 * len(scene.wires), *hung.horizontal_tension.shape[1:]), bool)
     return np.concatenate([hung.lifted[..., 0], hung.lifted[..., 1]])
 
 

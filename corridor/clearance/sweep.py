@@ -192,11 +192,11 @@ def _states(scene, cases):
     parts = []
     for swing in (0.0, *SWINGS):
         hung = hang_at_share(scene, cases, swing)
-        w, o, k = (v.ravel() for v in np.indices(hung.weight.shape))
+        w, o, k = (v.ravel() for v in np.indices(hung.weight.shape[:-1]))
         for side, sign in enumerate((1.0, -1.0) if swing else (1.0,)):
             at = w, o, k, side
             parts.append(Blown(w, o, cases[k], np.full(len(w), sign * swing), hung.horizontal_tension[at],
-                               hung.start[at], hung.end[at], hung.vectors()[at]))
+                               hung.start[at], hung.end[at], hung.vectors[at]))
     whole = Blown(*(np.concatenate(part) for part in zip(*parts, strict=True)))
     expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
     rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
@@ -303,9 +303,9 @@ def _unsolved(blown):
 def _refined(scene, blown, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
-    exact = scene.hung.exact[blown.wire]
+    exact = scene.exact[blown.wire]
     empty = blown.take(np.zeros(0, int)), _together([])
-    if scene.model is None or not exact.any():
+    if not exact.any():
         return found, *empty, ()
     wires = turning(scene, blown.take(exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
@@ -324,8 +324,8 @@ def _refined(scene, blown, found, low, ground, step):
 
 def _vertices(scene, blown, found):
     """The wire of each span, option, case and thing that comes nearest, where a parabola over swings has its vertex."""
-    exact = np.flatnonzero(scene.hung.exact[blown.wire[found.row]])
-    if scene.model is None or not len(exact):
+    exact = np.flatnonzero(scene.exact[blown.wire[found.row]])
+    if not len(exact):
         return blown.take(np.zeros(0, int))
     found = _Found(*(field[exact] for field in found))
     keys, first, place = np.unique(_thing_key(scene, blown, found, of_wire=True), return_index=True,
@@ -354,10 +354,9 @@ def _thing_key(scene, blown, found, of_wire=False):
 def _hang_again(scene, blown, swing):
     if not len(swing):
         return blown
-    H, start, end, p = hang_rows(scene, blown.wire, blown.option, blown.case, swing)
-    w = scene.hung.weight[blown.wire, blown.option, blown.case]
-    load = np.stack([np.zeros_like(p), p, -w], axis=-1)
-    return Blown(blown.wire, blown.option, blown.case, swing, H, start, end, load)
+    hung = hang_rows(scene, blown.wire, blown.option, blown.case, swing)
+    return Blown(blown.wire, blown.option, blown.case, swing, hung.horizontal_tension, hung.start, hung.end,
+                 hung.vectors)
 
 
 def _key(scene, blown):

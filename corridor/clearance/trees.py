@@ -18,8 +18,7 @@ from corridor.clearance.radial import REACH
 from corridor.clearance.reasons import Gap
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.geometry.catenary import plane_of, points
-from corridor.line.blown import hang_at_share
-from corridor.line.swing import hung_curves
+from corridor.line.blown import hang_at_share, hung_curves
 
 __all__ = ["Arcs", "arcs_of", "fall_gaps", "fall_in", "feet_of", "local", "near_swung", "places_of", "tallest"]
 
@@ -61,9 +60,9 @@ def arcs_of(scene, cases):
     """
     some = slice(None), slice(None), cases
     full = scene.hung
-    nodes = [(full.start[some], full.end[some], full.constant[some], full.vectors()[some])]
+    nodes = [(full.start[some], full.end[some], full.constant[some], full.vectors[some])]
     if (full.wind[some] != 0).any():
-        nodes += [(h.start, h.end, h.constant, h.vectors()) for h in (hang_at_share(scene, cases, f) for f in _SWINGS)]
+        nodes += [(h.start, h.end, h.constant, h.vectors) for h in (hang_at_share(scene, cases, f) for f in _SWINGS)]
         # Left in full wind, ..., still, ..., right in full wind; `SIDES` has the right first.
         order = [(0, 1), *((i, 1) for i in range(1, len(nodes))), *((i, 0) for i in range(len(nodes) - 2, -1, -1))]
     else:

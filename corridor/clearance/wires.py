@@ -20,7 +20,7 @@ def _names(things):
 def _planes(scene):
     """Planes of all wires in all states; arrays (wire span, option, case, side)."""
     hung = scene.hung
-    return plane_of(hung.start, hung.end, hung.vectors())
+    return plane_of(hung.start, hung.end, hung.vectors)
 
 
 def _end_tension(hung, plane):
@@ -72,7 +72,7 @@ def wire_rows(scene):
     plane = type(planes)(*(field[at] for field in planes))
     C, g, span = constant[at], scene.group[w], wires.span[w]
     T = _end_tension(hung, planes)[w, o, k]
-    wind = hung.wind[w, o, k]
+    wind = hung.wind[w, o, k, 0]
     sag = greatest_sag(plane.span, plane.rise, C)
     beside = _ruling_span_sag(scene)[w, o, k]
     return {
@@ -82,11 +82,11 @@ def wire_rows(scene):
         "sag_m": sag, "horizontal_tension_n": hung.horizontal_tension[at], "maximum_tension_n": T,
         "percent_rts": 100 * T / strung.rts[g, o], "conductor_temperature_c": strung.temperature[g, o, k],
         "condition": np.array([case.condition for case in scene.cases], object)[k],
-        "swing_deg": np.degrees(np.arctan2(wind, hung.weight[w, o, k])),
+        "swing_deg": np.degrees(np.arctan2(wind, hung.weight[w, o, k, 0])),
         "catenary_constant_m": C, "length_m": arc_length(plane.span, plane.rise, C),
         "low_point_m": low_point(plane.span, plane.rise, C), "wind_side": np.where(wind > 0, "right", None),
-        "lifted": np.zeros(len(w), bool) if hung.lifted is None else hung.lifted[at].any(axis=-1),
-        "method": np.where(hung.exact[w], "equilibrium", "ruling span"), "ruling_span_sag_m": beside,
+        "lifted": hung.lifted[at].any(axis=-1),
+        "method": np.where(scene.exact[w], "equilibrium", "ruling span"), "ruling_span_sag_m": beside,
         "ruling_span_difference_m": sag - beside,
         "geometry": _curves(scene, plane, at, C),
     }

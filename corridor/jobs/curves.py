@@ -4,15 +4,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.assessment import look_below, make_scene, surveyed
+from corridor.assessment import make_scene, surveyed
 from corridor.check import Clock, prepare
+from corridor.clearance.findings import requirements
+from corridor.clearance.proximity import compare, look_around
+from corridor.clearance.reasons import missing_rows
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.line.laws import reshape_law
 from corridor.line.warmed import warm
 from corridor.outputs import tables
-from corridor.planning.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN, limit_rows
+from corridor.rating.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN, limit_rows
 from corridor.study import load_study
 
 __all__ = ["Curve", "Curves", "curve_study", "write_curves"]
@@ -124,8 +127,8 @@ def curve_study(path, *, line=None, section=None, span=None, progress=None):
         found, unknown = [], []
         for done, index in enumerate(sections):
             first, last = int(plan.sections.first[index]), int(plan.sections.last[index])
-            scene, _ = make_scene(facts, plan, first, last)
-            limits = _limits(facts, scene, ground)
+            scene, unmatched = make_scene(facts, plan, first, last)
+            limits = _limits(facts, scene, unmatched, ground)
             unknown += [name for name in dict.fromkeys(row["span"] for row in limits if row["governs"] == UNKNOWN)
                         if name in scene.spans.name[wanted[first:last + 1]]]
             # Only the worst scene so far is kept: each is large.
@@ -160,12 +163,14 @@ def _only_line(lines, name):
         raise InputError(None, "--line", f"nothing, and {name!r} is in several", " or ".join(map(repr, several)))
 
 
-def _limits(facts, scene, ground):
+def _limits(facts, scene, unmatched, ground):
     """Rows of `limits` as they were if wires bore any temperature: list of dicts."""
     hot = tuple(replace(each, wiring=replace(each.wiring, maximum_temperature=_HOTTEST)) for each in scene.options)
     facts, scene, met = surveyed(facts, scene)
-    columns = limit_rows(replace(scene, options=hot), *look_below(facts, scene, ground, met.home), ground, _no_current,
-                         _NO_FINDINGS)
+    around = look_around(facts, replace(scene, options=hot), ground, met.home)
+    met_with = compare(around)
+    gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked)[2], unmatched), *met.gaps]
+    columns = limit_rows(around, _NO_FINDINGS, gaps, _no_current)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 
@@ -198,7 +203,7 @@ def _excess(scene, span, option, row):
         return -np.inf
     wire = _wire(scene, span, row["governing_wire"])
     T = [row["clearing_temperature_c"], scene.options[option].wiring.maximum_temperature]
-    allowed, sag = warm(scene, wire, option, T, scene.strung.final).sag[0]
+    allowed, sag = warm(scene.model, wire, option, T, scene.strung.final).sag[0]
     return sag - allowed
 
 
@@ -258,10 +263,11 @@ def _curve(scene, wire, option, row, name, coldest):
     knees = [float(v) for v in (strung.knee[g, option], *strung.knee_band[:, g, option])]
     steps = np.arange(coldest, top, _STEP)
     T = np.unique([*steps, *(knee for knee in knees if coldest < knee < top), wiring.maximum_temperature, top])
-    hung = warm(scene, wire, option, T, strung.final)
-    low, high = (warm(scene, wire, option, T, _compressed(strung, band)).sag[0] for band in strung.compression_band)
+    hung = warm(scene.model, wire, option, T, strung.final)
+    low, high = (warm(scene.model, wire, option, T, _compressed(strung, band)).sag[0]
+                 for band in strung.compression_band)
     clearing = row["clearing_temperature_c"]
-    allowed, at_knee = warm(scene, wire, option, [clearing, knees[0]], strung.final).sag[0]
+    allowed, at_knee = warm(scene.model, wire, option, [clearing, knees[0]], strung.final).sag[0]
     allowed = allowed if row["governing_wire"] == name else np.nan
     return Curve(choice.name, choice.existing, T, hung.sag[0], low, high, hung.horizontal_tension[0], *knees,
                  float(at_knee), wiring.maximum_temperature, wiring.emergency_temperature, float(allowed),

@@ -10,9 +10,9 @@ from corridor.inputs.series import read_series
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.outputs import tables
-from corridor.planning.limits import UNKNOWN
 from corridor.rating import series
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.limits import UNKNOWN
 from corridor.rating.rating_tables import comparison, rating_table
 from corridor.study import load_study
 

@@ -11,7 +11,7 @@ from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
-from corridor.line.hanging import Model
+from corridor.line.hang import clip_wires
 from corridor.line.laws import reshape_law, take_law
 from corridor.line.warmed import warm
 from corridor.mechanics.wave import return_time
@@ -190,7 +190,7 @@ def _chart(scene, block_ends, T, returns):
 def _clipped_in(scene, part):
     """The model of a scene with every wire clipped in in the condition that it is sagged in."""
     model = scene.model
-    return model and Model(model.chains, scene.strung, scene.group, scene.groups.span, model.clipped_at, part)
+    return model if model.unstressed is None else clip_wires(model, model.clipped_at, part)
 
 
 def _in_travellers(scene, wires, option, T, part, block_ends):
@@ -198,9 +198,9 @@ def _in_travellers(scene, wires, option, T, part, block_ends):
 
     By the ruling span one tension for all spans, as where the equilibrium is not known.
     """
-    even = warm(replace(scene, model=None, frame=scene.plumb), wires, option, T, part)
+    even = warm(replace(scene.model, unstressed=None), wires, option, T, part)
     tension, sag = even.horizontal_tension.copy(), even.sag.copy()
-    exact = np.zeros(len(wires), bool) if scene.model is None else scene.hung.exact[wires]
+    exact = scene.model.exact[scene.model.place_of(wires)[0]]
     if exact.any():
         law = take_law(reshape_law(part, scene.strung.excess.shape), np.s_[:, option])
         tension[exact], sag[exact] = sag_in_travellers(scene, wires[exact], option, T, law, block_ends)
@@ -209,7 +209,7 @@ def _in_travellers(scene, wires, option, T, part, block_ends):
 
 def _chart_rows(scene, wires, option, T, returns, part, final, lying):
     """Rows of some wires in one option, wire by wire."""
-    hung = warm(scene, wires, option, T, part)
+    hung = warm(scene.model, wires, option, T, part)
     w, k = (index.ravel() for index in np.indices(hung.sag.shape))
     each = wires[w]
     kind, span = scene.wires.kind[each], scene.wires.span[each]

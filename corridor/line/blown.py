@@ -1,48 +1,31 @@
 """Wires in less wind than a case has: where they hang on the way from still to full swing."""
 
-from copy import copy
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.line.hanging import hang_by_ruling_span, hang_exactly
-from corridor.line.laws import take_law
-from corridor.line.swing import hung_curves
-from corridor.mechanics import ruling_span as ruling
+from corridor.geometry.catenary import plane_of, points
+from corridor.line.hang import SIDES, case_states, hang
 
-__all__ = ["PARTLY", "hang_at_share", "hang_rows", "pressure_share", "swing_curves"]
+__all__ = ["PARTLY", "Swung", "hang_at_share", "hang_rows", "hung_curves", "swing_curves"]
 
 #: Why a wire that hangs in the full wind is not assessed.
 PARTLY = "no equilibrium of the section found in part of the wind"
 
-#: Tilt of a wire's plane in the full wind for which shares of the swing are even steps of the angle [rad].
-_TILT = np.radians(35)
 
+@dataclass(frozen=True)
+class Swung:
+    """Wires in wind. Leading axes (wire span, option, case, side); side 0 blows to the right, 1 to the left.
 
-def pressure_share(swing):
-    """Return the share of the wind's pressure at a share of the full swing [-].
-
-    `s = tan(f phi)/tan phi`, since `tan phi = p/w` whatever the tension; phi is 35 degrees for every wire, so that all
-    of them are blown by the same wind.
-
-    Parameters
-    ----------
-    swing : array_like
-        f, -1 to 1; below 0 the wind blows to the other side.
-
-    Examples
-    --------
-    >>> pressure_share([-1.0, 0.0, 0.5]).round(3).tolist()
-    [-1.0, 0.0, 0.45]
+    `points` (..., place, 3) in the span's frame [m]; `share` (place,).
     """
-    return np.tan(np.multiply(swing, _TILT)) / np.tan(_TILT)
+
+    points: np.ndarray
+    share: np.ndarray
 
 
 def hang_at_share(scene, cases, swing):
     """Return the wires of some windy cases at a share of their swing, blown to either side.
-
-    The temperature and the ice stay those of the case; each section is solved in that wind, or by the ruling span
-    where the scene hangs its wires so.
 
     Parameters
     ----------
@@ -55,28 +38,31 @@ def hang_at_share(scene, cases, swing):
     Returns
     -------
     Hung
-        Its case axis stands for `cases`.
+        (wire span, option, case, side); its case axis stands for `cases`.
     """
-    share = float(pressure_share(swing))
-    strung = _in_wind(scene.strung, scene.groups.span, cases, share)
-    loads = scene.hung.weight[:, :, cases], scene.hung.wind[:, :, cases] * share
-    roughly = hang_by_ruling_span(scene.plumb, scene.wires, scene.spans, scene.route.line_angle, strung, scene.group,
-                                  loads)
-    if scene.model is None:
-        return roughly
-    model = copy(scene.model)
-    model.strung = strung
-    return hang_exactly(model, roughly, np.array([scene.cases[k].wind for k in cases]) * share)
+    shape = len(scene.wires), len(scene.options), len(cases), len(SIDES)
+    w, o, k, side = (v.ravel() for v in np.indices(shape))
+    return hang_rows(scene, w, o, cases[k], swing * SIDES[side]).reshaped(*shape)
 
 
-def _in_wind(strung, span, cases, share):
-    """The strung sections in some cases with part of the wind."""
-    some = np.s_[:, :, cases]
-    part, w, p, T = take_law(strung.part, some), strung.weight[some], strung.wind[some], strung.temperature[some]
-    found = ruling.tension(strung.excess[..., None], span[:, None, None], np.hypot(w, p * share), T, part)
-    H = np.where(np.isnan(strung.horizontal_tension[some]), np.nan, found.horizontal_tension)
-    return replace(strung, weight=w, wind=p * share, temperature=T, part=part, horizontal_tension=H,
-                   residual=found.residual)
+def hung_curves(hung, cases, *, places=33):
+    """Return wires where they hang in some cases, as curves.
+
+    Parameters
+    ----------
+    hung : Hung
+    cases : ndarray of int
+    places : int
+        Points per wire, odd so that one lies at mid-span.
+
+    Returns
+    -------
+    Swung
+        Axes (wire span, option, case, side).
+    """
+    share, some = np.linspace(0, 1, places), hung[:, :, cases]
+    plane = plane_of(some.start, some.end, some.vectors)
+    return Swung(points(some.start, plane, some.constant, share), share)
 
 
 def swing_curves(scene, cases, steps=8):
@@ -107,37 +93,23 @@ def swing_curves(scene, cases, steps=8):
         way.append(partly)
     points = np.concatenate([*way, full.points], axis=3)
     known = np.isfinite(points).all(axis=(-1, -2))
-    tilt = np.full(known.shape, np.nan)
-    unsolved = known[..., -2:].all(axis=-1) & ~known.all(axis=-1)
-    return replace(full, points=points, plane=tilt, string_start=tilt, string_end=tilt), unsolved
+    return replace(full, points=points), known[..., -2:].all(axis=-1) & ~known.all(axis=-1)
 
 
 def hang_rows(scene, wire, option, case, swing):
-    """Return wires each at a swing of its own, in exact equilibrium.
+    """Return wires each at a swing of its own, at the temperature and with the ice of its case.
 
     Parameters
     ----------
     scene : Scene
-        With a model.
     wire, option, case : ndarray of int, shape (row,)
     swing : ndarray, shape (row,)
         Signed, positive to the right.
 
     Returns
     -------
-    horizontal_tension : ndarray, shape (row,)
-        [N]
-    start, end : ndarray, shape (row, 3)
-        In the frame of the span [m].
-    wind : ndarray, shape (row,)
-        [N/m], signed.
+    Hung
+        (row,)
     """
-    share, at = pressure_share(swing), (scene.group[wire], option, case)
-    chain, place = scene.model.place_of(wire)
-    every = scene.model.chains.row[chain], option[:, None], case[:, None]
-    p, w = scene.hung.wind[every] * share[:, None], scene.hung.weight[every]
-    blows = np.array([each.wind for each in scene.cases])[case] * share
-    H, start, end, *_ = scene.model.solve(chain, option, w, p, scene.strung.temperature[at],
-                                          take_law(scene.strung.part, at), pressure=blows)
-    row = np.arange(len(wire))
-    return H[row, place], start[row, place], end[row, place], p[row, place]
+    T = scene.temperature[wire, option, case]
+    return hang(scene.model, case_states(scene.model, scene.row[wire], option, case, swing, T))

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from corridor.constants import GRAVITY
-from corridor.geometry.catenary import low_point, plane_of, points
+from corridor.geometry.catenary import low_point
 
-__all__ = ["SpanFrame", "Swung", "hung_curves", "hung_ends", "span_frame", "string_swing", "swing", "to_grid"]
+__all__ = ["SpanFrame", "hung_ends", "span_frame", "string_swing", "to_grid"]
 
 
 @dataclass(frozen=True)
@@ -22,21 +22,6 @@ class SpanFrame:
     end: np.ndarray
     arm_start: np.ndarray
     arm_end: np.ndarray
-
-
-@dataclass(frozen=True)
-class Swung:
-    """Wires in wind. Leading axes (wire span, option, case, side); side 0 blows to the right, 1 to the left.
-
-    `points` (..., place, 3) in the span's frame [m]; `share` (place,); `plane` tilt of the wire's plane from
-    plumb, positive to the right [deg]; `string_start`, `string_end` swing of the strings [deg].
-    """
-
-    points: np.ndarray
-    share: np.ndarray
-    plane: np.ndarray
-    string_start: np.ndarray
-    string_end: np.ndarray
 
 
 def span_frame(structures, route, spans, wires):
@@ -75,137 +60,64 @@ def to_grid(local, structures, spans, span):
     ], axis=-1)
 
 
-def string_swing(horizontal_tension, weight, wind, wires, spans, line_angle):
-    """Return the swing of the string at both ends of every wire span [deg], positive to the right.
+def string_swing(horizontal_tension, weight, wind, wires, spans, row, line_angle):
+    """Return the swing of the string at both ends of every wire of sections [deg], positive to the right.
 
     `tan phi = (p S_wind + 2 H sin(theta/2)) / (V + W_i/2)` with the wind span, the turn of the line theta, the
     vertical load V of both spans' wires and half the string's weight. Wind on the string itself is left out.
 
     Parameters
     ----------
-    horizontal_tension, weight, wind : ndarray, shape (wire span, option, case, side)
+    horizontal_tension, weight, wind : ndarray, shape (section, span)
         H [N], w and signed p [N/m], positive to the right.
     wires : WireSpans
     spans : Spans
+    row : ndarray of int, shape (section, span)
+        Wire spans that follow each other, -1 beyond the last.
     line_angle : ndarray, shape (structure,)
         Turn of the line [deg], positive to the right.
 
     Returns
     -------
-    start, end : ndarray, shape (wire span, option, case, side)
+    start, end : ndarray, shape (section, span)
         0 where the wire is held.
 
     References
     ----------
     USDA Rural Utilities Service, Bulletin 1724E-200, chapter 7 (recalled).
     """
-    H, w, p = horizontal_tension, weight, wind
-    shape = (-1, *(1,) * (H.ndim - 1))
-    S = wires.length.reshape(shape)
-    rise = (wires.end[:, 2] - wires.start[:, 2]).reshape(shape)
+    H, w, p, S = horizontal_tension, weight, wind, wires.length[row]
     C = H / w
-    x0 = low_point(S, rise, C)
-    at_start, at_end = H * np.sinh(x0 / C), H * np.sinh((S - x0) / C)
-    before, after = _neighbours(wires, spans)
-    turn = np.radians(line_angle).reshape(shape)
+    x0 = low_point(S, (wires.end[:, 2] - wires.start[:, 2])[row], C)
+    at_start, at_end, half = H * np.sinh(x0 / C), H * np.sinh((S - x0) / C), p * S / 2
 
-    def angle(structure, vertical, half_wind, other_vertical, other_wind, mass, string):
-        across = half_wind + other_wind + 2 * H * np.sin(turn[structure] / 2)
-        down = vertical + other_vertical + mass.reshape(shape) * GRAVITY / 2
-        phi = np.degrees(np.clip(np.arctan2(across, down), -np.pi / 2, np.pi / 2))
-        return np.where(string.reshape(shape) > 0, phi, 0.0)
+    def beyond(values, step):
+        """What the span before (-1) or after (1) gives, 0 where there is none."""
+        moved = np.roll(np.where(row >= 0, values, 0.0), -step, axis=1)
+        moved[:, -1 if step > 0 else 0] = 0.0
+        return moved
 
-    half = p * S / 2
+    def angle(structure, down, across, mass, string):
+        across = across + 2 * H * np.sin(np.radians(line_angle[structure]) / 2)
+        phi = np.degrees(np.clip(np.arctan2(across, down + mass[row] * GRAVITY / 2), -np.pi / 2, np.pi / 2))
+        return np.where(string[row] > 0, phi, 0.0)
 
-    def other(values, index):
-        return np.where((index >= 0).reshape(shape), values[index], 0.0)
-
-    start = angle(spans.tail[wires.span], at_start, half, other(at_end, before), other(half, before),
-                  wires.mass_start, wires.string_start)
-    end = angle(spans.head[wires.span], at_end, half, other(at_start, after), other(half, after),
-                wires.mass_end, wires.string_end)
-    return start, end
+    span = wires.span[row]
+    return (angle(spans.tail[span], at_start + beyond(at_end, -1), half + beyond(half, -1), wires.mass_start,
+                  wires.string_start),
+            angle(spans.head[span], at_end + beyond(at_start, 1), half + beyond(half, 1), wires.mass_end,
+                  wires.string_end))
 
 
-def _neighbours(wires, spans):
-    """Row of the same wire in the span before and after, -1 where there is none."""
-    at = {(span, wire): row for row, (span, wire) in enumerate(zip(wires.span, wires.wire, strict=True))}
-
-    def find(step):
-        ok = (wires.span + step >= 0) & (wires.span + step < len(spans))
-        line = spans.line[np.clip(wires.span + step, 0, len(spans) - 1)] == spans.line[wires.span]
-        return np.array([at.get((span + step, wire), -1) if good else -1
-                         for span, wire, good in zip(wires.span, wires.wire, ok & line, strict=True)])
-
-    return find(-1), find(1)
+def hung_ends(frame, wires, row, start_angle, end_angle):
+    """Return both ends of wires [m] in the frames of their spans, after strings have swung by angles [deg]; the rows
+    of wire spans and the angles are of one shape (...)."""
+    return (_hung(frame.start[row], frame.arm_start[row], wires.string_start[row], start_angle),
+            _hung(frame.end[row], frame.arm_end[row], wires.string_end[row], end_angle))
 
 
-def swing(frame, wires, spans, line_angle, horizontal_tension, weight, wind, *, places=33):
-    """Return every wire in every windy state, blown to either side.
-
-    Parameters
-    ----------
-    frame : SpanFrame
-    wires : WireSpans
-    spans : Spans
-    line_angle : ndarray, shape (structure,)
-    horizontal_tension, weight, wind : ndarray, shape (wire span, option, case)
-        H [N]; w, p [N/m]. The wind blows normal to each span.
-    places : int
-        Points per wire, odd so that one lies at mid-span.
-
-    Returns
-    -------
-    Swung
-    """
-    side = np.array([1.0, -1.0])
-    H, w = (np.broadcast_to(v[..., None], (*v.shape, 2)) for v in (horizontal_tension, weight))
-    p = wind[..., None] * side
-    start_angle, end_angle = string_swing(H, w, p, wires, spans, line_angle)
-    start, end = hung_ends(frame, wires, start_angle, end_angle)
-    load = np.stack([np.zeros_like(p), p, -w], axis=-1)
-    share = np.linspace(0, 1, places)
-    plane = plane_of(start, end, load)
-    curve = points(start, plane, H / plane.load, share)
-    return Swung(curve, share, np.degrees(np.arctan2(p, w)), start_angle, end_angle)
-
-
-def hung_curves(hung, cases, *, places=33):
-    """Return wires where they hang in some cases, as curves.
-
-    Parameters
-    ----------
-    hung : Hung
-    cases : ndarray of int
-    places : int
-        Points per wire, odd so that one lies at mid-span.
-
-    Returns
-    -------
-    Swung
-        Axes (wire span, option, case, side).
-    """
-    share = np.linspace(0, 1, places)
-    some = slice(None), slice(None), cases
-    start, end, load = hung.start[some], hung.end[some], hung.vectors()[some]
-    plane = plane_of(start, end, load)
-    curve = points(start, plane, hung.constant[some], share)
-    tilt = np.degrees(np.arctan2(load[..., 1], -load[..., 2]))
-    return Swung(curve, share, tilt, np.full(tilt.shape, np.nan), np.full(tilt.shape, np.nan))
-
-
-def hung_ends(frame, wires, start_angle, end_angle):
-    """Return both ends of every wire [m] in the frame of its span, after strings have swung by angles [deg]."""
-    return (_hung(frame.start, frame.arm_start, wires.string_start, start_angle),
-            _hung(frame.end, frame.arm_end, wires.string_end, end_angle))
-
-
-def _hung(point, arm, string, angle):
+def _hung(point, arm, length, angle):
     """Wire end after its string has swung: `l sin phi` along the crossarm and `l (1 - cos phi)` up."""
-    shape = (len(point), *(1,) * (angle.ndim - 1))
-    phi, length = np.radians(angle), string.reshape(shape)
-    out = length * np.sin(phi)
-    arm = arm.reshape(*shape, 2)
-    base = point.reshape(*shape, 3)
-    return np.stack([base[..., 0] + out * arm[..., 0], base[..., 1] + out * arm[..., 1],
-                     base[..., 2] + length * (1 - np.cos(phi))], axis=-1)
+    phi = np.radians(angle)
+    out = (length * np.sin(phi))[..., None]
+    return point + np.concatenate([out * arm, (length * (1 - np.cos(phi)))[..., None]], axis=-1)

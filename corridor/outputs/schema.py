@@ -153,7 +153,7 @@ _FIELDS = _columns(
      "hottest wire that still clears, no more than the maximum of the option; null where none was "
      "found"),
     ("clearing_temperature_c", "real", "degC",
-     "where the worst vertical margin is zero; null where the wire clears at the option's maximum, where "
+     "where the worst margin of any measure is zero; null where the wire clears at the option's maximum, where "
      "no temperature clears, and where it is not known"),
     ("governs", "text", None,
      "what sets the limit: clearance, maximum temperature, no temperature clears, or not assessed; "
@@ -164,7 +164,15 @@ _FIELDS = _columns(
     ("emergency_temperature_c", "real", "degC", "temperature of the option in an emergency"),
     ("governing_against", "text", None, "what sets the limit"),
     ("governing_obstacle", "text", None, "the obstacle that sets the limit"),
+    ("governing_measure", "text", None, "the distance that sets the limit: vertical, horizontal or radial"),
     ("governing_case", "text", None, "the case that sets the limit"),
+    ("emergency_limit_temperature_c", "real", "degC",
+     "the same in the cases at the emergency temperature, no more than that; null where there is none"),
+    ("emergency_limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
+    ("emergency_governs", "text", None,
+     "what sets that limit, in the words of `governs`; null where the option has no emergency temperature, or the "
+     "study no case at it"),
+    ("left_out", "text", None, "what is near and no rule is for, and so does not count in the limit"),
     ("governing_wire", "text", None, "the wire that sets the limit"),
     ("conductor", "text", None, "designation of the conductor"),
     ("existing", "boolean", None, "true for the wire that hangs today"),
@@ -279,8 +287,9 @@ LAYERS = (
         "One row per span and option: how hot the wire may get before it falls short. The chord of "
         "the span.",
         """line! span! section option! limit_temperature_c limit_current_a maximum_temperature_c
-        clearing_temperature_c governs governing_against governing_obstacle governing_case
-        governing_wire station_m""",
+        clearing_temperature_c governs governing_against governing_obstacle governing_measure governing_case
+        governing_wire station_m emergency_limit_temperature_c emergency_limit_current_a emergency_governs
+        left_out""",
         station_m=_PLACE + " that sets the limit"),
     _layer(
         "ladder", None,

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.planning.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 
 __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 

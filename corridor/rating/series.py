@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.planning.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.thermal.balance import net_cooling
 from corridor.thermal.rating import MELTING, temperature_at
 

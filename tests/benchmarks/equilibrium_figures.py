@@ -57,8 +57,8 @@ def demo():
         facts, plan, _ = prepare(inputs, Clock())
         scene = make_scene(facts, plan, 0, len(plan.spans) - 1)[0]
     wires = np.flatnonzero(scene.wires.wire == "A")
-    hung = warm(scene, wires, 1, TEMPERATURES, scene.strung.final)
-    rough = warm(replace(scene, model=None, frame=scene.plumb), wires, 1, TEMPERATURES, scene.strung.final)
+    hung = warm(scene.model, wires, 1, TEMPERATURES, scene.strung.final)
+    rough = warm(replace(scene.model, unstressed=None), wires, 1, TEMPERATURES, scene.strung.final)
     return scene.spans.name[scene.wires.span[wires]], scene.wires.length[wires], (hung.sag - rough.sag).T
 
 

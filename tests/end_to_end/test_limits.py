@@ -1,7 +1,9 @@
 """How hot a span may get, what is inherited from the wire of today, and how severe a violation is."""
 
 import numpy as np
+import pandas as pd
 import pytest
+import shapely
 
 
 def put_back(study):
@@ -81,3 +83,103 @@ def test_no_vertical_rule_at_all(study):
     limits = findings.rows("limits")
     assert (limits["governs"] == "not assessed").all() and limits["limit_temperature_c"].isna().all()
     assert len(findings.rows("not_assessed", against="ground")) and findings.result.status == 3
+
+
+#: Cases whose temperature a current makes: in still air, and in wind.
+HOT_CASES = '''
+[[cases]]
+name = "hot and swung"
+temperature = "maximum"
+wind = "290 Pa"
+'''
+
+
+def tree(study, make, aside, height, ground=0.0):
+    place = shapely.points([[make.EAST + 150.0, make.NORTH + aside]])
+    study.add_obstacle("trees", "tree", place, "height_column = \"height\"\nradius = 1.5", height=[height])
+    study.rules += "oak,tree,radial,3.0,,,,,,\n"
+
+
+def house(study, make):
+    study.add_obstacle("houses", "building", [shapely.box(make.EAST + 140, make.NORTH + 12, make.EAST + 160,
+                                                          make.NORTH + 22)], "height = 12")
+    study.rules += "wall,building,horizontal,4.0,,,,,,\nroof,building,vertical,3.0,,,,,,\n"
+
+
+def slope(study, make):
+    study.write_ground(lambda e, n: make.plane(e, n) + np.clip(0.9 * (n - make.NORTH - 8), 0, 30))
+    study.rules += "bank,ground,radial,7.5,,,,,,\n"
+
+
+def parallel(study, make):
+    """A line of 765 kV, 18 m aside and no higher than our wires: our own voltage alone asks for less than it has."""
+    ends = [[make.EAST - 50, make.NORTH + 18.0, 105.0], [make.EAST + 950, make.NORTH + 18.0, 125.0]]
+    study.add_obstacle("others", "line", [shapely.LineString(ends)], 'voltage_column = "voltage"', voltage=[765000.0])
+    study.rules = study.rules.replace("buffer\n", "buffer,other_per_kv,other_above_kv\n").replace(",0.4\n", ",0.4,,\n")
+    study.rules = study.rules.replace(",,,,\n", ",,,,,,\n") + "side,line,horizontal,3.5,,,,,,,0.008,50\n" \
+        "over,line,vertical,3.5,,,,,,,0.008,50\n"
+
+
+SITUATIONS = {
+    "a tree under mid-span": lambda study, make: tree(study, make, 4.0, 6.5),
+    "a tree aside": lambda study, make: tree(study, make, 11.0, 9.5),
+    "a slope beside": slope,
+    "a building beside": house,
+    "a parallel line of higher voltage": parallel,
+}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("name", SITUATIONS)
+def test_whatever_governs_put_back_leaves_no_margin(study, make, name, turned):
+    """Every measure sets limits: at the limit no row of the cases at that temperature is negative, one is zero."""
+    study.text += make.SECOND_OPTION.replace("150\n", "150\nemergency_temperature = 170\n")
+    still = '[[cases]]\nname = "hot"\ntemperature = "maximum"\nchecks = ["vertical"]\n'
+    emergency = (still + HOT_CASES).replace('"hot', '"emergency').replace('"maximum"', '"emergency"')
+    study.text += emergency + HOT_CASES if turned else HOT_CASES + emergency
+    SITUATIONS[name](study, make)
+    before = study.text
+    limits = study.check().rows("limits", option="alloy")
+    limit = limits.iloc[limits["limit_temperature_c"].fillna(-99).argmin()]
+    assert limit["governs"] == "clearance" and limit["governing_against"] != "ground" or "slope" in name
+    for number, wind in enumerate(("0 Pa", "290 Pa")):
+        study.text += f'\n[[cases]]\nname = "back {number}"\ntemperature = {float(limit["limit_temperature_c"])!r}\n' \
+            f'wind = "{wind}"\n' + ('checks = ["vertical"]\n' if not number else "")
+    rows = study.check().rows("clearances", span=limit["span"], option="alloy")
+    rows = rows[rows["case"].str.startswith("back")]
+    assert rows["margin_m"].min() == pytest.approx(0, abs=1e-3)
+    study.text = before
+    assert limit["emergency_limit_temperature_c"] == pytest.approx(limit["limit_temperature_c"], abs=0.02)
+
+
+def test_limits_do_not_depend_on_the_order_of_cases(study, make):
+    """The emergency case has rules of its own; the continuous limit keeps those of the hot case."""
+    study.rules = "rule,against,measure,base,cases\nopen,ground,vertical,9.6,hot\nfew,ground,vertical,9.0,need\n" \
+        "rest,ground,vertical,5,ice;swung\n"
+    need = '[[cases]]\nname = "need"\ntemperature = "emergency"\nchecks = ["vertical"]\n'
+    found, text = [], study.text
+    for first in (False, True):
+        study.text = text.replace("[[cases]]\n", need + "[[cases]]\n", 1) if first else text + "\n" + need
+        found.append(study.check()["limits"])
+    same = ["limit_temperature_c", "limit_current_a", "emergency_limit_temperature_c", "governing_case"]
+    pd.testing.assert_frame_equal(found[0][same], found[1][same])
+    assert (found[0]["governing_case"] == "hot").all() and (found[0]["governs"] == "clearance").all()
+    assert (found[0]["emergency_limit_temperature_c"] > found[0]["limit_temperature_c"] + 3).all()
+
+
+def test_what_no_rule_is_for_is_told_beside_the_limit(study, make):
+    study.add_obstacle("masts", "mast", [shapely.box(make.EAST + 140, make.NORTH - 5, make.EAST + 150, make.NORTH)],
+                       "height = 3")
+    row = study.check().row("limits", span="1-2")
+    assert row["governs"] == "maximum temperature" and row["left_out"] == "no rule: masts:1 (mast)"
+
+
+def test_own_wires_set_limits(study, make):
+    """One wire straight above another comes near to it as it gets hot, if it sags more: not told without the rule."""
+    study.framings = study.framings.replace("A,phase,1,-4,18,", "A,phase,1,5,16.4,").replace("A,phase,1,-4,19,",
+                                                                                         "A,phase,1,5,17.4,")
+    study.framings = study.framings.replace("hang,A,phase,1,5,17.4,suspension,1.4,40", "hang,A,phase,1,5,16.0,post,,")
+    study.text += make.SECOND_OPTION + "\n[own_wires]\n"
+    study.rules += "own,own_phase,radial,2.4,,,,,,\n"
+    limits = study.check()["limits"]
+    assert set(limits["governing_against"]) <= {"own_phase", "ground"}

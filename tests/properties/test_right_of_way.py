@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.right_of_way import RIGHT_OF_WAY, beside_objects, within_right_of_way
 from corridor.line.facts import RightOfWay
-from corridor.line.swing import swing, to_grid
+from corridor.line.swing import to_grid
 
-from ..common import framings, hung, obstacles, structures
+from ..common import framings, hung, obstacles, structures, swing
 
 LINE = structures([0, 300, 560], [0, 90, -40], base=[100.0, 104.0, 98.0])
 PAIR = framings([("F", "left", "phase", -4.0, 20.0, "suspension", 2.0, 80.0),

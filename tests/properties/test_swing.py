@@ -9,9 +9,10 @@ import pytest
 from scipy.optimize import brentq
 
 from corridor.geometry.distance import heights
-from corridor.line.swing import string_swing, swing, to_grid
+from corridor.line.chains import chain_wires
+from corridor.line.swing import string_swing, to_grid
 
-from ..common import framings, hung, structures
+from ..common import framings, hung, structures, swing
 
 FOOT, POUND_FORCE, POUND = 0.3048, 4.4482216152605, 0.45359237
 PER_FOOT = POUND_FORCE / FOOT
@@ -46,11 +47,11 @@ def test_string_of_the_handbook(turn, printed):
     way = np.r_[0, S, S + S * np.exp(-1j * np.radians(turn))]
     line = structures(way.real, way.imag, base=[deep, 0.0, deep])
     framing = framings([("F", "a", "phase", 0.0, 20.0, "suspension", 1.5, 100 * POUND)])
-    route, spans, wires, _ = hung(line, framing)
-    H, w, p = (v[..., None] for v in loads(wires, 6000 * POUND_FORCE, 1.094 * PER_FOOT, 0.554 * PER_FOOT))
-    start, end = string_swing(H, w, p, wires, spans, route.line_angle)
-    assert end[0].item() == pytest.approx(printed, abs=0.015)
-    assert start[1].item() == pytest.approx(end[0].item(), abs=1e-9)
+    route, spans, wires, frame = hung(line, framing)
+    H, w, p = (np.full((1, 2), v) for v in (6000 * POUND_FORCE, 1.094 * PER_FOOT, 0.554 * PER_FOOT))
+    start, end = string_swing(H, w, p, wires, spans, chain_wires(frame, wires, spans).row, route.line_angle)
+    assert end[0, 0] == pytest.approx(printed, abs=0.015)
+    assert start[0, 1] == pytest.approx(end[0, 0], abs=1e-9)
 
 
 def test_width_of_the_handbook():

@@ -21,7 +21,7 @@ from corridor.line.states import Strung, WireGroups, group_wires, solve_states
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import tension
 from corridor.mechanics.stringing import greatest_tension
-from corridor.planning.limits import NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ladder import Limits
 from corridor.study.design import Design
 

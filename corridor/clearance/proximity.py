@@ -1,0 +1,255 @@
+"""How near wires come to all that is about them: every measure, of every case that asks for it.
+
+What lies about the wires of a scene is looked up once (`look_around`), and wires are held against it in whatever state
+they hang (`compare`): findings, limits and all that is made of these ask here.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+
+from corridor.clearance import right_of_way as way
+from corridor.clearance import rules as rule_tables
+from corridor.clearance.cloud_obstacles import at_home, own_rows
+from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, part_tops
+from corridor.clearance.displaced import ASIDE, beside_rest
+from corridor.clearance.findings import Scene, against_of, other_voltage
+from corridor.clearance.ground import ground_rows
+from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
+from corridor.clearance.radial import near_points
+from corridor.clearance.reasons import Gap, unswung
+from corridor.clearance.slopes import beside_ground
+from corridor.clearance.sweep import Swept, sweep
+from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, tallest
+from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
+from corridor.geometry.distance import Ends, Rows, take_rows
+from corridor.line.blown import hung_curves, swing_curves
+from corridor.line.facts import RightOfWay
+
+__all__ = ["Around", "Compared", "compare", "look_around"]
+
+
+@dataclass(frozen=True)
+class Around:
+    """What lies about the wires of a scene.
+
+    `index` of obstacles; `right_of_way`; `ground` knows elevations; `home` (obstacle,) span that an obstacle made of
+    surveyed points belongs to, -1 for all others; `below` the ground under each wire span; `crossed` what they cross,
+    with its `side` (row of crossed,), 1 where the wire passes above; `tops` (part,) elevation of the parts that a
+    radial or horizontal rule is for, or that fall [m]; `shield_known` whether shield wires have a conductor;
+    `own_wires` whether wires of the same structures are compared.
+    """
+
+    scene: Scene
+    index: ObstacleIndex
+    right_of_way: RightOfWay
+    ground: object
+    home: np.ndarray
+    below: Rows
+    crossed: Crossed
+    side: np.ndarray
+    tops: np.ndarray
+    shield_known: bool
+    own_wires: bool
+
+    def part(self, scene, keep):
+        """Return what lies about some wires alone; `keep` their numbers, ascending, `scene` that of these wires."""
+        place = np.full(len(self.scene.wires), -1)
+        place[keep] = np.arange(len(keep))
+        rows = np.flatnonzero(place[self.crossed.wire] >= 0)
+        crossed = replace(self.crossed, wire=place[self.crossed.wire[rows]], obstacle=self.crossed.obstacle[rows],
+                          rows=take_rows(self.crossed.rows, rows))
+        return replace(self, scene=scene, below=take_rows(self.below, keep), crossed=crossed, side=self.side[rows])
+
+
+@dataclass(frozen=True)
+class Compared:
+    """What a comparison comes to: `checked` the least of each span, option, case, thing and measure; `swept` the wires
+    in wind, None without one; `gaps` what could not be compared on the way."""
+
+    checked: Checked
+    swept: Swept | None
+    gaps: tuple[Gap, ...]
+
+
+def look_around(facts, scene, ground, home):
+    """Return what lies about the wires of a scene.
+
+    Parameters
+    ----------
+    facts : Facts
+    scene : Scene
+    ground : Ground
+    home : ndarray of int, shape (obstacle,)
+        Span that an obstacle made of surveyed points belongs to, -1 for all others.
+
+    Returns
+    -------
+    Around
+    """
+    wires, index = scene.wires, facts.index
+    profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
+    below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
+    crossed = cross(wires, index, below, ground.sample)
+    keep = np.flatnonzero(at_home(home, wires.span[crossed.wire], crossed.obstacle))
+    crossed = replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep],
+                      rows=take_rows(crossed.rows, keep))
+    still = np.flatnonzero([case.wind == 0 for case in facts.cases])
+    rest = slice(None), facts.reference, still
+    side = sides(wires, crossed, scene.constant[rest], index.obstacles, Ends(*(field[rest] for field in scene.ends)))
+    tops = part_tops(index, ground.sample, _wanted(scene, index))
+    return Around(scene, index, facts.right_of_way, ground, home, below,
+                  in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side, tops, facts.shield is not None,
+                  facts.own_wires is not None)
+
+
+def _wanted(scene, index):
+    """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
+    falling = _falling(index)
+    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling
+    ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
+    reach = way.REACH + tallest(index, falling)
+    low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
+    near = np.zeros(len(ruled), bool)
+    near[index.tree.query(shapely.box(*low, *high))] = True
+    return ruled & near
+
+
+def compare(around, cases=None):
+    """Return how near wires come to what is about them.
+
+    Parameters
+    ----------
+    around : Around
+    cases : ndarray of int, optional
+        The cases that are looked at; default: all.
+
+    Returns
+    -------
+    Compared
+    """
+    scene = around.scene
+    cases = np.arange(len(scene.cases)) if cases is None else cases
+    parts, swept, gaps = _upright(around, cases), _swept(around, cases), []
+    for found, lost in (_sideways(around, cases), _near_trees(around, cases),
+                        beside_ground(scene, around.below, around.ground.sample, cases)):
+        parts += found
+        gaps += lost
+    parts += [] if swept is None else [swept.checked]
+    return Compared(own_rows(around.home, scene.wires, join(parts)), swept, tuple(gaps))
+
+
+def _asked(scene, cases, windy, *checks):
+    """Those of the cases with or without wind in which any of some checks is asked for."""
+    return np.array([k for k in cases if (scene.cases[k].wind > 0) == windy and {*checks} & {*scene.cases[k].checks}],
+                    int)
+
+
+def _upright(around, cases):
+    """Compare wires in still air with the ground, with what they cross, and with points near them."""
+    scene, index, crossed, tops = around.scene, around.index, around.crossed, around.tops
+    wires, constant, ends = scene.wires, scene.constant, scene.ends
+    vertical = _asked(scene, cases, False, "vertical")
+    radial = _has_rule(scene, index, "radial") & ~np.isnan(tops)
+    chosen = _has_rule(scene, index, "vertical", crossed.obstacle)
+    stated = states_of(index.obstacles)[crossed.obstacle]
+    ruled, over = parted(crossed, around.side, chosen & ~stated)
+    others, past = parted(crossed, around.side, chosen & stated)
+    far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
+    leans = np.isin(wires.span, wires.span[far])
+    near = np.where(leans[:, None, None], np.nan, constant)
+    return [over_ground(wires, around.below, near, vertical, ends), beside_rest(scene, leans, vertical, around.ground),
+            over_objects(wires, ruled, constant, vertical, over, ends),
+            *over_others(wires, others, constant, vertical, past, index.obstacles, ends),
+            near_points(wires, index, constant, vertical, tops, radial, ends=ends,
+                        ground_factor=scene.spans.ground_factor[wires.span])]
+
+
+def _sideways(around, cases):
+    """Compare swung wires with the right-of-way, and along their swing with what stands beside them; and the gaps."""
+    scene, land = around.scene, around.right_of_way
+    sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
+    if not len(sideways):
+        return [], []
+    args, parts = (scene.wires, scene.spans, scene.structures), []
+    if land.half_width is not None or land.polygon is not None:
+        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
+    room = np.where(_has_rule(scene, around.index, "horizontal"), around.tops + _vertical_room(around), np.nan)
+    if not np.isfinite(room).any():
+        return parts, []
+    curves, unsolved = swing_curves(scene, sideways)
+    parts.append(way.beside_objects(curves, *args, around.index, sideways, room, _corners(around, sideways)))
+    return parts, unswung(scene, sideways, unsolved)
+
+
+def _swept(around, cases):
+    """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
+    scene, index, crossed, home = around.scene, around.index, around.crossed, around.home
+    windy = _asked(scene, cases, True, "vertical")
+    if not len(windy):
+        return None
+    every = np.arange(len(index.obstacles.category))
+    below = np.isin(every, crossed.obstacle[around.side < 0])
+    ruled = _has_rule(scene, index, "vertical", every)
+    found = sweep(scene, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below, below=ruled & below)
+    keep = at_home(home, scene.wires.span[found.checked.wire], found.checked.obstacle)
+    lost = tuple(each for each in found.lost if at_home(home, scene.wires.span[each["wire"]], each["obstacle"]))
+    return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
+
+
+def _near_trees(around, cases):
+    """Compare wires along their swing with points near them, and with trees that fall; and the gaps of these."""
+    scene, index, tops = around.scene, around.index, around.tops
+    still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
+    radial = _has_rule(scene, index, "radial") & ~np.isnan(tops)
+    parts, falling = [near_swung(scene, index, windy, tops, radial)], _falling(index)
+    if not falling.any():
+        return parts, []
+    feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
+    ruled = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))[1]
+    parts += [fall_in(scene, index, some, tops, feet, ruled & np.isfinite(tops - feet)) for some in (windy, still)]
+    return parts, fall_gaps(scene, index, tops, feet, falling)
+
+
+def _falling(index):
+    """True for the parts that can fall."""
+    falls = index.obstacles.falls
+    return np.zeros(len(index.of_part), bool) if falls is None else falls[index.of_part]
+
+
+def _has_rule(scene, index, measure, obstacle=None):
+    """True for the parts (or rows of given obstacles) whose category has a rule of a measure in any case."""
+    obstacle = index.of_part if obstacle is None else obstacle
+    return rule_tables.has_rule(scene.rules, against_of(obstacle, index.obstacles), measure)
+
+
+def _required(around, measure, case):
+    """Row of the rule for each part in a case, and what it requires at the part's top [m], nan where there is none."""
+    scene, index = around.scene, around.index
+    against, other = against_of(index.of_part, index.obstacles), other_voltage(scene, index.of_part) / 1e3
+    rule, terms = rule_tables.required(scene.rules, against, measure, case.name, scene.voltage / 1e3, around.tops,
+                                       swung=case.wind > 0, other_kv=other)
+    return rule, terms.required
+
+
+def _vertical_room(around):
+    """Vertical clearance required above each part [m]: the most that any case asks for, in wind or without; 0 where
+    none does, inf where one does and how much is not known."""
+    room = np.zeros(len(around.tops))
+    for case in around.scene.cases:
+        for each in (case, replace(case, wind=0.0 if case.wind > 0 else 1.0)):
+            rule, required = _required(around, "vertical", each)
+            room = np.maximum(room, np.where(rule < 0, 0.0, np.nan_to_num(required, nan=np.inf)))
+    return np.where(np.isnan(around.tops), 0.0, np.where(np.isinf(room), 1e4, room))
+
+
+def _corners(around, cases):
+    """What is required beside and above the parts whose horizontal rule rounds the corner, in some cases."""
+    required = np.full((2, len(around.tops), len(cases)), np.nan)
+    for column, case in enumerate(around.scene.cases[k] for k in cases):
+        found = [_required(around, measure, case) for measure in ("horizontal", "vertical")]
+        rounded = np.append(around.scene.rules.shape, "")[found[0][0]] == "corner"
+        for row, (_, needed) in enumerate(found):
+            required[row, :, column] = np.where(rounded, needed, np.nan)
+    return way.Corners(around.tops, *required)

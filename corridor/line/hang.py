@@ -1,0 +1,456 @@
+"""Where wires hang: `hang` is the one way to a hanging wire, in any option, case, temperature and blow of the wind.
+
+Two methods give the same thing. `equilibrium`, the default, solves each section exactly: every span keeps the wire
+that it was clipped in with, and every string hangs where forces balance. `ruling_span` gives all spans of a section
+the tension of one level span and swings strings by the handbook's formula; it stays beside the other as a diagnostic,
+and stands in where the base of a structure is unknown.
+"""
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corridor.geometry.distance import Ends
+from corridor.line.build import Spans, WireSpans
+from corridor.line.chains import Chains, chain_wires, right_of, turned
+from corridor.line.facts import Case, Option, Wiring
+from corridor.line.laws import choose_law, reshape_law, take_law
+from corridor.line.states import Strung, WireGroups
+from corridor.line.swing import SpanFrame, hung_ends, string_swing
+from corridor.mechanics import ruling_span as ruling
+from corridor.mechanics.clipping import clip_in
+from corridor.mechanics.elongation import Curved, TwoPart
+from corridor.mechanics.equilibrium import solve
+from corridor.mechanics.supports import HELD, Supports
+
+__all__ = ["METHODS", "SIDES", "Hung", "Model", "States", "bare_states", "case_states", "clip_wires", "clipping_state",
+           "hang", "model_of", "pressure_share", "rest_frame"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+#: The law of elongation, of arrays of one shape.
+Law = TwoPart | Curved
+
+#: Sides to which the wind blows, in the order of the axis `side`: right of the line, left of it.
+SIDES = np.array([1.0, -1.0])
+
+#: How wires may be hung, by the word of the study.
+METHODS = ("equilibrium", "ruling_span")
+
+#: Tilt of a wire's plane in the full wind for which shares of the swing are even steps of the angle [rad].
+_TILT = np.radians(35)
+
+
+def pressure_share(swing: ArrayLike) -> Floats:
+    """Return the share of the wind's pressure at a share of the full swing [-].
+
+    `s = tan(f phi)/tan phi`, since `tan phi = p/w` whatever the tension; phi is 35 degrees for every wire, so that all
+    of them are blown by the same wind.
+
+    Parameters
+    ----------
+    swing : array_like
+        f, -1 to 1; below 0 the wind blows to the other side.
+
+    Examples
+    --------
+    >>> pressure_share([-1.0, 0.0, 0.5]).round(3).tolist()
+    [-1.0, 0.0, 0.45]
+    """
+    return np.tan(np.multiply(swing, _TILT)) / np.tan(_TILT)
+
+
+@dataclass(frozen=True)
+class Hung:
+    """Wires where they hang; leading axes (row,), or (wire span, option, case, side) once they are reshaped.
+
+    `horizontal_tension` [N] across the load, nan where there is no answer; `start`, `end` (..., 3) of the wire in the
+    frame of its span [m]; `residual`, of force [N], or of strain by the ruling span; `exact` whether it is in
+    equilibrium; `weight`, `wind` load per length [N/m], the wind signed, positive to the right. `lifted` (..., 2) True
+    where wires have lifted the string at the start, at the end; `held` the wires as if their lifted strings were held
+    plumb, nan where none of their section is lifted, None where that was not asked for.
+    """
+
+    horizontal_tension: Floats
+    start: Floats
+    end: Floats
+    residual: Floats
+    exact: Bools
+    weight: Floats
+    wind: Floats
+    lifted: Bools
+    held: "Hung | None" = None
+
+    @property
+    def load(self) -> Floats:
+        """Size of the load |q| [N/m]."""
+        return np.hypot(self.weight, self.wind)
+
+    @property
+    def constant(self) -> Floats:
+        """Catenary constant H/|q| [m]."""
+        return self.horizontal_tension / self.load
+
+    @property
+    def vectors(self) -> Floats:
+        """Load vectors in the frame of the span [N/m], shape (..., 3)."""
+        return np.stack([np.zeros_like(self.wind), self.wind, -self.weight], axis=-1)
+
+    def __getitem__(self, index) -> "Hung":
+        held = None if self.held is None else self.held[index]
+        return Hung(*(getattr(self, name)[index] for name in _FIELDS), held)
+
+    def reshaped(self, *shape: int) -> "Hung":
+        """Return the rows with other leading axes."""
+        held = None if self.held is None else self.held.reshaped(*shape)
+        return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
+
+    def moved(self, frame: SpanFrame) -> tuple[Ends, Floats]:
+        """Return where strings have moved the wires' ends in the chord of the frame, whose rows go with the first axis.
+
+        Returns
+        -------
+        Ends
+            Of the leading axes.
+        aside : ndarray, shape (..., 2)
+            How far the start and the end lie to the right of the chord [m].
+        """
+        chord = (frame.end - frame.start)[:, :2]
+        along = chord / np.linalg.norm(chord, axis=-1, keepdims=True)
+        across = np.stack([-along[:, 1], along[:, 0]], axis=-1)
+        shape = (-1, *(1,) * (self.start.ndim - 2), 2)
+        along, across, origin = (v.reshape(shape) for v in (along, across, frame.start[:, :2]))
+        first, last = self.start[..., :2] - origin, self.end[..., :2] - origin
+        shift = (first * along).sum(-1)
+        ends = Ends((last * along).sum(-1) - shift, self.start[..., 2], self.end[..., 2] - self.start[..., 2], shift)
+        return ends, np.stack([(first * across).sum(-1), (last * across).sum(-1)], axis=-1)
+
+
+_FIELDS = ("horizontal_tension", "start", "end", "residual", "exact", "weight", "wind", "lifted")
+
+
+@dataclass(frozen=True)
+class Model:
+    """All that hanging wires needs, ready to be asked in any state; with changed facts by `dataclasses.replace`.
+
+    `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
+    share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
+    the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `even` (group, option, case) whether
+    all spans of the group carry the same; `pressure` (case,) of the wind [Pa]. `unstressed` (chain, option, span)
+    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped_end` (chain,
+    option, node, 3) where wires were when they were clipped in [m], `clipped_at` (group, option) at what temperature
+    [degC]; None of the three where all are hung by the ruling span.
+    """
+
+    wires: WireSpans
+    spans: Spans
+    plumb: SpanFrame
+    chains: Chains
+    groups: WireGroups
+    strung: Strung
+    line_angle: Floats
+    weight: Floats
+    wind: Floats
+    pressure: Floats
+    unstressed: Floats | None = None
+    clipped_end: Floats | None = None
+    clipped_at: Floats | None = None
+
+    @property
+    def group(self) -> Ints:
+        """Group of each chain."""
+        return self.groups.of_wire_span[self.chains.row[:, 0]]
+
+    @property
+    def exact(self) -> Bools:
+        """Whether each chain is solved exactly: all of its hinges are known, and no ruling span is asked for."""
+        node = np.arange(self.chains.row.shape[1] + 1) <= self.chains.count[:, None]
+        known = ~np.isnan(np.where(node, self.chains.supports.hinge[..., 2], 0.0)).any(axis=1)
+        return known & (self.unstressed is not None)
+
+    def place_of(self, wires: Ints) -> tuple[Ints, Ints]:
+        """Return the chain of wire spans, and the place of each in it."""
+        row = self.chains.row
+        chain, place = np.nonzero(row >= 0)
+        found = np.zeros((2, row.max() + 1), int)
+        found[:, row[chain, place]] = chain, place
+        return found[0, wires], found[1, wires]
+
+    def right(self, chain: Ints) -> Floats:
+        """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
+        return right_of(self.chains.azimuth[chain])
+
+    def supports(self, chain: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
+        """Return what holds chains, with a wind on strings [Pa], positive to the right; some strings held plumb."""
+        s = self.chains.supports
+        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1))
+        length, hinge = s.string_length[chain], s.hinge[chain].copy()
+        hinge[..., 2] -= np.where(held, length, 0.0)
+        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain], blown,
+                        s.stiffness[chain])
+
+
+class States(NamedTuple):
+    """Wires that are asked for, each with the state of its whole section; equal states are there once.
+
+    Columns of shape (problem,): `chain`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `pressure` on
+    strings [Pa], signed; `temperature` [degC]; `law`; `even`, whether a ruling span has an answer. Of each wire asked
+    for (row,): its `problem` and the `place` in the chain.
+    """
+
+    chain: Ints
+    option: Ints
+    weight: Floats
+    wind: Floats
+    pressure: Floats
+    temperature: Floats
+    law: Law
+    even: Bools
+    problem: Ints
+    place: Ints
+
+
+def case_states(model: Model, wire: Ints, option: Ints, case: Ints, swing: ArrayLike = 1.0,
+                temperature: ArrayLike | None = None) -> States:
+    """Return the states of wires in cases of the study.
+
+    Parameters
+    ----------
+    model : Model
+    wire, option, case : ndarray of int, shape (row,)
+    swing : array_like, shape (row,)
+        Signed share of the swing in the case's wind, positive to the right.
+    temperature : array_like, shape (row,), optional
+        Of the conductor [degC]; default: that of the case.
+    """
+    wire, option, case, swing = np.broadcast_arrays(wire, option, case, np.asarray(swing, float))
+    own = model.strung.temperature[model.groups.of_wire_span[wire], option, case]
+    T = own if temperature is None else np.broadcast_to(np.asarray(temperature, float), wire.shape)
+    chain, place = model.place_of(wire)
+    options, cases = model.weight.shape[1:]
+    first, problem = _distinct((chain * options + option) * cases + case, swing, T)
+    c, o, k = chain[first], option[first], case[first]
+    share, row, g = pressure_share(swing[first]), model.chains.row[c], model.group[c]
+    at = row, o[:, None], k[:, None]
+    return States(c, o, model.weight[at], model.wind[at] * share[:, None], model.pressure[k] * share, T[first],
+                  take_law(model.strung.part, (g, o, k)), _even(model, g, o, k), problem, place)
+
+
+def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
+    """Whether all wires of groups carry the load they are strung with; not asked where no ruling span hangs any."""
+    if model.exact.all():
+        return np.ones(len(g), bool)
+    own = model.groups.of_wire_span
+    odd = np.zeros(model.strung.weight.shape, bool)
+    np.logical_or.at(odd, own, model.weight != model.strung.weight[own])
+    return ~odd[g, o, k]
+
+
+def bare_states(model: Model, wire: Ints, option: Ints, temperature: ArrayLike, law: Law | None = None) -> States:
+    """Return the states of bare wires in still air.
+
+    Parameters
+    ----------
+    model : Model
+    wire, option : ndarray of int, shape (row,)
+    temperature : array_like, shape (row,)
+        Of the conductor [degC], of each wire with the whole section around it.
+    law : law of arrays (group, option), optional
+        Default: the final condition.
+    """
+    wire, option, T = np.broadcast_arrays(wire, option, np.asarray(temperature, float))
+    chain, place = model.place_of(wire)
+    first, problem = _distinct(chain * model.weight.shape[1] + option, np.zeros(len(T)), T)
+    c, o = chain[first], option[first]
+    g = model.group[c]
+    whole = reshape_law(model.strung.final if law is None else law, model.strung.excess.shape)
+    weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.chains.row.shape[1], axis=1)
+    return States(c, o, weight, np.zeros_like(weight), np.zeros(len(c)), T[first], take_law(whole, (g, o)),
+                  np.ones(len(c), bool), problem, place)
+
+
+def _distinct(key: Ints, *values: Floats) -> tuple[Ints, Ints]:
+    """First row of each distinct combination, and the combination of each row; nan is like nan."""
+    columns = [*(np.nan_to_num(v, nan=np.inf) for v in values), key]
+    order = np.lexsort(columns)
+    new = np.zeros(len(order), bool)
+    new[:1] = True
+    for column in columns:
+        new[1:] |= np.diff(column[order]) != 0 if column is key else column[order][1:] != column[order][:-1]
+    problem = np.empty(len(order), int)
+    problem[order] = np.cumsum(new) - 1
+    return order[new], problem
+
+
+def hang(model: Model, states: States, *, held: bool = False) -> Hung:
+    """Return the wires of states where they hang, one row for each wire that is asked for.
+
+    Parameters
+    ----------
+    model : Model
+    states : States
+    held : bool
+        Whether to tell, too, how wires hung if the strings that they lift were held plumb.
+
+    Returns
+    -------
+    Hung
+        Of a chain that is not solved exactly, by its ruling span: in still air strings are plumb, also where the line
+        turns; in wind they swing by the handbook's formula. Where spans of it carry different ice there is no answer.
+    """
+    exact = model.exact[states.chain]
+    known = np.isfinite(states.temperature + model.strung.excess[model.group[states.chain], states.option])
+    problem, place = states.problem, states.place
+    count, spans = states.weight.shape
+    lifted = np.zeros((count, spans, 2), bool)
+    columns = [np.full((count, spans), np.nan), *np.full((2, count, spans, 3), np.nan), np.full((count, spans), np.nan)]
+    still = None
+    for chosen, method in ((exact & known, _in_equilibrium), (~exact & known, _by_ruling_span)):
+        some = np.flatnonzero(chosen)
+        if len(some):
+            *found, lifts = method(model, _take(states, some))
+            for whole, part in zip(columns, found, strict=True):
+                whole[some] = part
+            lifted[some] = lifts
+    if held:
+        still = _held(model, states, lifted)
+    at = problem, place
+    tail = exact[problem], states.weight[at], states.wind[at]
+    made = Hung(*(column[at] for column in columns), *tail, lifted[at])
+    if still is None:
+        return made
+    return replace(made, held=Hung(*(column[at] for column in still), *tail, lifted[at]))
+
+
+def _take(states: States, some: Ints) -> States:
+    """Some problems alone."""
+    columns = (take_law(v, some) if isinstance(v, TwoPart | Curved) else v[some] for v in states[:-2])
+    return States(*columns, *states[-2:])
+
+
+def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
+    """Tension, ends and residual of every span of every problem, and which strings are lifted."""
+    azimuth, corner = model.chains.azimuth[states.chain], model.chains.corner[states.chain, :-1]
+    p = states.wind
+    load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), -states.weight], axis=-1)
+    found = solve(model.supports(states.chain, states.pressure, held), model.unstressed[states.chain, states.option],
+                  load, states.temperature, states.law, count=model.chains.count[states.chain])
+    start, end = (turned(nodes, azimuth, corner, -1) for nodes in (found.end[:, :-1], found.end[:, 1:]))
+    residual = np.broadcast_to(found.residual_force[:, None], p.shape)
+    lifts = np.stack([found.lifted[:, :-1], found.lifted[:, 1:]], axis=-1)
+    return found.horizontal_tension, start, end, residual, lifts
+
+
+def _held(model: Model, states: States, lifted: Bools):
+    """Tension, ends and residual of problems in which strings are lifted, these held plumb; nan elsewhere."""
+    rows = np.flatnonzero(lifted.any(axis=(1, 2)))
+    columns = [np.full(lifted.shape[:2], np.nan), *np.full((2, *lifted.shape[:2], 3), np.nan),
+               np.full(lifted.shape[:2], np.nan)]
+    if len(rows):
+        at = np.concatenate([lifted[rows, :, 0], lifted[rows, -1:, 1]], axis=1)
+        at[:, 1:] |= lifted[rows, :, 1]
+        for whole, part in zip(columns, _in_equilibrium(model, _take(states, rows), at)[:4], strict=True):
+            whole[rows] = part
+    return columns
+
+
+def _by_ruling_span(model: Model, states: States):
+    """The same by the ruling span."""
+    c, o = states.chain, states.option
+    g, row = model.group[c], model.chains.row[c]
+    load = np.hypot(states.weight[:, 0], states.wind[:, 0])
+    found = ruling.tension(model.strung.excess[g, o], model.groups.span[g], load, states.temperature, states.law)
+    H = np.where(states.even[:, None] & (row >= 0), found.horizontal_tension[:, None], np.nan)
+    angles = string_swing(H, states.weight, states.wind, model.wires, model.spans, row, model.line_angle)
+    ends = hung_ends(model.plumb, model.wires, row, *(np.where(states.wind == 0, 0.0, angle) for angle in angles))
+    return H, *ends, np.broadcast_to(found.residual[:, None], H.shape), np.zeros((*H.shape, 2), bool)
+
+
+def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
+    """Return the model with the wire that every span keeps, clipped in bare and in still air with its strings plumb.
+
+    Parameters
+    ----------
+    model : Model
+    temperature : ndarray, shape (group, option)
+        At which wires are clipped in [degC].
+    law : law of arrays (group, option)
+        What they obey then.
+    """
+    strung, g = model.strung, model.group
+    options = strung.excess.shape[1]
+    H = ruling.tension(strung.excess, model.groups.span[:, None], strung.bare_weight, temperature, law)
+    c, o = (v.ravel() for v in np.indices((len(g), options)))
+    part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
+    load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
+    clipped = clip_in(model.supports(c), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
+                      count=model.chains.count[c])
+    return replace(model, unstressed=clipped.unstressed.reshape(len(g), options, -1),
+                   clipped_end=clipped.end.reshape(len(g), options, -1, 3), clipped_at=temperature)
+
+
+def rest_frame(model: Model, option: int) -> SpanFrame:
+    """Return the frame with wires where they hung when an option (index) was clipped in."""
+    chains, frame = model.chains, model.plumb
+    if model.clipped_end is None:
+        return frame
+    start, end = frame.start.copy(), frame.end.copy()
+    for whole, nodes in ((start, model.clipped_end[:, option, :-1]), (end, model.clipped_end[:, option, 1:])):
+        place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
+        known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
+        whole[chains.row[known]] = place[known]
+    return replace(frame, start=start, end=end)
+
+
+def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option, ...],
+                   shield: Wiring | None) -> tuple[Floats, Law]:
+    """Return the state in which wires were clipped in with plumb strings, bare and in still air.
+
+    Parameters
+    ----------
+    strung : Strung
+    kind : ndarray of str, shape (group,)
+        "phase" or "shield".
+    options : sequence of Option
+    shield : Wiring or None
+
+    Returns
+    -------
+    temperature : ndarray, shape (group, option)
+        [degC]
+    law : law of arrays (group, option)
+        A line that stands, and its shield wires: everyday, final. A new wire: the day it is strung, initial; one that
+        was measured is final whatever the day.
+    """
+    stands = (np.array([option.existing for option in options]) | (kind == "shield")[:, None])
+    everyday, stringing = np.full(stands.shape, np.nan), np.full(stands.shape, np.nan)
+    for g, o in np.ndindex(*stands.shape):
+        wiring = shield if kind[g] == "shield" else options[o].wiring
+        if wiring is not None:
+            everyday[g, o], stringing[g, o] = wiring.everyday_temperature, wiring.stringing_temperature
+    laws = (reshape_law(law, stands.shape) for law in (strung.final, strung.initial))
+    return np.where(stands, everyday, stringing), choose_law(stands, *laws)
+
+
+def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Floats,
+             loads: tuple[Floats, Floats], cases: tuple[Case, ...]) -> Model:
+    """Return the model of wires that are hung by their ruling span; `clip_wires` makes it exact.
+
+    Parameters
+    ----------
+    wires : WireSpans
+    spans : Spans
+    plumb : SpanFrame
+    groups : WireGroups
+    strung : Strung
+    line_angle : ndarray, shape (structure,)
+        Turn of the line [deg], positive to the right.
+    loads : pair of ndarray, shape (wire span, option, case)
+        Weight and wind [N/m].
+    cases : sequence of Case
+    """
+    return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, *loads,
+                 np.array([case.wind for case in cases]))

@@ -1,0 +1,315 @@
+"""How hot each span may get before its worst margin is gone, by a bracketed root on the comparison of the findings.
+
+What a wire carries sets its temperature in the cases that are told by `maximum` or `emergency`, and in no others. There
+every measure counts that the findings have: over ground and objects, beside and near them, in still air and swung, and
+wires against wires. At the greatest temperature a span either clears, and then that governs, or it does not, and the
+temperature at which its least margin is zero is found: the section is hung anew and compared anew at every trial.
+"""
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance.findings import Scene, against_of, obstacle_name, requirements, span_chords
+from corridor.clearance.own_wires import own_at_rest
+from corridor.clearance.proximity import compare
+from corridor.clearance.reasons import NO_RULE
+from corridor.line.facts import Case
+from corridor.line.laws import reshape_law
+
+__all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
+
+#: Temperature from which a limit is sought [degC].
+COLDEST = -60.0
+_ITERATIONS = 60
+#: Margin that counts as none [m], one that does after some trials, how many, and the width of a bracket that ends [K].
+_MARGIN, _ENOUGH, _TRIALS, _WIDTH = 1e-6, 5e-4, 12, 1e-9
+
+#: What sets a limit, in the column `governs`.
+CLEARANCE, MAXIMUM = "clearance", "maximum temperature"
+NO_TEMPERATURE, UNKNOWN = "no temperature clears", "not assessed"
+#: The same where the span falls short under ice besides.
+ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
+
+
+class _Least(NamedTuple):
+    """The least margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
+    `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where it is not known."""
+
+    margin: np.ndarray
+    wire: np.ndarray
+    against: np.ndarray
+    obstacle: np.ndarray
+    measure: np.ndarray
+    case: np.ndarray
+    station: np.ndarray
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits of spans in every option; arrays (span, option).
+
+    `temperature` [degC] at which the least margin is zero, nan where it is not below the greatest; `governs` what sets
+    the limit; `least` the least margin at the limit, or at the greatest temperature.
+    """
+
+    temperature: np.ndarray
+    governs: np.ndarray
+    least: _Least
+
+
+def limit_rows(around, columns, gaps, current_at):
+    """Return the rows of `limits`: one per span and option.
+
+    Parameters
+    ----------
+    around : Around
+    columns : dict of ndarray
+        Of `clearances`.
+    gaps : sequence of Gap
+        What was not assessed.
+    current_at : callable
+        `(option index, temperature [degC], bearing of the span [deg]) -> current per phase [A]`.
+
+    Returns
+    -------
+    dict of ndarray
+        `left_out` tells what no rule is for; everything else that was not assessed leaves no limit.
+    """
+    scene = around.scene
+    top = np.array([option.wiring.maximum_temperature for option in scene.options], float)
+    hurried = np.array([np.nan if option.wiring.emergency_temperature is None else
+                        option.wiring.emergency_temperature for option in scene.options])
+    found = find_limits(around, gaps, "maximum", top)
+    in_need = find_limits(around, gaps, "emergency", hurried)
+    s, o = (v.ravel() for v in np.indices((len(scene.spans), len(scene.options))))
+    limit, current, state = _in_words(scene, found, top, current_at)
+    columns_of_need = _in_words(scene, in_need, hurried, current_at)
+    short = _short_under_ice(scene, columns)[s, o]
+    row = _Least(*(v[s, o] for v in found.least))
+    return _keys(scene, s, o) | {
+        "limit_temperature_c": limit, "limit_current_a": current, "clearing_temperature_c": found.temperature[s, o],
+        "maximum_temperature_c": top[o], "governs": _with_ice(state, short), "governing_against": row.against,
+        "governing_obstacle": row.obstacle, "governing_measure": row.measure, "governing_wire": row.wire,
+        "governing_case": row.case, "station_m": row.station, "emergency_limit_temperature_c": columns_of_need[0],
+        "emergency_limit_current_a": columns_of_need[1], "emergency_governs": columns_of_need[2],
+        "left_out": _left_out(scene, gaps)[s],
+    }
+
+
+def _in_words(scene, limits, top, current_at):
+    """Limit temperature [degC], current [A] and what governs, span by span and option by option."""
+    s, o = (v.ravel() for v in np.indices(limits.governs.shape))
+    state = limits.governs[s, o]
+    limit = np.where(state == MAXIMUM, top[o], limits.temperature[s, o])
+    current = np.full(len(s), np.nan)
+    for option in range(len(top)):
+        current[o == option] = current_at(option, limit[o == option], scene.spans.azimuth[s[o == option]])
+    return limit, np.where(state == NO_TEMPERATURE, 0.0, current), state
+
+
+def _with_case(around, word):
+    """What is about wires, with a bare case in still air behind the others where a study has none that is told by a
+    word; and the cases (indices) that are told so, or stand for them."""
+    cases = around.scene.cases
+    named = [k for k, case in enumerate(cases) if case.temperature == word]
+    if word != "maximum" or any(_bare(cases[k]) for k in named):
+        return around, np.array(named, int)
+    others = [k for k, case in enumerate(cases) if _bare(case) and not isinstance(case.temperature, str)]
+    if others:
+        return around, np.array([*named, max(others, key=lambda k: (cases[k].temperature, cases[k].name))])
+    scene = around.scene
+    model, strung = scene.model, scene.model.strung
+    bare, last = strung.bare_weight[scene.group], np.s_[..., None]
+    final = reshape_law(strung.final, strung.excess.shape)
+    part = type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(strung.part, final, strict=True)))
+
+    def longer(column, values):
+        return np.concatenate([column, np.broadcast_to(values, column.shape[:-1])[last]], axis=-1)
+
+    strung = replace(strung, part=part, temperature=longer(strung.temperature, np.nan),
+                     weight=longer(strung.weight, strung.bare_weight), wind=longer(strung.wind, 0.0))
+    model = replace(model, strung=strung, weight=longer(model.weight, bare), wind=longer(model.wind, 0.0),
+                    pressure=np.append(model.pressure, 0.0))
+    scene = replace(scene, cases=(*cases, Case("", word, checks=("vertical",))), model=model,
+                    temperature=longer(scene.temperature, np.nan))
+    return replace(around, scene=scene), np.array([*named, len(cases)])
+
+
+def _bare(case):
+    return not case.ice and not case.wind and "vertical" in case.checks
+
+
+def find_limits(around, gaps, word, top):
+    """Return the limits of all spans.
+
+    Parameters
+    ----------
+    around : Around
+    gaps : sequence of Gap
+        What was not assessed in the cases of the study.
+    word : str
+        "maximum" or "emergency": the cases that are looked at. Without a bare one in still air for the maximum, the
+        hottest that there is, or one for which no rule has a name.
+    top : ndarray, shape (option,)
+        Greatest temperature [degC]; nan: none is looked for.
+
+    Returns
+    -------
+    Limits
+    """
+    around, cases = _with_case(around, word)
+    T = np.tile(top if len(cases) else np.full(len(top), np.nan), (len(around.scene.spans), 1))
+    unknown = _unknown(around.scene, gaps, cases) | np.isnan(T)
+    hot = _least(around, cases, np.where(unknown, np.nan, T))
+    unknown |= np.isnan(hot.margin)
+    governs = np.where(unknown, UNKNOWN, np.where(hot.margin < 0, CLEARANCE, MAXIMUM)).astype(object)
+    governs[np.isnan(T)] = None
+    limits = Limits(np.full(T.shape, np.nan), governs, hot)
+    return _root(around, cases, limits, T) if (governs == CLEARANCE).any() else limits
+
+
+def _unknown(scene, gaps, cases):
+    """True for spans and options in which something was not assessed that a rule is for, (span, option)."""
+    names = {scene.cases[k].name for k in cases}
+    options = {option.name: index for index, option in enumerate(scene.options)}
+    shields = set(scene.wires.wire[scene.wires.kind == "shield"])
+    unknown = np.zeros((len(scene.spans), len(scene.options)), bool)
+    for gap in gaps:
+        if gap.span >= 0 and (gap.case is None or gap.case in names) and not _no_rule(gap) and gap.wire not in shields:
+            unknown[gap.span, slice(None) if gap.option is None else options[gap.option]] = True
+    return unknown
+
+
+def _no_rule(gap):
+    return gap.reason.startswith(NO_RULE) and gap.against != "ground"
+
+
+def _left_out(scene, gaps):
+    """What no rule is for, in words, by span; None where there is nothing."""
+    found = {}
+    for gap in gaps:
+        if gap.span >= 0 and _no_rule(gap):
+            name = f"{gap.obstacle} ({gap.against})" if gap.obstacle else gap.against
+            found.setdefault(gap.span, {}).setdefault(name)
+    words = np.full(len(scene.spans), None, object)
+    for span, things in found.items():
+        words[span] = "no rule: " + ", ".join(things)
+    return words
+
+
+def _root(around, cases, limits, top):
+    """Limits with the temperatures at which spans that fall short just clear.
+
+    False position on the margin, which falls as the wire gets longer, with the stale end's value halved. Where the
+    margin jumps, the cooler side is taken.
+    """
+    short = limits.governs == CLEARANCE
+    low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
+    cold = _least(around, cases, low)
+    f_low, f_high = cold.margin.copy(), limits.least.margin.copy()
+    side, T, best = np.zeros(short.shape), np.full(short.shape, np.nan), _Least(*(v.copy() for v in cold))
+    todo = short & (cold.margin > 0)
+    for trial in range(_ITERATIONS):
+        if not todo.any():
+            break
+        with np.errstate(invalid="ignore", divide="ignore"):
+            T = np.where(todo, low + (high - low) * np.clip(f_low / (f_low - f_high), 0.01, 0.99), T)
+        now = _least(around, cases, np.where(todo, T, np.nan))
+        above, below = todo & (now.margin >= 0), todo & ~(now.margin >= 0)
+        f_high = np.where(above & (side > 0), f_high / 2, np.where(below, now.margin, f_high))
+        f_low = np.where(below & (side < 0), f_low / 2, np.where(above, now.margin, f_low))
+        low, high = np.where(above, T, low), np.where(below, T, high)
+        side = np.where(above, 1, np.where(below, -1, side))
+        near = todo & ((np.abs(now.margin) <= _MARGIN) | above & (now.margin <= _ENOUGH) & (trial >= _TRIALS))
+        low = np.where(near, T, low)
+        for whole, some in zip(best, now, strict=True):
+            whole[above | near] = some[above | near]
+        todo &= ~near & (high - low > _WIDTH) & ~np.isnan(now.margin)
+    found = short & (cold.margin > 0) & np.isfinite(f_high)
+    governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= 0), NO_TEMPERATURE, UNKNOWN))
+    least = _Least(*(np.where(short, new, old) for new, old in zip(best, limits.least, strict=True)))
+    return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
+
+
+def _least(around, cases, temperature):
+    """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked."""
+    scene = around.scene
+    asked = np.isfinite(temperature).any(axis=1)
+    result = _Least(np.full(temperature.shape, np.nan), *(np.full(temperature.shape, None, object) for _ in range(5)),
+                    np.full(temperature.shape, np.nan))
+    keep = np.flatnonzero(asked[scene.wires.span] & (scene.wires.kind == "phase"))
+    if not len(keep):
+        return result
+    T = _of_wires(scene, cases, temperature)
+    part = scene.part(keep).at_temperature(T[keep])
+    lost = np.zeros(temperature.shape, bool)
+    unhung = np.isnan(part.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) & np.isfinite(
+        temperature[part.wires.span])
+    np.logical_or.at(lost, (part.wires.span,), unhung)
+    checked = compare(around.part(part, keep), cases).checked
+    tables = [(part, checked, *requirements(part, checked))]
+    if around.own_wires:
+        every = np.flatnonzero(asked[scene.wires.span])
+        tables += own_at_rest(scene.part(every).at_temperature(T[every]), cases)
+    for table in tables:
+        _put_least(result, *table)
+    result.margin[lost | ~np.isfinite(temperature)] = np.nan
+    return result
+
+
+def _of_wires(scene, cases, temperature):
+    """Temperature of wires (wire, option, case) [degC], nan where none is asked; shield wires keep that of the case."""
+    T = np.full(scene.temperature.shape, np.nan)
+    T[:, :, cases] = temperature[scene.wires.span][:, :, None]
+    shield = scene.wires.kind == "shield"
+    T[shield] = np.where(np.isnan(T[shield]), np.nan, scene.temperature[shield])
+    return T
+
+
+def _put_least(result, scene, checked, terms, rule, unruled):
+    """Take compared rows into the result where they are nearer than what is there."""
+    # What a wire passes below is nearer when it is cool: no current is the cause of that.
+    rows = np.flatnonzero((unruled == "") & (checked.position != "below"))
+    span, option = scene.wires.span[checked.wire[rows]], checked.option[rows]
+    margin = checked.actual[rows] - terms.required[rows]
+    order = np.lexsort((margin, option, span))
+    first = order[np.r_[True, (np.diff(span[order]) != 0) | (np.diff(option[order]) != 0)]] if len(order) else order
+    at = span[first], option[first]
+    nearer = ~(result.margin[at] <= margin[first])
+    first, at = rows[first[nearer]], tuple(v[nearer] for v in at)
+    wire, thing, case = checked.wire[first], checked.obstacle[first], checked.case[first]
+    frame, tail = scene.frame, scene.spans.tail[scene.wires.span[wire]]
+    along = frame.start[wire, 0] + checked.fraction[first] * (frame.end[wire, 0] - frame.start[wire, 0])
+    found = (checked.actual[first] - terms.required[first], scene.wires.wire[wire], against_of(thing, scene.obstacles),
+             obstacle_name(thing, scene.obstacles), checked.measure[first],
+             np.array([each.name for each in scene.cases], object)[case], scene.route.station[tail] + along)
+    for whole, some in zip(result, found, strict=True):
+        whole[at] = some
+
+
+def _with_ice(state, short):
+    """What governs, told apart where ice alone brings the span short: no current melts that away."""
+    words = np.array([ICE.get(word, word) for word in state], object)
+    return np.where(short, words, state)
+
+
+def _short_under_ice(scene, columns):
+    """True where a wire falls short of anything in a case with ice, shape (span, option)."""
+    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.ice > 0])
+    short = np.flatnonzero(icy & (columns["position"] != "below") & (columns["margin_m"] < 0))
+    options = {option.name: index for index, option in enumerate(scene.options)}
+    spans = {pair: index for index, pair in enumerate(zip(scene.spans.line, scene.spans.name, strict=True))}
+    known = np.zeros((len(scene.spans), len(scene.options)), bool)
+    for row in short:
+        known[spans[columns["line"][row], columns["span"][row]], options[columns["option"][row]]] = True
+    return known
+
+
+def _keys(scene: Scene, span, option):
+    spans = scene.spans
+    return {"line": spans.line[span], "span": spans.name[span],
+            "section": scene.sections.name[spans.section[span]],
+            "option": np.array([each.name for each in scene.options], object)[option],
+            "geometry": span_chords(scene.structures, scene.base_elevation, spans)[span]}
