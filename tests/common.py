@@ -15,8 +15,8 @@ from corridor.conductor.conductor import conductor_from
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
 from corridor.line.build import attach, lay_out
-from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.chains import chain_wires
+from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics.elongation import TwoPart
 
@@ -202,8 +202,8 @@ def hung(line, framing):
 
 
 class SwungByFormula(NamedTuple):
-    """Wires in wind; axes (wire span, option, case, side), the wind to the right and to the left: `points` (..., place, 3)
-    [m], `share` (place,), tilt of the `plane` and of strings [deg]."""
+    """Wires in wind; axes (wire span, option, case, side), the wind to the right and to the left: `points` (..., place,
+    3) [m], `share` (place,), tilt of the `plane` and of strings [deg]."""
 
     points: np.ndarray
     share: np.ndarray

@@ -86,12 +86,11 @@ def test_the_function_finds_what_the_check_finds(slopes):
         facts, plan, ground = prepare(inputs, Clock())
         cells = job._cells(inputs.terrain, facts, plan, job._guards(None, facts, plan, "ground")[0], None, 0.0)
         scene, _ = job.make_scene(facts, plan, 0, 1)
-        arcs = job.arcs_of(scene, np.array([2]))
         rows = np.flatnonzero(scene.wires.span == 1)
         for case, tolerance in ((0, 1e-6), (1, 1e-6), (2, 0.02)):
             guard, = cellwise.guards(facts, case, "ground", 120.0)
             required, some = guard.required, {case: [guard]}
-            (_, curves), = job._curves(scene, arcs, rows, 0, some, np.array([2] if case == 2 else [], int), CELL)
+            (_, curves), = job._curves(scene, rows, 0, some, CELL)
             window, *_ = cellwise.window_of(cells, curves)
             room = cellwise.empty_room(window)
             cellwise.lower(room, window, curves, ground.sample, required)

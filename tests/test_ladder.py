@@ -5,8 +5,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ladder import Ceiling, ladder_rows
+from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 
 TOP = 1000.0
 

@@ -13,8 +13,8 @@ from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
 from corridor.line.facts import Option, Wiring
-from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating import series
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating.rating_tables import energy
 from corridor.rating.ratings import Ratings, Sky
 from corridor.study import Study

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corridor import assessment
+from corridor.clearance import proximity
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import Blown, cut_chords, sweep
 from corridor.geometry.catenary import plane_of, points
@@ -208,7 +208,8 @@ def over_ground(scene, ground, case, wire, swing, share):
     zero = np.zeros(len(wire), int)
     found = hang_rows(scene, wire, zero, zero + case, swing)
     plane = plane_of(found.start, found.end, found.vectors)
-    curve = to_grid(points(found.start, plane, found.constant, share), scene.structures, scene.spans, scene.wires.span[wire])
+    local = points(found.start, plane, found.constant, share)
+    curve = to_grid(local, scene.structures, scene.spans, scene.wires.span[wire])
     return curve[..., 2] - ground.sample(*curve[..., :2].reshape(-1, 2).T).reshape(curve.shape[:2])
 
 
@@ -244,7 +245,7 @@ def test_rough_ground_against_brute_force(tmp_path, monkeypatch, surface, cell):
         seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, **wanted))
         return seen["swept"]
 
-    monkeypatch.setattr(assessment, "sweep", spy)
+    monkeypatch.setattr(proximity, "sweep", spy)
     study.check()
     scene, checked = seen["scene"], seen["swept"].checked
     for span in range(3):

@@ -8,9 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.trees import arcs_of, places_of
-
-__all__ = ["PLACES", "Curves", "Near", "arcs_by_case", "near_curves", "span_curves"]
+__all__ = ["PLACES", "Curves", "Near", "near_curves", "span_curves"]
 
 #: Vertices of a curve.
 PLACES = 65
@@ -51,14 +49,12 @@ class Near(NamedTuple):
     round: np.ndarray
 
 
-def span_curves(scene, arcs, span, case, turns):
+def span_curves(scene, span, case, turns):
     """Return the curves of the wires of a span in a case.
 
     Parameters
     ----------
     scene : Scene
-    arcs : Arcs
-        Of `arcs_of(scene, [case])`.
     span : int
     case : int
         Index of the case.
@@ -66,19 +62,13 @@ def span_curves(scene, arcs, span, case, turns):
         Number of turns from full wind on the left to full wind on the right, odd; 1 in still air.
     """
     wires, options = np.flatnonzero(scene.wires.span == span), len(scene.options)
-    rows = (wires[:, None] * options + np.arange(options)).ravel()
+    rows = scene.way(wires[:, None], np.arange(options), case).ravel()
     share = np.linspace(0, 1, PLACES)[None]
-    turn = np.linspace(0, 1, turns)[None] if arcs.constant.shape[1] > 1 else np.zeros((1, 1))
-    some = arcs.take(rows)
-    place = places_of(some, np.repeat(turn, len(rows), axis=0), np.repeat(share, len(rows), axis=0))
+    turn = np.linspace(-1, 1, turns)[None] if scene.cases[case].wind > 0 else np.zeros((1, 1))
+    place = scene.ways.places(rows, np.repeat(turn, len(rows), axis=0), np.repeat(share, len(rows), axis=0))
     place = place.reshape(len(wires), options, turn.shape[1], PLACES, 3)
     x = place[..., 0]
     return Curves(place[..., 1], place[..., 2], x[..., 0], x[..., -1] - x[..., 0])
-
-
-def arcs_by_case(scene, cases):
-    """Return the arcs of each of some cases."""
-    return {int(k): arcs_of(scene, np.array([k])) for k in cases}
 
 
 def near_curves(curves, spot, radius, room, side=1.0):

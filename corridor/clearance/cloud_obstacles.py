@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.cloud_curves import PLACES, Curves, arcs_by_case, near_curves, span_curves
+from corridor.clearance.cloud_curves import PLACES, Curves, near_curves, span_curves
 from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.reasons import Gap
@@ -91,11 +91,10 @@ def meet_clouds(scene, index, clouds, reference):
     home = np.full(len(index.obstacles), -1)
     if not clouds:
         return Met(index, home, (), (), ())
-    arcs = arcs_by_case(scene, range(len(scene.cases)))
     things, gaps, rows = [], [], []
     for span in range(len(scene.spans)):
         for cloud in clouds:
-            found = _meet(scene, arcs, span, cloud, reference)
+            found = _meet(scene, span, cloud, reference)
             things += found[0]
             gaps += found[1]
             rows.append(found[2])
@@ -105,12 +104,12 @@ def meet_clouds(scene, index, clouds, reference):
     return Met(index, home, tuple(things), tuple(gaps), tuple(rows))
 
 
-def _meet(scene, arcs, span, cloud, reference):
+def _meet(scene, span, cloud, reference):
     """Obstacles, gaps and the row of counts of one span and cloud."""
     spans, structures = scene.spans, scene.structures
     ends = np.array([[structures.easting[s], structures.northing[s]] for s in (spans.tail[span], spans.head[span])])
     place, class_ = cloud.within([shapely.linestrings(ends)], cloud.reach)
-    curves = {k: span_curves(scene, each, span, k, _TURNS) for k, each in arcs.items()} if len(place) else {}
+    curves = {k: span_curves(scene, span, k, _TURNS) for k in range(len(scene.cases))} if len(place) else {}
     curves = {k: c for k, c in curves.items() if np.isfinite(c.first).any()}
     name = {"line": spans.line[span], "span": spans.name[span], "cloud": cloud.name, "points": len(place)}
     if not len(place) or not curves:
@@ -122,7 +121,7 @@ def _meet(scene, arcs, span, cloud, reference):
     found = _sorted(scene, cloud, span, curves, reference, spot, class_)
 
     def finer(case):
-        return span_curves(scene, arcs[case], span, case, _FINE)
+        return span_curves(scene, span, case, _FINE)
 
     things, gaps = [], _beyond(scene, cloud, span, curves)
     for group in cloud.groups:

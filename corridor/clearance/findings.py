@@ -5,6 +5,7 @@ one it is a violation; whatever has no margin is a row of `not_assessed` with it
 """
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -16,6 +17,7 @@ from corridor.clearance.right_of_way import RIGHT_OF_WAY
 from corridor.geometry.distance import Ends
 from corridor.line.hang import SIDES, Hung, Model, case_states, hang
 from corridor.line.swing import to_grid
+from corridor.line.wire_path import follow
 
 __all__ = [
     "Scene",
@@ -99,6 +101,16 @@ class Scene:
         ends, aside = hung.moved(self.frame)
         return replace(self, hung=hung, temperature=temperature, ends=Ends(*(field[..., 0] for field in ends)),
                        aside=aside[..., 0, :])
+
+    @cached_property
+    def ways(self):
+        """The ways of all wires through their blow, one row a wire span, option and case, in that order."""
+        w, o, k = (v.ravel() for v in np.indices(self.temperature.shape))
+        return follow(self.model, self.row[w], o, k, self.temperature[w, o, k])
+
+    def way(self, wire, option, case):
+        """Return the numbers of wires in options and cases among `ways`."""
+        return (wire * len(self.options) + option) * len(self.cases) + case
 
     @property
     def exact(self):

@@ -11,7 +11,6 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.trees import places_of
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.surface import crossings
 from corridor.line.swing import to_grid
@@ -172,14 +171,13 @@ def hung_still(scene, rows, option, case):
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows])
 
 
-def hung_swung(scene, arcs, rows, size):
+def hung_swung(scene, option, case, rows, size):
     """Return wires at many swings, from full wind on the left to full wind on the right.
 
     Parameters
     ----------
     scene : Scene
-    arcs : Arcs
-        Of the wires in the option and case in question.
+    option, case : int
     rows : ndarray of int, shape (row,)
         Their wire spans.
     size : float
@@ -190,12 +188,13 @@ def hung_swung(scene, arcs, rows, size):
     ndarray, shape (row x swing, 2 chords + 1, 3)
         On the grid.
     """
-    ends = places_of(arcs, np.tile([0.0, 1.0], (len(rows), 1)), np.full((len(rows), 1), 0.5))
+    way = scene.way(rows, option, case)
+    ends = scene.ways.places(way, np.tile([-1.0, 1.0], (len(rows), 1)), np.full((len(rows), 1), 0.5))
     width = np.nanmax(np.linalg.norm(np.diff(ends[..., :2], axis=1), axis=-1), initial=0.0)
     count = int(np.clip(np.ceil(width / (_STEP * size)), 8, _SWINGS - 1)) + 1
-    turn = np.tile(np.linspace(0, 1, count), (len(rows), 1))
+    turn = np.tile(np.linspace(-1, 1, count), (len(rows), 1))
     share = np.tile(np.linspace(0, 1, 2 * _CHORDS + 1), (len(rows), 1))
-    local = places_of(arcs, turn, share)
+    local = scene.ways.places(way, turn, share)
     return to_grid(local, scene.structures, scene.spans, scene.wires.span[rows]).reshape(-1, share.shape[1], 3)
 
 

@@ -1,15 +1,14 @@
 """Where a swinging wire comes nearest to the ground, between the swings at which it was hung and along it, exactly.
 
-What chords of nine swings leave open is looked at through ever narrower windows of turn and place, in which wires turn
-by a polynomial through those nine. Nothing is looked at that cannot hold the least: a piece of wire between two swings
-whose height at both is above the least found by more than the ground may rise between them.
+What chords of nine swings leave open is looked at through ever narrower windows of swing and place, in which wires go
+their way (`corridor.line.wire_path`). Nothing is looked at that cannot hold the least: a piece of wire between two
+swings whose height at both is above the least found by more than the ground may rise between them.
 """
 
 from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.trees import Arcs, places_of
 from corridor.geometry.catenary import plane_of, points
 from corridor.line.blown import hang_rows
 from corridor.line.swing import to_grid
@@ -34,14 +33,16 @@ _AT_ONCE = 300_000
 class Turning(NamedTuple):
     """Wires along their whole swing: one row per wire span, option and case whose every swing has an answer.
 
-    `wire`, `option`, `case` indices; `arcs` through the swings, from the left to the right; `height` (row, swing,
-    chord) least over the ground of the chords of each swing [m], inf where it is not known.
+    `wire`, `option`, `case` indices; `way` number among the scene's ways; `middle` (row, swing) how far right its
+    middle is at each swing, from the left to the right [m]; `height` (row, swing, chord) least over the ground of the
+    chords of each swing [m], inf where it is not known.
     """
 
     wire: np.ndarray
     option: np.ndarray
     case: np.ndarray
-    arcs: Arcs
+    way: np.ndarray
+    middle: np.ndarray
     height: np.ndarray
 
 
@@ -80,13 +81,12 @@ def turning(scene, blown, height):
 
     start, end, load, tension = (by_wire(v) for v in (blown.start, blown.end, blown.load, blown.tension))
     plane = plane_of(start, end, load)
+    middle = points(start, plane, tension / plane.load, np.array([0.5]))[..., 0, 1]
     w, o, k = (by_wire(v)[:, 0] for v in blown[:3])
-    ends = ((scene.plumb.start, scene.wires.string_start), (scene.plumb.end, scene.wires.string_end))
-    hinge = np.stack([(point + string[:, None] * [0.0, 0.0, 1.0])[w] for point, string in ends], axis=1)
-    arcs = Arcs(hinge, start, plane, tension / plane.load)
-    whole = np.flatnonzero(np.isfinite(arcs.constant).all(axis=1) & np.isfinite(hinge).all(axis=(1, 2)))
+    way = scene.way(w, o, k)
+    whole = np.flatnonzero(np.isfinite(middle).all(axis=1) & scene.ways.hangs[way] & ~scene.ways.partly[way])
     height = by_wire(height)[whole]
-    return Turning(w[whole], o[whole], k[whole], arcs.take(whole), np.where(np.isnan(height), np.inf, height))
+    return Turning(w[whole], o[whole], k[whole], way[whole], middle[whole], np.where(np.isnan(height), np.inf, height))
 
 
 def holes(scene, wires, sample, *, cell, step):
@@ -108,12 +108,12 @@ def holes(scene, wires, sample, *, cell, step):
         return np.zeros(0, int)
     length, swings = scene.wires.length.max(), wires.height.shape[1] - 1
     share = np.linspace(0, 1, int(np.ceil(length / cell)) + 1)
-    turn = np.linspace(0, 1, int(np.ceil(step * swings / cell)) + 1)
+    turn = np.linspace(-1, 1, int(np.ceil(step * swings / cell)) + 1)
     some = max(_AT_ONCE // (len(share) * len(turn)), 1)
     found = [np.zeros(0, int)]
     for first in range(0, len(wires.wire), some):
         row = np.arange(first, min(first + some, len(wires.wire)))
-        place = places_of(wires.arcs.take(row), *(np.tile(v, (len(row), 1)) for v in (turn, share)))
+        place = scene.ways.places(wires.way[row], *(np.tile(v, (len(row), 1)) for v in (turn, share)))
         ground = _over(scene, wires.wire[row], place, sample)[1]
         found.append(row[np.isnan(ground).any(axis=(1, 2))])
     return np.concatenate(found)
@@ -179,8 +179,7 @@ def _windows(wires, key, scene, sample, cell, step):
     best = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(best, owner, H.min(axis=(1, 2), initial=np.inf))
     edge = np.minimum(H[:, :-1], H[:, 1:])
-    middle = points(wires.arcs.start, wires.arcs.plane, wires.arcs.constant, np.array([0.5]))[..., 0, 1]
-    rises = _STEEP * np.abs(np.diff(middle, axis=1)).max(axis=1, initial=0.0) / 2 + _SLACK
+    rises = _STEEP * np.abs(np.diff(wires.middle, axis=1)).max(axis=1, initial=0.0) / 2 + _SLACK
     row, swing, chord = np.nonzero(edge <= (best[owner] + rises)[:, None, None])
     finite = np.isfinite(edge[row, swing, chord])
     row, swing, chord = row[finite], swing[finite], chord[finite]
@@ -188,11 +187,11 @@ def _windows(wires, key, scene, sample, cell, step):
     along, across = (int(np.clip(np.ceil(2 * size / cell) + 1, *limits)) for size, limits in
                      ((length, _ALONG), (step, _ACROSS)))
     swings, chords = H.shape[1] - 1, H.shape[2]
-    boxes = _Ways(row, (swing + 0.5) / swings, (chord + 0.5) / chords, 0.5 / swings, 0.5 / chords)
+    boxes = _Ways(row, (2 * swing + 1) / swings - 1, (chord + 0.5) / chords, 1 / swings, 0.5 / chords)
     value, turn, share, reach = _look(scene, wires, sample, boxes, across, along)
     np.minimum.at(best, owner[row], value.min(axis=(1, 2), initial=np.inf))
     box, t, s = np.nonzero(value - reach[:, None, None] <= best[owner[row]][:, None, None])
-    ways = _Ways(row[box], turn[box, t], share[box, s], 1 / (swings * (across - 1)), 1 / (chords * (along - 1)))
+    ways = _Ways(row[box], turn[box, t], share[box, s], 2 / (swings * (across - 1)), 1 / (chords * (along - 1)))
     kept = kept_ways(key[ways.row], value[box, t, s], np.full(len(box), np.inf), _WAYS)
     return _Ways(ways.row[kept], ways.turn[kept], ways.share[kept], *ways[3:])
 
@@ -200,14 +199,14 @@ def _windows(wires, key, scene, sample, cell, step):
 def _look(scene, wires, sample, ways, across, along):
     """Heights over the ground (way, turn, place) [m] within windows, inf where unknown; turn and place of the nodes;
     and by how much less the least may be than that of the nodes, by the differences between them."""
-    turn = np.clip(ways.turn[:, None] + ways.half_turn * np.linspace(-1, 1, across) * (across > 1), 0, 1)
+    turn = np.clip(ways.turn[:, None] + ways.half_turn * np.linspace(-1, 1, across) * (across > 1), -1, 1)
     share = np.clip(ways.share[:, None] + ways.half_share * np.linspace(-1, 1, along) * (along > 1), 0, 1)
     value = np.empty((len(turn), across, along))
     some = max(_AT_ONCE // (across * along), 1)
     for first in range(0, len(turn), some):
         part = slice(first, first + some)
         row = ways.row[part]
-        place = places_of(wires.arcs.take(row), turn[part], share[part])
+        place = scene.ways.places(wires.way[row], turn[part], share[part])
         value[part] = _over(scene, wires.wire[row], place, sample)[0]
     with np.errstate(invalid="ignore"):
         reach = sum(np.abs(np.nan_to_num(np.diff(value, axis=axis), posinf=0, neginf=0)).max(axis=(1, 2), initial=0.0)
@@ -249,8 +248,7 @@ def kept_ways(key, value, reach, ways):
 def _hung(scene, wires, sample, row, turn, share, half):
     """The wires found, hung where they are nearest, and followed along themselves."""
     w, o, k = wires.wire[row], wires.option[row], wires.case[row]
-    swing = 2 * turn - 1
-    hung = hang_rows(scene, w, o, k, swing)
+    hung = hang_rows(scene, w, o, k, turn)
     H, start, end, load = hung.horizontal_tension, hung.start, hung.end, hung.vectors
     plane, each = plane_of(start, end, load), np.arange(len(row))
     for _ in range(_FOLLOW):
@@ -260,5 +258,5 @@ def _hung(scene, wires, sample, row, turn, share, half):
         at = over.argmin(axis=1)
         share, half = places[each, at], half / 4
     known = np.flatnonzero(np.isfinite(over[each, at]))
-    found = Nearest(row, swing, H, start, end, load, spots[each, at], over[each, at], ground[each, at])
+    found = Nearest(row, turn, H, start, end, load, spots[each, at], over[each, at], ground[each, at])
     return Nearest(*(field[known] for field in found))

@@ -136,6 +136,8 @@ def compare(around, cases=None):
                         beside_ground(scene, around.below, around.ground.sample, cases)):
         parts += found
         gaps += lost
+    blown = _asked(scene, cases, True, "vertical", "horizontal")
+    gaps += unswung(scene, blown)
     parts += [] if swept is None else [swept.checked]
     return Compared(own_rows(around.home, scene.wires, join(parts)), swept, tuple(gaps))
 
@@ -178,9 +180,9 @@ def _sideways(around, cases):
     room = np.where(_has_rule(scene, around.index, "horizontal"), around.tops + _vertical_room(around), np.nan)
     if not np.isfinite(room).any():
         return parts, []
-    curves, unsolved = swing_curves(scene, sideways)
-    parts.append(way.beside_objects(curves, *args, around.index, sideways, room, _corners(around, sideways)))
-    return parts, unswung(scene, sideways, unsolved)
+    parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
+                                    _corners(around, sideways)))
+    return parts, []
 
 
 def _swept(around, cases):

@@ -92,19 +92,15 @@ def _unsolved(scene, shield_known):
     return gaps
 
 
-def unswung(scene, cases, unsolved):
-    """Return the gaps of wires that find no equilibrium on the way to their full swing.
-
-    Parameters
-    ----------
-    scene : Scene
-    cases : ndarray of int
-        What the case axis stands for.
-    unsolved : ndarray of bool, shape (wire span, option, case)
-    """
+def unswung(scene, cases):
+    """Return the gaps of wires that find no equilibrium on the way to their full swing, in some windy cases."""
+    if not len(cases):
+        return []
+    shape = len(scene.wires), len(scene.options), len(scene.cases)
+    partly = scene.ways.partly.reshape(shape)[:, :, cases]
     return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
                 None, PARTLY)
-            for w, o, k in np.argwhere(unsolved)]
+            for w, o, k in np.argwhere(partly)]
 
 
 def _why_unsolved(scene, w, o, k, case):

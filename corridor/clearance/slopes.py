@@ -12,7 +12,6 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.nearest import kept_ways
 from corridor.clearance.reasons import Gap
 from corridor.clearance.sweep import GROUND
-from corridor.clearance.trees import arcs_of, places_of
 from corridor.clearance.vertical import Checked
 from corridor.line.swing import to_grid
 
@@ -41,8 +40,8 @@ class Slopes(NamedTuple):
 
 
 class _Ways(NamedTuple):
-    """Row of the arcs; turn and share of the wire [-]; how far along and across from there the ground lies [m]; step of
-    the first look and distance found in it [m]."""
+    """Row of the wires; turn and share of the wire [-]; how far along and across from there the ground lies [m]; step
+    of the first look and distance found in it [m]."""
 
     row: np.ndarray
     turn: np.ndarray
@@ -106,33 +105,33 @@ def near_slopes(scene, cases, sample, cell):
         One row per span, option and case; `other` the elevation of the nearest ground.
     """
     shape = len(scene.wires), len(scene.options), len(cases)
-    arcs = arcs_of(scene, cases)
-    known = np.isfinite(arcs.constant).all(axis=1) & np.isfinite(arcs.start).all(axis=(1, 2))
-    wire = np.repeat(np.arange(shape[0]), shape[1] * shape[2])
+    wire, option, case = (v.ravel() for v in np.indices(shape))
+    way = scene.way(wire, option, cases[case])
+    known = scene.ways.hangs[way] & ~scene.ways.partly[way]
     ways, unknown = [], []
     for span in np.unique(scene.wires.span):
         rows = np.flatnonzero(known & (scene.wires.span[wire] == span))
         if len(rows):
-            found, holes = _scan(scene, arcs.take(rows), rows, span, shape, sample, cell)
+            found, holes = _scan(scene, way[rows], rows, span, shape, sample, cell)
             ways.append(found)
             unknown += [(int(wire[row]), int(row // shape[2] % shape[1]), int(cases[row % shape[2]])) for row in holes]
     if not ways:
         return Slopes(None, ())
     ways = _Ways(*(np.concatenate(column) for column in zip(*ways, strict=True)))
     key = scene.wires.span[wire[ways.row]] * shape[1] * shape[2] + ways.row % (shape[1] * shape[2])
-    ways, place, ground = _narrowed(scene, arcs, wire, ways, key, sample)
+    ways, place, ground = _narrowed(scene, way, wire, ways, key, sample)
     w, o, k = wire[ways.row], ways.row // shape[2] % shape[1], ways.row % shape[2]
     return Slopes(_rows(scene, w, o, cases[k], ways.least, place, ground), tuple(unknown))
 
 
-def _scan(scene, arcs, rows, span, shape, sample, cell):
+def _scan(scene, way, rows, span, shape, sample, cell):
     """The first look at one span: ways, and a row of each option and case of which the ground is not known."""
     length = scene.wires.length[scene.wires.span == span].max()
     count = int(np.clip(np.ceil(2 * length / cell) + 1, 9, _PLACES))
     step = length / (count - 1)
-    turns = np.linspace(0, 1, _TURNS if arcs.constant.shape[1] > 1 else 1)
+    turns = np.linspace(-1, 1, _TURNS if scene.ways.windy[way].any() else 1)
     turn, share = np.tile(turns, (len(rows), 1)), np.tile(np.linspace(0, 1, count), (len(rows), 1))
-    place = places_of(arcs, turn, share)
+    place = scene.ways.places(way, turn, share)
     key = rows % (shape[1] * shape[2])
     reach = _heights(scene, rows // (shape[1] * shape[2]), place[:, ::4, ::4], sample, key)
     if not np.isfinite(reach):
@@ -196,31 +195,31 @@ def _lowest(values):
     return np.isfinite(values) & np.all([values <= other for other in beside], axis=0)
 
 
-def _narrowed(scene, arcs, wire, ways, key, sample):
+def _narrowed(scene, way, wire, ways, key, sample):
     """The nearest way of each key, followed to the end; its place on the wire, and the ground there [m]."""
     size = np.maximum(ways.step, ways.least / 2)
-    half = np.stack([np.full(len(size), 1 / (_TURNS - 1)), size / scene.wires.length[wire[ways.row]], size,
+    half = np.stack([np.full(len(size), 2 / (_TURNS - 1)), size / scene.wires.length[wire[ways.row]], size,
                      np.maximum(ways.step, ways.least / 8)])
     for look in range(_LOOKS):
-        ways, place, ground = _look(scene, arcs, wire, ways, half * _NARROW**look, sample)
+        ways, place, ground = _look(scene, way, wire, ways, half * _NARROW**look, sample)
         few = 1 if look == _LOOKS - 1 else _FEW if look > 7 else _WAYS
         kept = kept_ways(key, ways.least, np.full(len(key), np.inf), few)
         ways, key, half = _Ways(*(v[kept] for v in ways)), key[kept], half[:, kept]
     return ways, place[kept], ground[kept]
 
 
-def _look(scene, arcs, wire, ways, half, sample):
+def _look(scene, way, wire, ways, half, sample):
     """The best of three nodes in each of the four ways."""
     three = np.linspace(-1, 1, 3)
     centre = np.stack([ways.turn, ways.share, ways.along, ways.across])
     turn, share, a, c = centre[:, :, None] + half[:, :, None] * three
-    turn, share = np.clip(turn, 0, 1), np.clip(share, 0, 1)
+    turn, share = np.clip(turn, -1, 1), np.clip(share, 0, 1)
     least, ground, at = np.empty(len(turn)), np.empty(len(turn)), np.empty(len(turn), int)
     places = np.empty((len(turn), 3, 3, 3))
     for first in range(0, len(turn), _AT_ONCE // 81):
         some = slice(first, first + _AT_ONCE // 81)
         row = ways.row[some]
-        places[some] = place = places_of(arcs.take(row), turn[some], share[some])
+        places[some] = place = scene.ways.places(way[row], turn[some], share[some])
         spot = np.broadcast_to(place[:, :, :, None, None], (len(row), 3, 3, 3, 3, 3)).copy()
         spot[..., 0] += a[some, None, None, :, None]
         spot[..., 1] += c[some, None, None, None, :]

@@ -13,10 +13,10 @@ from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
 from corridor.clearance.vertical import Checked, least_below
-from corridor.clearance.widened import greatest_step, swept_pairs, widened
+from corridor.clearance.widened import steps_of, swept_pairs, widened
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
-from corridor.line.blown import PARTLY, hang_at_share, hang_rows
+from corridor.line.blown import PARTLY, hang_rows
 from corridor.line.swing import to_grid
 
 __all__ = ["GROUND", "Blown", "Chords", "Swept", "cut_chords", "sweep"]
@@ -153,9 +153,11 @@ def sweep(scene, index, ground, cases, *, above, below):
     blown = _states(scene, cases)
     if not len(blown.wire):
         return Swept(_rows(scene, blown, _together([])), blown, ())
-    step = greatest_step(blown, 2 * len(SWINGS) + 1)
+    rows, steps = steps_of(blown, 2 * len(SWINGS) + 1)
+    step = np.zeros(len(scene.ways))
+    step[_wire_key(scene, blown)[rows]] = steps
     found, lost, curves, low = _compare(scene, blown, *things, step)
-    found, near, spots, between = _refined(scene, blown, found, low, ground, step)
+    found, near, spots, between = _refined(scene, blown, found, low, ground, steps.max(initial=0.25))
     lost += between
     again = _vertices(scene, blown, found)
     if len(again.wire):
@@ -170,7 +172,7 @@ def sweep(scene, index, ground, cases, *, above, below):
     lost = tuple(each for each in lost
                  if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
     worst = _worst(scene, blown, found)
-    return Swept(_rows(scene, blown, worst), blown.take(worst.row), lost + _unsolved(blown), step)
+    return Swept(_rows(scene, blown, worst), blown.take(worst.row), lost + _unsolved(blown), steps.max(initial=0.25))
 
 
 def _wire_key(scene, each):
@@ -190,13 +192,11 @@ def _touched(scene, blown, found, pairs):
 def _states(scene, cases):
     """Every wire in every option and case, still and at each swing; those without answer have no tension."""
     parts = []
-    for swing in (0.0, *SWINGS):
-        hung = hang_at_share(scene, cases, swing)
-        w, o, k = (v.ravel() for v in np.indices(hung.weight.shape[:-1]))
-        for side, sign in enumerate((1.0, -1.0) if swing else (1.0,)):
-            at = w, o, k, side
-            parts.append(Blown(w, o, cases[k], np.full(len(w), sign * swing), hung.horizontal_tension[at],
-                               hung.start[at], hung.end[at], hung.vectors[at]))
+    w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
+    for swing in (0.0, *(sign * share for share in SWINGS for sign in (1.0, -1.0))):
+        found = scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing))
+        H = found.constant * np.linalg.norm(found.load, axis=-1)
+        parts.append(Blown(w, o, cases[k], found.swing, H, found.start, found.end, found.load))
     whole = Blown(*(np.concatenate(part) for part in zip(*parts, strict=True)))
     expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
     rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
@@ -208,27 +208,33 @@ def _known(blown):
 
 
 def _compare(scene, blown, index, ground, above, below, step):
-    """Compare all blown wires, some at once; what was found and lost, all curves in plan, and how low they hang."""
-    rows = np.flatnonzero(_known(blown))
-    size = _AT_ONCE // _CHORDS
-    parts, lost, curves, low = [], {}, [], _Low(np.full((len(blown.wire), _CHORDS), np.nan), [])
-    for first in range(0, len(rows), size):
-        some = rows[first:first + size]
+    """Compare all blown wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
+    curves in plan, and how low they hang."""
+    own, size = step[_wire_key(scene, blown)], _AT_ONCE // _CHORDS
+    parts, lost, low = [], {}, _Low(np.full((len(blown.wire), _CHORDS), np.nan), [])
+    curves = np.full((len(blown.wire), _CHORDS + 1, 2), np.nan)
+    for some in _pieces(np.flatnonzero(_known(blown)), own, size):
         part = blown.take(some)
         chords = cut_chords(scene, part)
         profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
         surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
         ends = chords.start.reshape(-1, _CHORDS, 3), chords.end.reshape(-1, _CHORDS, 3)[:, -1:]
-        curves.append(np.concatenate(ends, axis=1)[..., :2])
-        crossed = cross(chords, widened(index, curves[-1].reshape(-1, 2), step / 2), surface, ground.sample)
+        curves[some] = np.concatenate(ends, axis=1)[..., :2]
+        crossed = cross(chords, widened(index, curves[some].reshape(-1, 2), own[some[0]] / 2), surface, ground.sample)
         least = least_heights(surface, chords.constant[:, None])
         low.height[some] = least.height.reshape(-1, _CHORDS)
         low.pieces.append((chords.length.sum(), len(surface.fraction) // 2 - len(chords)))
         found = [_over_ground(chords, least), *_over_objects(chords, crossed, above, below)]
         parts += [each._replace(row=some[each.row]) for each in found if len(each.row)]
         _note_lost(lost, part, chords, surface, crossed, above | below)
-    curves = np.concatenate(curves) if curves else np.empty((0, 2, 2))
-    return _together(parts), tuple(lost.values()), curves, low
+    return _together(parts), tuple(lost.values()), curves[_known(blown)], low
+
+
+def _pieces(rows, step, size):
+    """Rows of one step each, no more than so many at once."""
+    for each in np.unique(step[rows]):
+        same = rows[step[rows] == each]
+        yield from (same[first:first + size] for first in range(0, len(same), size))
 
 
 def _together(parts):

@@ -1,11 +1,8 @@
 """Trees and wind: how near a wire comes to a crown anywhere along its swing, and how near a falling tree comes to it.
 
-A wire is hung in still air, in the wind of half its swing and in the whole wind, to both sides; in between it turns
-about the line through the hinges of its strings, by a polynomial through these five. So no crown between two swings is
-missed.
+A wire is followed through its whole blow (`corridor.line.wire_path`), so no crown between two swings is missed.
 """
 
-from itertools import permutations
 from typing import NamedTuple
 
 import numpy as np
@@ -17,102 +14,16 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.radial import REACH
 from corridor.clearance.reasons import Gap
 from corridor.clearance.vertical import Checked, worst_of
-from corridor.geometry.catenary import plane_of, points
-from corridor.line.blown import hang_at_share, hung_curves
+from corridor.line.blown import hung_curves
 
-__all__ = ["Arcs", "arcs_of", "fall_gaps", "fall_in", "feet_of", "local", "near_swung", "places_of", "tallest"]
+__all__ = ["fall_gaps", "fall_in", "feet_of", "local", "near_swung", "tallest"]
 
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (33, 9), (9, 9), 6
-#: Shares of the swing, beside the whole, at which wires are hung.
-_SWINGS = (0.5, 0.0)
 #: Height for which things are looked for whose tops alone are known [m].
 _TALLEST = 100.0
 #: Rows worked on at once.
 _AT_ONCE = 1500
-
-
-class Arcs(NamedTuple):
-    """Wires at the nodes of their swing, from full wind on the left to full wind on the right; axes (row, node).
-
-    `hinge` (row, end, 3) of the strings [m] in the frame of the span; `start` (row, node, 3) of the wire; `plane` of
-    the wire; `constant` [m]. In still air there is one node.
-    """
-
-    hinge: np.ndarray
-    start: np.ndarray
-    plane: tuple
-    constant: np.ndarray
-
-    def take(self, rows):
-        """Return some rows."""
-        return Arcs(self.hinge[rows], self.start[rows], type(self.plane)(*(f[rows] for f in self.plane)),
-                    self.constant[rows])
-
-
-def arcs_of(scene, cases):
-    """Return the arcs of all wires in some cases, all with wind or all without.
-
-    Returns
-    -------
-    Arcs
-        Rows (wire span, option, case), one after another.
-    """
-    some = slice(None), slice(None), cases
-    full = scene.hung
-    nodes = [(full.start[some], full.end[some], full.constant[some], full.vectors[some])]
-    if (full.wind[some] != 0).any():
-        nodes += [(h.start, h.end, h.constant, h.vectors) for h in (hang_at_share(scene, cases, f) for f in _SWINGS)]
-        # Left in full wind, ..., still, ..., right in full wind; `SIDES` has the right first.
-        order = [(0, 1), *((i, 1) for i in range(1, len(nodes))), *((i, 0) for i in range(len(nodes) - 2, -1, -1))]
-    else:
-        order = [(0, 0)]
-    start, end, constant, load = (
-        np.stack([nodes[i][field][:, :, :, side] for i, side in order], axis=3) for field in range(4))
-    start, end, load = (v.reshape(-1, len(order), 3) for v in (start, end, load))
-    ends = ((scene.plumb.start, scene.wires.string_start), (scene.plumb.end, scene.wires.string_end))
-    hinge = np.stack([point + string[:, None] * [0.0, 0.0, 1.0] for point, string in ends], axis=1)
-    each = np.repeat(np.arange(len(hinge)), len(start) // max(len(hinge), 1))
-    return Arcs(hinge[each], start, plane_of(start, end, load), constant.reshape(-1, len(order)))
-
-
-def places_of(arcs, turn, share):
-    """Return places of turned wires in the frames of their spans [m].
-
-    Parameters
-    ----------
-    arcs : Arcs
-    turn : ndarray, shape (row, turn)
-        0 where the wire hangs in full wind to the left, 1 to the right.
-    share : ndarray, shape (row, place)
-        Place along the wire [-].
-
-    Returns
-    -------
-    ndarray, shape (row, turn, place, 3)
-        The distance `r` from the hinges' line and the angle `phi` about it are polynomials in the turn through
-        the nodes.
-    """
-    nodes = points(arcs.start, arcs.plane, arcs.constant, share[:, None])
-    first, last = arcs.hinge[:, 0, None, None], arcs.hinge[:, 1, None, None]
-    along = (nodes[..., :1] - first[..., :1]) / (last - first)[..., :1]
-    off = nodes - (first + along * (last - first))
-    polar = np.stack([nodes[..., 0], along[..., 0], np.arctan2(off[..., 1], -off[..., 2]),
-                      np.hypot(off[..., 1], off[..., 2])])
-    at = np.linspace(0, 1, polar.shape[2])[:, None]
-    # Where no equilibrium is known between both sides, the wire turns about its hinges as it sags in full wind.
-    polar = np.where(np.isnan(polar), polar[:, :, :1] + at * (polar[:, :, -1:] - polar[:, :, :1]), polar)
-    x, t, phi, r = np.einsum("rtn,frnp->frtp", _through(at[:, 0], turn), polar)
-    y, z = (first + t[..., None] * (last - first))[..., 1:].transpose(3, 0, 1, 2)
-    return np.stack([x, y + r * np.sin(phi), z - r * np.cos(phi)], axis=-1)
-
-
-def _through(nodes, turn):
-    """Factors of the values at nodes of the polynomial through them (row, turn, node), by Lagrange."""
-    factor = np.ones((*turn.shape, len(nodes)))
-    for i, j in permutations(range(len(nodes)), 2):
-        factor[..., i] *= (turn - nodes[j]) / (nodes[i] - nodes[j])
-    return factor
 
 
 def near_swung(scene, index, cases, tops, chosen):
@@ -197,11 +108,10 @@ def _nearest(scene, index, cases, chosen, reach, distance):
     pair, o, k = (v.ravel() for v in np.indices(shape))
     w, p = wire[pair], part[pair]
     least, place = np.full(len(w), np.nan), np.full((len(w), 3), np.nan)
-    arcs = arcs_of(scene, cases) if len(w) else None
-    row = (w * shape[1] + o) * shape[2] + k
+    row = scene.way(w, o, cases[k])
     for first in range(0, len(w), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        least[some], place[some] = _look(scene, index, arcs.take(row[some]), w[some], p[some], reach, distance)
+        least[some], place[some] = _look(scene, index, row[some], w[some], p[some], reach, distance)
     return _Found(w, p, o, cases[k], least, place)
 
 
@@ -222,7 +132,7 @@ def _pairs(scene, index, cases, chosen, reach):
     return wire[near], part[near]
 
 
-def _look(scene, index, arcs, w, p, reach, distance):
+def _look(scene, index, row, w, p, reach, distance):
     """Least distance of rows, and its place, in ever narrower windows of place and turn."""
     spot = local(scene, w, shapely.get_coordinates(index.part[p]))
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
@@ -230,19 +140,19 @@ def _look(scene, index, arcs, w, p, reach, distance):
     foot = ((spot - start) * run).sum(-1) / size**2
     wide = 2 * reach[p] / size
     low, high = np.clip(foot - wide, 0, 1), np.clip(foot + wide, 0, 1)
-    left, right = np.zeros(len(w)), np.ones(len(w))
+    left, right = -np.ones(len(w)), np.ones(len(w))
     spot, part = spot[:, None, None], p[:, None, None]
     for places, turns in (_FIRST, *(_NEXT,) * _LOOKS):
         share = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, places)
-        turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if arcs.constant.shape[1] > 1 else 1)
-        place = places_of(arcs, turn, share)
+        turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if scene.ways.windy[row].any() else 1)
+        place = scene.ways.places(row, turn, share)
         value = distance(place, spot, part).reshape(len(w), -1)
         best = np.where(np.isnan(value), np.inf, value).argmin(axis=1)
         u, s = np.divmod(best, places)
         low, high = _around(share, s, low, high)
         left, right = _around(turn, u, left, right)
-    row = np.arange(len(w))
-    return value[row, best], place[row, u, s]
+    each = np.arange(len(w))
+    return value[each, best], place[each, u, s]
 
 
 def _around(grid, at, low, high):

@@ -1,8 +1,8 @@
 """Objects between the swings at which wires are hung: found by widening them, and told apart by the swept area.
 
-Between two swings a wire passes over ground that it is hung over at neither. Every object is widened by half of the
-greatest step that any wire makes, so that one of the swings meets it; what the swept area itself does not touch is let
-go again.
+Between two swings a wire passes over ground that it is hung over at neither. Objects are widened by half of the
+greatest step that the wire makes, so that one of the swings meets them; what the swept area itself does not touch is
+let go again.
 """
 
 from dataclasses import replace
@@ -12,23 +12,30 @@ import shapely
 
 from corridor.geometry.catenary import plane_of, points
 
-__all__ = ["greatest_step", "swept_pairs", "widened"]
+__all__ = ["steps_of", "swept_pairs", "widened"]
 
 
-def greatest_step(blown, swings):
-    """Return how far apart neighbouring swings of a wire lie at most, at mid-span in plan [m].
+def steps_of(blown, swings):
+    """Return how far apart neighbouring swings of each wire lie at most, at mid-span in plan [m].
 
     Parameters
     ----------
     blown : Blown
     swings : int
         Number of swings of each wire.
+
+    Returns
+    -------
+    row : ndarray of int, shape (wire,)
+        A row of each wire.
+    step : ndarray, shape (wire,)
+        The next of 0.25, 0.5, 1, 2 ... m that is no less: it depends on that wire alone, and few numbers stand for all.
     """
     order = np.lexsort((blown.swing, blown.case, blown.option, blown.wire))
     plane = plane_of(blown.start, blown.end, blown.load)
     middle = points(blown.start, plane, blown.tension / plane.load, np.array([0.5]))[order, 0, 1]
-    step = np.abs(np.diff(middle.reshape(-1, swings), axis=1))
-    return float(np.nanmax(step, initial=0.0)) if np.isfinite(step).any() else 0.0
+    step = np.nan_to_num(np.abs(np.diff(middle.reshape(-1, swings), axis=1))).max(axis=1, initial=0.0)
+    return order[::swings], 2.0 ** np.ceil(np.log2(np.maximum(step, 0.25)))
 
 
 def widened(index, plan, distance):

@@ -12,7 +12,6 @@ from corridor.assessment import make_scene
 from corridor.check import Clock, prepare
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.grading import grading
-from corridor.clearance.trees import arcs_of
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
@@ -150,17 +149,15 @@ def _found(source):
 
 def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
     """Put all spans into the rasters; what was not assessed, in words."""
-    windy = np.array([k for k in rules if facts.cases[k].wind > 0], int)
     left_out = []
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
-        arcs = arcs_of(scene, windy) if len(windy) else None
         for span in range(len(scene.spans)):
             rows = np.flatnonzero((scene.wires.span == span)
                                   & ((facts.shield is not None) | (scene.wires.kind != "shield")))
             for option, raster in enumerate(rasters if len(rows) else ()):
                 curves = [(guard.required, cellwise.spread(points, cells.size, beside, guard))
-                          for k, points in _curves(scene, arcs, rows, option, rules, windy, cells.size)
+                          for k, points in _curves(scene, rows, option, rules, cells.size)
                           for guard in rules[k]]
                 name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
                 if all(np.isfinite(points).all() for _, points in curves):
@@ -173,17 +170,16 @@ def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
     return tuple(left_out)
 
 
-def _curves(scene, arcs, rows, option, rules, windy, size):
+def _curves(scene, rows, option, rules, size):
     """Yield each case with the curves of the wires of a span in one option; nan where a wire has no answer."""
     for k in rules:
-        if k not in windy:
+        if not scene.cases[k].wind > 0:
             yield k, cellwise.hung_still(scene, rows, option, k)
             continue
-        own = (rows * len(scene.options) + option) * len(windy) + int(np.flatnonzero(windy == k)[0])
-        some = arcs.take(own)
+        way = scene.way(rows, option, k)
         # Part of the wind without an answer is no answer: nothing is made up between.
-        known = np.isfinite(some.constant).all()
-        yield k, cellwise.hung_swung(scene, some, rows, size) if known else np.full((1, 3, 3), np.nan)
+        known = (scene.ways.hangs[way] & ~scene.ways.partly[way]).all()
+        yield k, cellwise.hung_swung(scene, option, k, rows, size) if known else np.full((1, 3, 3), np.nan)
 
 
 def _straight(scene, rows):

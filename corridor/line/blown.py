@@ -1,13 +1,13 @@
 """Wires in less wind than a case has: where they hang on the way from still to full swing."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from corridor.geometry.catenary import plane_of, points
 from corridor.line.hang import SIDES, case_states, hang
 
-__all__ = ["PARTLY", "Swung", "hang_at_share", "hang_rows", "hung_curves", "swing_curves"]
+__all__ = ["PARTLY", "Swung", "hang_rows", "hung_curves", "swing_curves"]
 
 #: Why a wire that hangs in the full wind is not assessed.
 PARTLY = "no equilibrium of the section found in part of the wind"
@@ -22,27 +22,6 @@ class Swung:
 
     points: np.ndarray
     share: np.ndarray
-
-
-def hang_at_share(scene, cases, swing):
-    """Return the wires of some windy cases at a share of their swing, blown to either side.
-
-    Parameters
-    ----------
-    scene : Scene
-    cases : ndarray of int
-        Cases with wind.
-    swing : float
-        0 to 1.
-
-    Returns
-    -------
-    Hung
-        (wire span, option, case, side); its case axis stands for `cases`.
-    """
-    shape = len(scene.wires), len(scene.options), len(cases), len(SIDES)
-    w, o, k, side = (v.ravel() for v in np.indices(shape))
-    return hang_rows(scene, w, o, cases[k], swing * SIDES[side]).reshaped(*shape)
 
 
 def hung_curves(hung, cases, *, places=33):
@@ -78,22 +57,14 @@ def swing_curves(scene, cases, steps=8):
 
     Returns
     -------
-    curves : Swung
+    Swung
         Two sides for still air, two for each step, and last those of the full swing.
-    unsolved : ndarray of bool, shape (wire span, option, case)
-        Wires that hang in the full wind, and in part of it find no equilibrium.
     """
-    full = hung_curves(scene.hung, cases)
-    windy = np.array([scene.cases[k].wind > 0 for k in cases])
-    way = []
-    for step in range(steps if windy.any() else 0):
-        partly = full.points.copy()
-        hung = hang_at_share(scene, cases[windy], step / steps)
-        partly[:, :, windy] = hung_curves(hung, np.arange(windy.sum())).points
-        way.append(partly)
-    points = np.concatenate([*way, full.points], axis=3)
-    known = np.isfinite(points).all(axis=(-1, -2))
-    return replace(full, points=points), known[..., -2:].all(axis=-1) & ~known.all(axis=-1)
+    w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
+    swing = np.array([side * step / steps for step in range(steps + 1) for side in SIDES])
+    share, way = np.linspace(0, 1, 33), scene.way(w, o, cases[k])
+    points = scene.ways.places(way, np.tile(swing, (len(way), 1)), np.tile(share, (len(way), 1)))
+    return Swung(points.reshape(len(scene.wires), len(scene.options), len(cases), *points.shape[1:]), share)
 
 
 def hang_rows(scene, wire, option, case, swing):

@@ -7,16 +7,16 @@ catenary in the plane of its load at every swing. Pieces are halved until the wi
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from corridor.geometry.catenary import Plane, plane_of, points
-from corridor.line.hang import Bools, Floats, Ints, Model, States, bare_states, case_states, hang, pressure_share
+from corridor.line.hang import Bools, Floats, Ints, Model, States, case_states, hang, pressure_share
 
-__all__ = ["NODES", "TOLERANCE", "Nodes", "WirePaths", "bare_paths", "follow"]
+__all__ = ["NODES", "TOLERANCE", "Nodes", "WirePaths", "follow"]
 
 #: How far a wire may be off the way that stands for it [m]. The least of distances is off by no more.
 TOLERANCE = 2e-4
@@ -30,8 +30,8 @@ _PLACES = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
 
 
 class Nodes(NamedTuple):
-    """Wires at single swings; columns of shape (row,) or (row, 3): `path`, `swing`, `start`, `end` in the frame of the
-    span [m], catenary `constant` [m], `load` [N/m]."""
+    """Wires at single swings, of shape (...) or (..., 3): `path`, `swing`, `start`, `end` in the frame of the span [m],
+    catenary `constant` [m], `load` [N/m]."""
 
     path: Ints
     swing: Floats
@@ -40,17 +40,13 @@ class Nodes(NamedTuple):
     constant: Floats
     load: Floats
 
-    def take(self, index: ArrayLike) -> "Nodes":
-        """Return some rows."""
-        return Nodes(*(field[index] for field in self))
-
     @property
     def plane(self) -> Plane:
         """The plane of every wire."""
         return plane_of(self.start, self.end, self.load)
 
     def points(self, share: ArrayLike) -> Floats:
-        """Return places of the wires (row, place, 3) [m] at shares (place,) or (row, place)."""
+        """Return places of the wires (..., place, 3) [m] at shares of shape (..., place)."""
         return points(self.start, self.plane, self.constant, share)
 
 
@@ -59,9 +55,10 @@ class WirePaths:
     """Ways of wires, columns of shape (path,), and the pieces they are made of, (piece,).
 
     `wire`, `option`, `case` indices; `temperature` of the conductor [degC]; `exact` whether it is in equilibrium;
-    `windy` whether there is wind; `partly` whether no wire hangs in part of the wind though one does in all of it;
-    `error` by how much a wire may be off where the pieces are thinnest [m].
-    `path` of every piece, in order; swings `low`, `high` at its ends; `weight`, `wind` of the full blow [N/m]; at its
+    `windy` whether there is wind; `hangs` whether there is a wire in the full wind to either side, `partly` whether
+    there is none in part of the wind then: places are nan there; `error` by how much a wire may be off where the pieces
+    are thinnest [m].
+    `first` (path + 1,) piece of each; swings `low`, `high` at its ends; `weight`, `wind` of the full blow [N/m]; at its
     nodes `start`, `end` (piece, NODES, 3) in the frame of the span [m] and catenary `constant` (piece, NODES) [m].
     """
 
@@ -71,9 +68,10 @@ class WirePaths:
     temperature: Floats
     exact: Bools
     windy: Bools
+    hangs: Bools
     partly: Bools
     error: Floats
-    path: Ints
+    first: Ints
     low: Floats
     high: Floats
     weight: Floats
@@ -85,41 +83,27 @@ class WirePaths:
     def __len__(self) -> int:
         return len(self.wire)
 
-    @property
-    def first(self) -> Ints:
-        """First piece of each path, and the number of pieces."""
-        return np.searchsorted(self.path, np.arange(len(self) + 1))
-
-    def take(self, chosen: ArrayLike) -> "WirePaths":
-        """Return some of the paths, in order; `chosen` is True for them, or their ascending indices."""
-        keep = np.zeros(len(self), bool)
-        keep[chosen] = True
-        number, piece = np.cumsum(keep) - 1, keep[self.path]
-        own = {f.name: getattr(self, f.name)[keep] for f in fields(self)[:8]}
-        rest = {f.name: getattr(self, f.name)[piece] for f in fields(self)[8:]}
-        return WirePaths(**own, **(rest | {"path": number[rest["path"]]}))
-
-    def at(self, piece: Ints, swing: Floats) -> Nodes:
-        """Return the wires of pieces at swings of their own, of one shape (row, ...)."""
-        piece = np.asarray(piece).reshape(-1, *(1,) * (np.ndim(swing) - 1))
+    def at(self, path: Ints, swing: Floats) -> Nodes:
+        """Return wires at signed shares of their swing; `path` (row,), `swing` (row, ...) and the answer likewise."""
+        path = np.broadcast_to(np.reshape(path, (-1, *(1,) * (np.ndim(swing) - 1))), np.shape(swing))
+        piece = self._piece(path, swing)
         width = (self.high - self.low)[piece]
         u = np.divide(swing - self.low[piece], width, out=np.zeros(np.shape(swing)), where=width > 0)
         factor = _through(u)
-        piece = np.broadcast_to(piece, u.shape)
-        start, end, constant = ((factor[..., None] * v[piece]).sum(axis=-2) if v.ndim == 3 else
-                                (factor * v[piece]).sum(axis=-1) for v in (self.start, self.end, self.constant))
+        start, end = (np.einsum("...n,...nk->...k", factor, v[piece]) for v in (self.start, self.end))
+        constant = np.einsum("...n,...n->...", factor, self.constant[piece])
         p = pressure_share(swing) * self.wind[piece]
         load = np.stack([np.zeros_like(p), p, -self.weight[piece]], axis=-1)
-        return Nodes(self.path[piece], np.asarray(swing, float), start, end, constant, load)
+        return Nodes(path, np.asarray(swing, float), start, end, constant, load)
 
-    def places(self, piece: Ints, swing: Floats, share: Floats) -> Floats:
+    def places(self, path: Ints, swing: Floats, share: Floats) -> Floats:
         """Return places of wires in the frames of their spans [m].
 
         Parameters
         ----------
-        piece : ndarray of int, shape (row,)
+        path : ndarray of int, shape (row,)
         swing : ndarray, shape (row, swing)
-            Within the piece.
+            Signed share, positive to the right; in still air it does not matter.
         share : ndarray, shape (row, place)
             Place along the wire [-].
 
@@ -127,26 +111,13 @@ class WirePaths:
         -------
         ndarray, shape (row, swing, place, 3)
         """
-        return self.at(piece, swing).points(share[:, None])
+        return self.at(path, swing).points(share[:, None])
 
-    def nodes(self) -> Nodes:
-        """Return the wires at the nodes of all pieces, each once: by path, from the left to the right."""
-        node = np.arange(NODES)
-        swing = self.low[:, None] + (self.high - self.low)[:, None] * node / (NODES - 1)
-        # The last node of a piece is the first of the next one of its path; a way in still air has one alone.
-        follows = np.r_[self.path[1:] == self.path[:-1], False] & np.r_[self.low[1:] == self.high[:-1], False]
-        keep = ~(follows[:, None] & (node == NODES - 1)) & ((self.high > self.low)[:, None] | (node == 0))
-        piece, at = np.nonzero(keep)
-        p = pressure_share(swing[piece, at]) * self.wind[piece]
-        load = np.stack([np.zeros_like(p), p, -self.weight[piece]], axis=-1)
-        return Nodes(self.path[piece], swing[piece, at], self.start[piece, at], self.end[piece, at],
-                     self.constant[piece, at], load)
-
-    def piece_of(self, path: Ints, swing: Floats) -> Ints:
-        """Return the piece of each path that holds a swing, or the nearest one."""
-        first = self.first
-        at = np.searchsorted(2.5 * self.path + self.low, 2.5 * path + np.maximum(swing, -1), side="right") - 1
-        return np.clip(at, first[path], first[path + 1] - 1)
+    def _piece(self, path: Ints, swing: Floats) -> Ints:
+        """The piece of each path that holds a swing."""
+        owner = np.repeat(np.arange(len(self)), np.diff(self.first))
+        at = np.searchsorted(2.5 * owner + self.low, 2.5 * path + swing, side="right") - 1
+        return np.clip(at, self.first[path], self.first[path + 1] - 1)
 
 
 def _through(u: Floats) -> Floats:
@@ -173,7 +144,7 @@ class _Pieces(NamedTuple):
 
 
 def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: ArrayLike | None = None) -> WirePaths:
-    """Return the ways of wires in cases of the study, of those that hang in the full wind.
+    """Return the ways of wires in cases of the study.
 
     Parameters
     ----------
@@ -190,15 +161,6 @@ def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: Arra
         return case_states(model, wire[rows], option[rows], case[rows], swing, T[rows])
 
     return _made(model, states, _Asked(wire, option, case, T, *load))
-
-
-def bare_paths(model: Model, wire: Ints, option: Ints, case: int, temperature: Floats) -> WirePaths:
-    """Return the ways of bare wires in still air, final, of those that hang; they go by the name of a case (index)."""
-    def states(rows: Ints, swing: Floats) -> States:
-        return bare_states(model, wire[rows], option[rows], temperature[rows])
-
-    weight = model.strung.bare_weight[model.groups.of_wire_span[wire], option]
-    return _made(model, states, _Asked(wire, option, np.full(len(wire), case), temperature, weight, 0.0 * weight))
 
 
 class _Asked(NamedTuple):
@@ -265,21 +227,19 @@ def _apart(load: tuple[Floats, Floats], hung: Sequence[Floats], taken: Sequence[
 
 
 def _joined(model: Model, pieces: _Pieces, asked: _Asked) -> WirePaths:
-    """The ways of all rows that have one, with their pieces in order."""
+    """The ways of all rows, with their pieces in order."""
     order = np.lexsort((pieces.low, pieces.path))
     p = _Pieces(*(v[order] for v in pieces))
-    known = np.isfinite(p.constant + p.start.sum(axis=-1) + p.end.sum(axis=-1)).all(axis=1)
+    known = np.isfinite(p.constant + p.start.sum(axis=-1) + p.end.sum(axis=-1))
     rows = len(asked.wire)
-    outer, holes, error = np.zeros((rows, 2), bool), np.zeros(rows, bool), np.zeros(rows)
+    tips, holes, error = np.zeros((rows, 2), bool), np.zeros(rows, bool), np.zeros(rows)
     still = p.low == p.high
     for side, (tip, node) in enumerate(((still | (p.low == -1), 0), (still | (p.high == 1), -1))):
-        outer[p.path[tip], side] = np.isfinite(p.constant[tip, node] + p.start[tip, node, 2] + p.end[tip, node, 2])
-    holes[p.path[~known]] = True
+        tips[p.path[tip], side] = known[tip, node]
+    holes[p.path[~known.all(axis=1)]] = True
     np.maximum.at(error, p.path, p.error)
-    hangs = outer.all(axis=1)
-    keep = known & hangs[p.path]
-    of = p.path[keep]
-    exact = model.exact[model.place_of(asked.wire[hangs])[0]]
-    return WirePaths(*(v[hangs] for v in asked[:4]), exact, asked.wind[hangs] > 0, holes[hangs], error[hangs],
-                     (np.cumsum(hangs) - 1)[of], p.low[keep], p.high[keep], asked.weight[of], asked.wind[of],
-                     p.start[keep], p.end[keep], p.constant[keep])
+    hangs = tips.all(axis=1)
+    exact = model.exact[model.place_of(asked.wire)[0]]
+    return WirePaths(*asked[:4], exact, asked.wind > 0, hangs, hangs & holes, error,
+                     np.searchsorted(p.path, np.arange(rows + 1)), p.low, p.high, asked.weight[p.path],
+                     asked.wind[p.path], p.start, p.end, p.constant)
