@@ -26,11 +26,6 @@ _HOTTEST = 500.0
 #: Step of a curve [K].
 _STEP = 2.0
 
-#: No finding of the check is asked for: spans short under ice are not told here.
-_NO_FINDINGS = {name: np.array([], object) for name in ("line", "span", "option", "case", "measure", "position")} | {
-    "margin_m": np.array([])}
-
-
 @dataclass(frozen=True)
 class Curve:
     """One option, final, bare and in still air; arrays of shape (temperature,).
@@ -170,7 +165,7 @@ def _limits(facts, scene, unmatched, ground):
     around = look_around(facts, replace(scene, options=hot), ground, met.home)
     met_with = compare(around)
     gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked)[2], unmatched), *met.gaps]
-    columns = limit_rows(around, _NO_FINDINGS, gaps, _no_current)
+    columns = limit_rows(around, None, gaps, _no_current)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 
 

@@ -65,8 +65,8 @@ def limit_rows(around, columns, gaps, current_at):
     Parameters
     ----------
     around : Around
-    columns : dict of ndarray
-        Of `clearances`.
+    columns : dict of ndarray or None
+        Of `clearances`; None: they were made at other temperatures than those of the options, and are not looked at.
     gaps : sequence of Gap
         What was not assessed.
     current_at : callable
@@ -81,12 +81,12 @@ def limit_rows(around, columns, gaps, current_at):
     top = np.array([option.wiring.maximum_temperature for option in scene.options], float)
     hurried = np.array([np.nan if option.wiring.emergency_temperature is None else
                         option.wiring.emergency_temperature for option in scene.options])
-    found = find_limits(around, gaps, "maximum", top)
-    in_need = find_limits(around, gaps, "emergency", hurried)
+    found = find_limits(around, columns, gaps, "maximum", top)
+    in_need = find_limits(around, columns, gaps, "emergency", hurried)
     s, o = (v.ravel() for v in np.indices((len(scene.spans), len(scene.options))))
     limit, current, state = _in_words(scene, found, top, current_at)
     columns_of_need = _in_words(scene, in_need, hurried, current_at)
-    short = _short_under_ice(scene, columns)[s, o]
+    short = np.zeros(len(s), bool) if columns is None else _short_under_ice(scene, columns)[s, o]
     row = _Least(*(v[s, o] for v in found.least))
     return _keys(scene, s, o) | {
         "limit_temperature_c": limit, "limit_current_a": current, "clearing_temperature_c": found.temperature[s, o],
@@ -141,12 +141,14 @@ def _bare(case):
     return not case.ice and not case.wind and "vertical" in case.checks
 
 
-def find_limits(around, gaps, word, top):
+def find_limits(around, columns, gaps, word, top):
     """Return the limits of all spans.
 
     Parameters
     ----------
     around : Around
+    columns : dict of ndarray or None
+        As in `limit_rows`.
     gaps : sequence of Gap
         What was not assessed in the cases of the study.
     word : str
@@ -162,12 +164,42 @@ def find_limits(around, gaps, word, top):
     around, cases = _with_case(around, word)
     T = np.tile(top if len(cases) else np.full(len(top), np.nan), (len(around.scene.spans), 1))
     unknown = _unknown(around.scene, gaps, cases) | np.isnan(T)
-    hot = _least(around, cases, np.where(unknown, np.nan, T))
+    hot = _hot(around, columns, cases, word, np.where(unknown, np.nan, T))
     unknown |= np.isnan(hot.margin)
     governs = np.where(unknown, UNKNOWN, np.where(hot.margin < 0, CLEARANCE, MAXIMUM)).astype(object)
     governs[np.isnan(T)] = None
     limits = Limits(np.full(T.shape, np.nan), governs, hot)
     return _root(around, cases, limits, T) if (governs == CLEARANCE).any() else limits
+
+
+def _hot(around, columns, cases, word, temperature):
+    """The least margins at the greatest temperature: as the findings have them, where they have been looked for there
+    and it is no shield wire that is nearest."""
+    scene = around.scene
+    if columns is None or any(scene.cases[k].temperature != word for k in cases):
+        return _least(around, cases, temperature)
+    chosen = np.isin(columns["case"], [scene.cases[k].name for k in cases]) & (columns["position"] != "below")
+    s, o = _places(scene, columns, np.flatnonzero(chosen))
+    again = np.full(temperature.shape, False)
+    again[s, o] = np.isin(columns["wire"][chosen], scene.wires.wire[scene.wires.kind == "shield"])
+    found = _least(around, cases, np.where(again, temperature, np.nan))
+    names = ("margin_m", "wire", "against", "obstacle", "measure", "case", "station_m")
+    told = {name: columns[name][chosen] for name in names}
+    order = np.lexsort((told["margin_m"], o, s))
+    first = order[np.r_[True, (np.diff(s[order]) != 0) | (np.diff(o[order]) != 0)]] if len(order) else order
+    first = first[~again[s[first], o[first]] & np.isfinite(temperature[s[first], o[first]])]
+    for whole, name in zip(found, names, strict=True):
+        whole[s[first], o[first]] = told[name][first]
+    return found
+
+
+def _places(scene, columns, rows):
+    """Index of span and of option of some rows of `clearances`."""
+    options = {option.name: index for index, option in enumerate(scene.options)}
+    spans = {pair: index for index, pair in enumerate(zip(scene.spans.line, scene.spans.name, strict=True))}
+    pairs = zip(columns["line"][rows], columns["span"][rows], strict=True)
+    return (np.array([spans[pair] for pair in pairs], int),
+            np.array([options[name] for name in columns["option"][rows]], int))
 
 
 def _unknown(scene, gaps, cases):
@@ -299,11 +331,8 @@ def _short_under_ice(scene, columns):
     """True where a wire falls short of anything in a case with ice, shape (span, option)."""
     icy = np.isin(columns["case"], [case.name for case in scene.cases if case.ice > 0])
     short = np.flatnonzero(icy & (columns["position"] != "below") & (columns["margin_m"] < 0))
-    options = {option.name: index for index, option in enumerate(scene.options)}
-    spans = {pair: index for index, pair in enumerate(zip(scene.spans.line, scene.spans.name, strict=True))}
     known = np.zeros((len(scene.spans), len(scene.options)), bool)
-    for row in short:
-        known[spans[columns["line"][row], columns["span"][row]], options[columns["option"][row]]] = True
+    known[_places(scene, columns, short)] = True
     return known
 
 
