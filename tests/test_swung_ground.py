@@ -7,8 +7,9 @@ import pytest
 import shapely
 
 from corridor.clearance import proximity
+from corridor.clearance.chords import Blown, cut_chords
 from corridor.clearance.ground import ground_rows
-from corridor.clearance.sweep import Blown, cut_chords, sweep
+from corridor.clearance.sweep import sweep
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights, least_heights
 from corridor.line.blown import hang_rows

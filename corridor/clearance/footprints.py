@@ -63,7 +63,8 @@ class Footprints:
         """Return footprints of some parts, all widened by a distance [m of the grid]."""
         round_ = self._round[parts]
         flat = np.where(round_, self._flat[parts], self._shape[parts])
-        flat[~round_] = shapely.buffer(flat[~round_], distance, quad_segs=4)
+        if distance:
+            flat[~round_] = shapely.buffer(flat[~round_], distance, quad_segs=4)
         radius = self._around[parts] * np.cos(np.pi / (4 * _QUARTER))
         return Footprints(flat, np.where(round_, radius + distance, 0.0))
 

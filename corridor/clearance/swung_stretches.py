@@ -5,9 +5,10 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.clearance.chords import cut_chords
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
-from corridor.clearance.sweep import GROUND, cut_chords
+from corridor.clearance.sweep import GROUND
 from corridor.clearance.widened import widened
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights

@@ -21,8 +21,8 @@ from corridor.line.states import Strung, WireGroups, group_wires, solve_states
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import tension
 from corridor.mechanics.stringing import greatest_tension
-from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ladder import Limits
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.study.design import Design
 
 __all__ = ["Line", "Margins", "Today", "line_of", "loads_of", "shape_bounds", "swung_out"]

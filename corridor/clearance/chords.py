@@ -1,0 +1,138 @@
+"""Chords of swung wires: short pieces over each of which a wire hangs as a small catenary, and what lies below them.
+
+A swung wire is no straight line in plan, so it is cut into chords: whatever is known of wires in still air then holds
+of these.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.clearance.vertical import least_below
+from corridor.geometry.catenary import plane_of, points
+from corridor.geometry.distance import least_heights, take_rows
+from corridor.line.swing import to_grid
+
+__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "least_rows", "over_objects"]
+
+#: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
+CHORDS = 32
+
+
+class Blown(NamedTuple):
+    """Wires at one swing each; columns of shape (row,) or (row, 3).
+
+    `wire`, `option`, `case` indices; `swing` signed share of the full one; `tension` H [N]; `start`, `end` in the frame
+    of the span [m]; `load` [N/m].
+    """
+
+    wire: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+    swing: np.ndarray
+    tension: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    load: np.ndarray
+
+    def take(self, index):
+        """Return some rows."""
+        return Blown(*(field[index] for field in self))
+
+
+@dataclass(frozen=True)
+class Chords:
+    """Chords of blown wires as small spans of their own, `CHORDS` after one another.
+
+    `start`, `end` (chord, 3) on the grid; `length` [m of ground]; `span` row of the blown wire, `number` of the chord
+    in it; `local` (row, vertex, 3) in the span's frame; `constant` (chord,) of the small catenary in the vertical [m].
+    """
+
+    start: np.ndarray
+    end: np.ndarray
+    length: np.ndarray
+    span: np.ndarray
+    number: np.ndarray
+    local: np.ndarray
+    constant: np.ndarray
+
+    def __len__(self):
+        return len(self.span)
+
+    def take(self, chosen):
+        """Return some chords, of the same wires."""
+        columns = (self.start, self.end, self.length, self.span, self.number)
+        return Chords(*(column[chosen] for column in columns), self.local, self.constant[chosen])
+
+
+class Found(NamedTuple):
+    """What was compared: blown wire (row), obstacle, position, height [m], place in the span's frame, and top [m]."""
+
+    row: np.ndarray
+    obstacle: np.ndarray
+    position: np.ndarray
+    actual: np.ndarray
+    spot: np.ndarray
+    other: np.ndarray
+
+    def take(self, index):
+        """Return some rows."""
+        return Found(*(field[index] for field in self))
+
+
+def cut_chords(scene, blown):
+    """Return the chords of blown wires."""
+    plane = plane_of(blown.start, blown.end, blown.load)
+    share = np.linspace(0, 1, 2 * CHORDS + 1)
+    fine = points(blown.start, plane, blown.tension / plane.load, share)
+    local = fine[:, ::2]
+    a, b = local[:, :-1], local[:, 1:]
+    length = np.linalg.norm((b - a)[..., :2], axis=-1)
+    drop = (a + b)[..., 2] / 2 - fine[:, 1::2, 2]
+    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[blown.wire])
+    row = np.repeat(np.arange(len(blown.wire)), CHORDS)
+    number = np.tile(np.arange(CHORDS), len(blown.wire))
+    return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
+                  (length**2 / (8 * drop)).ravel())
+
+
+def join_found(parts):
+    empty = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
+    return Found(*(np.concatenate(part) for part in zip(empty, *parts, strict=True)))
+
+
+def _spots(chords, chord, place, elevation):
+    """Places on chords in the frame of their span."""
+    row, number = chords.span[chord], chords.number[chord]
+    a, b = chords.local[row, number], chords.local[row, number + 1]
+    spot = a + place[:, None] * (b - a)
+    return np.column_stack([spot[:, :2], elevation])
+
+
+def found_at(chords, chord, obstacle, side, height, place, elevation):
+    position = np.full(len(chord), "above" if side > 0 else "below", object)
+    return Found(chords.span[chord], obstacle, position, height, _spots(chords, chord, place, elevation),
+                  elevation - side * height)
+
+
+def over_objects(chords, crossed, above, below):
+    """Vertical distance at every meeting of a chord and an object, above and below."""
+    for side, wanted in ((1.0, above), (-1.0, below)):
+        chosen = np.flatnonzero(wanted[crossed.obstacle])
+        rows, chord = take_rows(crossed.rows, chosen), crossed.wire[chosen]
+        C = chords.constant[chord, None]
+        least = least_heights(rows, C) if side > 0 else least_below(rows, C, np.arange(len(chosen)), None)
+        height, place, elevation = (v[:, 0] for v in least)
+        known = np.isfinite(height)
+        yield found_at(chords, chord[known], crossed.obstacle[chosen][known], side, height[known], place[known],
+                     elevation[known])
+
+
+def least_rows(key, value):
+    """Row of the least known value of each key."""
+    order = np.lexsort((np.where(np.isnan(value), np.inf, value), key))
+    first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+    return first[~np.isnan(value[first])]
+
+

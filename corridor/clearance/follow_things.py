@@ -1,0 +1,135 @@
+"""Where a swinging wire comes nearest to things below or above it, along its blow, over the things as they are.
+
+Between the swings at which wires are cut into chords things are found by widening them. What was found so is looked at
+again here, with footprints as they are, at ever closer swings about the nearest one.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from corridor.clearance.chords import Blown, cut_chords, join_found, least_rows, over_objects
+from corridor.clearance.crossings import cross
+from corridor.clearance.ground import ground_rows
+
+__all__ = ["follow_things"]
+
+#: Swings in each look, how far the first look goes to either side, by how much the next are narrower, and how many.
+_SWINGS, _WIDE, _NARROW, _LOOKS = 9, 0.25, 0.3, 7
+#: What is farther than the nearest by more than this share of the step between swings is not looked at again [-].
+_STEEP = 1.0
+#: Wires at one swing that are worked on at once.
+_AT_ONCE = 1000
+
+
+def follow_things(scene, blown, found, index, ground, above, below, step):
+    """Return the wires where they are nearest to things, and what they are nearest to.
+
+    Parameters
+    ----------
+    scene : Scene
+    blown : Blown
+        Wires at the swings that were looked at.
+    found : Found
+        What they came near to, things widened.
+    index : ObstacleIndex
+        With footprints as they are.
+    ground : Ground
+    above, below : ndarray of bool, shape (obstacle,)
+        What wires pass above and below of.
+    step : ndarray, shape (way,)
+        Greatest step between the swings of each wire [m].
+
+    Returns
+    -------
+    blown : Blown
+    found : Found
+    done : ndarray of bool, shape (found row,)
+        What stands there instead of what was found with widened things. What no wire touches at the swings that are
+        looked at keeps what was found: it is no farther than that.
+    """
+    way, swing, thing, row = _pairs(scene, blown, found, step)
+    part = np.flatnonzero(np.isin(index.of_part, thing))
+    footprint = index.footprint.widened(part, 0.0)
+    near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
+    boxes, half = _boxes(near, len(above)), _WIDE
+    for _ in range(_LOOKS):
+        swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
+        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes)
+        best = value.argmin(axis=1)
+        touched = np.isfinite(value.min(axis=1, initial=np.inf))
+        swing = np.where(touched, swings[np.arange(len(way)), best], swing)
+        half = half * _NARROW
+    chosen = _chosen(value, best, spots) if len(way) else np.zeros(0, int)
+    met = spots.take(chosen)
+    done = np.isin(_pair(scene, blown, found), _pair(scene, blown, found.take(row[touched])))
+    return wires.take(met.row), met._replace(row=np.arange(len(met.row))), done & (found.obstacle >= 0)
+
+
+def _pair(scene, blown, found):
+    """One number for each wire, option, case and thing."""
+    of = blown.take(found.row)
+    return scene.way(of.wire, of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle + 1
+
+
+def _pairs(scene, blown, found, step):
+    """Ways, nearest swing and things of the pairs that may hold the least of their span; row of what was found."""
+    things = np.flatnonzero(found.obstacle >= 0)
+    some = found.take(things)
+    row = things[least_rows(_pair(scene, blown, some), some.actual)]
+    of = blown.take(found.row[row])
+    way = scene.way(of.wire, of.option, of.case)
+    key = scene.way(scene.wires.span[of.wire], of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle[row]
+    _, owner = np.unique(key, return_inverse=True)
+    least = np.full(owner.max(initial=-1) + 1, np.inf)
+    np.minimum.at(least, owner, found.actual[row])
+    keep = found.actual[row] <= least[owner] + _STEEP * step[way]
+    return way[keep], of.swing[keep], found.obstacle[row[keep]], row[keep]
+
+
+def _boxes(index, count):
+    """West, south, east and north of each obstacle in the index, (obstacle, 4) [m of the grid]."""
+    boxes = np.tile([np.inf, np.inf, -np.inf, -np.inf], (count, 1))
+    own = shapely.bounds(index.part)
+    radius = np.nan_to_num(index.obstacles.radius[index.of_part])[:, None]
+    np.minimum.at(boxes[:, :2], index.of_part, own[:, :2] - radius)
+    np.maximum.at(boxes[:, 2:], index.of_part, own[:, 2:] + radius)
+    return boxes + [-0.1, -0.1, 0.1, 0.1]
+
+
+def _look(scene, way, swings, thing, index, ground, above, below, boxes):
+    """Least vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
+    and what was found there."""
+    count = swings.size
+    w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)
+    nodes = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
+    wires = Blown(w, o, k, nodes.swing, nodes.constant * np.linalg.norm(nodes.load, axis=-1), nodes.start, nodes.end,
+                  nodes.load)
+    things, parts = np.repeat(thing, _SWINGS), []
+    for first in range(0, count, _AT_ONCE):
+        rows = np.arange(first, min(first + _AT_ONCE, count))
+        rows = rows[np.isfinite(wires.tension[rows])]
+        chords = cut_chords(scene, wires.take(rows))
+        box = boxes[things[rows]][chords.span]
+        low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
+        chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))
+        if not len(chords):
+            continue
+        profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
+        surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+        crossed = cross(chords, index, surface, ground.sample)
+        for some in over_objects(chords, crossed, above, below):
+            own = some.obstacle == things[rows[some.row]]
+            parts.append(some.take(own)._replace(row=rows[some.row[own]]))
+    found = join_found(parts)
+    value = np.full(count, np.inf)
+    np.minimum.at(value, found.row, found.actual)
+    return value.reshape(-1, _SWINGS), wires, found
+
+
+def _chosen(value, best, found):
+    """Rows of what was found that are the least of their pair."""
+    pair, at = np.divmod(found.row, _SWINGS)
+    mine = np.flatnonzero((at == best[pair]) & (found.actual == value[pair, best[pair]]))
+    return mine[np.unique(pair[mine], return_index=True)[1]]
