@@ -24,7 +24,8 @@ from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends
 from corridor.line.build import attach, cut
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
-from corridor.line.hang import SIDES, case_states, clip_wires, clipping_state, hang, model_of, rest_frame
+from corridor.line.hang import SIDES, case_states, hang
+from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
 from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import span_frame, to_grid
 from corridor.line.uneven import wire_loads

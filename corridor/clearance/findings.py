@@ -15,7 +15,8 @@ from corridor.clearance.band import margin_band
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
 from corridor.geometry.distance import Ends
-from corridor.line.hang import SIDES, Hung, Model, case_states, hang
+from corridor.line.hang import SIDES, Hung, case_states, hang
+from corridor.line.model import Model
 from corridor.line.swing import to_grid
 from corridor.line.wire_path import follow
 

@@ -11,8 +11,8 @@ from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
-from corridor.line.hang import clip_wires
 from corridor.line.laws import reshape_law, take_law
+from corridor.line.model import clip_wires
 from corridor.line.warmed import warm
 from corridor.mechanics.wave import return_time
 from corridor.outputs import tables

@@ -10,29 +10,18 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from corridor.geometry.distance import Ends
-from corridor.line.build import Spans, WireSpans
-from corridor.line.chains import Chains, chain_wires, right_of, turned
-from corridor.line.facts import Case, Option, Wiring
-from corridor.line.laws import choose_law, reshape_law, take_law
-from corridor.line.states import Strung, WireGroups
+from corridor.line.chains import turned
+from corridor.line.laws import reshape_law, take_law
+from corridor.line.model import Bools, Floats, Ints, Law, Model
 from corridor.line.swing import SpanFrame, hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
-from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.elongation import Curved, TwoPart
 from corridor.mechanics.equilibrium import solve
-from corridor.mechanics.supports import HELD, Supports
 
-__all__ = ["METHODS", "SIDES", "Hung", "Model", "States", "bare_states", "case_states", "clip_wires", "clipping_state",
-           "hang", "model_of", "pressure_share", "rest_frame"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
-#: The law of elongation, of arrays of one shape.
-Law = TwoPart | Curved
+__all__ = ["METHODS", "SIDES", "Hung", "States", "bare_states", "case_states", "hang", "pressure_share"]
 
 #: Sides to which the wind blows, in the order of the axis `side`: right of the line, left of it.
 SIDES = np.array([1.0, -1.0])
@@ -130,67 +119,6 @@ class Hung:
 
 
 _FIELDS = ("horizontal_tension", "start", "end", "residual", "exact", "weight", "wind", "lifted")
-
-
-@dataclass(frozen=True)
-class Model:
-    """All that hanging wires needs, ready to be asked in any state; with changed facts by `dataclasses.replace`.
-
-    `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
-    share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
-    the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `even` (group, option, case) whether
-    all spans of the group carry the same; `pressure` (case,) of the wind [Pa]. `unstressed` (chain, option, span)
-    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped_end` (chain,
-    option, node, 3) where wires were when they were clipped in [m], `clipped_at` (group, option) at what temperature
-    [degC]; None of the three where all are hung by the ruling span.
-    """
-
-    wires: WireSpans
-    spans: Spans
-    plumb: SpanFrame
-    chains: Chains
-    groups: WireGroups
-    strung: Strung
-    line_angle: Floats
-    weight: Floats
-    wind: Floats
-    pressure: Floats
-    unstressed: Floats | None = None
-    clipped_end: Floats | None = None
-    clipped_at: Floats | None = None
-
-    @property
-    def group(self) -> Ints:
-        """Group of each chain."""
-        return self.groups.of_wire_span[self.chains.row[:, 0]]
-
-    @property
-    def exact(self) -> Bools:
-        """Whether each chain is solved exactly: all of its hinges are known, and no ruling span is asked for."""
-        node = np.arange(self.chains.row.shape[1] + 1) <= self.chains.count[:, None]
-        known = ~np.isnan(np.where(node, self.chains.supports.hinge[..., 2], 0.0)).any(axis=1)
-        return known & (self.unstressed is not None)
-
-    def place_of(self, wires: Ints) -> tuple[Ints, Ints]:
-        """Return the chain of wire spans, and the place of each in it."""
-        row = self.chains.row
-        chain, place = np.nonzero(row >= 0)
-        found = np.zeros((2, row.max() + 1), int)
-        found[:, row[chain, place]] = chain, place
-        return found[0, wires], found[1, wires]
-
-    def right(self, chain: Ints) -> Floats:
-        """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
-        return right_of(self.chains.azimuth[chain])
-
-    def supports(self, chain: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
-        """Return what holds chains, with a wind on strings [Pa], positive to the right; some strings held plumb."""
-        s = self.chains.supports
-        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1))
-        length, hinge = s.string_length[chain], s.hinge[chain].copy()
-        hinge[..., 2] -= np.where(held, length, 0.0)
-        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain], blown,
-                        s.stiffness[chain])
 
 
 class States(NamedTuple):
@@ -367,90 +295,3 @@ def _by_ruling_span(model: Model, states: States):
     angles = string_swing(H, states.weight, states.wind, model.wires, model.spans, row, model.line_angle)
     ends = hung_ends(model.plumb, model.wires, row, *(np.where(states.wind == 0, 0.0, angle) for angle in angles))
     return H, *ends, np.broadcast_to(found.residual[:, None], H.shape), np.zeros((*H.shape, 2), bool)
-
-
-def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
-    """Return the model with the wire that every span keeps, clipped in bare and in still air with its strings plumb.
-
-    Parameters
-    ----------
-    model : Model
-    temperature : ndarray, shape (group, option)
-        At which wires are clipped in [degC].
-    law : law of arrays (group, option)
-        What they obey then.
-    """
-    strung, g = model.strung, model.group
-    options = strung.excess.shape[1]
-    H = ruling.tension(strung.excess, model.groups.span[:, None], strung.bare_weight, temperature, law)
-    c, o = (v.ravel() for v in np.indices((len(g), options)))
-    part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
-    load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
-    clipped = clip_in(model.supports(c), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
-                      count=model.chains.count[c])
-    return replace(model, unstressed=clipped.unstressed.reshape(len(g), options, -1),
-                   clipped_end=clipped.end.reshape(len(g), options, -1, 3), clipped_at=temperature)
-
-
-def rest_frame(model: Model, option: int) -> SpanFrame:
-    """Return the frame with wires where they hung when an option (index) was clipped in."""
-    chains, frame = model.chains, model.plumb
-    if model.clipped_end is None:
-        return frame
-    start, end = frame.start.copy(), frame.end.copy()
-    for whole, nodes in ((start, model.clipped_end[:, option, :-1]), (end, model.clipped_end[:, option, 1:])):
-        place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
-        known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
-        whole[chains.row[known]] = place[known]
-    return replace(frame, start=start, end=end)
-
-
-def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option, ...],
-                   shield: Wiring | None) -> tuple[Floats, Law]:
-    """Return the state in which wires were clipped in with plumb strings, bare and in still air.
-
-    Parameters
-    ----------
-    strung : Strung
-    kind : ndarray of str, shape (group,)
-        "phase" or "shield".
-    options : sequence of Option
-    shield : Wiring or None
-
-    Returns
-    -------
-    temperature : ndarray, shape (group, option)
-        [degC]
-    law : law of arrays (group, option)
-        A line that stands, and its shield wires: everyday, final. A new wire: the day it is strung, initial; one that
-        was measured is final whatever the day.
-    """
-    stands = (np.array([option.existing for option in options]) | (kind == "shield")[:, None])
-    everyday, stringing = np.full(stands.shape, np.nan), np.full(stands.shape, np.nan)
-    for g, o in np.ndindex(*stands.shape):
-        wiring = shield if kind[g] == "shield" else options[o].wiring
-        if wiring is not None:
-            everyday[g, o], stringing[g, o] = wiring.everyday_temperature, wiring.stringing_temperature
-    laws = (reshape_law(law, stands.shape) for law in (strung.final, strung.initial))
-    return np.where(stands, everyday, stringing), choose_law(stands, *laws)
-
-
-def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Floats,
-             loads: tuple[Floats, Floats], cases: tuple[Case, ...]) -> Model:
-    """Return the model of wires that are hung by their ruling span; `clip_wires` makes it exact.
-
-    Parameters
-    ----------
-    wires : WireSpans
-    spans : Spans
-    plumb : SpanFrame
-    groups : WireGroups
-    strung : Strung
-    line_angle : ndarray, shape (structure,)
-        Turn of the line [deg], positive to the right.
-    loads : pair of ndarray, shape (wire span, option, case)
-        Weight and wind [N/m].
-    cases : sequence of Case
-    """
-    return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, *loads,
-                 np.array([case.wind for case in cases]))

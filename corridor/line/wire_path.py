@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from corridor.geometry.catenary import Plane, plane_of, points
-from corridor.line.hang import Bools, Floats, Ints, Model, States, case_states, hang, pressure_share
+from corridor.line.hang import States, case_states, hang, pressure_share
+from corridor.line.model import Bools, Floats, Ints, Model
 
 __all__ = ["NODES", "TOLERANCE", "Nodes", "WirePaths", "follow"]
 
