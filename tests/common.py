@@ -19,6 +19,7 @@ from corridor.line.chains import chain_wires
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics.elongation import TwoPart
+from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
 #: Span, rise, catenary constant [m].
 SHAPES = {
@@ -237,3 +238,18 @@ def one_wire(start, end):
     (e0, n0, z0), (e1, n1, z1) = start, end
     line = structures([e0, e1], [n0, n1], base=[z0, z1])
     return line, *hung(line, framings([("F", "a", "phase", 0.0, 0.0, "post", 0, 0)]))
+
+
+def straight(resistance_20, coefficient=0.00403):
+    """Resistance [ohm/m] by temperature [degC] and current [A]: direct current."""
+    return lambda T, current: dc_resistance(resistance_20, T, coefficient)
+
+
+def exact(resistance_20, coefficient=0.00403, *, frequency=50.0, core_ratio=0.0, layers=0, outer_area=1.0):
+    """The same with skin effect, by Bessel functions, and core magnetisation."""
+    def resistance(temperature, current):
+        R = dc_resistance(resistance_20, temperature, coefficient)
+        return (R * skin_effect_factor(R, frequency=frequency, core_ratio=core_ratio)
+                * core_magnetisation_factor(current, layers=layers, outer_area=outer_area))
+
+    return resistance

@@ -139,7 +139,7 @@ def test_every_span_has_its_own_wind(study, limits):
     angle = np.abs((75 - rated.bearings + 90) % 180 - 90).min()
     weather = Weather(ambient=35, wind_speed=0.6, wind_angle=angle, emissivity=0.8, absorptivity=0.8, solar=1000,
                       elevation=rated.weather.elevation)
-    assert float(rated.current_at(0, 75.0)) == pytest.approx(float(current_at("ieee738", 75.0, weather, **wire)))
+    assert float(rated.current_at(0, 75.0)) == pytest.approx(float(current_at("ieee738", 75.0, weather, wire)))
     assert current.min() >= float(rated.current_at(0, 75.0)) - 1e-6
 
 
@@ -180,7 +180,7 @@ def test_measured_resistances_take_the_place_of_computed_ones(study):
     points = "".join(f'\n[[rating.resistances]]\nconductor = "264-AL1/62-ST1A"\ntemperature = {T}\n'
                      f'resistance = "{R} ohm/km"\n' for T, R in ((25, 0.125), (75, 0.15)))
     rated = rate_study(study("table", more=points)).ratings
-    assert rated.wires[0]["resistance"](50.0, 100.0) == pytest.approx(1.375e-4)
+    assert rated.wires[0].resistance(50.0, 100.0) == pytest.approx(1.375e-4)
 
 
 def test_without_weather_there_are_limits_and_no_ratings(study, capsys):

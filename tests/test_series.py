@@ -1,7 +1,6 @@
 """A series through the hours, against a loop of scipy's brentq over each hour and against its own definition."""
 
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import pyarrow as pa
@@ -20,8 +19,8 @@ from corridor.rating.ratings import Ratings, Sky
 from corridor.study import Study
 from corridor.study.currents import Series
 from corridor.thermal.balance import net_cooling
-from corridor.thermal.rating import Weather
-from corridor.thermal.resistance import ac_resistance
+from corridor.thermal.rating import Weather, Wire
+from tests.common import exact
 
 WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=800, elevation=300)
 OPTIONS = tuple(Option(name, Wiring(catalogue.find(name), limit, limit + 20, (), bundle), i == 0)
@@ -46,14 +45,14 @@ def year(count=60, seed=3, **changes):
 def test_every_hour_is_the_root_that_brentq_finds(method, option):
     hours = year()
     c, n = OPTIONS[option].wiring.conductor, OPTIONS[option].wiring.bundle
-    R = partial(ac_resistance, resistance_20=c.resistance_20, temperature_coefficient=c.temperature_coefficient,
-                frequency=50.0, core_ratio=c.core_diameter / c.diameter, layers=3 if option == 0 else 0)
+    R = exact(c.resistance_20, c.temperature_coefficient, frequency=50.0, core_ratio=c.core_diameter / c.diameter,
+              layers=3 if option == 0 else 0)
     strand = c.outer_wire_diameter if np.isfinite(c.outer_wire_diameter) else None
     got = series.course(ratings(method=method), option, hours)
     for i in range(len(hours.current)):
         here = replace(WEATHER, ambient=hours.ambient[i], wind_speed=hours.wind_speed[i],
                        wind_angle=hours.wind_angle[i], solar=hours.solar[i])
-        cooling, current = net_cooling(method, here, c.diameter, strand), hours.current[i] / n
+        cooling, current = net_cooling(method, here, Wire(c.diameter, R, strand)), hours.current[i] / n
         T = brentq(lambda t, q=cooling, a=current: q(t) - a**2 * R(t, a), hours.ambient[i] - 1e-9, 600, xtol=1e-9)
         assert got.temperature[i, 0] == pytest.approx(T, abs=1e-5)
         assert got.loss[i, 0] == pytest.approx(3 * n * current**2 * R(T, current), rel=1e-6)

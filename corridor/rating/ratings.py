@@ -13,7 +13,7 @@ from corridor.thermal import sun
 from corridor.thermal.air import acute_angle
 from corridor.thermal.balance import root
 from corridor.thermal.radial import RADIAL_CONDUCTIVITY, core_excess
-from corridor.thermal.rating import MELTING, Weather, current_at, emergency_current, temperature_at
+from corridor.thermal.rating import MELTING, Weather, Wire, current_at, emergency_current, loss, temperature_at
 
 __all__ = ["Ratings", "Sky", "ratings_from", "strongest_sun"]
 
@@ -82,8 +82,8 @@ class Ratings:
 
     def _wire(self, c):
         strand = c.outer_wire_diameter
-        return {"diameter": c.diameter, "resistance": self.tables.get(c.name) or computed(c, self.frequency),
-                "outer_wire_diameter": strand if np.isfinite(strand) else None}
+        return Wire(c.diameter, self.tables.get(c.name) or computed(c, self.frequency),
+                    strand if np.isfinite(strand) else None)
 
     def current_at(self, option, temperature, azimuth=None):
         """Return the continuous current per phase [A] of an option (index) at temperatures, nan at nan.
@@ -123,16 +123,14 @@ class Ratings:
         if k is None:
             return 0.0 * np.asarray(current, float)
         c, I = wiring.conductor, current / wiring.bundle  # noqa: E741
-        P = I**2 * self.wires[option]["resistance"](np.minimum(surface, MELTING), I)
+        P = I**2 * self.wires[option].resistance(np.minimum(surface, MELTING), I)
         return core_excess(P, c.diameter, np.nan_to_num(c.core_diameter), k)
 
     def loss_at(self, option, current):
         """Return the loss of three phases [kW/km], each current per phase at its own temperature; inf: it melts."""
         wiring, I = self.options[option].wiring, np.asarray(current, float)  # noqa: E741
         T = replace(self, radial_conductivity=None).temperature_at(option, I)
-        each = I / wiring.bundle
-        R = self.wires[option]["resistance"](np.minimum(T, MELTING), each)
-        return np.where(np.isinf(T), np.inf, 3 * wiring.bundle * each**2 * R)[()]
+        return loss(I / wiring.bundle, T, self.wires[option].resistance, 3 * wiring.bundle)
 
     def short_time_current(self, option):
         """Return the current per phase [A] that brings an option to its emergency temperature when the duration ends.
@@ -148,8 +146,8 @@ class Ratings:
         weather, wire = self.weather_at(self.bearings), self.wires[option]
         current, surface = np.inf, T - 0.0 * self.bearings
         for _ in range(12):  # the excess is a small share of the rise: every round adds a digit
-            before, current = current, n * emergency_current(self.method, surface, t, weather, heat_capacity=mc,
-                                                             pre_load=self.pre_load / n, **wire)
+            before, current = current, n * emergency_current(self.method, surface, t, weather, wire, heat_capacity=mc,
+                                                             pre_load=self.pre_load / n)
             if self.radial_conductivity is None or np.all(np.abs(current - before) < 0.5):
                 break
             surface = T - self.excess(option, surface, current)
@@ -161,7 +159,7 @@ class Ratings:
 
         def current(surface):
             # No current flows in a wire colder than the air, however cold.
-            return n * current_at(self.method, np.maximum(surface, COLDEST), weather, **wire)
+            return n * current_at(self.method, np.maximum(surface, COLDEST), weather, wire)
 
         at_surface = current(T)
         if self.radial_conductivity is None:
@@ -172,7 +170,7 @@ class Ratings:
 
     def _temperature(self, option, current, weather):
         n = self.options[option].wiring.bundle
-        T = temperature_at(self.method, current / n, weather, **self.wires[option])
+        T = temperature_at(self.method, current / n, weather, self.wires[option])
         return T + self.excess(option, T, current)
 
     def option_columns(self):

@@ -13,7 +13,7 @@ import numpy as np
 
 from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.thermal.balance import net_cooling
-from corridor.thermal.rating import MELTING, temperature_at
+from corridor.thermal.rating import MELTING, loss, temperature_at
 
 __all__ = ["BINS", "Course", "Hours", "course", "distribution_rows", "option_rows", "span_rows", "with_bearings"]
 
@@ -94,9 +94,7 @@ def _course(ratings, option, hours):
     wire, n, I = here.wires[option], here.options[option].wiring.bundle, hours.current[:, None]  # noqa: E741
     weather, each = here.weather_at(here.bearings), I / n
     surface = _steady(here.method, each, weather, wire)
-    R = wire["resistance"](np.minimum(surface, MELTING), each)
-    loss = np.where(np.isinf(surface), np.inf, 3 * n * each**2 * R)
-    return surface + here.excess(option, surface, I), loss
+    return surface + here.excess(option, surface, I), loss(each, surface, wire.resistance, 3 * n)
 
 
 def _steady(method, current, weather, wire):
@@ -105,10 +103,10 @@ def _steady(method, current, weather, wire):
     The surplus of cooling over heating is zero near a straight line through its values at air temperature and 30 K
     above: the secant needs five or six values. What it does not settle goes to the bracketed root.
     """
-    cooling = net_cooling(method, weather, wire["diameter"], wire["outer_wire_diameter"])
+    cooling = net_cooling(method, weather, wire)
 
     def surplus(T):
-        return cooling(T) - current**2 * wire["resistance"](T, current)
+        return cooling(T) - current**2 * wire.resistance(T, current)
 
     x, f = weather.ambient, surplus(weather.ambient)
     new = x + 30.0 + 0 * f
@@ -122,7 +120,7 @@ def _steady(method, current, weather, wire):
             break
     if np.all((settled & (new < MELTING - 1)) | np.isnan(f)):
         return np.where(np.isnan(f), np.nan, new)
-    return temperature_at(method, current, weather, **wire)
+    return temperature_at(method, current, weather, wire)
 
 
 def _in_weather(ratings, hours):

@@ -11,6 +11,8 @@ CIGRE TB 601 (2014), section on convective cooling, recalled; its annexes have n
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
+
 __all__ = [
     "acute_angle",
     "conductivity_cigre601",
@@ -26,7 +28,7 @@ __all__ = [
 AIR_SPECIFIC_HEAT = 1005.0
 
 
-def film_temperature(temperature, ambient):
+def film_temperature(temperature: Number, ambient: Number) -> Number:
     """Mean of wire surface and air [degC].
 
     Examples
@@ -37,7 +39,7 @@ def film_temperature(temperature, ambient):
     return (temperature + ambient) / 2
 
 
-def density(film, elevation):
+def density(film: Number, elevation: Number) -> Number:
     """Density of air [kg/m3] at film temperature [degC] and elevation above sea level [m].
 
     `rho = (1.293 - 1.525e-4 He + 6.379e-9 He^2) / (1 + 0.00367 Tf)`; both methods use it.
@@ -51,7 +53,7 @@ def density(film, elevation):
     return (1.293 - 1.525e-4 * He + 6.379e-9 * He**2) / (1 + 0.00367 * Tf)
 
 
-def viscosity_ieee738(film):
+def viscosity_ieee738(film: Number) -> Number:
     """Dynamic viscosity [kg/(m s)] at film temperature [degC].
 
     `mu = 1.458e-6 (Tf + 273)^1.5 / (Tf + 383.4)`
@@ -65,7 +67,7 @@ def viscosity_ieee738(film):
     return 1.458e-6 * (Tf + 273) ** 1.5 / (Tf + 383.4)
 
 
-def conductivity_ieee738(film):
+def conductivity_ieee738(film: Number) -> Number:
     """Thermal conductivity [W/(m K)] at film temperature [degC].
 
     `k = 2.424e-2 + 7.477e-5 Tf - 4.407e-9 Tf^2`
@@ -79,7 +81,7 @@ def conductivity_ieee738(film):
     return 2.424e-2 + 7.477e-5 * Tf - 4.407e-9 * Tf**2
 
 
-def viscosity_cigre601(film):
+def viscosity_cigre601(film: Number) -> Number:
     """Dynamic viscosity [kg/(m s)] at film temperature [degC].
 
     `mu = (17.239 + 4.635e-2 Tf - 2.03e-5 Tf^2) 1e-6`
@@ -88,7 +90,7 @@ def viscosity_cigre601(film):
     return (17.239 + 4.635e-2 * Tf - 2.03e-5 * Tf**2) * 1e-6
 
 
-def conductivity_cigre601(film):
+def conductivity_cigre601(film: Number) -> Number:
     """Thermal conductivity [W/(m K)] at film temperature [degC].
 
     `lambda = 2.368e-2 + 7.23e-5 Tf - 2.763e-8 Tf^2`
@@ -97,7 +99,7 @@ def conductivity_cigre601(film):
     return 2.368e-2 + 7.23e-5 * Tf - 2.763e-8 * Tf**2
 
 
-def prandtl(film):
+def prandtl(film: Number) -> Number:
     """Prandtl number [-] of air at film temperature [degC]: `Pr = c mu / lambda` (CIGRE TB 601).
 
     Examples
@@ -108,7 +110,7 @@ def prandtl(film):
     return AIR_SPECIFIC_HEAT * viscosity_cigre601(film) / conductivity_cigre601(film)
 
 
-def acute_angle(angle):
+def acute_angle(angle: ArrayLike) -> Array:
     """Fold an angle between wind and wire into 0 to 90 [deg]: cooling knows no front or back.
 
     Examples
@@ -116,5 +118,5 @@ def acute_angle(angle):
     >>> float(acute_angle(-60.0)), float(acute_angle(270.0))
     (60.0, 90.0)
     """
-    turned = np.mod(angle, 180.0)
+    turned: Array = np.mod(np.asarray(angle, np.float64), 180.0)
     return np.minimum(turned, 180.0 - turned)

@@ -5,26 +5,17 @@ cool it. `METHODS` names whose formulas the sun, the air and the radiation come 
 is another entry.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.errors import InputError, nearest
 from corridor.thermal import cigre601, ieee738
-from corridor.thermal.resistance import dc_resistance
 
-__all__ = [
-    "METHODS",
-    "RANGES",
-    "Method",
-    "Weather",
-    "net_cooling",
-    "positive",
-    "resistance_function",
-    "root",
-    "within",
-]
+__all__ = ["METHODS", "RANGES", "Method", "Resistance", "Weather", "Wire", "net_cooling", "positive", "root", "within"]
 
 #: Accepted ranges, wide enough for any place on Earth, narrow enough to catch a wrong unit.
 RANGES = {
@@ -38,18 +29,36 @@ RANGES = {
 }
 
 
-class Method(NamedTuple):
-    """Three functions [W/m] that make a heat balance, called as those of `ieee738` are."""
+class Method(Protocol):
+    """Three functions [W/m] that make a heat balance: those of `ieee738` tell what they take."""
 
-    convection: object
-    radiation: object
-    solar_gain: object
+    def convection(self, temperature: Number, *, ambient: Number, wind_speed: Number, wind_angle: Number,
+                   elevation: Number, diameter: Number, outer_wire_diameter: Number | None = None) -> Array:
+        """Heat carried off by air."""
+
+    def radiation(self, temperature: Number, *, ambient: Number, emissivity: Number, diameter: Number) -> Number:
+        """Heat radiated."""
+
+    def solar_gain(self, *, solar: Number, absorptivity: Number, diameter: Number) -> Number:
+        """Heat taken from the sun."""
 
 
-METHODS = {
-    "ieee738": Method(ieee738.convection, ieee738.radiation, ieee738.solar_gain),
-    "cigre601": Method(cigre601.convection, cigre601.radiation, cigre601.solar_gain),
-}
+METHODS: dict[str, Method] = {"ieee738": ieee738, "cigre601": cigre601}
+
+#: Alternating-current resistance [ohm/m] at a temperature [degC] and a current [A]; it does not fall when either rises.
+Resistance = Callable[[Array, Array], Array]
+
+
+class Wire(NamedTuple):
+    """What the heat balance asks of a wire; numbers, or arrays that broadcast.
+
+    `diameter` over the outer wires [m]; `resistance`; `outer_wire_diameter` of the wires in the outermost layer [m],
+    for CIGRE's roughness: None is a smooth surface, the cautious choice.
+    """
+
+    diameter: Number
+    resistance: Resistance
+    outer_wire_diameter: Number | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,45 +94,45 @@ class Weather:
     corridor.errors.InputError: wind_speed: found -1; accepted: 0 to 100 m/s
     """
 
-    ambient: np.ndarray
-    wind_speed: np.ndarray
-    wind_angle: np.ndarray
-    emissivity: np.ndarray
-    absorptivity: np.ndarray
-    solar: np.ndarray
-    elevation: np.ndarray
+    ambient: Array
+    wind_speed: Array
+    wind_angle: Array
+    emissivity: Array
+    absorptivity: Array
+    solar: Array
+    elevation: Array
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for field in fields(self):
             value = within(field.name, getattr(self, field.name), *RANGES[field.name])
             object.__setattr__(self, field.name, value)
 
 
-def within(name, value, low, high, unit):
+def within(name: str, given: ArrayLike, low: float, high: float, unit: str) -> Array:
     """Return a value as an array, if none of it is outside a range."""
-    value = np.asarray(value, float)
+    value = np.asarray(given, np.float64)
     wrong = value[(value < low) | (value > high)]
     if wrong.size:
         raise InputError(None, name, f"{wrong.flat[0]:g}", f"{low:g} to {high:g} {unit}")
     return value
 
 
-def positive(name, value, unit):
+def positive(name: str, given: ArrayLike, unit: str) -> Array:
     """Return a value as an array, if none of it is 0 or less."""
-    value = np.asarray(value, float)
+    value = np.asarray(given, np.float64)
     wrong = value[value <= 0]
     if wrong.size:
         raise InputError(None, name, f"{wrong.flat[0]:g}", f"more than 0 {unit}")
     return value
 
 
-def _find(method):
+def _find(method: str) -> Method:
     if method not in METHODS:
         raise InputError(None, "method", repr(method), ", ".join(METHODS), nearest(method, METHODS))
     return METHODS[method]
 
 
-def net_cooling(method, weather, diameter, outer_wire_diameter=None):
+def net_cooling(method: str, weather: Weather, wire: Wire) -> Callable[[Array], Array]:
     """Return the function of temperature [degC] that gives `Pc + Pr - Ps` [W/m].
 
     Raises
@@ -132,33 +141,19 @@ def net_cooling(method, weather, diameter, outer_wire_diameter=None):
         For an unknown method, or a diameter that is not positive.
     """
     heat, w = _find(method), weather
-    D = positive("diameter", diameter, "m")
-    air = {name: getattr(w, name) for name in ("ambient", "wind_speed", "wind_angle", "elevation")}
+    D = positive("diameter", wire.diameter, "m")
     Ps = heat.solar_gain(solar=w.solar, absorptivity=w.absorptivity, diameter=D)
 
-    def cooling(T):
-        Pc = heat.convection(T, **air, diameter=D, outer_wire_diameter=outer_wire_diameter)
+    def cooling(T: Array) -> Array:
+        Pc = heat.convection(T, ambient=w.ambient, wind_speed=w.wind_speed, wind_angle=w.wind_angle,
+                             elevation=w.elevation, diameter=D, outer_wire_diameter=wire.outer_wire_diameter)
         Pr = heat.radiation(T, ambient=w.ambient, emissivity=w.emissivity, diameter=D)
         return Pc + Pr - Ps
 
     return cooling
 
 
-def resistance_function(resistance, temperature_coefficient):
-    """Return the function of temperature [degC] and current [A] that gives resistance [ohm/m].
-
-    Raises
-    ------
-    InputError
-        For a resistance at 20 degC that is not positive.
-    """
-    if callable(resistance):
-        return resistance
-    R20 = positive("resistance", resistance, "ohm/m")
-    return lambda temperature, current: dc_resistance(R20, temperature, temperature_coefficient)
-
-
-def root(function, low, high, *, tolerance):
+def root(function: Callable[[Array], Array], low: Array, high: Array, *, tolerance: float) -> Array:
     """Where a rising function is 0, for all elements at once.
 
     Newton's step, its slope a finite difference; the bracket is halved where that step leaves it

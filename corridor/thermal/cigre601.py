@@ -11,6 +11,7 @@ of the brochure has been compared; wires are taken as level (no correction for s
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.constants import GRAVITY
 from corridor.thermal import air
 
@@ -42,14 +43,14 @@ NATURAL = (
 )
 
 
-def _power_law(number, table):
+def _power_law(number: Number, table: tuple[Array, Array, Array]) -> Array:
     upper_ends, factors, exponents = table
     row = np.searchsorted(upper_ends, number)
     # searchsorted sorts nan last, and nan to any power is nan again
     return factors[np.minimum(row, len(factors) - 1)] * number ** exponents[row]
 
 
-def roughness(diameter, outer_wire_diameter):
+def roughness(diameter: Number, outer_wire_diameter: Number | None) -> Array:
     """Roughness of a stranded surface [-]: `Rs = d / (2 (D - d))`; 0, or None, is smooth.
 
     Examples
@@ -59,12 +60,12 @@ def roughness(diameter, outer_wire_diameter):
     >>> float(roughness(0.0281, None))
     0.0
     """
-    D = np.asarray(diameter, float)
-    d = np.asarray(0.0 if outer_wire_diameter is None else outer_wire_diameter, float)
+    D = np.asarray(diameter, np.float64)
+    d = np.asarray(0.0 if outer_wire_diameter is None else outer_wire_diameter, np.float64)
     return d / (2 * (D - d))
 
 
-def forced_nusselt(Re, Rs):
+def forced_nusselt(Re: Number, Rs: Number) -> Array:
     """Nusselt number [-] of wind across the wire, from Reynolds number and roughness [-].
 
     A smooth surface (`Rs = 0`) is cooled least by a slow wind, and so is the cautious choice for a
@@ -80,7 +81,7 @@ def forced_nusselt(Re, Rs):
     return np.select(surfaces, laws, default=np.nan)
 
 
-def wind_angle_factor(wind_angle, Rs):
+def wind_angle_factor(wind_angle: ArrayLike, Rs: Number) -> Array:
     """Share of the crosswise Nusselt number that a slanted wind keeps [-].
 
     Stranded: `0.42 + 0.68 sin(delta)^1.08` up to 24 deg, `0.42 + 0.58 sin(delta)^0.90` above.
@@ -97,20 +98,19 @@ def wind_angle_factor(wind_angle, Rs):
     return np.where(Rs == 0, (sine**2 + 0.0169 * cosine**2) ** 0.225, stranded)
 
 
-def natural_nusselt(temperature, ambient, diameter, viscosity):
+def natural_nusselt(temperature: Number, ambient: Number, diameter: Number, viscosity: Number) -> Array:
     """Nusselt number [-] of still air, `A (Gr Pr)^m`.
 
     `Gr = D^3 |dT| g / ((Tf + 273) nu^2)`, with `nu` the kinematic `viscosity` [m2/s].
     """
-    D, dT, nu = diameter, np.abs(np.asarray(temperature - ambient)), viscosity
+    D, dT, nu = diameter, np.abs(np.asarray(temperature - ambient, np.float64)), viscosity
     Tf = air.film_temperature(temperature, ambient)
     Gr = D**3 * dT * GRAVITY / ((Tf + 273) * nu**2)
     return _power_law(Gr * air.prandtl(Tf), NATURAL)
 
 
-def convection(
-    temperature, *, ambient, wind_speed, wind_angle, elevation, diameter, outer_wire_diameter=None
-):
+def convection(temperature: Number, *, ambient: Number, wind_speed: Number, wind_angle: Number, elevation: Number,
+               diameter: Number, outer_wire_diameter: Number | None = None) -> Array:
     """Heat carried off by air: the greater of wind and still air [W/m].
 
     `Pc = pi lambda dT Nu`
@@ -146,7 +146,7 @@ def convection(
     return np.pi * air.conductivity_cigre601(Tf) * (temperature - ambient) * Nu
 
 
-def radiation(temperature, *, ambient, emissivity, diameter):
+def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diameter: Number) -> Number:
     """Heat radiated to surroundings at air temperature [W/m].
 
     `Pr = pi D sigma eps [(T + 273)^4 - (Ta + 273)^4]`, arguments as in `ieee738.radiation`.
@@ -160,7 +160,7 @@ def radiation(temperature, *, ambient, emissivity, diameter):
     return np.pi * D * sigma * eps * ((temperature + 273) ** 4 - (ambient + 273) ** 4)
 
 
-def solar_gain(*, solar, absorptivity, diameter):
+def solar_gain(*, solar: Number, absorptivity: Number, diameter: Number) -> Number:
     """Heat taken from the sun [W/m]: `Ps = a S D`, S the global intensity on the wire [W/m2].
 
     Examples

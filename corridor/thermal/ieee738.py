@@ -11,12 +11,13 @@ IEEE Std 738-2012, clause 4.4, formulas recalled, and verified against the stand
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.thermal import air
 
 __all__ = ["convection", "radiation", "solar_gain", "wind_angle_factor"]
 
 
-def wind_angle_factor(wind_angle):
+def wind_angle_factor(wind_angle: ArrayLike) -> Array:
     """Share of the crosswise cooling that a slanted wind keeps [-].
 
     `K = 1.194 - cos(phi) + 0.194 cos(2 phi) + 0.368 sin(2 phi)`, `phi` between wind and wire [deg].
@@ -26,13 +27,12 @@ def wind_angle_factor(wind_angle):
     >>> [round(float(wind_angle_factor(a)), 4) for a in (0, 45, 90)]
     [0.388, 0.8549, 1.0]
     """
-    phi = np.radians(air.acute_angle(wind_angle))
+    phi: Array = np.radians(air.acute_angle(wind_angle))
     return 1.194 - np.cos(phi) + 0.194 * np.cos(2 * phi) + 0.368 * np.sin(2 * phi)
 
 
-def convection(
-    temperature, *, ambient, wind_speed, wind_angle, elevation, diameter, outer_wire_diameter=None
-):
+def convection(temperature: Number, *, ambient: Number, wind_speed: Number, wind_angle: Number, elevation: Number,
+               diameter: Number, outer_wire_diameter: Number | None = None) -> Array:
     """Heat carried off by air: the greatest of low wind, high wind and still air [W/m].
 
     Parameters
@@ -62,17 +62,18 @@ def convection(
     >>> round(float(convection(100.0, **still)), 1)
     42.4
     """
-    D, dT = diameter, np.asarray(temperature - ambient)
+    D, dT = diameter, np.asarray(temperature - ambient, np.float64)
     Tf = air.film_temperature(temperature, ambient)
     rho, k = air.density(Tf, elevation), air.conductivity_ieee738(Tf)
     Re = D * rho * wind_speed / air.viscosity_ieee738(Tf)
     K = wind_angle_factor(wind_angle)
     per_kelvin = np.maximum(1.01 + 1.35 * Re**0.52, 0.754 * Re**0.6) * K * k
     qcn = 3.645 * rho**0.5 * D**0.75 * np.abs(dT) ** 1.25
-    return np.sign(dT) * np.maximum(per_kelvin * np.abs(dT), qcn)
+    Pc: Array = np.sign(dT) * np.maximum(per_kelvin * np.abs(dT), qcn)
+    return Pc
 
 
-def radiation(temperature, *, ambient, emissivity, diameter):
+def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diameter: Number) -> Number:
     """Heat radiated to surroundings at air temperature [W/m].
 
     `qr = 17.8 D eps [((T + 273)/100)^4 - ((Ta + 273)/100)^4]`
@@ -95,7 +96,7 @@ def radiation(temperature, *, ambient, emissivity, diameter):
     return 17.8 * D * eps * (((temperature + 273) / 100) ** 4 - ((ambient + 273) / 100) ** 4)
 
 
-def solar_gain(*, solar, absorptivity, diameter):
+def solar_gain(*, solar: Number, absorptivity: Number, diameter: Number) -> Number:
     """Heat taken from the sun [W/m]: `qs = a S D`.
 
     `solar` S [W/m2] is what falls on the projected area of the wire, its diameter times its length:

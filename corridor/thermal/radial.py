@@ -10,6 +10,7 @@ of Heat in Solids, recalled). IEEE Std 738-2012 and CIGRE TB 601 (2014) give the
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike
 from corridor.thermal.balance import positive
 
 __all__ = ["RADIAL_CONDUCTIVITY", "core_excess"]
@@ -20,7 +21,8 @@ __all__ = ["RADIAL_CONDUCTIVITY", "core_excess"]
 RADIAL_CONDUCTIVITY = 0.7
 
 
-def core_excess(heat, diameter, core_diameter, conductivity=RADIAL_CONDUCTIVITY):
+def core_excess(heat: ArrayLike, diameter: ArrayLike, core_diameter: ArrayLike,
+                conductivity: ArrayLike = RADIAL_CONDUCTIVITY) -> Array:
     """Temperature of the core less that of the surface [K].
 
     `dT = P / (2 pi k) [1/2 - d^2/(D^2 - d^2) ln(D/d)]`; without a core the bracket is 1/2.
@@ -45,8 +47,8 @@ def core_excess(heat, diameter, core_diameter, conductivity=RADIAL_CONDUCTIVITY)
     1.82
     """
     D, k = positive("diameter", diameter, "m"), positive("radial_conductivity", conductivity, "W/(m K)")
-    P, d = np.asarray(heat, float), np.asarray(core_diameter, float)
+    P, d = np.asarray(heat, np.float64), np.asarray(core_diameter, np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         hollow = d**2 / (D**2 - d**2) * np.log(D / d)
     bracket = 0.5 - np.where(d == 0, 0.0, hollow)
-    return (P / (2 * np.pi * k) * bracket)[()]
+    return P / (2 * np.pi * k) * bracket

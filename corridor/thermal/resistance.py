@@ -11,11 +11,15 @@ Core magnetisation: see `core_magnetisation_factor`.
 """
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
+from corridor.arrays import Array, ArrayLike, Number, unwrap
 from corridor.errors import InputError
 
-__all__ = ["ac_resistance", "core_magnetisation_factor", "dc_resistance", "skin_effect_factor"]
+__all__ = ["core_magnetisation_factor", "dc_resistance", "skin_effect_factor"]
+
+_Complex = NDArray[np.complex128]
 
 #: Permeability of free space, and of air and aluminium [H/m].
 PERMEABILITY = 4e-7 * np.pi
@@ -28,7 +32,7 @@ THREE_LAYER_SLOPE, THREE_LAYER_START = 2.36e-5, 1.0123
 ONE_LAYER_BOUND, ONE_LAYER_DENSITY = 0.20, 2.0e6
 
 
-def dc_resistance(resistance_20, temperature, temperature_coefficient=0.00403):
+def dc_resistance(resistance_20: Number, temperature: ArrayLike, temperature_coefficient: Number = 0.00403) -> Array:
     """Direct-current resistance [ohm/m] at a temperature [degC]: `R = R20 (1 + a (T - 20))`.
 
     The default coefficient [1/K] is that of hard-drawn aluminium, IEC 60889.
@@ -38,16 +42,17 @@ def dc_resistance(resistance_20, temperature, temperature_coefficient=0.00403):
     >>> round(float(dc_resistance(7.02e-5, 75.0)) * 1e5, 3)
     8.576
     """
-    R20, T, a = resistance_20, temperature, temperature_coefficient
-    return R20 * (1 + a * (np.asarray(T, float) - 20))
+    R20, T, a = resistance_20, np.asarray(temperature, np.float64), temperature_coefficient
+    return R20 * (1 + a * (T - 20))
 
 
-def _solid(z):
+def _solid(z: _Complex) -> _Complex:
     """`(z/2) I0(z)/I1(z)`; scaled functions, whose common factor cancels, do not overflow."""
-    return z / 2 * special.ive(0, z) / special.ive(1, z)
+    factor: _Complex = z / 2 * special.ive(0, z) / special.ive(1, z)
+    return factor
 
 
-def _tube(z, ratio):
+def _tube(z: _Complex, ratio: Array) -> _Complex:
     """Tube of inner over outer radius `ratio`, no current inside it, `z` the outer argument."""
     outer, inner = z, z * ratio
     # ive and kve carry exp(-Re) and exp(+z): bring both products to a common scale
@@ -56,10 +61,11 @@ def _tube(z, ratio):
     falling = special.ive(1, inner) * shift
     above = special.ive(0, outer) * rising + special.kve(0, outer) * falling
     below = special.ive(1, outer) * rising - special.kve(1, outer) * falling
-    return z * (1 - ratio**2) / 2 * above / below
+    factor: _Complex = z * (1 - ratio**2) / 2 * above / below
+    return factor
 
 
-def skin_effect_factor(resistance, *, frequency=50.0, core_ratio=0.0):
+def skin_effect_factor(resistance: ArrayLike, *, frequency: ArrayLike = 50.0, core_ratio: ArrayLike = 0.0) -> Array:
     """Alternating over direct-current resistance [-] of a solid wire, or of a tube about its core.
 
     Strands count as one solid tube, and the core as empty: it carries little current.
@@ -86,15 +92,15 @@ def skin_effect_factor(resistance, *, frequency=50.0, core_ratio=0.0):
     >>> float(skin_effect_factor(7.16e-5, frequency=0.0))
     1.0
     """
-    R, f, q = (np.asarray(a, float) for a in (resistance, frequency, core_ratio))
+    R, f, q = (np.asarray(a, np.float64) for a in (resistance, frequency, core_ratio))
     z = np.sqrt(2j * PERMEABILITY * f / (R * (1 - q**2)))
     with np.errstate(all="ignore"):
         factor = np.where(q > 0, _tube(z, q), _solid(z)).real
     # at z = 0 both are 0/0, and the limit is 1
-    return np.where(f == 0, 1.0, factor)[()]
+    return unwrap(np.where(f == 0, 1.0, factor))
 
 
-def core_magnetisation_factor(current, *, layers, outer_area):
+def core_magnetisation_factor(current: ArrayLike, *, layers: ArrayLike, outer_area: Number) -> Array:
     """Factor on resistance [-] by the steel core under an odd number of aluminium layers.
 
     Layers are laid in opposite turns: the fields of two or four along the core cancel nearly, those
@@ -135,48 +141,10 @@ def core_magnetisation_factor(current, *, layers, outer_area):
     >>> core_magnetisation_factor(900.0, layers=[1, 2, 3], outer_area=4e-4).round(3)
     array([1.2  , 1.   , 1.021])
     """
-    n, current = np.asarray(layers), np.abs(current)
+    n, I = np.asarray(layers), np.abs(np.asarray(current, np.float64))  # noqa: E741
     if np.any((n < 0) | (n > 4)):
         raise InputError(None, "layers", str(layers), "0 to 4 layers of aluminium over the core")
-    J = current / outer_area
+    J = I / outer_area
     one = 1 + ONE_LAYER_BOUND * np.minimum(J / ONE_LAYER_DENSITY, 1)
-    three = 1 + THREE_LAYER_SLOPE * current / THREE_LAYER_START
-    return np.select([n == 1, n == 3], [one, three], default=1.0)[()]
-
-
-def ac_resistance(
-    temperature,
-    current=0.0,
-    *,
-    resistance_20,
-    temperature_coefficient=0.00403,
-    frequency=50.0,
-    core_ratio=0.0,
-    layers=0,
-    outer_area=1.0,
-):
-    """Alternating-current resistance [ohm/m]: direct current, skin effect and core magnetisation.
-
-    With its keywords bound (`functools.partial`) it is a `resistance` for
-    `corridor.thermal.rating`.
-
-    Parameters
-    ----------
-    temperature, current : array_like
-        Of the wire [degC], and through it [A].
-    resistance_20, temperature_coefficient : array_like
-        Direct current at 20 degC [ohm/m], and [1/K]; see `dc_resistance`.
-    frequency, core_ratio : array_like
-        See `skin_effect_factor`.
-    layers, outer_area : array_like
-        See `core_magnetisation_factor`; no layers (the default) leaves it out.
-
-    Examples
-    --------
-    >>> R = ac_resistance(75.0, resistance_20=7.17e-5, frequency=60.0, core_ratio=0.368)
-    >>> round(float(R) * 1e5, 2)
-    8.83
-    """
-    R = dc_resistance(resistance_20, temperature, temperature_coefficient)
-    skin = skin_effect_factor(R, frequency=frequency, core_ratio=core_ratio)
-    return R * skin * core_magnetisation_factor(current, layers=layers, outer_area=outer_area)
+    three = 1 + THREE_LAYER_SLOPE * I / THREE_LAYER_START
+    return unwrap(np.select([n == 1, n == 3], [one, three], default=1.0))

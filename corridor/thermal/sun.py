@@ -11,6 +11,7 @@ standard's worked example for a clear sky; the industrial sky is recalled only.
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number, unwrap
 from corridor.errors import InputError, nearest
 
 __all__ = [
@@ -31,7 +32,7 @@ ATMOSPHERES = {
 }
 
 
-def declination(day):
+def declination(day: ArrayLike) -> Array:
     """Declination of the sun [deg] on a day of the year (1 to 366).
 
     `delta = 23.46 sin((284 + N) 360/365)`; within 1.1 deg of the sun's true place.
@@ -41,15 +42,15 @@ def declination(day):
     >>> round(float(declination(161)), 1)
     23.0
     """
-    N = np.asarray(day, float)
+    N = np.asarray(day, np.float64)
     return 23.46 * np.sin(np.radians((284 + N) * 360 / 365))
 
 
-def _hour_angle(hour):
-    return np.radians(15 * (np.asarray(hour, float) - 12))
+def _hour_angle(hour: ArrayLike) -> Array:
+    return np.radians(15 * (np.asarray(hour, np.float64) - 12))
 
 
-def altitude(latitude, day, hour):
+def altitude(latitude: ArrayLike, day: ArrayLike, hour: ArrayLike) -> Array:
     """Altitude of the sun above the horizon [deg], negative at night.
 
     `Hc = arcsin(cos Lat cos delta cos omega + sin Lat sin delta)`
@@ -69,11 +70,11 @@ def altitude(latitude, day, hour):
     74.9
     """
     Lat, delta, omega = np.radians(latitude), np.radians(declination(day)), _hour_angle(hour)
-    sine = np.cos(Lat) * np.cos(delta) * np.cos(omega) + np.sin(Lat) * np.sin(delta)
+    sine: Array = np.cos(Lat) * np.cos(delta) * np.cos(omega) + np.sin(Lat) * np.sin(delta)
     return np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0)))
 
 
-def azimuth(latitude, day, hour):
+def azimuth(latitude: ArrayLike, day: ArrayLike, hour: ArrayLike) -> Array:
     """Azimuth of the sun [deg], clockwise from north, 0 to 360.
 
     `Zc = C + arctan(chi)`, `chi = sin omega / (sin Lat cos omega - cos Lat tan delta)`.
@@ -90,10 +91,11 @@ def azimuth(latitude, day, hour):
     """
     Lat, delta, omega = np.radians(latitude), np.radians(declination(day)), _hour_angle(hour)
     denominator = np.sin(Lat) * np.cos(omega) - np.cos(Lat) * np.tan(delta)
-    return np.mod(180 + np.degrees(np.arctan2(np.sin(omega), denominator)), 360)
+    Zc: Array = 180 + np.degrees(np.arctan2(np.sin(omega), denominator))
+    return np.mod(Zc, 360)
 
 
-def elevation_factor(elevation):
+def elevation_factor(elevation: Number) -> Number:
     """Growth of the sun's intensity with elevation [m]: `K = 1 + 1.148e-4 He - 1.108e-8 He^2` [-].
 
     Examples
@@ -105,7 +107,7 @@ def elevation_factor(elevation):
     return 1 + 1.148e-4 * He - 1.108e-8 * He**2
 
 
-def intensity(sun_altitude, atmosphere="clear"):
+def intensity(sun_altitude: ArrayLike, atmosphere: str = "clear") -> Array:
     """Direct and diffuse intensity on a surface that faces the sun, at sea level [W/m2].
 
     `Qs = sum a_i Hc^i`, never below 0, and 0 with the sun at or under the horizon.
@@ -125,12 +127,12 @@ def intensity(sun_altitude, atmosphere="clear"):
     if atmosphere not in ATMOSPHERES:
         accepted, hint = ", ".join(ATMOSPHERES), nearest(atmosphere, ATMOSPHERES)
         raise InputError(None, "atmosphere", repr(atmosphere), accepted, hint)
-    Hc = np.asarray(sun_altitude, float)
+    Hc = np.asarray(sun_altitude, np.float64)
     Qs = np.polynomial.polynomial.polyval(Hc, ATMOSPHERES[atmosphere])
-    return np.where(Hc <= 0, 0.0, np.maximum(Qs, 0.0))[()]
+    return unwrap(np.where(Hc <= 0, 0.0, np.maximum(Qs, 0.0)))
 
 
-def incidence(sun_altitude, sun_azimuth, line_azimuth):
+def incidence(sun_altitude: ArrayLike, sun_azimuth: ArrayLike, line_azimuth: ArrayLike) -> Array:
     """Angle between the sun's rays and the wire [deg], 0 to 180.
 
     `theta = arccos(cos Hc cos(Zc - Zl))`
@@ -140,11 +142,13 @@ def incidence(sun_altitude, sun_azimuth, line_azimuth):
     >>> round(float(incidence(74.8, 114.0, 90.0)), 1)
     76.1
     """
-    Hc, turn = np.radians(sun_altitude), np.radians(np.asarray(sun_azimuth) - line_azimuth)
-    return np.degrees(np.arccos(np.cos(Hc) * np.cos(turn)))
+    Hc, Zc, Zl = (np.asarray(v, np.float64) for v in (sun_altitude, sun_azimuth, line_azimuth))
+    cosine: Array = np.cos(np.radians(Hc)) * np.cos(np.radians(Zc - Zl))
+    return np.degrees(np.arccos(cosine))
 
 
-def received(*, latitude, day, hour, line_azimuth, elevation, atmosphere="clear"):
+def received(*, latitude: ArrayLike, day: ArrayLike, hour: ArrayLike, line_azimuth: ArrayLike, elevation: Number,
+             atmosphere: str = "clear") -> Array:
     """Intensity on the projected area of the wire [W/m2]: the `solar` of a heat balance.
 
     `S = K Qs sin theta`

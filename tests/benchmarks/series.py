@@ -41,15 +41,14 @@ def with_package(ratings, option, hours, i):
     wire = ratings.wires[option]
     here = replace(CALM, ambient=hours.ambient[i], wind_speed=hours.wind_speed[i], wind_angle=hours.wind_angle[i],
                    solar=hours.solar[i])
-    cooling = net_cooling("ieee738", here, wire["diameter"])
-    current, R = hours.current[i], wire["resistance"]
+    cooling = net_cooling("ieee738", here, wire)
+    current, R = hours.current[i], wire.resistance
     return brentq(lambda T: cooling(T) - current**2 * R(T, current), hours.ambient[i] - 1e-6, 600.0, xtol=1e-6)
 
 
 def by_hand(ratings, option, hours, i):
     """The same written out in plain floats; the resistance as a straight line, so a little less work."""
-    D = ratings.wires[option]["diameter"]
-    R = ratings.wires[option]["resistance"]
+    D, R, _ = ratings.wires[option]
     current, Ta, V = float(hours.current[i]), float(hours.ambient[i]), float(hours.wind_speed[i])
     phi, S = math.radians(float(hours.wind_angle[i])), float(hours.solar[i])
     R0, R1 = float(R(20.0, current)), float(R(120.0, current))

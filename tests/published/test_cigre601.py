@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from corridor.thermal import air, cigre601, ieee738
-from corridor.thermal.rating import Weather, current_at
+from corridor.thermal.rating import Weather, Wire, current_at
+from tests.common import straight
 
 DIAMETER, WIRE_DIAMETER = 0.0281, 0.00444
 AIR = dict(ambient=40.0, wind_speed=0.61, elevation=0.0)
@@ -44,8 +45,7 @@ def test_forced_convection_and_current(angle):
     got = cigre601.convection(100.0, **AIR, wind_angle=angle, **shape)
     assert got == pytest.approx(forced, abs=0.006)
     weather = Weather(**AIR, wind_angle=angle, solar=1000, emissivity=0.8, absorptivity=0.8)
-    wire = dict(resistance=9.3905e-5, temperature_coefficient=0.0)
-    got = current_at("cigre601", 100.0, weather, **wire, **shape)
+    got = current_at("cigre601", 100.0, weather, Wire(DIAMETER, straight(9.3905e-5, 0.0), WIRE_DIAMETER))
     assert got == pytest.approx(current, abs=0.1)
 
 

@@ -14,13 +14,8 @@ import numpy as np
 import pytest
 
 from corridor.thermal import air, ieee738, sun
-from corridor.thermal.rating import (
-    Weather,
-    current_at,
-    heat_capacity,
-    step_response,
-    temperature_at,
-)
+from corridor.thermal.rating import Weather, Wire, current_at, step_response, temperature_at
+from tests.common import straight
 
 AIR = dict(ambient=40.0, wind_speed=0.61, wind_angle=90.0, elevation=0.0)
 DIAMETER = 0.02812
@@ -29,7 +24,7 @@ DIAMETER = 0.02812
 R25, R75 = 7.283e-5, 8.688e-5
 SLOPE = (R75 - R25) / 50
 R20 = R25 - 5 * SLOPE
-WIRE = dict(diameter=DIAMETER, resistance=R20, temperature_coefficient=SLOPE / R20)
+WIRE = Wire(DIAMETER, straight(R20, SLOPE / R20))
 
 
 def weather(surface, wind_speed=0.61):
@@ -119,24 +114,23 @@ def test_resistance_at_100():
 
 @pytest.mark.parametrize(("surface", "printed"), [(0.8, 1025), (0.5, 992)])  # high, medium
 def test_current_of_the_example(surface, printed):
-    assert current_at("ieee738", 100.0, weather(surface), **WIRE) == pytest.approx(printed, abs=2)
+    assert current_at("ieee738", 100.0, weather(surface), WIRE) == pytest.approx(printed, abs=2)
 
 
 @pytest.mark.parametrize(("current", "printed"), [(800.0, 80.0), (1200.0, 128.0)])
 def test_temperatures_before_and_after_the_step(current, printed):
     # transient example, surface 0.5: "about 80" and "about 128" degC, recalled, medium confidence
-    assert temperature_at("ieee738", current, weather(0.5), **WIRE) == pytest.approx(printed, abs=1)
+    assert temperature_at("ieee738", current, weather(0.5), WIRE) == pytest.approx(printed, abs=1)
 
 
 def test_time_constant_of_the_transient_example():
     # 14 min (13.95 from its formula), recalled, medium: time to 63.2 % of the rise from 800 to 1200
     # A; the formula takes one resistance for the whole rise, so half a minute is allowed
-    capacity = heat_capacity(1.116, 0.5119)
-    assert capacity == pytest.approx(1309, abs=1)  # recalled, medium
-    start, end = (temperature_at("ieee738", i, weather(0.5), **WIRE) for i in (800.0, 1200.0))
+    capacity = 1309.0  # its masses of aluminium and steel, at 955 and 476 J/(kg K), recalled, medium
+    start, end = (temperature_at("ieee738", i, weather(0.5), WIRE) for i in (800.0, 1200.0))
     minutes = np.linspace(0, 60, 601)
-    rise = step_response("ieee738", 1200.0, 60 * minutes, weather(0.5), initial_temperature=start,
-                         heat_capacity=capacity, **WIRE)
+    rise = step_response("ieee738", 1200.0, 60 * minutes, weather(0.5), WIRE, initial_temperature=start,
+                         heat_capacity=capacity)
     reached = np.interp(start + (1 - np.exp(-1)) * (end - start), rise, minutes)
     assert reached == pytest.approx(13.95, abs=0.5)
 

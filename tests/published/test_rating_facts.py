@@ -15,8 +15,8 @@ from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
 from corridor.rating.resistances import COLDEST, computed, tabulated
 from corridor.thermal.radial import core_excess
-from corridor.thermal.rating import Weather, current_at, loss_at
-from corridor.thermal.resistance import ac_resistance
+from corridor.thermal.rating import Weather, Wire, current_at, loss, temperature_at
+from tests.common import exact
 
 EXISTING = catalogue.find("429-AL1/56-ST1A")
 #: Resistivity of annealed aluminium [ohm m]: 61.8 % of copper's conductivity, the least that is recalled, and 63.0 %.
@@ -37,23 +37,23 @@ def on_carbon(area, core, resistivity=LEAST):
 
 def wire(conductor):
     strand = conductor.outer_wire_diameter
-    return {"diameter": conductor.diameter, "resistance": computed(conductor, 50.0),
-            "outer_wire_diameter": strand if np.isfinite(strand) else None}
+    return Wire(conductor.diameter, computed(conductor, 50.0), strand if np.isfinite(strand) else None)
 
 
 def losses_saved(method, temperature, weather, resistivity=LEAST):
     """Share of the losses saved at the current that brings the existing wire to a temperature."""
     weather = Weather(**weather)
-    current = current_at(method, temperature, weather, **wire(EXISTING))
-    old, new = (loss_at(method, current, weather, **wire(c)) for c in (EXISTING, on_carbon(542, 60, resistivity)))
+    current = current_at(method, temperature, weather, wire(EXISTING))
+    old, new = (loss(current, temperature_at(method, current, weather, w), w.resistance)
+                for w in (wire(EXISTING), wire(on_carbon(542, 60, resistivity))))
     return 1 - new / old
 
 
 def raised(method, temperature, weather):
     """Rating of the new wire at 180 degC over that of the existing one at a temperature."""
     weather = Weather(**weather)
-    old = current_at(method, temperature, weather, **wire(EXISTING))
-    return current_at(method, 180.0, weather, **wire(on_carbon(494, 87))) / old
+    old = current_at(method, temperature, weather, wire(EXISTING))
+    return current_at(method, 180.0, weather, wire(on_carbon(494, 87))) / old
 
 
 @pytest.mark.parametrize("method", ["ieee738", "cigre601"])
@@ -98,8 +98,8 @@ def test_core_excess_is_5_to_15_kelvin_at_high_current():
     # common practice, no source, for large wires at high current. Layers that touch, 1 to 2 W/m/K, agree with it; the
     # 0.7 of TB 601 (recalled) for aluminium without tension does not: it makes 18 K
     hot = Weather(**HOT)
-    R = wire(EXISTING)["resistance"]
-    current = current_at("ieee738", 150.0, hot, **wire(EXISTING))
+    R = wire(EXISTING).resistance
+    current = current_at("ieee738", 150.0, hot, wire(EXISTING))
     excess = core_excess(current**2 * R(150.0, current), EXISTING.diameter, EXISTING.core_diameter, [1.0, 1.5, 2.0])
     assert np.all((excess > 5) & (excess < 15))
 
@@ -109,10 +109,9 @@ def test_quick_resistance_is_that_of_the_bessel_functions(name):
     c = catalogue.find(name)
     T, current = np.linspace(COLDEST, 660, 400), np.linspace(0, 1500, 400)
     layers = int(c.outer_layers) if c.core_material == "ST1A" else 0
-    exact = ac_resistance(T, current, resistance_20=c.resistance_20, frequency=50.0, layers=layers,
-                          temperature_coefficient=c.temperature_coefficient, outer_area=c.outer_area,
-                          core_ratio=np.nan_to_num(c.core_diameter) / c.diameter)
-    np.testing.assert_allclose(computed(c, 50.0)(T, current), exact, rtol=1e-8)
+    R = exact(c.resistance_20, c.temperature_coefficient, frequency=50.0, layers=layers, outer_area=c.outer_area,
+              core_ratio=np.nan_to_num(c.core_diameter) / c.diameter)
+    np.testing.assert_allclose(computed(c, 50.0)(T, current), R(T, current), rtol=1e-8)
 
 
 def test_a_magnetic_core_counts_by_its_material():
@@ -129,4 +128,4 @@ def test_measured_resistances_give_the_worked_example_of_ieee_738():
     # 7.283e-5 and 8.688e-5 ohm/m at 25 and 75 degC; 1025 A printed (recalled, high confidence), 2 A as for rounding
     summer = Weather(**HOT | {"solar": 998})
     R = tabulated([75.0, 25.0], [8.688e-5, 7.283e-5])
-    assert current_at("ieee738", 100.0, summer, diameter=0.02812, resistance=R) == pytest.approx(1025, abs=2)
+    assert current_at("ieee738", 100.0, summer, Wire(0.02812, R)) == pytest.approx(1025, abs=2)

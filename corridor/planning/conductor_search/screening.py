@@ -28,7 +28,7 @@ from corridor.planning.conductor_search.candidates import CORES, Candidates, Spa
 from corridor.planning.conductor_search.line_limits import Line, loads_of, swung_out
 from corridor.rating.ratings import Ratings
 from corridor.thermal.radial import core_excess
-from corridor.thermal.rating import MELTING, current_at, temperature_at
+from corridor.thermal.rating import Wire, current_at, loss, temperature_at
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
 __all__ = ["CONSTRAINTS", "Screened", "candidate_resistance", "screen"]
@@ -259,15 +259,14 @@ def _ratings(c, space, heat, maximum, required_current):
     """
     if not len(c):
         return np.zeros(0), np.zeros(0)
-    R = candidate_resistance(c, space, heat.frequency)
     # A surface of shaped wires is smooth: that of round ones next to nothing.
     strand = np.where(np.isnan(c.outer_wire), 1e-9, c.outer_wire)
-    wire = {"diameter": c.diameter, "resistance": R, "outer_wire_diameter": strand}
+    wire = Wire(c.diameter, candidate_resistance(c, space, heat.frequency), strand)
     weather = heat.weather_at(_worst_bearing(heat))
-    T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, **wire)
+    T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, wire)
     with np.errstate(invalid="ignore"):
-        loss = np.where(np.isinf(T), np.inf, 3 * required_current**2 * R(np.minimum(T, MELTING), required_current))
-    return _current(heat, maximum, weather, wire, c), loss
+        lost = loss(required_current, T, wire.resistance)
+    return _current(heat, maximum, weather, wire, c), lost
 
 
 def _worst_bearing(heat):
@@ -280,9 +279,9 @@ def _current(heat, T, weather, wire, c):
     """Current [A] at temperatures of the core, which is hotter than the surface where heat is conducted."""
     surface = T
     for _ in range(1 if heat.radial_conductivity is None else 12):
-        current = current_at(heat.method, surface, weather, **wire)
+        current = current_at(heat.method, surface, weather, wire)
         if heat.radial_conductivity is not None:
-            P = current**2 * wire["resistance"](surface, current)
+            P = current**2 * wire.resistance(surface, current)
             surface = T - core_excess(P, c.diameter, c.core_diameter, heat.radial_conductivity)
     return current
 
