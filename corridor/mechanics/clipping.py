@@ -21,6 +21,8 @@ __all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets", "lying_in_tra
 
 _ITERATIONS = 100
 _TOLERANCE = 1e-10
+#: Iterations where strings turn by a part of the way alone, the first such part and the least [-].
+_DAMPED, _PART, _LEAST_PART = 2000, 0.3, 0.01
 
 
 class Clipped(NamedTuple):
@@ -76,7 +78,45 @@ def clip_in(supports, horizontal_tension, load, temperature, part, *, count=None
 
 
 def _balance(problem, log_tension):
-    """Directions of strings at given tensions: each along the force at its end, again and again."""
+    """Directions of strings at given tensions: each along the force at its end, again and again.
+
+    Beside a span so short that turning a string changes the force on it more than it turns, that runs away: there
+    strings turn by a part of the way, less whenever the last turn was greater than the one before.
+    """
+    offset, wire, good = _turned_whole(problem, log_tension)
+    rows = np.flatnonzero(~good & np.isfinite(log_tension))
+    if rows.size:
+        some = _rows(problem, rows)
+        found, shape, right = _turned_in_part(some, log_tension[rows])
+        offset[..., rows] = np.where(right, found, offset[..., rows])
+        for whole, part in zip(wire, shape, strict=True):
+            whole[..., rows] = np.where(right, part, whole[..., rows])
+        good[rows] = right
+    return offset, wire, good
+
+
+def _rows(record, rows):
+    """Some sections of a record whose batch is last."""
+    return type(record)(*(_rows(field, rows) if isinstance(field, tuple) else field[..., rows] for field in record))
+
+
+def _turned_in_part(problem, log_tension):
+    offset, before = hanging(problem), np.full(log_tension.shape, np.inf)
+    part = np.full(log_tension.shape, _PART)
+    for _ in range(_DAMPED):
+        plane = planes(problem, offset)
+        wire = block.shape(plane.span, plane.rise, plane.load, log_tension)
+        new, moved, hangs = _hang(problem, plane, wire, offset)
+        if not np.any(moved > _TOLERANCE):
+            break
+        part = np.where(moved > before, np.maximum(part / 2, _LEAST_PART), np.minimum(1.02 * part, 1.0))
+        before = moved
+        turned = problem.length * unit(offset + part * (new - offset))
+        offset = np.where(problem.kind == FREE, turned, offset)
+    return offset, wire, (moved <= 1e-6) & hangs
+
+
+def _turned_whole(problem, log_tension):
     offset = hanging(problem)
     for _ in range(_ITERATIONS):
         plane = planes(problem, offset)

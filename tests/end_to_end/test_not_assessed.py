@@ -131,3 +131,12 @@ def test_a_surface_model_is_not_compared(study):
     gap = findings.row("not_assessed", against="surface")
     assert "not compared" in gap["reason"] and gap["geometry"] is None
     assert findings.result.status == 3
+
+
+def test_a_span_of_20_m_among_ordinary_ones_is_assessed(study, make):
+    """It turns strings by more than they turn; weight spans are far above zero."""
+    study.structures["easting"] = make.EAST + np.array([0.0, 300.0, 320.0, 620.0])
+    study.structures["role"] = ["terminal", "suspension", "suspension", "terminal"]
+    study.structures["framing"] = ["hold", "hang", "hang", "hold"]
+    findings = study.check()
+    assert not len(findings["not_assessed"]) and set(findings["wires"]["span"]) == {"1-2", "2-3", "3-4"}
