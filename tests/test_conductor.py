@@ -76,7 +76,7 @@ def test_find_by_code_word_and_by_designation():
 
 def test_find_names_the_nearest():
     with pytest.raises(
-        InputError, match=r"study.toml: options.0.conductor: found 'Darke'.*'Drake'"
+        InputError, match=r"study.toml: options.0.conductor: found 'Darke'.*perhaps Drake"
     ):
         find("Darke", where="options.0.conductor", file="study.toml")
 

@@ -5,10 +5,12 @@ Tables, each a file of the folder `catalogue`: `astm_b232`, `iec_61089`, `en_501
 its code word.
 """
 
+from collections.abc import Iterable
 from functools import cache
+from pathlib import Path
 
-from corridor.conductor.conductor import conductor_from
-from corridor.conductor.materials import FOLDER, read_table
+from corridor.conductor.conductor import Conductor, conductor_from
+from corridor.conductor.materials import FOLDER, Row, read_table
 from corridor.errors import InputError, nearest
 
 __all__ = ["TABLES", "aliases", "find", "names"]
@@ -18,38 +20,38 @@ TABLES = ("astm_b232", "iec_61089", "en_50182", "derived")
 
 
 @cache
-def _rows():
-    """Rows of all tables by designation, each with its file."""
-    found = {}
+def _rows() -> dict[str, Row]:
+    """Rows of all tables by designation."""
+    found: dict[str, Row] = {}
     for table in TABLES:
-        path = FOLDER / f"{table}.csv"
-        for row in read_table(path):
-            if row["name"] in found:
-                raise InputError(
-                    path, row["name"], "a second conductor of this name", "unique names"
-                )
-            found[row["name"]] = path, {**row, "derived": table == "derived"}
+        for row in read_table(FOLDER / f"{table}.csv"):
+            name = row.text("name")
+            if name in found:
+                raise InputError(row.path, name, "a second conductor of this name", "unique names")
+            row["derived"] = table == "derived"
+            found[name] = row
     return found
 
 
 @cache
-def aliases():
-    """Return the code words, a dict from code word to designation."""
-    return {row["alias"]: name for name, (_, row) in _rows().items() if row.get("alias")}
+def aliases() -> dict[str, str]:
+    """Return the designations by code word."""
+    return {row.text("alias"): name for name, row in _rows().items() if row.get("alias")}
 
 
-def names():
-    """Return the designations of all conductors, a tuple of text."""
+def names() -> tuple[str, ...]:
+    """Return the designations of all conductors."""
     return tuple(_rows())
 
 
 @cache
-def _built(name):
-    path, row = _rows()[name]
-    return conductor_from(row, where=name, file=path)
+def _built(name: str) -> Conductor:
+    row = _rows()[name]
+    return conductor_from(row, where=name, file=row.path)
 
 
-def find(name, *, where=None, file=None):
+def find(name: str, *, where: str = "conductor", file: Path | str | None = None,
+         besides: Iterable[str] = ()) -> Conductor:
     """Return the conductor of a designation or code word.
 
     Parameters
@@ -57,10 +59,8 @@ def find(name, *, where=None, file=None):
     name : str
     where, file : str, optional
         Place and file of the name, for the error.
-
-    Returns
-    -------
-    Conductor
+    besides : iterable of str
+        Names that the place could have held besides those of the catalogue.
 
     Raises
     ------
@@ -73,17 +73,10 @@ def find(name, *, where=None, file=None):
     '429-AL1/56-ST1A'
     >>> find("Zebr")
     Traceback (most recent call last):
-    corridor.errors.InputError: conductor: found 'Zebr'; accepted: ... names; perhaps 'Zebra'?
+    corridor.errors.InputError: conductor: found 'Zebr'; accepted: a designation ...; perhaps Zebra?
     """
     designation = aliases().get(name, name)
     if designation in _rows():
         return _built(designation)
-    known = (*names(), *aliases())
-    close = nearest(name, known)
-    raise InputError(
-        file,
-        where or "conductor",
-        repr(name),
-        f"one of the catalogue's {len(known)} names",
-        close and repr(close),
-    )
+    raise InputError(file, where, repr(name), "a designation of the catalogue (docs/conductors.md), or a name from "
+                     "[[conductors]]", nearest(name, (*besides, *names(), *aliases())))

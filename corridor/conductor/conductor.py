@@ -6,9 +6,11 @@ measurement of the wire.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
+from pathlib import Path
 
-from corridor.conductor.curves import CurveSet, built_in
+from corridor.conductor.curves import CurveSet, built_in, yielding
 from corridor.conductor.geometry_rules import (
     CORE_LAY_INCREASE,
     LAY_INCREASE,
@@ -17,11 +19,18 @@ from corridor.conductor.geometry_rules import (
     core_diameter,
     stranded_mass,
 )
-from corridor.conductor.laws import choose_law, elongation_of
-from corridor.conductor.materials import find_family, find_material
+from corridor.conductor.materials import Cell, Family, Material, find_family, find_material
 from corridor.errors import InputError, nearest
 
 __all__ = ["Conductor", "conductor_from"]
+
+#: Laws of elongation that a conductor may name, besides a set of curves.
+ELONGATIONS = ("linear", "annealed", "gap")
+#: The set that hard-drawn aluminium on steel of 26 and 7 wires has without being asked.
+STANDARD_CURVES = "aluminium on steel 26/7"
+#: Greatest compression in the literature on steel cores [Pa] (CIGRE TB 244 and TB 324, recalled).
+GREATEST_COMPRESSION = 18e6
+
 
 @dataclass(frozen=True)
 class Conductor:
@@ -115,13 +124,13 @@ class Conductor:
     core_expansion_change: float = math.inf
 
 
-_TEXTS = ("family", "elongation", "outer_material", "core_material", "source", "confidence")
 _STRANDS = ("outer_strands", "core_strands", "core_wire_diameter")
 _COMPUTED = ("curves", "set_given", "core_expansion_above", "core_expansion_change")
 _KNOWN = (*(f.name for f in fields(Conductor) if f.name not in _COMPUTED), *_STRANDS, "alias")
 
 
-def conductor_from(values, where=None, file=None, *, curves=None):
+def conductor_from(values: Mapping[str, Cell], where: str | None = None, file: Path | str | None = None, *,
+                   curves: Mapping[str, CurveSet] | None = None) -> Conductor:
     """Make a conductor of given values and, for the rest, of what its family and materials have.
 
     Parameters
@@ -161,24 +170,31 @@ def conductor_from(values, where=None, file=None, *, curves=None):
     """
     place = _Place(where, file)
     given = _given(values, place)
-    text = {name: str(given.get(name, "")) for name in _TEXTS}
-    core_less = _has_no_core(given, text, place)
-    sets = {**built_in(), **(curves or {})}
-    _fill_names(text, core_less, place)
-    choose_law(text, given, core_less, sets, place)
-    filled = {**_defaults(text, core_less, given), **given}
-    zero = _ZERO + (_ZERO_WITHOUT_CORE if core_less else ())
+    build, sets = _build(given, place), {**built_in(), **(curves or {})}
+    law = _law(given, build, sets, place)
+    filled = {**_defaults(given, build), **given}
+    zero = _ZERO + (() if build.has_core else _ZERO_WITHOUT_CORE)
     numbers = {name: _number(filled, name, place, zero) for name in _REQUIRED}
-    for name in (name for name in _OPTIONAL if name in given):
-        _number(given, name, place)
+    known = {name: _number(given, name, place) for name in _OPTIONAL if name in given}
     _check_whole(numbers, place)
+    metal = build.metal
     return Conductor(
-        name=given["name"],
-        **text,
-        **numbers,
-        **_details(filled, numbers, text),
-        **elongation_of(text, given, numbers, core_less, sets),
+        name=_text(given, "name"),
+        family=_text(given, "family"),
+        outer_material=build.outer.material if build.outer else "",
+        core_material=build.core.material if build.core else "",
+        elongation=law,
+        source=_text(given, "source"),
+        confidence=_text(given, "confidence"),
         derived=bool(given.get("derived", False)),
+        curves=yielding(law, metal.yield_stress, metal.hardening, numbers["outer_modulus"]) if law == "annealed"
+        else sets.get(law),
+        set_given="permanent_set" in given or build.family is None or not build.has_core
+        or not math.isnan(metal.yield_stress),
+        **numbers,
+        **_heat_facts(known, numbers, build),
+        **_compression_band(known, numbers, build),
+        **_second_expansion(numbers, build),
     )
 
 
@@ -215,152 +231,167 @@ _ABSENT = {
 @dataclass(frozen=True)
 class _Place:
     where: str | None
-    file: str | None
+    file: Path | str | None
 
-    def key(self, name):
+    def key(self, name: str) -> str:
         return f"{self.where}.{name}" if self.where else name
 
-    def error(self, name, found, accepted, hint=None):
+    def error(self, name: str, found: str, accepted: str, hint: str | None = None) -> InputError:
         return InputError(self.file, self.key(name), found, accepted, hint)
 
 
-def _given(values, place):
+@dataclass(frozen=True)
+class _Build:
+    """Family and materials of a conductor, None where they are not said; without a core it has no core material."""
+
+    family: Family | None
+    outer: Material | None
+    core: Material | None
+    has_core: bool
+
+    @property
+    def metal(self) -> Material:
+        """The outer material; hard-drawn aluminium where it is not said."""
+        return self.outer or find_material("AL1")
+
+
+def _given(values: Mapping[str, Cell], place: _Place) -> dict[str, str | float]:
     """What stands in `values`, with every name known and a name for the conductor."""
     for key in values:
         if key not in _KNOWN:
-            raise place.error(
-                key, "an unknown name", ", ".join(sorted(_KNOWN)), nearest(key, _KNOWN)
-            )
+            raise place.error(key, "an unknown name", ", ".join(sorted(_KNOWN)), nearest(key, _KNOWN))
     given = {key: value for key, value in values.items() if value is not None and value != ""}
     if "name" not in given:
         raise place.error("name", "nothing", "the name of the conductor")
     return given
 
 
-def _has_no_core(given, text, place):
+def _text(given: Mapping[str, Cell], name: str) -> str:
+    return str(given.get(name, ""))
+
+
+def _build(given: Mapping[str, Cell], place: _Place) -> _Build:
+    """Family and materials by their names, those of the family where the conductor names none."""
+    def material(key: str, of_family: str) -> Material | None:
+        name = _text(given, key) or of_family
+        return find_material(name, where=place.key(key), file=place.file) if name else None
+
+    name = _text(given, "family")
+    family = find_family(name, where=place.key("family"), file=place.file) if name else None
     if "core_area" in given:
-        return _number(given, "core_area", place) == 0
-    return (
-        bool(text["family"])
-        and not find_family(
-            text["family"], where=place.key("family"), file=place.file
-        ).core_material
-    )
+        has_core = _number(given, "core_area", place) > 0
+    else:
+        has_core = family is None or bool(family.core_material)
+    outer = material("outer_material", family.outer_material if family else "")
+    core = material("core_material", family.core_material if family else "") if has_core else None
+    return _Build(family, outer, core, has_core)
 
 
-def _fill_names(text, core_less, place):
-    """Complete the names of materials and law in `text`, and refuse those not known."""
-    if text["family"]:
-        family = find_family(text["family"], where=place.key("family"), file=place.file)
-        text["outer_material"] = text["outer_material"] or family.outer_material
-        text["core_material"] = text["core_material"] or family.core_material
-    if core_less:
-        text["core_material"] = ""
-    for key in ("outer_material", "core_material"):
-        if text[key]:
-            find_material(text[key], where=place.key(key), file=place.file)
+def _law(given: Mapping[str, Cell], build: _Build, sets: Mapping[str, CurveSet], place: _Place) -> str:
+    """Law of elongation: what is asked for, or else what is usual; one that is not known or does not fit is refused."""
+    law, known = _text(given, "elongation") or _usual_law(given, build), (*ELONGATIONS, *sets)
+    if law not in known:
+        close = nearest(law, known)
+        raise place.error("elongation", repr(law), ", ".join(known), close and repr(close))
+    if not build.has_core and law in ("gap", *sets):
+        raise place.error("elongation", repr(law), "linear for a conductor without a core")
+    if law == "annealed" and math.isnan(build.metal.yield_stress):
+        raise place.error("elongation", repr(law), "an outer material that yields, such as A0")
+    return law
 
 
-def _defaults(text, core_less, given):
+def _usual_law(given: Mapping[str, Cell], build: _Build) -> str:
+    """The family's law, the standard curves for its strands, or the linear one where a set is given."""
+    law = build.family.elongation if build.family else "linear"
+    if "permanent_set" in given and law != "gap":
+        return "linear"
+    materials = [material and material.material for material in (build.outer, build.core)]
+    made = *materials, given.get("outer_strands"), given.get("core_strands")
+    return STANDARD_CURVES if law == "linear" and made == ("AL1", "ST1A", 26, 7) else law
+
+
+def _defaults(given: Mapping[str, Cell], build: _Build) -> dict[str, float]:
     """Values that family, materials and the absence of a core give; nan entries are left out."""
-    outer = find_material(text["outer_material"] or "AL1")
-    filled = {"temperature_coefficient": outer.temperature_coefficient}
-    if text["outer_material"]:
-        filled["outer_expansion"] = outer.expansion
-    if text["core_material"]:
-        filled["core_expansion"] = find_material(text["core_material"]).expansion
-    if text["family"]:
-        family = find_family(text["family"])
-        for name in ("outer_modulus", "core_modulus", "permanent_set", "compression"):
-            filled[name] = getattr(family, name)
+    filled, family = {"temperature_coefficient": build.metal.temperature_coefficient}, build.family
+    if build.outer:
+        filled["outer_expansion"] = build.outer.expansion
+    if build.core:
+        filled["core_expansion"] = build.core.expansion
+    if family:
+        filled |= {"outer_modulus": family.outer_modulus, "core_modulus": family.core_modulus,
+                   "permanent_set": family.permanent_set, "compression": family.compression}
     elif given.get("elongation") == "linear":
         filled["permanent_set"] = 0.0
-    if core_less:
-        filled.update(core_area=0.0, core_modulus=0.0, core_expansion=0.0, compression=0.0)
+    if not build.has_core:
+        filled |= dict.fromkeys(("core_area", "core_modulus", "core_expansion", "compression"), 0.0)
     return {name: value for name, value in filled.items() if not math.isnan(value)}
 
 
-def _number(filled, name, place, zero=_ZERO):
+def _number(filled: Mapping[str, Cell], name: str, place: _Place, zero: tuple[str, ...] = _ZERO) -> float:
     """Return a number within its range, or say what is wrong with it."""
     unit, low, high = _BOUNDS[name]
     accepted = f"{low:g} to {high:g} [{unit}]" + (" or 0" if name in zero else "")
-    if name not in filled:
+    value = filled.get(name)
+    if value is None:
         raise place.error(name, "nothing", accepted + _ABSENT.get(name, ""))
-    value = filled[name]
-    if isinstance(value, (bool, str)):
+    if isinstance(value, bool | str):
         raise place.error(name, repr(value), accepted)
     if not (low <= value <= high or (value == 0 and name in zero)):
         raise place.error(name, f"{value:g}", accepted)
     return float(value)
 
 
-def _check_whole(numbers, place):
+def _check_whole(numbers: Mapping[str, float], place: _Place) -> None:
     """Refuse numbers that no such conductor has: a wrong unit somewhere shows here."""
-    area = numbers["outer_area"] + numbers["core_area"]
-    circle = math.pi / 4 * numbers["diameter"] ** 2
-    if not 0.5 * circle < area < 1.01 * circle:
-        raise place.error(
-            "diameter",
-            f"{numbers['diameter']:.6g} m around {area:.6g} m2 of wire",
-            "a diameter whose circle the wires fill by half or more, and do not exceed",
-        )
-    density = numbers["mass"] / area
-    if not 2000 < density < 9000:
-        raise place.error(
-            "mass",
-            f"{numbers['mass']:.6g} kg/m for {area:.6g} m2, {density:.0f} kg/m3",
-            "a mass of 2000 to 9000 kg per m3 of wire",
-        )
-    resistivity = numbers["resistance_20"] * area
-    if not 20e-9 < resistivity < 250e-9:
-        raise place.error(
-            "resistance_20",
-            f"{numbers['resistance_20']:.6g} ohm/m, {resistivity * 1e9:.3g} nohm m",
-            "a resistivity of 20 to 250 nohm m of the whole area",
-        )
-    stress = numbers["rts"] / area
-    if not 20e6 < stress < 2500e6:
-        raise place.error(
-            "rts",
-            f"{numbers['rts']:.6g} N on {area:.6g} m2, {stress / 1e6:.0f} MPa",
-            "a strength of 20 to 2500 MPa of the whole area",
-        )
+    D, m, rts, R = (numbers[name] for name in ("diameter", "mass", "rts", "resistance_20"))
+    A = numbers["outer_area"] + numbers["core_area"]
+    for name, value, low, high, found, accepted in (
+            ("diameter", A / (math.pi / 4 * D**2), 0.5, 1.01, f"{D:.6g} m around {A:.6g} m2 of wire",
+             "a diameter whose circle the wires fill by half or more, and do not exceed"),
+            ("mass", m / A, 2000, 9000, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
+             "a mass of 2000 to 9000 kg per m3 of wire"),
+            ("resistance_20", R * A, 20e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
+             "a resistivity of 20 to 250 nohm m of the whole area"),
+            ("rts", rts / A, 20e6, 2500e6, f"{rts:.6g} N on {A:.6g} m2, {rts / A / 1e6:.0f} MPa",
+             "a strength of 20 to 2500 MPa of the whole area")):
+        if not low < value < high:
+            raise place.error(name, found, accepted)
 
 
-def _details(filled, numbers, text):
+def _heat_facts(known: Mapping[str, float], numbers: Mapping[str, float], build: _Build) -> dict[str, float]:
     """What thermal computing wants, nan where it is not known."""
-    outer = find_material(text["outer_material"] or "AL1")
-    core = find_material(text["core_material"]) if text["core_material"] else None
-    strands, nan = filled.get("outer_strands"), math.nan
-    outer_lay = LAY_INCREASE.get(strands, TYPICAL_LAY_INCREASE)
-    core_lay = CORE_LAY_INCREASE.get(filled.get("core_strands"), 0.0)
-    limits = {
-        name: min((getattr(m, name) for m in (outer, core) if m), default=nan)
-        if text["outer_material"]
-        else nan
-        for name in ("maximum_temperature", "emergency_temperature")
+    strands, core_strands = (int(known.get(name, 0)) for name in ("outer_strands", "core_strands"))
+    outer, core, A_c = build.metal, build.core, numbers["core_area"]
+    outer_mass = stranded_mass(numbers["outer_area"], outer.density, LAY_INCREASE.get(strands, TYPICAL_LAY_INCREASE))
+    core_heat, across = (math.nan, math.nan) if A_c else (0.0, 0.0)
+    if A_c and core:
+        core_heat = stranded_mass(A_c, core.density, CORE_LAY_INCREASE.get(core_strands, 0.0)) * core.specific_heat
+    if A_c and core_strands and "core_wire_diameter" in known:
+        across = core_diameter(core_strands, known["core_wire_diameter"])
+    parts = [material for material in (build.outer, core) if material] if build.outer else []
+    facts = {
+        "outer_wire_diameter": math.nan,
+        "core_diameter": across,
+        "outer_layers": LAYERS.get(strands, math.nan),
+        "outer_heat": outer_mass * outer.specific_heat,
+        "core_heat": core_heat,
+        "maximum_temperature": min((part.maximum_temperature for part in parts), default=math.nan),
+        "emergency_temperature": min((part.emergency_temperature for part in parts), default=math.nan),
     }
-    details = {
-        "outer_wire_diameter": nan,
-        "core_diameter": _core_diameter(filled, numbers),
-        "outer_layers": LAYERS.get(strands, nan),
-        "outer_heat": stranded_mass(numbers["outer_area"], outer.density, outer_lay)
-        * outer.specific_heat,
-        "core_heat": _core_heat(numbers["core_area"], core, core_lay),
-        **limits,
-    }
-    return {name: filled.get(name, default) for name, default in details.items()}
+    return {name: known.get(name, fact) for name, fact in facts.items()}
 
 
-def _core_diameter(filled, numbers):
-    if numbers["core_area"] == 0:
-        return 0.0
-    if filled.get("core_strands") and "core_wire_diameter" in filled:
-        return core_diameter(filled["core_strands"], filled["core_wire_diameter"])
-    return math.nan
+def _compression_band(known: Mapping[str, float], numbers: Mapping[str, float], build: _Build) -> dict[str, float]:
+    family, value = build.family, numbers["compression"]
+    low, high = (family.compression_low, family.compression_high) if family else (0.0, GREATEST_COMPRESSION)
+    if not build.has_core:
+        low = high = 0.0
+    return {"compression_low": min(known.get("compression_low", low), value),
+            "compression_high": max(known.get("compression_high", high), value)}
 
 
-def _core_heat(area, core, lay):
-    if area == 0:
-        return 0.0
-    return stranded_mass(area, core.density, lay) * core.specific_heat if core else math.nan
+def _second_expansion(numbers: Mapping[str, float], build: _Build) -> dict[str, float]:
+    core = build.core
+    if core is None or math.isnan(core.expansion_change):
+        return {"core_expansion_above": numbers["core_expansion"], "core_expansion_change": math.inf}
+    return {"core_expansion_above": core.expansion_above, "core_expansion_change": core.expansion_change}

@@ -19,11 +19,14 @@ stresses of the materials.
 
 import csv
 import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
 
 from corridor.conductor import geometry_rules as rules
-from corridor.conductor.materials import FOLDER, find_family, materials, read_table
+from corridor.conductor.materials import FOLDER, find_family, find_material, read_table
 
-__all__ = ["BASES", "COLUMNS", "derived_rows", "write_derived"]
+__all__ = ["BASES", "COLUMNS", "CORE_FILL", "Derived", "derived_rows", "write_derived"]
 
 #: Designations of the bases, and the table in which each stands.
 BASES = {
@@ -78,9 +81,7 @@ CORE_FILL = {1: 1.0, 7: 7 / 9}
 COMPOSITE_STRENGTH_KEPT = {1: 1.0, 7: 0.96}
 
 CONFIDENCE = "derived: strands are those of the base, strength estimated from material stresses"
-CONFIDENCE_SHAPED = (
-    "derived: fill and core share are estimates, strength estimated from material stresses"
-)
+CONFIDENCE_SHAPED = "derived: fill and core share are estimates, strength estimated from material stresses"
 
 _ROUND = (
     ("thermal alloy on steel", "AT1", "ST1A"),
@@ -97,21 +98,79 @@ _COMPOSITE = (
 )
 
 
-def derived_rows():
-    """Return the rows of the derived conductors, in SI.
+class _Base(NamedTuple):
+    """A conductor of the published tables; areas [m2], lengths [m]."""
 
-    Returns
-    -------
-    list of dict
-        By the names of `COLUMNS`; None where a column does not apply. The order is fixed.
+    name: str
+    outer_area: float
+    core_area: float
+    diameter: float
+    outer_strands: int
+    outer_wire_diameter: float
+    core_strands: int
+    core_wire_diameter: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Derived:
+    """A derived conductor, in SI, by the columns of its table: None where one does not apply.
+
+    `outer_lay` increase of the outer length [-]; `grease` [kg/m]; `kept` share of the core's strength that its lay
+    keeps [-].
     """
-    tables = {
-        table: {row["name"]: row for row in read_table(FOLDER / f"{table}.csv")}
-        for table in dict.fromkeys(BASES.values())
-    }
+
+    name: str
+    family: str
+    outer_material: str
+    core_material: str
+    outer_area: float
+    core_area: float
+    diameter: float
+    outer_lay: float = rules.TYPICAL_LAY_INCREASE
+    outer_strands: int | None = None
+    outer_wire_diameter: float | None = None
+    outer_layers: int
+    core_strands: int
+    core_wire_diameter: float | None
+    grease: float = 0.0
+    kept: float = 1.0
+    permanent_set: float | None = None
+    source: str
+    confidence: str
+
+    @property
+    def mass(self) -> float:
+        """Mass [kg/m]: `m = A_o rho_o (1 + k_o) + A_c rho_c (1 + k_c) + m_grease`."""
+        mass = rules.stranded_mass(self.outer_area, find_material(self.outer_material).density, self.outer_lay)
+        if self.core_material:
+            core_lay = rules.CORE_LAY_INCREASE[self.core_strands]
+            mass += rules.stranded_mass(self.core_area, find_material(self.core_material).density, core_lay)
+        return mass + self.grease
+
+    @property
+    def rts(self) -> float:
+        """Rated tensile strength [N]: `A_o s_o + A_c s_c`.
+
+        Annealed aluminium stretches so far that the core reaches its ultimate strength; other aluminium breaks first,
+        and the core counts with its stress at about 1 % extension, as steel does in IEC 61089.
+        """
+        strength = self.outer_area * find_material(self.outer_material).rated_stress
+        if self.core_material:
+            core = find_material(self.core_material)
+            stress = core.strength if self.outer_material == "A0" else core.rated_stress
+            strength += self.core_area * stress * self.kept
+        return strength
+
+    @property
+    def resistance_20(self) -> float:
+        """Dc resistance at 20 degC [ohm/m]: `R = r_o (1 + k_o)/A_o`."""
+        return rules.resistance(self.outer_area, find_material(self.outer_material).resistivity, self.outer_lay)
+
+
+def derived_rows() -> list[Derived]:
+    """Return the derived conductors, in an order that is fixed."""
     rows = []
-    for name, table in BASES.items():
-        base = tables[table][name]
+    for base in _bases():
         rows += [_round(base, *build) for build in _ROUND]
         rows += [_trapezoidal_on_steel(base, core) for core in ("ST1A", "ST6C")]
         rows += [_trapezoidal_on_composite(base, *build) for build in _COMPOSITE]
@@ -119,138 +178,76 @@ def derived_rows():
     return rows
 
 
-def write_derived(path=FOLDER / "derived.csv"):
+def _bases() -> list[_Base]:
+    tables = {table: {row.text("name"): row for row in read_table(FOLDER / f"{table}.csv")}
+              for table in dict.fromkeys(BASES.values())}
+    rows = (tables[table][name] for name, table in BASES.items())
+    return [_Base(row.text("name"), row.number("outer_area"), row.number("core_area"), row.number("diameter"),
+                  int(row.number("outer_strands")), row.number("outer_wire_diameter"),
+                  int(row.number("core_strands")), row.number("core_wire_diameter")) for row in rows]
+
+
+def write_derived(path: Path | str = FOLDER / "derived.csv") -> None:
     """Write the derived conductors as a table of the catalogue; the same on every run."""
-    cells = [
-        [_cell(row[name], unit, digits) for name, (unit, digits) in COLUMNS.items()]
-        for row in derived_rows()
-    ]
     with open(path, "w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(COLUMNS)
         writer.writerow([unit for unit, _ in COLUMNS.values()])
-        writer.writerows(cells)
+        for row in derived_rows():
+            writer.writerow([_cell(getattr(row, name), *kind) for name, kind in COLUMNS.items()])
 
 
 _PER_UNIT = {"mm^2": 1e6, "mm": 1e3, "kN": 1e-3, "ohm/km": 1e3}
 
 
-def _cell(value, unit, digits):
+def _cell(value: str | float | None, unit: str, digits: str) -> str:
     if value is None:
         return ""
-    return format(value * _PER_UNIT.get(unit, 1.0), digits) if digits else str(value)
+    return str(value) if isinstance(value, str) or not digits else format(value * _PER_UNIT.get(unit, 1.0), digits)
 
 
-def _core(base):
-    return base["core_strands"], base["core_wire_diameter"]
-
-
-def _designation(base, outer, core):
+def _designation(base: _Base, outer: str, core: str) -> str:
     """The base's designation with other materials; its whole mm2 where it is a code word."""
-    if "-AL1/" in base["name"]:
-        return base["name"].replace("AL1", outer).replace("ST1A", core)
-    return f"{base['outer_area'] * 1e6:.0f}-{outer}/{base['core_area'] * 1e6:.0f}-{core}"
+    if "-AL1/" in base.name:
+        return base.name.replace("AL1", outer).replace("ST1A", core)
+    return f"{base.outer_area * 1e6:.0f}-{outer}/{base.core_area * 1e6:.0f}-{core}"
 
 
-def _row(name, family, outer, core, **given):
-    """A row with mass, strength and resistance from areas [m2], lays [-] and materials.
-
-    `m = A_o rho_o (1 + k_o) + A_c rho_c (1 + k_c) + m_grease`, `R = r_o (1 + k_o)/A_o`, `RTS =
-    A_o s_o + A_c s_c`. Annealed aluminium stretches so far that the core reaches its ultimate
-    strength; other aluminium breaks first, and the core counts with its stress at about 1 %
-    extension, as steel does in IEC 61089.
-    """
-    o, A_o, k_o = materials()[outer], given["outer_area"], given.pop("outer_lay")
-    core_mass, core_strength = _core_share(outer, core, given["core_area"], given["core_strands"])
-    mass = rules.stranded_mass(A_o, o.density, k_o) + core_mass + given.pop("grease", 0.0)
-    empty = dict.fromkeys(("outer_strands", "outer_wire_diameter", "permanent_set"))
-    return {
-        **empty,
-        "name": name,
-        "family": family,
-        "outer_material": outer,
-        "core_material": core,
-        "mass": mass,
-        "rts": A_o * o.rated_stress + core_strength * given.pop("kept", 1.0),
-        "resistance_20": rules.resistance(A_o, o.resistivity, k_o),
-        **given,
-    }
+def _round(base: _Base, family: str, outer: str, core: str) -> Derived:
+    count, wire, core_count, core_wire = base[4:]
+    return Derived(
+        name=_designation(base, outer, core), family=family, outer_material=outer, core_material=core,
+        outer_area=rules.strand_area(count, wire), core_area=rules.strand_area(core_count, core_wire),
+        diameter=rules.diameter(count, wire, core_count, core_wire), outer_lay=rules.LAY_INCREASE[count],
+        outer_strands=count, outer_wire_diameter=wire, outer_layers=rules.LAYERS[count],
+        core_strands=core_count, core_wire_diameter=core_wire,
+        source=f"strands of {base.name}", confidence=CONFIDENCE)
 
 
-def _core_share(outer, core, area, count):
-    """Mass [kg/m] and strength [N] that a core adds; none without a core."""
-    if not core:
-        return 0.0, 0.0
-    c = materials()[core]
-    stress = c.strength if outer == "A0" else c.rated_stress
-    return rules.stranded_mass(area, c.density, rules.CORE_LAY_INCREASE[count]), area * stress
-
-
-def _round(base, family, outer, core):
-    count, wire = base["outer_strands"], base["outer_wire_diameter"]
-    core_count, core_wire = _core(base)
-    return _row(
-        _designation(base, outer, core),
-        family,
-        outer,
-        core,
-        outer_area=rules.strand_area(count, wire),
-        core_area=rules.strand_area(core_count, core_wire),
-        diameter=rules.diameter(count, wire, core_count, core_wire),
-        outer_lay=rules.LAY_INCREASE[count],
-        outer_strands=count,
-        outer_wire_diameter=wire,
-        core_strands=core_count,
-        core_wire_diameter=core_wire,
-        outer_layers=rules.LAYERS[count],
-        source=f"strands of {base['name']}",
-        confidence=CONFIDENCE,
-    )
-
-
-def _annulus(diameter, inner):
+def _annulus(diameter: float, inner: float) -> float:
     return math.pi / 4 * (diameter**2 - inner**2)
 
 
-def _layers(diameter, inner):
-    """Layers of shaped wires of about 4.5 mm between two diameters [m], at least two."""
-    return max(2, round((diameter - inner) / 2 / 4.5e-3))
-
-
-def _shaped(base, label, family, outer, core, core_count, core_wire, fill, gap=0.0, **more):
+def _shaped(base: _Base, label: str, family: str, outer: str, core: str, core_count: int, core_wire: float, *,
+            fill: float = TRAPEZOIDAL_FILL, gap: float = 0.0, kept: float = 1.0) -> Derived:
     """A row of shaped wires at the base's diameter; `label` follows the outer material."""
-    D, D_c = base["diameter"], rules.core_diameter(core_count, core_wire)
-    return _row(
-        f"{D * 1e3:.1f}-{outer}{label}-{D_c * 1e3:.1f}",
-        family,
-        outer,
-        core,
-        outer_area=fill * _annulus(D, D_c + 2 * gap),
-        core_area=rules.strand_area(core_count, core_wire),
-        diameter=D,
-        outer_lay=rules.TYPICAL_LAY_INCREASE,
-        core_strands=core_count,
-        core_wire_diameter=core_wire,
-        outer_layers=_layers(D, D_c + 2 * gap),
-        source=f"diameter of {base['name']}",
-        confidence=CONFIDENCE_SHAPED,
-        **more,
-    )
+    D, D_c = base.diameter, rules.core_diameter(core_count, core_wire)
+    inner = D_c + 2 * gap
+    return Derived(
+        name=f"{D * 1e3:.1f}-{outer}{label}-{D_c * 1e3:.1f}", family=family, outer_material=outer, core_material=core,
+        outer_area=fill * _annulus(D, inner), core_area=rules.strand_area(core_count, core_wire), diameter=D,
+        # at least two layers, of wires of about 4.5 mm
+        outer_layers=max(2, round((D - inner) / 2 / 4.5e-3)),
+        core_strands=core_count, core_wire_diameter=core_wire, grease=GREASE_DENSITY * _annulus(inner, D_c), kept=kept,
+        source=f"diameter of {base.name}", confidence=CONFIDENCE_SHAPED)
 
 
-def _trapezoidal_on_steel(base, core):
-    return _shaped(
-        base,
-        f"TW/{core}",
-        "annealed aluminium on steel",
-        "A0",
-        core,
-        *_core(base),
-        TRAPEZOIDAL_FILL,
-    )
+def _trapezoidal_on_steel(base: _Base, core: str) -> Derived:
+    return _shaped(base, f"TW/{core}", "annealed aluminium on steel", "A0", core, base.core_strands,
+                   base.core_wire_diameter)
 
 
-def _composite_wire(diameter, count):
+def _composite_wire(diameter: float, count: int) -> float:
     """Diameter of a wire of a composite core [m], to 0.05 mm.
 
     From `A_c/(A_c + A_o) = q` with `A_c = p pi/4 D_c^2` and `A_o = f pi/4 (D^2 - D_c^2)` comes
@@ -261,50 +258,24 @@ def _composite_wire(diameter, count):
     return round(D_c / rules.CORE_RATIO[count] / 5e-5) * 5e-5
 
 
-def _trapezoidal_on_composite(base, family, outer, count):
-    label = "TW/CF" if count == 1 else f"TW/{count}CF"
-    return _shaped(
-        base,
-        label,
-        family,
-        outer,
-        "CF",
-        count,
-        _composite_wire(base["diameter"], count),
-        TRAPEZOIDAL_FILL,
-        kept=COMPOSITE_STRENGTH_KEPT[count],
-    )
+def _trapezoidal_on_composite(base: _Base, family: str, outer: str, count: int) -> Derived:
+    return _shaped(base, "TW/CF" if count == 1 else f"TW/{count}CF", family, outer, "CF", count,
+                   _composite_wire(base.diameter, count), kept=COMPOSITE_STRENGTH_KEPT[count])
 
 
-def _gap(base):
+def _gap(base: _Base) -> Derived:
     """A row of the gap type; its set is the core's strain at stringing, `0.2 RTS/(E_c A_c)`."""
-    count, wire = _core(base)
-    D_c = rules.core_diameter(count, wire)
-    grease = GREASE_DENSITY * _annulus(D_c + 2 * GAP, D_c)
+    row = _shaped(base, "G/ST6C", "gap type", "AT1", "ST6C", base.core_strands, base.core_wire_diameter,
+                  fill=GAP_FILL, gap=GAP)
     E_c = find_family("gap type").core_modulus
-    row = _shaped(
-        base, "G/ST6C", "gap type", "AT1", "ST6C", count, wire, GAP_FILL, GAP, grease=grease
-    )
-    return {**row, "permanent_set": GAP_STRINGING_SHARE * row["rts"] / (E_c * row["core_area"])}
+    return replace(row, permanent_set=GAP_STRINGING_SHARE * row.rts / (E_c * row.core_area))
 
 
-def _alloy(base):
-    wire = base["diameter"] / 7
+def _alloy(base: _Base) -> Derived:
+    wire = base.diameter / 7
     area = rules.strand_area(37, wire)
-    return _row(
-        f"{area * 1e6:.0f}-AL3",
-        "aluminium alloy",
-        "AL3",
-        "",
-        outer_area=area,
-        core_area=0.0,
-        diameter=base["diameter"],
-        outer_lay=rules.TYPICAL_LAY_INCREASE,
-        outer_strands=37,
-        outer_wire_diameter=wire,
-        core_strands=0,
-        core_wire_diameter=None,
-        outer_layers=3,
-        source=f"diameter of {base['name']}",
-        confidence=CONFIDENCE_SHAPED,
-    )
+    return Derived(
+        name=f"{area * 1e6:.0f}-AL3", family="aluminium alloy", outer_material="AL3", core_material="",
+        outer_area=area, core_area=0.0, diameter=base.diameter,
+        outer_strands=37, outer_wire_diameter=wire, outer_layers=3, core_strands=0, core_wire_diameter=None,
+        source=f"diameter of {base.name}", confidence=CONFIDENCE_SHAPED)

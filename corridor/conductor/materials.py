@@ -6,16 +6,21 @@ first cell, of units. Everything read here is SI: factors for the few units in u
 """
 
 import csv
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import TypeVar
 
 from corridor.errors import InputError, nearest
 
 __all__ = [
     "FACTORS",
+    "Cell",
     "Family",
     "Material",
+    "Row",
     "families",
     "find_family",
     "find_material",
@@ -23,6 +28,10 @@ __all__ = [
     "read_cells",
     "read_table",
 ]
+
+#: What a cell of a table holds: text, a number in SI, or nothing.
+Cell = str | float | None
+_Record = TypeVar("_Record")
 
 FOLDER = Path(__file__).parent / "catalogue"
 
@@ -134,18 +143,34 @@ class Family:
     note: str
 
 
-def read_table(path):
-    """Read a table with a row of names and a row of units.
+class Row(dict[str, Cell]):
+    """A row of a table by its columns, with the file and the number of the line that it stands in."""
 
-    Parameters
-    ----------
-    path : path
+    def __init__(self, path: Path | str, line: int, cells: Mapping[str, Cell]) -> None:
+        super().__init__(cells)
+        self.path, self.line = path, line
 
-    Returns
-    -------
-    list of dict
-        One per row: numbers in SI (None where the cell is empty), text as it stands ("" where
-        empty).
+    def text(self, column: str) -> str:
+        """Return a cell as text. Raises InputError where it is none."""
+        value = self[column]
+        if isinstance(value, str):
+            return value
+        raise self.error(column, repr(value), "text")
+
+    def number(self, column: str) -> float:
+        """Return a cell as a number, nan where it is empty. Raises InputError where it is text."""
+        value = self[column]
+        if isinstance(value, str):
+            raise self.error(column, repr(value), "a number, and its unit in the second row")
+        return math.nan if value is None else value
+
+    def error(self, column: str, found: str, accepted: str, hint: str | None = None) -> InputError:
+        """Return the error of a cell."""
+        return InputError(self.path, f"row {self.line}, {column}", found, accepted, hint)
+
+
+def read_table(path: Path | str) -> list[Row]:
+    """Read a table with a row of names and a row of units: numbers in SI, text as it stands ("" where empty).
 
     Raises
     ------
@@ -157,10 +182,10 @@ def read_table(path):
     if not units or units[0] != "unit" or len(units) != len(names):
         raise InputError(path, "second row", repr(units[0]), "'unit', then one unit per column")
     units[0] = "text"
-    return [_read_row(path, number, names, units, row) for number, row in enumerate(rows, 3)]
+    return [_read_row(path, line, names, units, row) for line, row in enumerate(rows, 3)]
 
 
-def read_cells(path, *, least=1):
+def read_cells(path: Path | str, *, least: int = 1) -> list[list[str]]:
     """Return the rows of a comma-separated file as lists of text, at least so many of them.
 
     Raises
@@ -178,54 +203,47 @@ def read_cells(path, *, least=1):
     return rows
 
 
-def _read_row(path, number, names, units, row):
-    if len(row) != len(names):
-        raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
-    return {
-        name: _read_cell(path, f"row {number}, {name}", cell.strip(), unit)
-        for name, unit, cell in zip(names, units, row, strict=True)
-    }
+def _read_row(path: Path | str, line: int, names: list[str], units: list[str], cells: list[str]) -> Row:
+    if len(cells) != len(names):
+        raise InputError(path, f"row {line}", f"{len(cells)} cells", f"{len(names)} cells")
+    row = Row(path, line, {})
+    for name, unit, cell in zip(names, units, cells, strict=True):
+        row[name] = _read_cell(row, name, cell.strip(), unit)
+    return row
 
 
-def _read_cell(path, where, cell, unit):
+def _read_cell(row: Row, name: str, cell: str, unit: str) -> Cell:
     if unit == "text":
         return cell
     if cell == "":
         return None
     if unit != "integer" and unit not in FACTORS:
-        raise InputError(
-            path,
-            where,
-            f"unit {unit!r}",
-            ", ".join(["text", "integer", *FACTORS]),
-            nearest(unit, FACTORS),
-        )
+        raise row.error(name, f"unit {unit!r}", ", ".join(["text", "integer", *FACTORS]), nearest(unit, FACTORS))
     try:
         return int(cell) if unit == "integer" else float(cell) * FACTORS[unit]
     except ValueError:
-        raise InputError(path, where, repr(cell), f"a number [{unit}]") from None
+        raise row.error(name, repr(cell), f"a number [{unit}]") from None
 
 
-def _records(kind, path):
-    rows = (
-        {k: float("nan") if v is None else v for k, v in row.items()} for row in read_table(path)
-    )
-    return [kind(**row) for row in rows]
-
-
-@cache
-def materials():
-    """Return the materials, a dict of `Material` by name."""
-    return {m.material: m for m in _records(Material, FOLDER / "materials.csv")}
+def _records(kind: Callable[..., _Record], table: str) -> list[_Record]:
+    """Records of a table whose columns are their fields, nan where a cell is empty."""
+    return [kind(**{name: math.nan if cell is None else cell for name, cell in row.items()})
+            for row in read_table(FOLDER / f"{table}.csv")]
 
 
 @cache
-def families():
-    """Return the families, a dict of `Family` by name."""
-    return {f.family: f for f in _records(Family, FOLDER / "families.csv")}
+def materials() -> dict[str, Material]:
+    """Return the materials by name."""
+    return {m.material: m for m in _records(Material, "materials")}
 
 
-def find_material(name, *, where=None, file=None):
+@cache
+def families() -> dict[str, Family]:
+    """Return the families by name."""
+    return {f.family: f for f in _records(Family, "families")}
+
+
+def find_material(name: str, *, where: str | None = None, file: Path | str | None = None) -> Material:
     """Return the material of that name.
 
     Raises
@@ -236,7 +254,7 @@ def find_material(name, *, where=None, file=None):
     return _find(name, materials(), where, file)
 
 
-def find_family(name, *, where=None, file=None):
+def find_family(name: str, *, where: str | None = None, file: Path | str | None = None) -> Family:
     """Return the family of that name.
 
     Raises
@@ -247,9 +265,9 @@ def find_family(name, *, where=None, file=None):
     return _find(name, families(), where, file)
 
 
-def _find(name, known, where, file):
+def _find(name: str, known: dict[str, _Record], where: str | None, file: Path | str | None) -> _Record:
     try:
         return known[name]
-    except (KeyError, TypeError):
+    except KeyError:
         hint = nearest(name, known)
         raise InputError(file, where, repr(name), ", ".join(known), hint and repr(hint)) from None

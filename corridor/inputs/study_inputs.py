@@ -263,11 +263,7 @@ def _conductor(study, name, where):
         index, entry = own[name]
         sets = read_curves(study.resolve(study.curves)) if study.curves else None
         return conductor_from(entry.model_dump(), where=f"conductors.{index}", file=study.path, curves=sets)
-    known = (*own, *catalogue.names(), *catalogue.aliases())
-    if name not in known:
-        raise InputError(study.path, where, repr(name), "a designation of the catalogue (docs/conductors.md), or a "
-                         "name from [[conductors]]", nearest(name, known))
-    return catalogue.find(name)
+    return catalogue.find(name, where=where, file=study.path, besides=own)
 
 
 def _limits(section):
