@@ -1,8 +1,9 @@
 """corridor: which conductor can hang on the structures that stand there, and what it clears.
 
 >>> import corridor
->>> result = corridor.check_study("demo_corridor/study.toml")                 # doctest: +SKIP
->>> result.violations, result.gaps, result.status                             # doctest: +SKIP
+>>> with corridor.open_study("demo_corridor/study.toml") as study:            # doctest: +SKIP
+...     found = study.check()
+>>> found.frames["violations"]                                                # doctest: +SKIP
 """
 
 from importlib import import_module
@@ -13,10 +14,17 @@ __version__ = "0.1.0"
 _NAMES = {
     "CorridorError": "corridor.errors",
     "InputError": "corridor.errors",
+    "OpenedStudy": "corridor.session",
     "Result": "corridor.check",
+    "Weather": "corridor.doors",
+    "catenary": "corridor.doors",
     "check_study": "corridor.check",
     "find": "corridor.check",
+    "find_conductor": "corridor.doors",
     "load_study": "corridor.study",
+    "open_study": "corridor.session",
+    "rated_current": "corridor.doors",
+    "wire_temperature": "corridor.doors",
 }
 
 __all__ = ["__version__", *_NAMES]

@@ -1,8 +1,14 @@
 """What a run comes to, option by option, counted while the findings pass by."""
 
+import re
+from collections.abc import Callable, Iterator, Mapping
+from typing import NamedTuple
+
 import numpy as np
 
-__all__ = ["CAUTIONS", "Tally"]
+from corridor.assessment import Facts
+
+__all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
 
 CAUTIONS = (
     "A screening and study aid. Local codes and their adopted edition govern.",
@@ -12,75 +18,108 @@ CAUTIONS = (
     "look at margin_low_m and margin_high_m.",
 )
 
+#: A word with a digit in it: of reasons that differ in such words alone the cause is the same.
+_NUMBERED = re.compile(r"[^\s,;:()]*\d[^\s,;:()]*")
+
+
+class Cause(NamedTuple):
+    """Why something was not assessed, with an ellipsis for numbers that differ; `rows` and `spans` of which it is so,
+    no span where it is said of none in particular."""
+
+    reason: str
+    rows: int
+    spans: int
+
+
+def greatest(values: np.ndarray) -> float:
+    """Return the greatest of values, nan where none is known."""
+    values = np.asarray(values, float)
+    return float(np.nanmax(values)) if np.isfinite(values).any() else np.nan
+
 
 class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
-    Parameters
-    ----------
-    facts : Facts
+    `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
+    and case in which a wire is loaded above its own; `lifted` structures by option and case.
     """
 
-    def __init__(self, facts):
+    def __init__(self, facts: Facts) -> None:
         self.facts = facts
         self.names = [option.name for option in facts.options]
         self.count = {layer: dict.fromkeys(self.names, 0) for layer in ("clearances", "violations", "not_assessed")}
         self.gaps = 0
-        self.worst = {}
-        self.sag = dict.fromkeys(self.names, np.nan)
-        self.share = dict.fromkeys(self.names, np.nan)
-        self.overloaded = {}
-        self.lifted = {}
+        self.overloaded: dict[tuple[str, str], float] = {}
+        self.lifted: dict[tuple[str, str], set[str]] = {}
+        self._causes: dict[str, Cause] = {}
+        self._worst: dict[str, dict] = {}
+        self._sag, self._share = (dict.fromkeys(self.names, np.nan) for _ in range(2))
         self._tension = [case.name for case in facts.cases if "tension" in case.checks]
+        self._takers: dict[str, Callable] = {
+            "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
+            "sections": self._shares, "structure_loads": self._lifts}
 
     @property
-    def violations(self):
+    def violations(self) -> int:
         """Number of violations of all options."""
         return sum(self.count["violations"].values())
 
     @property
-    def warnings(self):
+    def causes(self) -> tuple[Cause, ...]:
+        """Why rows were not assessed, the commonest first."""
+        return tuple(sorted(self._causes.values(), key=lambda cause: (-cause.rows, cause.reason)))
+
+    @property
+    def warnings(self) -> list[str]:
         """What the person should look at."""
         return [f"{option}: {case}: wires are loaded up to {share:.0f} % of their rated strength"
                 for (option, case), share in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()]
 
-    def add(self, layer, columns):
+    def add(self, layer: str, columns: Mapping[str, np.ndarray]) -> None:
         """Take note of a batch of rows."""
-        if layer in self.count:
-            self._count(layer, columns["option"])
-        take = {"clearances": self._margins, "wires": self._sags, "sections": self._shares,
-                "structure_loads": self._lifts}.get(layer)
-        if take:
-            take(columns)
-
-    def _count(self, layer, option):
-        for name in self.names:
+        for name in self.names if layer in self.count else ():
             # What is not assessed for no option in particular is not assessed for any.
-            self.count[layer][name] += int(np.sum((option == name) | (option == None)))  # noqa: E711
-        self.gaps += len(option) if layer == "not_assessed" else 0
+            self.count[layer][name] += int(np.sum((columns["option"] == name) | (columns["option"] == None)))  # noqa: E711
+        if layer in self._takers:
+            self._takers[layer](columns)
+
+    def of_options(self, columns: Mapping[str, np.ndarray], kind: str | None = None
+                   ) -> Iterator[tuple[str, np.ndarray]]:
+        """Yield the name of each option that has rows, and where; of phase wires alone by a column of kinds."""
+        phase = columns[kind] == "phase" if kind else True
+        for name in self.names:
+            rows = np.flatnonzero((columns["option"] == name) & phase)
+            if len(rows):
+                yield name, rows
 
     def _margins(self, columns):
-        for name in self.names:
-            rows = np.flatnonzero(columns["option"] == name)
-            if len(rows):
-                row = rows[columns["margin_m"][rows].argmin()]
-                if columns["margin_m"][row] < self.worst.get(name, {"margin_m": np.inf})["margin_m"]:
-                    self.worst[name] = {key: columns[key][row]
-                                        for key in ("margin_m", "line", "span", "case", "against", "obstacle")}
+        for name, rows in self.of_options(columns):
+            row = rows[columns["margin_m"][rows].argmin()]
+            if columns["margin_m"][row] < self._worst.get(name, {"margin_m": np.inf})["margin_m"]:
+                self._worst[name] = {key: values[row] for key, values in columns.items()}
+
+    def _reasons(self, columns):
+        self.gaps += len(columns["reason"])
+        rows = list(zip(columns["reason"], columns["line"], columns["span"], strict=True))
+        # A span is in one batch alone, so that its spans can be counted here.
+        spans = {(_NUMBERED.sub("", reason), *where): where[1] is not None for reason, *where in rows}
+        for reason, *_ in rows:
+            key = _NUMBERED.sub("", reason)
+            known = self._causes.get(key, Cause(reason, 0, 0))
+            same = known.reason if known.reason == reason else _NUMBERED.sub("\N{HORIZONTAL ELLIPSIS}", reason)
+            self._causes[key] = Cause(same, known.rows + 1, known.spans)
+        for (key, *_), placed in spans.items():
+            self._causes[key] = self._causes[key]._replace(spans=self._causes[key].spans + placed)
 
     def _sags(self, columns):
-        for name in self.names:
-            sag = columns["sag_m"][(columns["option"] == name) & (columns["kind"] == "phase")]
-            self.sag[name] = np.fmax(self.sag[name], sag.max(initial=-np.inf)) if len(sag) else self.sag[name]
+        for name, rows in self.of_options(columns, "kind"):
+            self._sag[name] = np.fmax(self._sag[name], greatest(columns["sag_m"][rows]))
 
     def _shares(self, columns):
-        phase = columns["wire_kind"] == "phase"
-        for name in self.names:
-            share = columns["percent_rts"][(columns["option"] == name) & phase]
-            if np.isfinite(share).any():
-                self.share[name] = np.fmax(self.share[name], np.nanmax(share))
+        for name, rows in self.of_options(columns, "wire_kind"):
+            self._share[name] = np.fmax(self._share[name], greatest(columns["percent_rts"][rows]))
         for row in np.flatnonzero((columns["percent_rts"] > 100) & np.isin(columns["case"], self._tension)):
             key = columns["option"][row], columns["case"][row]
             self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
@@ -90,13 +129,13 @@ class Tally:
             key = columns["option"][row], columns["case"][row]
             self.lifted.setdefault(key, set()).add(str(columns["structure"][row]))
 
-    def option_rows(self):
+    def option_rows(self) -> dict[str, np.ndarray]:
         """Return the rows of the layer `options`, as columns."""
         options = self.facts.options
         conductors = [option.wiring.conductor for option in options]
 
-        def worst(key, missing):
-            return [self.worst.get(name, {}).get(key, missing) for name in self.names]
+        def worst(key, missing=None):
+            return [self._worst.get(name, {}).get(key, missing) for name in self.names]
 
         columns = {
             "option": self.names, "conductor": [c.name for c in conductors],
@@ -107,11 +146,10 @@ class Tally:
             "maximum_temperature_c": [option.wiring.maximum_temperature for option in options],
             "emergency_temperature_c": [_number(option.wiring.emergency_temperature) for option in options],
             **{layer: [self.count[layer][name] for name in self.names] for layer in self.count},
-            "worst_margin_m": worst("margin_m", np.nan), "worst_line": worst("line", None),
-            "worst_span": worst("span", None), "worst_case": worst("case", None),
-            "worst_against": worst("against", None),
-            "greatest_sag_m": [self.sag[name] for name in self.names],
-            "greatest_percent_rts": [self.share[name] for name in self.names],
+            "worst_margin_m": worst("margin_m", np.nan),
+            **{f"worst_{key}": worst(key) for key in ("line", "span", "case", "against")},
+            "greatest_sag_m": [self._sag[name] for name in self.names],
+            "greatest_percent_rts": [self._share[name] for name in self.names],
             **self.facts.heat.option_columns(),
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)

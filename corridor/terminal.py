@@ -30,11 +30,32 @@ def summary(result):
     """Return one screen of text about a `Result`: 79 columns at most, plain."""
     lines = [*_table(result.options), ""]
     if result.gaps:
-        lines += [f"Not assessed: {result.gaps} rows. None of them is a pass: see the layer not_assessed."]
+        lines += [f"Not assessed: {result.gaps} rows. None of them is a pass: see the layer not_assessed.",
+                  *_causes(result.causes)]
     lines += [_wrap(f"Warning: {text}") for text in result.warnings]
     lines += [_wrap(f"Frame: {result.frame.name} ({result.frame.reason})"), f"Findings: {result.output}", "",
               _wrap(CAUTIONS[0] + " " + CAUTIONS[1])]
     return "\n".join(lines)
+
+
+#: Causes that are told; of the others their number.
+_CAUSES = 5
+
+
+def _causes(causes):
+    """Why rows were not assessed, the commonest first."""
+    lines = []
+    for cause in causes[:_CAUSES]:
+        where = f", {_counted(cause.spans, 'span')}" if cause.spans else ""
+        lines += wrap(f"{_counted(cause.rows, 'row')}{where}: {cause.reason}", _WIDTH, initial_indent="  ",
+                      subsequent_indent="    ")
+    more = causes[_CAUSES:]
+    return lines + ([f"  and {sum(cause.rows for cause in more)} rows for {_counted(len(more), 'other reason')}"]
+                    if more else [])
+
+
+def _counted(count, word):
+    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 #: Widest name of an option that is not shortened.

@@ -19,6 +19,7 @@ from corridor.line.chains import chain_wires
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics.elongation import TwoPart
+from corridor.session import open_study
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
 #: Span, rise, catenary constant [m].
@@ -253,3 +254,9 @@ def exact(resistance_20, coefficient=0.00403, *, frequency=50.0, core_ratio=0.0,
                 * core_magnetisation_factor(current, layers=layers, outer_area=outer_area))
 
     return resistance
+
+
+def ask(path, job, *arguments, **keys):
+    """Open a study, ask it for one thing, and close it."""
+    with open_study(path) as study:
+        return getattr(study, job)(*arguments, **keys)

@@ -10,9 +10,10 @@ import pytest
 from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
-from corridor.jobs.compare import compare_study, states_of, write_comparison
+from corridor.jobs.compare import states_of, write_comparison
 from corridor.line.facts import Case
 from corridor.outputs.tables_compare import compare_markdown, compare_table, compare_text
+from tests.common import ask
 from tests.short_demo import short_demo
 
 #: A bare state at everyday temperature, as a study may name it itself.
@@ -31,7 +32,7 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def compared(folder):
-    return compare_study(folder / "loaded.toml")
+    return ask(folder / "loaded.toml", "compare")
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,8 @@ from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
 from corridor.jobs import curves as job
-from corridor.jobs.curves import curve_study, write_curves
+from corridor.jobs.curves import write_curves
+from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 OPTIONS = ["existing", "thermal alloy", "annealed on steel", "annealed on carbon"]
@@ -47,7 +48,7 @@ def study(folder):
 
 @pytest.fixture(scope="module")
 def found(study):
-    return curve_study(study("plain"))
+    return ask(study("plain"), "curves")
 
 
 @pytest.fixture(scope="module")
@@ -128,7 +129,7 @@ def test_the_worst_span_is_drawn(study, found, back):
     assert lowest.idxmin() == found.span
     assert found.unknown == tuple(limits[limits["governs"] == "not assessed"]["span"].unique())
     assert found.status == 3
-    assert curve_study(study("plain"), section="N16-N22").section == "N16-N22"
+    assert ask(study("plain"), "curves", section="N16-N22").section == "N16-N22"
 
 
 def test_a_span_that_was_not_assessed_says_so(study, tmp_path, capsys):
@@ -168,7 +169,7 @@ def test_drawings_are_the_same_every_time(found, tmp_path, kind, head):
                                              ({"section": "N06-N11", "span": "N01-N02"}, "N06-N07")])
 def test_names_that_are_not_there(study, names, word):
     with pytest.raises(InputError, match=word):
-        curve_study(study("plain"), **names)
+        ask(study("plain"), "curves", **names)
 
 
 def test_a_name_in_several_lines_is_refused():

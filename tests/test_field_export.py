@@ -13,7 +13,7 @@ from pyproj import Transformer
 
 from corridor import check_study
 from corridor.errors import InputError
-from corridor.jobs.export import export_study
+from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -29,7 +29,7 @@ def study(tmp_path_factory):
 
 def test_geojson_by_gdal(study):
     """RFC 7946: WGS 84, longitude first; every violation is told of by its worst case, every gap is there."""
-    path, _ = export_study(study)
+    path, _ = ask(study, "export")
     rows = pyogrio.read_dataframe(path)
     assert rows.crs.to_epsg() == 4326
     assert "crs" not in json.loads(path.read_text(encoding="utf-8"))
@@ -46,7 +46,7 @@ def test_geojson_by_gdal(study):
 
 def test_places_come_back(study):
     """The worst place, put back into the grid by pyproj, is that of the findings to a centimetre and a half."""
-    path, _ = export_study(study)
+    path, _ = ask(study, "export")
     rows = pyogrio.read_dataframe(path)
     short = rows[rows["outcome"] == "falls short"]
     there = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="violations")
@@ -59,7 +59,7 @@ def test_places_come_back(study):
 
 def test_kml(study):
     """OGC KML 2.2: a folder an option, a placemark a row, longitude before latitude."""
-    path, rows = export_study(study, "kml")
+    path, rows = ask(study, "export", "kml")
     root = ElementTree.parse(path).getroot()
     assert root.tag == KML + "kml"
     assert len(root.findall(f".//{KML}Placemark")) == len(rows)
@@ -70,13 +70,13 @@ def test_kml(study):
 
 def test_kml_by_gdal(study):
     """GDAL finds a layer an option, WGS 84, and every placemark where the GeoJSON has it, with its words."""
-    path, rows = export_study(study, "kml")
+    path, rows = ask(study, "export", "kml")
     layers = [name for name, _ in pyogrio.list_layers(path)]
     assert layers == list(dict.fromkeys(rows["option"].fillna("every option")))
     got = [pyogrio.read_dataframe(path, layer=name) for name in layers]
     assert all(frame.crs.to_epsg() == 4326 for frame in got)
     told = {(row.Name, row.description): row.geometry for frame in got for row in frame.itertuples()}
-    there = pyogrio.read_dataframe(export_study(study)[0])
+    there = pyogrio.read_dataframe(ask(study, "export")[0])
     assert sum(map(len, got)) == len(there) > 0
     for row in there.itertuples():
         assert told[row.name, row.description].distance(row.geometry) < 1e-9
@@ -84,7 +84,7 @@ def test_kml_by_gdal(study):
 
 def test_kml_colours(study):
     """KML 2.2 clause 16.8.2 (recalled): aabbggrr; each placemark has the look of its outcome, which its name tells."""
-    path, _ = export_study(study, "kml")
+    path, _ = ask(study, "export", "kml")
     root = ElementTree.parse(path).getroot()
     looks = {style.get("id"): style.find(f"{KML}LineStyle/{KML}color").text for style in root.iter(KML + "Style")}
     assert looks == {"short": "ff004ac8", "unknown": "ff9f73b5"}  # c84a00 and b5739f, read backwards
@@ -96,10 +96,10 @@ def test_kml_colours(study):
 def test_refused(study, tmp_path):
     """No such option; findings of another study; none at all."""
     with pytest.raises(InputError, match="option"):
-        export_study(study, option="no such")
+        ask(study, "export", option="no such")
     with pytest.raises(InputError, match="no such file"):
-        export_study(study, findings=tmp_path / "none.gpkg")
+        ask(study, "export", findings=tmp_path / "none.gpkg")
     changed = study.with_name("changed.toml")
     changed.write_text(study.read_text(encoding="utf-8") + "\n# changed\n", encoding="utf-8")
     with pytest.raises(InputError, match="study_digest"):
-        export_study(changed)
+        ask(changed, "export")

@@ -8,16 +8,17 @@ import pytest
 import rasterio
 import shapely
 
-from corridor.check import Clock, prepare
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.shapes import room
 from corridor.cli import main
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs import headroom as job
+from corridor.opened import prepare
 from corridor.outputs import headroom_raster as files
 from corridor.outputs.headroom_style import headroom_style
 from corridor.study import load_study
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, line_of
 
 CELL = 2.0
@@ -40,7 +41,7 @@ def slopes(tmp_path_factory):
                        unknown=lambda e, n: (np.abs(e - EAST - 700) < 6) & (np.abs(n - NORTH) < 60))
     study.structures["base_elevation"] = 100.0
     study.findings = study.check()
-    study.rasters = job.headroom_study(study.path)
+    study.rasters = ask(study.path, "headroom")
     return study
 
 
@@ -83,7 +84,7 @@ def test_the_function_finds_what_the_check_finds(slopes):
     """
     inputs = read_inputs(load_study(slopes.path))
     with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
+        facts, plan, ground = prepare(inputs)
         cells = job._cells(inputs.terrain, facts, plan, job._guards(None, facts, plan, "ground")[0], None, 0.0)
         scene, _ = job.make_scene(facts, plan, 0, 1)
         rows = np.flatnonzero(scene.wires.span == 1)
@@ -155,7 +156,7 @@ def test_level_ground_below_a_still_wire(tmp_path):
     study.framings = study.framings.replace("hold,B,phase,1,5,19", "hold,B,phase,1,5,18")
     study.rules = "rule,against,measure,base\nopen,ground,vertical,6\n"
     findings = study.check()
-    (allowed, headroom, _), transform = bands(job.headroom_study(study.path, cell=1.0), 0)
+    (allowed, headroom, _), transform = bands(ask(study.path, "headroom", cell=1.0), 0)
     # The lower of the hot and the iced wire, which is the one of the lesser constant.
     C = findings.rows("clearances", against="ground")["catenary_constant_m"].min()
     factor = findings["spans"]["ground_factor"].iloc[0]
@@ -176,7 +177,7 @@ def test_wires_taken_wider(tmp_path):
     study.structures["base_elevation"] = 100.0
     study.write_ground(lambda e, n: 95 + 0.2 * (n - NORTH), cell=2.0)
     study.check()
-    plain, wide = (job.headroom_study(study.path, folder=tmp_path / name, beside=beside)
+    plain, wide = (ask(study.path, "headroom", folder=tmp_path / name, beside=beside)
                    for name, beside in (("plain", 0.0), ("wide", 3.0)))
     least = [result.options["least_headroom_m"][0] for result in (plain, wide)]
     assert least[0] - least[1] == pytest.approx(3 * 0.2, abs=1e-3)
@@ -197,7 +198,7 @@ def test_a_tube_about_the_wire(tmp_path):
         study.write_ground(lambda e, n, slope=slope: 95 + slope * (n - NORTH), cell=5.0)
         study.rules = "rule,against,measure,base\nopen,ground,vertical,2\nslope,ground,radial,6\n"
         findings = study.check()
-        result = job.headroom_study(study.path, cell=0.5)
+        result = ask(study.path, "headroom", cell=0.5)
         tilt = np.hypot(1, slope / findings["spans"]["ground_factor"].iloc[0])
         height = findings.rows("clearances", against="ground", measure="vertical")["actual_m"].min()
         assert result.options["least_headroom_m"][0] == pytest.approx(height - 6 * tilt, abs=0.01)
@@ -279,7 +280,7 @@ def test_nothing_half_written(tmp_path):
 def test_a_wire_without_answer_is_not_assessed(slopes, monkeypatch):
     """Where a wire is not known all cells below its span say so, and none is clear."""
     monkeypatch.setattr(cellwise, "hung_still", lambda scene, rows, option, case: np.full((1, 3, 3), np.nan))
-    result = job.headroom_study(slopes.path, folder=slopes.folder / "broken")
+    result = ask(slopes.path, "headroom", folder=slopes.folder / "broken")
     allowed, headroom, outcome = bands(result, 0)[0]
     assert np.ma.count(allowed) == np.ma.count(headroom) == 0
     assert set(outcome.compressed()) == {2} and outcome.count() > 800
@@ -297,17 +298,17 @@ def test_the_command(slopes, capsys):
 
 def test_what_is_refused(study_without, tmp_path):
     with pytest.raises(InputError, match="no such file.*run `corridor check` first"):
-        job.headroom_study(study_without.write())
+        ask(study_without.write(), "headroom")
     study_without.rules = study_without.rules.replace("ground,vertical", "field,vertical")
     study_without.check()
     with pytest.raises(InputError, match="no row against ground"):
-        job.headroom_study(study_without.path)
+        ask(study_without.path, "headroom")
     with pytest.raises(InputError, match="no row against rod.*rows against field, road.*perhaps road"):
-        job.headroom_study(study_without.path, against="rod")
+        ask(study_without.path, "headroom", against="rod")
     with pytest.raises(InputError, match="cell: found '?0.01 m"):
-        job.headroom_study(study_without.path, cell=0.01)
+        ask(study_without.path, "headroom", cell=0.01)
     with pytest.raises(InputError, match="beside: found '?-1 m"):
-        job.headroom_study(study_without.path, beside=-1.0)
+        ask(study_without.path, "headroom", beside=-1.0)
 
 
 @pytest.fixture
@@ -354,7 +355,7 @@ def test_how_high_a_building_may_be(tmp_path, shape):
     study.rules = ("rule,against,measure,shape,base\nopen,ground,vertical,,2\nroof,building,vertical,,5\n"
                    f"wall,building,horizontal,{shape},6\n")
     findings = study.check()
-    result = job.headroom_study(study.path, cell=0.5, against="building")
+    result = ask(study.path, "headroom", cell=0.5, against="building")
     assert result.paths[0].name == "findings_headroom_building_today.tif"
     (allowed, _, _), transform = bands(result, 0)
     wire = findings.row("wires", case="hot", wire="B").geometry

@@ -12,8 +12,8 @@ import pytest
 from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
-from corridor.jobs.rating import limit_study, rate_study
 from corridor.thermal.rating import Weather, current_at
+from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 SERIES = '\n[series]\nfile = "hours.csv"\n'
@@ -53,7 +53,7 @@ def study(folder):
 
 @pytest.fixture(scope="module")
 def limits(study):
-    return limit_study(study("plain"))
+    return ask(study("plain"), "limits")
 
 
 def run(*arguments):
@@ -128,8 +128,8 @@ def test_spans_short_under_ice_are_told_apart(study, tmp_path):
 
 def test_every_span_has_its_own_wind(study, limits):
     path = study("windy", ("wind_angle = 90", "wind_direction = 75"))
-    got = limit_study(path).limits
-    rated = rate_study(path).ratings
+    got = ask(path, "limits").limits
+    rated = ask(path, "ratings").ratings
     option = got["option"] == "existing"
     top = got["governs"] == "maximum temperature"
     current = got["limit_current_a"][option & top].astype(float)
@@ -169,7 +169,7 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
 
 
 def test_the_core_lowers_the_currents(study, limits):
-    got = limit_study(study("cored", ("solar = 1000", "solar = 1000\nradial_conductivity = 0.7")))
+    got = ask(study("cored", ("solar = 1000", "solar = 1000\nradial_conductivity = 0.7")), "limits")
     np.testing.assert_array_equal(got.limits["limit_temperature_c"], limits.limits["limit_temperature_c"])
     known = np.isfinite(limits.limits["limit_current_a"].astype(float)) & (limits.limits["limit_current_a"] > 0)
     ratio = got.limits["limit_current_a"][known] / limits.limits["limit_current_a"][known]
@@ -179,7 +179,7 @@ def test_the_core_lowers_the_currents(study, limits):
 def test_measured_resistances_take_the_place_of_computed_ones(study):
     points = "".join(f'\n[[rating.resistances]]\nconductor = "264-AL1/62-ST1A"\ntemperature = {T}\n'
                      f'resistance = "{R} ohm/km"\n' for T, R in ((25, 0.125), (75, 0.15)))
-    rated = rate_study(study("table", more=points)).ratings
+    rated = ask(study("table", more=points), "ratings").ratings
     assert rated.wires[0].resistance(50.0, 100.0) == pytest.approx(1.375e-4)
 
 
@@ -187,10 +187,10 @@ def test_without_weather_there_are_limits_and_no_ratings(study, capsys):
     text = (DEMO / "study.toml").read_text(encoding="utf-8")
     path = study("calm", (text[text.index("[rating]"):], ""))
     with pytest.raises(InputError, match="rating"):
-        rate_study(path)
+        ask(path, "ratings")
     assert run("rating", path) == 2
     assert "found no such table" in capsys.readouterr().err
-    ladder = limit_study(path).ladder
+    ladder = ask(path, "limits").ladder
     assert np.isnan(ladder["limit_current_a"].astype(float)).all()
     assert np.isfinite(ladder["limit_temperature_c"].astype(float)).any()
 

@@ -21,13 +21,13 @@ from bokeh.models import ColumnDataSource
 
 from corridor.cli import main
 from corridor.errors import CorridorError, InputError
-from corridor.jobs.report import report_study
 from corridor.jobs.report_extras import pack_plan
 from corridor.outputs.page.content import LAYERS
 from corridor.outputs.page.ground import ask_once, ground_lines, shade, tile_line
 from corridor.outputs.page.library import library
 from corridor.outputs.page.pack import Packer, quantised, unpack
 from corridor.outputs.page.shapes import pack_shapes
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, plane
 
 
@@ -57,7 +57,7 @@ def made(tmp_path_factory):
                        unknown=lambda e, n: np.abs(e - EAST - 800) < 15)
     study.add_roads()
     findings = study.check()
-    report = report_study(study.path)
+    report = ask(study.path, "report")
     text = report.output.read_text(encoding="utf-8")
     page = _Reader(text)
     return study, findings, report, text, page, unpack(page.texts["data"])
@@ -343,7 +343,7 @@ def test_a_missing_library_is_named_with_its_extra(made, monkeypatch, tmp_path):
     study, *_ = made
     monkeypatch.setattr("corridor.outputs.page.library.find_spec", lambda name: None)
     with pytest.raises(CorridorError, match=re.escape("pip install 'corridor[html]'")):
-        report_study(study.path, output=tmp_path / "page.html")
+        ask(study.path, "report", output=tmp_path / "page.html")
     assert not (tmp_path / "page.html").exists()
 
 
@@ -355,7 +355,7 @@ def test_findings_of_another_version_are_refused(made, tmp_path):
         database.execute("ALTER TABLE ladder DROP COLUMN note")
     database.close()
     with pytest.raises(InputError, match="ladder.note.*another version.*corridor check"):
-        report_study(study.path, findings=other)
+        ask(study.path, "report", findings=other)
 
 
 def test_words_of_a_study_cannot_become_markup(made):
@@ -364,7 +364,7 @@ def test_words_of_a_study_cannot_become_markup(made):
     other = TinyStudy(study.folder.parent / "other")
     other.change("[study]", f'[study]\ntitle = "{title}"')
     other.check()
-    text = report_study(other.path).output.read_text(encoding="utf-8")
+    text = ask(other.path, "report").output.read_text(encoding="utf-8")
     assert "<script>alert" not in text
     assert "&lt;/title&gt;&lt;script&gt;alert(1)&lt;/script&gt; &amp; [[data]]" in text
 
@@ -373,16 +373,16 @@ def test_findings_of_what_has_changed_are_refused(made, tmp_path):
     study = TinyStudy(tmp_path / "study")
     study.write()
     with pytest.raises(InputError, match="no such file.*corridor check"):
-        report_study(study.path)
+        ask(study.path, "report")
     study.check()
     target = tmp_path / "page.html"
     study.path.write_text(study.text + "\n# changed\n", encoding="utf-8")
     with pytest.raises(InputError, match="study_digest"):
-        report_study(study.path, output=target)
+        ask(study.path, "report", output=target)
     study.path.write_text(study.text, encoding="utf-8")
     study.write_ground(lambda e, n: plane(e, n) + 1)
     with pytest.raises(InputError, match=re.escape("another ground.tif")):
-        report_study(study.path, output=target)
+        ask(study.path, "report", output=target)
     assert not target.exists()
 
 
@@ -392,13 +392,13 @@ def test_another_file_is_never_replaced(made, tmp_path, content):
     target = tmp_path / "page.html"
     target.write_bytes(content)
     with pytest.raises(InputError, match="no page of corridor"):
-        report_study(study.path, output=target)
+        ask(study.path, "report", output=target)
     assert target.read_bytes() == content
 
 
 def test_the_same_findings_make_the_same_page(made, tmp_path):
     study, _, _, text, *_ = made
-    again = report_study(study.path, output=tmp_path / "again.html")
+    again = ask(study.path, "report", output=tmp_path / "again.html")
     assert again.output.read_text(encoding="utf-8") == text
 
 

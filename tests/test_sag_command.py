@@ -11,15 +11,16 @@ from scipy.integrate import quad
 
 from corridor import check_study
 from corridor.assessment import make_scene
-from corridor.check import Clock, prepare
 from corridor.clearance.clipping import clipping_rows, sag_in_travellers
 from corridor.cli import main
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.sag import EVERY, chart_study, sag_study
+from corridor.jobs.sag import EVERY
 from corridor.line.laws import reshape_law, take_law
 from corridor.mechanics.wave import return_time, sag_of_return_time
+from corridor.opened import prepare
 from corridor.study import load_study
+from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 INCH = 0.0254
@@ -42,12 +43,12 @@ def findings(folder, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def result(folder):
-    return sag_study(folder / "study.toml")
+    return ask(folder / "study.toml", "sag")
 
 
 @pytest.fixture(scope="module")
 def chart(folder):
-    return rows(chart_study(folder / "study.toml", [-20.0, 10.0, 40.0]))
+    return rows(ask(folder / "study.toml", "stringing", [-20.0, 10.0, 40.0]).rows)
 
 
 def rows(columns):
@@ -153,11 +154,12 @@ def test_a_measured_wire_is_final(folder):
     text = (folder / "study.toml").read_text(encoding="utf-8")
     path = folder / "measured.toml"
     path.write_text(text.replace("existing = true", 'existing = true\nmeasured = "measured.csv"', 1), encoding="utf-8")
-    own = [r for r in rows(sag_study(path).sections)
+    own = [r for r in rows(ask(path, "sag").sections)
            if (r["section"], r["option"], r["wire_kind"]) == ("N01-N06", "existing", "phase")]
     assert {r["condition"] for r in own} == {"final"}
     assert len(own) == 6
-    strung = [r for r in rows(chart_study(path, [20.0])) if r["section"] == "N01-N06" and r["option"] == "existing"]
+    strung = [r for r in rows(ask(path, "stringing", [20.0]).rows)
+              if r["section"] == "N01-N06" and r["option"] == "existing"]
     assert [r["traveller_tension_n"] for r in strung] == pytest.approx([19000.0] * len(strung), rel=5e-3)
 
 
@@ -221,7 +223,7 @@ def test_the_chart_sags_to_what_the_clamps_are_set_from(folder, chart, block_end
     """The layer `clipping` and the chart tell the same tensions in travellers, at the 10 degC of stringing."""
     inputs = read_inputs(load_study(folder / "study.toml"))
     with inputs.terrain:
-        facts, plan, _ = prepare(inputs, Clock())
+        facts, plan, _ = prepare(inputs)
     scene, _ = make_scene(facts, plan, int(plan.sections.first[0]), int(plan.sections.last[0]))
     layer = clipping_rows(scene, block_ends)
     wires = np.flatnonzero(scene.wires.wire == "A")
@@ -239,7 +241,7 @@ def test_by_the_ruling_span_both_are_the_same(folder):
     path = folder / "ruling.toml"
     text = (folder / "study.toml").read_text(encoding="utf-8")
     path.write_text(text.replace("[study]\n", '[study]\nmethod = "ruling_span"\n', 1), encoding="utf-8")
-    table = chart_study(path, [0.0])
+    table = ask(path, "stringing", [0.0]).rows
     np.testing.assert_array_equal(table["sag_m"], table["traveller_sag_m"])
 
 

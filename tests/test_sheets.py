@@ -10,7 +10,7 @@ import shapely
 
 from corridor import check_study
 from corridor.errors import CorridorError, InputError
-from corridor.jobs.draw import draw_study
+from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 
@@ -26,7 +26,7 @@ def study(tmp_path_factory):
 @pytest.fixture(scope="module")
 def pages(study):
     pypdf = pytest.importorskip("pypdf")
-    result = draw_study(study, options=("thermal alloy",), scale=10_000)
+    result = ask(study, "draw", options=("thermal alloy",), scale=10_000)
     pages = pypdf.PdfReader(result.output).pages
     assert len(pages) == result.sheets
     return pages
@@ -60,9 +60,9 @@ def test_every_structure_and_what_is_wrong_is_told(pages, study):
 def test_refused(study):
     """An option or case that the study has not."""
     with pytest.raises(InputError, match="option"):
-        draw_study(study, options=("no such",))
+        ask(study, "draw", options=("no such",))
     with pytest.raises(InputError, match="case"):
-        draw_study(study, cases=("no such",))
+        ask(study, "draw", cases=("no such",))
 
 
 def test_letters_are_legible(pages):
@@ -78,19 +78,19 @@ def test_letters_are_legible(pages):
 def test_some_sheets(study):
     """A range has so many sheets, numbered as among all; those worth a look have a violation or a gap each."""
     pypdf = pytest.importorskip("pypdf")
-    some = draw_study(study, output=study.with_name("some.pdf"), options=("thermal alloy",), sheets=(2, 3))
+    some = ask(study, "draw", output=study.with_name("some.pdf"), options=("thermal alloy",), sheets=(2, 3))
     texts = [page.extract_text() for page in pypdf.PdfReader(some.output).pages]
     assert some.sheets == len(texts) == 2 and "2 / 6" in texts[0] and "3 / 6" in texts[1]
     findings = study.with_name("findings.gpkg")
     spans = {span for name in ("violations", "not_assessed") for option, span in pyogrio.read_dataframe(
         findings, layer=name, read_geometry=False)[["option", "span"]].dropna().itertuples(index=False)
              if option == "annealed on carbon"}
-    few = draw_study(study, output=study.with_name("short.pdf"), options=("annealed on carbon",), short=True)
+    few = ask(study, "draw", output=study.with_name("short.pdf"), options=("annealed on carbon",), short=True)
     texts = [page.extract_text() for page in pypdf.PdfReader(few.output).pages]
     shown = [{span for span in spans if all(name in text for name in span.split("-"))} for text in texts]
     assert few.sheets == len(shown) < 6 and all(shown) and set().union(*shown) == spans
     with pytest.raises(InputError, match="sheets from 1 to 6"):
-        draw_study(study, sheets=(6, 7))
+        ask(study, "draw", sheets=(6, 7))
 
 
 # DXF, re-read by ezdxf
@@ -99,7 +99,7 @@ def test_some_sheets(study):
 @pytest.fixture(scope="module")
 def dxf(study):
     ezdxf = pytest.importorskip("ezdxf")
-    result = draw_study(study, kind="dxf", options=("thermal alloy", "existing"), cases=("hot", "ice"))
+    result = ask(study, "draw", kind="dxf", options=("thermal alloy", "existing"), cases=("hot", "ice"))
     drawings = {path.stem.rpartition("_")[2]: ezdxf.readfile(path) for path in result.files}
     assert list(drawings) == ["plan", "profile"]
     return drawings
@@ -158,4 +158,4 @@ def test_dxf_profile_is_to_scale(dxf, study):
 def test_dxf_without_its_library(study, monkeypatch):
     monkeypatch.setattr("corridor.outputs.drawings.dxf.find_spec", lambda name: None)
     with pytest.raises(CorridorError, match=r"corridor\[dxf\]"):
-        draw_study(study, kind="dxf")
+        ask(study, "draw", kind="dxf")

@@ -193,7 +193,7 @@ def test_a_lifted_string_is_a_violation(tmp_path):
     assert tally.violations == tally.gaps == 0 and tally.lifted == {("today", "cold"): {"T2"}}
     assert tally.warnings == ["today: cold: wires lift their strings at T2"]
     row = {"options": (), "violations": 0, "gaps": 0, "overloads": 0, "output": None, "frame": None, "warnings": (),
-           "timings": {}}
+           "timings": {}, "causes": (), "frames": {}}
     assert [Result(lifted=n, **row).status for n in (0, 1)] == [0, 1]
 
 

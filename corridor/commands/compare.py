@@ -4,19 +4,16 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, STUDY, tell, tell_machine
+from corridor.commands.shared import Answer, command
 
 __all__ = ["compare"]
 
 
-@click.command()
-@STUDY
+@command("Comparing")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path, dir_okay=False), help="CSV file to write.")
 @click.option("--markdown", "markdown_path", type=click.Path(path_type=Path, dir_okay=False),
               help="Markdown file to write.")
-@JSON
-@QUIET
-def compare(study, csv_path, markdown_path, as_json, quiet):
+def compare(study, progress, csv_path, markdown_path):
     """Compare the options of STUDY in one table.
 
     Area, diameter, mass and strength; ratings and losses; sags, tensions and
@@ -29,15 +26,10 @@ def compare(study, csv_path, markdown_path, as_json, quiet):
     Example
       corridor compare study.toml --csv options.csv --markdown options.md
     """
-    from corridor.jobs.compare import compare_study, write_comparison
+    from corridor.jobs.compare import write_comparison
     from corridor.outputs.tables_compare import compare_table, compare_text
-    from corridor.terminal import progress_bar
 
-    with progress_bar("Comparing", quiet or as_json) as progress:
-        table = compare_table(compare_study(study, progress=progress))
-    written = write_comparison(table, csv_path, markdown_path)
-    if as_json:
-        tell_machine(0, written, options=list(table.names), rows=[
-            {"what": what, "unit": unit, "values": list(values)} for what, unit, values, _ in table.rows])
-    else:
-        tell(compare_text(table), written, quiet=quiet)
+    table = compare_table(study.compare(progress=progress))
+    return Answer(0, write_comparison(table, csv_path, markdown_path), lambda: compare_text(table),
+                  options=list(table.names),
+                  rows=[{"what": what, "unit": unit, "values": list(values)} for what, unit, values, _ in table.rows])

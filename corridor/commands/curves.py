@@ -1,26 +1,22 @@
 """The command `corridor curves`."""
 
-import sys
 from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import DRAWING, Answer, command, table_rows
 
 __all__ = ["curves"]
 
 
-@click.command()
-@STUDY
+@command("Hanging sections")
 @click.option("--line", help="Name of a line, where several have such a section or span.")
 @click.option("--section", help="Name of a section: the worst of its spans is drawn.")
 @click.option("--span", help="Name of a span.")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=".", show_default=True,
               help="Folder for the drawing and its tables (CSV); made where it is new.")
 @DRAWING
-@JSON
-@QUIET
-def curves(study, line, section, span, folder, drawing, as_json, quiet):
+def curves(study, progress, line, section, span, folder, drawing):
     """Draw sag against temperature of every option in one span of STUDY.
 
     The knee of each option is marked, the band of compression shaded, and the
@@ -35,16 +31,10 @@ def curves(study, line, section, span, folder, drawing, as_json, quiet):
       corridor curves study.toml
       corridor curves study.toml --span N03-N04 --folder curves --drawing pdf
     """
-    from corridor.jobs.curves import curve_study, knee_columns, write_curves
+    from corridor.jobs.curves import knee_columns, write_curves
     from corridor.outputs.tables_sag import curves_text
-    from corridor.terminal import progress_bar
 
-    with progress_bar("Hanging sections", quiet or as_json) as progress:
-        found = curve_study(study, line=line, section=section, span=span, progress=progress)
-    written = write_curves(found, folder, drawing)
-    if as_json:
-        tell_machine(found.status, written, line=found.line, section=found.section, span=found.span, wire=found.wire,
-                     not_assessed=list(found.unknown), options=table_rows(knee_columns(found)))
-    else:
-        tell(curves_text(found), written, quiet=quiet)
-    sys.exit(found.status)
+    found = study.curves(line=line, section=section, span=span, progress=progress)
+    return Answer(found.status, write_curves(found, folder, drawing), lambda: curves_text(found), line=found.line,
+                  section=found.section, span=found.span, wire=found.wire, not_assessed=list(found.unknown),
+                  options=table_rows(knee_columns(found)))

@@ -1,24 +1,21 @@
 """The command `corridor diff`."""
 
-import sys
 from pathlib import Path
 
 import click
 
-from corridor.commands.shared import JSON, QUIET, table_rows, tell, tell_machine
+from corridor.commands.shared import Answer, command, table_rows
 
 __all__ = ["diff"]
 
 
-@click.command()
+@command(study=False)
 @click.argument("before", type=click.Path(path_type=Path))
 @click.argument("after", type=click.Path(path_type=Path))
 @click.option("--option", help="Name of the only option that counts; default: all.")
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="Table (.csv) or layer (.gpkg) of all changes to write.")
-@JSON
-@QUIET
-def diff(before, after, option, output, as_json, quiet):
+def diff(before, after, option, output):
     """Tell what became of every violation from findings BEFORE to AFTER.
 
     Rows are matched by line, span, option, case, what is protected, obstacle
@@ -35,9 +32,5 @@ def diff(before, after, option, output, as_json, quiet):
     from corridor.jobs.diff import compare_findings, write_difference
 
     result = compare_findings(before, after, option=option)
-    written = [write_difference(result, output)] if output else ()
-    if as_json:
-        tell_machine(result.status, written, counts=result.counts, changes=table_rows(result.rows))
-    else:
-        tell(result.lines(), written, quiet=quiet)
-    sys.exit(result.status)
+    return Answer(result.status, [write_difference(result, output)] if output else (), result.lines,
+                  counts=result.counts, changes=table_rows(result.rows))

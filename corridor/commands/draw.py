@@ -4,13 +4,12 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, run_time, tell_machine
+from corridor.commands.shared import FINDINGS, Answer, command, run_time
 
 __all__ = ["draw"]
 
 
-@click.command()
-@STUDY
+@command("Drawing sheets")
 @FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--kind", type=click.Choice(("pdf", "dxf")), default="pdf", show_default=True,
@@ -21,9 +20,7 @@ __all__ = ["draw"]
               help="Scale along the line, 1 to this; smaller where a span would not fit.")
 @click.option("--sheets", help="Sheets to draw, as 3-5 or 4; default: all.")
 @click.option("--short", is_flag=True, help="Only sheets where something falls short or was not assessed.")
-@JSON
-@QUIET
-def draw(study, findings, output, kind, options, cases, scale, sheets, short, as_json, quiet):
+def draw(study, progress, findings, output, options, cases, sheets, **more):
     """Draw plan and profile of STUDY as sheets, one PDF on A3, or as DXF.
 
     Plan with what stands about the line, its right-of-way and where it falls
@@ -38,18 +35,10 @@ def draw(study, findings, output, kind, options, cases, scale, sheets, short, as
       corridor check study.toml; corridor draw study.toml -o sheets.pdf
       corridor draw study.toml --kind dxf --option "new wire"
     """
-    from corridor.jobs.draw import draw_study
-    from corridor.terminal import progress_bar
-
-    with progress_bar("Drawing sheets", quiet or as_json) as progress:
-        result = draw_study(study, findings, output, kind=kind, options=options, cases=cases, scale=scale,
-                            sheets=_range(sheets), short=short, time=run_time(), progress=progress)
-    if as_json:
-        tell_machine(0, result.files, sheets=result.sheets, cases=result.cases)
-    elif not quiet:
-        for path in result.files:
-            click.echo(f"Written: {path}", err=True)
-        click.echo(f"{result.sheets} sheets; cases {', '.join(result.cases)}", err=True)
+    result = study.draw(findings, output, options=options, cases=cases, sheets=_range(sheets), time=run_time(),
+                        progress=progress, **more)
+    return Answer(0, result.files, notes=lambda: (f"{result.sheets} sheets; cases {', '.join(result.cases)}",),
+                  sheets=result.sheets, cases=result.cases)
 
 
 def _range(text):

@@ -4,21 +4,18 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, tell_machine
+from corridor.commands.shared import FINDINGS, Answer, command
 
 __all__ = ["export"]
 
 
-@click.command()
-@STUDY
+@command()
 @click.option("--kind", type=click.Choice(("geojson", "kml")), default="geojson", show_default=True,
               help="Format of the file.")
 @FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--option", help="Only this option of the study.")
-@JSON
-@QUIET
-def export(study, kind, findings, output, option, as_json, quiet):
+def export(study, kind, findings, output, option):
     """Write what falls short in STUDY for people in the field.
 
     One place per object below a span, in longitude and latitude (WGS 84), with
@@ -29,12 +26,8 @@ def export(study, kind, findings, output, option, as_json, quiet):
     Example
       corridor check study.toml; corridor export study.toml --kind kml
     """
-    from corridor.jobs.export import export_study
-
-    path, rows = export_study(study, kind, findings, output, option=option)
-    counts = rows["outcome"].value_counts()
+    found = study.export(kind, findings, output, option=option)
+    counts = found.rows["outcome"].value_counts()
     short, gaps = int(counts.get("falls short", 0)), int(counts.get("not assessed", 0))
-    if as_json:
-        tell_machine(0, (path,), falls_short=short, not_assessed=gaps)
-    elif not quiet:
-        click.echo(f"Written: {path}\n{short} places short, {gaps} not assessed", err=True)
+    return Answer(0, (found.output,), notes=lambda: (f"{short} places short, {gaps} not assessed",),
+                  falls_short=short, not_assessed=gaps)

@@ -1,17 +1,15 @@
 """The command `corridor headroom`."""
 
-import sys
 from pathlib import Path
 
 import click
 
-from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import FINDINGS, Answer, command, table_rows
 
 __all__ = ["headroom"]
 
 
-@click.command()
-@STUDY
+@command("Looking at spans")
 @FINDINGS
 @click.option("--folder", "-f", type=click.Path(path_type=Path),
               help="Folder for the rasters, made where it is new; default: beside the findings.")
@@ -20,9 +18,7 @@ __all__ = ["headroom"]
               help="Take wires as this many m wider to either side.")
 @click.option("--against", default="ground", show_default=True,
               help="Whose top it is: the ground, or a category of the rules.")
-@JSON
-@QUIET
-def headroom(study, findings, folder, cell, beside, against, as_json, quiet):
+def headroom(study, progress, findings, folder, cell, beside, against):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -37,15 +33,8 @@ def headroom(study, findings, folder, cell, beside, against, as_json, quiet):
       corridor check study.toml; corridor headroom study.toml
       corridor headroom study.toml --against tree
     """
-    from corridor.jobs.headroom import headroom_study
     from corridor.outputs.headroom_raster import headroom_text
-    from corridor.terminal import progress_bar
 
-    with progress_bar("Looking at spans", quiet or as_json) as progress:
-        result = headroom_study(study, findings, folder, cell=cell, beside=beside, against=against,
-                                progress=progress)
-    if as_json:
-        tell_machine(result.status, result.paths, options=table_rows(result.options), left_out=list(result.left_out))
-    else:
-        tell([*headroom_text(result.options), *result.left_out], result.paths, quiet=quiet)
-    sys.exit(result.status)
+    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, progress=progress)
+    return Answer(result.status, result.paths, lambda: [*headroom_text(result.options), *result.left_out],
+                  options=table_rows(result.options), left_out=list(result.left_out))

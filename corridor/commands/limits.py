@@ -1,21 +1,14 @@
 """The command `corridor limits`."""
 
-import sys
-
-import click
-
-from corridor.commands.shared import DRAWING, FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import DRAWING, FOLDER, Answer, command, table_rows
 
 __all__ = ["limits"]
 
 
-@click.command()
-@STUDY
+@command("Looking at spans")
 @FOLDER
 @DRAWING
-@JSON
-@QUIET
-def limits(study, folder, drawing, as_json, quiet):
+def limits(study, progress, folder, drawing):
     """Tell what the worst spans of STUDY cost, in amperes.
 
     Finds for each span and option the temperature at which it just clears, and
@@ -29,15 +22,10 @@ def limits(study, folder, drawing, as_json, quiet):
     Example
       corridor limits study.toml --folder limits --drawing png
     """
-    from corridor.jobs.rating import limit_study, write_limits
-    from corridor.outputs import tables
-    from corridor.terminal import progress_bar
+    from corridor.jobs.rating import write_limits
+    from corridor.outputs.tables import ladder_text
 
-    with progress_bar("Looking at spans", quiet or as_json) as progress:
-        result = limit_study(study, progress=progress)
-    written = write_limits(result, folder, drawing) if folder else ()
-    if as_json:
-        tell_machine(result.status, written, limits=table_rows(result.limits), ladder=table_rows(result.ladder))
-    else:
-        tell(tables.ladder_text(result.ladder), written, quiet=quiet)
-    sys.exit(result.status)
+    result = study.limits(progress=progress)
+    return Answer(result.status, write_limits(result, folder, drawing) if folder else (),
+                  lambda: ladder_text(result.ladder), limits=table_rows(result.limits),
+                  ladder=table_rows(result.ladder))

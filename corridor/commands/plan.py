@@ -1,17 +1,15 @@
 """The command `corridor plan`."""
 
-import sys
 from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, JSON, QUIET, STUDY, tell, tell_machine
+from corridor.commands.shared import DRAWING, Answer, command
 
 __all__ = ["plan"]
 
 
-@click.command()
-@STUDY
+@command("Trying remedies")
 @click.option("--option", required=True, help="Name of the option of the study to put right.")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("plan"), show_default=True,
               help="Folder for the planned copy of the study and the plan.")
@@ -20,9 +18,7 @@ __all__ = ["plan"]
 @click.option("--ladder", type=click.IntRange(2, 30), metavar="RUNGS", help="Instead: least cost against the rating "
               "reached, at so many greatest temperatures of the wire.")
 @DRAWING
-@JSON
-@QUIET
-def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
+def plan(study, progress, option, folder, aim, ladder, drawing):
     """Plan what puts an option of STUDY right, and the outages for it.
 
     Finds the cheapest remedies after which nothing falls short and no string
@@ -45,27 +41,15 @@ def plan(study, option, folder, aim, ladder, drawing, as_json, quiet):
     from corridor.planning.remedies.each_alone import short_elsewhere
     from corridor.planning.remedies.plan import plan_study
     from corridor.planning.remedies.taken import plan_lines, write_remedies
-    from corridor.terminal import progress_bar
 
     if ladder:
         from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
 
-        rungs = plan_ladder(study, option, steps=ladder)
-        written, status = write_ladder(rungs, folder, option, kind=drawing), int(any(rung.forbids for rung in rungs))
-        if as_json:
-            tell_machine(status, written, rungs=[vars(rung) for rung in rungs])
-        else:
-            tell(ladder_lines(rungs, option), written, quiet=quiet)
-        sys.exit(status)
-    planned = plan_study(study, option, folder)
-    others = short_elsewhere(study, option)
-    with progress_bar("Trying remedies", quiet or as_json) as progress:
-        written = write_remedies(planned, folder, others, progress)
+        rungs = plan_ladder(study.study.path, option, steps=ladder)
+        return Answer(int(any(rung.forbids for rung in rungs)), write_ladder(rungs, folder, option, kind=drawing),
+                      lambda: ladder_lines(rungs, option), rungs=[vars(rung) for rung in rungs])
+    planned = plan_study(study.study.path, option, folder)
+    written = write_remedies(planned, folder, short_elsewhere(study.study.path, option), progress)
     more, lines = write_outages(planned, folder, aim=aim, kind=drawing)
-    written += [path for path in more if path not in written]
-    if as_json:
-        tell_machine(planned.status, written, cleared=planned.cleared, rounds=planned.rounds,
-                     forbids=list(planned.forbids))
-    else:
-        tell([*plan_lines(planned), *lines], written, quiet=quiet)
-    sys.exit(planned.status)
+    return Answer(planned.status, dict.fromkeys([*written, *more]), lambda: [*plan_lines(planned), *lines],
+                  cleared=planned.cleared, rounds=planned.rounds, forbids=list(planned.forbids))

@@ -1,19 +1,14 @@
 """The command `corridor rating`."""
 
-import click
-
-from corridor.commands.shared import DRAWING, FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import DRAWING, FOLDER, Answer, command, table_rows
 
 __all__ = ["rating"]
 
 
-@click.command()
-@STUDY
+@command("Looking at spans")
 @FOLDER
 @DRAWING
-@JSON
-@QUIET
-def rating(study, folder, drawing, as_json, quiet):
+def rating(study, progress, folder, drawing):
     """Tell what current each option of STUDY carries, and what it loses.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
@@ -26,19 +21,12 @@ def rating(study, folder, drawing, as_json, quiet):
     Example
       corridor rating study.toml --folder ratings
     """
-    from corridor.jobs.rating import rate_study, write_ratings
-    from corridor.outputs import tables
-    from corridor.terminal import progress_bar
+    from corridor.jobs.rating import write_ratings
+    from corridor.outputs.tables import ratings_text
 
-    with progress_bar("Looking at spans", quiet or as_json) as progress:
-        result = rate_study(study, progress=progress)
-    written = write_ratings(result, folder, drawing) if folder else ()
-    if as_json:
-        tell_machine(0, written, comparison=table_rows(result.comparison), ratings=table_rows(result.table),
-                     series={name: table_rows(columns) for name, columns in result.series.items()})
-        return
-    lines = [*tables.weather_text(result.ratings), "", *tables.comparison_text(result.comparison), "",
-             *tables.rating_text(result.table, result.ratings.method)]
-    if result.series:
-        lines += ["The hours of the series", "", *tables.series_text(result.series["series"]), ""]
-    tell(lines, written, quiet=quiet)
+    result = study.ratings(progress=progress)
+    hours = {name: table_rows(columns) for name, columns in result.tables.items() if name.startswith("series")}
+    return Answer(0, write_ratings(result, folder, drawing) if folder else (),
+                  lambda: ratings_text(result.ratings, result.tables),
+                  comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
+                  series=hours)

@@ -1,10 +1,8 @@
 """The command `corridor sag`."""
 
-import sys
-
 import click
 
-from corridor.commands.shared import FOLDER, JSON, QUIET, STUDY, table_rows, tell, tell_machine
+from corridor.commands.shared import FOLDER, Answer, command, table_rows
 
 __all__ = ["sag"]
 
@@ -12,8 +10,7 @@ __all__ = ["sag"]
 _STEPS = 200
 
 
-@click.command()
-@STUDY
+@command("Hanging spans")
 @FOLDER
 @click.option("--stringing", is_flag=True, help="The stringing chart of every span instead.")
 @click.option("--from", "coldest", type=float, default=-10.0, show_default=True, help="Lowest wire temperature [degC].")
@@ -21,9 +18,7 @@ _STEPS = 200
 @click.option("--step", type=click.FloatRange(min=0, min_open=True), default=5.0, show_default=True, help="Step [K].")
 @click.option("--returns", type=click.IntRange(min=1), default=3, show_default=True,
               help="Returns of a jerk that the watch counts.")
-@JSON
-@QUIET
-def sag(study, folder, stringing, coldest, hottest, step, returns, as_json, quiet):
+def sag(study, progress, folder, stringing, coldest, hottest, step, returns):
     """Tell sag and tension of every section of STUDY.
 
     Each option in each case, initial and final. With --stringing the chart a
@@ -38,28 +33,17 @@ def sag(study, folder, stringing, coldest, hottest, step, returns, as_json, quie
       corridor sag study.toml --folder sags
       corridor sag study.toml --stringing --from 0 --to 30 --step 2.5
     """
-    from corridor.jobs.sag import chart_study, sag_study, write_chart, write_sags
+    from corridor.jobs.sag import write_chart, write_sags
     from corridor.outputs.tables_sag import chart_text, sag_text
-    from corridor.terminal import progress_bar
 
     steps = _temperatures(coldest, hottest, step)
-    with progress_bar("Hanging spans", quiet or as_json) as progress:
-        if stringing:
-            chart = chart_study(study, steps, returns=returns, progress=progress)
-        else:
-            result = sag_study(study, progress=progress)
     if stringing:
-        written = write_chart(chart, folder) if folder else ()
-        status = 3 if any(chart["sag_m"] != chart["sag_m"]) else 0
-        text, parts = chart_text, {"chart": chart}
-    else:
-        written, status = write_sags(result, folder) if folder else (), result.status
-        text, parts = sag_text, {"sections": result.sections, "spans": result.spans}
-    if as_json:
-        tell_machine(status, written, **{name: table_rows(columns) for name, columns in parts.items()})
-    else:
-        tell(text(next(iter(parts.values()))), written, quiet=quiet)
-    sys.exit(status)
+        chart = study.stringing(steps, returns=returns, progress=progress)
+        return Answer(chart.status, write_chart(chart, folder) if folder else (), lambda: chart_text(chart.rows),
+                      chart=table_rows(chart.rows))
+    result = study.sag(progress=progress)
+    return Answer(result.status, write_sags(result, folder) if folder else (), lambda: sag_text(result.sections),
+                  sections=table_rows(result.sections), spans=table_rows(result.spans))
 
 
 def _temperatures(coldest, hottest, step):

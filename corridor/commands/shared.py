@@ -1,16 +1,19 @@
-"""What the commands share: options, the exit statuses, and how they tell what they found."""
+"""What the commands share: options, the opened study, the exit statuses, and how they tell what they found."""
 
 import json
 import os
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import ExitStack
 from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
+from typing import Any
 
 import click
 
 from corridor.errors import InputError
 
-__all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "JSON", "QUIET", "STUDY", "run_time", "table_rows", "tell",
-           "tell_machine"]
+__all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "run_time", "table_rows"]
 
 EPILOG = """\b
 Exit status
@@ -23,44 +26,83 @@ Exit status
 A screening and study aid: local codes and their adopted edition govern, and a
 licensed engineer verifies and signs."""
 
-STUDY = click.argument("study", type=click.Path(path_type=Path))
-FINDINGS = click.option("--findings", "-i", type=click.Path(path_type=Path),
-                        help="GeoPackage of the check; default: that of the study.")
-FOLDER = click.option("--folder", "-f", type=click.Path(path_type=Path),
-                      help="Folder for tables (CSV) and drawings; made where it is new.")
+_PATH = click.Path(path_type=Path)
+FINDINGS = click.option("--findings", "-i", type=_PATH, help="GeoPackage of the check; default: that of the study.")
+FOLDER = click.option("--folder", "-f", type=_PATH, help="Folder for tables (CSV) and drawings; made where it is new.")
 DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), default="svg", show_default=True,
                        help="Kind of drawing.")
-QUIET = click.option("--quiet", "-q", is_flag=True, help="No progress, no summary: only errors and the exit status.")
 
 
-JSON = click.option("--json", "as_json", is_flag=True,
-                    help="One JSON object of the result on standard output, for machines.")
+class Answer:
+    """What a command found: exit `status`, `files` written, and the rest twice: for the person `lines` of data and
+    `notes` beside them, each made when it is wanted; for machines `parts`, values, lists and dicts of them, of Python
+    or numpy. The files are `listed` for the person unless the notes name them."""
+
+    def __init__(self, status: int, files: Iterable[Path] = (), lines: Callable[[], Iterable[str]] = tuple, *,
+                 notes: Callable[[], Iterable[str]] = tuple, listed: bool = True, **parts: Any) -> None:
+        self.status, self.files, self.lines, self.notes = status, tuple(files), lines, notes
+        self.listed, self.parts = listed, parts
+
+    def tell(self) -> None:
+        """Print data on standard output, all else on standard error."""
+        text = "\n".join(self.lines()).rstrip()
+        if text:
+            click.echo(text)
+        for line in (*(f"Written: {path}" for path in self.files if self.listed), *self.notes()):
+            click.echo(line, err=True)
+
+    def tell_machine(self) -> None:
+        """Print one line of JSON on standard output: status, files, and parts; what is not known is null."""
+        answer = {"status": self.status, "files": [str(path) for path in self.files], **_plain(self.parts)}
+        click.echo(json.dumps(answer, allow_nan=False, ensure_ascii=False))
 
 
-def tell(lines, written=(), *, quiet=False):
-    """Print lines for the person, and say what was written; nothing where it is quiet."""
-    if quiet:
-        return
-    click.echo("\n".join(lines).rstrip())
-    for path in written:
-        click.echo(f"Written: {path}", err=True)
+def command(working: str | None = None, *, study: bool = True, **more: Any) -> Callable[[Callable], click.Command]:
+    """Return a decorator that makes a command of a function `(study, progress, **options) -> Answer`.
 
-
-def tell_machine(status, written=(), **parts):
-    """Print the result as one line of JSON: exit status, files written, and parts; what is not known is null.
+    The command has `--json` and `--quiet` besides, tells the answer and returns its status.
 
     Parameters
     ----------
-    status : int
-    written : sequence of path
-    **parts
-        Values, lists and dicts of them, of Python or numpy.
+    working : str, optional
+        What stands beside the bar while it works; None: there is none, and the function takes no `progress`.
+    study : bool
+        Whether it takes a study, which it gets opened.
+    **more
+        For `click.command`.
     """
-    answer = {"status": status, "files": [str(path) for path in written], **_plain(parts)}
-    click.echo(json.dumps(answer, allow_nan=False, ensure_ascii=False))
+    def make(function):
+        @wraps(function)
+        def run(quiet, as_json, **options):
+            with ExitStack() as stack:
+                if study:
+                    from corridor.session import open_study
+
+                    options["study"] = stack.enter_context(open_study(options["study"]))
+                if working:
+                    from corridor.terminal import progress_bar
+
+                    options["progress"] = stack.enter_context(progress_bar(working, quiet or as_json))
+                answer = function(**options)
+            if as_json:
+                answer.tell_machine()
+            elif not quiet:
+                answer.tell()
+            return answer.status
+
+        made = click.command(**more)(run)
+        made.params = [
+            *([click.Argument(["study"], type=_PATH)] if study else []), *made.params,
+            click.Option(["--json", "as_json"], is_flag=True,
+                         help="One JSON object of the result on standard output, for machines."),
+            click.Option(["--quiet", "-q"], is_flag=True,
+                         help="No progress, no summary: only errors and the exit status.")]
+        return made
+
+    return make
 
 
-def table_rows(columns):
+def table_rows(columns: Mapping[str, Iterable]) -> list[dict[str, Any]]:
     """Return columns as a list of rows, without their places."""
     names = [name for name in columns if name != "geometry"]
     return [dict(zip(names, row, strict=True)) for row in zip(*(columns[name] for name in names), strict=True)]
@@ -78,7 +120,7 @@ def _plain(value):
     return value if isinstance(value, str | bool | int | float) else str(value)
 
 
-def run_time():
+def run_time() -> datetime:
     """Time of the run: now, or that of the open standard for reproducible builds."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH")
     if epoch is None:

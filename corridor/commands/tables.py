@@ -4,20 +4,17 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import FINDINGS, JSON, QUIET, STUDY, run_time, tell_machine
+from corridor.commands.shared import FINDINGS, Answer, command, run_time
 
 __all__ = ["tables"]
 
 
-@click.command()
-@STUDY
+@command("Hanging spans")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("tables"), show_default=True,
               help="Folder to write to; made where it is new.")
 @FINDINGS
 @click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
-@JSON
-@QUIET
-def tables(study, folder, findings, workbook, as_json, quiet):
+def tables(study, progress, folder, findings, workbook):
     """Write what is looked up in STUDY as CSV and as a workbook.
 
     Clearance schedule, sag and tension, stringing chart, structure loads,
@@ -28,14 +25,8 @@ def tables(study, folder, findings, workbook, as_json, quiet):
     Example
       corridor check study.toml; corridor tables study.toml --folder tables
     """
-    from corridor.jobs.tables import study_tables, write_tables
-    from corridor.terminal import progress_bar
+    from corridor.jobs.tables import write_tables
 
-    with progress_bar("Hanging spans", quiet or as_json) as progress:
-        made = study_tables(study, findings, progress=progress)
-    written = write_tables(made, folder, workbook=workbook, time=run_time())
-    if as_json:
-        tell_machine(0, written, rows={name: len(next(iter(columns.values()), ())) for name, columns in made.items()})
-    elif not quiet:
-        for path in written:
-            click.echo(f"Written: {path}", err=True)
+    made = study.tables(findings, progress=progress).tables
+    return Answer(0, write_tables(made, folder, workbook=workbook, time=run_time()),
+                  rows={name: len(next(iter(columns.values()), ())) for name, columns in made.items()})

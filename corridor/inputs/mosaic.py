@@ -122,7 +122,7 @@ class Mosaic:
     -----
     Places are columns and rows counted in cells, whole numbers at cell centres, from the first
     raster's first cell. `low` and `high` are the first and last centre of all rasters, (column,
-    row). `absurd` counts, for each path, cells read that were no heights."""
+    row)."""
 
     def __init__(self, members, reader, budget):
         self.members, self._reader = members, reader
@@ -145,7 +145,20 @@ class Mosaic:
         self._table = np.empty((slots, *self._block), kind)
         self._held = np.full(slots, -1)
         self._used = np.zeros(slots, np.int64)
-        self._clock, self.blocks_read, self.absurd = 0, 0, {}
+        self._clock, self.blocks_read = 0, 0
+        self._faulty, self._asked = {}, set()
+
+    def forget(self):
+        """Forget which blocks were asked for, as `absurd` counts them."""
+        self._asked.clear()
+
+    @property
+    def absurd(self):
+        """Number of cells that are no heights in the blocks asked for, for each path."""
+        counts = {}
+        for path, count in (item for block in sorted(self._asked) for item in self._faulty[block]):
+            counts[path] = counts.get(path, 0) + count
+        return counts
 
     def cells(self, x, y):
         """Return column and row of places in the rasters' CRS [cells]."""
@@ -219,8 +232,12 @@ class Mosaic:
         present = self._slot_of[wanted] >= 0
         self._used[self._slot_of[wanted[present]]] = self._clock
         missing = wanted[~present]
-        if not len(missing):
-            return
+        if len(missing):
+            self._read(missing)
+        if self._faulty:
+            self._asked.update(self._faulty.keys() & wanted.tolist())
+
+    def _read(self, missing):
         slots = np.argsort(self._used, kind="stable")[: len(missing)]
         self._slot_of[self._held[slots][self._held[slots] >= 0]] = -1
         self._held[slots] = -1
@@ -229,8 +246,7 @@ class Mosaic:
         )
         self._held[slots], self._used[slots], self._slot_of[missing] = missing, self._clock, slots
         self.blocks_read += len(missing)
-        for path, absurd in (item for per_block in counts for item in per_block):
-            self.absurd[path] = self.absurd.get(path, 0) + absurd
+        self._faulty |= {block: met for block, met in zip(missing.tolist(), counts, strict=True) if met}
 
     def _fill(self, job):
         """Read a block into a slot; the absurd cells met, by path."""

@@ -7,6 +7,7 @@ different grids half a cell at the rim of each is not known from it."""
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from threading import Lock
 from typing import NamedTuple
 
 import numpy as np
@@ -72,6 +73,8 @@ class Terrain:
         self._reader = Reader()
         self._mosaics = [Mosaic(members, self._reader, budget // len(groups)) for members in groups]
         self._changes = [_change(members, frame) for members in groups]
+        #: For whoever asks from several threads: the surface is for one at a time.
+        self.lock = Lock()
 
     def __enter__(self):
         return self
@@ -82,6 +85,11 @@ class Terrain:
     def close(self):
         """Close all files."""
         self._reader.close()
+
+    def forget(self):
+        """Forget which cells were asked for, so that `warnings` tell of those to come alone."""
+        for mosaic in self._mosaics:
+            mosaic.forget()
 
     @property
     def blocks_read(self):
@@ -108,7 +116,7 @@ class Terrain:
 
     @property
     def warnings(self):
-        """What is to be said of the rasters, and of the cells read so far."""
+        """What is to be said of the rasters, and of the cells asked for since `forget`."""
         texts = [text for raster in self._rasters for text in raster.cautions]
         names = list(dict.fromkeys(_vertical_name(r) for r in self._rasters))
         if len(names) > 1:

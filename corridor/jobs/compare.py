@@ -1,24 +1,29 @@
 """The options of a study beside each other, from the findings of every span."""
 
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
-from corridor.check import Clock, find, prepare
+from corridor.assessment import Facts, Ground, Plan
+from corridor.check import Progress, find
 from corridor.errors import InputError
-from corridor.inputs.study_inputs import read_inputs
 from corridor.line.facts import Case
-from corridor.outputs.tables_compare import compare_markdown, write_compare_csv
+from corridor.opened import Opened
+from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.tables_compare import Table, compare_markdown, compare_table, write_compare_csv
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.rating_tables import energy
-from corridor.study import load_study
-from corridor.summary import Tally
+from corridor.summary import Tally, greatest
 
 __all__ = ["Comparison", "Gathered", "States", "compare_facts", "compare_study", "comparison_of", "states_of",
            "write_comparison"]
 
 #: Hours of a year, for a loss that flows all of it.
 _YEAR = 8760.0
+#: Load-duration curve of a year: current [A] and duration [s].
+Loads = Iterable[tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -32,7 +37,7 @@ class States:
     everyday: str
     hot: str
     iced: str | None
-    cases: tuple
+    cases: tuple[Case, ...]
 
 
 @dataclass(frozen=True)
@@ -47,57 +52,51 @@ class Comparison:
     `gaps` rows not assessed.
     """
 
-    options: dict
-    areas: list
-    sags: dict
-    everyday: list
-    tension: list
-    tension_case: list
-    ratio: list
-    load_ratio: list
-    knees: list
-    violations: list
-    ladder: dict
-    energy: list
+    options: Columns
+    areas: list[tuple[float, float]]
+    sags: dict[str, list[float]]
+    everyday: list[tuple[float, float]]
+    tension: list[float]
+    tension_case: list[str | None]
+    ratio: list[float]
+    load_ratio: list[float]
+    knees: list[tuple[float, float]]
+    violations: list[tuple[int | None, int | None, int]]
+    ladder: Columns
+    energy: list[float]
     energy_basis: str
-    sagging: list
+    sagging: list[list[str]]
     states: States
     gaps: int
 
     @property
-    def names(self):
+    def names(self) -> list[str]:
         """Names of the options."""
         return list(self.options["option"])
 
+    @property
+    def frames(self) -> Frames:
+        """The tables `comparison`, a column an option, `options` and `ladder` as data frames."""
+        what, unit, values, _ = zip(*compare_table(self).rows, strict=True)
+        table = {"what": [text.strip() for text in what], "unit": unit,
+                 **dict(zip(self.names, map(list, zip(*values, strict=True)), strict=True))}
+        return Frames({"comparison": table, "options": self.options, "ladder": self.ladder})
 
-def compare_study(path, *, progress=None):
+
+def compare_study(opened: Opened, *, progress: Progress | None = None) -> Comparison:
     """Compare the options of a study.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     progress : callable, optional
         `progress(done, total)` in spans.
-
-    Returns
-    -------
-    Comparison
-
-    Raises
-    ------
-    InputError
-        Something given cannot be used.
     """
-    study = load_study(path)
-    inputs = read_inputs(study)
-    loads = [(load.current, load.duration) for load in study.rating.loads] if study.rating is not None else []
-    with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        return compare_facts(facts, plan, ground, loads, progress=progress)
+    return compare_facts(*opened.laid_out, opened.loads, progress=progress)
 
 
-def compare_facts(facts, plan, ground, loads=(), *, progress=None, watch=None):
+def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: Loads = (), *, progress: Progress | None = None,
+                  watch: Callable[[str, Columns], None] | None = None) -> Comparison:
     """Compare the options of a corridor that is laid out.
 
     Parameters
@@ -111,17 +110,15 @@ def compare_facts(facts, plan, ground, loads=(), *, progress=None, watch=None):
     watch : callable, optional
         `watch(layer, columns)` sees every batch of findings.
     """
-    states = states_of(facts)
-    facts = replace(facts, cases=states.cases)
-    gathered = Gathered(facts, states)
-    for layer, columns in find(facts, plan, ground, progress=progress):
+    gathered = Gathered(facts)
+    for layer, columns in find(gathered.facts, plan, ground, progress=progress):
         gathered.add(layer, columns)
         if watch:
             watch(layer, columns)
     return comparison_of(gathered, plan, loads)
 
 
-def states_of(facts):
+def states_of(facts: Facts) -> States:
     """Return the states whose sags are told; a bare one that the study lacks is added as a case without checks."""
     def bare(wanted):
         return next((case for case in facts.cases if case.temperature == wanted and case.condition == "final"
@@ -137,7 +134,8 @@ def states_of(facts):
     return States(everyday.name, hot.name, None if icy is None else icy.name, (*facts.cases, *added))
 
 
-def write_comparison(table, csv_path=None, markdown_path=None):
+def write_comparison(table: Table, csv_path: Path | None = None, markdown_path: Path | None = None
+                     ) -> tuple[Path, ...]:
     """Write a table of `corridor.outputs.tables_compare` to the paths that are given, and return them.
 
     Raises
@@ -165,114 +163,86 @@ def _free(name, taken):
     return name if name not in taken else _free(name + ", added", taken)
 
 
-class Gathered:
-    """Worst values of every option, noted while the findings pass by.
+class Gathered(Tally):
+    """A tally that notes, too, what compares the options; `facts` with the cases of `states`."""
 
-    Parameters
-    ----------
-    facts : Facts
-        With the cases of `states`.
-    states : States
-    """
-
-    def __init__(self, facts, states):
-        self.facts, self.states = facts, states
-        self.names = [option.name for option in facts.options]
-        self.tally, self.limits = Tally(facts), Limits()
-        named = {"everyday": states.everyday, "hot": states.hot, "iced": states.iced}
+    def __init__(self, facts: Facts) -> None:
+        self.states, self.limits = states_of(facts), Limits()
+        super().__init__(replace(facts, cases=self.states.cases))
+        named = {"everyday": self.states.everyday, "hot": self.states.hot, "iced": self.states.iced}
         self.case_of = {key: case for key, case in named.items() if case is not None}
         self.sags = {key: dict.fromkeys(self.names, np.nan) for key in self.case_of}
-        self.everyday = {name: (np.nan, np.nan) for name in self.names}
-        self.tension = dict.fromkeys(self.names, (np.nan, None))
+        self.everyday = dict.fromkeys(self.names, (np.nan, np.nan))
+        self.tension: dict[str, tuple[float, str | None]] = dict.fromkeys(self.names, (np.nan, None))
         self.load_ratio = dict.fromkeys(self.names, np.nan)
-        self.knees = {name: (np.nan, np.nan) for name in self.names}
-        self.violations = {name: {True: 0, False: 0} for name in self.names}
-        self.sagging = {name: {} for name in self.names}
+        self.knees = dict.fromkeys(self.names, (np.nan, np.nan))
+        self.inherited = dict.fromkeys(self.names, 0)
+        self.sagging: dict[str, dict[str, int]] = {name: {} for name in self.names}
+        self._more = {"wires": self._sags_of_states, "sections": self._sections, "structure_loads": self._loads,
+                      "violations": self._inherited}
 
-    def add(self, layer, columns):
+    def add(self, layer: str, columns: Mapping[str, np.ndarray]) -> None:
         """Take note of a batch of rows."""
-        self.tally.add(layer, columns)
+        super().add(layer, columns)
         self.limits.add(layer, columns)
-        take = {"wires": self._sags, "sections": self._sections, "structure_loads": self._loads,
-                "violations": self._violations}.get(layer)
-        if take:
-            take(columns)
+        if layer in self._more:
+            self._more[layer](columns)
 
-    def _each(self, columns, kind=None):
-        """Name of each option, and its rows, of phase wires where there is a column of kinds."""
-        phase = columns[kind] == "phase" if kind else True
-        for name in self.names:
-            rows = (columns["option"] == name) & phase
-            if rows.any():
-                yield name, {key: values[rows] for key, values in columns.items()}
-
-    def _sags(self, columns):
-        for name, rows in self._each(columns, "kind"):
+    def _sags_of_states(self, columns):
+        for name, rows in self.of_options(columns, "kind"):
             for key, case in self.case_of.items():
-                sag = rows["sag_m"][rows["case"] == case]
-                self.sags[key][name] = np.fmax(self.sags[key][name], _greatest(sag))
+                sag = columns["sag_m"][rows][columns["case"][rows] == case]
+                self.sags[key][name] = np.fmax(self.sags[key][name], greatest(sag))
 
     def _sections(self, columns):
-        for name, rows in self._each(columns, "wire_kind"):
-            tension = rows["maximum_tension_n"]
-            if np.isfinite(tension).any():
+        for name, rows in self.of_options(columns, "wire_kind"):
+            tension, knee = columns["maximum_tension_n"][rows], columns["knee_temperature_c"][rows]
+            if not greatest(tension) <= self.tension[name][0] and np.isfinite(tension).any():
                 row = np.nanargmax(tension)
-                if not tension[row] <= self.tension[name][0]:
-                    self.tension[name] = tension[row], rows["case"][row]
+                self.tension[name] = tension[row], columns["case"][rows[row]]
             low, high = self.knees[name]
-            knee = rows["knee_temperature_c"]
-            self.knees[name] = np.fmin(low, -_greatest(-knee)), np.fmax(high, _greatest(knee))
-            self._basis(name, rows)
+            self.knees[name] = np.fmin(low, -greatest(-knee)), np.fmax(high, greatest(knee))
+            self._basis(name, columns, rows[columns["case"][rows] == self.states.everyday])
 
-    def _basis(self, name, rows):
+    def _basis(self, name, columns, rows):
         """Note the everyday tension, and count the sections that each stringing limit governs."""
-        first = rows["case"] == self.states.everyday
-        self.everyday[name] = tuple(np.fmax(old, _greatest(rows[key][first])) for old, key in
+        self.everyday[name] = tuple(np.fmax(old, greatest(columns[key][rows])) for old, key in
                                     zip(self.everyday[name], ("percent_rts", "catenary_constant_m"), strict=True))
-        for text in rows["governing_limit"][first]:
+        for text in columns["governing_limit"][rows]:
             words = text or "no limit can be met: not strung"
             self.sagging[name][words] = self.sagging[name].get(words, 0) + 1
 
     def _loads(self, columns):
-        for name, rows in self._each(columns):
-            self.load_ratio[name] = np.fmax(self.load_ratio[name], _greatest(rows["ratio_to_existing"]))
+        for name, rows in self.of_options(columns):
+            self.load_ratio[name] = np.fmax(self.load_ratio[name], greatest(columns["ratio_to_existing"][rows]))
 
-    def _violations(self, columns):
-        for name, rows in self._each(columns):
-            for flag in rows["inherited"]:
-                self.violations[name][bool(flag)] += 1
-
-
-def _greatest(values):
-    """Greatest of values, nan where none is known."""
-    values = np.asarray(values, float)
-    return np.nanmax(values) if np.isfinite(values).any() else np.nan
+    def _inherited(self, columns):
+        for name, rows in self.of_options(columns):
+            self.inherited[name] += sum(map(bool, columns["inherited"][rows]))
 
 
-def comparison_of(gathered, plan, loads):
+def comparison_of(gathered: Gathered, plan: Plan, loads: Loads) -> Comparison:
     """Return the Comparison of findings that a Gathered has seen; `loads` as `compare_facts` takes them."""
     facts, names = gathered.facts, gathered.names
-    bundle = {option.name: option.wiring.bundle for option in facts.options}
-    pull = {name: gathered.tension[name][0] * bundle[name] for name in names}
+    pull = {o.name: gathered.tension[o.name][0] * o.wiring.bundle for o in facts.options}
     today = pull.get(facts.existing, np.nan)
-    lost, basis = _energy(facts.heat, loads)
+    lost, basis = _energy(facts.heat, list(loads))
     return Comparison(
-        gathered.tally.option_rows(),
-        [(o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options],
-        {key: [values[name] for name in names] for key, values in gathered.sags.items()},
-        [gathered.everyday[name] for name in names],
-        [gathered.tension[name][0] for name in names], [gathered.tension[name][1] for name in names],
-        [pull[name] / today for name in names], [gathered.load_ratio[name] for name in names],
-        [gathered.knees[name] for name in names],
-        [_counts(gathered.violations[name], facts.existing) for name in names],
-        ladder_rows(gathered.limits.columns, ceilings(facts.heat, plan.spans)), lost, basis,
-        [_words(gathered.sagging[name]) for name in names], gathered.states, gathered.tally.gaps)
+        options=gathered.option_rows(),
+        areas=[(o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options],
+        sags={key: list(values.values()) for key, values in gathered.sags.items()},
+        everyday=list(gathered.everyday.values()), tension=[value for value, _ in gathered.tension.values()],
+        tension_case=[case for _, case in gathered.tension.values()], ratio=[pull[name] / today for name in names],
+        load_ratio=list(gathered.load_ratio.values()), knees=list(gathered.knees.values()),
+        violations=[_counts(gathered.count["violations"][name], gathered.inherited[name], facts.existing)
+                    for name in names],
+        ladder=ladder_rows(gathered.limits.columns, ceilings(facts.heat, plan.spans)), energy=lost, energy_basis=basis,
+        sagging=[_words(counts) for counts in gathered.sagging.values()], states=gathered.states, gaps=gathered.gaps)
 
 
-def _counts(violations, existing):
+def _counts(total, inherited, existing):
     """New and inherited violations, None where no option hangs today, and all of them."""
-    total = violations[True] + violations[False]
-    return (violations[False], violations[True], total) if existing is not None else (None, None, total)
+    return (total - inherited, inherited, total) if existing is not None else (None, None, total)
 
 
 def _words(counts):

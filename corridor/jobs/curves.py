@@ -1,22 +1,22 @@
 """A job beside the check: sag against temperature of every option in one span, the knee, and what clearance allows."""
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from corridor.assessment import make_scene, surveyed
-from corridor.check import Clock, prepare
+from corridor.check import Progress
 from corridor.clearance.findings import requirements
 from corridor.clearance.proximity import compare, look_around
 from corridor.clearance.reasons import missing_rows
 from corridor.errors import InputError, nearest
-from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.folder import made_folder
+from corridor.jobs.folder import write_csvs
 from corridor.line.laws import reshape_law
 from corridor.line.warmed import warm
-from corridor.outputs import tables
+from corridor.opened import Opened
+from corridor.outputs.frames import Columns, Frames
 from corridor.rating.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN, limit_rows
-from corridor.study import load_study
 
 __all__ = ["Curve", "Curves", "curve_study", "write_curves"]
 
@@ -71,65 +71,64 @@ class Curves:
     ruling_span: float
     against: str | None
     why: str
-    options: tuple
-    unknown: tuple
+    options: tuple[Curve, ...]
+    unknown: tuple[str, ...]
 
     @property
-    def status(self):
+    def status(self) -> int:
         """Exit status: 0, or 3 where a span was not assessed."""
         return 3 if self.unknown else 0
 
     @property
-    def allowable_sag(self):
+    def frames(self) -> Frames:
+        """The tables `curves`, a row a point, and `knees`, a row an option, as data frames."""
+        return Frames({"curves": _points(self), "knees": knee_columns(self)})
+
+    @property
+    def allowable_sag(self) -> float:
         """The least allowable sag of any option [m]: they differ by what strings swing. nan where none is known."""
         return float(np.fmin.reduce([option.allowable_sag for option in self.options]))
 
     @property
-    def title_lines(self):
+    def title_lines(self) -> tuple[str, str]:
         """What is shown, in two lines."""
         return (f"{self.line}, span {self.span}: sag against temperature of the wire",
                 f"wire {self.wire}, {self.length:.0f} m, in section {self.section} of ruling span "
                 f"{self.ruling_span:.0f} m; final, bare, in still air")
 
 
-def curve_study(path, *, line=None, section=None, span=None, progress=None):
+def curve_study(opened: Opened, *, line: str | None = None, section: str | None = None, span: str | None = None,
+                progress: Progress | None = None) -> Curves:
     """Find the curves of one span of a study.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     line, section, span : str, optional
         Names. Of what they leave, the span is taken whose wires sag most past what clearance allows, at the maximum
         temperature of any option; where nothing is known of any, the longest.
     progress : callable, optional
         `progress(done, total)` in spans.
 
-    Returns
-    -------
-    Curves
-
     Raises
     ------
     InputError
-        Something given cannot be used, or there is no such span.
+        There is no such span, or no wire of it has an answer.
     """
-    inputs = read_inputs(load_study(path))
-    with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        wanted = _wanted(plan, line, section, span)
-        sections = np.unique(plan.spans.section[wanted])
-        found, unknown = [], []
-        for done, index in enumerate(sections):
-            first, last = int(plan.sections.first[index]), int(plan.sections.last[index])
-            scene, unmatched = make_scene(facts, plan, first, last)
-            limits = _limits(facts, scene, unmatched, ground)
-            unknown += [name for name in dict.fromkeys(row["span"] for row in limits if row["governs"] == UNKNOWN)
-                        if name in scene.spans.name[wanted[first:last + 1]]]
-            # Only the worst scene so far is kept: each is large.
-            found = [max([*found, (scene, *_worst(scene, limits, wanted[first:last + 1]))], key=lambda each: each[1])]
-            if progress:
-                progress(done + 1, len(sections))
+    facts, plan, ground = opened.laid_out
+    wanted = _wanted(plan, line, section, span)
+    sections = np.unique(plan.spans.section[wanted])
+    found, unknown = [], []
+    for done, index in enumerate(sections):
+        first, last = int(plan.sections.first[index]), int(plan.sections.last[index])
+        scene, unmatched = make_scene(facts, plan, first, last)
+        limits = _limits(facts, scene, unmatched, ground)
+        unknown += [name for name in dict.fromkeys(row["span"] for row in limits if row["governs"] == UNKNOWN)
+                    if name in scene.spans.name[wanted[first:last + 1]]]
+        # Only the worst scene so far is kept: each is large.
+        found = [max([*found, (scene, *_worst(scene, limits, wanted[first:last + 1]))], key=lambda each: each[1])]
+        if progress:
+            progress(done + 1, len(sections))
     scene, _, index, limits = found[0]
     return _curves(facts, scene, index, limits, tuple(unknown))
 
@@ -282,7 +281,7 @@ def _clears(row, maximum):
     return "its maximum" if row["governs"] == MAXIMUM else row["governs"]
 
 
-def write_curves(curves, folder, kind="svg"):
+def write_curves(curves: Curves, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
     """Write the curves of a span as CSV and drawing, and return their paths.
 
     Raises
@@ -292,12 +291,10 @@ def write_curves(curves, folder, kind="svg"):
     """
     from corridor.outputs.drawings.curves import draw_curves
 
-    folder = made_folder(folder)
-    written = folder / f"curves.{kind}", folder / "curves.csv", folder / "knees.csv"
-    draw_curves(written[0], curves)
-    tables.write_csv(written[1], _points(curves))
-    tables.write_csv(written[2], knee_columns(curves))
-    return written
+    drawing = Path(folder) / f"curves.{kind}"
+    written = write_csvs(folder, {"curves": _points(curves), "knees": knee_columns(curves)})
+    draw_curves(drawing, curves)
+    return drawing, *written
 
 
 def _points(curves):
@@ -318,6 +315,6 @@ _KNEES = {"name": "option", "knee": "knee_temperature_c", "knee_low": "knee_low_
           "clears_to": "clearing_temperature_c", "clears": "clears_to"}
 
 
-def knee_columns(curves):
+def knee_columns(curves: Curves) -> Columns:
     """Return one row an option, as columns: knee, band, limits and sags of a `Curves`."""
     return {column: [getattr(each, name) for each in curves.options] for name, column in _KNEES.items()}

@@ -29,19 +29,19 @@ class Difference:
     `change_m`, and the place on the wire.
     """
 
-    rows: object
+    rows: geopandas.GeoDataFrame
 
     @property
-    def counts(self):
+    def counts(self) -> dict[str, int]:
         """Number of rows by change."""
         return {word: int((self.rows["change"] == word).sum()) for word in CHANGES}
 
     @property
-    def status(self):
+    def status(self) -> int:
         """0: nothing new, worse or no longer compared; 1: something is."""
         return int(any(self.counts[word] for word in BAD))
 
-    def lines(self):
+    def lines(self) -> list[str]:
         """Lines of text: counts, then the rows that are bad news, at most twenty."""
         counts = ", ".join(f"{self.counts[word]} {word}" for word in CHANGES)
         bad = self.rows[self.rows["change"].isin(BAD)].sort_values("margin_after_m", na_position="first")
@@ -58,7 +58,8 @@ def _metres(value):
     return "not compared" if value is None or np.isnan(value) else f"{value:+.2f} m"
 
 
-def compare_findings(before, after, *, option=None, tolerance=0.001):
+def compare_findings(before: Path | str, after: Path | str, *, option: str | None = None, tolerance: float = 0.001
+                     ) -> Difference:
     """Return what became of every violation between two findings.
 
     A violation is *cleared* only where the other findings compared the same thing and found it clear. Where they hold
@@ -120,7 +121,7 @@ def _clearances(path, option):
     return rows.sort_values("margin_m").drop_duplicates(list(KEYS)).reset_index(drop=True)
 
 
-def write_difference(difference, output):
+def write_difference(difference: Difference, output: Path | str) -> Path:
     """Write the rows: a CSV table where the path ends so, else the layer `changes` of a GeoPackage."""
     output = Path(output)
     if output.suffix.lower() == ".csv":

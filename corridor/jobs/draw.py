@@ -1,18 +1,20 @@
 """A job beside the check: plan and profile of its findings, as sheets (PDF) or for a drawing program (DXF)."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import pyogrio
 import shapely
 
+from corridor.check import Progress
 from corridor.errors import InputError, nearest
-from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.jobs.read_back import own_findings, same_inputs, target_beside
+from corridor.opened import Opened
 from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
 from corridor.outputs.drawings.sheets import cut_sheets, draw_sheets, worth_a_look
-from corridor.study import load_study
 
 __all__ = ["KINDS", "Drawn", "draw_study"]
 
@@ -29,23 +31,25 @@ _CASES = 3
 class Drawn:
     """What was drawn: `files` written, the first of them `output`; `sheets` their number, `cases` drawn."""
 
-    files: tuple
+    files: tuple[Path, ...]
     sheets: int
-    cases: tuple
+    cases: tuple[str, ...]
 
     @property
-    def output(self):
+    def output(self) -> Path:
+        """The first file."""
         return self.files[0]
 
 
-def draw_study(path, findings=None, output=None, *, kind="pdf", options=(), cases=(), scale=5000.0, sheets=None,
-               short=False, time=None, progress=None):
+def draw_study(opened: Opened, findings: Path | str | None = None, output: Path | str | None = None, *,
+               kind: str = "pdf", options: Sequence[str] = (), cases: Sequence[str] = (), scale: float = 5000.0,
+               sheets: tuple[int, int] | None = None, short: bool = False, time: datetime | None = None,
+               progress: Progress | None = None) -> Drawn:
     """Draw the findings of a study: plan and profile, as one PDF of sheets, or as two DXF files.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     output : path, optional
@@ -74,22 +78,20 @@ def draw_study(path, findings=None, output=None, *, kind="pdf", options=(), case
     """
     if kind == "dxf":
         need_dxf()
-    study = load_study(path)
-    source = own_findings(study, findings)
-    target = _target(source, output, kind)
+    study, source = opened.study, own_findings(opened, findings)
+    target = target_beside(source, output, f"{source.stem}.{kind}")
     table = pyogrio.read_dataframe(source, layer="options")
     options = _chosen("option", options, table["option"]) or [table["option"][table["violations"].idxmax()]]
     upright = [case.name for case in study.cases if "vertical" in case.checks] or [c.name for c in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
-    layers = _read(source, options, cases)
-    inputs = read_inputs(study)
-    with inputs.terrain:
-        same_inputs(source, layers["inputs"], inputs)
-        shapes, names = _shapes(inputs)
-        title, edge = study.study.title or study.path.stem, _edge(inputs, layers["spans"])
-        scenes = [Scene(layers, option, cases, inputs.terrain.sample, shapes, names, edge, title) for option in options]
-        pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
-        files = _WRITERS[kind](target, pairs, scale, time, progress)
+    layers, inputs = _read(source, options, cases), opened.inputs
+    same_inputs(source, inputs)
+    shapes, names = _shapes(inputs)
+    edge = _edge(inputs, layers["spans"])
+    scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name)
+              for option in options]
+    pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
+    files = _WRITERS[kind](target, pairs, scale, time, progress)
     return Drawn(files, sum(len(chosen) for _, chosen in pairs), cases)
 
 
@@ -106,13 +108,6 @@ def _dxf(target, pairs, scale, time, progress):
 
 
 _WRITERS = {"pdf": _pdf, "dxf": _dxf}
-
-
-def _target(source, output, kind):
-    target = Path(output) if output else source.with_suffix(f".{kind}")
-    if not target.parent.is_dir():
-        raise InputError(target, "output", f"no folder {target.parent.name!r}", "a folder that exists")
-    return target
 
 
 def _chosen(what, wanted, known):

@@ -1,22 +1,32 @@
 """A job beside the check: what falls short, for people in the field."""
 
 from pathlib import Path
+from typing import NamedTuple
+
+import geopandas
 
 from corridor.errors import InputError
-from corridor.jobs.read_back import read_back
+from corridor.jobs.read_back import read_back, target_beside
+from corridor.opened import Opened
 from corridor.outputs.field_export import KINDS, field_rows
-from corridor.study import load_study
 
-__all__ = ["export_study"]
+__all__ = ["Exported", "export_study"]
 
 
-def export_study(path, kind="geojson", findings=None, output=None, *, option=None):
-    """Write what falls short and what was not assessed in geographic coordinates, and return the path and the rows.
+class Exported(NamedTuple):
+    """A file for the field, and its `rows` in longitude and latitude."""
+
+    output: Path
+    rows: geopandas.GeoDataFrame
+
+
+def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | None = None,
+                 output: Path | str | None = None, *, option: str | None = None) -> Exported:
+    """Write what falls short and what was not assessed in geographic coordinates.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     kind : str
         A key of `corridor.outputs.field_export.KINDS`.
     findings : path, optional
@@ -33,10 +43,8 @@ def export_study(path, kind="geojson", findings=None, output=None, *, option=Non
     """
     if kind not in KINDS:
         raise InputError(None, "kind", repr(kind), ", ".join(KINDS))
-    source, layers = read_back(load_study(path), findings, ("violations", "not_assessed"))
-    target = Path(output) if output else source.with_name(f"{source.stem}_field.{kind}")
+    source, layers = read_back(opened, findings, ("violations", "not_assessed"))
     rows = field_rows(layers["violations"], layers["not_assessed"], option)
-    if not target.parent.is_dir():
-        raise InputError(target, "output", f"no folder {target.parent.name!r}", "a folder that exists")
+    target = target_beside(source, output, f"{source.stem}_field.{kind}")
     KINDS[kind](target, rows)
-    return target, rows
+    return Exported(target, rows)

@@ -3,22 +3,24 @@
 import re
 from contextlib import ExitStack
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+import pandas
 import pyogrio
 
 from corridor import __version__
 from corridor.assessment import make_scene
-from corridor.check import Clock, prepare
+from corridor.check import Progress
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.grading import grading
 from corridor.errors import InputError, nearest
-from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings, same_inputs
 from corridor.line.swing import to_grid
+from corridor.opened import LaidOut, Opened
+from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
-from corridor.study import load_study
 from corridor.summary import CAUTIONS
 
 __all__ = ["HeadroomResult", "headroom_study"]
@@ -44,24 +46,30 @@ class HeadroomResult:
     not_assessed_area_m2; `left_out` sentences on what was not assessed.
     """
 
-    paths: tuple
-    options: dict
+    paths: tuple[Path, ...]
+    options: Columns
     cell: float
-    left_out: tuple
+    left_out: tuple[str, ...]
 
     @property
-    def status(self):
+    def frames(self) -> Frames:
+        """The table `options` as a data frame."""
+        return Frames({"options": self.options})
+
+    @property
+    def status(self) -> int:
         """Exit status: 0, or 3 where some cells could not be assessed."""
         return 3 if np.any(self.options["not_assessed_area_m2"] > 0) or self.left_out else 0
 
 
-def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, against="ground", progress=None):
+def headroom_study(opened: Opened, findings: Path | str | None = None, folder: Path | str | None = None, *,
+                   cell: float | None = None, beside: float = 0.0, against: str = "ground",
+                   progress: Progress | None = None) -> HeadroomResult:
     """Write for each option how high the ground may be below its wires, and how much room is left.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     folder : path, optional
@@ -75,31 +83,26 @@ def headroom_study(path, findings=None, folder=None, *, cell=None, beside=0.0, a
     progress : callable, optional
         `progress(done, total)` in spans.
 
-    Returns
-    -------
-    HeadroomResult
-
     Raises
     ------
     InputError
         There are no findings of the study as it stands, no rule for the ground, or the cell cannot be used.
     """
     _check_sizes(cell, beside)
-    study = load_study(path)
-    source = own_findings(study, findings)
+    source = own_findings(opened, findings)
     folder = source.parent if folder is None else made_folder(folder)
-    inputs = read_inputs(study)
-    with inputs.terrain, ExitStack() as stack:
-        same_inputs(source, pyogrio.read_dataframe(source, layer="inputs"), inputs)
-        facts, plan, ground = prepare(inputs, Clock())
-        rules, left_out = _guards(study, facts, plan, against)
-        cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
-        tags = _tags(study, source, facts, rules, left_out, against) | {"WIDENED_BY": f"{beside:g} m to either side"}
-        names = _file_names(source, facts.options, against)
+    study, inputs = opened.study, opened.inputs
+    same_inputs(source, inputs)
+    facts, plan, _ = opened.laid_out
+    rules, left_out = _guards(study, facts, plan, against)
+    cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
+    tags = _tags(study, source, facts, rules, left_out, against) | {"WIDENED_BY": f"{beside:g} m to either side"}
+    found = _found(source) if against == "ground" else {}
+    with ExitStack() as stack:
         rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | own))
-                   for name, own in zip(names, _option_tags(facts.options, against), strict=True)]
-        found = _found(source) if against == "ground" else {}
-        left_out += _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress)
+                   for name, own in zip(_file_names(source, facts.options, against),
+                                        _option_tags(facts.options, against), strict=True)]
+        left_out += _fill(_Work(rasters, cells, opened.laid_out, rules, found, beside), progress)
         columns = _summed(rasters, facts.options, (cells.size * float(np.mean(plan.spans.ground_factor)))**2)
         for raster in rasters:
             raster.close()
@@ -147,27 +150,46 @@ def _found(source):
     return {key: part for key, part in rows.groupby(["line", "span", "option"])}
 
 
-def _fill(rasters, cells, facts, plan, ground, rules, found, beside, progress):
+@dataclass(frozen=True)
+class _Work:
+    """What spans are put into, and with what: room to keep free by case, findings by line, span and option."""
+
+    rasters: list[HeadroomRaster]
+    cells: cellwise.Cells
+    laid: LaidOut
+    rules: dict[int, list]
+    found: dict[tuple, pandas.DataFrame]
+    beside: float
+
+
+def _fill(work, progress):
     """Put all spans into the rasters; what was not assessed, in words."""
+    facts, plan, _ = work.laid
     left_out = []
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
         for span in range(len(scene.spans)):
-            rows = np.flatnonzero((scene.wires.span == span)
-                                  & ((facts.shield is not None) | (scene.wires.kind != "shield")))
-            for option, raster in enumerate(rasters if len(rows) else ()):
-                curves = [(guard.required, cellwise.spread(points, cells.size, beside, guard))
-                          for k, points in _curves(scene, rows, option, rules, cells.size)
-                          for guard in rules[k]]
-                name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
-                if all(np.isfinite(points).all() for _, points in curves):
-                    _merge(raster, cells, curves, ground.sample, found.get(name))
-                else:
-                    left_out.append("{} {}, {}: where a wire hangs is not known".format(*name))
-                    _mark(raster, cells, _straight(scene, rows))
+            left_out += _fill_span(work, scene, span)
         if progress:
             progress(int(last) + 1, len(plan.spans))
     return tuple(left_out)
+
+
+def _fill_span(work, scene, span):
+    """Put the wires of a span into the rasters; what was not assessed, in words."""
+    facts, cells, left_out = work.laid.facts, work.cells, []
+    rows = np.flatnonzero((scene.wires.span == span) & ((facts.shield is not None) | (scene.wires.kind != "shield")))
+    for option, raster in enumerate(work.rasters if len(rows) else ()):
+        curves = [(guard.required, cellwise.spread(points, cells.size, work.beside, guard))
+                  for k, points in _curves(scene, rows, option, work.rules, cells.size)
+                  for guard in work.rules[k]]
+        name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
+        if all(np.isfinite(points).all() for _, points in curves):
+            _merge(raster, cells, curves, work.laid.ground.sample, work.found.get(name))
+        else:
+            left_out.append("{} {}, {}: where a wire hangs is not known".format(*name))
+            _mark(raster, cells, _straight(scene, rows))
+    return left_out
 
 
 def _curves(scene, rows, option, rules, size):

@@ -1,112 +1,119 @@
 """Two jobs beside the check: what each option carries, and what the worst spans of a line cost."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+from pyproj import CRS
 
-from corridor.check import Clock, find, prepare
+from corridor.check import Progress, find
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
-from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.folder import made_folder
-from corridor.outputs import tables
+from corridor.jobs.folder import write_csvs
+from corridor.opened import LaidOut, Opened
+from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.tables import write_layers
 from corridor.rating import series
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.rating_tables import comparison, rating_table
-from corridor.study import load_study
+from corridor.rating.ratings import Ratings
 
-__all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "write_limits", "write_ratings"]
+__all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "rating_rows", "write_limits",
+           "write_ratings"]
 
 
 @dataclass(frozen=True)
 class RatingResult:
     """What the options carry: tables as columns, by the names of the files they are written to.
 
-    `ratings` is what they were made with; `series` the tables of the hours, empty where the study has none;
-    `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h].
+    `ratings` is what they were made with; `tables` are `options` and `ratings`, and those of the hours, where the study
+    has a series; `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h].
     """
 
-    ratings: object
-    comparison: dict
-    table: dict
-    series: dict
-    temperatures: tuple
+    ratings: Ratings
+    tables: dict[str, Columns]
+    temperatures: tuple[np.ndarray, ...]
     step: float
+
+    @property
+    def frames(self) -> Frames:
+        """The tables as data frames."""
+        return Frames(self.tables)
 
 
 @dataclass(frozen=True)
 class LimitResult:
-    """What each span allows (`limits`) and what the worst cost (`ladder`), as columns; `crs` of the places."""
+    """What each span allows (`limits`) and what the worst cost (`ladder`), as columns of the layers of these names;
+    `crs` of the places; `required_current` [A] of the study."""
 
-    limits: dict
-    ladder: dict
-    crs: object
+    limits: Columns
+    ladder: Columns
+    crs: CRS
     required_current: float | None
 
     @property
-    def status(self):
+    def status(self) -> int:
         """Exit status: 0, or 3 where a span was not assessed."""
         return 3 if np.any(self.limits["governs"] == UNKNOWN) else 0
 
+    @property
+    def frames(self) -> Frames:
+        """The tables `limits` and `ladder` as data frames."""
+        return Frames({"limits": self.limits, "ladder": self.ladder}, self.crs)
 
-def limit_study(path, *, progress=None):
+
+def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitResult:
     """Find the limits of every span of a study, and the ladder of every line.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     progress : callable, optional
         `progress(done, total)` in spans.
-
-    Raises
-    ------
-    InputError
-        Something given cannot be used.
     """
-    inputs = read_inputs(load_study(path))
-    with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        limits = _limits(facts, plan, ground, progress)
-    ladder = ladder_rows(limits, ceilings(facts.heat, plan.spans))
-    return LimitResult(limits, ladder, inputs.crs, facts.heat.required_current)
+    facts, plan, _ = laid = opened.laid_out
+    limits = _limits(laid, progress)
+    return LimitResult(limits, ladder_rows(limits, ceilings(facts.heat, plan.spans)), opened.inputs.crs,
+                       facts.heat.required_current)
 
 
-def _limits(facts, plan, ground, progress):
+def _limits(laid: LaidOut, progress: Progress | None) -> Columns:
     limits = Limits()
-    for layer, columns in find(facts, plan, ground, progress=progress):
+    for layer, columns in find(*laid, progress=progress):
         limits.add(layer, columns)
     return limits.columns
 
 
-def rate_study(path, *, progress=None):
+def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingResult:
     """Rate every option of a study; with a series, look at every span through its hours, too.
 
     Parameters
     ----------
-    path, progress
+    opened, progress
         As in `limit_study`; spans are only looked at where the study has a series.
 
     Raises
     ------
     InputError
-        Something given cannot be used, or there is no weather: no [rating].
+        There is no weather: no [rating].
     """
-    study = load_study(path)
+    study = opened.study
     if study.rating is None:
         raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
-    inputs = read_inputs(study)
-    hours = read_series(study.series, study.resolve) if study.series is not None else None
-    with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        limits = _limits(facts, plan, ground, progress) if hours is not None else None
-    ratings = facts.heat
-    loads = [(load.current, load.duration) for load in study.rating.loads]
-    known, temperatures = _through(ratings, hours, limits, plan.spans) if hours is not None else ({}, ())
-    return RatingResult(ratings, comparison(ratings, loads),
-                        rating_table(ratings, study.rating.table_ambients, study.rating.table_winds),
-                        known, temperatures, hours.step / 3600 if hours is not None else np.nan)
+    laid = opened.laid_out
+    hours, ratings = read_series(study.series, study.resolve) if study.series is not None else None, laid.facts.heat
+    tables = {"options": comparison(ratings, opened.loads), "ratings": rating_rows(opened)}
+    if hours is None:
+        return RatingResult(ratings, tables, (), np.nan)
+    known, temperatures = _through(ratings, hours, _limits(laid, progress), laid.plan.spans)
+    return RatingResult(ratings, tables | known, temperatures, hours.step / 3600)
+
+
+def rating_rows(opened: Opened) -> Columns:
+    """Return the currents of every option over the air and wind that the [rating] of the study asks for."""
+    section = opened.study.rating
+    return rating_table(opened.laid_out.facts.heat, section.table_ambients, section.table_winds)
 
 
 def _through(ratings, hours, limits, spans):
@@ -121,7 +128,7 @@ def _through(ratings, hours, limits, spans):
                 each.temperature.max(axis=1) for each in courses)
 
 
-def write_ratings(result, folder, kind="svg"):
+def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
     """Write the tables of a RatingResult as CSV and its drawings, and return their paths.
 
     Raises
@@ -131,20 +138,16 @@ def write_ratings(result, folder, kind="svg"):
     """
     from corridor.outputs.drawings.ratings import draw_hours, draw_ratings
 
-    folder, method = made_folder(folder), result.ratings.method
-    written = []
-    for name, columns in {"options": result.comparison, "ratings": result.table, **result.series}.items():
-        written.append(folder / f"{name}.csv")
-        tables.write_csv(written[-1], columns)
-    written.append(folder / f"ratings.{kind}")
-    draw_ratings(written[-1], result.table, method)
+    folder = Path(folder)
+    written = [*write_csvs(folder, result.tables), folder / f"ratings.{kind}"]
+    draw_ratings(written[-1], result.tables["ratings"], result.ratings.method)
     if result.temperatures:
         written.append(folder / f"series.{kind}")
         draw_hours(written[-1], result.temperatures, [each.name for each in result.ratings.options], result.step)
     return tuple(written)
 
 
-def write_limits(result, folder, kind="svg"):
+def write_limits(result: LimitResult, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
     """Write limits and ladder of a LimitResult as CSV, GeoPackage and drawing, and return their paths.
 
     Raises
@@ -154,10 +157,8 @@ def write_limits(result, folder, kind="svg"):
     """
     from corridor.outputs.drawings.ladder import draw_ladder
 
-    folder = made_folder(folder)
-    written = tuple(folder / name for name in ("limits.csv", "ladder.csv", "limits.gpkg", f"ladder.{kind}"))
-    tables.write_csv(written[0], result.limits)
-    tables.write_csv(written[1], result.ladder)
-    tables.write_layers(written[2], result.crs, {"limits": result.limits, "ladder": result.ladder})
+    folder, tables = Path(folder), {"limits": result.limits, "ladder": result.ladder}
+    written = *write_csvs(folder, tables), folder / "limits.gpkg", folder / f"ladder.{kind}"
+    write_layers(written[2], result.crs, tables)
     draw_ladder(written[3], result.ladder, result.required_current)
     return written

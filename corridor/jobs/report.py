@@ -7,11 +7,11 @@ import numpy as np
 import pyogrio
 import shapely
 
-from corridor.check import Clock, prepare
+from corridor.check import Progress
 from corridor.errors import InputError
-from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.jobs.read_back import columns_of, own_findings, same_inputs
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
+from corridor.opened import Opened, prepare
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import need_library
@@ -19,7 +19,6 @@ from corridor.outputs.page.pack import Packer
 from corridor.outputs.page.shapes import pack_shapes
 from corridor.outputs.page.write import write_page
 from corridor.outputs.schema import layer
-from corridor.study import load_study
 
 __all__ = ["Report", "report_study"]
 
@@ -33,23 +32,19 @@ class Report:
     size: int
 
 
-def report_study(path, findings=None, output=None, *, progress=None):
+def report_study(opened: Opened, findings: Path | str | None = None, output: Path | str | None = None, *,
+                 progress: Progress | None = None) -> Report:
     """Write the findings of a study as one page, with the ground and what stands about the line.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     output : path, optional
         The page to write; default: beside the findings, with the ending .html.
     progress : callable, optional
         `progress(done, total)` in parts of the work.
-
-    Returns
-    -------
-    Report
 
     Raises
     ------
@@ -59,34 +54,30 @@ def report_study(path, findings=None, output=None, *, progress=None):
         The library that draws the plots is missing.
     """
     need_library()
-    study = load_study(path)
-    source = own_findings(study, findings)
+    source = own_findings(opened, findings)
     target = Path(output) if output else source.with_suffix(".html")
     say = progress or (lambda done, total: None)
     layers = {name: _columns(source, name) for name in LAYERS}
     say(1, 4)
-    inputs = read_inputs(study)
-    with inputs.terrain:
-        same_inputs(source, layers["inputs"], inputs)
-        packer = Packer()
-        content = pack_findings(layers, packer)
-        say(2, 4)
-        content |= _surroundings(layers, inputs, packer)
-        facts, plan = _laid_out(inputs, layers)
+    same_inputs(source, opened.inputs)
+    packer = Packer()
+    content = pack_findings(layers, packer)
+    say(2, 4)
+    content |= _surroundings(layers, opened.inputs, opened.ground, packer)
+    facts, plan = _laid_out(opened, layers)
     sections = string_sections(facts, plan)
     content["curves"] = pack_curves(facts, plan, *sections, packer)
     content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
-    table = compared(facts, plan, layers, study.rating.loads if study.rating else (), *sections)
+    table = compared(facts, plan, layers, opened.loads, *sections)
     say(3, 4)
-    write_page(target, study.study.title or study.path.stem, content, packer,
-               _plain(layers) | {"compare": table})
+    write_page(target, opened.name, content, packer, _plain(layers) | {"compare": table})
     say(4, 4)
     return Report(target, source, target.stat().st_size)
 
 
-def _laid_out(inputs, layers):
+def _laid_out(opened, layers):
     """Facts, and the line as the findings have it: the ground is not asked again for what they know."""
-    facts, plan, _ = prepare(inputs, Clock(), surveyed=False)
+    facts, plan, _ = prepare(opened.inputs, surveyed=False)
     spans, structures = layers["spans"], layers["structures"]
     known = {name: spans[name].astype(float) for name in ("length_m", "ground_factor")}
     laid = replace(plan.spans, length=known["length_m"], ground_factor=known["ground_factor"])
@@ -94,32 +85,26 @@ def _laid_out(inputs, layers):
 
 
 def _columns(source, name):
-    """A layer as a dict of columns: texts and whole numbers as objects, None where null; "geometry" from shapely."""
-    known = layer(name)
-    wanted = [c for c in known.columns if c.name in NEEDED.get(name, (c.name,))]
-    _, table = pyogrio.read_arrow(source, layer=name, columns=[c.name for c in wanted])
-    lacks = [c.name for c in wanted if c.name not in table.schema.names]
+    """A layer as columns, whole numbers and booleans as numbers, nan where null; "geometry" from shapely."""
+    wanted = [c for c in layer(name).columns if c.name in NEEDED.get(name, (c.name,))]
+    frame = pyogrio.read_dataframe(source, layer=name, columns=[c.name for c in wanted])
+    lacks = [c.name for c in wanted if c.name not in frame]
     if lacks:
         raise InputError(source, f"{name}.{lacks[0]}", "no such column: findings of another version of corridor",
                          "findings of this version: run `corridor check` first")
-    columns = {c.name: table[c.name].to_numpy() for c in wanted}
-    for column in wanted:
-        if column.type in ("boolean", "integer"):
-            columns[column.name] = np.array([np.nan if v is None else v for v in table[column.name].to_pylist()], float)
-    if known.geometry:
-        place = next(n for n in table.schema.names if n not in columns)
-        columns["geometry"] = shapely.from_wkb(table[place].to_numpy())
-    return columns
+    columns = columns_of(frame)
+    columns |= {c.name: columns[c.name].astype(float) for c in wanted if c.type in ("boolean", "integer")}
+    return columns | ({"geometry": frame.geometry.to_numpy()} if layer(name).geometry else {})
 
 
-def _surroundings(layers, inputs, packer):
+def _surroundings(layers, inputs, ground, packer):
     """Ground, shapes and right-of-way of a page."""
     spans, clear = layers["spans"], inputs.right_of_way
     route = routes(spans)[:, :, :2]
     index = inputs.index
     asked = tile_line(route, cell=max(inputs.terrain.cell_size, 2.0))
     nodes = line_nodes(route, spans["length_m"], _outermost(layers))
-    elevation, lines = ask_once(inputs.terrain.sample, (asked.easting, asked.northing), (nodes.easting, nodes.northing))
+    elevation, lines = ask_once(ground.sample, (asked.easting, asked.northing), (nodes.easting, nodes.northing))
     shading = asked.shaded(elevation)
     radius = index.obstacles.radius[index.of_part]
     names = index.obstacles.obstacle.astype(object)
@@ -132,9 +117,9 @@ def _surroundings(layers, inputs, packer):
     tiles = {"cell": float(shading.cell), "west": packer.array(shading.west.astype(float)),
              "north": packer.array(shading.north.astype(float)), "light": packer.array(shading.light.ravel()),
              "height": packer.array(shading.height.ravel())}
-    ground = {"first": packer.array(nodes.first.astype("int32")),
+    below = {"first": packer.array(nodes.first.astype("int32")),
               "lines": [packer.whole(line, 0.01) for line in lines.T]}
-    return {"tiles": tiles, "ground": ground, "half_width": clear.half_width,
+    return {"tiles": tiles, "ground": below, "half_width": clear.half_width,
             "shapes": pack_shapes(*shapes, route, packer)}
 
 

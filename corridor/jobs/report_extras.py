@@ -1,13 +1,11 @@
 """What a page shows beside the findings: sag over temperature by section, options side by side, and a plan."""
 
-from dataclasses import replace
-
 import numpy as np
 import pyogrio
 import shapely
 from scipy.spatial import cKDTree
 
-from corridor.jobs.compare import Gathered, comparison_of, states_of
+from corridor.jobs.compare import Gathered, comparison_of
 from corridor.line.build import attach
 from corridor.line.laws import reshape_law, take_law
 from corridor.line.states import group_wires, solve_states
@@ -96,18 +94,18 @@ def compared(facts, plan, layers, loads, groups, strung):
     plan : Plan
     layers : dict of dict of ndarray
         Layers of the findings.
-    loads : sequence
+    loads : sequence of (current [A], duration [s])
         Load-duration curve of the study.
     groups : WireGroups
     strung : Strung
     """
-    states = states_of(facts)
-    gathered = Gathered(replace(facts, cases=states.cases), states)
+    gathered = Gathered(facts)
+    everyday = gathered.states.everyday
     for name, columns in layers.items():
         gathered.add(name, columns)
-    if states.everyday not in {case.name for case in facts.cases}:
-        gathered.add("sections", _ordinary_day(facts, groups, strung, states.everyday))
-    table = compare_table(comparison_of(gathered, plan, [(load.current, load.duration) for load in loads]))
+    if everyday not in {case.name for case in facts.cases}:
+        gathered.add("sections", _ordinary_day(facts, groups, strung, everyday))
+    table = compare_table(comparison_of(gathered, plan, loads))
     rows = [[f"{what} [{unit}]" if unit else what, *(_cell(value, form) for value in values)]
             for what, unit, values, form in table.rows]
     known = [row for row in rows if set(row[1:]) != {_NOTHING}]

@@ -1,24 +1,25 @@
 """Two jobs beside the check: sag and tension in every case, initial and final; the chart that wires are strung by."""
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from corridor.assessment import make_scene
-from corridor.check import Clock, prepare
+from corridor.check import Progress
 from corridor.clearance.clipping import sag_in_travellers
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
-from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs.folder import made_folder
+from corridor.jobs.folder import write_csvs
 from corridor.line.laws import reshape_law, take_law
 from corridor.line.model import clip_wires
 from corridor.line.warmed import warm
 from corridor.mechanics.wave import return_time
-from corridor.outputs import tables
-from corridor.study import load_study
+from corridor.opened import Opened
+from corridor.outputs.frames import Columns, Frames
 
-__all__ = ["CONDITIONS", "EVERY", "SagResult", "chart_study", "sag_study", "write_chart", "write_sags"]
+__all__ = ["CONDITIONS", "EVERY", "Chart", "SagResult", "chart_study", "sag_study", "write_chart", "write_sags"]
 
 #: Conditions of a wire, in the order of its life.
 CONDITIONS = ("initial", "final")
@@ -35,49 +36,55 @@ _STRINGING = ("governing_limit", "knee_temperature_c", "knee_low_c", "knee_high_
 class SagResult:
     """Tables as columns: `sections`, one row a section, kind of wire, option, case and condition; `spans` of wires."""
 
-    sections: dict
-    spans: dict
+    sections: Columns
+    spans: Columns
 
     @property
-    def status(self):
+    def frames(self) -> Frames:
+        """The tables `sections` and `spans` as data frames."""
+        return Frames({"sections": self.sections, "spans": self.spans})
+
+    @property
+    def status(self) -> int:
         """Exit status: 0, or 3 where a wire has no answer: it has no conductor, or does not hang at its temperature."""
         rows = self.sections
         asked = np.isfinite(rows["temperature_c"]) | np.isnan(rows["load_n_per_m"])
         return 3 if (asked & np.isnan(rows["maximum_tension_n"])).any() else 0
 
 
-def sag_study(path, *, progress=None):
+@dataclass(frozen=True)
+class Chart:
+    """A stringing chart, as columns: one row a wire in a span, option and temperature."""
+
+    rows: Columns
+
+    @property
+    def frames(self) -> Frames:
+        """The table `chart` as a data frame."""
+        return Frames({"chart": self.rows})
+
+    @property
+    def status(self) -> int:
+        """Exit status: 0, or 3 where a wire has no answer."""
+        return 3 if np.isnan(self.rows["sag_m"]).any() else 0
+
+
+def sag_study(opened: Opened, *, progress: Progress | None = None) -> SagResult:
     """Find sag and tension of every section in every option and case, initial and final.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     progress : callable, optional
         `progress(done, total)` in spans.
-
-    Returns
-    -------
-    SagResult
-
-    Raises
-    ------
-    InputError
-        Something given cannot be used.
     """
-    def both(facts):
-        cases = tuple(replace(case, condition=condition) for case in facts.cases for condition in CONDITIONS)
-        return replace(facts, cases=cases)
-
-    return SagResult(*_joined(_sag_tables(scene) for scene, _ in _scenes(path, both, progress)))
+    return SagResult(*_joined(_sag_tables(scene) for scene, _ in _scenes(opened, CONDITIONS, progress)))
 
 
-def _scenes(path, changed, progress):
-    """Yield the scenes of all sections of a study, one after the other, each with the ends of blocks."""
-    inputs = read_inputs(load_study(path))
-    with inputs.terrain:
-        facts, plan, _ = prepare(inputs, Clock())
-    facts = changed(facts)
+def _scenes(opened, conditions, progress):
+    """Yield the scenes of all sections, one after the other, every case in some conditions, each with block ends."""
+    facts, plan, _ = opened.laid_out
+    facts = replace(facts, cases=tuple(replace(case, condition=each) for case in facts.cases for each in conditions))
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
         yield scene, facts.block_ends
@@ -136,7 +143,8 @@ def _shared(columns, kind):
     return columns | {"option": np.where(columns[kind] == "shield", EVERY, columns["option"])}
 
 
-def chart_study(path, temperatures, *, returns=3, progress=None):
+def chart_study(opened: Opened, temperatures: ArrayLike, *, returns: int = 3, progress: Progress | None = None
+                ) -> Chart:
     """Find the stringing chart of every span: the wire as it is sagged, bare and in still air.
 
     New wires are in their initial condition, the one that hangs today, and measured ones, in their final condition. In
@@ -146,32 +154,17 @@ def chart_study(path, temperatures, *, returns=3, progress=None):
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     temperatures : array_like, shape (temperature,)
         Of the wire [degC].
     returns : int, optional
         Number of returns of a jerk that the watch counts.
     progress : callable, optional
         `progress(done, total)` in spans.
-
-    Returns
-    -------
-    dict of ndarray
-        One row a wire in a span, option and temperature.
-
-    Raises
-    ------
-    InputError
-        Something given cannot be used.
     """
     T = np.asarray(temperatures, float)
-
-    def initial(facts):
-        # History looks at every case, whatever its condition.
-        return replace(facts, cases=tuple(replace(case, condition="initial") for case in facts.cases))
-
-    return _joined((_chart(*each, T, returns),) for each in _scenes(path, initial, progress))[0]
+    # History looks at every case, whatever its condition.
+    return Chart(*_joined((_chart(*each, T, returns),) for each in _scenes(opened, CONDITIONS[:1], progress)))
 
 
 def _chart(scene, block_ends, T, returns):
@@ -239,7 +232,7 @@ def _as_strung(scene):
     return part, final
 
 
-def write_sags(result, folder):
+def write_sags(result: SagResult, folder: Path | str) -> tuple[Path, ...]:
     """Write the tables of a SagResult as CSV, and return their paths.
 
     Raises
@@ -247,21 +240,9 @@ def write_sags(result, folder):
     InputError
         The folder is none, and cannot be made.
     """
-    folder = made_folder(folder)
-    written = folder / "sags.csv", folder / "sags_of_spans.csv"
-    tables.write_csv(written[0], result.sections)
-    tables.write_csv(written[1], result.spans)
-    return written
+    return write_csvs(folder, {"sags": result.sections, "sags_of_spans": result.spans})
 
 
-def write_chart(chart, folder):
-    """Write a stringing chart as CSV, and return its path in a tuple.
-
-    Raises
-    ------
-    InputError
-        The folder is none, and cannot be made.
-    """
-    written = made_folder(folder) / "stringing.csv"
-    tables.write_csv(written, chart)
-    return (written,)
+def write_chart(chart: Chart, folder: Path | str) -> tuple[Path, ...]:
+    """Write a stringing chart as CSV, and return its path in a tuple; errors as of `write_sags`."""
+    return write_csvs(folder, {"stringing": chart.rows})

@@ -1,16 +1,19 @@
 """A job beside the check: what engineers look up, as CSV files and one workbook."""
 
+from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 
-from corridor.jobs.folder import made_folder
-from corridor.jobs.rating import rate_study
-from corridor.jobs.read_back import read_back
+from corridor.check import Progress
+from corridor.jobs.folder import write_csvs
+from corridor.jobs.rating import rating_rows
+from corridor.jobs.read_back import columns_of, read_back
 from corridor.jobs.sag import chart_study, sag_study
-from corridor.outputs.tables import write_csv
+from corridor.opened import Opened
+from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.workbook import need_workbook, write_workbook
-from corridor.study import load_study
 
 __all__ = ["TEMPERATURES", "study_tables", "write_tables"]
 
@@ -24,13 +27,13 @@ _SCHEDULE = ("line", "span", "section", "wire", "option", "case", "against", "ob
              "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m", "margin_high_m")
 
 
-def study_tables(path, findings=None, *, progress=None):
-    """Return the tables of a study as columns, by name.
+def study_tables(opened: Opened, findings: Path | str | None = None, *, progress: Progress | None = None
+                 ) -> Frames:
+    """Return what is looked up in a study, table by table.
 
     Parameters
     ----------
-    path : path
-        The study file.
+    opened : Opened
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     progress : callable, optional
@@ -38,7 +41,7 @@ def study_tables(path, findings=None, *, progress=None):
 
     Returns
     -------
-    dict of dict of ndarray
+    Frames
         clearance_schedule (with what was not assessed at its end), not_assessed, sag_tension, sag_tension_spans,
         stringing_chart, structure_loads, options; with a [rating] in the study ratings, too.
 
@@ -47,29 +50,16 @@ def study_tables(path, findings=None, *, progress=None):
     InputError
         There are no findings of this study, or something given cannot be used.
     """
-    study = load_study(path)
-    _, layers = read_back(study, findings, ("clearances", "not_assessed", "structure_loads", "options", "run"))
-    plain = {name: _columns(frame) for name, frame in layers.items()}
-    sags = sag_study(path, progress=progress)
+    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options", "run"))
+    plain = {name: columns_of(frame) for name, frame in layers.items()}
+    sags = sag_study(opened, progress=progress)
     tables = {"clearance_schedule": _schedule(plain["clearances"], plain["not_assessed"]),
               "not_assessed": plain["not_assessed"], "sag_tension": sags.sections, "sag_tension_spans": sags.spans,
-              "stringing_chart": chart_study(path, TEMPERATURES, progress=progress),
+              "stringing_chart": chart_study(opened, TEMPERATURES, progress=progress).rows,
               "structure_loads": plain["structure_loads"], "options": plain["options"]}
-    if study.rating is not None:
-        tables["ratings"] = rate_study(path).table
-    return tables | {"run": _run(plain["run"])}
-
-
-def _columns(frame):
-    frame = frame.drop(columns="geometry", errors="ignore")
-    return {name: _plain(frame[name]) for name in frame.columns}
-
-
-def _plain(column):
-    """Numbers as they are, anything else as objects with None for null."""
-    if column.dtype.kind in "fiub":
-        return column.to_numpy()
-    return column.astype(object).where(column.notna(), None).to_numpy()
+    if opened.study.rating is not None:
+        tables["ratings"] = rating_rows(opened)
+    return Frames(tables | {"run": _run(plain["run"])})
 
 
 def _schedule(clearances, gaps):
@@ -90,7 +80,8 @@ def _run(run):
     return {"what": np.array([name for name, _ in rows], object), "value": np.array([v for _, v in rows], object)}
 
 
-def write_tables(tables, folder, *, workbook=True, time=None):
+def write_tables(tables: Mapping[str, Columns], folder: Path | str, *, workbook: bool = True,
+                 time: datetime | None = None) -> tuple[Path, ...]:
     """Write tables as CSV files and, unless asked not to, as the workbook tables.xlsx; return their paths.
 
     Raises
@@ -100,14 +91,9 @@ def write_tables(tables, folder, *, workbook=True, time=None):
     CorridorError
         openpyxl is missing: nothing is written.
     """
-    if workbook:
-        need_workbook()
-    folder, written = made_folder(folder), []
-    for name, columns in tables.items():
-        written.append(folder / f"{name}.csv")
-        write_csv(written[-1], columns)
-    if workbook:
-        written.append(folder / "tables.xlsx")
-        when = (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None)
-        write_workbook(written[-1], tables, when)
-    return tuple(written)
+    if not workbook:
+        return write_csvs(folder, tables)
+    need_workbook()
+    written = *write_csvs(folder, tables), Path(folder) / "tables.xlsx"
+    write_workbook(written[-1], tables, (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+    return written

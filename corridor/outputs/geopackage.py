@@ -80,8 +80,8 @@ class FindingsWriter:
 
     def __init__(self, path, crs, *, overwrite=True, time=None):
         self.path = Path(path).resolve()
-        self.time = _utc(time)
-        self._crs = _crs_text(crs)
+        self.time = utc(time)
+        self._crs = crs_text(crs)
         self._overwrite = overwrite
         self._counts = Counter()
         self._spools = {}
@@ -213,14 +213,14 @@ def _check_target(path, overwrite):
                                 f"({log.name} is beside it): close the layer in the GIS")
 
 
-def _crs_text(crs):
+def crs_text(crs):
     """Return what GDAL shall look up: the authority's code where there is one, else WKT2."""
     crs = CRS.from_user_input(crs)
     authority = crs.to_authority(min_confidence=100)
     return ":".join(authority) if authority else crs.to_wkt("WKT2_2019")
 
 
-def _utc(time):
+def utc(time):
     if time is None:
         return datetime.now(UTC)
     if time.tzinfo is None:

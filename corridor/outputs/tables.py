@@ -10,8 +10,8 @@ import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
 
-__all__ = ["WIDTH", "aligned", "comparison_text", "ladder_text", "number", "rating_text", "series_text", "weather_text",
-           "write_csv", "write_layers"]
+__all__ = ["WIDTH", "aligned", "comparison_text", "ladder_text", "number", "rating_text", "ratings_text", "series_text",
+           "weather_text", "write_csv", "write_layers"]
 
 
 def write_csv(path, columns):
@@ -97,6 +97,20 @@ def weather_text(ratings):
              f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
              f"Method of the study {ratings.method}; {core}")
     return [part for line in lines for part in wrap(line, WIDTH, subsequent_indent="  ")]
+
+
+def ratings_text(ratings, tables):
+    """Return lines of all that ratings come to.
+
+    Parameters
+    ----------
+    ratings : Ratings
+    tables : dict of dict of ndarray
+        `options` and `ratings`, and `series` where the study has one, as `corridor.jobs.rating` makes them.
+    """
+    lines = [*weather_text(ratings), "", *comparison_text(tables["options"]), "",
+             *rating_text(tables["ratings"], ratings.method)]
+    return lines + (["The hours of the series", "", *series_text(tables["series"]), ""] if "series" in tables else [])
 
 
 def comparison_text(columns):

@@ -19,22 +19,18 @@ class Ceiling(NamedTuple):
 class Limits:
     """Rows of the layer `limits` as they come, batch by batch, kept for the ladder."""
 
-    #: Columns that a ladder is made of, or that are worth keeping beside it.
-    COLUMNS = ("line", "span", "option", "limit_temperature_c", "limit_current_a", "clearing_temperature_c",
-               "maximum_temperature_c", "governs", "governing_against", "governing_obstacle", "geometry")
-
     def __init__(self):
         self._batches = []
 
     def add(self, layer, columns):
         """Keep a batch of rows, if they are limits."""
         if layer == "limits":
-            self._batches.append({name: columns[name] for name in self.COLUMNS})
+            self._batches.append(columns)
 
     @property
     def columns(self):
         """All rows so far, as columns."""
-        return {name: np.concatenate([batch[name] for batch in self._batches]) for name in self.COLUMNS}
+        return {name: np.concatenate([batch[name] for batch in self._batches]) for name in self._batches[0]}
 
 
 def ceilings(ratings, spans):

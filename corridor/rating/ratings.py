@@ -15,7 +15,7 @@ from corridor.thermal.balance import root
 from corridor.thermal.radial import RADIAL_CONDUCTIVITY, core_excess
 from corridor.thermal.rating import MELTING, Weather, Wire, current_at, emergency_current, loss, temperature_at
 
-__all__ = ["Ratings", "Sky", "ratings_from", "strongest_sun"]
+__all__ = ["Ratings", "Sky", "ratings_from", "strongest_sun", "wire_of"]
 
 
 def strongest_sun(latitude, day, hour, atmosphere, elevation):
@@ -54,6 +54,13 @@ class Sky:
         return weather
 
 
+def wire_of(conductor, frequency, resistance=None):
+    """Return the Wire of a conductor; its `resistance` a function, by default computed for a frequency [Hz]."""
+    strand = conductor.outer_wire_diameter
+    return Wire(conductor.diameter, resistance or computed(conductor, frequency),
+                strand if np.isfinite(strand) else None)
+
+
 @dataclass(frozen=True)
 class Ratings:
     """Ratings of all options in one weather; without `weather` every current is unknown (nan).
@@ -77,13 +84,9 @@ class Ratings:
     tables: dict = field(default_factory=dict)
 
     def __post_init__(self):
-        wires = [self._wire(option.wiring.conductor) for option in self.options]
+        conductors = [option.wiring.conductor for option in self.options]
+        wires = [wire_of(c, self.frequency, self.tables.get(c.name)) for c in conductors]
         object.__setattr__(self, "wires", tuple(wires))
-
-    def _wire(self, c):
-        strand = c.outer_wire_diameter
-        return Wire(c.diameter, self.tables.get(c.name) or computed(c, self.frequency),
-                    strand if np.isfinite(strand) else None)
 
     def current_at(self, option, temperature, azimuth=None):
         """Return the continuous current per phase [A] of an option (index) at temperatures, nan at nan.

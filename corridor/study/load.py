@@ -1,7 +1,10 @@
 """Read a study file: TOML, schema, cross checks; all faults of one step are told at once."""
 
 import hashlib
+import json
+import os
 import tomllib
+from collections.abc import Mapping
 from datetime import date, time
 from pathlib import Path
 
@@ -28,18 +31,20 @@ class StudyError(InputError):
         self.args = ("\n".join(str(error) for error in errors),)
 
 
-def load_study(path):
-    """Return the study of a file.
+def load_study(source, folder="."):
+    """Return the study of a file, or of a dict of the same tables.
 
     Parameters
     ----------
-    path : path or str
-        A TOML file in UTF-8.
+    source : path, str or dict
+        A TOML file in UTF-8, or its tables.
+    folder : path or str
+        What the paths of a dict are relative to; those of a file are relative to its own folder.
 
     Returns
     -------
     Study
-        Frozen, in SI, with `path`, `folder`, `digest` and `resolve`.
+        Frozen, in SI, with `path`, `folder`, `digest`, `tables` and `resolve`.
 
     Raises
     ------
@@ -50,9 +55,13 @@ def load_study(path):
     ----------
     TOML 1.0.0.
     """
-    path = Path(path)
-    content = _read_bytes(path)
-    tables = _parse(content, path)
+    if isinstance(source, Mapping):
+        tables, path = _plain(source), Path(folder) / "study"
+        content = json.dumps(tables, skipkeys=True, default=str).encode()
+    else:
+        path = Path(source)
+        content = _read_bytes(path)
+        tables = _parse(content, path)
     try:
         study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest())
     except ValidationError as fault:
@@ -61,6 +70,15 @@ def load_study(path):
     if faults:
         raise StudyError(faults)
     return study
+
+
+def _plain(value):
+    """A copy of tables as a file would give them: paths as text."""
+    if isinstance(value, Mapping):
+        return {key: _plain(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(inner) for inner in value]
+    return os.fspath(value) if isinstance(value, os.PathLike) else value
 
 
 def _read_bytes(path):

@@ -4,6 +4,7 @@ Every class is one table of the file, every attribute one key, by the same name.
 floats once validated: m, m2, N, Pa, degC, V, A, kg/m, ohm/m, deg.
 """
 
+from copy import deepcopy
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -311,10 +312,11 @@ class Study(Table):
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")
+    _tables: dict = PrivateAttr(default_factory=dict)
 
     @property
     def path(self):
-        """Path of the study file."""
+        """Path of the study file; of a dict the folder of its paths, and a name."""
         return self._path
 
     @property
@@ -324,8 +326,13 @@ class Study(Table):
 
     @property
     def digest(self):
-        """SHA-256 of the study file's bytes, in hexadecimal digits."""
+        """SHA-256 of the study file's bytes, or of a dict's content, in hexadecimal digits."""
         return self._digest
+
+    @property
+    def tables(self):
+        """The tables as they were given, a copy."""
+        return deepcopy(self._tables)
 
     def resolve(self, relative):
         """Return the path of a file that the study names."""
@@ -335,5 +342,5 @@ class Study(Table):
     def of_file(cls, tables, path, digest):
         """Return the validated study that knows the file its tables were read from."""
         study = cls.model_validate(tables)
-        study._path, study._digest = Path(path), digest
+        study._path, study._digest, study._tables = Path(path), digest, tables
         return study

@@ -13,7 +13,6 @@ import matplotlib
 import numpy as np
 
 from corridor.assessment import make_scene
-from corridor.check import Clock, prepare
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
 from corridor.line.warmed import warm
@@ -21,6 +20,7 @@ from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.supports import FREE, HELD, Supports
+from corridor.opened import prepare
 from corridor.study import load_study
 from tests.benchmarks.equilibrium import EXPANSION, PART, STIFFNESS, STRING, STRING_WEIGHT, WEIGHT
 
@@ -54,7 +54,7 @@ def demo():
     """Names and lengths [m] of the demo's spans, and the difference [m] of one phase of the thermal alloy."""
     inputs = read_inputs(load_study(ROOT / "demo_corridor" / "study.toml"))
     with inputs.terrain:
-        facts, plan, _ = prepare(inputs, Clock())
+        facts, plan, _ = prepare(inputs)
         scene = make_scene(facts, plan, 0, len(plan.spans) - 1)[0]
     wires = np.flatnonzero(scene.wires.wire == "A")
     hung = warm(scene.model, wires, 1, TEMPERATURES, scene.strung.final)

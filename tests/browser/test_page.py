@@ -12,7 +12,7 @@ import pyogrio
 import pytest
 import shapely
 
-from corridor.jobs.report import report_study
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, SECOND_OPTION, TinyStudy, plane
 
 selenium = pytest.importorskip("selenium", reason="needs the package selenium: pip install selenium")
@@ -36,7 +36,7 @@ def findings(tmp_path_factory):
                        unknown=lambda e, n: np.abs(e - EAST - 800) < 15)
     study.add_roads()
     study.check()
-    return study.output, report_study(study.path).output
+    return study.output, ask(study.path, "report").output
 
 
 @pytest.fixture(scope="module")
@@ -239,7 +239,7 @@ def test_a_plan_beside_the_findings_gets_a_calendar(browser, findings):
         geometry=[shapely.union_all(spans.geometry[:2].force_2d()), spans.geometry[2]], crs=spans.crs)
     pyogrio.write_dataframe(work, findings[0].with_name("plan.gpkg"), layer="work_items", promote_to_multi=True)
     study = findings[0].with_name("study.toml")
-    browser.get(report_study(study, output=findings[1].with_name("planned.html")).output.as_uri())
+    browser.get(ask(study, "report", output=findings[1].with_name("planned.html")).output.as_uri())
     WebDriverWait(browser, 20).until(lambda d: d.execute_script("return document.body.dataset.ready") == "yes")
     bars = _drawn(browser, "calendar", "bars")
     assert (bars["item"], bars["left"], bars["right"]) == (list(work["item"]), [0, 8], [8, 20])

@@ -1,0 +1,194 @@
+"""A study that is opened: its file checked, what it names read once, the lines laid out over the ground."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+from threading import Lock, RLock, local
+from time import perf_counter
+from typing import NamedTuple, Self
+
+import numpy as np
+
+from corridor.assessment import Facts, Ground, Plan
+from corridor.constants import EARTH_RADIUS
+from corridor.inputs.study_inputs import Inputs, read_inputs
+from corridor.inputs.terrain import Terrain
+from corridor.line.build import lay_out, mean_elevation
+from corridor.line.facts import Structures
+from corridor.study import Study, load_study
+
+__all__ = ["Clock", "LaidOut", "Opened", "prepare", "survey"]
+
+
+class Clock:
+    """Seconds by kind of work, from any thread; work within other work counts as its own kind alone."""
+
+    def __init__(self) -> None:
+        self.seconds = {"read": 0.0, "compute": 0.0, "write": 0.0, "wait": 0.0}
+        self._lock = Lock()
+        self._local = local()
+
+    @contextmanager
+    def __call__(self, kind: str) -> Iterator[None]:
+        """Return a context whose time counts as `kind`."""
+        outer = getattr(self._local, "inner", 0.0)
+        self._local.inner, begin = 0.0, perf_counter()
+        try:
+            yield
+        finally:
+            total = perf_counter() - begin
+            with self._lock:
+                self.seconds[kind] += total - self._local.inner
+            self._local.inner = outer + total
+
+    def since(self, before: Mapping[str, float]) -> dict[str, float]:
+        """Return the seconds by kind that came after some earlier `seconds`."""
+        return {kind: seconds - before[kind] for kind, seconds in self.seconds.items()}
+
+
+class LaidOut(NamedTuple):
+    """The lines of a study over their ground: what is known, where it stands, and what knows elevations."""
+
+    facts: Facts
+    plan: Plan
+    ground: Ground
+
+
+class Opened:
+    """A study whose file is read and checked; what it names is read when it is first asked for, once.
+
+    To be used in a `with` statement, or closed. Nothing that is asked of it changes it.
+
+    Parameters
+    ----------
+    study : path, str or dict
+        The study file, or its tables.
+    folder : path or str
+        What the paths of a dict are relative to.
+
+    Raises
+    ------
+    InputError
+        The study, or later a file that it names, cannot be used.
+    """
+
+    def __init__(self, study: Path | str | Mapping, folder: Path | str = ".") -> None:
+        self.clock, self._closed = Clock(), False
+        self._lock, self._laid_out = RLock(), None
+        with self.clock("read"):
+            self.study: Study = load_study(study, folder)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the files of the ground; what was answered stays."""
+        self._closed = True
+        if "_inputs" in self.__dict__:
+            self._inputs.terrain.close()
+
+    @property
+    def output(self) -> Path:
+        """Where the study wants its findings."""
+        return self.study.resolve(self.study.study.output)
+
+    @property
+    def name(self) -> str:
+        """What the study is called: its title, or else its file."""
+        return self.study.study.title or self.study.path.stem
+
+    @property
+    def loads(self) -> list[tuple[float, float]]:
+        """Load-duration curve of a year: current [A] and duration [s]."""
+        return [] if self.study.rating is None else [(load.current, load.duration) for load in self.study.rating.loads]
+
+    @property
+    def inputs(self) -> Inputs:
+        """All that the study names, read; ValueError once the study is closed."""
+        if self._closed:
+            raise ValueError(f"the study {self.name!r} is closed")
+        with self._lock:
+            return self._inputs
+
+    @cached_property
+    def _inputs(self) -> Inputs:
+        with self.clock("read"):
+            return read_inputs(self.study)
+
+    @property
+    def ground(self) -> Ground:
+        """What knows elevations, for one thread at a time."""
+        return _timed_ground(self.inputs.terrain, self.clock)
+
+    @property
+    def laid_out(self) -> LaidOut:
+        """The lines over their ground, which was asked for all bases that the structures do not give."""
+        inputs = self.inputs
+        with self._lock:
+            if self._laid_out is None:
+                self._laid_out = prepare(inputs, self.clock)
+            return self._laid_out
+
+
+def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True) -> LaidOut:
+    """Lay out the lines over the ground.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    clock : Clock, optional
+    surveyed : bool
+        False: leave the ground for `corridor.check.find` to ask, where nothing needs all of it at once.
+    """
+    structures, ground = inputs.structures, _timed_ground(inputs.terrain, clock or Clock())
+    base = structures.base_elevation
+    plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
+    if surveyed or inputs.needs_highest:
+        plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
+    highest = np.fmax.reduce(plan.base_elevation)
+    facts = Facts(
+        structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
+        rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
+        heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
+        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends)
+    return LaidOut(facts, plan, ground)
+
+
+def _timed_ground(terrain: Terrain, clock: Clock) -> Ground:
+    """The terrain for one thread at a time, its time told apart."""
+    def read(method):
+        def timed(*args):
+            with clock("wait"):
+                terrain.lock.acquire()
+            try:
+                with clock("read"):
+                    return method(*args)
+            finally:
+                terrain.lock.release()
+        return timed
+
+    return Ground(read(terrain.sample), read(terrain.profiles))
+
+
+def survey(structures: Structures, plan: Plan, ground: Ground, first: int, last: int) -> Plan:
+    """Return the plan with the bases of spans `first` to `last` as the ground has them, and lengths and stations from
+    there on: all at once or batch by batch, to the last digit."""
+    spans, base = plan.spans, plan.base_elevation.copy()
+    here = np.arange(spans.tail[first], spans.head[last] + 1)
+    here = here[np.isnan(base[here])]
+    base[here] = ground.sample(structures.easting[here], structures.northing[here])
+    chosen = slice(first, last + 1)
+    tail, head = spans.tail[chosen], spans.head[chosen]
+    raised = 1 + mean_elevation(base[tail], base[head]) / EARTH_RADIUS
+    length, factor, station = spans.length.copy(), spans.ground_factor.copy(), plan.route.station.copy()
+    length[chosen] *= raised
+    factor[chosen] *= raised
+    for a, b, step in zip(tail, head, length[chosen], strict=True):
+        station[b] = station[a] + step
+    return replace(plan, base_elevation=base, spans=replace(spans, length=length, ground_factor=factor),
+                   route=replace(plan.route, station=station))

@@ -1,0 +1,102 @@
+"""Tables of a result as data frames, by name; each made when it is asked for, and anew each time."""
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Self
+
+import geopandas
+import numpy as np
+import pandas
+import pyarrow as pa
+import pyogrio
+import shapely
+from pyproj import CRS
+
+from corridor.outputs.batches import arrow_schema, known_layer, record_batch
+from corridor.outputs.geopackage import crs_text, utc
+from corridor.outputs.schema import LAYERS
+
+__all__ = ["Columns", "Frames", "HeldFindings", "WrittenFindings", "frame_of"]
+
+#: A table: values by column, each of shape (row,); "geometry" holds shapely geometries.
+Columns = Mapping[str, np.ndarray]
+
+
+def frame_of(columns: Columns, crs: CRS | None = None) -> pandas.DataFrame:
+    """Return a table as a data frame: a GeoDataFrame where it has a column "geometry"."""
+    plain = pandas.DataFrame({name: values for name, values in columns.items() if name != "geometry"}, copy=True)
+    if "geometry" not in columns:
+        return plain
+    return geopandas.GeoDataFrame(plain, geometry=geopandas.GeoSeries(np.array(columns["geometry"], object), crs=crs))
+
+
+class Frames(Mapping[str, pandas.DataFrame]):
+    """Tables by name as data frames; `tables` the same as columns, `crs` that of their places.
+
+    >>> frames = Frames({"spans": {"span": np.array(["1-2"], object), "length_m": np.array([300.0])}})
+    >>> frames["spans"].loc[0, "length_m"]
+    np.float64(300.0)
+    >>> list(frames)
+    ['spans']
+    """
+
+    def __init__(self, tables: Mapping[str, Columns], crs: CRS | None = None) -> None:
+        self.tables, self.crs = tables, crs
+
+    def __getitem__(self, name: str) -> pandas.DataFrame:
+        if name not in self.tables:
+            raise KeyError(f"{name!r}; there are {', '.join(self.tables)}")
+        return self._made(name)
+
+    def _made(self, name):
+        return frame_of(self.tables[name], self.crs)
+
+    def __contains__(self, name: object) -> bool:
+        return name in self.tables
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.tables)
+
+    def __len__(self) -> int:
+        return len(self.tables)
+
+
+class HeldFindings(Frames):
+    """Findings that are kept in memory, layer by layer, as a GeoPackage would have them; written like one."""
+
+    def __init__(self, crs: CRS, time: datetime | None = None) -> None:
+        super().__init__({layer.name: [] for layer in LAYERS}, CRS.from_user_input(crs_text(crs)))
+        self.time = utc(time)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def add(self, name: str, columns: Columns) -> None:
+        """Add rows to a layer, as `corridor.outputs.geopackage.FindingsWriter.add` does."""
+        self.tables[name].append(record_batch(known_layer(name), columns))
+
+    def close(self) -> None:
+        """Do nothing: there is no file."""
+
+    def _made(self, name):
+        table = pa.Table.from_batches(self.tables[name], arrow_schema(known_layer(name)))
+        columns = {column: table[column].to_pandas() if pa.types.is_timestamp(table[column].type) else
+                   table[column].to_numpy() for column in table.column_names}
+        if "geometry" in columns:
+            columns["geometry"] = shapely.from_wkb(columns["geometry"])
+        return frame_of(columns, self.crs)
+
+
+class WrittenFindings(Frames):
+    """Findings in a GeoPackage, a layer read when it is asked for."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__({layer.name: {} for layer in LAYERS})
+        self.path = path
+
+    def _made(self, name):
+        return pyogrio.read_dataframe(self.path, layer=name)
