@@ -36,8 +36,6 @@ class OpenedStudy(Opened):
     stringing = _Job("corridor.jobs.sag", "chart_study")
     curves = _Job("corridor.jobs.curves", "curve_study")
     compare = _Job("corridor.jobs.compare", "compare_study")
-    design = _Job("corridor.planning.conductor_search.search", "design_study")
-    plan = _Job("corridor.planning.remedies.plan", "plan_study")
     headroom = _Job("corridor.jobs.headroom", "headroom_study")
     report = _Job("corridor.jobs.report", "report_study")
     draw = _Job("corridor.jobs.draw", "draw_study")
