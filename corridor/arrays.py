@@ -6,19 +6,11 @@ A function of arrays takes a scalar, too, and then returns numpy's scalar, which
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Array", "ArrayLike", "Booleans", "Integers", "Number", "unwrap"]
+__all__ = ["Array", "ArrayLike", "Integers", "Number"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
 #: Indices, offsets, counts.
 Integers = NDArray[np.intp]
-#: Yes or no.
-Booleans = NDArray[np.bool_]
 #: A number, or an array of them.
 Number = float | Array
-
-
-def unwrap(values: Array) -> Array:
-    """Return numpy's scalar in place of an array without axes, and any other as it is."""
-    plain: Array = values[()]
-    return plain

@@ -36,15 +36,15 @@ __all__ = [
 ]
 
 
-def sinh_excess(argument: ArrayLike) -> Array:
+def sinh_excess(u: ArrayLike) -> Array:
     """Return `sinh u - u` without cancellation.
 
     The slack of a taut wire is a few parts in ten thousand of its length; the plain difference loses it.
 
     Parameters
     ----------
-    argument : array_like
-        u [-], any sign.
+    u : array_like
+        Argument [-], any sign.
 
     Returns
     -------
@@ -58,7 +58,7 @@ def sinh_excess(argument: ArrayLike) -> Array:
     >>> float(sinh_excess(0.0))
     0.0
     """
-    u = np.asarray(argument, np.float64)
+    u = np.asarray(u, np.float64)
     v = u * u
     series = u * v / 6 * (1 + v / 20 * (1 + v / 42 * (1 + v / 72 * (1 + v / 110))))
     return np.where(np.abs(u) < 0.5, series, np.sinh(u) - u)
@@ -142,7 +142,7 @@ def mean_tension_ratio(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) ->
     """
     S, C = np.asarray(span, np.float64), np.asarray(constant, np.float64)
     x0 = low_point(S, rise, C)
-    both: Array = np.sinh(2 * (S - x0) / C) + np.sinh(2 * x0 / C)
+    both = np.sinh(2 * (S - x0) / C) + np.sinh(2 * x0 / C)
     return (S + C / 2 * both) / (2 * arc_length(S, rise, C))
 
 

@@ -84,8 +84,7 @@ def heights(fraction: ArrayLike, span: ArrayLike, start: ArrayLike, rise: ArrayL
     """Return the elevation of a wire in still air at shares of its span [m], broadcasting."""
     t, S, z, h, C = (np.asarray(v, np.float64) for v in (fraction, span, start, rise, constant))
     x0 = low_point(S, h, C)
-    above: Array = np.cosh((t * S - x0) / C) - np.cosh(x0 / C)
-    return z + C * above
+    return z + C * (np.cosh((t * S - x0) / C) - np.cosh(x0 / C))
 
 
 def elevations(fraction: Array, span: Array, constant: Array, ends: Ends) -> Array:

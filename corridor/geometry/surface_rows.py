@@ -36,7 +36,7 @@ def surface_at(first: Integers, fraction: Array, surface: Array, row: Integers, 
 
 def _quadratic(fraction: Array, surface: Array, left: Integers, place: Array) -> Array:
     width = fraction[left + 2] - fraction[left]
-    s: Array = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
+    s = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
     a, m, b = surface[left], surface[left + 1], surface[left + 2]
     return a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
 

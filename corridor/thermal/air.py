@@ -118,5 +118,5 @@ def acute_angle(angle: ArrayLike) -> Array:
     >>> float(acute_angle(-60.0)), float(acute_angle(270.0))
     (60.0, 90.0)
     """
-    turned: Array = np.mod(np.asarray(angle, np.float64), 180.0)
+    turned = np.mod(angle, 180.0)
     return np.minimum(turned, 180.0 - turned)

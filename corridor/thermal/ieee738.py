@@ -27,7 +27,7 @@ def wind_angle_factor(wind_angle: ArrayLike) -> Array:
     >>> [round(float(wind_angle_factor(a)), 4) for a in (0, 45, 90)]
     [0.388, 0.8549, 1.0]
     """
-    phi: Array = np.radians(air.acute_angle(wind_angle))
+    phi = np.radians(air.acute_angle(wind_angle))
     return 1.194 - np.cos(phi) + 0.194 * np.cos(2 * phi) + 0.368 * np.sin(2 * phi)
 
 
@@ -69,8 +69,7 @@ def convection(temperature: Number, *, ambient: Number, wind_speed: Number, wind
     K = wind_angle_factor(wind_angle)
     per_kelvin = np.maximum(1.01 + 1.35 * Re**0.52, 0.754 * Re**0.6) * K * k
     qcn = 3.645 * rho**0.5 * D**0.75 * np.abs(dT) ** 1.25
-    Pc: Array = np.sign(dT) * np.maximum(per_kelvin * np.abs(dT), qcn)
-    return Pc
+    return np.sign(dT) * np.maximum(per_kelvin * np.abs(dT), qcn)
 
 
 def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diameter: Number) -> Number:

@@ -14,7 +14,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, unwrap
+from corridor.arrays import Array, ArrayLike
 from corridor.errors import InputError
 from corridor.thermal.balance import METHODS, Resistance, Weather, Wire, net_cooling, positive, root, within
 
@@ -59,8 +59,8 @@ def current_at(method: str, temperature: ArrayLike, weather: Weather, wire: Wire
     0.0
     """
     T, R = np.asarray(temperature, np.float64), wire.resistance
-    P: Array = np.maximum(net_cooling(method, weather, wire)(T), 0.0)
-    current: Array = np.sqrt(P / R(T, np.zeros_like(P)))
+    P = np.maximum(net_cooling(method, weather, wire)(T), 0.0)
+    current = np.sqrt(P / R(T, np.zeros_like(P)))
     # a core's magnetisation makes R depend weakly on I: every round adds about a digit
     for _ in range(30):
         current, before = np.sqrt(P / R(T, current)), current
@@ -95,7 +95,7 @@ def temperature_at(method: str, current: ArrayLike, weather: Weather, wire: Wire
     at_air = surplus(weather.ambient)
     low, high = np.broadcast_to(weather.ambient, at_air.shape), np.full(at_air.shape, MELTING)
     T = root(surplus, low, high, tolerance=TEMPERATURE_TOLERANCE)
-    return unwrap(np.where(surplus(high) < 0, np.inf, T))
+    return np.where(surplus(high) < 0, np.inf, T)[()]
 
 
 def _ascending(given: ArrayLike) -> tuple[Array, Array]:
@@ -113,7 +113,7 @@ def _time_step(cooling: Callable[[Array], Array], temperatures: tuple[Array, Arr
     slopes = [np.ravel(cooling(T + 0.5) - cooling(T - 0.5)) for T in temperatures]
     # fmax and fmin pass over nan, whose wires stay nan whatever the step
     steepest = np.fmax.reduce(np.concatenate(slopes), initial=1e-6)
-    return float(STEP_SHARE * np.fmin.reduce(np.ravel(mc), initial=1e6) / steepest)
+    return STEP_SHARE * np.fmin.reduce(np.ravel(mc), initial=1e6) / steepest
 
 
 def _advance(rate: Callable[[Array], Array], T: Array, gap: float, step: float) -> Array:
@@ -172,7 +172,7 @@ def step_response(method: str, current: ArrayLike, times: ArrayLike, weather: We
         T = _advance(rate, T, gap, step)
         rows.append(T)
     response = np.stack(rows, axis=-1).reshape((*np.shape(T), *at.shape))
-    return unwrap(np.where(response >= MELTING, np.inf, response))
+    return np.where(response >= MELTING, np.inf, response)[()]
 
 
 def emergency_current(method: str, temperature: ArrayLike, duration: ArrayLike, weather: Weather, wire: Wire, *,
@@ -224,9 +224,9 @@ def emergency_current(method: str, temperature: ArrayLike, duration: ArrayLike, 
         return np.minimum(step_response(method, current, 1.0, weather, wire, initial_temperature=T0,
                                         heat_capacity=mc), MELTING)
 
-    high: Array = np.sqrt((Iss**2 * R(T, Iss) + mc * (T - T0)) / R(T0, Iss))
+    high = np.sqrt((Iss**2 * R(T, Iss) + mc * (T - T0)) / R(T0, Iss))
     found = root(lambda current: end(current) - T, Iss + 0 * high, high, tolerance=CURRENT_TOLERANCE)
-    return unwrap(np.where(hot, 0.0, found))
+    return np.where(hot, 0.0, found)[()]
 
 
 def loss(current: ArrayLike, temperature: ArrayLike, resistance: Resistance, conductors: int = 3) -> Array:
@@ -241,4 +241,4 @@ def loss(current: ArrayLike, temperature: ArrayLike, resistance: Resistance, con
     array([15., inf])
     """
     I, T = np.asarray(current, np.float64), np.asarray(temperature, np.float64)  # noqa: E741
-    return unwrap(np.where(np.isinf(T), np.inf, conductors * I**2 * resistance(np.minimum(T, MELTING), I)))
+    return np.where(np.isinf(T), np.inf, conductors * I**2 * resistance(np.minimum(T, MELTING), I))[()]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from corridor.arrays import Array, ArrayLike, Number, unwrap
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.errors import InputError
 
 __all__ = ["core_magnetisation_factor", "dc_resistance", "skin_effect_factor"]
@@ -48,8 +48,7 @@ def dc_resistance(resistance_20: Number, temperature: ArrayLike, temperature_coe
 
 def _solid(z: _Complex) -> _Complex:
     """`(z/2) I0(z)/I1(z)`; scaled functions, whose common factor cancels, do not overflow."""
-    factor: _Complex = z / 2 * special.ive(0, z) / special.ive(1, z)
-    return factor
+    return z / 2 * special.ive(0, z) / special.ive(1, z)
 
 
 def _tube(z: _Complex, ratio: Array) -> _Complex:
@@ -61,8 +60,7 @@ def _tube(z: _Complex, ratio: Array) -> _Complex:
     falling = special.ive(1, inner) * shift
     above = special.ive(0, outer) * rising + special.kve(0, outer) * falling
     below = special.ive(1, outer) * rising - special.kve(1, outer) * falling
-    factor: _Complex = z * (1 - ratio**2) / 2 * above / below
-    return factor
+    return z * (1 - ratio**2) / 2 * above / below
 
 
 def skin_effect_factor(resistance: ArrayLike, *, frequency: ArrayLike = 50.0, core_ratio: ArrayLike = 0.0) -> Array:
@@ -97,7 +95,7 @@ def skin_effect_factor(resistance: ArrayLike, *, frequency: ArrayLike = 50.0, co
     with np.errstate(all="ignore"):
         factor = np.where(q > 0, _tube(z, q), _solid(z)).real
     # at z = 0 both are 0/0, and the limit is 1
-    return unwrap(np.where(f == 0, 1.0, factor))
+    return np.where(f == 0, 1.0, factor)[()]
 
 
 def core_magnetisation_factor(current: ArrayLike, *, layers: ArrayLike, outer_area: Number) -> Array:
@@ -147,4 +145,4 @@ def core_magnetisation_factor(current: ArrayLike, *, layers: ArrayLike, outer_ar
     J = I / outer_area
     one = 1 + ONE_LAYER_BOUND * np.minimum(J / ONE_LAYER_DENSITY, 1)
     three = 1 + THREE_LAYER_SLOPE * I / THREE_LAYER_START
-    return unwrap(np.select([n == 1, n == 3], [one, three], default=1.0))
+    return np.select([n == 1, n == 3], [one, three], default=1.0)[()]

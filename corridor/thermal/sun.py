@@ -11,7 +11,7 @@ standard's worked example for a clear sky; the industrial sky is recalled only.
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Number, unwrap
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.errors import InputError, nearest
 
 __all__ = [
@@ -70,7 +70,7 @@ def altitude(latitude: ArrayLike, day: ArrayLike, hour: ArrayLike) -> Array:
     74.9
     """
     Lat, delta, omega = np.radians(latitude), np.radians(declination(day)), _hour_angle(hour)
-    sine: Array = np.cos(Lat) * np.cos(delta) * np.cos(omega) + np.sin(Lat) * np.sin(delta)
+    sine = np.cos(Lat) * np.cos(delta) * np.cos(omega) + np.sin(Lat) * np.sin(delta)
     return np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0)))
 
 
@@ -91,8 +91,7 @@ def azimuth(latitude: ArrayLike, day: ArrayLike, hour: ArrayLike) -> Array:
     """
     Lat, delta, omega = np.radians(latitude), np.radians(declination(day)), _hour_angle(hour)
     denominator = np.sin(Lat) * np.cos(omega) - np.cos(Lat) * np.tan(delta)
-    Zc: Array = 180 + np.degrees(np.arctan2(np.sin(omega), denominator))
-    return np.mod(Zc, 360)
+    return np.mod(180 + np.degrees(np.arctan2(np.sin(omega), denominator)), 360)
 
 
 def elevation_factor(elevation: Number) -> Number:
@@ -129,7 +128,7 @@ def intensity(sun_altitude: ArrayLike, atmosphere: str = "clear") -> Array:
         raise InputError(None, "atmosphere", repr(atmosphere), accepted, hint)
     Hc = np.asarray(sun_altitude, np.float64)
     Qs = np.polynomial.polynomial.polyval(Hc, ATMOSPHERES[atmosphere])
-    return unwrap(np.where(Hc <= 0, 0.0, np.maximum(Qs, 0.0)))
+    return np.where(Hc <= 0, 0.0, np.maximum(Qs, 0.0))[()]
 
 
 def incidence(sun_altitude: ArrayLike, sun_azimuth: ArrayLike, line_azimuth: ArrayLike) -> Array:
@@ -143,8 +142,7 @@ def incidence(sun_altitude: ArrayLike, sun_azimuth: ArrayLike, line_azimuth: Arr
     76.1
     """
     Hc, Zc, Zl = (np.asarray(v, np.float64) for v in (sun_altitude, sun_azimuth, line_azimuth))
-    cosine: Array = np.cos(np.radians(Hc)) * np.cos(np.radians(Zc - Zl))
-    return np.degrees(np.arccos(cosine))
+    return np.degrees(np.arccos(np.cos(np.radians(Hc)) * np.cos(np.radians(Zc - Zl))))
 
 
 def received(*, latitude: ArrayLike, day: ArrayLike, hour: ArrayLike, line_azimuth: ArrayLike, elevation: Number,
