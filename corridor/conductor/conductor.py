@@ -11,7 +11,8 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 
 from corridor.conductor.curves import CurveSet, built_in, yielding
-from corridor.conductor.geometry_rules import (
+from corridor.conductor.materials import Cell, Family, Material, find_family, find_material
+from corridor.conductor.stranding import (
     CORE_LAY_INCREASE,
     LAY_INCREASE,
     LAYERS,
@@ -19,7 +20,6 @@ from corridor.conductor.geometry_rules import (
     core_diameter,
     stranded_mass,
 )
-from corridor.conductor.materials import Cell, Family, Material, find_family, find_material
 from corridor.errors import InputError, nearest
 
 __all__ = ["Conductor", "conductor_from"]

@@ -13,8 +13,7 @@ gap
 alloy
     37 round wires of aluminium-magnesium-silicon alloy and no core. Diameter as the base.
 
-Mass and resistance follow `geometry_rules`; strength is `A_o s_o + A_c s_c` with the rated
-stresses of the materials.
+Mass, strength and resistance follow `stranding`.
 """
 
 import csv
@@ -23,8 +22,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
-from corridor.conductor import geometry_rules as rules
-from corridor.conductor.materials import FOLDER, find_family, find_material, read_table
+from corridor.conductor import stranding
+from corridor.conductor.materials import FOLDER, Material, find_family, find_material, read_table
 
 __all__ = ["BASES", "COLUMNS", "CORE_FILL", "Derived", "derived_rows", "write_derived"]
 
@@ -126,7 +125,7 @@ class Derived:
     outer_area: float
     core_area: float
     diameter: float
-    outer_lay: float = rules.TYPICAL_LAY_INCREASE
+    outer_lay: float = stranding.TYPICAL_LAY_INCREASE
     outer_strands: int | None = None
     outer_wire_diameter: float | None = None
     outer_layers: int
@@ -139,32 +138,24 @@ class Derived:
     confidence: str
 
     @property
+    def _parts(self) -> tuple[Material, Material | None]:
+        return find_material(self.outer_material), find_material(self.core_material) if self.core_material else None
+
+    @property
     def mass(self) -> float:
-        """Mass [kg/m]: `m = A_o rho_o (1 + k_o) + A_c rho_c (1 + k_c) + m_grease`."""
-        mass = rules.stranded_mass(self.outer_area, find_material(self.outer_material).density, self.outer_lay)
-        if self.core_material:
-            core_lay = rules.CORE_LAY_INCREASE[self.core_strands]
-            mass += rules.stranded_mass(self.core_area, find_material(self.core_material).density, core_lay)
-        return mass + self.grease
+        """Mass with the grease [kg/m]."""
+        return self.grease + stranding.mass(*self._parts, self.outer_area, self.core_area, outer_lay=self.outer_lay,
+                                            core_strands=self.core_strands)
 
     @property
     def rts(self) -> float:
-        """Rated tensile strength [N]: `A_o s_o + A_c s_c`.
-
-        Annealed aluminium stretches so far that the core reaches its ultimate strength; other aluminium breaks first,
-        and the core counts with its stress at about 1 % extension, as steel does in IEC 61089.
-        """
-        strength = self.outer_area * find_material(self.outer_material).rated_stress
-        if self.core_material:
-            core = find_material(self.core_material)
-            stress = core.strength if self.outer_material == "A0" else core.rated_stress
-            strength += self.core_area * stress * self.kept
-        return strength
+        """Rated tensile strength [N]."""
+        return stranding.rated_strength(*self._parts, self.outer_area, self.core_area, kept=self.kept)
 
     @property
     def resistance_20(self) -> float:
-        """Dc resistance at 20 degC [ohm/m]: `R = r_o (1 + k_o)/A_o`."""
-        return rules.resistance(self.outer_area, find_material(self.outer_material).resistivity, self.outer_lay)
+        """Dc resistance at 20 degC [ohm/m]."""
+        return stranding.resistance(self._parts[0], self.outer_area, self.outer_lay)
 
 
 def derived_rows() -> list[Derived]:
@@ -217,9 +208,9 @@ def _round(base: _Base, family: str, outer: str, core: str) -> Derived:
     count, wire, core_count, core_wire = base[4:]
     return Derived(
         name=_designation(base, outer, core), family=family, outer_material=outer, core_material=core,
-        outer_area=rules.strand_area(count, wire), core_area=rules.strand_area(core_count, core_wire),
-        diameter=rules.diameter(count, wire, core_count, core_wire), outer_lay=rules.LAY_INCREASE[count],
-        outer_strands=count, outer_wire_diameter=wire, outer_layers=rules.LAYERS[count],
+        outer_area=stranding.strand_area(count, wire), core_area=stranding.strand_area(core_count, core_wire),
+        diameter=stranding.diameter(count, wire, core_count, core_wire), outer_lay=stranding.LAY_INCREASE[count],
+        outer_strands=count, outer_wire_diameter=wire, outer_layers=stranding.LAYERS[count],
         core_strands=core_count, core_wire_diameter=core_wire,
         source=f"strands of {base.name}", confidence=CONFIDENCE)
 
@@ -231,11 +222,11 @@ def _annulus(diameter: float, inner: float) -> float:
 def _shaped(base: _Base, label: str, family: str, outer: str, core: str, core_count: int, core_wire: float, *,
             fill: float = TRAPEZOIDAL_FILL, gap: float = 0.0, kept: float = 1.0) -> Derived:
     """A row of shaped wires at the base's diameter; `label` follows the outer material."""
-    D, D_c = base.diameter, rules.core_diameter(core_count, core_wire)
+    D, D_c = base.diameter, stranding.core_diameter(core_count, core_wire)
     inner = D_c + 2 * gap
     return Derived(
         name=f"{D * 1e3:.1f}-{outer}{label}-{D_c * 1e3:.1f}", family=family, outer_material=outer, core_material=core,
-        outer_area=fill * _annulus(D, inner), core_area=rules.strand_area(core_count, core_wire), diameter=D,
+        outer_area=fill * _annulus(D, inner), core_area=stranding.strand_area(core_count, core_wire), diameter=D,
         # at least two layers, of wires of about 4.5 mm
         outer_layers=max(2, round((D - inner) / 2 / 4.5e-3)),
         core_strands=core_count, core_wire_diameter=core_wire, grease=GREASE_DENSITY * _annulus(inner, D_c), kept=kept,
@@ -255,7 +246,7 @@ def _composite_wire(diameter: float, count: int) -> float:
     """
     q, f, p = CORE_SHARE, TRAPEZOIDAL_FILL, CORE_FILL[count]
     D_c = diameter * math.sqrt(q * f / (p * (1 - q) + q * f))
-    return round(D_c / rules.CORE_RATIO[count] / 5e-5) * 5e-5
+    return round(D_c / stranding.CORE_RATIO[count] / 5e-5) * 5e-5
 
 
 def _trapezoidal_on_composite(base: _Base, family: str, outer: str, count: int) -> Derived:
@@ -273,7 +264,7 @@ def _gap(base: _Base) -> Derived:
 
 def _alloy(base: _Base) -> Derived:
     wire = base.diameter / 7
-    area = rules.strand_area(37, wire)
+    area = stranding.strand_area(37, wire)
     return Derived(
         name=f"{area * 1e6:.0f}-AL3", family="aluminium alloy", outer_material="AL3", core_material="",
         outer_area=area, core_area=0.0, diameter=base.diameter,

@@ -2,7 +2,7 @@
 
 A candidate is no product. Shaped wires fill a share `f` of the ring about the core, `A_o = f pi/4 (D^2 - D_c^2)`; round
 wires are the strandings of IEC 61089, whose ratio of wire diameters its tables give, scaled to the diameter.
-Mass, resistance and strength follow the rules of `corridor.conductor.derivation`.
+Mass, strength and resistance follow `corridor.conductor.stranding`.
 """
 
 from dataclasses import dataclass, fields
@@ -10,8 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from corridor.conductor import derivation
-from corridor.conductor import geometry_rules as rules
+from corridor.conductor import derivation, stranding
 from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.conductor.materials import FOLDER, families, find_material, read_table
 
@@ -114,9 +113,9 @@ def _shaped(space, index, build):
     count = 1 if build[2] == "CF" else 7
     A_c = derivation.CORE_FILL[count] * np.pi / 4 * D_c**2
     layers = np.maximum(2, np.round((D - D_c) / 2 / 4.5e-3))
-    return _made(build, rules.TYPICAL_LAY_INCREASE, build=index, diameter=D, core_diameter=D_c, core_area=A_c, fill=f,
-                 outer_area=f * np.pi / 4 * (D**2 - D_c**2), outer_strands=0, outer_wire=np.nan, core_strands=count,
-                 layers=layers)
+    return _made(build, stranding.TYPICAL_LAY_INCREASE, build=index, diameter=D, core_diameter=D_c, core_area=A_c,
+                 fill=f, outer_area=f * np.pi / 4 * (D**2 - D_c**2), outer_strands=0, outer_wire=np.nan,
+                 core_strands=count, layers=layers)
 
 
 def _round(space, index, build):
@@ -133,11 +132,12 @@ _PARTS = {"trapezoidal": _shaped, "round": _round}
 
 def _stranded(index, build, D, outer, core, ratio):
     """Candidates of one stranding: `D = d_c (c + 2 n r)`, c core over its wire, n layers, r outer over core wire."""
-    d_c = D / (rules.CORE_RATIO[core] + 2 * rules.LAYERS[outer] * ratio)
+    c, layers = stranding.CORE_RATIO[core], stranding.LAYERS[outer]
+    d_c = D / (c + 2 * layers * ratio)
     d_o = ratio * d_c
-    return _made(build, rules.LAY_INCREASE[outer], build=index, diameter=D, core_diameter=rules.CORE_RATIO[core] * d_c,
-                 outer_area=rules.strand_area(outer, d_o), core_area=rules.strand_area(core, d_c), fill=np.nan,
-                 outer_strands=outer, outer_wire=d_o, core_strands=core, layers=rules.LAYERS[outer])
+    return _made(build, stranding.LAY_INCREASE[outer], build=index, diameter=D, core_diameter=c * d_c, fill=np.nan,
+                 outer_area=stranding.strand_area(outer, d_o), core_area=stranding.strand_area(core, d_c),
+                 outer_strands=outer, outer_wire=d_o, core_strands=core, layers=layers)
 
 
 @cache
@@ -154,10 +154,9 @@ def _made(materials, lay, **geometry):
     """Candidates of one build from their geometry [m, m2], and the increase of the outer length by its lay."""
     o, c = (find_material(name) for name in materials[1:])
     A_o, A_c = geometry["outer_area"], geometry["core_area"]
-    mass = rules.stranded_mass(A_o, o.density, lay) + rules.stranded_mass(
-        A_c, c.density, rules.CORE_LAY_INCREASE[geometry["core_strands"]])
-    rts = A_o * o.rated_stress + A_c * (c.strength if materials[1] == "A0" else c.rated_stress)
-    columns = geometry | {"mass": mass, "rts": rts, "resistance_20": rules.resistance(A_o, o.resistivity, lay)}
+    columns = geometry | {
+        "mass": stranding.mass(o, c, A_o, A_c, outer_lay=lay, core_strands=geometry["core_strands"]),
+        "rts": stranding.rated_strength(o, c, A_o, A_c), "resistance_20": stranding.resistance(o, A_o, lay)}
     return Candidates(**{name: np.broadcast_to(np.asarray(column), np.shape(A_o)) for name, column in columns.items()})
 
 

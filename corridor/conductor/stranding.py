@@ -1,12 +1,12 @@
-"""From strands to a conductor: layers, lay, mass and resistance by the recipe of the standards.
+"""From strands to a conductor: layers, lay, mass, strength and resistance by the recipe of the standards.
 
 Outer wires run in helices, so a metre of conductor holds more than a metre of wire. The mean
 increase `k` of a stranding lengthens mass and resistance alike:
 
     mass = A_o rho_o (1 + k_o) + A_c rho_c (1 + k_c)        resistance = r_o (1 + k_o) / A_o
 
-with densities `rho` and resistivity `r`. IEC 61089 and EN 50182 count the aluminium alone as
-conducting.
+with densities `rho` and resistivity `r`. Strength is `A_o s_o + A_c s_c` with the rated
+stresses `s`. IEC 61089 and EN 50182 count the aluminium alone as conducting.
 
 References
 ----------
@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
     from corridor.arrays import Array
+    from corridor.conductor.materials import Material
 
 __all__ = [
     "CORE_LAY_INCREASE",
@@ -29,6 +30,8 @@ __all__ = [
     "TYPICAL_LAY_INCREASE",
     "core_diameter",
     "diameter",
+    "mass",
+    "rated_strength",
     "resistance",
     "strand_area",
     "stranded_mass",
@@ -87,6 +90,28 @@ def stranded_mass(area: _Size, density: float, increase: float) -> _Size:
     return area * density * (1 + increase)
 
 
-def resistance(area: _Size, resistivity: float, increase: float) -> _Size:
-    """Return the dc resistance [ohm/m] of an area [m2] of a resistivity [ohm m], with its lay."""
-    return resistivity * (1 + increase) / area
+def mass(outer: Material, core: Material | None, outer_area: _Size, core_area: _Size, *, outer_lay: float,
+         core_strands: int) -> _Size:
+    """Return the mass [kg/m] of parts by their areas [m2], without grease."""
+    outer_mass = stranded_mass(outer_area, outer.density, outer_lay)
+    return outer_mass if core is None else outer_mass + stranded_mass(core_area, core.density,
+                                                                      CORE_LAY_INCREASE[core_strands])
+
+
+def rated_strength(outer: Material, core: Material | None, outer_area: _Size, core_area: _Size, *,
+                   kept: float = 1.0) -> _Size:
+    """Return the rated tensile strength [N] of parts by their areas [m2]; the core's lay keeps a share of its own.
+
+    Annealed aluminium stretches so far that the core reaches its ultimate strength; other aluminium breaks first, and
+    the core counts with its stress at about 1 % extension, as steel does in IEC 61089.
+    """
+    outer_strength = outer_area * outer.rated_stress
+    if core is None:
+        return outer_strength
+    stress = core.rated_stress if math.isnan(outer.yield_stress) else core.strength
+    return outer_strength + core_area * stress * kept
+
+
+def resistance(outer: Material, outer_area: _Size, outer_lay: float) -> _Size:
+    """Return the dc resistance at 20 degC [ohm/m] of an area [m2] with its lay."""
+    return outer.resistivity * (1 + outer_lay) / outer_area
