@@ -179,9 +179,12 @@ def _probes(site, remedies):
 
 def _lacking(rows: Constraints, solution):
     """Words for the rows that nothing meets."""
+    def lack(name, short):
+        return "its strings' pull" if name.endswith("uplift") else f"{short:.0%} of what is allowed" \
+            if name.endswith("tension") else f"{short:.2f} m"
+
     short = np.flatnonzero(solution.short > 1e-7)
-    return tuple(dict.fromkeys(f"{rows.name[i]} lacks " + (
-        "its strings' pull" if rows.name[i].endswith("uplift") else f"{solution.short[i]:.2f} m") for i in short))
+    return tuple(dict.fromkeys(f"{rows.name[i]} lacks {lack(rows.name[i], solution.short[i])}" for i in short))
 
 
 def _again(seen, steps):
