@@ -19,8 +19,6 @@ __all__ = ["follow_things"]
 _SWINGS, _WIDE, _NARROW, _LOOKS = 9, 0.25, 0.3, 7
 #: What is farther than the nearest by more than this share of the step between swings is not looked at again [-].
 _STEEP = 1.0
-#: What is found with widened things may be farther by this than with things as they are [m].
-_SLACK = 0.1
 #: Wires at one swing that are worked on at once.
 _AT_ONCE = 1000
 
@@ -51,16 +49,12 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
         What stands there instead of what was found with widened things. What no wire touches at the swings that are
         looked at keeps what was found: it is no farther than that.
     """
-    way, swing, thing, row, owner = _pairs(scene, blown, found, step)
+    way, swing, thing, row = _pairs(scene, blown, found, step)
     part = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.widened(part, 0.0)
     near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
     boxes, half = _boxes(near, len(above)), _WIDE
-    value = np.full((len(way), 1), np.inf)
-    for look in range(_LOOKS):
-        if look == 1:
-            keep = _may_be_nearest(value, found.actual[row], owner)
-            way, swing, thing, row = (v[keep] for v in (way, swing, thing, row))
+    for _ in range(_LOOKS):
         swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
         value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes)
         best = value.argmin(axis=1)
@@ -80,8 +74,7 @@ def _pair(scene, blown, found):
 
 
 def _pairs(scene, blown, found, step):
-    """Ways, nearest swing and things of the pairs that may hold the least of their span; row of what was found, and a
-    number for each span, option, case and thing."""
+    """Ways, nearest swing and things of the pairs that may hold the least of their span; row of what was found."""
     things = np.flatnonzero(found.obstacle >= 0)
     some = found.take(things)
     row = things[least_rows(_pair(scene, blown, some), some.actual)]
@@ -92,14 +85,7 @@ def _pairs(scene, blown, found, step):
     least = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(least, owner, found.actual[row])
     keep = found.actual[row] <= least[owner] + _STEEP * step[way]
-    return way[keep], of.swing[keep], found.obstacle[row[keep]], row[keep], owner[keep]
-
-
-def _may_be_nearest(value, widened, owner):
-    """True for pairs that are no farther, with things widened, than their span's nearest is from things as they are."""
-    least = np.full(owner.max(initial=-1) + 1, np.inf)
-    np.minimum.at(least, owner, value.min(axis=1, initial=np.inf))
-    return widened <= least[owner] + _SLACK
+    return way[keep], of.swing[keep], found.obstacle[row[keep]], row[keep]
 
 
 def _boxes(index, count):
