@@ -14,7 +14,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "least_rows", "over_objects"]
+__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "over_objects"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32
@@ -98,6 +98,7 @@ def cut_chords(scene, blown):
 
 
 def join_found(parts):
+    """Join tables of what was found, row under row."""
     empty = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
     return Found(*(np.concatenate(part) for part in zip(empty, *parts, strict=True)))
 
@@ -111,6 +112,7 @@ def _spots(chords, chord, place, elevation):
 
 
 def found_at(chords, chord, obstacle, side, height, place, elevation):
+    """What was found at places of chords: 1 where the wire is above, -1 where it is below."""
     position = np.full(len(chord), "above" if side > 0 else "below", object)
     return Found(chords.span[chord], obstacle, position, height, _spots(chords, chord, place, elevation),
                   elevation - side * height)
@@ -127,12 +129,3 @@ def over_objects(chords, crossed, above, below):
         known = np.isfinite(height)
         yield found_at(chords, chord[known], crossed.obstacle[chosen][known], side, height[known], place[known],
                      elevation[known])
-
-
-def least_rows(key, value):
-    """Row of the least known value of each key."""
-    order = np.lexsort((np.where(np.isnan(value), np.inf, value), key))
-    first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
-    return first[~np.isnan(value[first])]
-
-

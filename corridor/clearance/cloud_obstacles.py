@@ -189,9 +189,9 @@ def _needs(scene, category, top, other_voltage):
 
 def _required(scene, category, measure, case, top, other_voltage):
     """The row of the rule for a category in a case, and what it requires [m]."""
-    U, U_other = scene.voltage / 1e3, other_voltage / 1e3
-    rule = rule_tables.choose(scene.rules, category, measure, case.name, U, swung=case.wind > 0, other_kv=U_other)
-    return int(rule), float(rule_tables.requirement(scene.rules, rule, U, top, other_kv=U_other).required)
+    rule, terms = rule_tables.required(scene.rules, category, measure, case.name, scene.voltage / 1e3, top,
+                                       swung=case.wind > 0, other_kv=other_voltage / 1e3)
+    return int(rule), float(terms.required)
 
 
 def _things(scene, cloud, group, span, curves, finer, reference, spot, place):

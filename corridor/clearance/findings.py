@@ -88,8 +88,8 @@ class Scene:
         those that are not asked about."""
         shape = (*temperature.shape, len(SIDES))
         w, o, k = np.nonzero(np.isfinite(temperature))
-        w, o, k, side = (np.repeat(v, 2) for v in (w, o, k, np.zeros(len(w), int)))
-        side[1::2] = 1
+        side = np.tile([0, 1], len(w))
+        w, o, k = (np.repeat(v, 2) for v in (w, o, k))
         found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
         weight, wind = (v[self.row][..., None] for v in (self.model.weight, self.model.wind))
         exact = self.exact.reshape(-1, 1, 1, 1)
@@ -158,11 +158,9 @@ def assess(scene, checked):
         Why a row has no requirement, "" where it has one.
     """
     terms, names, unruled = requirements(scene, checked)
-    against = against_of(checked.obstacle, scene.obstacles)
-    case_name = np.array([case.name for case in scene.cases], object)[checked.case]
     has = unruled == ""
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
-    columns = _place(scene, kept) | _keys(scene, kept, against[has], case_name[has])
+    columns = _place(scene, kept) | _keys(scene, kept)
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
@@ -244,7 +242,7 @@ def _place(scene, checked):
     }
 
 
-def _keys(scene, checked, against, case_name):
+def _keys(scene, checked):
     wires, spans = scene.wires, scene.spans
     w, o, k = checked.wire, checked.option, checked.case
     span, group = wires.span[w], scene.group[w]
@@ -252,8 +250,10 @@ def _keys(scene, checked, against, case_name):
     return {
         "line": spans.line[span], "span": spans.name[span],
         "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w],
-        "option": np.array([option.name for option in scene.options], object)[o], "case": case_name,
-        "against": against, "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
+        "option": np.array([option.name for option in scene.options], object)[o],
+        "case": np.array([case.name for case in scene.cases], object)[k],
+        "against": against_of(checked.obstacle, scene.obstacles),
+        "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "conductor_temperature_c": strung.temperature[group, o, k],
         "horizontal_tension_n": scene.hung.horizontal_tension[w, o, k, 0],
         "catenary_constant_m": scene.constant[w, o, k],

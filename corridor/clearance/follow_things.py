@@ -9,9 +9,10 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.clearance.chords import Blown, cut_chords, join_found, least_rows, over_objects
+from corridor.clearance.chords import Blown, cut_chords, join_found, over_objects
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.vertical import least_rows
 
 __all__ = ["follow_things"]
 

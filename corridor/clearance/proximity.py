@@ -131,13 +131,11 @@ def compare(around, cases=None):
     """
     scene = around.scene
     cases = np.arange(len(scene.cases)) if cases is None else cases
-    parts, swept, gaps = _upright(around, cases), _swept(around, cases), []
-    for found, lost in (_sideways(around, cases), _near_trees(around, cases),
-                        beside_ground(scene, around.below, around.ground.sample, cases)):
+    parts, swept = [*_upright(around, cases), *_sideways(around, cases)], _swept(around, cases)
+    gaps = unswung(scene, _asked(scene, cases, True, "vertical", "horizontal"))
+    for found, lost in (_near_trees(around, cases), beside_ground(scene, around.below, around.ground.sample, cases)):
         parts += found
         gaps += lost
-    blown = _asked(scene, cases, True, "vertical", "horizontal")
-    gaps += unswung(scene, blown)
     parts += [] if swept is None else [swept.checked]
     return Compared(own_rows(around.home, scene.wires, join(parts)), swept, tuple(gaps))
 
@@ -169,20 +167,20 @@ def _upright(around, cases):
 
 
 def _sideways(around, cases):
-    """Compare swung wires with the right-of-way, and along their swing with what stands beside them; and the gaps."""
+    """Compare swung wires with the right-of-way, and along their swing with what stands beside them."""
     scene, land = around.scene, around.right_of_way
     sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
     if not len(sideways):
-        return [], []
+        return []
     args, parts = (scene.wires, scene.spans, scene.structures), []
     if land.half_width is not None or land.polygon is not None:
         parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
     room = np.where(_has_rule(scene, around.index, "horizontal"), around.tops + _vertical_room(around), np.nan)
     if not np.isfinite(room).any():
-        return parts, []
+        return parts
     parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
                                     _corners(around, sideways)))
-    return parts, []
+    return parts
 
 
 def _swept(around, cases):
@@ -237,7 +235,7 @@ def _required(around, measure, case):
 
 def _vertical_room(around):
     """Vertical clearance required above each part [m]: the most that any case asks for, in wind or without; 0 where
-    none does, inf where one does and how much is not known."""
+    none does, and beyond all bounds where one does and how much is not known."""
     room = np.zeros(len(around.tops))
     for case in around.scene.cases:
         for each in (case, replace(case, wind=0.0 if case.wind > 0 else 1.0)):

@@ -16,14 +16,13 @@ from corridor.clearance.chords import (
     cut_chords,
     found_at,
     join_found,
-    least_rows,
     over_objects,
 )
 from corridor.clearance.crossings import cross
 from corridor.clearance.follow_things import follow_things
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
-from corridor.clearance.vertical import Checked
+from corridor.clearance.vertical import Checked, least_rows
 from corridor.clearance.widened import steps_of, swept_pairs, widened
 from corridor.geometry.distance import least_heights
 from corridor.line.blown import PARTLY

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.geometry.distance import Ends, elevations, heights, least_heights, take_rows
 
-__all__ = ["Checked", "join", "least_below", "over_ground", "over_objects", "sides", "take", "worst_of"]
+__all__ = ["Checked", "join", "least_below", "least_rows", "over_ground", "over_objects", "sides", "take", "worst_of"]
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,13 @@ def join(parts):
 def take(table, rows):
     """Return some rows of a table."""
     return type(table)(*(getattr(table, f.name)[rows] for f in fields(table)))
+
+
+def least_rows(key, value):
+    """Row of the least known value of each key."""
+    order = np.lexsort((np.where(np.isnan(value), np.inf, value), key))
+    first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+    return first[~np.isnan(value[first])]
 
 
 def worst_of(group, value):

@@ -207,7 +207,7 @@ def _distinct(key: Ints, *values: Floats) -> tuple[Ints, Ints]:
     new = np.zeros(len(order), bool)
     new[:1] = True
     for column in columns:
-        new[1:] |= np.diff(column[order]) != 0 if column is key else column[order][1:] != column[order][:-1]
+        new[1:] |= column[order][1:] != column[order][:-1]
     problem = np.empty(len(order), int)
     problem[order] = np.cumsum(new) - 1
     return order[new], problem
@@ -231,11 +231,9 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
     """
     exact = model.exact[states.chain]
     known = np.isfinite(states.temperature + model.strung.excess[model.group[states.chain], states.option])
-    problem, place = states.problem, states.place
     count, spans = states.weight.shape
     lifted = np.zeros((count, spans, 2), bool)
     columns = [np.full((count, spans), np.nan), *np.full((2, count, spans, 3), np.nan), np.full((count, spans), np.nan)]
-    still = None
     for chosen, method in ((exact & known, _in_equilibrium), (~exact & known, _by_ruling_span)):
         some = np.flatnonzero(chosen)
         if len(some):
@@ -243,14 +241,11 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
             for whole, part in zip(columns, found, strict=True):
                 whole[some] = part
             lifted[some] = lifts
-    if held:
-        still = _held(model, states, lifted)
-    at = problem, place
-    tail = exact[problem], states.weight[at], states.wind[at]
-    made = Hung(*(column[at] for column in columns), *tail, lifted[at])
-    if still is None:
-        return made
-    return replace(made, held=Hung(*(column[at] for column in still), *tail, lifted[at]))
+    at = states.problem, states.place
+    tail = exact[states.problem], states.weight[at], states.wind[at], lifted[at]
+    made = [Hung(*(column[at] for column in each), *tail)
+            for each in (columns, *([_held(model, states, lifted)] if held else []))]
+    return replace(made[0], held=made[1]) if held else made[0]
 
 
 def _take(states: States, some: Ints) -> States:

@@ -6,7 +6,7 @@ catenary in the plane of its load at every swing. Pieces are halved until the wi
 `TOLERANCE` of that. The way of a wire depends on that wire alone.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from corridor.geometry.catenary import Plane, plane_of, points
-from corridor.line.hang import States, case_states, hang, pressure_share
+from corridor.line.hang import case_states, hang, pressure_share
 from corridor.line.model import Bools, Floats, Ints, Model
 
 __all__ = ["NODES", "TOLERANCE", "Nodes", "WirePaths", "follow"]
@@ -55,7 +55,6 @@ class Nodes(NamedTuple):
 class WirePaths:
     """Ways of wires, columns of shape (path,), and the pieces they are made of, (piece,).
 
-    `wire`, `option`, `case` indices; `temperature` of the conductor [degC]; `exact` whether it is in equilibrium;
     `windy` whether there is wind; `hangs` whether there is a wire in the full wind to either side, `partly` whether
     there is none in part of the wind then: places are nan there; `error` by how much a wire may be off where the pieces
     are thinnest [m].
@@ -63,11 +62,6 @@ class WirePaths:
     nodes `start`, `end` (piece, NODES, 3) in the frame of the span [m] and catenary `constant` (piece, NODES) [m].
     """
 
-    wire: Ints
-    option: Ints
-    case: Ints
-    temperature: Floats
-    exact: Bools
     windy: Bools
     hangs: Bools
     partly: Bools
@@ -82,7 +76,7 @@ class WirePaths:
     constant: Floats
 
     def __len__(self) -> int:
-        return len(self.wire)
+        return len(self.windy)
 
     def at(self, path: Ints, swing: Floats) -> Nodes:
         """Return wires at signed shares of their swing; `path` (row,), `swing` (row, ...) and the answer likewise."""
@@ -144,24 +138,18 @@ class _Pieces(NamedTuple):
     error: Floats
 
 
-def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: ArrayLike | None = None) -> WirePaths:
-    """Return the ways of wires in cases of the study.
+def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: Floats) -> WirePaths:
+    """Return the ways of wires in cases of the study, at temperatures of their own.
 
     Parameters
     ----------
     model : Model
     wire, option, case : ndarray of int, shape (row,)
-    temperature : array_like, shape (row,), optional
-        Of the conductor [degC]; default: that of the case.
+    temperature : ndarray, shape (row,)
+        Of the conductor [degC].
     """
-    own = model.strung.temperature[model.groups.of_wire_span[wire], option, case]
-    T = own if temperature is None else np.broadcast_to(np.asarray(temperature, float), wire.shape)
     load = model.weight[wire, option, case], model.wind[wire, option, case]
-
-    def states(rows: Ints, swing: Floats) -> States:
-        return case_states(model, wire[rows], option[rows], case[rows], swing, T[rows])
-
-    return _made(model, states, _Asked(wire, option, case, T, *load))
+    return _made(model, _Asked(wire, option, case, temperature, *load))
 
 
 class _Asked(NamedTuple):
@@ -175,43 +163,39 @@ class _Asked(NamedTuple):
     wind: Floats
 
 
-#: Hangs rows at a swing each.
-_States = Callable[[Ints, Floats], States]
-
-
-def _made(model: Model, states: _States, asked: _Asked) -> WirePaths:
+def _made(model: Model, asked: _Asked) -> WirePaths:
     """The ways of what is asked for."""
     still, blown = np.flatnonzero(asked.wind == 0), np.flatnonzero(asked.wind > 0)
-    one = _hung(model, states, still[:, None], np.zeros((len(still), 1)))
+    one = _hung(model, asked, still[:, None], np.zeros((len(still), 1)))
     made = [_Pieces(still, *np.zeros((2, len(still))), *(np.repeat(v, NODES, axis=1) for v in one),
                     np.zeros(len(still)))]
     low, high = np.array(_PIECES).T
-    pieces = _pieces(model, states, np.repeat(blown, len(low)), np.tile(low, len(blown)), np.tile(high, len(blown)),
-                     asked)
+    pieces = _pieces(model, asked, np.repeat(blown, len(low)), np.tile(low, len(blown)), np.tile(high, len(blown)))
     while len(pieces.path):
         rough = (pieces.error > TOLERANCE) & (pieces.high - pieces.low > _THINNEST)
         made.append(_Pieces(*(v[~rough] for v in pieces)))
         path, low, high = pieces.path[rough], pieces.low[rough], pieces.high[rough]
         middle = (low + high) / 2
-        pieces = _pieces(model, states, np.tile(path, 2), np.r_[low, middle], np.r_[middle, high], asked)
-    return _joined(model, _Pieces(*(np.concatenate(v) for v in zip(*made, strict=True))), asked)
+        pieces = _pieces(model, asked, np.tile(path, 2), np.r_[low, middle], np.r_[middle, high])
+    return _joined(_Pieces(*(np.concatenate(v) for v in zip(*made, strict=True))), asked)
 
 
-def _hung(model: Model, states: _States, rows: Ints, swing: Floats) -> tuple[Floats, Floats, Floats]:
+def _hung(model: Model, asked: _Asked, rows: Ints, swing: Floats) -> tuple[Floats, Floats, Floats]:
     """Ends and constants of rows at swings, of one shape (row, swing)."""
     rows, swing = np.broadcast_arrays(rows, swing)
     if not rows.size:
         return np.zeros((*rows.shape, 3)), np.zeros((*rows.shape, 3)), np.zeros(rows.shape)
-    hung = hang(model, states(rows.ravel(), swing.ravel()))
+    row = rows.ravel()
+    hung = hang(model, case_states(model, *(v[row] for v in asked[:3]), swing.ravel(), asked.temperature[row]))
     return hung.start.reshape(*rows.shape, 3), hung.end.reshape(*rows.shape, 3), hung.constant.reshape(rows.shape)
 
 
-def _pieces(model: Model, states: _States, path: Ints, low: Floats, high: Floats, asked: _Asked) -> _Pieces:
+def _pieces(model: Model, asked: _Asked, path: Ints, low: Floats, high: Floats) -> _Pieces:
     """Pieces hung at their nodes, and how far off they are in between."""
     width = (high - low)[:, None]
     nodes = low[:, None] + width * np.linspace(0, 1, NODES)
     between = low[:, None] + width * np.array(_BETWEEN)
-    start, end, constant = _hung(model, states, path[:, None], np.concatenate([nodes, between], axis=1))
+    start, end, constant = _hung(model, asked, path[:, None], np.concatenate([nodes, between], axis=1))
     made = _Pieces(path, low, high, start[:, :NODES], end[:, :NODES], constant[:, :NODES], np.zeros(len(path)))
     factor = _through(np.array(_BETWEEN))
     off = [np.einsum("bn,pn...->pb...", factor, v) for v in made[3:6]]
@@ -227,7 +211,7 @@ def _apart(load: tuple[Floats, Floats], hung: Sequence[Floats], taken: Sequence[
     return np.nan_to_num(np.linalg.norm(places[0] - places[1], axis=-1).max(axis=(1, 2), initial=0.0))
 
 
-def _joined(model: Model, pieces: _Pieces, asked: _Asked) -> WirePaths:
+def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
     """The ways of all rows, with their pieces in order."""
     order = np.lexsort((pieces.low, pieces.path))
     p = _Pieces(*(v[order] for v in pieces))
@@ -240,7 +224,6 @@ def _joined(model: Model, pieces: _Pieces, asked: _Asked) -> WirePaths:
     holes[p.path[~known.all(axis=1)]] = True
     np.maximum.at(error, p.path, p.error)
     hangs = tips.all(axis=1)
-    exact = model.exact[model.place_of(asked.wire)[0]]
-    return WirePaths(*asked[:4], exact, asked.wind > 0, hangs, hangs & holes, error,
+    return WirePaths(asked.wind > 0, hangs, hangs & holes, error,
                      np.searchsorted(p.path, np.arange(rows + 1)), p.low, p.high, asked.weight[p.path],
                      asked.wind[p.path], p.start, p.end, p.constant)

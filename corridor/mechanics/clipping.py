@@ -83,11 +83,10 @@ def _balance(problem, log_tension):
     Beside a span so short that turning a string changes the force on it more than it turns, that runs away: there
     strings turn by a part of the way, less whenever the last turn was greater than the one before.
     """
-    offset, wire, good = _turned_whole(problem, log_tension)
+    offset, wire, good = _turned(problem, log_tension, 1.0, _ITERATIONS)
     rows = np.flatnonzero(~good & np.isfinite(log_tension))
     if rows.size:
-        some = _rows(problem, rows)
-        found, shape, right = _turned_in_part(some, log_tension[rows])
+        found, shape, right = _turned(_rows(problem, rows), log_tension[rows], _PART, _DAMPED)
         offset[..., rows] = np.where(right, found, offset[..., rows])
         for whole, part in zip(wire, shape, strict=True):
             whole[..., rows] = np.where(right, part, whole[..., rows])
@@ -100,30 +99,19 @@ def _rows(record, rows):
     return type(record)(*(_rows(field, rows) if isinstance(field, tuple) else field[..., rows] for field in record))
 
 
-def _turned_in_part(problem, log_tension):
-    offset, before = hanging(problem), np.full(log_tension.shape, np.inf)
-    part = np.full(log_tension.shape, _PART)
-    for _ in range(_DAMPED):
+def _turned(problem, log_tension, part, iterations):
+    """The same where strings turn by a part of the way at most, the shape of the wires, and where that is a balance."""
+    offset, before, most = hanging(problem), np.inf, part
+    for _ in range(iterations):
         plane = planes(problem, offset)
         wire = block.shape(plane.span, plane.rise, plane.load, log_tension)
         new, moved, hangs = _hang(problem, plane, wire, offset)
         if not np.any(moved > _TOLERANCE):
             break
-        part = np.where(moved > before, np.maximum(part / 2, _LEAST_PART), np.minimum(1.02 * part, 1.0))
+        part = np.where(moved > before, np.maximum(part / 2, _LEAST_PART), np.minimum(1.02 * part, most))
         before = moved
         turned = problem.length * unit(offset + part * (new - offset))
-        offset = np.where(problem.kind == FREE, turned, offset)
-    return offset, wire, (moved <= 1e-6) & hangs
-
-
-def _turned_whole(problem, log_tension):
-    offset = hanging(problem)
-    for _ in range(_ITERATIONS):
-        plane = planes(problem, offset)
-        wire = block.shape(plane.span, plane.rise, plane.load, log_tension)
-        offset, moved, hangs = _hang(problem, plane, wire, offset)
-        if not np.any(moved > _TOLERANCE):
-            break
+        offset = np.where((problem.kind == FREE) & (part < 1), turned, new)
     return offset, wire, (moved <= 1e-6) & hangs
 
 

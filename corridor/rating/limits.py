@@ -15,6 +15,7 @@ from corridor.clearance.findings import Scene, against_of, obstacle_name, requir
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import compare
 from corridor.clearance.reasons import NO_RULE
+from corridor.clearance.vertical import least_rows
 from corridor.line.facts import Case
 from corridor.line.laws import reshape_law
 
@@ -185,8 +186,7 @@ def _hot(around, columns, cases, word, temperature):
     found = _least(around, cases, np.where(again, temperature, np.nan))
     names = ("margin_m", "wire", "against", "obstacle", "measure", "case", "station_m")
     told = {name: columns[name][chosen] for name in names}
-    order = np.lexsort((told["margin_m"], o, s))
-    first = order[np.r_[True, (np.diff(s[order]) != 0) | (np.diff(o[order]) != 0)]] if len(order) else order
+    first = least_rows(s * len(scene.options) + o, told["margin_m"])
     first = first[~again[s[first], o[first]] & np.isfinite(temperature[s[first], o[first]])]
     for whole, name in zip(found, names, strict=True):
         whole[s[first], o[first]] = told[name][first]
@@ -306,8 +306,7 @@ def _put_least(result, scene, checked, terms, rule, unruled):
     rows = np.flatnonzero((unruled == "") & (checked.position != "below"))
     span, option = scene.wires.span[checked.wire[rows]], checked.option[rows]
     margin = checked.actual[rows] - terms.required[rows]
-    order = np.lexsort((margin, option, span))
-    first = order[np.r_[True, (np.diff(span[order]) != 0) | (np.diff(option[order]) != 0)]] if len(order) else order
+    first = least_rows(span * len(scene.options) + option, margin)
     at = span[first], option[first]
     nearer = ~(result.margin[at] <= margin[first])
     first, at = rows[first[nearer]], tuple(v[nearer] for v in at)
