@@ -21,12 +21,13 @@ from corridor.planning.conductor_search.candidates import CORES, Space, builds, 
 from corridor.planning.conductor_search.finalists import finalists_of, spaced
 from corridor.planning.conductor_search.line_limits import Line, Margins, Today, shape_bounds, swung_out
 from corridor.planning.conductor_search.screening import candidate_resistance, non_dominated, screen
-from corridor.planning.conductor_search.search import add_to_study, design_study, space_of, write_design
+from corridor.planning.conductor_search.search import add_to_study, space_of, write_design
 from corridor.rating.ratings import Ratings
 from corridor.rating.resistances import computed
 from corridor.study.design import Design
 from corridor.study.load import load_study
 from corridor.thermal.rating import Weather
+from tests.common import ask
 from tests.short_demo import short_demo
 
 WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=1000,
@@ -274,7 +275,7 @@ def folder(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def result(folder):
-    return design_study(folder / "study.toml")
+    return ask(folder / "study.toml", "design")
 
 
 def test_finalists_are_those_of_a_check_of_the_study_they_are_added_to(folder, result):
@@ -345,7 +346,7 @@ def test_what_a_search_needs(folder, old, new, where):
     path = folder / "fault.toml"
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(InputError) as fault:
-        design_study(path)
+        ask(path, "design")
     assert fault.value.where == where
 
 

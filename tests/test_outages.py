@@ -9,8 +9,8 @@ from corridor.planning.outages.files import write_outages
 from corridor.planning.outages.grouping import group_items, one_by_one
 from corridor.planning.outages.work import reels
 from corridor.planning.remedies.alterations import NONE
-from corridor.planning.remedies.plan import plan_study
 from corridor.planning.remedies.taken import write_remedies
+from tests.common import ask
 from tests.test_plan import short_study
 
 #: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).
@@ -103,7 +103,7 @@ def test_work_of_a_plan(tmp_path):
     wires = [shapely.LineString([(EAST + 200 + d, NORTH - 80, 90), (EAST + 200 + d, NORTH + 80, 90)]) for d in (0, 4)]
     study.add_obstacle("village", "line", wires, 'voltage = "20 kV"')
     study.rules += "line,line,vertical,2.0,,,,,,\n"
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.cleared
     write_remedies(planned, tmp_path / "plan")
     written, lines = write_outages(planned, tmp_path / "plan", kind="png")

@@ -15,9 +15,10 @@ from corridor.planning.remedies.alterations import Change, unaltered
 from corridor.planning.remedies.constraints import Basis, constraints_of
 from corridor.planning.remedies.least_cost import Constraints, least_cost
 from corridor.planning.remedies.offered import alterations_of, offered_remedies
-from corridor.planning.remedies.plan import plan_study, site_of
+from corridor.planning.remedies.plan import site_of
 from corridor.planning.remedies.variants import assess_variant
 from corridor.study import load_study
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 
 
@@ -90,7 +91,7 @@ def short_study(folder, *, hole=None, lower=0.0):
 
 def test_planned_copy_clears_with_status_0(tmp_path):
     study = short_study(tmp_path / "study")
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.before.short >= 3
     assert planned.cleared and any(change.rise for change in planned.after.alterations.changes)
     assert planned.status == 0 and planned.checked.status == 0
@@ -99,7 +100,7 @@ def test_planned_copy_clears_with_status_0(tmp_path):
 
 def test_unknown_ground_stays_unknown(tmp_path):
     study = short_study(tmp_path / "study", hole=lambda e, n: (e > 500_100) & (e < 500_130))
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.cleared
     assert planned.status == 3, "a plan must not read as clear where the ground is unknown"
 
@@ -107,7 +108,7 @@ def test_unknown_ground_stays_unknown(tmp_path):
 def test_too_small_a_raise_is_told(tmp_path):
     study = short_study(tmp_path / "study")
     study.text += '\n[plan]\nlargest_raise = "0.5 m"\nremedies = ["raise"]\n'
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.status == 1 and not planned.cleared
     assert any("ground (vertical) lacks" in words for words in planned.forbids)
 

@@ -17,10 +17,12 @@ from corridor.planning.remedies import plan as planning
 from corridor.planning.remedies.constraints import rules_of_choice
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies, offered_remedies
-from corridor.planning.remedies.plan import plan_option, plan_study, site_of
+from corridor.planning.remedies.plan import plan_option, site_of
 from corridor.planning.remedies.taken import taken, write_remedies
 from corridor.planning.remedies.variants import assess_variant, clears
+from corridor.session import open_study
 from corridor.study import load_study
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, line_of, plane
 from tests.test_plan import rows_of, short_study
 
@@ -78,7 +80,7 @@ def test_plan_whose_remedies_leave_all_unassessed_is_none(tmp_path, monkeypatch)
     monkeypatch.setattr(planning, "assess_variant", blind)
     study = short_study(tmp_path / "study", lower=1.5)
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert not planned.after.short and not planned.cleared and planned.status == 1
     assert planned.forbids and planned.checked is None and not (tmp_path / "plan" / "findings.gpkg").exists()
 
@@ -121,7 +123,7 @@ def test_option_that_is_not_assessed_is_not_told_to_be_clear(tmp_path):
     inputs = opened(study)
     with inputs.terrain:
         planned = plan_option(site_of(inputs, "today"))
-    rows = each_alone.each_alone(planned, each_alone.short_elsewhere(study.path, "today"))
+    rows = each_alone.each_alone(planned, each_alone.short_elsewhere(open_study(study.path), "today"))
     assert set(rows["where"][rows["remedy"] == "choose another option"]) == {"alloy"}
 
 
@@ -149,7 +151,7 @@ def dug(folder):
 def test_ground_is_cut_where_nothing_stands(tmp_path):
     """What the next tests forbid is done where there is nothing to forbid it."""
     study = hillock_at(tmp_path / "study", 450.0)
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.status == 0
     assert np.hypot(*(dug(tmp_path / "plan") - [EAST + 450, NORTH]).T).min() < 2.0
 
@@ -159,7 +161,7 @@ def test_nobody_digs_at_a_structure_of_the_span(tmp_path):
     study = hillock_at(tmp_path / "study", 315.0)
     for height, low in (("19", "11.5"), ("20", "12")):
         study.framings = study.framings.replace(f"{height},suspension", f"{low},suspension")
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.before.short >= 1
     assert planned.status == 1 and not planned.cleared
     cells = planned.site.cells
@@ -177,7 +179,7 @@ def test_nobody_digs_at_a_structure_of_another_line(tmp_path):
     import pandas
 
     study.structures = pandas.concat([study.structures, other], ignore_index=True)
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.status == 1 and planned.site.cells
     for own in planned.site.cells.values():
         e, n = own.raster.places(own.column + 0.5, own.row + 0.5)
@@ -190,7 +192,7 @@ def test_nobody_digs_at_an_object(tmp_path, keys):
     study = hillock_at(tmp_path / "study", 450.0)
     shed = shapely.box(EAST + 447, NORTH - 3, EAST + 453, NORTH + 3)
     study.add_obstacle("sheds", "shed", [shed], keys, top=[plane(EAST + 450, NORTH) + 9.5])
-    planned = plan_study(study.write(), "today", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
     assert planned.status == 1 and planned.site.cells
     for own in planned.site.cells.values():
         e, n = own.raster.places(own.column + 0.5, own.row + 0.5)
@@ -218,13 +220,13 @@ def test_demand_that_is_not_a_number_is_met_by_nothing():
 def test_load_ratio_bounds_what_is_strung_tauter(tmp_path, option):
     """Loads are compared with those of the wire that hangs today as it hangs, also where it is itself strung tauter."""
     tighten = 'remedies = ["tighten"]\nlargest_tightening = 0.4\n'
-    free = plan_study(both_options(tmp_path / "free", tighten).write(), option, tmp_path / "copy")
+    free = ask(both_options(tmp_path / "free", tighten).write(), "plan", option, tmp_path / "copy")
     assert free.status == 0 and (free.after.alterations.tightened > 0).any()
-    held = plan_study(both_options(tmp_path / "held", tighten + "largest_load_ratio = 1.05").write(), option,
+    held = ask(both_options(tmp_path / "held", tighten + "largest_load_ratio = 1.05").write(), "plan", option,
                       tmp_path / "other")
     assert held.status == 1 and any("(vertical) lacks" in words and words.endswith(" m") for words in held.forbids)
     assert all(words.endswith("% of what is allowed") for words in held.forbids if "tension" in words)
-    loose = plan_study(both_options(tmp_path / "loose", tighten + "largest_load_ratio = 1.5").write(), option,
+    loose = ask(both_options(tmp_path / "loose", tighten + "largest_load_ratio = 1.5").write(), "plan", option,
                        tmp_path / "third")
     ratio = loose.after.layers["structure_loads"]["ratio_to_existing"].astype(float)
     assert loose.status == 0 and 1.05 < ratio.max() <= 1.5
@@ -268,7 +270,7 @@ def test_load_ratio_without_an_existing_wire_is_refused(tmp_path):
     study.change("existing = true\n", "")
     study.text += "\n[plan]\nlargest_load_ratio = 1.2\n"
     with pytest.raises(InputError, match="no option is existing") as fault:
-        plan_study(study.write(), "today", tmp_path / "plan")
+        ask(study.write(), "plan", "today", tmp_path / "plan")
     assert fault.value.where == "plan.largest_load_ratio"
 
 
@@ -278,7 +280,7 @@ def test_copy_keeps_the_existing_wire_and_tells_of_the_planned_one_alone(tmp_pat
     study.change("[[cases]]", SECOND_OPTION.replace("150", "40") + "\n[[cases]]")
     study.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    planned = plan_study(study.write(), "alloy", tmp_path / "plan")
+    planned = ask(study.write(), "plan", "alloy", tmp_path / "plan")
     options = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="options").set_index("option")
     assert options.violations["today"] > 0 == options.violations["alloy"]
     assert planned.status == 0 and planned.checked.violations == 0
@@ -317,7 +319,7 @@ def test_known_names_are_taken(tmp_path):
     study.rules += "line,line,vertical,2.0,,,,,,\ntree,tree,radial,3.0,,,,,,\n"
     study.text += ('\n[plan]\nremovable = ["tree"]\n'
                    '[[plan.never_together]]\nfirst = "village:1"\nsecond = "village:2"\n')
-    assert plan_study(study.write(), "today", tmp_path / "plan").cleared
+    assert ask(study.write(), "plan", "today", tmp_path / "plan").cleared
 
 
 # What an earlier plan wrote
@@ -330,14 +332,14 @@ def written(folder):
 def test_failed_plan_leaves_nothing_of_an_earlier_one(tmp_path):
     study, folder = short_study(tmp_path / "study"), tmp_path / "plan"
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    planned = plan_study(study.write(), "today", folder)
+    planned = ask(study.write(), "plan", "today", folder)
     write_remedies(planned, folder)
     write_outages(planned, folder)
     assert written(folder) >= {"study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "plan.gpkg",
                                "calendar.csv", "calendar.svg", "outages.svg", "items_by_circuit.csv"}
     (folder / "mine.txt").write_text("kept", encoding="utf-8")
     study.text += 'largest_raise = "0.5 m"\n'
-    planned = plan_study(study.write(), "today", folder)
+    planned = ask(study.write(), "plan", "today", folder)
     assert not planned.cleared
     write_remedies(planned, folder)
     assert write_outages(planned, folder) == ([], [])
@@ -350,7 +352,7 @@ def test_unschedulable_plan_leaves_no_calendar_of_an_earlier_one(tmp_path):
     study.text += '\n[plan]\nremedies = ["raise"]\n'
     for window, calendar in ("", True), ("window = 3600\n", False):
         study.text += window
-        planned = plan_study(study.write(), "today", folder)
+        planned = ask(study.write(), "plan", "today", folder)
         write_remedies(planned, folder)
         lines = write_outages(planned, folder)[1]
         assert planned.cleared and any("no grouping is allowed" in line for line in lines) != calendar
@@ -363,29 +365,29 @@ def test_study_that_no_plan_wrote_is_not_written_over(tmp_path):
     study.write()
     before = other.write().read_bytes()
     with pytest.raises(InputError, match="no plan wrote"):
-        plan_study(study.path, "today", other.folder)
+        ask(study.path, "plan", "today", other.folder)
     assert other.path.read_bytes() == before
 
 
 def test_folder_that_the_study_reads_from_is_refused(tmp_path):
     study = short_study(tmp_path / "study")
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    plan_study(study.write(), "today", tmp_path / "plan")
+    ask(study.write(), "plan", "today", tmp_path / "plan")
     study.change('file = "line.gpkg"', 'file = "../plan/structures.gpkg"')
     study.change('file = "framings.csv"', 'file = "../plan/framings.csv"')
     path = study.path
     path.write_text(study.text, encoding="utf-8")
     with pytest.raises(InputError, match="reads a file"):
-        plan_study(path, "today", tmp_path / "plan")
+        ask(path, "plan", "today", tmp_path / "plan")
     assert (tmp_path / "plan" / "structures.gpkg").exists()
 
 
 def test_refused_plan_leaves_the_earlier_one_whole(tmp_path):
     study, folder = short_study(tmp_path / "study"), tmp_path / "plan"
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    planned = plan_study(study.write(), "today", folder)
+    planned = ask(study.write(), "plan", "today", folder)
     before = written(folder)
     study.text += 'removable = ["hedge"]\n'
     with pytest.raises(InputError):
-        plan_study(study.write(), "today", folder)
+        ask(study.write(), "plan", "today", folder)
     assert taken(planned)["remedy"] and written(folder) == before

@@ -11,12 +11,12 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.remedies.alterations import Change, change_structures
 from corridor.planning.remedies.constraints import conditional, exclusive, in_order
-from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
+from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
-from corridor.planning.remedies.plan import plan_study
 from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.study import load_study
+from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 from tests.test_plan import rows_of, short_study
 
@@ -24,7 +24,7 @@ from tests.test_plan import rows_of, short_study
 def planned_with(folder, study, kinds, more=""):
     names = ", ".join(f'"{kind}"' for kind in kinds)
     study.text += f"\n[plan]\nremedies = [{names}]\n{more}\n"
-    return plan_study(study.write(), "today", folder / "plan")
+    return ask(study.write(), "plan", "today", folder / "plan")
 
 
 def facts_of(folder):
@@ -154,8 +154,8 @@ def test_ladder_ends_with_the_plan_of_the_study(tmp_path):
     """The hottest rung is the plan itself; a colder wire falls short of less and costs no more; files hold them."""
     study = short_study(tmp_path / "study", lower=1.5)
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    rungs = plan_ladder(study.write(), "today", steps=3)
-    planned = plan_study(study.path, "today", tmp_path / "plan")
+    rungs = ask(study.write(), "plan_ladder", "today", steps=3)
+    planned = ask(study.path, "plan", "today", tmp_path / "plan")
     assert [r.temperature for r in rungs] == sorted(r.temperature for r in rungs) and rungs[-1].temperature == 75
     assert rungs[-1].cost == pytest.approx(planned.cost) and rungs[-1].violations == planned.before.short
     assert all(a.violations <= b.violations and a.cost <= b.cost for a, b in zip(rungs[:-1], rungs[1:], strict=True))

@@ -30,9 +30,9 @@ def design(study, progress, folder, drawing, add):
       corridor design study.toml --folder design --add with_designs.toml
     """
     from corridor.outputs.tables_design import design_text
-    from corridor.planning.conductor_search.search import add_to_study, design_study, write_design
+    from corridor.planning.conductor_search.search import add_to_study, write_design
 
-    result = design_study(study.study.path, progress=progress)
+    result = study.design(progress=progress)
     written = list(write_design(result, folder, drawing)) if folder else []
     if add:
         written.append(add_to_study(result, add))

@@ -39,17 +39,16 @@ def plan(study, progress, option, folder, aim, ladder, drawing):
     """
     from corridor.planning.outages.files import write_outages
     from corridor.planning.remedies.each_alone import short_elsewhere
-    from corridor.planning.remedies.plan import plan_study
     from corridor.planning.remedies.taken import plan_lines, write_remedies
 
     if ladder:
-        from corridor.planning.remedies.cost_ladder import ladder_lines, plan_ladder, write_ladder
+        from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
 
-        rungs = plan_ladder(study.study.path, option, steps=ladder)
+        rungs = study.plan_ladder(option, steps=ladder)
         return Answer(int(any(rung.forbids for rung in rungs)), write_ladder(rungs, folder, option, kind=drawing),
                       lambda: ladder_lines(rungs, option), rungs=[vars(rung) for rung in rungs])
-    planned = plan_study(study.study.path, option, folder)
-    written = write_remedies(planned, folder, short_elsewhere(study.study.path, option), progress)
+    planned = study.plan(option, folder)
+    written = write_remedies(planned, folder, short_elsewhere(study, option), progress)
     more, lines = write_outages(planned, folder, aim=aim, kind=drawing)
     return Answer(planned.status, dict.fromkeys([*written, *more]), lambda: [*plan_lines(planned), *lines],
                   cleared=planned.cleared, rounds=planned.rounds, forbids=list(planned.forbids))

@@ -77,10 +77,7 @@ class Comparison:
     @property
     def frames(self) -> Frames:
         """The tables `comparison`, a column an option, `options` and `ladder` as data frames."""
-        what, unit, values, _ = zip(*compare_table(self).rows, strict=True)
-        table = {"what": [text.strip() for text in what], "unit": unit,
-                 **dict(zip(self.names, map(list, zip(*values, strict=True)), strict=True))}
-        return Frames({"comparison": table, "options": self.options, "ladder": self.ladder})
+        return Frames({"comparison": compare_table(self).columns, "options": self.options, "ladder": self.ladder})
 
 
 def compare_study(opened: Opened, *, progress: Progress | None = None) -> Comparison:

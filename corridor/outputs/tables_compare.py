@@ -24,6 +24,13 @@ class Table:
     notes: tuple
     basis: tuple = ()
 
+    @property
+    def columns(self):
+        """The rows as columns: what, unit, and each option by its name."""
+        what, unit, values, _ = zip(*self.rows, strict=True)
+        return {"what": [text.strip() for text in what], "unit": list(unit),
+                **dict(zip(self.names, map(list, zip(*values, strict=True)), strict=True))}
+
 
 def compare_table(c):
     """Return the table of a comparison.

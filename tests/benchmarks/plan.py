@@ -11,7 +11,7 @@ import csv
 from pathlib import Path
 from time import perf_counter, process_time
 
-from corridor.planning.remedies.plan import plan_study
+import corridor
 
 from .make_corridor import make_corridor
 
@@ -44,7 +44,8 @@ def main():
     study = load_study(path)
     name = options.option or max(study.options, key=lambda option: option.maximum_temperature).name
     begin, used = perf_counter(), process_time()
-    planned = plan_study(path, name, options.folder / "plan")
+    with corridor.open_study(path) as opened:
+        planned = opened.plan(name, options.folder / "plan")
     seconds, used = perf_counter() - begin, process_time() - used
     print(f"{name}: {planned.before.short} violations, {planned.after.short} after {planned.rounds} rounds, "
           f"{seconds:.1f} s, {used:.1f} s of the processor (a planned copy is checked where there is a plan), "

@@ -1,6 +1,5 @@
 """Options by design: from what the line allows to conductors that could hang on it, and their exact check."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
@@ -8,19 +7,20 @@ from time import perf_counter
 
 import numpy as np
 
-from corridor.check import Clock, prepare
+from corridor.check import Progress
 from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.errors import InputError
-from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.compare import Comparison, compare_facts, write_comparison
 from corridor.jobs.folder import made_folder
 from corridor.line.facts import Option, Wiring
+from corridor.opened import Opened
+from corridor.outputs.frames import Frames
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.planning.conductor_search.candidates import Space, designation, entry
 from corridor.planning.conductor_search.finalists import finalists_of
 from corridor.planning.conductor_search.line_limits import Line, line_of
 from corridor.planning.conductor_search.screening import Screened, screen
-from corridor.study import Study, load_study
+from corridor.study import Study
 from corridor.study.design import Design
 
 __all__ = ["DesignResult", "Finalist", "add_to_study", "design_study", "space_of", "write_design"]
@@ -59,8 +59,13 @@ class DesignResult:
     notes: tuple[str, ...]
     seconds: float
 
+    @property
+    def frames(self) -> Frames:
+        """The table `finalists`, a column each beside the existing wire, as a data frame; none without finalists."""
+        return Frames({"finalists": design_table(self).columns} if self.finalists else {})
 
-def design_study(path: Path | str, *, progress: Callable[[int, int], None] | None = None) -> DesignResult:
+
+def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignResult:
     """Search for the conductors that the line of a study could carry, and check the best of them span by span.
 
     `progress(done, total)` is told spans.
@@ -70,21 +75,19 @@ def design_study(path: Path | str, *, progress: Callable[[int, int], None] | Non
     InputError
         Something given cannot be used; no option is existing; there is no weather or no required current.
     """
-    study = load_study(path)
+    study = opened.study
     section = study.design or Design()
     required = _required(study, section)
-    inputs = read_inputs(study)
-    with inputs.terrain:
-        facts, plan, ground = prepare(inputs, Clock())
-        today = (facts.options[facts.reference],)
-        facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
-        space = space_of(section, today[0].wiring.conductor, study.path)
-        line, notes = line_of(facts, plan, ground, section, required, progress)
-        begin = perf_counter()
-        screened = screen(space, line, facts.heat)
-        seconds = perf_counter() - begin
-        finalists = _finalists(screened, space, line, section, {option.name for option in study.options})
-        finalists, comparison = _checked(facts, plan, ground, finalists, progress)
+    facts, plan, ground = opened.laid_out
+    today = (facts.options[facts.reference],)
+    facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
+    space = space_of(section, today[0].wiring.conductor, study.path)
+    line, notes = line_of(facts, plan, ground, section, required, progress)
+    begin = perf_counter()
+    screened = screen(space, line, facts.heat)
+    seconds = perf_counter() - begin
+    finalists = _finalists(screened, space, line, section, {option.name for option in study.options})
+    finalists, comparison = _checked(facts, plan, ground, finalists, progress)
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
     return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
                         comparison=comparison, existing_rating=rating,
@@ -185,6 +188,8 @@ def add_to_study(result: DesignResult, path: Path | str) -> Path:
     if path.resolve().parent != study.path.resolve().parent or path.resolve() == study.path.resolve():
         raise InputError(None, "--add", repr(str(path)), "a new name in the folder of the study, to which its paths "
                          "are relative")
+    if not study.path.is_file():
+        raise InputError(None, "--add", "a study that is no file", "a study file, of which a copy is written")
     text = study.path.read_text(encoding="utf-8-sig").rstrip() + "\n\n" + "\n".join(study_text(result))
     try:
         path.write_text(text, encoding="utf-8")

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import numpy as np
 
-from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.folder import made_folder
+from corridor.opened import Opened
 from corridor.outputs.drawings.plan_ladder import draw_ladder
 from corridor.outputs.tables import write_csv
 from corridor.planning.remedies.alterations import Site
-from corridor.planning.remedies.plan import plan_option, site_of, study_with
+from corridor.planning.remedies.plan import plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
@@ -36,17 +36,15 @@ class Rung:
     forbids: str
 
 
-def plan_ladder(path: Path | str, option: str, *, steps: int = 6) -> tuple[Rung, ...]:
+def plan_ladder(opened: Opened, option: str, *, steps: int = 6) -> tuple[Rung, ...]:
     """Return so many rungs, at least 2, of an option of a study, the coldest first.
 
     The hottest is the greatest temperature that the option has in the study; the coldest the one at which heat brings
     no span short in continuous service. The emergency temperature is lower by as much as the greatest one.
     """
-    inputs = read_inputs(study_with(path, option))
-    with inputs.terrain:
-        site = site_of(inputs, option)
-        return tuple(_rung(site, float(T))
-                     for T in np.linspace(_coldest(site), site.wiring.maximum_temperature, steps))
+    require_option(opened, option)
+    site = site_of(opened.inputs, option)
+    return tuple(_rung(site, float(T)) for T in np.linspace(_coldest(site), site.wiring.maximum_temperature, steps))
 
 
 def _coldest(site):

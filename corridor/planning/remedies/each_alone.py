@@ -2,21 +2,19 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from corridor.assessment import assess_spans
-from corridor.check import THREADS, Clock, find, prepare
-from corridor.inputs.study_inputs import read_inputs
+from corridor.check import THREADS, find
+from corridor.opened import Opened
 from corridor.planning.remedies.alterations import altered, framing_of_new, place_of_new
 from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
-from corridor.study import load_study
 
 __all__ = ["COLUMNS", "each_alone", "short_elsewhere"]
 
@@ -69,16 +67,14 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}
 
 
-def short_elsewhere(path: Path | str, option: str) -> dict[str, set]:
+def short_elsewhere(opened: Opened, option: str) -> dict[str, set]:
     """Return where the options of a study, but for one, fall short or are not assessed, as `each_alone` takes it."""
-    inputs = read_inputs(load_study(path))
-    short = {each.name: set() for each in inputs.options if each.name != option}
-    with inputs.terrain:
-        for layer, rows in find(*prepare(inputs, Clock())):
-            if layer in ("violations", "not_assessed"):
-                for name, *key in keys_of(rows, ("option", *_KEY)):
-                    for each in short if name is None else {name} & short.keys():
-                        short[each].add(tuple(key))
+    short = {each.name: set() for each in opened.inputs.options if each.name != option}
+    for layer, rows in find(*opened.laid_out):
+        if layer in ("violations", "not_assessed"):
+            for name, *key in keys_of(rows, ("option", *_KEY)):
+                for each in short if name is None else {name} & short.keys():
+                    short[each].add(tuple(key))
     return short
 
 

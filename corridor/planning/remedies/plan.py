@@ -5,10 +5,11 @@ from pathlib import Path
 
 import numpy as np
 
-from corridor.check import Clock, prepare
 from corridor.errors import InputError, nearest
-from corridor.inputs.study_inputs import Inputs, read_inputs
+from corridor.inputs.study_inputs import Inputs
 from corridor.jobs.folder import made_folder
+from corridor.opened import Opened, prepare
+from corridor.outputs.frames import Frames
 from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
@@ -16,10 +17,9 @@ from corridor.planning.remedies.least_cost import Constraints, Solution, least_c
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_cells
 from corridor.planning.remedies.planned_copy import Checked, check_folder, checked_copy, clear_earlier_plan
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
-from corridor.study import Study, load_study
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["Planned", "plan_option", "plan_study", "site_of", "study_with"]
+__all__ = ["Planned", "plan_option", "plan_study", "require_option", "site_of"]
 
 #: Rounds of programme and full assessment after which it is given up.
 _ROUNDS = 25
@@ -70,12 +70,19 @@ class Planned:
         return float(self.remedies.cost(self.steps).sum())
 
     @property
+    def frames(self) -> Frames:
+        """As data frames `plan`, the remedies that are taken, and the findings of the option with them in place."""
+        from corridor.planning.remedies.taken import taken  # which is told of what is here
+
+        return Frames({**self.after.layers, "plan": taken(self)}, self.site.inputs.crs)
+
+    @property
     def status(self) -> int:
         """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed."""
         return 1 if not self.cleared or self.checked is None else self.checked.status
 
 
-def plan_study(path: Path | str, option: str, folder: Path | str) -> Planned:
+def plan_study(opened: Opened, option: str, folder: Path | str) -> Planned:
     """Plan an option of a study, write its planned copy to a folder and check that.
 
     The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
@@ -86,22 +93,19 @@ def plan_study(path: Path | str, option: str, folder: Path | str) -> Planned:
     InputError
         Something given cannot be used; the folder stays as it is.
     """
-    inputs, folder = read_inputs(study_with(path, option)), Path(folder)
-    with inputs.terrain:
-        check_folder(folder, inputs)
-        planned = plan_option(site_of(inputs, option))
-        clear_earlier_plan(made_folder(folder))
-        checked = checked_copy(planned.site, planned.after, folder) if planned.cleared else None
-    return replace(planned, checked=checked)
+    require_option(opened, option)
+    inputs, folder = opened.inputs, Path(folder)
+    check_folder(folder, inputs)
+    planned = plan_option(site_of(inputs, option))
+    clear_earlier_plan(made_folder(folder))
+    return replace(planned, checked=checked_copy(planned.site, planned.after, folder) if planned.cleared else None)
 
 
-def study_with(path: Path | str, option: str) -> Study:
-    """Return the study of a file, which shall have an option of that name."""
-    study = load_study(path)
-    known = [each.name for each in study.options]
+def require_option(opened: Opened, option: str) -> None:
+    """Raise InputError where a study has no option of that name."""
+    known = [each.name for each in opened.study.options]
     if option not in known:
-        raise InputError(study.path, "option", repr(option), ", ".join(known), nearest(option, known))
-    return study
+        raise InputError(opened.study.path, "option", repr(option), ", ".join(known), nearest(option, known))
 
 
 def site_of(inputs: Inputs, option: str) -> Site:
@@ -119,7 +123,7 @@ def site_of(inputs: Inputs, option: str) -> Site:
         options.insert(0, replace(options[0], name=f"{option}, as it hangs"))
     _check_names(inputs, prices)
     inputs = replace(inputs, options=tuple(options))
-    return Site(inputs.study, inputs, *prepare(inputs, Clock()), option, prices)
+    return Site(inputs.study, inputs, *prepare(inputs), option, prices)
 
 
 def _check_names(inputs, prices):

@@ -2,7 +2,6 @@
 
 import csv
 import os
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -88,7 +87,7 @@ def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
 def _tables(site, after, folder):
     """The tables of the copy; the files that they name are written."""
     study, done = site.study, after.alterations
-    tables = tomllib.loads(study.path.read_bytes().decode("utf-8-sig"))
+    tables = study.tables
     keep = {site.option, *(each.name for each in study.options if each.existing)}
     tables["options"] = [each for each in tables["options"] if each["name"] in keep]
     tables.pop("design", None)
