@@ -1,6 +1,7 @@
 """Rasters as people have them, sampled; against the function that filled them, and scipy."""
 
 import hashlib
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -291,9 +292,42 @@ def test_virtual_mosaic(tmp_path):
     assert sample(tmp_path / "m.vrt", E0 + 4.25, N0 - 3) == pytest.approx(
         plane(E0 + 4.25, N0 - 3), abs=1e-4
     )
-    (tmp_path / "hole.vrt").write_text(text.replace("a.tif", "gone.tif"))
+
+
+def mosaic(folder, band="<NoDataValue>-9999</NoDataValue>"):
+    """Write two tiles side by side and a virtual mosaic of them, the right one not there."""
+    z = plane_of(GRIDS["north up"], (9, 18), "float32")
+    write(folder / "a.tif", z[:, :9])
+    parts = "".join(
+        f"""<SimpleSource><SourceFilename relativeToVRT="1">{name}</SourceFilename><SourceBand>1</SourceBand>
+        <SrcRect xOff="0" yOff="0" xSize="9" ySize="9"/><DstRect xOff="{left}" yOff="0" xSize="9" ySize="9"/>
+        </SimpleSource>"""
+        for name, left in (("a.tif", 0), ("gone.tif", 9))
+    )
+    path = folder / "hole.vrt"
+    path.write_text(
+        f"""<VRTDataset rasterXSize="18" rasterYSize="9"><SRS>EPSG:25832</SRS>
+        <GeoTransform>500000, 1, 0, 5600000, 0, -1</GeoTransform>
+        <VRTRasterBand dataType="Float32" band="1">{band}{parts}</VRTRasterBand></VRTDataset>"""
+    )
+    return path
+
+
+def test_a_tile_that_is_not_there_is_unknown(tmp_path):
+    """The tile beside it, in the same block, is known to its last cell."""
+    with open_terrain([mosaic(tmp_path)], FRAME) as terrain:
+        e = E0 + np.array([4.25, 8.5, 8.75, 9.5, 14.0])
+        expected = np.where(e <= E0 + 8.5, plane(e, N0 - 3), np.nan)
+        np.testing.assert_allclose(terrain.sample(e, N0 - 3), expected, atol=1e-4)
+        assert any("gone.tif" in text and "unknown" in text for text in terrain.warnings)
+        assert {Path(file).name for file in terrain._rasters[0].files} == {"hole.vrt", "a.tif"}
+
+
+@pytest.mark.parametrize("band", ["", "<NoDataValue>0</NoDataValue><HideNoDataValue>1</HideNoDataValue>"])
+def test_a_tile_in_whose_place_would_be_numbers_is_refused(tmp_path, band):
+    """Without a value for what is empty GDAL has 0 m there, far below any wire: that would pass."""
     with pytest.raises(InputError, match="gone.tif, which is not there"):
-        open_terrain([tmp_path / "hole.vrt"], FRAME)
+        open_terrain([mosaic(tmp_path, band)], FRAME)
 
 
 def test_a_raster_elsewhere_is_unknown_and_does_not_touch(tmp_path):

@@ -59,18 +59,19 @@ class Reader:
         """Heights of a window of a raster, and how many cells were none (see `read_window`)."""
         # GDAL would keep the blocks a second time, in up to a twentieth of the machine's memory.
         with rasterio.Env(GDAL_CACHEMAX=_GDAL_CACHE):
-            return read_window(self._handle(raster.path), raster, row, column, height, width)
+            return read_window(self._handle(raster), raster, row, column, height, width)
 
-    def _handle(self, path):
+    def _handle(self, raster):
         if not hasattr(self._own, "handles"):
             self._own.handles = OrderedDict()
             with self._lock:
                 self._opened.append(self._own.handles)
         handles = self._own.handles
+        path = raster.path
         if path not in handles:
             if len(handles) >= _HANDLES:
                 handles.popitem(last=False)[1].close()
-            handles[path] = open_dataset(path)
+            handles[path] = open_dataset(raster.source)
         handles.move_to_end(path)
         return handles[path]
 

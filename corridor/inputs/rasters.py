@@ -43,11 +43,13 @@ _SINGLE = ("uint8", "int8", "uint16", "int16", "float16", "float32")
 class Raster:
     """What a raster file says of itself.
 
+    `source` is what GDAL opens: the path, or the text of a mosaic less the tiles that are not there.
     `matrix` (3, 3) leads from column, row and 1 (corner of the first cell at 0, 0) to its CRS;
     `factor` metres per unit of height, `unit` its name; `masked` is True where its own mask must be
     asked beside `nodata`. `cautions` are words to the user."""
 
     path: str
+    source: str
     crs: CRS
     matrix: np.ndarray
     width: int
@@ -115,8 +117,8 @@ def describe(path, vertical_unit=None):
     Raises
     ------
     InputError
-        No raster, no CRS, complex numbers, no grid, an unknown unit, or a mosaic that lacks one of
-        its tiles.
+        No raster, no CRS, complex numbers, no grid, an unknown unit, or a mosaic that lacks tiles and
+        would have numbers in their place.
     """
     path = str(path)
     if vertical_unit is not None and vertical_unit not in UNITS:
@@ -127,8 +129,8 @@ def describe(path, vertical_unit=None):
             ", ".join(UNITS),
             nearest(vertical_unit, UNITS),
         )
-    _require_sources(path)
-    with open_dataset(path) as dataset:
+    source, lost = _without_lost_tiles(path)
+    with open_dataset(source) as dataset:
         crs = _crs(dataset, path)
         if dataset.transform.determinant == 0 or "complex" in dataset.dtypes[0]:
             raise InputError(
@@ -141,6 +143,7 @@ def describe(path, vertical_unit=None):
         flags = set(dataset.mask_flag_enums[0])
         return Raster(
             path,
+            source,
             crs,
             np.array(dataset.transform).reshape(3, 3),
             dataset.width,
@@ -153,8 +156,8 @@ def describe(path, vertical_unit=None):
             dataset.offsets[0],
             factor,
             unit,
-            tuple(dataset.files),
-            tuple(f"{Path(path).name}: {text}" for text in (*cautions, *_cautions(dataset))),
+            tuple(dict.fromkeys((path, *dataset.files))),
+            tuple(f"{Path(path).name}: {text}" for text in (*lost, *cautions, *_cautions(dataset))),
         )
 
 
@@ -179,22 +182,46 @@ def _crs(dataset, path):
     return crs
 
 
-def _require_sources(path):
-    """A mosaic whose tile is missing fails only where that tile is read: ask for all of them
-    first."""
+def _without_lost_tiles(path):
+    """What GDAL shall open in place of a mosaic some of whose tiles are not there, and words on that.
+
+    GDAL itself fails at all that it reads together with such a tile."""
     if not path.lower().endswith(".vrt") or not Path(path).is_file():
-        return
+        return path, ()
     try:
-        names = ElementTree.parse(path).getroot().iter("SourceFilename")
+        root = ElementTree.parse(path).getroot()
     except ElementTree.ParseError:
-        return
-    for name in names:
-        text = (name.text or "").strip()
-        file = Path(path).parent / text if name.get("relativeToVRT") == "1" else Path(text)
-        if not text.startswith("/vsi") and "://" not in text and not file.exists():
-            raise InputError(
-                path, "SourceFilename", f"{text}, which is not there", "tiles that exist"
-            )
+        return path, ()
+    lost = [
+        (parent, source, text)
+        for parent in root.iter()
+        for source in list(parent)
+        if (text := _lost_tile(source.find("SourceFilename"), Path(path).parent)) is not None
+    ]
+    if not lost:
+        return path, ()
+    for parent, source, text in lost:
+        if parent.find("NoDataValue") is None or parent.find("HideNoDataValue") is not None:
+            accepted = "tiles that exist, or a NoDataValue of the band to stand in their place"
+            raise InputError(path, "SourceFilename", f"{text}, which is not there", accepted)
+        parent.remove(source)
+    for name in root.iter("SourceFilename"):
+        if name.get("relativeToVRT") == "1":
+            name.text = str((Path(path).parent / name.text.strip()).resolve())
+            name.set("relativeToVRT", "0")
+    names = dict.fromkeys(text for *_, text in lost)
+    return ElementTree.tostring(root, "unicode"), (
+        f"{len(names)} of its tiles are not there, {next(iter(names))} among them; what they covered is unknown",
+    )
+
+
+def _lost_tile(name, folder):
+    """The name of a tile that is not there, or None."""
+    text = "" if name is None else (name.text or "").strip()
+    if not text or text.startswith("/vsi") or "://" in text:
+        return None
+    file = folder / text if name.get("relativeToVRT") == "1" else Path(text)
+    return None if file.exists() else text
 
 
 def _unit(dataset, crs, given):

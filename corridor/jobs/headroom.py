@@ -75,7 +75,7 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
     folder : path, optional
         Where the rasters go; default: beside the findings.
     cell : float, optional
-        Side of the cells [m of the grid]; default: that of the ground raster.
+        Side of the cells [m of the grid]; default: that of the ground raster, and no less than 0.1 m.
     beside : float
         Wires count as this much wider to either side [m].
     against : str
@@ -132,7 +132,7 @@ def _guards(study, facts, plan, against):
 def _cells(terrain, facts, plan, rules, size, beside):
     """Cells about the whole line, on the grid of the ground raster where they are as large as its own."""
     west, north, own = terrain.grid or (0.0, 0.0, terrain.cell_size)
-    size = own if size is None else float(size)
+    size = max(own, _FINEST) if size is None else float(size)
     s, framings = facts.structures, facts.framings
     reach = _BLOWN * plan.spans.length.max() + np.abs(framings.offset).max() + framings.string_length.max()
     reach += size + beside + np.nanmax([guard.reach for each in rules.values() for guard in each])
