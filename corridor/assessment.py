@@ -20,6 +20,7 @@ from corridor.clearance.proximity import compare, look_around
 from corridor.clearance.reasons import missing_rows
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
+from corridor.clearance.study_lines import beside_lines
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends
 from corridor.line.build import attach, cut
@@ -31,7 +32,7 @@ from corridor.line.swing import span_frame, to_grid
 from corridor.line.uneven import wire_loads
 from corridor.rating.limits import limit_rows
 
-__all__ = ["Facts", "Ground", "Plan", "assess_spans", "make_scene", "surveyed"]
+__all__ = ["Facts", "Ground", "Plan", "assess_spans", "make_scene", "meet"]
 
 
 @dataclass(frozen=True)
@@ -111,8 +112,8 @@ def assess_spans(facts, plan, ground, first, last):
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
-    facts, scene, met = surveyed(facts, scene)
-    around = look_around(facts, scene, ground, met.home)
+    facts, scene, met = meet(facts, plan, scene, first, last)
+    around = look_around(facts, scene, ground, met.partners)
     met_with = compare(around)
     columns, kept, unruled = assess(scene, met_with.checked)
     columns["points"] = count_points(met, kept)
@@ -138,9 +139,12 @@ def assess_spans(facts, plan, ground, first, last):
     }
 
 
-def surveyed(facts, scene):
-    """Return facts and scene with what surveyed points come to as obstacles, and that (`Met`)."""
-    met = meet_clouds(scene, facts.index, facts.clouds, facts.reference)
+def meet(facts, plan, scene, first, last):
+    """Return facts and scene with the wires of other lines of the study, and what surveyed points come to, among their
+    obstacles; and what these are and for whom (`Met`)."""
+    lines = beside_lines(facts, plan, facts.index, first, last, lambda some, *ends: make_scene(some, plan, *ends)[0])
+    met = meet_clouds(scene, lines.index, lines.partners, facts.clouds, facts.reference)
+    met = replace(met, gaps=(*lines.gaps, *met.gaps))
     return replace(facts, index=met.index), replace(scene, obstacles=met.index.obstacles), met
 
 

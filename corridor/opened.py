@@ -12,6 +12,7 @@ from typing import NamedTuple, Self
 import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
+from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.inputs.terrain import Terrain
@@ -143,12 +144,14 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
     inputs : Inputs
     clock : Clock, optional
     surveyed : bool
-        False: leave the ground for `corridor.check.find` to ask, where nothing needs all of it at once.
+        False: leave the ground for `corridor.check.find` to ask, where nothing needs all of it at once, as lines near
+        each other do.
     """
     structures, ground = inputs.structures, _timed_ground(inputs.terrain, clock or Clock())
     base = structures.base_elevation
     plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
-    if surveyed or inputs.needs_highest:
+    together = near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)
+    if surveyed or inputs.needs_highest or len(together):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)
     facts = Facts(

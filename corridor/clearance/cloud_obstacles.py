@@ -3,7 +3,7 @@
 From here on they go the way of every other obstacle. A cluster is one obstacle, whatever the number of its points.
 """
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -12,12 +12,12 @@ import shapely
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.cloud_curves import PLACES, Curves, near_curves, span_curves
 from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
-from corridor.clearance.crossings import ObstacleIndex, index_obstacles
+from corridor.clearance.crossings import ObstacleIndex, index_obstacles, with_rows
 from corridor.clearance.reasons import Gap
+from corridor.clearance.study_lines import Partners
 from corridor.clearance.trees import local
-from corridor.clearance.vertical import take
 
-__all__ = ["Met", "at_home", "count_points", "meet_clouds", "own_rows"]
+__all__ = ["Met", "count_points", "meet_clouds"]
 
 #: The measures that rules are for.
 RULED = ("radial", "vertical", "horizontal")
@@ -46,12 +46,12 @@ class _Thing(NamedTuple):
 class Met:
     """What the clouds come to in some spans.
 
-    `index` holds the obstacles of before and those of the clouds after them, whose spans `home` (obstacle,) tells, -1
-    for all others; `things` they are made of, `gaps`, and `rows` of the layer `point_clouds`.
+    `index` holds the obstacles of before and those of the clouds after them, and `partners` whom they are for; `things`
+    they are made of, `gaps`, and `rows` of the layer `point_clouds`.
     """
 
     index: ObstacleIndex
-    home: np.ndarray
+    partners: Partners
     things: tuple
     gaps: tuple
     rows: tuple
@@ -72,7 +72,7 @@ class _Sorted(NamedTuple):
     counts: dict
 
 
-def meet_clouds(scene, index, clouds, reference):
+def meet_clouds(scene, index, partners, clouds, reference):
     """Return the obstacles that point clouds come to for the spans of a scene.
 
     Parameters
@@ -80,6 +80,8 @@ def meet_clouds(scene, index, clouds, reference):
     scene : Scene
     index : ObstacleIndex
         Of all other obstacles.
+    partners : Partners
+        Whom those are for.
     clouds : sequence of Cloud
     reference : int
         Index of the option that hangs today.
@@ -88,9 +90,8 @@ def meet_clouds(scene, index, clouds, reference):
     -------
     Met
     """
-    home = np.full(len(index.obstacles), -1)
     if not clouds:
-        return Met(index, home, (), (), ())
+        return Met(index, partners, (), (), ())
     things, gaps, rows = [], [], []
     for span in range(len(scene.spans)):
         for cloud in clouds:
@@ -99,9 +100,9 @@ def meet_clouds(scene, index, clouds, reference):
             gaps += found[1]
             rows.append(found[2])
     if things:
-        index = index_obstacles(_with(index.obstacles, things))
-        home = np.r_[home, [thing.span for thing in things]]
-    return Met(index, home, tuple(things), tuple(gaps), tuple(rows))
+        index = index_obstacles(with_rows(index.obstacles, _rows(things)))
+        partners = replace(partners, home=np.r_[partners.home, [thing.span for thing in things]])
+    return Met(index, partners, tuple(things), tuple(gaps), tuple(rows))
 
 
 def _meet(scene, span, cloud, reference):
@@ -272,47 +273,17 @@ def _beyond(scene, cloud, span, curves):
                 f"farther than {cloud.reach:g} m from the line were not read: give point_clouds a greater reach")]
 
 
-def _with(obstacles, things):
-    """Obstacles with those of the clouds after them."""
-    count = len(things)
-
-    def column(values):
-        made = np.empty(count, object)
-        made[:] = values
-        return made
-
-    new = {"layer": column([t.name.partition(":")[0] for t in things]), "obstacle": column([t.name for t in things]),
-           "category": column([t.category for t in things]),
-           "geometry": column([shapely.multipoints(t.place) for t in things]), "absolute": np.ones(count, bool),
-           "height": np.full(count, np.nan), "voltage": np.array([t.voltage for t in things], float),
-           "radius": np.array([t.radius for t in things], float), "fault": column([""] * count)}
-    return replace(obstacles, **{f.name: _longer(getattr(obstacles, f.name), new.get(f.name), count)
-                                 for f in fields(obstacles) if getattr(obstacles, f.name) is not None})
-
-
-def _longer(old, new, count):
-    """A column with the values of new rows after it; one that is told of old rows alone gets what says nothing."""
-    if new is None:
-        nothing = {"b": False, "f": np.nan}.get(old.dtype.kind)
-        new = np.full(count, nothing, old.dtype if old.dtype.kind in "bf" else object)
-    return np.concatenate([old, new.astype(old.dtype)])
-
-
-def at_home(home, span, obstacle):
-    """True for rows whose obstacle is of no cloud, or of points of their own span."""
-    own = np.r_[home, -1, -1][np.where(obstacle >= 0, obstacle, len(home))]
-    return (own < 0) | (own == span)
-
-
-def own_rows(home, wires, checked):
-    """Return the compared rows without those of wires and points of different spans: these have rows of their own."""
-    return take(checked, at_home(home, wires.span[checked.wire], checked.obstacle))
+def _rows(things):
+    """Obstacles as dicts of their columns."""
+    return [{"layer": t.name.partition(":")[0], "obstacle": t.name, "category": t.category,
+             "geometry": shapely.multipoints(t.place), "absolute": True, "voltage": t.voltage, "radius": t.radius}
+            for t in things]
 
 
 def count_points(met, checked):
     """Return how many surveyed points are nearer than required, for rows that were compared; 0 for all else."""
     count = np.zeros(len(checked.wire), int)
-    before = len(met.home) - len(met.things)
+    before = len(met.partners.home) - len(met.things)
     for row in np.flatnonzero(checked.obstacle >= before):
         counted = met.things[checked.obstacle[row] - before].count
         if counted is not None:

@@ -1,6 +1,6 @@
 """Objects that wires pass over or under: where each wire meets each object in plan, and the object's top there."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
@@ -10,10 +10,14 @@ from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import cut_rows
 
-__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "part_tops"]
+__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "part_tops", "with_rows"]
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
+
+#: What stands in the columns of obstacles that say nothing; in all others None.
+_UNTOLD = {"layer": "", "absolute": False, "height": np.nan, "voltage": np.nan, "radius": np.nan, "fault": "",
+           "falls": False}
 
 #: Number of the first kind of geometry with several parts.
 _MULTI = 4
@@ -61,6 +65,21 @@ def index_obstacles(obstacles):
     flat[solid] = shapely.force_2d(part[solid])
     footprint = Footprints(flat, obstacles.radius[of_part])
     return ObstacleIndex(obstacles, part, footprint, of_part, footprint)
+
+
+def with_rows(obstacles, rows):
+    """Return obstacles with more of them after: dicts of their columns; what these leave out says nothing."""
+    def column(name):
+        old = getattr(obstacles, name)
+        if old is None and not any(name in row for row in rows):
+            return None
+        plain = _UNTOLD.get(name)
+        old = np.full(len(obstacles), plain, object if plain is None else None) if old is None else old
+        new = np.empty(len(rows), old.dtype)
+        new[:] = [row.get(name, plain) for row in rows]
+        return np.concatenate([old, new])
+
+    return replace(obstacles, **{f.name: column(f.name) for f in fields(obstacles)})
 
 
 def chords(wires):

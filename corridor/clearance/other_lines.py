@@ -71,20 +71,20 @@ def _in_state(wires, crossed, side, obstacles, case, *, moved=False):
         thing = crossed.obstacle[row]
         if moved and obstacles.states[thing].below is None:
             continue
-        surface[node] = _elevation(obstacles.geometry[thing], obstacles.states[thing], place, surface[node], case,
-                                   side[row])
+        surface[node] = _elevation(obstacles.states[thing], place, surface[node], case, side[row])
     return replace(crossed, rows=rows._replace(surface=surface))
 
 
-def _elevation(geometry, state, place, surveyed, case, side):
+def _elevation(state, place, surveyed, case, side):
     """Elevation of a wire at places (n, 2) in a case [m]: its highest where ours pass above, else its lowest."""
     if state.below is None:
         return surveyed + side * state.movement
-    C = (state.below if side > 0 else state.above)[case]
-    a, b = shapely.get_coordinates(geometry, include_z=True)[[0, -1]]
-    chord = (b - a)[:2]
-    share = np.clip(((place - a[:2]) * chord).sum(axis=1) / (chord @ chord), 0, 1)
-    return heights(share, state.length, a[2], b[2] - a[2], C)
+    rows = (state.below if side > 0 else state.above)[case]
+    start, end = state.start[rows, None], state.end[rows, None]
+    chord = (end - start)[..., :2]
+    share = np.clip(((place - start[..., :2]) * chord).sum(axis=-1) / (chord**2).sum(axis=-1), 0, 1)
+    z = heights(share, state.length[rows, None], start[..., 2], (end - start)[..., 2], state.constant[rows, None])
+    return z.max(axis=0) if side > 0 else z.min(axis=0)
 
 
 def in_hot_case(wires, crossed, side, obstacles, cases):
@@ -111,7 +111,7 @@ def as_swept(index, below, cases):
         thing = index.of_part[p]
         side = -1.0 if below[thing] else 1.0
         xyz = shapely.get_coordinates(part[p], include_z=True)
-        z = [side * _elevation(part[p], states[thing], xyz[:, :2], xyz[:, 2], case, side) for case in cases]
+        z = [side * _elevation(states[thing], xyz[:, :2], xyz[:, 2], case, side) for case in cases]
         part[p] = shapely.linestrings(np.column_stack([xyz[:, :2], side * np.max(z, axis=0)]))
     return replace(index, part=part)
 

@@ -11,7 +11,6 @@ import shapely
 
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.cloud_obstacles import at_home, own_rows
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, part_tops
 from corridor.clearance.displaced import ASIDE, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
@@ -20,6 +19,7 @@ from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, p
 from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import Gap, unswung
 from corridor.clearance.slopes import beside_ground
+from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
@@ -34,18 +34,17 @@ __all__ = ["Around", "Compared", "compare", "look_around"]
 class Around:
     """What lies about the wires of a scene.
 
-    `index` of obstacles; `right_of_way`; `ground` knows elevations; `home` (obstacle,) span that an obstacle made of
-    surveyed points belongs to, -1 for all others; `below` the ground under each wire span; `crossed` what they cross,
-    with its `side` (row of crossed,), 1 where the wire passes above; `tops` (part,) elevation of the parts that a
-    radial or horizontal rule is for, or that fall [m]; `shield_known` whether shield wires have a conductor;
-    `own_wires` whether wires of the same structures are compared.
+    `index` of obstacles; `right_of_way`; `ground` knows elevations; `partners` whom each obstacle is for; `below` the
+    ground under each wire span; `crossed` what they cross, with its `side` (row of crossed,), 1 where the wire passes
+    above; `tops` (part,) elevation of the parts that a radial or horizontal rule is for, or that fall [m];
+    `shield_known` whether shield wires have a conductor; `own_wires` whether wires of the same structures are compared.
     """
 
     scene: Scene
     index: ObstacleIndex
     right_of_way: RightOfWay
     ground: object
-    home: np.ndarray
+    partners: Partners
     below: Rows
     crossed: Crossed
     side: np.ndarray
@@ -73,7 +72,7 @@ class Compared:
     gaps: tuple[Gap, ...]
 
 
-def look_around(facts, scene, ground, home):
+def look_around(facts, scene, ground, partners):
     """Return what lies about the wires of a scene.
 
     Parameters
@@ -81,8 +80,8 @@ def look_around(facts, scene, ground, home):
     facts : Facts
     scene : Scene
     ground : Ground
-    home : ndarray of int, shape (obstacle,)
-        Span that an obstacle made of surveyed points belongs to, -1 for all others.
+    partners : Partners
+        Whom each obstacle is for.
 
     Returns
     -------
@@ -92,14 +91,14 @@ def look_around(facts, scene, ground, home):
     profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
     below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
     crossed = cross(wires, index, below, ground.sample)
-    keep = np.flatnonzero(at_home(home, wires.span[crossed.wire], crossed.obstacle))
+    keep = np.flatnonzero(partners.meet(wires.span[crossed.wire], crossed.obstacle))
     crossed = replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep],
                       rows=take_rows(crossed.rows, keep))
     still = np.flatnonzero([case.wind == 0 for case in facts.cases])
     rest = slice(None), facts.reference, still
     side = sides(wires, crossed, scene.constant[rest], index.obstacles, Ends(*(field[rest] for field in scene.ends)))
     tops = part_tops(index, ground.sample, _wanted(scene, index))
-    return Around(scene, index, facts.right_of_way, ground, home, below,
+    return Around(scene, index, facts.right_of_way, ground, partners, below,
                   in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side, tops, facts.shield is not None,
                   facts.own_wires is not None)
 
@@ -137,7 +136,9 @@ def compare(around, cases=None):
         parts += found
         gaps += lost
     parts += [] if swept is None else [swept.checked]
-    return Compared(own_rows(around.home, scene.wires, join(parts)), swept, tuple(gaps))
+    checked = join(parts)
+    met = around.partners.meet(scene.wires.span[checked.wire], checked.obstacle, checked.option)
+    return Compared(take(checked, met), swept, tuple(gaps))
 
 
 def _asked(scene, cases, windy, *checks):
@@ -185,7 +186,7 @@ def _sideways(around, cases):
 
 def _swept(around, cases):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
-    scene, index, crossed, home = around.scene, around.index, around.crossed, around.home
+    scene, index, crossed, meet = around.scene, around.index, around.crossed, around.partners.meet
     windy = _asked(scene, cases, True, "vertical")
     if not len(windy):
         return None
@@ -193,8 +194,8 @@ def _swept(around, cases):
     below = np.isin(every, crossed.obstacle[around.side < 0])
     ruled = _has_rule(scene, index, "vertical", every)
     found = sweep(scene, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below, below=ruled & below)
-    keep = at_home(home, scene.wires.span[found.checked.wire], found.checked.obstacle)
-    lost = tuple(each for each in found.lost if at_home(home, scene.wires.span[each["wire"]], each["obstacle"]))
+    keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
+    lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
 
 

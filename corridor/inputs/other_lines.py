@@ -69,7 +69,7 @@ def assumed_states(section, count, cases):
         return np.full(count, None, object)
     told = (f"state assumed: up to {section.movement:g} m from where it was surveyed",) * cases
     states = np.full(count, None, object)
-    states[:] = [OtherState(None, None, told, told, movement=section.movement)] * count
+    states[:] = [OtherState(*[None] * 6, told, told, movement=section.movement)] * count
     return states
 
 
@@ -151,11 +151,11 @@ def _spans(section, points, own, name, frame, hanging):
     plan = xyz[:, :2].T
     factor = frame.ground_factor(*plan[:, :-1], *plan[:, 1:], (xyz[:-1, 2] + xyz[1:, 2]) / 2)
     length = np.hypot(*np.diff(plan, axis=1)) * factor
-    states = None if any(faults) else _hung(hanging, length, np.diff(xyz[:, 2]))
+    states = None if any(faults) else _hung(hanging, xyz, length)
     whole = next((fault for fault in faults if fault), "")
     for i, word in enumerate(words):
         fault = faults[i] or (whole and f"another span of the wire has {whole}")
-        fault = fault or ("" if np.isfinite(states[i].below).all() else "no tension found for the wire")
+        fault = fault or ("" if np.isfinite(states[i].constant).all() else "no tension found for the wire")
         shape = _line(xyz[i], xyz[i + 1], None if fault else states[i])
         rows.append(_row(word, shape, None if fault else states[i], points["voltage"][own[i]], fault))
     return rows
@@ -171,14 +171,14 @@ def _line(start, end, state):
         return None
     if state is None:
         return shapely.linestrings([start[:2], end[:2]])
-    share = np.linspace(0, 1, _PLACES)
-    z = heights(share, state.length, start[2], end[2] - start[2], state.below[0])
+    share, first = np.linspace(0, 1, _PLACES), state.below[0][0]
+    z = heights(share, state.length[first], start[2], end[2] - start[2], state.constant[first])
     return shapely.linestrings(np.column_stack([start[:2] + share[:, None] * (end - start)[:2], z]))
 
 
-def _hung(hanging, length, rise):
-    """OtherState of every span of a wire."""
-    h = hanging
+def _hung(hanging, xyz, length):
+    """OtherState of every span of a wire between attachments (point, 3)."""
+    h, rise = hanging, np.diff(xyz[:, 2])
     limit = Limit("as it hangs", "tension", h.tension, h.temperature, None, "final")
     wiring = Wiring(h.conductor, h.worst.temperature, None, (limit,), everyday_temperature=h.temperature,
                     stringing_temperature=h.temperature, measured=(Measured("", "all", h.temperature, h.tension,
@@ -189,12 +189,13 @@ def _hung(hanging, length, rise):
     strung = solve_states(whole, [Option("other", wiring)], known, None,
                           SimpleNamespace(name=np.array(["all"], object), line=np.array([""], object)))
     C = {case.name: float(strung.constant[0, 0, k]) for k, case in enumerate(known)}
-    below = np.array([C[case.name] for case in h.below])
-    hot, icy = C[h.worst.name], [np.inf if case is None else C[case.name] for case in h.iced]
+    place, constant = {case.name: (k,) for k, case in enumerate(known)}, strung.constant[0, 0]
     # A smaller constant hangs lower; what is unknown under ice is unknown.
-    above = np.array([hot if hot <= ice else ice for ice in icy])
+    lowest = [h.worst if ice is None or C[h.worst.name] <= C[ice.name] else ice for ice in h.iced]
+    below, above = (tuple(list(place[case.name]) for case in cases) for cases in (h.below, lowest))
     told_below = tuple(f"at {case.temperature:g} degC without load" for case in h.below)
-    told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} degC" if C_k == hot else
-                       f"with our ice at {case.temperature:g} degC"
-                       for C_k, case in zip(above, h.iced, strict=True))
-    return [OtherState(below, above, told_below, told_above, length=float(S)) for S in length]
+    told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} degC" if case is h.worst else
+                       f"with our ice at {case.temperature:g} degC" for case in lowest)
+    return [OtherState(*(np.tile(each, (len(known), 1)) for each in (a, b)), np.full(len(known), S), constant, below,
+                       above, told_below, told_above)
+            for a, b, S in zip(xyz[:-1], xyz[1:], length, strict=True)]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from corridor.assessment import make_scene, surveyed
+from corridor.assessment import make_scene, meet
 from corridor.check import Progress
 from corridor.clearance.findings import requirements
 from corridor.clearance.proximity import compare, look_around
@@ -122,7 +122,7 @@ def curve_study(opened: Opened, *, line: str | None = None, section: str | None 
     for done, index in enumerate(sections):
         first, last = int(plan.sections.first[index]), int(plan.sections.last[index])
         scene, unmatched = make_scene(facts, plan, first, last)
-        limits = _limits(facts, scene, unmatched, ground)
+        limits = _limits(facts, plan, scene, (first, last), unmatched, ground)
         unknown += [name for name in dict.fromkeys(row["span"] for row in limits if row["governs"] == UNKNOWN)
                     if name in scene.spans.name[wanted[first:last + 1]]]
         # Only the worst scene so far is kept: each is large.
@@ -157,11 +157,11 @@ def _only_line(lines, name):
         raise InputError(None, "--line", f"nothing, and {name!r} is in several", " or ".join(map(repr, several)))
 
 
-def _limits(facts, scene, unmatched, ground):
+def _limits(facts, plan, scene, ends, unmatched, ground):
     """Rows of `limits` as they were if wires bore any temperature: list of dicts."""
     hot = tuple(replace(each, wiring=replace(each.wiring, maximum_temperature=_HOTTEST)) for each in scene.options)
-    facts, scene, met = surveyed(facts, scene)
-    around = look_around(facts, replace(scene, options=hot), ground, met.home)
+    facts, scene, met = meet(facts, plan, scene, *ends)
+    around = look_around(facts, replace(scene, options=hot), ground, met.partners)
     met_with = compare(around)
     gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked)[2], unmatched), *met.gaps]
     columns = limit_rows(around, None, gaps, _no_current)

@@ -109,19 +109,23 @@ class Obstacles:
 
 @dataclass(frozen=True)
 class OtherState:
-    """How a wire of another line hangs, by case of the study.
+    """How a wire of another line hangs.
 
-    `below`, `above`: its catenary constants [m] where it is below our wires, and above them, shape (case,); None: it
-    may be up to `movement` [m] off its geometry. `told_below`, `told_above` the same in words; `length` ground length
-    of its span [m].
+    `start`, `end` (state, 3) on the grid [m], `length` (state,) ground length between them [m] and `constant` (state,)
+    of its catenary [m] in each of its states; `below`, `above` numbers of the states that count where it is below our
+    wires, and above them, for each case of the study; None: it may be up to `movement` [m] off its geometry.
+    `told_below`, `told_above` the same in words, for each case.
     """
 
-    below: np.ndarray | None
-    above: np.ndarray | None
+    start: np.ndarray | None
+    end: np.ndarray | None
+    length: np.ndarray | None
+    constant: np.ndarray | None
+    below: tuple | None
+    above: tuple | None
     told_below: tuple
     told_above: tuple
     movement: float = 0.0
-    length: float = float("nan")
 
 
 @dataclass(frozen=True)

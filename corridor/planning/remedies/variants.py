@@ -10,6 +10,7 @@ import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
+from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
 __all__ = ["STRING", "Variant", "assess_variant", "clears", "keys_of", "of_option"]
@@ -159,6 +160,9 @@ def _other_sections(site, line, now, before):
         ends = [np.stack([x.easting[i], x.northing[i]], axis=-1) for i in (spans.tail, spans.head)]
         chords = shapely.STRtree(shapely.linestrings(np.stack(ends, axis=1)))
         touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
+    moved = np.isin(spans.section, spans.section[touched])
+    beside = near_spans(line.facts.structures, spans, line.facts.framings, 0, len(spans) - 1)
+    touched[beside[moved[beside[:, 0]], 1]] = True
     return np.unique(spans.section[touched])
 
 
