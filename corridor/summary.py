@@ -18,6 +18,13 @@ CAUTIONS = (
     "look at margin_low_m and margin_high_m.",
 )
 
+#: A greater turn than this is none for a string that hangs free [deg]: common practice, no source.
+_TURN = 30.0
+#: A longer span than this is rare enough to be looked at [m]: common practice, no source.
+_LONG = 2000.0
+#: Names that a warning tells before it says how many more there are.
+_TOLD = 10
+
 #: A word with a digit in it: of reasons that differ in such words alone the cause is the same.
 _NUMBERED = re.compile(r"[^\s,;:()]*\d[^\s,;:()]*")
 
@@ -51,13 +58,16 @@ class Tally:
         self.gaps = 0
         self.overloaded: dict[tuple[str, str], float] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
+        self._pulled: dict[str, set[str]] = {}
+        self._shape: list[str] = []
         self._causes: dict[str, Cause] = {}
         self._worst: dict[str, dict] = {}
         self._sag, self._share = (dict.fromkeys(self.names, np.nan) for _ in range(2))
         self._tension = [case.name for case in facts.cases if "tension" in case.checks]
+        self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._lifts}
+            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths}
 
     @property
     def violations(self) -> int:
@@ -72,10 +82,15 @@ class Tally:
     @property
     def warnings(self) -> list[str]:
         """What the person should look at."""
+        lifted = {option: set().union(*(at for (name, _), at in self.lifted.items() if name == option))
+                  for option in self.names}
+        pulled = {option: sorted(at - lifted[option]) for option, at in self._pulled.items()}
         return [f"{option}: {case}: wires are loaded up to {share:.0f} % of their rated strength"
                 for (option, case), share in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
-            for (option, case), at in self.lifted.items()]
+            for (option, case), at in self.lifted.items()] + [
+            f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
+            for option, at in pulled.items() if at] + self._shape
 
     def add(self, layer: str, columns: Mapping[str, np.ndarray]) -> None:
         """Take note of a batch of rows."""
@@ -128,6 +143,24 @@ class Tally:
         for row in np.flatnonzero(columns["lifted"].astype(bool)):
             key = columns["option"][row], columns["case"][row]
             self.lifted.setdefault(key, set()).add(str(columns["structure"][row]))
+        up = (columns["weight_span_m"] < 0) & (columns["role"] == "suspension") & np.isin(columns["case"], self._bare)
+        for row in np.flatnonzero(up):
+            self._pulled.setdefault(columns["option"][row], set()).add(str(columns["structure"][row]))
+
+    def _turns(self, columns):
+        turn = np.abs(columns["line_angle_deg"])
+        at = np.flatnonzero((columns["role"] == "suspension") & (turn > _TURN))
+        if len(at):
+            self._shape.append("the line turns by more than a string that hangs free can take at suspension structures "
+                               + _told([f"{columns['structure'][i]} ({turn[i]:.0f} deg)" for i in at])
+                               + ": were strain structures meant?")
+
+    def _lengths(self, columns):
+        at = np.flatnonzero(columns["length_m"] > _LONG)
+        if len(at):
+            self._shape.append(f"spans of more than {_LONG / 1000:g} km: "
+                               + _told([f"{columns['span'][i]} ({columns['length_m'][i]:.0f} m)" for i in at])
+                               + "; is a structure missing?")
 
     def option_rows(self) -> dict[str, np.ndarray]:
         """Return the rows of the layer `options`, as columns."""
@@ -154,6 +187,10 @@ class Tally:
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)
                 for key, values in columns.items()}
+
+
+def _told(names):
+    return ", ".join(names[:_TOLD]) + (f" and {len(names) - _TOLD} more" if len(names) > _TOLD else "")
 
 
 def _number(value):

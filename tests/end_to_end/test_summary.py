@@ -1,8 +1,11 @@
 """What the person at a terminal is told: one screen on stderr, nothing on stdout."""
 
+import numpy as np
 from pyproj import Transformer
 
 import corridor
+
+from .conftest import EAST, NORTH
 
 
 def run(study, capsys, *arguments):
@@ -101,3 +104,26 @@ def test_quiet_about_everything_but_errors(study, capsys):
     study.change("voltage =", "voltag =")
     status, said = run(study, capsys, "--quiet")
     assert status == 2 and said.startswith("corridor: study.toml")
+
+
+def test_a_shape_that_no_line_has_is_warned_of(study, make):
+    """A turn of 67 degrees at a suspension string and a span of 2.2 km, by name."""
+    study.add_roads()
+    words = study.check().result.warnings
+    assert not any("suspension structures" in text or "more than 2 km" in text for text in words)
+    a = np.radians(90 + 67)
+    structures = make.line_of(4)
+    structures.loc[2, ["role", "framing"]] = "suspension", "hang"
+    structures.loc[3, ["easting", "northing"]] = [EAST + 600 + 2200 * np.sin(a), NORTH + 2200 * np.cos(a)]
+    study.structures = structures
+    words = study.check().result.warnings
+    assert any("suspension structures 3 (67 deg)" in text for text in words)
+    assert any(text.startswith("spans of more than 2 km: 3-4 (2201 m)") for text in words)
+
+
+def test_a_weight_span_below_zero_is_warned_of(study, make):
+    """A suspension structure in a dip, whose wires pull upwards in the cold, bare and in still air."""
+    study.add_roads()
+    study.structures["base_elevation"] = [100.0, 77.0, 112.0, 118.0]
+    study.change('name = "ice"\ntemperature = 0\nice = "12 mm"', 'name = "cold"\ntemperature = -20')
+    assert any("pull upwards" in text and text.endswith(" at 2") for text in study.check().result.warnings)
