@@ -13,7 +13,7 @@ import shapely
 
 from corridor.assessment import Ground, Plan, make_scene
 from corridor.clearance.crossings import index_obstacles
-from corridor.clearance.trees import fall_in, feet_of, near_swung
+from corridor.clearance.trees import fall_in, feet_of, near_points
 from corridor.geometry.catenary import plane_of, points
 from corridor.line.blown import hang_rows
 from corridor.line.build import lay_out
@@ -94,7 +94,7 @@ def test_whole_swing_against_brute_force(hung):
     scene, index = hung
     tops = FEET + index.obstacles.height
     every = np.ones(len(tops), bool)
-    grown = near_swung(scene, index, np.array([1]), tops, every)
+    grown = near_points(scene, index, np.array([1]), tops, every)
     fallen = fall_in(scene, index, np.array([1]), tops, FEET, every)
     coarse = [curves(scene, 1, f, 4001) for f in np.linspace(0, 1, 21)]
     seen = 0

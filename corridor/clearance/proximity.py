@@ -16,12 +16,11 @@ from corridor.clearance.displaced import ASIDE, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
-from corridor.clearance.radial import near_points
 from corridor.clearance.reasons import Gap, unswung
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
-from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_swung, tallest
+from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
 from corridor.geometry.distance import Ends, Rows, take_rows
 from corridor.line.blown import hung_curves, swing_curves
@@ -148,11 +147,10 @@ def _asked(scene, cases, windy, *checks):
 
 
 def _upright(around, cases):
-    """Compare wires in still air with the ground, with what they cross, and with points near them."""
-    scene, index, crossed, tops = around.scene, around.index, around.crossed, around.tops
+    """Compare wires in still air with the ground, and with what they cross."""
+    scene, index, crossed = around.scene, around.index, around.crossed
     wires, constant, ends = scene.wires, scene.constant, scene.ends
     vertical = _asked(scene, cases, False, "vertical")
-    radial = _has_rule(scene, index, "radial") & ~np.isnan(tops)
     chosen = _has_rule(scene, index, "vertical", crossed.obstacle)
     stated = states_of(index.obstacles)[crossed.obstacle]
     ruled, over = parted(crossed, around.side, chosen & ~stated)
@@ -162,9 +160,7 @@ def _upright(around, cases):
     near = np.where(leans[:, None, None], np.nan, constant)
     return [over_ground(wires, around.below, near, vertical, ends), beside_rest(scene, leans, vertical, around.ground),
             over_objects(wires, ruled, constant, vertical, over, ends),
-            *over_others(wires, others, constant, vertical, past, index.obstacles, ends),
-            near_points(wires, index, constant, vertical, tops, radial, ends=ends,
-                        ground_factor=scene.spans.ground_factor[wires.span])]
+            *over_others(wires, others, constant, vertical, past, index.obstacles, ends)]
 
 
 def _sideways(around, cases):
@@ -200,11 +196,12 @@ def _swept(around, cases):
 
 
 def _near_trees(around, cases):
-    """Compare wires along their swing with points near them, and with trees that fall; and the gaps of these."""
+    """Compare wires, along their swing in wind, with points near them and trees that fall; and what is left open."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     radial = _has_rule(scene, index, "radial") & ~np.isnan(tops)
-    parts, falling = [near_swung(scene, index, windy, tops, radial)], _falling(index)
+    upright = windy, _asked(scene, cases, False, "vertical")
+    parts, falling = [near_points(scene, index, some, tops, radial) for some in upright], _falling(index)
     if not falling.any():
         return parts, []
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))

@@ -1,6 +1,7 @@
-"""Trees and wind: how near a wire comes to a crown anywhere along its swing, and how near a falling tree comes to it.
+"""Trees and masts: how near a wire comes to a crown, in still air or along its swing, and a falling tree to a wire.
 
-A wire is followed through its whole blow (`corridor.line.wire_path`), so no crown between two swings is missed.
+A wire is followed through its whole blow (`corridor.line.wire_path`), so no crown between two swings is missed; in
+still air it hangs where its strings hold it, aside of where it rests as well.
 """
 
 from typing import NamedTuple
@@ -11,13 +12,14 @@ import shapely
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import chords
 from corridor.clearance.findings import against_of, obstacle_name
-from corridor.clearance.radial import REACH
 from corridor.clearance.reasons import Gap
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.blown import hung_curves
 
-__all__ = ["fall_gaps", "fall_in", "feet_of", "local", "near_swung", "tallest"]
+__all__ = ["fall_gaps", "fall_in", "feet_of", "local", "near_points", "tallest"]
 
+#: Points farther than this from every wire of a span are not compared [m].
+REACH = 30.0
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (33, 9), (9, 9), 6
 #: Height for which things are looked for whose tops alone are known [m].
@@ -26,17 +28,18 @@ _TALLEST = 100.0
 _AT_ONCE = 1500
 
 
-def near_swung(scene, index, cases, tops, chosen):
+def near_points(scene, index, cases, tops, chosen):
     """Return the least radial distance from wires, along their whole swing, to points that stand near them.
 
-    A point is an upright of some radius up to its top, as in `corridor.clearance.radial`.
+    A point is an upright of some radius up to its top: the distance is `hypot(max(d - r, 0), max(z - top, 0))` with the
+    plan distance d and the wire's elevation z.
 
     Parameters
     ----------
     scene : Scene
     index : ObstacleIndex
     cases : ndarray of int
-        Cases with wind.
+        All with wind, or all without.
     tops : ndarray, shape (part,)
         Elevation of the top of each part [m].
     chosen : ndarray of bool, shape (part,)
@@ -69,7 +72,7 @@ def fall_in(scene, index, cases, tops, feet, chosen):
     Parameters
     ----------
     scene, index, tops, chosen
-        As in `near_swung`.
+        As in `near_points`.
     cases : ndarray of int
         All with wind, or all without.
     feet : ndarray, shape (part,)
