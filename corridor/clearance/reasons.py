@@ -86,6 +86,8 @@ def _unsolved(scene, shield_known):
     else:
         shield[:] = False
     unsolved = np.isnan(scene.hung.horizontal_tension).any(axis=-1) & ~shield[:, None, None]
+    # Where an end is unknown, that is the reason, and it has been told.
+    unsolved &= np.isfinite(wires.start[:, 2] + wires.end[:, 2])[:, None, None]
     for w, o, k in np.argwhere(unsolved):
         gaps.append(Gap(wires.span[w], wires.wire[w], options[o], cases[k], None, None,
                         _why_unsolved(scene, w, o, k, cases[k])))

@@ -106,7 +106,7 @@ def solve(supports, unstressed, load, temperature, part, *, count=None, toleranc
     batch = problem.unstressed.shape[1]
     size = max(1, _CHUNK // problem.unstressed.shape[0])
     with np.errstate(all="ignore"):
-        pieces = [_solve(_take(problem, slice(i, i + size)), tolerance) for i in range(0, batch, size)]
+        pieces = [_solve(_take(problem, slice(i, i + size)), tolerance) for i in range(0, max(batch, 1), size)]
     H, end, lifted, *rest = (np.concatenate(columns, axis=-1) for columns in zip(*pieces, strict=True))
     return Equilibrium(H.T, end.T, *rest, lifted.T)
 

@@ -254,6 +254,30 @@ def test_a_stop_too_early_is_no_answer(monkeypatch):
     assert np.isnan(eq.end).all()
 
 
+def test_no_section_at_all_is_no_fault():
+    """Shapes go on as they are: what asks for the wires of no section gets the wires of none."""
+    supports, none = Supports(np.zeros((0, 4, 3)), np.zeros((0, 4), int), np.zeros((0, 4))), np.zeros(0)
+    part, still = TwoPart(*np.zeros((7, 0))), np.zeros((0, 1, 3))
+    clip = clip_in(supports, none, still, none, part)
+    assert clip.unstressed.shape == (0, 3) and clip.end.shape == (0, 4, 3)
+    found = solve(supports, clip.unstressed, still, none, part)
+    assert found.horizontal_tension.shape == (0, 3) and found.end.shape == found.lifted.shape + (3,) == (0, 4, 3)
+    assert found.converged.shape == found.iterations.shape == found.residual_force.shape == (0,)
+    assert clipping_offsets(supports, none, still[:, 0], none, part).offset.shape == (0, 4)
+    assert lying_in_travellers(supports, clip.unstressed, none, still[:, 0], none, part)[1].shape == (0, 4, 3)
+
+
+def test_sections_of_which_nothing_is_known_stay_unknown():
+    """nan goes in and nan comes out, without a warning, beside a section that is found."""
+    one = HILLY._replace(hinge=np.concatenate([HILLY.hinge, HILLY.hinge * np.nan]))
+    clip = clip_in(one, [28e3, np.nan], [[STILL]], [15.0, np.nan], PART)
+    found = solve(one, clip.unstressed, [[STILL]], [60.0, np.nan], PART)
+    assert found.converged.tolist() == [True, False]
+    assert np.isfinite(found.end[0]).all() and np.isnan(found.end[1]).all()
+    assert np.isnan(clip.unstressed[1]).all() and np.isnan(found.horizontal_tension[1]).all()
+    assert not found.lifted[1].any()
+
+
 def test_posts_lie_between_held_and_free_to_slide():
     """A stiff post is a held wire, one without stiffness makes tensions equal; between, `k s` is the difference."""
     spans = section([150, 400, 250], string=0.0)

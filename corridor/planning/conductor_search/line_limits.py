@@ -14,6 +14,7 @@ import numpy as np
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import find
 from corridor.constants import GRAVITY
+from corridor.errors import InputError
 from corridor.line.build import WireSpans, attach
 from corridor.line.facts import Case, Limit
 from corridor.line.laws import take_law
@@ -97,7 +98,10 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     wires, _ = attach(facts.structures, plan.base_elevation, plan.route, plan.spans, facts.framings)
     groups, wire, ratio = group_wires(plan.spans, wires), facts.options[0].wiring, section.load_ratio
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, plan.sections)
-    phase = np.flatnonzero((groups.kind == "phase") & np.isfinite(strung.excess[:, 0]))
+    phase = np.flatnonzero((groups.kind == "phase") & np.isfinite(strung.horizontal_tension[:, 0]).any(axis=1))
+    if not len(phase):
+        raise InputError(None, f"option {facts.options[0].name}", "no section that can be strung with it",
+                         "a wire of today that hangs somewhere: see not_assessed of the check")
     today = Today(facts, plan, wires, groups, strung, phase)
     rows, margins = _asked_of_today(today, ground, progress)
     constant, notes = _allowed_constant(today, rows)
@@ -166,6 +170,9 @@ def _asked_of_today(today, ground, progress):
 
 def _margins(facts, plan, columns):
     cases = {case.name: k for k, case in enumerate(facts.cases)}
+    # Galloping is no case of the study: finalists meet it in their check.
+    asked = np.array([name in cases for name in columns["case"]], bool)
+    columns = {name: column[asked] for name, column in columns.items()}
     span = _spans_of(plan, columns)
     case = np.array([cases[name] for name in columns["case"]], int)
     x = np.clip(columns["distance_from_start_m"] / plan.spans.length[span], 0, 1)

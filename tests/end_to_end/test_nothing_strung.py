@@ -1,0 +1,88 @@
+"""Where no section can be strung there are rows that say so and a status, never a fault of the software."""
+
+import numpy as np
+import pytest
+
+from corridor.cli import main
+
+HEAVY = '[[options.stringing]]\nlimit = "50 % RTS"\ncase = "ice"\ncondition = "initial"\n'
+SHIELD = """
+[own_wires]
+galloping = "both"
+[shield_wire]
+conductor = "105-AL1/17-ST1A"
+[[shield_wire.stringing]]
+limit = "15 % RTS"
+case = "ice"
+[rating]
+ambient = 35
+wind_speed = 0.6
+wind_angle = 90
+solar = 1000
+required_current = 500
+"""
+NO_TENSION = "the stringing limits leave no tension"
+NO_BASE = "the base elevation of structure"
+
+
+def heavy_ice(study):
+    """A glaze of 100 mm, under which 300 m of these wires hang at no half of their strength."""
+    study.change('ice = "12 mm"', 'ice = "100 mm"')
+    study.change("[[cases]]", f"{HEAVY}\n[[cases]]")
+    study.text += HEAVY
+
+
+def no_base(study):
+    """A raster without values below any structure, none of which has a base elevation of its own."""
+    study.write_ground(unknown=lambda easting, northing: (northing < 5_600_100) & (easting > 499_990))
+
+
+def two_of_four(study):
+    """A raster that ends between the second and the third structure, in the midst of a section."""
+    study.write_ground(high=(500_450, 5_600_400))
+
+
+@pytest.fixture
+def full(study, make):
+    """All that a study may ask of its wires, of two options."""
+    study.text += make.SECOND_OPTION + "\n"
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.add_roads()
+    study.framings += "hold,S,shield,,0,26,strain,,\nhang,S,shield,,0,26,suspension,0.3,4\n"
+    study.rules += "phases,own_phase,radial,3,,,,,,\n"
+    return study
+
+
+@pytest.mark.parametrize(("change", "reason"), [(heavy_ice, NO_TENSION), (no_base, NO_BASE)])
+def test_no_section_strung(full, change, reason):
+    change(full)
+    full.text += SHIELD
+    findings = full.check()
+    gaps = findings["not_assessed"]
+    assert findings.result.status == 3
+    assert not len(findings["wires"]) and not len(findings["clearances"])
+    why = gaps[gaps["against"].isna()]
+    assert set(zip(why["span"], why["wire"], strict=True)) == {(s, w) for s in ("1-2", "2-3", "3-4") for w in "ABS"}
+    assert why["reason"].str.startswith(reason).all()
+    assert (findings["limits"]["governs"] == "not assessed").all()
+
+
+def test_part_of_the_line_on_the_raster(full):
+    two_of_four(full)
+    findings = full.check()
+    assert findings.result.status == 3
+    assert set(findings["wires"]["span"]) == {"1-2"}
+    assert np.isfinite(findings.row("limits", span="1-2", option="today")["limit_temperature_c"])
+
+
+def test_every_command_has_a_word_for_it(full):
+    """Status 2 where there is nothing to start from, 3 where there are findings, none of them a pass."""
+    heavy_ice(full)
+    full.text += SHIELD
+    full.check()
+    status = {}
+    for command in ("limits", "sag", "headroom", "plan", "design", "curves"):
+        with pytest.raises(SystemExit) as end:
+            main([command, str(full.path), *(["--option", "alloy"] if command == "plan" else [])])
+        status[command] = end.value.code
+    assert status == {"limits": 3, "sag": 3, "headroom": 3, "plan": 3, "design": 2, "curves": 2}
