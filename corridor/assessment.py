@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corridor.clearance import rules as rule_tables
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.cloud_obstacles import count_points, meet_clouds
 from corridor.clearance.crossings import ObstacleIndex
@@ -121,13 +120,12 @@ def assess_spans(facts, plan, ground, first, last):
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
     found = join_columns([columns, *own])
-    flashover = rule_tables.electrical_distance(facts.voltage / 1e3)
     envelopes = envelope_rows(scene, facts.right_of_way)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
         "clearances": found,
-        "violations": violation_rows(found, facts.existing, flashover),
+        "violations": violation_rows(found, facts.existing, facts.voltage / 1e3),
         "violation_stretches": violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": envelopes,
         "parcels": parcel_rows(scene, envelopes),

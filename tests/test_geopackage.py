@@ -51,7 +51,7 @@ def clearances(margins=(1.5, -0.4)):
 
 def violations(margins=(-0.4,)):
     """The violations of such clearances."""
-    return clearances(margins) | {"severity": np.full(len(margins), "B", object)}
+    return clearances(margins) | {"severity": np.full(len(margins), "rule", object)}
 
 
 def options(count=1):

@@ -160,6 +160,6 @@ def test_a_violation_that_is_beside_only(tmp_path):
     study.rules = RADIAL.replace(",5", f",{base}").replace(",4", f",{base}")
     findings = study.check()
     row = findings.row("violations", case="hot", against="ground")
-    assert row["measure"] == "radial" and row["severity"] == "B"
+    assert row["measure"] == "radial" and row["severity"] == "rule"
     assert row["margin_low_m"] <= row["margin_m"] <= row["margin_high_m"]
     assert row["margin_m"] == pytest.approx(clear["radial"] - base, abs=1e-6)

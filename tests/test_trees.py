@@ -166,7 +166,7 @@ def test_rule_of_the_falling_tree_by_hand(tmp_path):
         assert layers["clearances"]["actual_m"][upright] == pytest.approx(26, abs=1e-6)
         assert len(rows_where(layers["violations"], position="falling", case="cold")) == short
         # Near is not now: a tree that may fall is not nearer than the flashover distance today.
-        assert set(layers["violations"]["severity"]) <= {"B"}
+        assert set(layers["violations"]["severity"]) <= {"rule"}
 
 
 def test_own_rule_for_what_falls(tmp_path):

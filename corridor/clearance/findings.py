@@ -39,6 +39,8 @@ __all__ = [
 EDGE = "edge of the right-of-way"
 #: Likewise of galloping wires.
 APART = "ellipses apart"
+#: Likewise of all that no rule keeps clear in a measure.
+FLOOR = "electrical distance"
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,7 @@ def assess(scene, checked):
         Why a row has no requirement, "" where it has one.
     """
     terms, names, unruled = requirements(scene, checked)
-    has = unruled == ""
+    has = (unruled == "") & ~_told_by_rules(scene, checked, names, checked.actual - terms.required)
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
     columns = _place(scene, kept) | _keys(scene, kept)
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
@@ -167,6 +169,17 @@ def assess(scene, checked):
     columns["other_state"] = told_states(scene.obstacles, kept.obstacle, kept.position, kept.case)
     columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled
+
+
+def _told_by_rules(scene, checked, names, margin):
+    """True for rows that keep the electrical distance, of things that rules have rows for in the same state."""
+    floor = (names == FLOOR) & (checked.measure == "radial")
+    if not floor.any():
+        return floor
+    shape = len(scene.spans), len(scene.options), len(scene.cases), len(scene.obstacles) + 2
+    at = scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle % shape[-1]
+    key = np.ravel_multi_index(at, shape)
+    return floor & (margin >= 0) & np.isin(key, key[(names != FLOOR) & (names != "")])
 
 
 def requirements(scene, checked):
@@ -200,14 +213,20 @@ def requirements(scene, checked):
         upper = corner & (more.required > terms.required)
         rule = np.where(upper, above, rule)
         terms = type(terms)(*(np.where(upper, a, b) for a, b in zip(more, terms, strict=True)))
+    floor = (rule < 0) & np.isfinite(terms.required)
     apart = (rule < 0) & (checked.position == "galloping")
     edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY) | apart
     # Where no rule is for the right-of-way, its edge itself is the limit; ellipses of galloping shall not touch.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
-    names = np.where(edge, np.where(apart, APART, EDGE), np.append(scene.rules.rule, "")[rule])
+    names = np.where(edge, np.where(apart, APART, EDGE), np.where(floor, FLOOR, np.append(scene.rules.rule, "")[rule]))
     why = np.full(len(rule), "", object)
     why[np.isnan(terms.required)] = "the voltage is unknown, or voltage or altitude are above those of the rule"
-    why[(rule < 0) & ~edge] = "the rules hold none for this in this case"
+    lone = np.flatnonzero((rule < 0) & ~edge & ~floor)
+    # Where the electrical distance is for a pair and is not known, it is the voltage that is not.
+    for each in ("vertical", "horizontal", "radial"):
+        some = lone[measure[lone] == each]
+        some = some[~rule_tables.lacks_rule(scene.rules, against[some], each)]
+        why[some] = "the rules hold none for this in this case"
     return terms, names, why
 
 
@@ -260,11 +279,11 @@ def _keys(scene, checked):
     }
 
 
-def severity(columns, existing, flashover):
+def severity(columns, existing, voltage_kv):
     """Return the severity of violations, and whether the existing wire falls short at the same place.
 
-    A: nearer than the electrical distance with the wire that hangs today (act now). B: short of the rule at
-    maximum temperature or ice, or with an option. C: the rule is met, the buffer is not.
+    "flashover": nearer, in space, than the electrical distance, between phases where it is another wire; "rule": short
+    of the rule; "buffer": the rule is met, the owner's buffer is not.
 
     Parameters
     ----------
@@ -272,32 +291,37 @@ def severity(columns, existing, flashover):
         Rows of `clearances` with a negative margin.
     existing : str or None
         Name of the existing option.
-    flashover : float
-        Electrical distance at the line's highest voltage [m].
+    voltage_kv : float
+        Highest voltage of the line, line to line [kV].
 
     Returns
     -------
     severity : ndarray of str
     inherited : ndarray of bool or None
     """
+    against, position = columns["against"].astype(str), columns["position"].astype(str)
+    wire = np.isin(against, ("line", "own_phase", "own_circuit"))
+    gap = np.where(wire, *(rule_tables.electrical_distance(voltage_kv, kind) for kind in ("D_pp", "D_el")))
+    over = np.fmax(columns["wire_elevation_m"] - columns["other_elevation_m"], 0)
+    # What a wire is beside of it may be well above.
+    away = np.where((columns["measure"] == "horizontal") & (over > 0), np.hypot(np.fmax(columns["actual_m"], 0), over),
+                    columns["actual_m"])
+    near = (away < gap) & (against != "right_of_way") & ~np.isin(position, ("falling", "galloping"))
     short = columns["margin_m"] + columns["buffer_m"] < 0
-    today = columns["option"] == existing if existing else np.zeros(len(short), bool)
-    near = today & (columns["actual_m"] < flashover) & (columns["against"] != "right_of_way")
-    near &= ~np.isin(columns["position"].astype(str), ("falling", "galloping"))
-    grade = np.where(near, "A", np.where(short, "B", "C")).astype(object)
+    grade = np.where(near, "flashover", np.where(short, "rule", "buffer")).astype(object)
     if existing is None:
         return grade, np.full(len(short), None, object)
     names = ("line", "span", "case", "against", "obstacle", "measure")
     key = list(zip(*(columns[name] for name in names), columns["position"] == "falling", strict=True))
-    has = {k for k, is_today in zip(key, today, strict=True) if is_today}
+    has = {k for k, option in zip(key, columns["option"], strict=True) if option == existing}
     return grade, np.array([k in has for k in key], bool)
 
 
-def violation_rows(columns, existing, flashover):
+def violation_rows(columns, existing, voltage_kv):
     """Return the rows of `violations`: those of `clearances` that fall short, with severity."""
     chosen = np.flatnonzero(columns["margin_m"] < 0)
     rows = {name: values[chosen] for name, values in columns.items()}
-    grade, inherited = severity(rows, existing, flashover)
+    grade, inherited = severity(rows, existing, voltage_kv)
     return rows | {"severity": grade, "inherited": inherited}
 
 

@@ -11,6 +11,7 @@ import shapely
 
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.beside_lines import near_lines
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, part_tops
 from corridor.clearance.displaced import ASIDE, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
@@ -27,6 +28,11 @@ from corridor.line.blown import hung_curves, swing_curves
 from corridor.line.facts import RightOfWay
 
 __all__ = ["Around", "Compared", "compare", "look_around"]
+
+#: What no rule is for is compared as far as this beyond the electrical distance [m].
+MARGIN = 5.0
+#: What stands no higher above the ground than this is kept clear of by the rule for the ground [m].
+LOW = 3.0
 
 
 @dataclass(frozen=True)
@@ -105,7 +111,7 @@ def look_around(facts, scene, ground, partners):
 def _wanted(scene, index):
     """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
     falling = _falling(index)
-    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling
+    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | _stands(scene, index)
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
     reach = way.REACH + tallest(index, falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
@@ -151,7 +157,7 @@ def _upright(around, cases):
     scene, index, crossed = around.scene, around.index, around.crossed
     wires, constant, ends = scene.wires, scene.constant, scene.ends
     vertical = _asked(scene, cases, False, "vertical")
-    chosen = _has_rule(scene, index, "vertical", crossed.obstacle)
+    chosen = _kept_clear(scene, index, "vertical", crossed.obstacle)
     stated = states_of(index.obstacles)[crossed.obstacle]
     ruled, over = parted(crossed, around.side, chosen & ~stated)
     others, past = parted(crossed, around.side, chosen & stated)
@@ -172,7 +178,9 @@ def _sideways(around, cases):
     args, parts = (scene.wires, scene.spans, scene.structures), []
     if land.half_width is not None or land.polygon is not None:
         parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
-    room = np.where(_has_rule(scene, around.index, "horizontal"), around.tops + _vertical_room(around), np.nan)
+    area = _stands(scene, around.index) & (shapely.get_dimensions(around.index.part) == 2)
+    ruled = _has_rule(scene, around.index, "horizontal") | area & _lacks(scene, around.index, "horizontal")
+    room = np.where(ruled, around.tops + _vertical_room(around), np.nan)
     if not np.isfinite(room).any():
         return parts
     parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
@@ -188,7 +196,7 @@ def _swept(around, cases):
         return None
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[around.side < 0])
-    ruled = _has_rule(scene, index, "vertical", every)
+    ruled = _kept_clear(scene, index, "vertical", every)
     found = sweep(scene, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below, below=ruled & below)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
@@ -199,9 +207,14 @@ def _near_trees(around, cases):
     """Compare wires, along their swing in wind, with points near them and trees that fall; and what is left open."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
-    radial = _has_rule(scene, index, "radial") & ~np.isnan(tops)
-    upright = windy, _asked(scene, cases, False, "vertical")
-    parts, falling = [near_points(scene, index, some, tops, radial) for some in upright], _falling(index)
+    ruled, lone = _has_rule(scene, index, "radial"), _lacks(scene, index, "radial") & _stands(scene, index)
+    parts, upright = [], _asked(scene, cases, False, "vertical")
+    for some, own in ((windy, windy), (still, upright)):
+        parts.append(near_points(scene, index, own, tops, ruled & ~np.isnan(tops)))
+        near = near_points(scene, index, some, tops, lone & ~np.isnan(tops))
+        parts.append(take(near, near.actual <= _floor(scene) + MARGIN))
+        parts.append(near_lines(scene, index, around.partners, some, _lines(scene, index), _floor(scene) + MARGIN))
+    falling = _falling(index)
     if not falling.any():
         return parts, []
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
@@ -222,6 +235,36 @@ def _has_rule(scene, index, measure, obstacle=None):
     return rule_tables.has_rule(scene.rules, against_of(obstacle, index.obstacles), measure)
 
 
+def _lacks(scene, index, measure, obstacle=None):
+    """True for the parts (or rows of given obstacles) that the electrical distance alone is for in a measure."""
+    obstacle = index.of_part if obstacle is None else obstacle
+    return rule_tables.lacks_rule(scene.rules, against_of(obstacle, index.obstacles), measure)
+
+
+def _kept_clear(scene, index, measure, obstacle):
+    """True for rows of obstacles that a rule of a measure is for, or else the electrical distance."""
+    return _has_rule(scene, index, measure, obstacle) | _lacks(scene, index, measure, obstacle)
+
+
+def _stands(scene, index):
+    """True for parts that reach up to where wires are: those that lie on the ground the rule for the ground is for."""
+    high = index.obstacles.absolute | (index.obstacles.height > LOW)
+    return high[index.of_part] & (shapely.get_dimensions(index.part) != 1)
+
+
+def _lines(scene, index):
+    """True for the wires of other lines, with elevations, that no rule keeps clear in some direction."""
+    flat = index.obstacles.absolute[index.of_part] & (shapely.get_dimensions(index.part) == 1)
+    return flat & (index.obstacles.category[index.of_part] == "line") & _lacks(scene, index, "radial")
+
+
+def _floor(scene):
+    """Electrical distance at our voltage, or the greatest that is known [m]: how far things are looked for that no
+    rule is for goes with it."""
+    distance = rule_tables.electrical_distance(scene.voltage / 1e3, "D_pp")
+    return float(np.nan_to_num(distance, nan=rule_tables.greatest_distance()))
+
+
 def _required(around, measure, case):
     """Row of the rule for each part in a case, and what it requires at the part's top [m], nan where there is none."""
     scene, index = around.scene, around.index
@@ -238,7 +281,7 @@ def _vertical_room(around):
     for case in around.scene.cases:
         for each in (case, replace(case, wind=0.0 if case.wind > 0 else 1.0)):
             rule, required = _required(around, "vertical", each)
-            room = np.maximum(room, np.where(rule < 0, 0.0, np.nan_to_num(required, nan=np.inf)))
+            room = np.maximum(room, np.where((rule < 0) & np.isnan(required), 0.0, np.nan_to_num(required, nan=np.inf)))
     return np.where(np.isnan(around.tops), 0.0, np.where(np.isinf(room), 1e4, room))
 
 

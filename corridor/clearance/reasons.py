@@ -165,15 +165,17 @@ def _unknown_tops(scene, crossed, still):
 
 
 def _unruled(scene, checked, unruled, crossed):
-    """Things met by a wire that no rule of the table is for."""
+    """Things that a wire meets or comes near to, and that no rule of the table is for."""
     wires, obstacles = scene.wires, scene.obstacles
     options, cases = _names(scene.options), _names(scene.cases)
     against, name = against_of(checked.obstacle, obstacles), obstacle_name(checked.obstacle, obstacles)
     gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
                 cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
-    against, name = against_of(crossed.obstacle, obstacles), obstacle_name(crossed.obstacle, obstacles)
-    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
-    lone = {(wires.span[crossed.wire[r]], name[r], against[r]) for r in np.flatnonzero(~ruled)}
+    met = wires.span[np.r_[crossed.wire, checked.wire]], np.r_[crossed.obstacle, checked.obstacle]
+    span, thing = np.unique(np.stack(met), axis=1)
+    against, name = against_of(thing, obstacles), obstacle_name(thing, obstacles)
+    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0) | (thing < 0)
+    lone = {(span[r], name[r], against[r]) for r in np.flatnonzero(~ruled)}
     return gaps + [Gap(s, None, None, None, a, n, f"{NO_RULE} for {a}") for s, n, a in sorted(lone)]
 
 

@@ -148,7 +148,8 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
     flat, arc = (_worst_wires(*each, wires, wire, index.of_part[part], cases) for each in (flat, arc))
     tops = np.full(len(index.obstacles.category), np.nan)
     np.fmax.at(tops, index.of_part, corners.top)
-    return join([flat, replace(arc, measure=np.full(len(arc.wire), "radial", object), other=tops[arc.obstacle],
+    flat, arc = (replace(each, other=tops[each.obstacle]) for each in (flat, arc))
+    return join([flat, replace(arc, measure=np.full(len(arc.wire), "radial", object),
                                position=np.full(len(arc.wire), "corner", object))])
 
 

@@ -34,7 +34,9 @@ __all__ = [
     "combine",
     "electrical_distance",
     "falling_rule",
+    "greatest_distance",
     "has_rule",
+    "lacks_rule",
     "load_rules",
     "load_table",
     "require_cases",
@@ -65,6 +67,18 @@ def has_rule(rules, against, measure):
     own = set(rules.against[rules.measure == measure])
     for_all = FALLBACK in own
     return np.array([a in own or (for_all and a not in _NEVER_OTHER) for a in against], bool)
+
+
+def lacks_rule(rules, against, measure):
+    """Return True for each category of things that no rule keeps clear in a measure: there the electrical distance
+    stands in, as the least that nothing may come within.
+
+    A radial rule is for all directions, and rules for both others leave nothing to a radial one.
+    """
+    own = np.array([a not in _NEVER_OTHER for a in against], bool) & ~has_rule(rules, against, "radial")
+    if measure == "radial":
+        return own & ~(has_rule(rules, against, "vertical") & has_rule(rules, against, "horizontal"))
+    return own & ~has_rule(rules, against, measure)
 
 
 def falling_rule(rules, against):
@@ -185,14 +199,29 @@ def requirement(rules, index, voltage_kv, altitude, *, other_kv=None):
 def required(rules, against, measure, case, voltage_kv, altitude, *, swung=None, other_kv=None):
     """Return the row of the rule that is for each pair, and what it requires: `choose`, then `requirement`.
 
+    Where no rule keeps a category clear in a measure (`lacks_rule`) the electrical distance is required, that between
+    phases of other lines, at the higher of both voltages.
+
     Returns
     -------
     rule : ndarray of int, shape (...)
         -1 where there is none.
     terms : Terms
+        Known where there is no rule and the electrical distance stands in.
     """
     rule = choose(rules, against, measure, case, voltage_kv, swung=swung, other_kv=other_kv)
-    return rule, requirement(rules, rule, voltage_kv, altitude, other_kv=other_kv)
+    terms = requirement(rules, rule, voltage_kv, altitude, other_kv=other_kv)
+    given = np.broadcast_arrays(against, measure, rule, voltage_kv, voltage_kv if other_kv is None else other_kv)
+    own, of, row, U, U_o = (np.ravel(v) for v in given)
+    lone, gap = np.flatnonzero(row < 0), np.full(len(row), np.nan)
+    for each in np.unique(of[lone].astype(str)):
+        at = lone[of[lone] == each]
+        at = at[lacks_rule(rules, own[at], each)]
+        higher = electrical_distance(np.maximum(U[at], U_o[at]), "D_pp")
+        gap[at] = np.where(own[at] == "line", higher, electrical_distance(U[at]))
+    gap, counts = gap.reshape(rule.shape), ("voltage_adder", "required")
+    return rule, Terms(**{name: np.where(np.isnan(gap), values, gap if name in counts else 0.0)
+                          for name, values in terms._asdict().items()})
 
 
 @dataclass(frozen=True)
@@ -226,6 +255,11 @@ def _distances():
         rows = list(csv.DictReader(stream))
     names = ("highest_voltage", "D_el", "D_pp")
     return {name: np.array([float(row[name]) for row in rows]) for name in names}
+
+
+def greatest_distance():
+    """Return the greatest electrical distance between phases that is known [m]."""
+    return float(_distances()["D_pp"].max())
 
 
 def electrical_distance(voltage_kv, kind="D_el"):

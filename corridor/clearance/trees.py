@@ -16,7 +16,17 @@ from corridor.clearance.reasons import Gap
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.blown import hung_curves
 
-__all__ = ["fall_gaps", "fall_in", "feet_of", "local", "near_points", "tallest"]
+__all__ = [
+    "checked_rows",
+    "closest",
+    "fall_gaps",
+    "fall_in",
+    "feet_of",
+    "local",
+    "near_pairs",
+    "near_points",
+    "tallest",
+]
 
 #: Points farther than this from every wire of a span are not compared [m].
 REACH = 30.0
@@ -59,7 +69,7 @@ def near_points(scene, index, cases, tops, chosen):
     found = _nearest(scene, index, cases, chosen, np.full(len(tops), REACH), distance)
     top = tops[found.part]
     position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
-    return _checked(scene, index, found, position, np.minimum(top, found.place[:, 2]))
+    return checked_rows(scene, index, *found, position, np.minimum(top, found.place[:, 2]))
 
 
 def fall_in(scene, index, cases, tops, feet, chosen):
@@ -90,7 +100,7 @@ def fall_in(scene, index, cases, tops, feet, chosen):
         return np.hypot(flat, place[..., 2] - feet[part]) - height[part]
 
     found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + REACH, distance)
-    return _checked(scene, index, found, np.full(len(found.part), "falling", object), feet[found.part])
+    return checked_rows(scene, index, *found, np.full(len(found.part), "falling", object), feet[found.part])
 
 
 class _Found(NamedTuple):
@@ -106,7 +116,7 @@ class _Found(NamedTuple):
 
 def _nearest(scene, index, cases, chosen, reach, distance):
     """Least distance of every wire to every chosen point within its reach, in every option and case."""
-    wire, part = _pairs(scene, index, cases, chosen, reach)
+    wire, part = near_pairs(scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach)
     shape = len(wire), len(scene.options), len(cases)
     pair, o, k = (v.ravel() for v in np.indices(shape))
     w, p = wire[pair], part[pair]
@@ -118,43 +128,80 @@ def _nearest(scene, index, cases, chosen, reach, distance):
     return _Found(w, p, o, cases[k], least, place)
 
 
-def _pairs(scene, index, cases, chosen, reach):
-    """Wire spans and points that stand within reach of the wire, however far the wind blows it from its chord."""
+def near_pairs(scene, index, cases, chosen, reach):
+    """Return wire spans and parts within reach of the wire, however far the wind blows it from its chord.
+
+    Parameters
+    ----------
+    scene : Scene
+    index : ObstacleIndex
+    cases : ndarray of int
+    chosen : ndarray of bool, shape (part,)
+    reach : ndarray, shape (part,)
+        [m]
+
+    Returns
+    -------
+    wire, part : ndarray of int, shape (pair,)
+    """
     wires, frame = scene.wires, scene.frame
-    point = chosen & (shapely.get_type_id(index.part) == 0)
-    if not point.any() or not len(cases):
+    if not chosen.any() or not len(cases):
         return np.zeros(0, int), np.zeros(0, int)
     y = hung_curves(scene.hung, cases, places=9)
     chord = frame.start[:, 1, None] + y.share * (frame.end - frame.start)[:, 1, None]
     away = np.abs(y.points[..., 1] - chord[:, None, None, None])
     bow = np.where(np.isnan(away), 0.0, away).max(axis=(1, 2, 3, 4))
     lines = chords(wires)
-    wire, part = index.tree.query(lines, predicate="dwithin", distance=reach[point].max() + bow.max(initial=0.0))
-    wire, part = wire[point[part]], part[point[part]]
+    wire, part = index.tree.query(lines, predicate="dwithin", distance=reach[chosen].max() + bow.max(initial=0.0))
+    wire, part = wire[chosen[part]], part[chosen[part]]
     near = index.footprint.near(lines[wire], part, reach[part] + bow[wire])
     return wire[near], part[near]
 
 
 def _look(scene, index, row, w, p, reach, distance):
-    """Least distance of rows, and its place, in ever narrower windows of place and turn."""
+    """Least distance of rows to points, and its place."""
     spot = local(scene, w, shapely.get_coordinates(index.part[p]))
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
     size = np.linalg.norm(run, axis=-1)
     foot = ((spot - start) * run).sum(-1) / size**2
     wide = 2 * reach[p] / size
-    low, high = np.clip(foot - wide, 0, 1), np.clip(foot + wide, 0, 1)
-    left, right = -np.ones(len(w)), np.ones(len(w))
     spot, part = spot[:, None, None], p[:, None, None]
-    for places, turns in (_FIRST, *(_NEXT,) * _LOOKS):
+    return closest(scene, row, np.clip(foot - wide, 0, 1), np.clip(foot + wide, 0, 1),
+                   lambda place: distance(place, spot, part))
+
+
+def closest(scene, row, low, high, distance, first=_FIRST):
+    """Return the least distance of wires along their swing, and where it is, in ever narrower windows.
+
+    Parameters
+    ----------
+    scene : Scene
+    row : ndarray of int, shape (row,)
+        Numbers of the ways.
+    low, high : ndarray, shape (row,)
+        Shares of the span between which the place is looked for [-].
+    distance : callable
+        From places (row, turn, place, 3) in the frames of the spans to distances [m].
+    first : (int, int)
+        Places and turns of the first look.
+
+    Returns
+    -------
+    least : ndarray, shape (row,)
+        [m], nan where no place is known.
+    place : ndarray, shape (row, 3)
+    """
+    left, right = -np.ones(len(row)), np.ones(len(row))
+    for places, turns in (first, *(_NEXT,) * _LOOKS):
         share = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, places)
         turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if scene.ways.windy[row].any() else 1)
         place = scene.ways.places(row, turn, share)
-        value = distance(place, spot, part).reshape(len(w), -1)
+        value = distance(place).reshape(len(row), -1)
         best = np.where(np.isnan(value), np.inf, value).argmin(axis=1)
         u, s = np.divmod(best, places)
         low, high = _around(share, s, low, high)
         left, right = _around(turn, u, left, right)
-    each = np.arange(len(w))
+    each = np.arange(len(row))
     return value[each, best], place[each, u, s]
 
 
@@ -175,17 +222,21 @@ def local(scene, wire, spot):
                      east * np.cos(azimuth) - north * np.sin(azimuth)], axis=-1)
 
 
-def _checked(scene, index, found, position, other):
-    """Columns of the worst wire of each span, option, case and obstacle."""
-    w, obstacle = found.wire, index.of_part[found.part]
-    key = scene.wires.span[w] * (obstacle.max(initial=0) + 1) + obstacle
-    key = (key * len(scene.options) + found.option) * len(scene.cases) + found.case
-    row = worst_of(key, found.least[:, None])[1][:, 0]
+def checked_rows(scene, index, wire, part, option, case, least, place, position, other):
+    """Return the rows of the worst wire of each span, option, case and obstacle, `measure` "radial".
+
+    Columns of shape (row,): `least` distance [m], `place` (row, 3) in the frame of the span, `other` elevation of the
+    thing there [m].
+    """
+    obstacle = index.of_part[part]
+    key = scene.wires.span[wire] * (obstacle.max(initial=0) + 1) + obstacle
+    key = (key * len(scene.options) + option) * len(scene.cases) + case
+    row = worst_of(key, least[:, None])[1][:, 0]
     r = row[row >= 0]
-    start, end = scene.frame.start[w[r], 0], scene.frame.end[w[r], 0]
-    x, y, z = found.place[r].T
-    return Checked(w[r], found.option[r], found.case[r], obstacle[r], np.full(len(r), "radial", object), position[r],
-                   found.least[r], (x - start) / (end - start), z, other[r], y)
+    start, end = scene.frame.start[wire[r], 0], scene.frame.end[wire[r], 0]
+    x, y, z = place[r].T
+    return Checked(wire[r], option[r], case[r], obstacle[r], np.full(len(r), "radial", object), position[r],
+                   least[r], (x - start) / (end - start), z, other[r], y)
 
 
 def feet_of(index, tops, sample, falling):

@@ -8,7 +8,7 @@ from corridor.arrays import Array
 from corridor.geometry.catenary import low_point
 from corridor.geometry.distance import heights
 
-__all__ = ["Between", "Curve", "least_between"]
+__all__ = ["Between", "Curve", "least_between", "to_wire"]
 
 #: Places along the first wire that are looked at first, then within two steps about the best of them, and how often.
 _COARSE, _FINE, _ZOOMS = 33, 17, 4
@@ -64,7 +64,7 @@ def least_between(a: Curve, b: Curve) -> Between:
     share = np.broadcast_to(np.linspace(0, 1, _COARSE), (*a.constant.shape, _COARSE))
     half = 1 / (_COARSE - 1)
     for zoom in range(_ZOOMS + 1):
-        distance, other = _to_wire(a.at(share)[0], b)
+        distance, other = to_wire(a.at(share)[0], b)
         best = np.where(np.isnan(distance), np.inf, distance).argmin(axis=-1)[..., None]
         found = [np.take_along_axis(values, best, -1)[..., 0] for values in (distance, share, other)]
         if zoom < _ZOOMS:
@@ -73,8 +73,8 @@ def least_between(a: Curve, b: Curve) -> Between:
     return Between(*(np.where(np.isnan(found[0]), np.nan, values) for values in found))
 
 
-def _to_wire(point: Array, wire: Curve) -> tuple[Array, Array]:
-    """Distance of points (..., place, 3) from wires (...) [m], and the share of the span that is nearest."""
+def to_wire(point: Array, wire: Curve) -> tuple[Array, Array]:
+    """Return the distance of points (..., place, 3) from wires (...) [m], and the share of the span that is nearest."""
     chord = (wire.end - wire.start)[..., None, :2]
     share = ((point[..., :2] - wire.start[..., None, :2]) * chord).sum(-1) / (chord**2).sum(-1)
     share = np.clip(share, 0, 1)

@@ -18,8 +18,8 @@ from corridor.outputs.styles import COLOURS
 
 __all__ = ["KINDS", "field_rows", "write_geojson", "write_kml"]
 
-_SEVERITY = {"A": "A: nearer than the electrical distance, as the line hangs today", "B": "B: short of the rule",
-             "C": "C: the rule is met, the owner's buffer is not"}
+_SEVERITY = {"flashover": "flashover, nearer than the electrical distance", "rule": "rule, short of it",
+             "buffer": "buffer, the rule is met and the owner's buffer is not"}
 _WAY = {"above": "too low above", "below": "too high below"}
 _KEY = ["option", "line", "span", "against", "obstacle"]
 #: Digits of a degree: a centimetre on the ground.
@@ -97,7 +97,7 @@ def _short_words(row):
         words.append(f"Short in {', '.join(map(repr, row.more))} too.")
     if np.isfinite(row.wire_elevation_m):
         words.append(f"Elevation of the wire {row.wire_elevation_m:.2f} m at {row.conductor_temperature_c:.0f} degC.")
-    words.append(f"Severity {_SEVERITY.get(row.severity, row.severity)}.")
+    words.append(f"Severity: {_SEVERITY.get(row.severity, row.severity)}.")
     return f"{row.span}: {missing:.2f} m short, {_thing(row)}", " ".join(words)
 
 

@@ -142,8 +142,8 @@ _FIELDS = _columns(
     ("other_elevation_m", "real", "m", "elevation of the ground or of the obstacle at the place"),
     ("position", "text", None, "where the wire is from the other thing: above, below or beside; falling: a tree falls"),
     ("severity", "text", None,
-     "A: nearer than the electrical distance in today's state; B: short of the rule; C: the "
-     "rule is met, the buffer is not"),
+     "flashover: nearer, in space, than the electrical distance; rule: short of the rule; buffer: the rule is met, "
+     "the buffer is not"),
     ("inherited", "boolean", None,
      "true where the existing wire falls short there too; null where no option is existing"),
     ("worst_margin_m", "real", "m", "least margin"),

@@ -96,9 +96,9 @@ STYLES = {
         Rule("not assessed", "ELSE", _UNKNOWN_POINT),
     ),
     "violations": (
-        Rule("A: nearer than the electrical distance today", "\"severity\" = 'A'", _BARRED_TWICE),
-        Rule("C: the rule is met, the buffer is not", "\"severity\" = 'C'", _RING),
-        Rule("B: short of the rule", "ELSE", _BARRED),
+        Rule("nearer than the electrical distance", "\"severity\" = 'flashover'", _BARRED_TWICE),
+        Rule("the rule is met, the buffer is not", "\"severity\" = 'buffer'", _RING),
+        Rule("short of the rule", "ELSE", _BARRED),
     ),
     "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.1),)),),
     "parcels": (

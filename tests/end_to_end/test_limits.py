@@ -57,22 +57,23 @@ def test_no_option_is_existing(study):
     study.rules = study.rules.replace("4.5", "9.5")
     study.add_roads()
     table = study.check()["violations"]
-    assert len(table) and table["inherited"].isna().all() and "A" not in set(table["severity"])
+    assert len(table) and table["inherited"].isna().all() and "flashover" not in set(table["severity"])
 
 
 def test_severity(study, make):
-    """A bank 16.5 m high below the first span is nearer than 1 m (D_el at 123 kV, EN 50341-1, recalled): A. The rest
-    of the ground is clear but for the buffer, set so that only it is missing: C. A higher requirement: B."""
+    """A bank 16.5 m high below the first span is nearer than 1 m (D_el at 123 kV, EN 50341-1, recalled): flashover.
+
+    The rest of the ground is clear but for the buffer, set so that only it is missing. A higher requirement: rule."""
     study.rules = "rule,against,measure,base,buffer\nopen,ground,vertical,4,5\nroad,road,vertical,9.4,\n"
     study.write_ground(lambda e, n: make.plane(e, n) + 8.5 * np.exp(-((e - 500_150) / 20) ** 2))
     study.structures["base_elevation"] = [100.0, 106.0, 112.0, 118.0]
     study.add_roads()
     table = study.check().rows("violations", case="hot").set_index(["span", "against"])
     assert table.loc[("1-2", "ground"), "actual_m"] < 1.0
-    assert table.loc[("1-2", "ground"), "severity"] == "A"
+    assert table.loc[("1-2", "ground"), "severity"] == "flashover"
     margin, buffer = table.loc[("2-3", "ground"), ["margin_m", "buffer_m"]]
-    assert margin < 0 < margin + buffer and table.loc[("2-3", "ground"), "severity"] == "C"
-    assert table.loc[("2-3", "road"), "severity"] == "B"
+    assert margin < 0 < margin + buffer and table.loc[("2-3", "ground"), "severity"] == "buffer"
+    assert table.loc[("2-3", "road"), "severity"] == "rule"
 
 
 def test_no_vertical_rule_at_all(study):

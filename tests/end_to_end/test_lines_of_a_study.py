@@ -72,7 +72,7 @@ def crossing_of(findings, ours, theirs):
 def test_two_lines_that_cross(crossed):
     """Both lines have rows, and the least distance is that of the catenaries, within a millimetre."""
     findings = crossed.check()
-    rows = findings.rows("clearances", against="line")
+    rows = findings.rows("clearances", against="line", measure="vertical")
     assert set(zip(rows["line"], rows["span"], rows["case"], strict=True)) == {
         (*name, case) for name in (("main", "2-3"), ("cross", "1-2")) for case in ("hot", "ice")}
     for row in rows.itertuples():
@@ -94,7 +94,7 @@ def test_the_coldest_case_is_what_counts_below(crossed):
     """With a case colder than the everyday state both ways are exact: the lower wire at its highest."""
     crossed.change('name = "ice"\ntemperature = 0\nice = "12 mm"', 'name = "ice"\ntemperature = -20')
     findings = crossed.check()
-    for row in findings.rows("clearances", against="line", line="main").itertuples():
+    for row in findings.rows("clearances", against="line", line="main", measure="vertical").itertuples():
         line, span, wire = row.obstacle.split()
         at = crossing_of(findings, (row.line, row.span, row.wire), (line, span, wire))
         ours = elevations(findings, row.line, row.span, row.wire, "today", at)[row.case]
