@@ -1,22 +1,46 @@
-"""Ground below wires that strings hold aside of where they rest: each state has ground of its own."""
+"""What lies below wires that strings hold aside of where they rest: each state has ground and things of its own."""
+
+from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.vertical import Checked, worst_of
-from corridor.geometry.distance import Rows, least_heights
+from corridor.clearance.chords import Chords, found_at, join_found
+from corridor.clearance.crossings import ObstacleIndex, cross
+from corridor.clearance.findings import against_of, obstacle_name
+from corridor.clearance.ground import ground_rows, unknown_share
+from corridor.clearance.other_lines import in_case, parted
+from corridor.clearance.reasons import NO_TOP, Gap, unruled_things
+from corridor.clearance.vertical import Checked, least_below, least_rows
+from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
 
-__all__ = ["ASIDE", "below_chords", "beside_rest"]
+__all__ = ["ASIDE", "Below", "beside_rest"]
 
-#: Wires that strings hold farther aside than this from where they rest have ground of their own [m].
+#: Wires that strings hold farther aside than this from where they rest have ground and things of their own [m].
 ASIDE = 0.01
+#: What stands for the ground where an obstacle's index is asked for.
+_GROUND = -1
+#: Why the ground below such a wire is not assessed.
+HOLE = "the ground raster has no values below part of the wire, which its strings hold aside of where it rests"
 
 
-def beside_rest(scene, chosen, cases, ground):
-    """Return the least height over the ground of wires in still air, along the very lines they hang in.
+class Below(NamedTuple):
+    """What may lie below wires: `ground`; `index` of obstacles; `ruled` (obstacle,) what a vertical rule is for; and
+    `side(wire, obstacle)`, 1 where a wire span shall pass above an obstacle, -1 below; `meet(span, obstacle, option)`
+    whether the one is compared with the other."""
 
-    Where the line turns at a suspension structure its string leans inward, more or less with the tension. On a side
-    slope the ground then differs from state to state.
+    ground: object
+    index: ObstacleIndex
+    ruled: np.ndarray
+    side: object
+    meet: object
+
+
+def beside_rest(scene, chosen, cases, below):
+    """Return the least height of wires in still air over the ground and things, along the very lines they hang in.
+
+    Where the line turns at a suspension structure its string leans inward, more or less with the tension; uneven ice
+    draws it as well. On a side slope the ground then differs from state to state, and what is crossed does.
 
     Parameters
     ----------
@@ -25,56 +49,83 @@ def beside_rest(scene, chosen, cases, ground):
         Whole spans.
     cases : ndarray of int
         In still air.
-    ground : Ground
+    below : Below
 
     Returns
     -------
-    Checked
-        As `over_ground` gives for the other spans.
+    list of Checked
+        As `over_ground`, `over_objects` and `over_others` give for the other spans.
+    list of Gap
+        What is not known there.
     """
-    wires, hung = scene.wires, scene.hung
-    w, o, k = (v.ravel() for v in np.meshgrid(np.flatnonzero(chosen), np.arange(len(scene.options)), cases,
-                                              indexing="ij"))
-    known = np.isfinite(hung.horizontal_tension[w, o, k, 0]) & np.isfinite(wires.start[w, 2] + wires.end[w, 2])
-    w, o, k = w[known], o[known], k[known]
-    found = below_chords(scene, w, hung.start[w, o, k, 0], hung.end[w, o, k, 0], scene.constant[w, o, k], ground)
-    return _rows(scene, w, o, k, *found)
+    parts, gaps = [], []
+    for k in cases if chosen.any() else ():
+        w, o, chords = _chords(scene, np.flatnonzero(chosen), k)
+        profile = below.ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
+        surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+        crossed = cross(chords, below.index, surface, below.ground.sample)
+        met = below.meet(scene.wires.span[w[crossed.wire]], crossed.obstacle, o[crossed.wire])
+        crossed, _ = parted(crossed, met, met)
+        side = below.side(w[crossed.wire], crossed.obstacle)
+        gaps += _gaps(scene, w, o, k, surface, crossed, below.ruled)
+        things = in_case(chords, crossed, side, below.index.obstacles, k)
+        found = join_found([_over_ground(chords, surface), *_over_things(chords, things, side, below.ruled)])
+        parts.append(_rows(scene, w, o, k, found))
+    return parts, gaps
 
 
-def below_chords(scene, wire, start, end, constant, ground):
-    """Return the least height over the ground of wires that hang between given ends.
-
-    Parameters
-    ----------
-    scene : Scene
-    wire : ndarray of int, shape (n,)
-        Wire spans.
-    start, end : ndarray, shape (n, 3)
-        In the frames of their spans [m].
-    constant : ndarray, shape (n,)
-        Catenary constant [m].
-    ground : Ground
-
-    Returns
-    -------
-    height, fraction, elevation : ndarray, shape (n,)
-        [m]; the place as a share of the wire at rest; elevation of the wire there [m].
-    """
-    plan = [to_grid(point, scene.structures, scene.spans, scene.wires.span[wire])[:, :2] for point in (start, end)]
-    profile = ground.profiles(*plan[0].T, *plan[1].T)
-    length = np.linalg.norm((end - start)[:, :2], axis=-1)
-    rows = Rows(profile.first, profile.fraction, profile.elevation, length, start[:, 2], end[:, 2] - start[:, 2])
-    height, place, elevation = (v[:, 0] for v in least_heights(rows, constant[:, None]))
-    chord = (scene.frame.end - scene.frame.start)[wire, :2]
-    shift = ((start - scene.frame.start[wire])[:, :2] * chord).sum(axis=1) / scene.wires.length[wire]
-    return height, (shift + place * length) / scene.wires.length[wire], elevation
+def _chords(scene, wire, case):
+    """Wire and option of the wires that hang in a case, each as one chord: it is straight in plan."""
+    hung = scene.hung
+    w, o = (v.ravel() for v in np.meshgrid(wire, np.arange(len(scene.options)), indexing="ij"))
+    known = np.isfinite(hung.horizontal_tension[w, o, case, 0])
+    known &= np.isfinite(scene.wires.start[w, 2] + scene.wires.end[w, 2])
+    w, o = w[known], o[known]
+    local = np.stack([hung.start[w, o, case, 0], hung.end[w, o, case, 0]], axis=1)
+    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[w])
+    length = np.linalg.norm((local[:, 1] - local[:, 0])[:, :2], axis=-1)
+    each = np.arange(len(w))
+    return w, o, Chords(grid[:, 0], grid[:, 1], length, each, 0 * each, local, scene.constant[w, o, case])
 
 
-def _rows(scene, w, o, k, height, place, elevation):
-    """Columns of the worst wire of each span, option and case."""
-    key = (scene.wires.span[w] * len(scene.options) + o) * len(scene.cases) + k
-    row = worst_of(key, height[:, None])[1][:, 0]
-    r = row[row >= 0]
-    blank = np.full(len(r), np.nan)
-    return Checked(w[r], o[r], k[r], np.full(len(r), -1), np.full(len(r), "vertical", object),
-                   np.full(len(r), "above", object), height[r], place[r], elevation[r], elevation[r] - height[r], blank)
+def _over_ground(chords, surface):
+    height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
+    known = np.flatnonzero(np.isfinite(height))
+    return found_at(chords, known, np.full(len(known), _GROUND), 1.0, height[known], place[known], elevation[known])
+
+
+def _over_things(chords, crossed, side, ruled):
+    """Vertical distance at every meeting of a wire and a thing, above and below."""
+    C = chords.constant[crossed.wire, None]
+    for way in (1.0, -1.0):
+        rows = np.flatnonzero(ruled[crossed.obstacle] & (side == way))
+        whole = least_heights(crossed.rows, C) if way > 0 else least_below(crossed.rows, C, np.arange(len(C)), None)
+        height, place, elevation = (v[rows, 0] for v in whole)
+        known = np.isfinite(height)
+        yield found_at(chords, crossed.wire[rows][known], crossed.obstacle[rows][known], way, height[known],
+                       place[known], elevation[known])
+
+
+def _gaps(scene, w, o, k, surface, crossed, ruled):
+    """Ground and tops that are not known below wires, and things that no rule is for."""
+    wires, options, case = scene.wires, scene.options, scene.cases[k].name
+    gaps = [Gap(wires.span[w[r]], None, options[o[r]].name, case, "ground", None, HOLE)
+            for r in np.flatnonzero(unknown_share(surface) > 0)]
+    owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
+    unknown = np.bincount(owner, np.isnan(crossed.rows.surface), minlength=len(crossed.wire)) > 0
+    against, name = (told(crossed.obstacle, scene.obstacles) for told in (against_of, obstacle_name))
+    for r in np.flatnonzero(unknown & ruled[crossed.obstacle]):
+        row = crossed.wire[r]
+        gaps.append(Gap(wires.span[w[row]], None, options[o[row]].name, case, against[r], name[r], NO_TOP))
+    return gaps + unruled_things(scene, wires.span[w[crossed.wire]], crossed.obstacle)
+
+
+def _rows(scene, w, o, k, found):
+    """Columns of the worst wire of each span and option over each thing in a case."""
+    key = (scene.wires.span[w] * len(scene.options) + o)[found.row] * (found.obstacle.max(initial=0) + 2)
+    found = found.take(least_rows(key + found.obstacle + 1, found.actual))
+    w, o = w[found.row], o[found.row]
+    start, end = scene.frame.start[w, 0], scene.frame.end[w, 0]
+    return Checked(w, o, np.full(len(w), k), found.obstacle, np.full(len(w), "vertical", object), found.position,
+                   found.actual, (found.spot[:, 0] - start) / (end - start), found.spot[:, 2], found.other,
+                   found.spot[:, 1])

@@ -8,7 +8,7 @@ import shapely
 from corridor.clearance.vertical import over_objects
 from corridor.geometry.distance import Ends, heights, take_rows
 
-__all__ = ["as_swept", "in_hot_case", "over_others", "parted", "states_of", "told_states"]
+__all__ = ["as_swept", "in_case", "in_hot_case", "over_others", "parted", "states_of", "told_states"]
 
 
 def states_of(obstacles):
@@ -51,13 +51,13 @@ def over_others(wires, crossed, constant, cases, side, obstacles, ends):
     for case in cases:
         one = np.array([case])
         moved = None if ends is None else Ends(*ends)
-        hung = _in_state(wires, crossed, side, obstacles, case, moved=True)
+        hung = in_case(wires, crossed, side, obstacles, case, moved=True)
         found.append(over_objects(wires, hung, constant, one, side, moved))
     return found
 
 
-def _in_state(wires, crossed, side, obstacles, case, *, moved=False):
-    """What is crossed with the elevations that wires of other lines have in a case of the study.
+def in_case(wires, crossed, side, obstacles, case, *, moved=False):
+    """Return what is crossed with the elevations that wires of other lines have in a case of the study.
 
     `moved` True: those of an assumed state are off their survey already.
     """
@@ -90,7 +90,7 @@ def _elevation(state, place, surveyed, case, side):
 def in_hot_case(wires, crossed, side, obstacles, cases):
     """Return what is crossed with wires of other lines as they are where ours are hottest, for limits of ours."""
     hot = next((k for k, case in enumerate(cases) if isinstance(case.temperature, str)), 0)
-    return _in_state(wires, crossed, side, obstacles, hot)
+    return in_case(wires, crossed, side, obstacles, hot)
 
 
 def as_swept(index, below, cases):

@@ -13,7 +13,7 @@ from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import near_lines
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, part_tops
-from corridor.clearance.displaced import ASIDE, beside_rest
+from corridor.clearance.displaced import ASIDE, Below, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
@@ -56,6 +56,17 @@ class Around:
     tops: np.ndarray
     shield_known: bool
     own_wires: bool
+
+    def side_of(self, wire, obstacle):
+        """Return 1 where wires pass above obstacles, -1 below; what is not crossed at rest is passed as others do."""
+        count = len(self.index.obstacles.category)
+        key = self.crossed.wire * count + self.crossed.obstacle
+        order = np.argsort(key, kind="stable")
+        at = np.searchsorted(key[order], wanted := wire * count + obstacle)
+        row = order[np.minimum(at, len(order) - 1)] if len(order) else np.zeros(len(wanted), int)
+        below = np.isin(obstacle, self.crossed.obstacle[self.side < 0])
+        known = np.isin(wanted, key)
+        return np.where(known, self.side[row] if len(order) else 1.0, np.where(below, -1.0, 1.0))
 
     def part(self, scene, keep):
         """Return what lies about some wires alone; `keep` their numbers, ascending, `scene` that of these wires."""
@@ -135,9 +146,10 @@ def compare(around, cases=None):
     """
     scene = around.scene
     cases = np.arange(len(scene.cases)) if cases is None else cases
-    parts, swept = [*_upright(around, cases), *_sideways(around, cases)], _swept(around, cases)
+    parts, swept = _sideways(around, cases), _swept(around, cases)
     gaps = unswung(scene, _asked(scene, cases, True, "vertical", "horizontal"))
-    for found, lost in (_near_trees(around, cases), beside_ground(scene, around.below, around.ground.sample, cases)):
+    for found, lost in (_upright(around, cases), _near_trees(around, cases),
+                        beside_ground(scene, around.below, around.ground.sample, cases)):
         parts += found
         gaps += lost
     parts += [] if swept is None else [swept.checked]
@@ -153,20 +165,22 @@ def _asked(scene, cases, windy, *checks):
 
 
 def _upright(around, cases):
-    """Compare wires in still air with the ground, and with what they cross."""
-    scene, index, crossed = around.scene, around.index, around.crossed
-    wires, constant, ends = scene.wires, scene.constant, scene.ends
+    """Compare wires in still air with the ground, and with what they cross; and what is not known there."""
+    scene, crossed, obstacles = around.scene, around.crossed, around.index.obstacles
+    wires, ends = scene.wires, scene.ends
     vertical = _asked(scene, cases, False, "vertical")
-    chosen = _kept_clear(scene, index, "vertical", crossed.obstacle)
-    stated = states_of(index.obstacles)[crossed.obstacle]
-    ruled, over = parted(crossed, around.side, chosen & ~stated)
-    others, past = parted(crossed, around.side, chosen & stated)
+    ruled = _kept_clear(scene, around.index, "vertical", np.arange(len(obstacles.category)))
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     leans = np.isin(wires.span, wires.span[far])
-    near = np.where(leans[:, None, None], np.nan, constant)
-    return [over_ground(wires, around.below, near, vertical, ends), beside_rest(scene, leans, vertical, around.ground),
-            over_objects(wires, ruled, constant, vertical, over, ends),
-            *over_others(wires, others, constant, vertical, past, index.obstacles, ends)]
+    chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
+    things, over = parted(crossed, around.side, chosen & ~stated)
+    others, past = parted(crossed, around.side, chosen & stated)
+    plumb = np.where(leans[:, None, None], np.nan, scene.constant)
+    aside, gaps = beside_rest(scene, leans, vertical, Below(around.ground, around.index, ruled, around.side_of,
+                                                                around.partners.meet))
+    return [over_ground(wires, around.below, plumb, vertical, ends), *aside,
+            over_objects(wires, things, plumb, vertical, over, ends),
+            *over_others(wires, others, plumb, vertical, past, obstacles, ends)], gaps
 
 
 def _sideways(around, cases):

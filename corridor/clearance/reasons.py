@@ -11,12 +11,15 @@ from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.line.blown import PARTLY
 
-__all__ = ["NO_RULE", "Gap", "faulty_obstacles", "missing_rows", "unswung"]
+__all__ = ["NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "missing_rows", "unruled_things", "unswung"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
 #: How the reason begins why a thing is not assessed that no rule is for.
 NO_RULE = "the rules hold none"
+#: Why a thing below a wire is not assessed whose top is unknown there.
+NO_TOP = ("the top of the object is unknown: it has neither an elevation of its own nor ground and a height at this "
+          "place")
 #: Force across a string below which it is in balance, as solved for [N].
 BALANCED = 0.01
 #: Obstacles within this distance of a span belong to it [m].
@@ -54,7 +57,9 @@ def missing_rows(around, compared, unruled, unmatched):
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)
     gaps += [] if compared.swept is None else _swept(scene, compared.swept)
-    return gaps + _unknown_points(scene, around.index, around.tops) + list(compared.gaps)
+    gaps += _unknown_points(scene, around.index, around.tops)
+    # Where strings hold a wire aside of its rest it may meet again what is unknown at rest.
+    return list(dict.fromkeys([*gaps, *compared.gaps]))
 
 
 def _names(things):
@@ -158,9 +163,8 @@ def _unknown_tops(scene, crossed, still):
         if (span, crossed.obstacle[r]) in seen:
             continue
         seen.add((span, crossed.obstacle[r]))
-        gaps += [Gap(span, None, option, scene.cases[k].name, against[r], name[r],
-                     "the top of the object is unknown: it has neither an elevation of its own nor ground "
-                     "and a height at this place") for option in _names(scene.options) for k in still]
+        gaps += [Gap(span, None, option, scene.cases[k].name, against[r], name[r], NO_TOP)
+                 for option in _names(scene.options) for k in still]
     return gaps
 
 
@@ -171,12 +175,17 @@ def _unruled(scene, checked, unruled, crossed):
     against, name = against_of(checked.obstacle, obstacles), obstacle_name(checked.obstacle, obstacles)
     gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
                 cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
-    met = wires.span[np.r_[crossed.wire, checked.wire]], np.r_[crossed.obstacle, checked.obstacle]
-    span, thing = np.unique(np.stack(met), axis=1)
-    against, name = against_of(thing, obstacles), obstacle_name(thing, obstacles)
-    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0) | (thing < 0)
-    lone = {(span[r], name[r], against[r]) for r in np.flatnonzero(~ruled)}
-    return gaps + [Gap(s, None, None, None, a, n, f"{NO_RULE} for {a}") for s, n, a in sorted(lone)]
+    return gaps + unruled_things(scene, wires.span[np.r_[crossed.wire, checked.wire]],
+                                 np.r_[crossed.obstacle, checked.obstacle])
+
+
+def unruled_things(scene, span, obstacle):
+    """Return the gaps of things that wires of spans meet and no rule of any measure is for; both (row,)."""
+    span, thing = np.unique(np.stack([span, obstacle]), axis=1)
+    against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
+    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
+    return [Gap(span[r], None, None, None, against[r], name[r], f"{NO_RULE} for {against[r]}")
+            for r in np.flatnonzero(~ruled & (thing >= 0))]
 
 
 def _unknown_points(scene, index, tops):
