@@ -43,7 +43,7 @@ class Blown(NamedTuple):
 
 @dataclass(frozen=True)
 class Chords:
-    """Chords of blown wires as small spans of their own, `CHORDS` after one another.
+    """Chords of blown wires as small spans of their own, those of a wire after one another.
 
     `start`, `end` (chord, 3) on the grid; `length` [m of ground]; `span` row of the blown wire, `number` of the chord
     in it; `local` (row, vertex, 3) in the span's frame; `constant` (chord,) of the small catenary in the vertical [m].
@@ -81,18 +81,18 @@ class Found(NamedTuple):
         return Found(*(field[index] for field in self))
 
 
-def cut_chords(scene, blown):
-    """Return the chords of blown wires."""
+def cut_chords(scene, blown, count=CHORDS):
+    """Return the chords of blown wires, so many of each."""
     plane = plane_of(blown.start, blown.end, blown.load)
-    share = np.linspace(0, 1, 2 * CHORDS + 1)
+    share = np.linspace(0, 1, 2 * count + 1)
     fine = points(blown.start, plane, blown.tension / plane.load, share)
     local = fine[:, ::2]
     a, b = local[:, :-1], local[:, 1:]
     length = np.linalg.norm((b - a)[..., :2], axis=-1)
     drop = (a + b)[..., 2] / 2 - fine[:, 1::2, 2]
     grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[blown.wire])
-    row = np.repeat(np.arange(len(blown.wire)), CHORDS)
-    number = np.tile(np.arange(CHORDS), len(blown.wire))
+    row = np.repeat(np.arange(len(blown.wire)), count)
+    number = np.tile(np.arange(count), len(blown.wire))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
                   (length**2 / (8 * drop)).ravel())
 

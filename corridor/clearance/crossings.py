@@ -91,7 +91,7 @@ def chords(wires):
     return lines
 
 
-def cross(wires, index, ground, sample):
+def cross(wires, index, ground, sample, pairs=None):
     """Return every stretch of wire over an object.
 
     Parameters
@@ -102,13 +102,15 @@ def cross(wires, index, ground, sample):
         Ground under each wire span, row for row.
     sample : callable
         `(easting, northing) -> ground elevation [m]`, for the outlines of buildings.
+    pairs : (wire, part) of ndarray of int, optional
+        What is looked at alone; default: all.
 
     Returns
     -------
     Crossed
     """
     lines = chords(wires)
-    wire, part, low, high = _stretches(lines, wires, index)
+    wire, part, low, high = _stretches(lines, wires, index, pairs)
     absolute = index.obstacles.absolute[index.of_part[part]]
     building = np.array([c.startswith(_ROOFED) for c in index.obstacles.category[index.of_part[part]]], bool)
     draped = ~absolute & ~building
@@ -126,9 +128,9 @@ def cross(wires, index, ground, sample):
     return Crossed(wire, obstacle, rows)
 
 
-def _stretches(lines, wires, index):
+def _stretches(lines, wires, index, pairs):
     """Wire, part, and the ends of the stretch along the wire [-] of every meeting in plan."""
-    wire, part, low, high = index.footprint.stretches(wires.start[:, :2], wires.end[:, :2], lines)
+    wire, part, low, high = index.footprint.stretches(wires.start[:, :2], wires.end[:, :2], lines, pairs)
     order = np.lexsort((low, index.of_part[part], wire))
     return wire[order], part[order], low[order], high[order]
 

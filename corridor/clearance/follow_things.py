@@ -1,7 +1,7 @@
 """Where a swinging wire comes nearest to things below or above it, along its blow, over the things as they are.
 
 Between the swings at which wires are cut into chords things are found by widening them. What was found so is looked at
-again here, with footprints as they are, at ever closer swings about the nearest one.
+again here, with footprints as they are, at ever closer swings about all those that may hold the least.
 """
 
 from dataclasses import replace
@@ -9,17 +9,25 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.clearance.chords import Blown, cut_chords, join_found, over_objects
+from corridor.clearance.chords import CHORDS, Blown, cut_chords, join_found, over_objects
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.nearest import kept_ways
 from corridor.clearance.vertical import least_rows
 
 __all__ = ["follow_things"]
 
-#: Swings in each look, how far the first look goes to either side, by how much the next are narrower, and how many.
-_SWINGS, _WIDE, _NARROW, _LOOKS = 9, 0.25, 0.3, 7
-#: What is farther than the nearest by more than this share of the step between swings is not looked at again [-].
+#: Step between the swings at which wires were looked at [-].
+_STEP = 1 / 4
+#: Swings in each look, how far the first goes to either side, by how much the next are narrower, how many there are and
+#: how many of these are the last ones.
+_SWINGS, _WIDE, _NARROW, _LOOKS, _LAST = 5, 1 / 8, 0.4, 9, 2
+#: What is farther than the nearest by more than this share of the way between swings in plan is let go [-].
 _STEEP = 1.0
+#: Places in the swing that are followed of each wire and thing, at most.
+_WAYS = 4
+#: Chords of a wire in the last looks: it bows from one of 3 m by half a millimetre where it is blown out by 10 m.
+_FINE = 128
 #: Wires at one swing that are worked on at once.
 _AT_ONCE = 1000
 
@@ -50,22 +58,23 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
         What stands there instead of what was found with widened things. What no wire touches at the swings that are
         looked at keeps what was found: it is no farther than that.
     """
-    way, swing, thing, row = _pairs(scene, blown, found, step)
+    row, way, swing, thing = _ways(scene, blown, found, step)
     part = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.widened(part, 0.0)
     near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
     boxes, half = _boxes(near, len(above)), _WIDE
-    for _ in range(_LOOKS):
+    for look in range(_LOOKS):
         swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
-        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes)
-        best = value.argmin(axis=1)
-        touched = np.isfinite(value.min(axis=1, initial=np.inf))
-        swing = np.where(touched, swings[np.arange(len(way)), best], swing)
+        number = _FINE if look >= _LOOKS - _LAST else CHORDS
+        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, number)
+        best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
+        reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
+        kept = kept_ways(_pair(scene, blown, found.take(row)), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        row, way, thing, swing = row[kept], way[kept], thing[kept], swings[kept, best[kept]]
         half = half * _NARROW
-    chosen = _chosen(value, best, spots) if len(way) else np.zeros(0, int)
-    met = spots.take(chosen)
-    done = np.isin(_pair(scene, blown, found), _pair(scene, blown, found.take(row[touched])))
-    return wires.take(met.row), met._replace(row=np.arange(len(met.row))), done & (found.obstacle >= 0)
+    done = np.isin(_pair(scene, blown, found), _pair(scene, blown, found.take(row)))
+    spots = spots.take(_chosen(value, best, kept, spots))
+    return wires.take(spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
 def _pair(scene, blown, found):
@@ -74,11 +83,12 @@ def _pair(scene, blown, found):
     return scene.way(of.wire, of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle + 1
 
 
-def _pairs(scene, blown, found, step):
-    """Ways, nearest swing and things of the pairs that may hold the least of their span; row of what was found."""
+def _ways(scene, blown, found, step):
+    """What was found at every swing that may hold the least of its span and thing: row, way, swing and thing."""
     things = np.flatnonzero(found.obstacle >= 0)
     some = found.take(things)
-    row = things[least_rows(_pair(scene, blown, some), some.actual)]
+    _, swing = np.unique(blown.swing[some.row], return_inverse=True)
+    row = things[least_rows(_pair(scene, blown, some) * (swing.max(initial=0) + 1) + swing, some.actual)]
     of = blown.take(found.row[row])
     way = scene.way(of.wire, of.option, of.case)
     key = scene.way(scene.wires.span[of.wire], of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle[row]
@@ -86,7 +96,7 @@ def _pairs(scene, blown, found, step):
     least = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(least, owner, found.actual[row])
     keep = found.actual[row] <= least[owner] + _STEEP * step[way]
-    return way[keep], of.swing[keep], found.obstacle[row[keep]], row[keep]
+    return row[keep], way[keep], of.swing[keep], found.obstacle[row[keep]]
 
 
 def _boxes(index, count):
@@ -99,7 +109,7 @@ def _boxes(index, count):
     return boxes + [-0.1, -0.1, 0.1, 0.1]
 
 
-def _look(scene, way, swings, thing, index, ground, above, below, boxes):
+def _look(scene, way, swings, thing, index, ground, above, below, boxes, number):
     """Least vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
     and what was found there."""
     count = swings.size
@@ -111,7 +121,7 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes):
     for first in range(0, count, _AT_ONCE):
         rows = np.arange(first, min(first + _AT_ONCE, count))
         rows = rows[np.isfinite(wires.tension[rows])]
-        chords = cut_chords(scene, wires.take(rows))
+        chords = cut_chords(scene, wires.take(rows), number)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))
@@ -119,18 +129,24 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes):
             continue
         profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
         surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
-        crossed = cross(chords, index, surface, ground.sample)
-        for some in over_objects(chords, crossed, above, below):
-            own = some.obstacle == things[rows[some.row]]
-            parts.append(some.take(own)._replace(row=rows[some.row[own]]))
+        crossed = cross(chords, index, surface, ground.sample, _parts_of(index, things[rows[chords.span]]))
+        parts += [some._replace(row=rows[some.row]) for some in over_objects(chords, crossed, above, below)]
     found = join_found(parts)
     value = np.full(count, np.inf)
     np.minimum.at(value, found.row, found.actual)
     return value.reshape(-1, _SWINGS), wires, found
 
 
-def _chosen(value, best, found):
-    """Rows of what was found that are the least of their pair."""
-    pair, at = np.divmod(found.row, _SWINGS)
-    mine = np.flatnonzero((at == best[pair]) & (found.actual == value[pair, best[pair]]))
-    return mine[np.unique(pair[mine], return_index=True)[1]]
+def _parts_of(index, thing):
+    """Pairs of each row and the parts of its thing."""
+    begin, stop = (np.searchsorted(index.of_part, thing, side) for side in ("left", "right"))
+    count = stop - begin
+    row = np.repeat(np.arange(len(thing)), count)
+    return row, np.arange(len(row)) - np.repeat(np.cumsum(count) - count - begin, count)
+
+
+def _chosen(value, best, rows, found):
+    """Of what was found, what is the least of some rows; `best` the swing at which it is."""
+    row, at = np.divmod(found.row, _SWINGS)
+    mine = np.flatnonzero(np.isin(row, rows) & (at == best[row]) & (found.actual == value[row, best[row]]))
+    return mine[np.unique(row[mine], return_index=True)[1]]

@@ -76,7 +76,7 @@ class Footprints:
         shape = np.where(self._round[parts], self._flat[parts], self._shape[parts])
         return shapely.dwithin(geometry, shape, distance + np.where(self._round[parts], self._around[parts], 0.0))
 
-    def stretches(self, start, end, lines):
+    def stretches(self, start, end, lines, pairs=None):
         """Return every stretch of chords in plan that lies over a footprint.
 
         Parameters
@@ -84,6 +84,8 @@ class Footprints:
         start, end : ndarray, shape (chord, 2)
         lines : ndarray, shape (chord,)
             The same as geometries, None for a chord to be left out.
+        pairs : (chord, part) of ndarray of int, optional
+            What is looked at alone; default: all.
 
         Returns
         -------
@@ -91,7 +93,7 @@ class Footprints:
         low, high : ndarray, shape (stretch,)
             Ends of the stretch as shares of the chord [-].
         """
-        chord, part = self._tree.query(lines, "intersects")
+        chord, part = self._tree.query(lines, "intersects") if pairs is None else self._meeting(lines, *pairs)
         round_ = self._round[part]
         low, high = self._through_round(start, end, chord[round_], part[round_])
         met = low <= high
@@ -99,6 +101,14 @@ class Footprints:
         wide = ~round_ & (shapely.get_dimensions(self._shape[part]) > 0)
         shapes = _through_shapes(start, end, lines, chord[wide], part[wide], self._shape)
         return tuple(np.concatenate(pair) for pair in zip(rounds, shapes, strict=True))
+
+    def _meeting(self, lines, chord, part):
+        """Those of the pairs that meet, or may where a circle is not drawn yet."""
+        flat = ~self._round[part]
+        shapely.prepare(self._shape[np.unique(part[flat])])
+        met = ~flat
+        met[flat] = shapely.intersects(self._shape[part[flat]], lines[chord[flat]])
+        return chord[met], part[met]
 
     def _through_round(self, start, end, chord, part):
         """Shares of chords between which they are within drawn circles: low above high where they pass by.
