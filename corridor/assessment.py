@@ -162,7 +162,8 @@ def make_scene(facts, plan, first, last):
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, sections)
     plumb = span_frame(facts.structures, plan.route, spans, wires)
     loads = wire_loads(strung, groups, wires, spans, facts.options, facts.cases, facts.shield)
-    plain = model_of(wires, spans, plumb, groups, strung, plan.route.line_angle, loads, facts.cases)
+    plain = model_of(wires, spans, plumb, groups, strung, plan.route.line_angle, loads, facts.cases,
+                     facts.options)
     model, frame = plain, plumb
     if facts.method == "equilibrium":
         model = clip_wires(plain, *clipping_state(strung, groups.kind, facts.options, facts.shield))

@@ -3,6 +3,8 @@
 Textbook catenary: a wire of length `L = 2C sinh(S/2C)` weighs `w L` and puts half of it on each end of a level span.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -243,3 +245,39 @@ def test_a_v_holds_the_wire_below_its_height_and_a_post_at_it(tmp_path):
         found = loads(tmp_path, level(framing=("held", name, "held")))
         ends = [only(found["wires"], span="T1-T2", case=case)["geometry"].coords[-1] for case in ("still", "windy")]
         assert (np.hypot(*np.subtract(*ends)[:2]) > 0.1) == moves
+
+
+# Bundles: a bundle of two alike is twice a single wire that hangs at half the string, in whatever state.
+
+
+def bundle_of(count, name="today", *, existing=True, limits=None):
+    made = option(name, existing=existing, limits=limits)
+    return replace(made, wiring=replace(made.wiring, bundle=count))
+
+
+def test_a_twin_loads_structures_as_two_singles_do(tmp_path):
+    """By symmetry exactly: each of the two bears half the string and half the wind on it."""
+    line, cases = level(turn=12.0, base=(0.0, LENGTH, 0.0)), (STILL, WINDY, COLD)
+    twin = loads(tmp_path, line, hanging_at(area=0.4), cases=cases, options=(bundle_of(2),))
+    halved = framings([(name, "a", "phase", 0.0, 20.0, string, long, mass / 2) for name, string, long, mass in ROWS])
+    object.__setattr__(halved, "string_area", np.full(len(ROWS), 0.2))
+    single = loads(tmp_path, line, halved, cases=cases)
+    for name in ("vertical_n", "transverse_n", "longitudinal_n"):
+        both = [layers["structure_loads"][name].astype(float) for layers in (twin, single)]
+        assert both[0] == pytest.approx(2 * both[1], rel=1e-9, abs=1e-3)
+    weights = [layers["structure_loads"]["weight_span_m"].astype(float) for layers in (twin, single)]
+    assert weights[0] == pytest.approx(weights[1], rel=1e-9)
+    assert twin["wires"]["sag_m"].astype(float) == pytest.approx(single["wires"]["sag_m"].astype(float), abs=1e-9)
+
+
+def test_a_twin_strung_to_the_existing_wire_shares_its_tension(tmp_path):
+    """`existing` is what structures bear today: two subconductors of a new bundle share it, and the ratio is one."""
+    limit = (Limit("existing", "existing", 1.0, 10.0, None, "final"),)
+    options = (bundle_of(1), bundle_of(2, "twin", existing=False, limits=limit))
+    found = loads(tmp_path, level(base=(0.0, LENGTH, 0.0)), cases=(STILL,), options=options)
+    today, twin = (only(found["structure_loads"], structure="T1", option=name, case="still")
+                   for name in ("today", "twin"))
+    pulls = [np.hypot(each["longitudinal_n"], each["vertical_n"]) for each in (today, twin)]
+    assert pulls[1] == pytest.approx(pulls[0], rel=2e-3)
+    sags = [only(found["wires"], option=name, span="T1-T2", case="still")["sag_m"] for name in ("today", "twin")]
+    assert sags[1] > 1.9 * sags[0]

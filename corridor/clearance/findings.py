@@ -116,6 +116,11 @@ class Scene:
         return (wire * len(self.options) + option) * len(self.cases) + case
 
     @property
+    def subconductors(self):
+        """Subconductors of each wire, (wire span, option)."""
+        return self.model.subconductors[self.group]
+
+    @property
     def exact(self):
         """Whether wires are in equilibrium, not hung by a ruling span; shape (wire span,)."""
         return self.hung.exact[:, 0, 0, 0]

@@ -81,8 +81,8 @@ class _Ends:
         self.string = string[first]
         self.weight = np.r_[wires.mass_start, wires.mass_end][first] * GRAVITY
         self.area = np.r_[wires.area_start, wires.area_end][first]
-        # Vertical load per length of the wires [N/m]; of two unlike spans at one string the mean.
-        load = np.concatenate([scene.hung.weight[..., 0]] * 2)
+        # Vertical load per length of all subconductors [N/m]; of two unlike spans at one string the mean.
+        load = np.concatenate([scene.hung.weight[..., 0] * scene.subconductors[..., None]] * 2)
         self.load = np.zeros((len(first), *load.shape[1:]))
         np.add.at(self.load, self.of_end, load)
         self.load /= np.bincount(self.of_end)[:, None, None]
@@ -136,7 +136,8 @@ class _Ends:
 
 
 def _end_loads(scene):
-    """Loads of every wire end on its structure: down, right, ahead [N]; (end, option, case, side, 3)."""
+    """Loads of all subconductors at every wire end on its structure: down, right, ahead [N]; (end, option, case, side,
+    3)."""
     hung, spare = scene.hung, scene.by_ruling_span
     lost = np.isnan(hung.horizontal_tension)
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
@@ -145,6 +146,7 @@ def _end_loads(scene):
     if hung.lifted.any():
         held = end_forces(hung.held.start, hung.held.end, hung.vectors, hung.held.horizontal_tension)
         pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
+    pulls = [each * scene.subconductors[..., None, None, None] for each in pulls]
     return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
 
 

@@ -259,8 +259,9 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
     azimuth, corner = model.chains.azimuth[states.chain], model.chains.corner[states.chain, :-1]
     p = states.wind
     load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), -states.weight], axis=-1)
-    found = solve(model.supports(states.chain, states.pressure, held), model.unstressed[states.chain, states.option],
-                  load, states.temperature, states.law, count=model.chains.count[states.chain])
+    supports = model.supports(states.chain, states.option, states.pressure, held)
+    found = solve(supports, model.unstressed[states.chain, states.option], load, states.temperature, states.law,
+                  count=model.chains.count[states.chain])
     start, end = (turned(nodes, azimuth, corner, -1) for nodes in (found.end[:, :-1], found.end[:, 1:]))
     residual = np.broadcast_to(found.residual_force[:, None], p.shape)
     lifts = np.stack([found.lifted[:, :-1], found.lifted[:, 1:]], axis=-1)

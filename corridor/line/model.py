@@ -32,7 +32,8 @@ class Model:
     `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
     share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
     the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `even` (group, option, case) whether
-    all spans of the group carry the same; `pressure` (case,) of the wind [Pa]. `unstressed` (chain, option, span)
+    all spans of the group carry the same; `pressure` (case,) of the wind [Pa]; `subconductors` (group, option) that
+    share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
     length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped_end` (chain,
     option, node, 3) where wires were when they were clipped in [m], `clipped_at` (group, option) at what temperature
     [degC]; None of the three where all are hung by the ruling span.
@@ -48,6 +49,7 @@ class Model:
     weight: Floats
     wind: Floats
     pressure: Floats
+    subconductors: Ints
     unstressed: Floats | None = None
     clipped_end: Floats | None = None
     clipped_at: Floats | None = None
@@ -76,14 +78,15 @@ class Model:
         """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
         return right_of(self.chains.azimuth[chain])
 
-    def supports(self, chain: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
-        """Return what holds chains, with a wind on strings [Pa], positive to the right; some strings held plumb."""
-        s = self.chains.supports
-        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1))
+    def supports(self, chain: Ints, option: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
+        """Return what holds chains in options, with a wind on strings [Pa], positive to the right; some strings held
+        plumb."""
+        s, share = self.chains.supports, 1 / self.subconductors[self.group[chain], option][:, None]
+        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1)) * share[..., None]
         length, hinge = s.string_length[chain], s.hinge[chain].copy()
         hinge[..., 2] -= np.where(held, length, 0.0)
-        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain], blown,
-                        s.stiffness[chain])
+        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain] * share, blown,
+                        s.stiffness[chain] * share)
 
 
 def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
@@ -103,7 +106,7 @@ def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
     c, o = (v.ravel() for v in np.indices((len(g), options)))
     part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
     load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
-    clipped = clip_in(model.supports(c), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
+    clipped = clip_in(model.supports(c, o), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
                       count=model.chains.count[c])
     return replace(model, unstressed=clipped.unstressed.reshape(len(g), options, -1),
                    clipped_end=clipped.end.reshape(len(g), options, -1, 3), clipped_at=temperature)
@@ -153,7 +156,7 @@ def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option
 
 
 def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Floats,
-             loads: tuple[Floats, Floats], cases: tuple[Case, ...]) -> Model:
+             loads: tuple[Floats, Floats], cases: tuple[Case, ...], options: tuple[Option, ...]) -> Model:
     """Return the model of wires that are hung by their ruling span; `clip_wires` makes it exact.
 
     Parameters
@@ -168,6 +171,8 @@ def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroup
     loads : pair of ndarray, shape (wire span, option, case)
         Weight and wind [N/m].
     cases : sequence of Case
+    options : sequence of Option
     """
+    several = np.array([option.wiring.bundle for option in options])
     return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, *loads,
-                 np.array([case.wind for case in cases]))
+                 np.array([case.wind for case in cases]), np.where(groups.kind[:, None] == "phase", several, 1))

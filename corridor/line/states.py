@@ -266,7 +266,11 @@ def _bound_of_today(today, limits, table, wiring, index, settled):
     initial = table.limit_initial[1:][index % (len(table.wirings) - 1)] & np.isnan(today.measured)[:, None]
     law = _conditioned(today.law, settled, initial)
     H = ruling.tension(settled.excess[:, None], today.span[:, None], np.hypot(w, p), T, law).horizontal_tension
-    return np.where(some.kind == "existing", some.value * greatest_tension(H, some.spans, some.rises, w, p), some.value)
+    # What structures bear of today's bundle the subconductors of another share.
+    bundle = np.array([1 if each is None else each.bundle for each in table.wirings])
+    share = (bundle[wiring] / bundle[1:][index % (len(table.wirings) - 1)])[:, None]
+    bound = some.value * share * greatest_tension(H, some.spans, some.rises, w, p)
+    return np.where(some.kind == "existing", bound, some.value)
 
 
 def _conditioned(law, settled, initial):
