@@ -61,7 +61,7 @@ class Result:
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
-                time: datetime | None = None) -> Result:
+                time: datetime | None = None, overwrite: bool = False) -> Result:
     """Check every span of a study and write the findings; `output` by default where the study says, else as `check`.
 
     Raises
@@ -70,11 +70,11 @@ def check_study(path: Path | str, output: Path | str | None = None, *, progress:
         Something given cannot be used; what stood at the output stays untouched.
     """
     with Opened(path) as opened:
-        return check(opened, output or opened.output, progress=progress, time=time)
+        return check(opened, output or opened.output, progress=progress, time=time, overwrite=overwrite)
 
 
 def check(opened: Opened, output: Path | str | None = None, *, progress: Progress | None = None,
-          time: datetime | None = None) -> Result:
+          time: datetime | None = None, overwrite: bool = False) -> Result:
     """Check every span of a study.
 
     Parameters
@@ -86,15 +86,23 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         `progress(done, total)` in spans.
     time : datetime, optional
         The time of the run, with its zone; default: now. The same input and time give the same file.
+    overwrite : bool
+        Whether a file that stands at the output may be replaced although this software did not write it; never one
+        that the study reads.
 
     Raises
     ------
     InputError
         Something given cannot be used; what stood at the output stays untouched.
     """
-    before, clock, inputs = dict(opened.clock.seconds), opened.clock, opened.inputs
+    before, clock = dict(opened.clock.seconds), opened.clock
+    guard = opened.guard(overwrite)
+    if output is not None:
+        guard.check(Path(output).resolve(), "findings")
+    inputs = opened.inputs
     inputs.terrain.forget()
-    target = HeldFindings(inputs.crs, time) if output is None else FindingsWriter(output, inputs.crs, time=time)
+    target = (HeldFindings(inputs.crs, time) if output is None else
+              FindingsWriter(output, inputs.crs, guard=guard, time=time))
     with target as findings:
         facts, plan, ground = prepare(inputs, clock, surveyed=False)
         tally, limits = Tally(facts), Limits()
@@ -113,9 +121,9 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     return Result(
         options=tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True)),
         violations=tally.violations, gaps=tally.gaps, overloads=len(tally.overloaded), lifted=len(tally.lifted),
-        output=None if output is None else Path(output), frame=inputs.frame, warnings=warnings,
+        output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
-        frames=target if output is None else WrittenFindings(Path(output)))
+        frames=target if output is None else WrittenFindings(target.path))
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None

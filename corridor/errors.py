@@ -13,6 +13,10 @@ class CorridorError(Exception):
     """Base of every error that corridor raises on purpose."""
 
 
+class CorridorWarning(UserWarning):
+    """What a person should know of a job that was done."""
+
+
 class InputError(CorridorError):
     """Something that a person gave cannot be used.
 

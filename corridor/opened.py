@@ -14,13 +14,16 @@ import numpy as np
 from corridor.assessment import Facts, Ground, Plan
 from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
+from corridor.inputs.digest import files_of
 from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.inputs.terrain import Terrain
 from corridor.line.build import lay_out, mean_elevation
 from corridor.line.facts import Structures
+from corridor.outputs.guard import Guard
 from corridor.study import Study, load_study
+from corridor.study.named_files import named_files
 
-__all__ = ["Clock", "LaidOut", "Opened", "prepare", "survey"]
+__all__ = ["Clock", "LaidOut", "Opened", "guard_of", "prepare", "survey"]
 
 
 class Clock:
@@ -98,6 +101,11 @@ class Opened:
         """Where the study wants its findings."""
         return self.study.resolve(self.study.study.output)
 
+    def guard(self, overwrite: bool = False) -> Guard:
+        """Return what must not be written over: the study and all that it reads; and files that this software did not
+        write, unless they may be overwritten."""
+        return guard_of(self.study, overwrite)
+
     @property
     def name(self) -> str:
         """What the study is called: its title, or else its file."""
@@ -134,6 +142,12 @@ class Opened:
             if self._laid_out is None:
                 self._laid_out = prepare(inputs, self.clock)
             return self._laid_out
+
+
+def guard_of(study: Study, overwrite: bool = False) -> Guard:
+    """Return the `Opened.guard` of a study."""
+    paths = [study.resolve(name) for _, name in named_files(study)]
+    return Guard((study.path, *paths, *(file for path in paths for file in files_of(path))), overwrite)
 
 
 def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True) -> LaidOut:

@@ -143,9 +143,10 @@ def test_command_writes_csv_and_markdown(folder, compared, capsys):
         assert float(rows[f"{step} put right"]["thermal alloy"]) > 0
     assert float(rows["losses per year"]["existing"]) == pytest.approx(compared.energy[0], rel=1e-5)
     assert "18 % RTS at 10 degC" in rows["sagging basis"]["existing"]
-    assert (folder / "c.md").read_text(encoding="utf-8").splitlines() == compare_markdown(compare_table(compared))[:-1]
+    lines = (folder / "c.md").read_text(encoding="utf-8").splitlines()
+    assert lines[:-2] == compare_markdown(compare_table(compared))[:-1]
 
 
 def test_a_path_that_cannot_be_written(folder, compared):
-    with pytest.raises(InputError, match="accepted: a file that can be written"):
+    with pytest.raises(InputError, match="no folder 'nowhere'"):
         write_comparison(compare_table(compared), folder / "nowhere" / "c.csv")

@@ -19,8 +19,9 @@ import shapely
 from pyproj import CRS
 
 import corridor.outputs.geopackage as geopackage
-from corridor.errors import CorridorError, InputError
-from corridor.outputs.geopackage import FindingsWriter, is_geopackage
+from corridor.errors import CorridorError, CorridorWarning, InputError
+from corridor.outputs.geopackage import FindingsWriter
+from corridor.outputs.guard import Guard, is_geopackage
 from corridor.outputs.schema import INVARIANTS, LAYERS, layer
 
 ROOT = Path(__file__).parent.parent
@@ -340,6 +341,7 @@ def test_an_exception_leaves_the_old_findings(target):
 
 KILLED = """
     import os, signal, sys
+    import corridor.outputs.files as files
     import corridor.outputs.geopackage as geopackage
     from tests.test_geopackage import spans
     calls, write_arrow = [], geopackage.pyogrio.write_arrow
@@ -349,7 +351,7 @@ KILLED = """
             os.kill(os.getpid(), signal.SIGKILL)
         return write_arrow(*arguments, **options)
     geopackage.pyogrio.write_arrow = die
-    geopackage._sync = lambda path: os.kill(os.getpid(), signal.SIGKILL)
+    files._flush = lambda path: os.kill(os.getpid(), signal.SIGKILL)
     with geopackage.FindingsWriter(sys.argv[1], "EPSG:25832") as findings:
         findings.add("spans", spans(1000))
 """
@@ -365,24 +367,16 @@ def test_a_killed_run_leaves_the_old_findings(target, layers):
     assert target.read_bytes() == old
     assert len(geopandas.read_file(target, layer="spans")) == 3
     left = os.listdir(target.parent)
-    assert all(name.startswith((".findings-", "findings.gpkg")) for name in left)
-    write(target, ("spans", spans(2)))
-    assert len(geopandas.read_file(target, layer="spans")) == 2
-
-
-def test_a_temporary_file_of_a_dead_run_is_not_built_upon(target):
-    """A process id comes again: what lies there under the same name is not ours."""
-    stale = target.with_name(f".findings-{os.getpid()}.gpkg")
-    write(stale, ("spans", spans(40)))
+    assert all(name.startswith((".corridor-", "findings.gpkg")) for name in left)
     write(target, ("spans", spans(2)))
     assert os.listdir(target.parent) == ["findings.gpkg"]
-    assert query(target, "SELECT count(*) FROM spans") == [(2,)]
+    assert len(geopandas.read_file(target, layer="spans")) == 2
 
 
 @pytest.mark.parametrize("content", ["", "my notes", "SQLite format 3\0" + "\0" * 100])
 def test_a_file_that_is_no_geopackage_is_not_replaced(target, content):
     target.write_text(content)
-    with pytest.raises(InputError, match="findings.gpkg: output: found something that is no Geo"):
+    with pytest.raises(InputError, match="findings.gpkg: output: found a file that corridor did not write"):
         FindingsWriter(target, "EPSG:25832")
     assert target.read_text() == content
 
@@ -398,26 +392,48 @@ def test_another_database_is_not_replaced(target):
 
 def test_targets_that_cannot_be(target):
     target.mkdir()
-    with pytest.raises(InputError, match="no GeoPackage"):
+    with pytest.raises(InputError, match="something that is no file"):
         FindingsWriter(target, "EPSG:25832")
     with pytest.raises(InputError, match="no folder 'nowhere'"):
         FindingsWriter(target.parent / "nowhere" / "findings.gpkg", "EPSG:25832")
 
 
-def test_overwrite_can_be_forbidden(target):
-    old = write(target, overwrite=False).read_bytes()
-    with pytest.raises(InputError, match="a file that exists"):
-        FindingsWriter(target, "EPSG:25832", overwrite=False)
+def test_a_foreign_file_is_replaced_where_that_is_asked_for(target):
+    target.write_text("my notes")
+    write(target, ("spans", spans(2)), guard=Guard(overwrite=True))
+    assert query(target, "SELECT count(*) FROM spans") == [(2,)]
+
+
+def test_an_input_is_never_replaced(target):
+    old = write(target, ("spans", spans())).read_bytes()
+    with pytest.raises(InputError, match="a file that is read"):
+        FindingsWriter(target, "EPSG:25832", guard=Guard((target,), overwrite=True))
     assert target.read_bytes() == old
 
 
 def test_a_file_that_came_meanwhile_is_not_replaced(target):
-    findings = FindingsWriter(target, "EPSG:25832", overwrite=False)
+    """The finished findings are not thrown away either."""
+    findings = FindingsWriter(target, "EPSG:25832")
     target.write_text("my notes")
-    with pytest.raises(InputError):
+    with pytest.warns(CorridorWarning, match=r"came meanwhile.* whole in findings-\d+\.gpkg"):
         findings.close()
     assert target.read_text() == "my notes"
-    assert os.listdir(target.parent) == ["findings.gpkg"]
+    assert findings.path.name in os.listdir(target.parent) and len(os.listdir(target.parent)) == 2
+    assert query(findings.path, "SELECT count(*) FROM spans") == [(0,)]
+
+
+def test_findings_that_another_program_opens_meanwhile(target):
+    """A log beside the old file would be played into the new one: the new one goes beside it."""
+    write(target, ("spans", spans()))
+    findings = FindingsWriter(target, "EPSG:25832")
+    findings.add("spans", spans(2))
+    with closing(sqlite3.connect(target)) as other:
+        other.execute("PRAGMA journal_mode=WAL")
+        other.execute("CREATE TABLE edit (a)")
+        with pytest.warns(CorridorWarning, match="close the layer in the GIS"):
+            findings.close()
+        assert other.execute("SELECT count(*) FROM spans").fetchone() == (3,)
+    assert query(findings.path, "SELECT count(*) FROM spans") == [(2,)] and findings.path != target
 
 
 def test_findings_open_in_another_program(target):
@@ -453,8 +469,8 @@ def test_a_target_that_cannot_be_renamed_onto(target, monkeypatch):
             raise PermissionError(13, "in use")
         real(source, goal)
 
-    monkeypatch.setattr(geopackage.os, "replace", refuse)
-    with pytest.raises(CorridorError, match=r"close the layer .* whole in findings-\d+\.gpkg"):
+    monkeypatch.setattr(os, "replace", refuse)
+    with pytest.warns(CorridorWarning, match=r"in use.* whole in findings-\d+\.gpkg"):
         write(target, ("spans", spans(2)))
     assert target.read_bytes() == old
     kept = target.with_name(f"findings-{os.getpid()}.gpkg")

@@ -391,7 +391,7 @@ def test_another_file_is_never_replaced(made, tmp_path, content):
     study, *_ = made
     target = tmp_path / "page.html"
     target.write_bytes(content)
-    with pytest.raises(InputError, match="no page of corridor"):
+    with pytest.raises(InputError, match="a file that corridor did not write"):
         ask(study.path, "report", output=target)
     assert target.read_bytes() == content
 

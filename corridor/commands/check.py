@@ -12,7 +12,7 @@ __all__ = ["check"]
 @command("Checking spans", epilog=EPILOG)
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="GeoPackage to write; default: that of the study.")
-def check(study, progress, output):
+def check(study, progress, overwrite, output):
     """Check every span of STUDY and write the findings.
 
     Reads the study and all it names, strings every option to its limits, hangs
@@ -29,7 +29,7 @@ def check(study, progress, output):
     """
     from corridor.terminal import summary
 
-    result = study.check(output or study.output, progress=progress, time=run_time())
+    result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
                   causes=[cause._asdict() for cause in result.causes], overloads=result.overloads, lifted=result.lifted,

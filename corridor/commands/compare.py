@@ -13,7 +13,7 @@ __all__ = ["compare"]
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path, dir_okay=False), help="CSV file to write.")
 @click.option("--markdown", "markdown_path", type=click.Path(path_type=Path, dir_okay=False),
               help="Markdown file to write.")
-def compare(study, progress, csv_path, markdown_path):
+def compare(study, progress, overwrite, csv_path, markdown_path):
     """Compare the options of STUDY in one table.
 
     Area, diameter, mass and strength; ratings and losses; sags, tensions and
@@ -27,9 +27,14 @@ def compare(study, progress, csv_path, markdown_path):
       corridor compare study.toml --csv options.csv --markdown options.md
     """
     from corridor.jobs.compare import write_comparison
+    from corridor.outputs.files import Files
     from corridor.outputs.tables_compare import compare_table, compare_text
 
+    files = Files(study.guard(overwrite))
+    files.reserve(csv_path, markdown_path)
     table = compare_table(study.compare(progress=progress))
-    return Answer(0, write_comparison(table, csv_path, markdown_path), lambda: compare_text(table),
+    with files:
+        write_comparison(table, csv_path, markdown_path, files=files)
+    return Answer(0, files.written, lambda: compare_text(table),
                   options=list(table.names),
                   rows=[{"what": what, "unit": unit, "values": list(values)} for what, unit, values, _ in table.rows])

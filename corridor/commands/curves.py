@@ -16,7 +16,7 @@ __all__ = ["curves"]
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=".", show_default=True,
               help="Folder for the drawing and its tables (CSV); made where it is new.")
 @DRAWING
-def curves(study, progress, line, section, span, folder, drawing):
+def curves(study, progress, overwrite, line, section, span, folder, drawing):
     """Draw sag against temperature of every option in one span of STUDY.
 
     The knee of each option is marked, the band of compression shaded, and the
@@ -35,6 +35,7 @@ def curves(study, progress, line, section, span, folder, drawing):
     from corridor.outputs.tables_sag import curves_text
 
     found = study.curves(line=line, section=section, span=span, progress=progress)
-    return Answer(found.status, write_curves(found, folder, drawing), lambda: curves_text(found), line=found.line,
+    written = write_curves(found, folder, drawing, study.guard(overwrite))
+    return Answer(found.status, written, lambda: curves_text(found), line=found.line,
                   section=found.section, span=found.span, wire=found.wire, not_assessed=list(found.unknown),
                   options=table_rows(knee_columns(found)))

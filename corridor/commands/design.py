@@ -14,7 +14,7 @@ __all__ = ["design"]
 @DRAWING
 @click.option("--add", type=click.Path(path_type=Path, dir_okay=False),
               help="Copy of the study to write, in its folder, with the finalists as options.")
-def design(study, progress, folder, drawing, add):
+def design(study, progress, overwrite, folder, drawing, add):
     """Search for the conductors that the line of STUDY could carry.
 
     Counts out tens of thousands of geometries, strings each on the ruling
@@ -29,12 +29,17 @@ def design(study, progress, folder, drawing, add):
     Example
       corridor design study.toml --folder design --add with_designs.toml
     """
+    from corridor.outputs.files import Files
     from corridor.outputs.tables_design import design_text
     from corridor.planning.conductor_search.search import add_to_study, write_design
 
+    files = Files(study.guard(overwrite))
+    files.reserve(add)
     result = study.design(progress=progress)
-    written = list(write_design(result, folder, drawing)) if folder else []
-    if add:
-        written.append(add_to_study(result, add))
-    return Answer(0, written, lambda: design_text(result), candidates=len(result.screened.candidates),
+    with files:
+        if folder:
+            write_design(result, folder, drawing, files=files)
+        if add:
+            add_to_study(result, add, files=files)
+    return Answer(0, files.written, lambda: design_text(result), candidates=len(result.screened.candidates),
                   finalists=[{"name": each.option.name, "chosen": each.chosen} for each in result.finalists])

@@ -15,7 +15,7 @@ __all__ = ["diff"]
 @click.option("--option", help="Name of the only option that counts; default: all.")
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="Table (.csv) or layer (.gpkg) of all changes to write.")
-def diff(before, after, option, output):
+def diff(overwrite, before, after, option, output):
     """Tell what became of every violation from findings BEFORE to AFTER.
 
     Rows are matched by line, span, option, case, what is protected, obstacle
@@ -30,7 +30,9 @@ def diff(before, after, option, output):
       corridor diff before.gpkg after.gpkg -o changes.csv
     """
     from corridor.jobs.diff import compare_findings, write_difference
+    from corridor.outputs.guard import Guard
 
+    guard = Guard((before, after), overwrite)
     result = compare_findings(before, after, option=option)
-    return Answer(result.status, [write_difference(result, output)] if output else (), result.lines,
+    return Answer(result.status, [write_difference(result, output, guard)] if output else (), result.lines,
                   counts=result.counts, changes=table_rows(result.rows))

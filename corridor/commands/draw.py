@@ -20,7 +20,7 @@ __all__ = ["draw"]
               help="Scale along the line, 1 to this; smaller where a span would not fit.")
 @click.option("--sheets", help="Sheets to draw, as 3-5 or 4; default: all.")
 @click.option("--short", is_flag=True, help="Only sheets where something falls short or was not assessed.")
-def draw(study, progress, findings, output, options, cases, sheets, **more):
+def draw(study, progress, overwrite, findings, output, options, cases, sheets, **more):
     """Draw plan and profile of STUDY as sheets, one PDF on A3, or as DXF.
 
     Plan with what stands about the line, its right-of-way and where it falls
@@ -36,7 +36,7 @@ def draw(study, progress, findings, output, options, cases, sheets, **more):
       corridor draw study.toml --kind dxf --option "new wire"
     """
     result = study.draw(findings, output, options=options, cases=cases, sheets=_range(sheets), time=run_time(),
-                        progress=progress, **more)
+                        overwrite=overwrite, progress=progress, **more)
     return Answer(0, result.files, notes=lambda: (f"{result.sheets} sheets; cases {', '.join(result.cases)}",),
                   sheets=result.sheets, cases=result.cases)
 

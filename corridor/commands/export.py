@@ -15,7 +15,7 @@ __all__ = ["export"]
 @FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
 @click.option("--option", help="Only this option of the study.")
-def export(study, kind, findings, output, option):
+def export(study, overwrite, kind, findings, output, option):
     """Write what falls short in STUDY for people in the field.
 
     One place per object below a span, in longitude and latitude (WGS 84), with
@@ -26,7 +26,7 @@ def export(study, kind, findings, output, option):
     Example
       corridor check study.toml; corridor export study.toml --kind kml
     """
-    found = study.export(kind, findings, output, option=option)
+    found = study.export(kind, findings, output, option=option, overwrite=overwrite)
     counts = found.rows["outcome"].value_counts()
     short, gaps = int(counts.get("falls short", 0)), int(counts.get("not assessed", 0))
     return Answer(0, (found.output,), notes=lambda: (f"{short} places short, {gaps} not assessed",),

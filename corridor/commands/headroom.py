@@ -18,7 +18,7 @@ __all__ = ["headroom"]
               help="Take wires as this many m wider to either side.")
 @click.option("--against", default="ground", show_default=True,
               help="Whose top it is: the ground, or a category of the rules.")
-def headroom(study, progress, findings, folder, cell, beside, against):
+def headroom(study, progress, overwrite, findings, folder, cell, beside, against):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -35,6 +35,7 @@ def headroom(study, progress, findings, folder, cell, beside, against):
     """
     from corridor.outputs.headroom_raster import headroom_text
 
-    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, progress=progress)
+    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, overwrite=overwrite,
+                            progress=progress)
     return Answer(result.status, result.paths, lambda: [*headroom_text(result.options), *result.left_out],
                   options=table_rows(result.options), left_out=list(result.left_out))

@@ -8,7 +8,7 @@ __all__ = ["limits"]
 @command("Looking at spans")
 @FOLDER
 @DRAWING
-def limits(study, progress, folder, drawing):
+def limits(study, progress, overwrite, folder, drawing):
     """Tell what the worst spans of STUDY cost, in amperes.
 
     Finds for each span and option the temperature at which it just clears, and
@@ -26,6 +26,6 @@ def limits(study, progress, folder, drawing):
     from corridor.outputs.tables import ladder_text
 
     result = study.limits(progress=progress)
-    return Answer(result.status, write_limits(result, folder, drawing) if folder else (),
-                  lambda: ladder_text(result.ladder), limits=table_rows(result.limits),
+    written = write_limits(result, folder, drawing, study.guard(overwrite)) if folder else ()
+    return Answer(result.status, written, lambda: ladder_text(result.ladder), limits=table_rows(result.limits),
                   ladder=table_rows(result.ladder))

@@ -18,7 +18,7 @@ __all__ = ["plan"]
 @click.option("--ladder", type=click.IntRange(2, 30), metavar="RUNGS", help="Instead: least cost against the rating "
               "reached, at so many greatest temperatures of the wire.")
 @DRAWING
-def plan(study, progress, option, folder, aim, ladder, drawing):
+def plan(study, progress, overwrite, option, folder, aim, ladder, drawing):
     """Plan what puts an option of STUDY right, and the outages for it.
 
     Finds the cheapest remedies after which nothing falls short and no string
@@ -37,6 +37,7 @@ def plan(study, progress, option, folder, aim, ladder, drawing):
     Example
       corridor plan study.toml --option "new wire" --folder plan
     """
+    from corridor.outputs.files import Files
     from corridor.planning.outages.files import write_outages
     from corridor.planning.remedies.each_alone import short_elsewhere
     from corridor.planning.remedies.taken import plan_lines, write_remedies
@@ -45,10 +46,12 @@ def plan(study, progress, option, folder, aim, ladder, drawing):
         from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
 
         rungs = study.plan_ladder(option, steps=ladder)
-        return Answer(int(any(rung.forbids for rung in rungs)), write_ladder(rungs, folder, option, kind=drawing),
+        written = write_ladder(rungs, folder, option, kind=drawing, guard=study.guard(overwrite))
+        return Answer(int(any(rung.forbids for rung in rungs)), written,
                       lambda: ladder_lines(rungs, option), rungs=[vars(rung) for rung in rungs])
-    planned = study.plan(option, folder)
-    written = write_remedies(planned, folder, short_elsewhere(study, option), progress)
-    more, lines = write_outages(planned, folder, aim=aim, kind=drawing)
-    return Answer(planned.status, dict.fromkeys([*written, *more]), lambda: [*plan_lines(planned), *lines],
+    with Files(study.guard(overwrite)) as files:
+        planned = study.plan(option, folder, overwrite=overwrite, files=files)
+        write_remedies(planned, folder, short_elsewhere(study, option), progress, files)
+        _, lines = write_outages(planned, folder, aim=aim, kind=drawing, files=files)
+    return Answer(planned.status, files.written, lambda: [*plan_lines(planned), *lines],
                   cleared=planned.cleared, rounds=planned.rounds, forbids=list(planned.forbids))

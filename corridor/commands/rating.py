@@ -8,7 +8,7 @@ __all__ = ["rating"]
 @command("Looking at spans")
 @FOLDER
 @DRAWING
-def rating(study, progress, folder, drawing):
+def rating(study, progress, overwrite, folder, drawing):
     """Tell what current each option of STUDY carries, and what it loses.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
@@ -26,7 +26,7 @@ def rating(study, progress, folder, drawing):
 
     result = study.ratings(progress=progress)
     hours = {name: table_rows(columns) for name, columns in result.tables.items() if name.startswith("series")}
-    return Answer(0, write_ratings(result, folder, drawing) if folder else (),
-                  lambda: ratings_text(result.ratings, result.tables),
+    written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
+    return Answer(0, written, lambda: ratings_text(result.ratings, result.tables),
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
                   series=hours)

@@ -13,7 +13,7 @@ __all__ = ["report"]
 @FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="HTML file to write; default: beside the findings.")
-def report(study, progress, findings, output):
+def report(study, progress, overwrite, findings, output):
     """Write the findings of STUDY as one page for a browser.
 
     The page needs nothing from outside: map, profiles and tables are in the
@@ -25,5 +25,5 @@ def report(study, progress, findings, output):
     Example
       corridor check study.toml; corridor report study.toml
     """
-    result = study.report(findings, output, progress=progress)
+    result = study.report(findings, output, overwrite=overwrite, progress=progress)
     return Answer(0, (result.output,), notes=lambda: (f"{result.size / 1e6:.1f} MB",), size=result.size)

@@ -18,7 +18,7 @@ _STEPS = 200
 @click.option("--step", type=click.FloatRange(min=0, min_open=True), default=5.0, show_default=True, help="Step [K].")
 @click.option("--returns", type=click.IntRange(min=1), default=3, show_default=True,
               help="Returns of a jerk that the watch counts.")
-def sag(study, progress, folder, stringing, coldest, hottest, step, returns):
+def sag(study, progress, overwrite, folder, stringing, coldest, hottest, step, returns):
     """Tell sag and tension of every section of STUDY.
 
     Each option in each case, initial and final. With --stringing the chart a
@@ -36,13 +36,14 @@ def sag(study, progress, folder, stringing, coldest, hottest, step, returns):
     from corridor.jobs.sag import write_chart, write_sags
     from corridor.outputs.tables_sag import chart_text, sag_text
 
+    guard = study.guard(overwrite)
     steps = _temperatures(coldest, hottest, step)
     if stringing:
         chart = study.stringing(steps, returns=returns, progress=progress)
-        return Answer(chart.status, write_chart(chart, folder) if folder else (), lambda: chart_text(chart.rows),
+        return Answer(chart.status, write_chart(chart, folder, guard) if folder else (), lambda: chart_text(chart.rows),
                       chart=table_rows(chart.rows))
     result = study.sag(progress=progress)
-    return Answer(result.status, write_sags(result, folder) if folder else (), lambda: sag_text(result.sections),
+    return Answer(result.status, write_sags(result, folder, guard) if folder else (), lambda: sag_text(result.sections),
                   sections=table_rows(result.sections), spans=table_rows(result.spans))
 
 

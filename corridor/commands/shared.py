@@ -2,6 +2,7 @@
 
 import json
 import os
+import warnings
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from datetime import UTC, datetime
@@ -11,7 +12,7 @@ from typing import Any
 
 import click
 
-from corridor.errors import InputError
+from corridor.errors import CorridorWarning, InputError
 
 __all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "run_time", "table_rows"]
 
@@ -58,9 +59,10 @@ class Answer:
 
 
 def command(working: str | None = None, *, study: bool = True, **more: Any) -> Callable[[Callable], click.Command]:
-    """Return a decorator that makes a command of a function `(study, progress, **options) -> Answer`.
+    """Return a decorator that makes a command of a function `(study, progress, overwrite, **options) -> Answer`.
 
-    The command has `--json` and `--quiet` besides, tells the answer and returns its status.
+    The command has `--json` and `--quiet` besides, tells the answer and what the person should know, and returns its
+    status.
 
     Parameters
     ----------
@@ -83,7 +85,10 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                     from corridor.terminal import progress_bar
 
                     options["progress"] = stack.enter_context(progress_bar(working, quiet or as_json))
-                answer = function(**options)
+                with warnings.catch_warnings(record=True) as caught:
+                    warnings.simplefilter("always", CorridorWarning)
+                    answer = function(**options)
+            _tell_warnings(caught)
             if as_json:
                 answer.tell_machine()
             elif not quiet:
@@ -96,10 +101,21 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
             click.Option(["--json", "as_json"], is_flag=True,
                          help="One JSON object of the result on standard output, for machines."),
             click.Option(["--quiet", "-q"], is_flag=True,
-                         help="No progress, no summary: only errors and the exit status.")]
+                         help="No progress, no summary: only errors and the exit status."),
+            click.Option(["--overwrite"], is_flag=True, help="Replace files, too, that corridor did not write; never "
+                         "one that is read.")]
         return made
 
     return make
+
+
+def _tell_warnings(caught):
+    """Print what the person should know; the rest goes its way."""
+    for each in caught:
+        if issubclass(each.category, CorridorWarning):
+            click.echo(f"Warning: {each.message}", err=True)
+        else:
+            warnings.warn_explicit(each.message, each.category, each.filename, each.lineno)
 
 
 def table_rows(columns: Mapping[str, Iterable]) -> list[dict[str, Any]]:

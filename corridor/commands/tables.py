@@ -14,7 +14,7 @@ __all__ = ["tables"]
               help="Folder to write to; made where it is new.")
 @FINDINGS
 @click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
-def tables(study, progress, folder, findings, workbook):
+def tables(study, progress, overwrite, folder, findings, workbook):
     """Write what is looked up in STUDY as CSV and as a workbook.
 
     Clearance schedule, sag and tension, stringing chart, structure loads,
@@ -28,5 +28,6 @@ def tables(study, progress, folder, findings, workbook):
     from corridor.jobs.tables import write_tables
 
     made = study.tables(findings, progress=progress).tables
-    return Answer(0, write_tables(made, folder, workbook=workbook, time=run_time()),
+    written = write_tables(made, folder, workbook=workbook, time=run_time(), guard=study.guard(overwrite))
+    return Answer(0, written,
                   rows={name: len(next(iter(columns.values()), ())) for name, columns in made.items()})

@@ -2,11 +2,14 @@
 
 import hashlib
 from pathlib import Path
+from xml.etree import ElementTree
 
-__all__ = ["digest", "digest_files"]
+__all__ = ["digest", "digest_files", "files_of", "tiles_of"]
 
 #: Bytes read at a time.
 _CHUNK = 1 << 20
+#: What SQLite keeps beside a database, and reads with it.
+_LOGS = ("-wal", "-journal")
 
 
 def digest(path):
@@ -25,7 +28,7 @@ def digest(path):
         and bytes in the order of their names. Empty where no file of this machine stands behind the
         path.
     """
-    return digest_files(_files(Path(_archive(str(path)))))
+    return digest_files(files_of(path))
 
 
 def digest_files(paths):
@@ -42,7 +45,10 @@ def digest_files(paths):
     return total.hexdigest() if files else ""
 
 
-def _files(path):
+def files_of(path):
+    """Return the files that stand behind a path, as `digest` takes them; with a mosaic its tiles,
+    and with a database the log that is read with it."""
+    path = Path(_archive(str(path)))
     if path.is_dir():
         return [p for p in path.rglob("*") if p.is_file() and p.suffix != ".lock"]
     if path.suffix.lower() == ".shp" and path.parent.is_dir():
@@ -51,7 +57,25 @@ def _files(path):
             for p in path.parent.iterdir()
             if p.name.startswith(path.stem + ".") and p.suffix != ".lock"
         ]
-    return [path]
+    logs = [log for ending in _LOGS if _filled(log := path.with_name(path.name + ending))]
+    return [path, *logs, *(file for tile in tiles_of(path) for file in files_of(tile))]
+
+
+def _filled(path):
+    return path.is_file() and path.stat().st_size > 0
+
+
+def tiles_of(path):
+    """Return the paths of the tiles of a mosaic in GDAL's words for a virtual raster; of another
+    file none."""
+    if path.suffix.lower() != ".vrt" or not path.is_file():
+        return []
+    try:
+        names = list(ElementTree.parse(path).getroot().iter("SourceFilename"))
+    except ElementTree.ParseError:
+        return []
+    texts = [((each.text or "").strip(), each.get("relativeToVRT") == "1") for each in names]
+    return [path.parent / text if near and not text.startswith("/vsi") else Path(text) for text, near in texts]
 
 
 def _archive(text):

@@ -8,10 +8,11 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import Progress, find
-from corridor.errors import InputError
 from corridor.line.facts import Case
 from corridor.opened import Opened
+from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.guard import MARK, PLAIN, Guard
 from corridor.outputs.tables_compare import Table, compare_markdown, compare_table, write_compare_csv
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.rating_tables import energy
@@ -131,28 +132,25 @@ def states_of(facts: Facts) -> States:
     return States(everyday.name, hot.name, None if icy is None else icy.name, (*facts.cases, *added))
 
 
-def write_comparison(table: Table, csv_path: Path | None = None, markdown_path: Path | None = None
-                     ) -> tuple[Path, ...]:
+def write_comparison(table: Table, csv_path: Path | None = None, markdown_path: Path | None = None, *,
+                     guard: Guard = PLAIN, files: Files | None = None) -> tuple[Path, ...]:
     """Write a table of `corridor.outputs.tables_compare` to the paths that are given, and return them.
 
     Raises
     ------
     InputError
-        A path that cannot be written.
+        A path that must not be written to, or both the same.
     """
-    writers = {csv_path: write_compare_csv, markdown_path: _write_markdown}
-    written = [path for path in writers if path is not None]
-    for path in written:
-        try:
-            writers[path](path, table)
-        except OSError as error:
-            raise InputError(None, "output", f"{str(path)!r} ({(error.strerror or 'unusable').lower()})",
-                             "a file that can be written") from None
-    return tuple(written)
+    with joined(files, guard) as out:
+        out.reserve(csv_path, markdown_path)
+        for path, write in ((csv_path, write_compare_csv), (markdown_path, _write_markdown)):
+            if path is not None:
+                write(out.new(path), table)
+    return out.written
 
 
 def _write_markdown(path, table):
-    path.write_text("\n".join(compare_markdown(table)), encoding="utf-8")
+    path.write_text("\n".join([*compare_markdown(table), f"<!-- {MARK} -->", ""]), encoding="utf-8")
 
 
 def _free(name, taken):

@@ -11,11 +11,13 @@ from corridor.clearance.findings import requirements
 from corridor.clearance.proximity import compare, look_around
 from corridor.clearance.reasons import missing_rows
 from corridor.errors import InputError, nearest
-from corridor.jobs.folder import write_csvs
+from corridor.jobs.folder import add_csvs, made_folder
 from corridor.line.laws import reshape_law
 from corridor.line.warmed import warm
 from corridor.opened import Opened
+from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.guard import PLAIN, Guard
 from corridor.rating.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN, limit_rows
 
 __all__ = ["Curve", "Curves", "curve_study", "write_curves"]
@@ -281,7 +283,7 @@ def _clears(row, maximum):
     return "its maximum" if row["governs"] == MAXIMUM else row["governs"]
 
 
-def write_curves(curves: Curves, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
+def write_curves(curves: Curves, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN) -> tuple[Path, ...]:
     """Write the curves of a span as CSV and drawing, and return their paths.
 
     Raises
@@ -291,10 +293,11 @@ def write_curves(curves: Curves, folder: Path | str, kind: str = "svg") -> tuple
     """
     from corridor.outputs.drawings.curves import draw_curves
 
-    drawing = Path(folder) / f"curves.{kind}"
-    written = write_csvs(folder, {"curves": _points(curves), "knees": knee_columns(curves)})
-    draw_curves(drawing, curves)
-    return drawing, *written
+    folder = made_folder(folder)
+    with Files(guard) as files:
+        draw_curves(files.new(folder / f"curves.{kind}"), curves)
+        add_csvs(files, folder, {"curves": _points(curves), "knees": knee_columns(curves)})
+    return files.written
 
 
 def _points(curves):

@@ -10,6 +10,9 @@ import pyogrio
 from pyogrio.errors import DataSourceError
 
 from corridor.errors import InputError, nearest
+from corridor.outputs.files import Files
+from corridor.outputs.guard import PLAIN, Guard
+from corridor.outputs.tables import write_frame
 
 __all__ = ["CHANGES", "Difference", "compare_findings", "write_difference"]
 
@@ -121,14 +124,15 @@ def _clearances(path, option):
     return rows.sort_values("margin_m").drop_duplicates(list(KEYS)).reset_index(drop=True)
 
 
-def write_difference(difference: Difference, output: Path | str) -> Path:
+def write_difference(difference: Difference, output: Path | str, guard: Guard = PLAIN) -> Path:
     """Write the rows: a CSV table where the path ends so, else the layer `changes` of a GeoPackage."""
     output = Path(output)
-    if output.suffix.lower() == ".csv":
-        difference.rows.drop(columns="geometry").to_csv(output, index=False, float_format="%.4f", lineterminator="\n")
-        return output
-    if output.suffix.lower() != ".gpkg":
+    if output.suffix.lower() not in (".csv", ".gpkg"):
         raise InputError(None, "output", repr(str(output)), "a path that ends in .csv or .gpkg")
-    output.unlink(missing_ok=True)
-    pyogrio.write_dataframe(difference.rows, output, layer="changes", driver="GPKG", geometry_type="Point Z")
-    return output
+    with Files(guard) as files:
+        if output.suffix.lower() == ".csv":
+            rows = difference.rows.drop(columns="geometry")
+            rows.to_csv(files.new(output), index=False, float_format="%.4f", lineterminator="\n")
+        else:
+            write_frame(files.new(output), "changes", difference.rows, "Point Z")
+    return files.written[0]

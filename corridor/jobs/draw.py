@@ -15,6 +15,7 @@ from corridor.opened import Opened
 from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
 from corridor.outputs.drawings.sheets import cut_sheets, draw_sheets, worth_a_look
+from corridor.outputs.files import Files
 
 __all__ = ["KINDS", "Drawn", "draw_study"]
 
@@ -44,7 +45,7 @@ class Drawn:
 def draw_study(opened: Opened, findings: Path | str | None = None, output: Path | str | None = None, *,
                kind: str = "pdf", options: Sequence[str] = (), cases: Sequence[str] = (), scale: float = 5000.0,
                sheets: tuple[int, int] | None = None, short: bool = False, time: datetime | None = None,
-               progress: Progress | None = None) -> Drawn:
+               overwrite: bool = False, progress: Progress | None = None) -> Drawn:
     """Draw the findings of a study: plan and profile, as one PDF of sheets, or as two DXF files.
 
     Parameters
@@ -66,13 +67,16 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
         Whether to leave out sheets on which nothing falls short and all was assessed.
     time : datetime, optional
         What the PDF says it was made at.
+    overwrite : bool
+        Whether files may be replaced that this software did not write.
     progress : callable, optional
         `progress(done, total)` in sheets.
 
     Raises
     ------
     InputError
-        There are no findings of the study as it stands, no such option, case or sheet, or nothing to draw.
+        There are no findings of the study as it stands, no such option, case or sheet, nothing to draw, or a file must
+        not be replaced.
     CorridorError
         The library for DXF is missing.
     """
@@ -91,20 +95,19 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name)
               for option in options]
     pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
-    files = _WRITERS[kind](target, pairs, scale, time, progress)
-    return Drawn(files, sum(len(chosen) for _, chosen in pairs), cases)
+    with Files(opened.guard(overwrite).besides(source)) as files:
+        _WRITERS[kind](files, target, pairs, scale, time, progress)
+    return Drawn(files.written, sum(len(chosen) for _, chosen in pairs), cases)
 
 
-def _pdf(target, pairs, scale, time, progress):
-    draw_sheets(target, pairs, time=time, progress=progress)
-    return (target,)
+def _pdf(files, target, pairs, scale, time, progress):
+    draw_sheets(files.new(target, "marked"), pairs, time=time, progress=progress)
 
 
-def _dxf(target, pairs, scale, time, progress):
-    files = tuple(target.with_name(f"{target.stem}_{part}.dxf") for part in ("plan", "profile"))
-    write_plan(files[0], [scene for scene, _ in pairs], scale=scale)
-    write_profile(files[1], pairs, scale=scale, progress=progress)
-    return files
+def _dxf(files, target, pairs, scale, time, progress):
+    plan, profile = (files.new(target.with_name(f"{target.stem}_{part}.dxf"), "marked") for part in ("plan", "profile"))
+    write_plan(plan, [scene for scene, _ in pairs], scale=scale)
+    write_profile(profile, pairs, scale=scale, progress=progress)
 
 
 _WRITERS = {"pdf": _pdf, "dxf": _dxf}

@@ -9,6 +9,7 @@ from corridor.errors import InputError
 from corridor.jobs.read_back import read_back, target_beside
 from corridor.opened import Opened
 from corridor.outputs.field_export import KINDS, field_rows
+from corridor.outputs.files import Files
 
 __all__ = ["Exported", "export_study"]
 
@@ -21,7 +22,7 @@ class Exported(NamedTuple):
 
 
 def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | None = None,
-                 output: Path | str | None = None, *, option: str | None = None) -> Exported:
+                 output: Path | str | None = None, *, option: str | None = None, overwrite: bool = False) -> Exported:
     """Write what falls short and what was not assessed in geographic coordinates.
 
     Parameters
@@ -35,16 +36,19 @@ def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | N
         The file to write; default: beside the findings.
     option : str, optional
         The option that is told of; default: all.
+    overwrite : bool
+        Whether a file may be replaced that this software did not write.
 
     Raises
     ------
     InputError
-        There are no findings of this study, or no such option.
+        There are no findings of this study, no such option, or a file must not be replaced.
     """
     if kind not in KINDS:
         raise InputError(None, "kind", repr(kind), ", ".join(KINDS))
     source, layers = read_back(opened, findings, ("violations", "not_assessed"))
     rows = field_rows(layers["violations"], layers["not_assessed"], option)
     target = target_beside(source, output, f"{source.stem}_field.{kind}")
-    KINDS[kind](target, rows)
-    return Exported(target, rows)
+    with Files(opened.guard(overwrite).besides(source)) as files:
+        KINDS[kind](files.new(target), rows)
+    return Exported(files.written[0], rows)

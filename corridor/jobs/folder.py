@@ -1,13 +1,15 @@
-"""The folder that a job writes its tables and drawings to."""
+"""The folder that a job writes its tables and drawings to, all of them or none."""
 
 from collections.abc import Mapping
 from pathlib import Path
 
 from corridor.errors import InputError
+from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns
+from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_csv
 
-__all__ = ["made_folder", "write_csvs"]
+__all__ = ["add_csvs", "made_folder", "write_csvs"]
 
 
 def made_folder(folder: Path | str) -> Path:
@@ -27,16 +29,21 @@ def made_folder(folder: Path | str) -> Path:
     return folder
 
 
-def write_csvs(folder: Path | str, tables: Mapping[str, Columns]) -> tuple[Path, ...]:
+def add_csvs(files: Files, folder: Path, tables: Mapping[str, Columns]) -> None:
+    """Write tables as CSV files of their names to a folder that is there, together with other files."""
+    for name, columns in tables.items():
+        write_csv(files.new(folder / f"{name}.csv"), columns)
+
+
+def write_csvs(folder: Path | str, tables: Mapping[str, Columns], guard: Guard = PLAIN) -> tuple[Path, ...]:
     """Write tables as CSV files of their names to a folder, made where it is new, and return their paths.
 
     Raises
     ------
     InputError
-        The folder is none, and cannot be made.
+        The folder is none, and cannot be made, or a file in it must not be replaced.
     """
     folder = made_folder(folder)
-    paths = tuple(folder / f"{name}.csv" for name in tables)
-    for path, columns in zip(paths, tables.values(), strict=True):
-        write_csv(path, columns)
-    return paths
+    with Files(guard) as files:
+        add_csvs(files, folder, tables)
+    return files.written

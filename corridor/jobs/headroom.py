@@ -19,6 +19,7 @@ from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings, same_inputs
 from corridor.line.swing import to_grid
 from corridor.opened import LaidOut, Opened
+from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
 from corridor.summary import CAUTIONS
@@ -64,7 +65,7 @@ class HeadroomResult:
 
 def headroom_study(opened: Opened, findings: Path | str | None = None, folder: Path | str | None = None, *,
                    cell: float | None = None, beside: float = 0.0, against: str = "ground",
-                   progress: Progress | None = None) -> HeadroomResult:
+                   overwrite: bool = False, progress: Progress | None = None) -> HeadroomResult:
     """Write for each option how high the ground may be below its wires, and how much room is left.
 
     Parameters
@@ -80,13 +81,16 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
         Wires count as this much wider to either side [m].
     against : str
         Whose top the elevation is told for: the ground, or a category of the rules, for things no wider than a cell.
+    overwrite : bool
+        Whether files may be replaced that this software did not write.
     progress : callable, optional
         `progress(done, total)` in spans.
 
     Raises
     ------
     InputError
-        There are no findings of the study as it stands, no rule for the ground, or the cell cannot be used.
+        There are no findings of the study as it stands, no rule for the ground, the cell cannot be used, or a file must
+        not be replaced.
     """
     _check_sizes(cell, beside)
     source = own_findings(opened, findings)
@@ -98,15 +102,15 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
     cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
     tags = _tags(study, source, facts, rules, left_out, against) | {"WIDENED_BY": f"{beside:g} m to either side"}
     found = _found(source) if against == "ground" else {}
-    with ExitStack() as stack:
-        rasters = [stack.enter_context(HeadroomRaster(folder / name, cells, inputs.crs, tags | own))
+    with Files(opened.guard(overwrite).besides(source)) as files, ExitStack() as stack:
+        rasters = [stack.enter_context(HeadroomRaster(files, folder / name, cells, inputs.crs, tags | own))
                    for name, own in zip(_file_names(source, facts.options, against),
                                         _option_tags(facts.options, against), strict=True)]
         left_out += _fill(_Work(rasters, cells, opened.laid_out, rules, found, beside), progress)
         columns = _summed(rasters, facts.options, (cells.size * float(np.mean(plan.spans.ground_factor)))**2)
         for raster in rasters:
             raster.close()
-    return HeadroomResult(tuple(raster.path for raster in rasters), columns, cells.size, left_out)
+    return HeadroomResult(files.written[::2], columns, cells.size, left_out)
 
 
 def _check_sizes(cell, beside):

@@ -9,9 +9,11 @@ from pyproj import CRS
 from corridor.check import Progress, find
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
-from corridor.jobs.folder import write_csvs
+from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import LaidOut, Opened
+from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_layers
 from corridor.rating import series
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
@@ -128,37 +130,41 @@ def _through(ratings, hours, limits, spans):
                 each.temperature.max(axis=1) for each in courses)
 
 
-def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
+def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN
+                  ) -> tuple[Path, ...]:
     """Write the tables of a RatingResult as CSV and its drawings, and return their paths.
 
     Raises
     ------
     InputError
-        The folder is none, and cannot be made.
+        The folder is none, and cannot be made, or a file in it must not be replaced.
     """
     from corridor.outputs.drawings.ratings import draw_hours, draw_ratings
 
-    folder = Path(folder)
-    written = [*write_csvs(folder, result.tables), folder / f"ratings.{kind}"]
-    draw_ratings(written[-1], result.tables["ratings"], result.ratings.method)
-    if result.temperatures:
-        written.append(folder / f"series.{kind}")
-        draw_hours(written[-1], result.temperatures, [each.name for each in result.ratings.options], result.step)
-    return tuple(written)
+    folder = made_folder(folder)
+    with Files(guard) as files:
+        add_csvs(files, folder, result.tables)
+        draw_ratings(files.new(folder / f"ratings.{kind}"), result.tables["ratings"], result.ratings.method)
+        if result.temperatures:
+            draw_hours(files.new(folder / f"series.{kind}"), result.temperatures,
+                       [each.name for each in result.ratings.options], result.step)
+    return files.written
 
 
-def write_limits(result: LimitResult, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
+def write_limits(result: LimitResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN
+                 ) -> tuple[Path, ...]:
     """Write limits and ladder of a LimitResult as CSV, GeoPackage and drawing, and return their paths.
 
     Raises
     ------
     InputError
-        The folder is none, and cannot be made.
+        The folder is none, and cannot be made, or a file in it must not be replaced.
     """
     from corridor.outputs.drawings.ladder import draw_ladder
 
-    folder, tables = Path(folder), {"limits": result.limits, "ladder": result.ladder}
-    written = *write_csvs(folder, tables), folder / "limits.gpkg", folder / f"ladder.{kind}"
-    write_layers(written[2], result.crs, tables)
-    draw_ladder(written[3], result.ladder, result.required_current)
-    return written
+    folder, tables = made_folder(folder), {"limits": result.limits, "ladder": result.ladder}
+    with Files(guard) as files:
+        add_csvs(files, folder, tables)
+        write_layers(files.new(folder / "limits.gpkg"), result.crs, tables)
+        draw_ladder(files.new(folder / f"ladder.{kind}"), result.ladder, result.required_current)
+    return files.written

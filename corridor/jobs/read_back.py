@@ -11,7 +11,7 @@ from corridor.errors import InputError
 from corridor.inputs.study_inputs import Inputs
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns
-from corridor.outputs.geopackage import is_geopackage
+from corridor.outputs.guard import is_geopackage
 
 __all__ = ["columns_of", "own_findings", "read_back", "same_inputs", "target_beside"]
 

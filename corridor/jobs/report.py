@@ -12,6 +12,7 @@ from corridor.errors import InputError
 from corridor.jobs.read_back import columns_of, own_findings, same_inputs
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.opened import Opened, prepare
+from corridor.outputs.files import Files
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import need_library
@@ -33,7 +34,7 @@ class Report:
 
 
 def report_study(opened: Opened, findings: Path | str | None = None, output: Path | str | None = None, *,
-                 progress: Progress | None = None) -> Report:
+                 overwrite: bool = False, progress: Progress | None = None) -> Report:
     """Write the findings of a study as one page, with the ground and what stands about the line.
 
     Parameters
@@ -43,19 +44,23 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
         The GeoPackage of the check; default: what the study says.
     output : path, optional
         The page to write; default: beside the findings, with the ending .html.
+    overwrite : bool
+        Whether a file may be replaced that this software did not write.
     progress : callable, optional
         `progress(done, total)` in parts of the work.
 
     Raises
     ------
     InputError
-        There are no findings, or they are not of this study and the files it names as they are now.
+        There are no findings, or they are not of this study and the files it names as they are now, or a file must not
+        be replaced.
     CorridorError
         The library that draws the plots is missing.
     """
     need_library()
     source = own_findings(opened, findings)
-    target = Path(output) if output else source.with_suffix(".html")
+    target, guard = Path(output) if output else source.with_suffix(".html"), opened.guard(overwrite).besides(source)
+    guard.check(target.resolve(), "marked")
     say = progress or (lambda done, total: None)
     layers = {name: _columns(source, name) for name in LAYERS}
     say(1, 4)
@@ -70,9 +75,10 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
     table = compared(facts, plan, layers, opened.loads, *sections)
     say(3, 4)
-    write_page(target, opened.name, content, packer, _plain(layers) | {"compare": table})
+    with Files(guard) as files:
+        write_page(files.new(target), opened.name, content, packer, _plain(layers) | {"compare": table})
     say(4, 4)
-    return Report(target, source, target.stat().st_size)
+    return Report(files.written[0], source, files.written[0].stat().st_size)
 
 
 def _laid_out(opened, layers):

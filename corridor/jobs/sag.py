@@ -18,6 +18,7 @@ from corridor.line.warmed import warm
 from corridor.mechanics.wave import return_time
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.guard import PLAIN, Guard
 
 __all__ = ["CONDITIONS", "EVERY", "Chart", "SagResult", "chart_study", "sag_study", "write_chart", "write_sags"]
 
@@ -232,7 +233,7 @@ def _as_strung(scene):
     return part, final
 
 
-def write_sags(result: SagResult, folder: Path | str) -> tuple[Path, ...]:
+def write_sags(result: SagResult, folder: Path | str, guard: Guard = PLAIN) -> tuple[Path, ...]:
     """Write the tables of a SagResult as CSV, and return their paths.
 
     Raises
@@ -240,9 +241,9 @@ def write_sags(result: SagResult, folder: Path | str) -> tuple[Path, ...]:
     InputError
         The folder is none, and cannot be made.
     """
-    return write_csvs(folder, {"sags": result.sections, "sags_of_spans": result.spans})
+    return write_csvs(folder, {"sags": result.sections, "sags_of_spans": result.spans}, guard)
 
 
-def write_chart(chart: Chart, folder: Path | str) -> tuple[Path, ...]:
+def write_chart(chart: Chart, folder: Path | str, guard: Guard = PLAIN) -> tuple[Path, ...]:
     """Write a stringing chart as CSV, and return its path in a tuple; errors as of `write_sags`."""
-    return write_csvs(folder, {"stringing": chart.rows})
+    return write_csvs(folder, {"stringing": chart.rows}, guard)

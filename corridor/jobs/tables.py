@@ -7,12 +7,14 @@ from pathlib import Path
 import numpy as np
 
 from corridor.check import Progress
-from corridor.jobs.folder import write_csvs
+from corridor.jobs.folder import add_csvs, made_folder
 from corridor.jobs.rating import rating_rows
 from corridor.jobs.read_back import columns_of, read_back
 from corridor.jobs.sag import chart_study, sag_study
 from corridor.opened import Opened
+from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.workbook import need_workbook, write_workbook
 
 __all__ = ["TEMPERATURES", "study_tables", "write_tables"]
@@ -81,19 +83,22 @@ def _run(run):
 
 
 def write_tables(tables: Mapping[str, Columns], folder: Path | str, *, workbook: bool = True,
-                 time: datetime | None = None) -> tuple[Path, ...]:
+                 time: datetime | None = None, guard: Guard = PLAIN) -> tuple[Path, ...]:
     """Write tables as CSV files and, unless asked not to, as the workbook tables.xlsx; return their paths.
 
     Raises
     ------
     InputError
-        The folder is none and cannot be made, or a table is too long for a sheet.
+        The folder is none and cannot be made, a file in it must not be replaced, or a table is too long for a sheet.
     CorridorError
         openpyxl is missing: nothing is written.
     """
-    if not workbook:
-        return write_csvs(folder, tables)
-    need_workbook()
-    written = *write_csvs(folder, tables), Path(folder) / "tables.xlsx"
-    write_workbook(written[-1], tables, (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
-    return written
+    if workbook:
+        need_workbook()
+    folder = made_folder(folder)
+    with Files(guard) as files:
+        add_csvs(files, folder, tables)
+        if workbook:
+            write_workbook(files.new(folder / "tables.xlsx"), tables,
+                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+    return files.written

@@ -14,6 +14,7 @@ import pandas as pd
 import shapely
 
 from corridor.errors import InputError, nearest
+from corridor.outputs.guard import MARK
 from corridor.outputs.styles import COLOURS
 
 __all__ = ["KINDS", "field_rows", "write_geojson", "write_kml"]
@@ -123,7 +124,7 @@ def write_geojson(path, rows):
     columns = [name for name in rows.columns if name != rows.geometry.name]
     features = [{"type": "Feature", "properties": _properties(row, columns), "geometry": _geojson(shape)}
                 for row, shape in zip(rows.itertuples(), rows.geometry, strict=True)]
-    text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False, indent=1)
+    text = json.dumps({"type": "FeatureCollection", "origin": MARK, "features": features}, ensure_ascii=False, indent=1)
     Path(path).write_text(text + "\n", encoding="utf-8")
 
 
@@ -145,6 +146,7 @@ def write_kml(path, rows):
     ElementTree.register_namespace("", _KML)
     root = ElementTree.Element(f"{{{_KML}}}kml")
     document = _add(root, "Document")
+    document.append(ElementTree.Comment(f" {MARK} "))
     _add(document, "name", "What falls short, and what was not assessed")
     _add_looks(document)
     for option, part in rows.groupby(rows["option"].fillna("every option"), sort=False):

@@ -5,26 +5,25 @@ process. `close` makes the GeoPackage under a temporary name beside the target, 
 schema in its order, adds the styles, checks what was written, and only then gives it its name.
 """
 
-import os
 import tempfile
 from collections import Counter
 from contextlib import ExitStack, closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from sqlite3 import Error as SqliteError
 from sqlite3 import connect
 
 import pyarrow as pa
 import pyogrio
-from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
 
-from corridor.errors import CorridorError, InputError
+from corridor.errors import CorridorError
 from corridor.outputs.batches import arrow_schema, even, known_layer, record_batch
+from corridor.outputs.files import Files, disk_errors
+from corridor.outputs.guard import PLAIN
 from corridor.outputs.schema import INVARIANTS, LAYERS
 from corridor.outputs.style_documents import style
 
-__all__ = ["FindingsWriter", "is_geopackage"]
+__all__ = ["FindingsWriter"]
 
 #: QGIS and GDAL of 2021 still open version 1.3 without a warning, and 1.4 adds nothing used here.
 VERSION = "1.3"
@@ -49,8 +48,8 @@ class FindingsWriter:
         The GeoPackage to write.
     crs : pyproj.CRS or str
         The working frame; a compound one says what elevations are above.
-    overwrite : bool
-        Whether findings that stand there may be replaced. Another kind of file never is.
+    guard : Guard
+        What must not be written over, besides all that is no findings.
     time : datetime or None
         The time written into the file, with its zone; None: now. The same rows and the same time
         give the same bytes.
@@ -58,13 +57,14 @@ class FindingsWriter:
     Raises
     ------
     InputError
-        When the target cannot be replaced or its folder does not exist.
+        When the target must not be replaced or its folder does not exist.
     CorridorError
-        When the folder cannot be written, or a program still holds the target.
+        When the folder cannot be written, or a program holds the target from the start.
 
     Notes
     -----
-    Leaving the `with` block by an exception writes nothing; what stood at `path` stays as it was.
+    `path` is where the findings are: beside the target, with a warning, where that could not be
+    replaced. Leaving the `with` block by an exception writes nothing; what stood at `path` stays as it was.
 
     Examples
     --------
@@ -73,22 +73,22 @@ class FindingsWriter:
     >>> with FindingsWriter(folder.name + "/findings.gpkg", "EPSG:25832") as findings:
     ...     findings.add("spans", {"line": ["A"], "span": ["1-2"],
     ...                            "geometry": shapely.from_wkt(["LINESTRING Z (0 0 5, 9 0 6)"])})
-    >>> is_geopackage(folder.name + "/findings.gpkg")
-    True
+    >>> findings.path.name
+    'findings.gpkg'
     >>> folder.cleanup()
     """
 
-    def __init__(self, path, crs, *, overwrite=True, time=None):
-        self.path = Path(path).resolve()
+    def __init__(self, path, crs, *, guard=PLAIN, time=None):
+        self.path = Path(path)
         self.time = utc(time)
         self._crs = crs_text(crs)
-        self._overwrite = overwrite
         self._counts = Counter()
         self._spools = {}
         self._files = ExitStack()
         self._done = False
-        _check_target(self.path, overwrite)
-        with _disk_errors(self.path):
+        self._out = Files(guard)
+        self._temporary = self._out.new(path, "findings")
+        with disk_errors(self.path):
             self._new_file().close()  # whether the folder can be written, asked now
 
     def __enter__(self):
@@ -122,7 +122,7 @@ class FindingsWriter:
         batch = record_batch(known_layer(name), columns)
         if not batch.num_rows:
             return
-        with _disk_errors(self.path):
+        with disk_errors(self.path):
             if name not in self._spools:
                 file = self._files.enter_context(self._new_file())
                 self._spools[name] = file, pa.ipc.new_stream(file, batch.schema)
@@ -135,27 +135,19 @@ class FindingsWriter:
         Raises
         ------
         CorridorError
-            When the disk fails or is full, when a program still holds the target, or when what was
-            written breaks an invariant of the schema.
+            When the disk fails or is full, or when what was written breaks an invariant of the
+            schema.
         """
         if self._done:
             return
         self._done = True
-        temporary = self.path.with_name(f".{self.path.stem}-{os.getpid()}.gpkg")
-        with self._files, _disk_errors(self.path):
-            try:
-                temporary.unlink(missing_ok=True)
-                self._write_layers(temporary)
-                _finish(temporary, self._counts, self.time)
-                _sync(temporary)
-                _check_target(self.path, self._overwrite)
-                _put_in_place(temporary, self.path)
-            finally:
-                for suffix in ("", "-journal", "-wal", "-shm"):
-                    Path(f"{temporary}{suffix}").unlink(missing_ok=True)
+        with self._files, self._out:
+            self._write_layers(self._temporary)
+            _finish(self._temporary, self._counts, self.time)
+        self.path, = self._out.written
 
     def _new_file(self):
-        return tempfile.TemporaryFile(dir=self.path.parent, prefix=f".{self.path.stem}-")
+        return tempfile.TemporaryFile(dir=self.path.parent, prefix=self._temporary.name)
 
     def _write_layers(self, path):
         with _clock(self.time):
@@ -180,37 +172,6 @@ class FindingsWriter:
 def _title(name):
     """The name of a layer in words."""
     return name.replace("_", " ").capitalize()
-
-
-def is_geopackage(path):
-    """Return whether a file is an SQLite database that calls itself a GeoPackage.
-
-    Notes
-    -----
-    OGC 12-128, requirements 1 and 2: the SQLite header, and "GPKG" as the application id, which the
-    SQLite file format keeps at byte 68; "GP10" and "GP11" are those of versions 1.0 and 1.1.
-    """
-    with open(path, "rb") as file:
-        header = file.read(72)
-    return header[:16] == b"SQLite format 3\0" and header[68:] in (b"GPKG", b"GP10", b"GP11")
-
-
-def _check_target(path, overwrite):
-    """Refuse a target that must not be replaced."""
-    if not path.parent.is_dir():
-        raise InputError(path, "output", f"no folder {path.parent.name!r}", "a folder that exists")
-    if not path.exists():
-        return
-    if not path.is_file() or not is_geopackage(path):
-        raise InputError(path, "output", "something that is no GeoPackage", "a new name, or the "
-                         "findings of an earlier run")
-    if not overwrite:
-        raise InputError(path, "output", "a file that exists", "a new name, or leave to replace it")
-    # SQLite would play a log that is left beside the old file into the new one and ruin it.
-    for log in (Path(f"{path}-wal"), Path(f"{path}-journal")):
-        if log.exists():
-            raise CorridorError(f"{path.name}: another program has it open, or crashed on it "
-                                f"({log.name} is beside it): close the layer in the GIS")
 
 
 def crs_text(crs):
@@ -241,17 +202,6 @@ def _clock(time):
         yield
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
-
-
-@contextmanager
-def _disk_errors(path):
-    try:
-        yield
-    except PermissionError as error:
-        raise CorridorError(f"{path.name}: may not be written in {path.parent.name!r} "
-                            f"({error.strerror})") from error
-    except (OSError, SqliteError, DataSourceError, DataLayerError) as error:
-        raise CorridorError(f"{path.name}: the findings could not be written: {error}") from error
 
 
 def _finish(path, counts, time):
@@ -290,19 +240,3 @@ def _faults(database, counts):
     verdict, = database.execute("PRAGMA integrity_check(1)").fetchone()
     if verdict != "ok":
         yield verdict
-
-
-def _sync(path):
-    """Have the disk hold the file before its name points to it."""
-    with open(path, "rb+") as file:
-        os.fsync(file.fileno())
-
-
-def _put_in_place(temporary, path):
-    try:
-        os.replace(temporary, path)
-    except PermissionError as error:
-        kept = path.with_name(f"{path.stem}-{os.getpid()}.gpkg")
-        os.replace(temporary, kept)
-        raise CorridorError(f"{path.name}: another program has it open: close the layer in the "
-                            f"GIS. The findings are whole in {kept.name}") from error

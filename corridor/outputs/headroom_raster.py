@@ -1,26 +1,27 @@
-"""Write headroom as a Cloud-Optimized GeoTIFF, whole or not at all, a window at a time.
+"""Write headroom as a Cloud-Optimized GeoTIFF, a window at a time.
 
 Cells gather in a sparse GeoTIFF beside the target that goes with the job. At the end come the coarser levels, which
 GDAL has no fitting way to make: a cell of theirs has the least of the four below it, so that no want of room is lost by
 looking from afar.
 """
 
-import os
-import tempfile
+import shutil
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import rasterio
 from pyproj import CRS
-from rasterio.errors import RasterioError, RasterioIOError
 from rasterio.shutil import copy
 from rasterio.transform import Affine
 from rasterio.windows import Window
 
 from corridor.errors import CorridorError
+from corridor.outputs.files import disk_errors
+from corridor.outputs.guard import MARK
 from corridor.outputs.headroom_style import headroom_style
 from corridor.outputs.tables import aligned, number
+from corridor.temporary import temporary_folder
 
 __all__ = ["BANDS", "NODATA", "OUTCOMES", "HeadroomRaster", "headroom_text"]
 
@@ -43,8 +44,10 @@ class HeadroomRaster:
 
     Parameters
     ----------
+    files : Files
+        What the raster, and a style beside it, come into being with.
     path : path
-        The file to write; one that stands there is replaced once the new one is whole.
+        The file to write.
     cells : Cells
         Of the whole raster.
     crs : pyproj.CRS or str
@@ -58,15 +61,13 @@ class HeadroomRaster:
         When the folder cannot be written, or the disk fails or is full.
     """
 
-    def __init__(self, path, cells, crs, tags):
-        self.path, self._cells, self._tags = Path(path), cells, tags
+    def __init__(self, files, path, cells, crs, tags):
+        self.path, self._cells, self._tags = Path(path), cells, tags | {"ORIGIN": MARK}
         self._crs = rasterio.crs.CRS.from_wkt(CRS.from_user_input(crs).to_wkt())
         self._touched = set()
-        try:
-            self._folder = tempfile.TemporaryDirectory(dir=self.path.parent, prefix=f".{self.path.stem}-")
-        except OSError as error:
-            raise CorridorError(f"{self.path.name}: may not be written in {self.path.parent.name!r} "
-                                f"({error.strerror})") from error
+        self._new = files.new(path, "marked"), files.new(self.path.with_suffix(".qml"), "marked")
+        with disk_errors(self.path):
+            self._folder = temporary_folder(self.path.parent)
         self._levels = []
 
     def __enter__(self):
@@ -76,12 +77,12 @@ class HeadroomRaster:
     def __exit__(self, kind, value, traceback):
         for level in self._levels:
             level.close()
-        self._folder.cleanup()
+        shutil.rmtree(self._folder, ignore_errors=True)
 
     def _open(self, level):
         """A new raster of a level, each cell 2^level wide."""
         c, factor = self._cells, 2**level
-        return rasterio.open(Path(self._folder.name) / f"{level}.tif", "w+", **_FORMAT, crs=self._crs,
+        return rasterio.open(self._folder / f"{level}.tif", "w+", **_FORMAT, crs=self._crs,
                              width=-(-c.columns // factor), height=-(-c.rows // factor),
                              transform=Affine(c.size * factor, 0, c.west, 0, -c.size * factor, c.north))
 
@@ -97,7 +98,7 @@ class HeadroomRaster:
         if min(row, column) < 0 or row + height > self._cells.rows or column + width > self._cells.columns:
             raise CorridorError("a wire hangs outside of the raster that was laid about the line")
         window = Window(column, row, width, height)
-        with _disk_errors(self.path):
+        with disk_errors(self.path):
             self._levels[0].write(_together(self._levels[0].read(window=window), room), window=window)
         blocks = [range(a // _BLOCK, (a + size - 1) // _BLOCK + 1) for a, size in ((row, height), (column, width))]
         self._touched |= {(i, j) for i in blocks[0] for j in blocks[1]}
@@ -118,7 +119,7 @@ class HeadroomRaster:
         CorridorError
             As when it was opened.
         """
-        with _disk_errors(self.path):
+        with disk_errors(self.path):
             while max(self._levels[-1].shape) > _BLOCK:
                 self._levels.append(self._open(len(self._levels)))
                 self._touched = {(i // 2, j // 2) for i, j in self._touched}
@@ -126,14 +127,10 @@ class HeadroomRaster:
                     _coarsen(*self._levels[-2:], *block)
             for level in self._levels:
                 level.close()
-            whole = Path(self._folder.name) / "whole.vrt"
+            whole = self._folder / "whole.vrt"
             whole.write_text(self._described(), encoding="utf-8")
-            made = Path(self._folder.name) / "made.tif"
-            copy(whole, made, **_COG)
-            style = Path(self._folder.name) / "made.qml"
-            style.write_text(headroom_style(), encoding="utf-8")
-            os.replace(made, self.path)
-            os.replace(style, self.path.with_suffix(".qml"))
+            copy(whole, self._new[0], **_COG)
+            self._new[1].write_text(headroom_style(), encoding="utf-8")
 
     def _described(self):
         """The levels as one raster, in GDAL's words for a virtual one."""
@@ -182,20 +179,6 @@ def _coarsen(fine, coarse, i, j):
     least = np.where(four[:2] == NODATA, np.inf, four[:2]).min(axis=-1)
     bands = [*np.where(np.isfinite(least), least, NODATA), four[2].max(axis=-1)]
     coarse.write(np.stack(bands).astype("float32"), window=Window(j * _BLOCK, i * _BLOCK, columns, rows))
-
-
-class _disk_errors:
-    """Tell failures of the disk as such."""
-
-    def __init__(self, path):
-        self._path = path
-
-    def __enter__(self):
-        return self
-
-    def __exit__(self, kind, error, traceback):
-        if isinstance(error, (OSError, RasterioError, RasterioIOError)):
-            raise CorridorError(f"{self._path.name}: the raster could not be written: {error}") from error
 
 
 def headroom_text(columns):

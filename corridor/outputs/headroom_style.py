@@ -2,6 +2,8 @@
 
 from xml.etree import ElementTree
 
+from corridor.outputs.guard import MARK
+
 __all__ = ["CLASSES", "headroom_style"]
 
 #: Upper ends of classes of headroom [m], colour, opacity [0 to 255] and label.
@@ -29,4 +31,5 @@ def headroom_style():
                                     minimumValue=str(_LOWEST), maximumValue="inf")
     for upper, colour, alpha, label in CLASSES:
         ElementTree.SubElement(shader, "item", value=str(upper), color=colour, alpha=str(alpha), label=label)
-    return "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ElementTree.tostring(root, "unicode")
+    head = f"<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n<!-- {MARK} -->\n"
+    return head + ElementTree.tostring(root, "unicode")

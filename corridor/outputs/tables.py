@@ -9,9 +9,10 @@ import pyarrow as pa
 import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
+from corridor.outputs.guard import MARK
 
 __all__ = ["WIDTH", "aligned", "comparison_text", "ladder_text", "number", "rating_text", "ratings_text", "series_text",
-           "weather_text", "write_csv", "write_layers"]
+           "weather_text", "write_csv", "write_frame", "write_layers"]
 
 
 def write_csv(path, columns):
@@ -39,7 +40,7 @@ def _cell(value):
 
 
 def write_layers(path, crs, layers):
-    """Write some layers of the findings as a GeoPackage of their own, replacing what stands there.
+    """Write some layers of the findings as a new GeoPackage of their own.
 
     Parameters
     ----------
@@ -48,14 +49,29 @@ def write_layers(path, crs, layers):
     layers : dict of str to dict
         Columns by name of layer, as in `corridor.outputs.schema`.
     """
-    Path(path).unlink(missing_ok=True)
     for name, columns in layers.items():
         layer = known_layer(name)
         known = {column.name for column in layer.columns} | ({"geometry"} if layer.geometry else set())
         batch = record_batch(layer, {key: value for key, value in columns.items() if key in known})
         pyogrio.write_arrow(pa.Table.from_batches([batch]), path, layer=name, driver="GPKG",
                             geometry_name="geometry" if layer.geometry else None, geometry_type=layer.geometry,
-                            crs=crs.to_wkt("WKT2_2019") if layer.geometry else None)
+                            crs=crs.to_wkt("WKT2_2019") if layer.geometry else None,
+                            layer_options={"DESCRIPTION": f"{layer.doc} ({MARK})"})
+
+
+def write_frame(path, layer, frame, geometry_type=None):
+    """Write a data frame as a layer of a GeoPackage, beside those that it has.
+
+    Parameters
+    ----------
+    path : Path
+    layer : str
+    frame : DataFrame or GeoDataFrame
+    geometry_type : str, optional
+        As the layer declares it; default: what the geometries are.
+    """
+    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=path.exists(),
+                            layer_options={"DESCRIPTION": MARK})
 
 
 #: Columns of a terminal that text keeps to.

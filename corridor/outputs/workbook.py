@@ -3,10 +3,12 @@
 import re
 from importlib.util import find_spec
 from pathlib import Path
+from zipfile import ZipFile
 
 import numpy as np
 
 from corridor.errors import CorridorError, InputError
+from corridor.outputs.guard import MARK
 from corridor.outputs.schema import LAYERS, SUFFIXES
 
 __all__ = ["heading", "need_workbook", "write_workbook"]
@@ -73,6 +75,8 @@ def write_workbook(path, sheets, time):
             raise InputError(Path(path), name, f"{rows} rows", f"at most {ROWS - 1}", "take the CSV files")
         _fill(book.create_sheet(name[:31]), columns, rows)
     book.save(path)
+    with ZipFile(path, "a") as archive:
+        archive.comment = MARK.encode()
 
 
 def _fill(sheet, columns, rows):

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
+from corridor.study.named_files import named_files
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
 
@@ -258,7 +259,7 @@ def classes_are_once(study):
 
 def files_exist(study):
     """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
-    for where, name in _files(study):
+    for where, name in named_files(study):
         path = study.resolve(name)
         if not str(name).startswith("/vsi") and not path.exists():
             beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
@@ -275,7 +276,7 @@ def files_exist(study):
 def output_is_writable(study):
     """The findings go to a GeoPackage in a folder that exists, over no input."""
     name, path = study.study.output, study.resolve(study.study.output)
-    inputs = {study.resolve(file).resolve() for _, file in _files(study)} | {study.path.resolve()}
+    inputs = {study.resolve(file).resolve() for _, file in named_files(study)} | {study.path.resolve()}
     accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
     if path.suffix.lower() != ".gpkg":
         yield InputError(
@@ -309,31 +310,6 @@ def _choices(study):
         yield where, obstacle, ("radius", "radius_column"), 0, 1
     if study.right_of_way is not None:
         yield "right_of_way", study.right_of_way, ("half_width", "file"), 1, 1
-
-
-def _files(study):
-    """Yield place and name of every input file."""
-    for key in ("ground", "surface"):
-        for i, name in enumerate(getattr(study.terrain, key)):
-            yield f"terrain.{key}.{i}", name
-    yield "structures.file", study.structures.file
-    yield "framings.file", study.framings.file
-    if study.curves is not None:
-        yield "curves", study.curves
-    for i, option in enumerate(study.options):
-        if option.measured is not None:
-            yield f"options.{i}.measured", option.measured
-    if study.series is not None:
-        yield "series.file", study.series.file
-    for i, obstacle in enumerate(study.obstacles):
-        yield f"obstacles.{i}.file", obstacle.file
-    for i, cloud in enumerate(study.point_clouds):
-        for k, name in enumerate(cloud.files):
-            yield f"point_clouds.{i}.files.{k}", name
-    for section in ("rules", "right_of_way"):
-        table = getattr(study, section)
-        if table is not None and table.file is not None:
-            yield f"{section}.file", table.file
 
 
 #: Every check, in the order in which its faults are told.

@@ -20,6 +20,7 @@ from corridor.outputs.drawings.sheet_plan import worst_rows
 from corridor.outputs.drawings.sheet_profile import crossing_words, marked_rows
 from corridor.outputs.drawings.sheet_title import told_words
 from corridor.outputs.drawings.sheets import ACROSS
+from corridor.outputs.guard import MARK
 from corridor.outputs.styles import COLOURS
 
 __all__ = ["EXAGGERATED", "THIN", "need_dxf", "write_plan", "write_profile"]
@@ -90,6 +91,7 @@ class _Drawing:
             "char_height": 1.6 * self.letter, "insert": place, "attachment_point": 1, "width": 400 * self.letter})
 
     def save(self, path):
+        self.document.header.custom_vars.append("Origin", MARK)
         self.document.saveas(path)
 
 

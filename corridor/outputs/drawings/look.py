@@ -6,6 +6,8 @@ from itertools import cycle, islice
 import matplotlib
 from matplotlib.figure import Figure
 
+from corridor.outputs.guard import MARK
+
 __all__ = ["KINDS", "PENS", "drawn", "pens", "save", "spread"]
 
 #: Kinds of drawing that can be written.
@@ -58,6 +60,7 @@ def spread(values, least):
 
 def save(figure, path):
     """Write a figure by the ending of the path; the same figure gives the same bytes."""
-    undated = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
+    said = {".svg": {"Date": None, "Creator": MARK}, ".pdf": {"CreationDate": None, "Creator": MARK},
+            ".png": {"Software": MARK}}
     with matplotlib.rc_context(_STYLE):
-        figure.savefig(path, dpi=160, metadata=undated.get(path.suffix, {}))
+        figure.savefig(path, dpi=160, metadata=said.get(path.suffix, {}))

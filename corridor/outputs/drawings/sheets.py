@@ -12,6 +12,7 @@ from corridor.outputs.drawings.scenes import by_sheet
 from corridor.outputs.drawings.sheet_plan import draw_plan
 from corridor.outputs.drawings.sheet_profile import draw_profile
 from corridor.outputs.drawings.sheet_title import draw_title
+from corridor.outputs.guard import MARK
 
 __all__ = ["ACROSS", "cut_sheets", "draw_sheets", "worth_a_look"]
 
@@ -114,7 +115,7 @@ def draw_sheets(path, pairs, *, time=None, progress=None):
     """
     total, done = sum(len(sheets) for _, sheets in pairs), 0
     with matplotlib.rc_context(SHEET_STYLE), PdfPages(path, metadata={
-            "Title": f"{pairs[0][0].title}: plan and profile", "Creator": "corridor", "CreationDate": time}) as pdf:
+            "Title": f"{pairs[0][0].title}: plan and profile", "Creator": MARK, "CreationDate": time}) as pdf:
         for scene, sheets in pairs:
             cut = by_sheet(scene)
             for sheet in sheets:

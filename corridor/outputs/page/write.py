@@ -1,12 +1,11 @@
 """The file itself: frame, looks, scripts and data put together, and what a reader without scripts sees."""
 
 import json
-import os
 from html import escape
 from importlib.resources import files
 from pathlib import Path
 
-from corridor.errors import CorridorError, InputError
+from corridor.outputs.guard import MARK
 from corridor.outputs.page.library import library
 from corridor.outputs.schema import layer
 from corridor.outputs.styles import COLOURS
@@ -15,19 +14,19 @@ __all__ = ["write_page"]
 
 #: Scripts, in the order in which they need each other.
 _SCRIPTS = tuple(f"{name}.js" for name in ("data", "looks", "plots", "map", "profile", "curves", "tables", "main"))
-#: How a page begins that this module wrote.
-_MARK = "<!DOCTYPE html><!-- corridor page -->"
+#: How a page begins.
+_MARK = f"<!DOCTYPE html><!-- {MARK} -->"
 #: Layers whose headings a page takes from the schema.
 _SHOWN = "options", "violations", "limits", "not_assessed", "ladder", "sections", "structure_loads", "inputs"
 
 
 def write_page(path, title, content, packer, plain):
-    """Write a page, whole or not at all.
+    """Write a page.
 
     Parameters
     ----------
     path : path
-        HTML file to write; an earlier page is replaced, another file never.
+        HTML file to write.
     title : str
     content : dict
         What the scripts show; its arrays are in the packer.
@@ -45,29 +44,13 @@ def write_page(path, title, content, packer, plain):
     """
     from corridor.outputs.page.plots import plot_items
 
-    path = Path(path).resolve()
-    _check_target(path)
     content = content | {"headings": _headings(), "title": title, "colours": COLOURS}
     text = _fill(_read("page.html"), {
         "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
         "compare": _compared(*plain["compare"]), "library": library(), "plots": _script(plot_items()),
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
-    temporary = path.with_name(f".{path.stem}-{os.getpid()}.html")
-    try:
-        temporary.write_text(text, encoding="utf-8")
-        os.replace(temporary, path)
-    except OSError as error:
-        raise CorridorError(f"{path.name}: the page could not be written: {error}") from error
-    finally:
-        temporary.unlink(missing_ok=True)
-
-
-def _check_target(path):
-    if not path.parent.is_dir():
-        raise InputError(path, "output", f"no folder {path.parent.name!r}", "a folder that exists")
-    if path.exists() and not (path.is_file() and path.read_bytes()[:len(_MARK)] == _MARK.encode()):
-        raise InputError(path, "output", "something that is no page of corridor", "a new name, or an earlier page")
+    Path(path).write_text(text, encoding="utf-8")
 
 
 def _read(name):

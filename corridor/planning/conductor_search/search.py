@@ -13,8 +13,10 @@ from corridor.errors import InputError
 from corridor.jobs.compare import Comparison, compare_facts, write_comparison
 from corridor.jobs.folder import made_folder
 from corridor.line.facts import Option, Wiring
-from corridor.opened import Opened
+from corridor.opened import Opened, guard_of
+from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
+from corridor.outputs.guard import sealed
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.planning.conductor_search.candidates import Space, designation, entry
 from corridor.planning.conductor_search.finalists import finalists_of
@@ -175,14 +177,15 @@ def _checked(facts, plan, ground, finalists, progress):
     return tuple(replace(each, new=tuple(new[each.option.name])) for each in finalists), comparison
 
 
-def add_to_study(result: DesignResult, path: Path | str) -> Path:
+def add_to_study(result: DesignResult, path: Path | str, *, overwrite: bool = False, files: Files | None = None
+                 ) -> Path:
     """Write a copy of the study with the finalists added, and return its path.
 
     Raises
     ------
     InputError
-        The copy would be in another folder, to which the study's paths do not lead, be the study itself, or cannot be
-        written.
+        The copy would be in another folder, to which the study's paths do not lead, be the study itself or what it
+        reads, or replace a file that this software did not write or somebody changed, unless it may be overwritten.
     """
     study, path = result.study, Path(path)
     if path.resolve().parent != study.path.resolve().parent or path.resolve() == study.path.resolve():
@@ -191,29 +194,26 @@ def add_to_study(result: DesignResult, path: Path | str) -> Path:
     if not study.path.is_file():
         raise InputError(None, "--add", "a study that is no file", "a study file, of which a copy is written")
     text = study.path.read_text(encoding="utf-8-sig").rstrip() + "\n\n" + "\n".join(study_text(result))
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(None, "--add", f"{str(path)!r} ({(error.strerror or 'unusable').lower()})",
-                         "a file that can be written") from None
+    with joined(files, guard_of(study, overwrite)) as out:
+        out.new(path).write_text(sealed(text), encoding="utf-8")
     return path
 
 
-def write_design(result: DesignResult, folder: Path | str, kind: str = "svg") -> tuple[Path, ...]:
+def write_design(result: DesignResult, folder: Path | str, kind: str = "svg", *, overwrite: bool = False,
+                 files: Files | None = None) -> tuple[Path, ...]:
     """Write the table of the finalists (CSV, Markdown), their text for a study, and the drawing; return the paths.
 
     Raises
     ------
     InputError
-        The folder is none, and cannot be made.
+        The folder is none, and cannot be made, or a file in it must not be replaced.
     """
     from corridor.outputs.drawings.design import draw_design
 
     folder = made_folder(folder)
-    written = [folder / f"design.{kind}"]
-    draw_design(written[0], result)
-    if result.finalists:
-        written += [folder / name for name in ("design.csv", "design.md", "design.toml")]
-        write_comparison(design_table(result), *written[1:3])
-        written[3].write_text("\n".join(study_text(result)), encoding="utf-8")
-    return tuple(written)
+    with joined(files, guard_of(result.study, overwrite)) as out:
+        draw_design(out.new(folder / f"design.{kind}"), result)
+        if result.finalists:
+            write_comparison(design_table(result), folder / "design.csv", folder / "design.md", files=out)
+            out.new(folder / "design.toml").write_text(sealed("\n".join(study_text(result))), encoding="utf-8")
+    return out.written

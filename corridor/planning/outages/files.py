@@ -1,12 +1,15 @@
 """The outages of a plan written: layers `work_items`, `outages` and `calendar`, as tables and drawings."""
 
+import shutil
 from pathlib import Path
 
 import numpy as np
 import shapely
 
 from corridor.clearance.findings import span_chords
+from corridor.opened import guard_of
 from corridor.outputs.drawings.outages import draw_calendar, draw_map
+from corridor.outputs.files import Files, joined
 from corridor.outputs.tables import write_csv
 from corridor.planning.outages.grouping import AIMS, Grouping
 from corridor.planning.outages.work import (
@@ -23,36 +26,49 @@ from corridor.planning.remedies.taken import counted, write_layer
 __all__ = ["write_outages"]
 
 
-def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours", kind: str = "svg"
-                  ) -> tuple[list[Path], list[str]]:
+def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours", kind: str = "svg",
+                  files: Files | None = None) -> tuple[list[Path], list[str]]:
     """Add the outages of a plan to `plan.gpkg`, write tables and drawings; return their paths, and lines that tell.
 
     `aim` is one of `corridor.planning.outages.grouping.AIMS`, `kind` of drawing "svg", "png" or "pdf".
     """
     if not planned.cleared:
         return [], []
-    work, site, path = list_work(planned), planned.site, folder / "plan.gpkg"
+    work, prices = list_work(planned), planned.site.prices
     if not work:
         return [], ["No work: everything clears as it stands."]
-    grouped, alone = schedule(work, site.prices, aim)
-    start, end = calendar(work, grouped) if grouped else (np.full(len(work), np.nan),) * 2
-    write_layer(path, "work_items", _items(site, work, grouped, start, end), site.inputs.crs, "MultiLineString Z")
-    tables = [folder / "items_by_circuit.csv", folder / "calendar.csv"]
-    write_csv(tables[0], table_of_circuits(work))
+    grouped, alone = schedule(work, prices, aim)
+    with joined(files, guard_of(planned.site.study)) as out:
+        staged = out.staged(folder)
+        if not (staged / "plan.gpkg").exists() and (folder / "plan.gpkg").exists():
+            shutil.copyfile(folder / "plan.gpkg", staged / "plan.gpkg")
+        names = _write(staged, planned.site, work, grouped, kind)
+    written = [folder / name for name in names]
     if grouped is None:
-        return [path, tables[0]], ["Outages: no grouping is allowed. A pair that must never be out together, the "
-                                   "window or the number of windows forbids it."]
+        return written, ["Outages: no grouping is allowed. A pair that must never be out together, the window or the "
+                         "number of windows forbids it."]
+    return written, _lines(planned.site, work, grouped, alone, aim)
+
+
+def _write(folder, site, work, grouped, kind):
+    """Write layers, tables and drawings, and return their names."""
+    start, end = calendar(work, grouped) if grouped else (np.full(len(work), np.nan),) * 2
+    path, tables = folder / "plan.gpkg", ["items_by_circuit.csv", "calendar.csv"]
+    write_layer(path, "work_items", _items(site, work, grouped, start, end), site.inputs.crs, "MultiLineString Z")
+    write_csv(folder / tables[0], table_of_circuits(work))
+    if grouped is None:
+        return [path.name, tables[0]]
     write_layer(path, "outages", _outages(work, grouped), site.inputs.crs, "MultiLineString Z")
     days = _calendar(work, grouped, start, end)
     write_layer(path, "calendar", days)
-    write_csv(tables[1], days)
-    drawings = [folder / f"calendar.{kind}", folder / f"outages.{kind}"]
-    draw_calendar(drawings[0], [item.name for item in work], start, end, grouped.outage)
+    write_csv(folder / tables[1], days)
+    drawings = [f"calendar.{kind}", f"outages.{kind}"]
+    draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage)
     # The map shows the chords of work on wires, the middle of other work.
     places = [item.geometry if item.kind in STRINGING else shapely.centroid(item.geometry) for item in work]
-    draw_map(drawings[1], places, [item.kind for item in work], grouped.outage,
+    draw_map(folder / drawings[1], places, [item.kind for item in work], grouped.outage,
              span_chords(site.facts.structures, site.plan.base_elevation, site.plan.spans))
-    return [path, *tables, *drawings], _lines(site, work, grouped, alone, aim)
+    return [path.name, *tables, *drawings]
 
 
 def _items(site, work, grouped, start, end):

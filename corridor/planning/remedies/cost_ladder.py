@@ -8,6 +8,8 @@ import numpy as np
 from corridor.jobs.folder import made_folder
 from corridor.opened import Opened
 from corridor.outputs.drawings.plan_ladder import draw_ladder
+from corridor.outputs.files import Files
+from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_csv
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import plan_option, require_option, site_of
@@ -79,17 +81,18 @@ def _derated(site: Site, temperature: float) -> Site:
     return replace(site, facts=replace(site.facts, options=options, heat=replace(site.facts.heat, options=options)))
 
 
-def write_ladder(rungs: tuple[Rung, ...], folder: Path | str, option: str, *, kind: str = "svg") -> list[Path]:
+def write_ladder(rungs: tuple[Rung, ...], folder: Path | str, option: str, *, kind: str = "svg", guard: Guard = PLAIN
+                 ) -> tuple[Path, ...]:
     """Write `ladder.csv` and the curve to a folder; return their paths."""
     folder = made_folder(folder)
-    table, drawing = folder / "ladder.csv", folder / f"ladder.{kind}"
     columns = {"greatest_temperature_c": ("temperature", 1), "current_a": ("current", 0),
                "violations_before": ("violations", 0), "least_cost": ("cost", 3), "gap": ("gap", 4)}
-    write_csv(table, {name: [round(getattr(r, field), digits) for r in rungs]
-                      for name, (field, digits) in columns.items()}
-              | {"remedies": [r.remedies for r in rungs], "no_plan_because": [r.forbids for r in rungs]})
-    draw_ladder(drawing, [(r.temperature, r.current, r.cost) for r in rungs], option)
-    return [table, drawing]
+    table = {name: [round(getattr(r, field), digits) for r in rungs] for name, (field, digits) in columns.items()}
+    with Files(guard) as files:
+        write_csv(files.new(folder / "ladder.csv"), table | {
+            "remedies": [r.remedies for r in rungs], "no_plan_because": [r.forbids for r in rungs]})
+        draw_ladder(files.new(folder / f"ladder.{kind}"), [(r.temperature, r.current, r.cost) for r in rungs], option)
+    return files.written
 
 
 def ladder_lines(rungs: tuple[Rung, ...], option: str) -> list[str]:

@@ -13,6 +13,7 @@ from corridor.assessment import Ground
 from corridor.clearance.grading import grading
 from corridor.inputs.rasters import Raster
 from corridor.inputs.terrain import Profiles
+from corridor.outputs.guard import MARK
 
 __all__ = ["SpanCells", "excavated", "write_graded"]
 
@@ -127,6 +128,7 @@ def write_graded(path: Path, cells: dict[int, SpanCells], cut: np.ndarray) -> bo
     whole_window = Window(0, 0, shape["width"], shape["height"])
     with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=_EMPTY, crs=raster.crs.to_wkt(),
                        transform=Affine(*matrix[:2].ravel()), tiled=True, sparse_ok=True, **shape) as dataset:
+        dataset.update_tags(ORIGIN=MARK)
         for window, some in _blocks(row - r0, column - c0):
             block = np.full((window.height, window.width), _EMPTY)
             block[row[some] - r0 - window.row_off, column[some] - c0 - window.col_off] = z[some]

@@ -9,13 +9,14 @@ from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
 from corridor.jobs.folder import made_folder
 from corridor.opened import Opened, prepare
+from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
 from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
 from corridor.planning.remedies.least_cost import Constraints, Solution, least_cost
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_cells
-from corridor.planning.remedies.planned_copy import Checked, check_folder, checked_copy, clear_earlier_plan
+from corridor.planning.remedies.planned_copy import Checked, check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
 
@@ -82,11 +83,13 @@ class Planned:
         return 1 if not self.cleared or self.checked is None else self.checked.status
 
 
-def plan_study(opened: Opened, option: str, folder: Path | str) -> Planned:
+def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,
+               files: Files | None = None) -> Planned:
     """Plan an option of a study, write its planned copy to a folder and check that.
 
     The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
-    goes. Where there is no plan there is no copy.
+    goes. Where there is no plan there is no copy. Files that this software did not write are replaced only where they
+    may be overwritten. With `files` the folder stays as it is until they are whole.
 
     Raises
     ------
@@ -95,10 +98,12 @@ def plan_study(opened: Opened, option: str, folder: Path | str) -> Planned:
     """
     require_option(opened, option)
     inputs, folder = opened.inputs, Path(folder)
-    check_folder(folder, inputs)
+    guard = opened.guard(overwrite)
+    check_folder(folder, inputs, guard)
     planned = plan_option(site_of(inputs, option))
-    clear_earlier_plan(made_folder(folder))
-    return replace(planned, checked=checked_copy(planned.site, planned.after, folder) if planned.cleared else None)
+    with joined(files, guard) as out:
+        staged = out.staged(made_folder(folder), earlier_plan(folder))
+        return replace(planned, checked=checked_copy(planned.site, planned.after, staged) if planned.cleared else None)
 
 
 def require_option(opened: Opened, option: str) -> None:

@@ -17,11 +17,13 @@ from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
 from corridor.inputs.study_inputs import Inputs
+from corridor.outputs.guard import Guard, sealed
+from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
 from corridor.planning.remedies.variants import Variant
 
-__all__ = ["Checked", "check_folder", "checked_copy", "clear_earlier_plan"]
+__all__ = ["Checked", "check_folder", "checked_copy", "earlier_plan"]
 
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
@@ -48,7 +50,7 @@ class Checked:
         return 1 if self.violations or self.overloaded or self.lifted else 3 if self.gaps else 0
 
 
-def check_folder(folder: Path, inputs: Inputs) -> None:
+def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
     """Refuse a folder in which a plan would write over a study that no plan wrote, or over what it reads."""
     study, words = inputs.study, ""
     read = {study.resolve(row["path"]).resolve().parent for row in inputs.files} | {study.folder.resolve()}
@@ -58,23 +60,25 @@ def check_folder(folder: Path, inputs: Inputs) -> None:
         words = "with a study in it that no plan wrote"
     if words:
         raise InputError(None, "folder", f"{str(folder)!r}, {words}", "a new folder, or that of an earlier plan")
+    for pattern in _WRITTEN if folder.is_dir() else ():
+        for path in folder.glob(pattern):
+            guard.check(path.resolve())
 
 
 def _of_a_plan(folder):
     return (folder / "study.toml").is_file() and (folder / "study.toml").read_bytes().startswith(_MARK.encode())
 
 
-def clear_earlier_plan(folder: Path) -> None:
-    """Take away all that an earlier plan wrote to a folder: nothing of it shall be taken for a part of the next."""
-    for pattern in _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",):
-        for path in folder.glob(pattern):
-            path.unlink()
+def earlier_plan(folder: Path) -> tuple[str, ...]:
+    """Return patterns of all that an earlier plan wrote to a folder: nothing of it shall be taken for a part of the
+    next."""
+    return _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",)
 
 
 def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
     """Write a study with the alterations of a variant in place, and all files that they change; check it in full."""
     path, findings = folder / "study.toml", folder / "findings.gpkg"
-    path.write_text(_MARK + tomli_w.dumps(_tables(site, after, folder)), encoding="utf-8")
+    path.write_text(sealed(_MARK + tomli_w.dumps(_tables(site, after, folder))), encoding="utf-8")
     row = next(row for row in check_study(path).options if row["option"] == site.option)
     tension = [case.name for case in site.facts.cases if "tension" in case.checks]
     own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
@@ -148,7 +152,7 @@ def _write_structures(site, after, path):
     if new:
         rows[names.order] = rows[names.order].astype(float)
         rows = pandas.concat([rows, geopandas.GeoDataFrame(new, crs=rows.crs)], ignore_index=True)
-    pyogrio.write_dataframe(rows, path, layer="structures", driver="GPKG")
+    write_frame(path, "structures", rows)
 
 
 def _new_row(row, names, site, after, i):
@@ -203,6 +207,6 @@ def _less_obstacles(study, removed, tables, folder):
         rows = rows[~rows[key].map(_name).isin(own)]
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
-            pyogrio.write_dataframe(rows.reset_index(drop=True), folder / file, layer="left", driver="GPKG")
+            write_frame(folder / file, "left", rows.reset_index(drop=True))
             left.append(given | {"file": file, "layer": "left", "id_column": key})
     return left

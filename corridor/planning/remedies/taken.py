@@ -6,9 +6,11 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas
-import pyogrio
 import shapely
 
+from corridor.opened import guard_of
+from corridor.outputs.files import Files, joined
+from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.each_alone import COLUMNS, each_alone
 from corridor.planning.remedies.plan import Planned
 
@@ -55,18 +57,20 @@ def _named(site, kind, place):
 
 
 def write_remedies(planned: Planned, folder: Path, others: dict[str, set] | None = None,
-                   progress: Callable[[int, int], None] | None = None) -> list[Path]:
+                   progress: Callable[[int, int], None] | None = None, files: Files | None = None) -> list[Path]:
     """Write the layers `remedies` and `plan` of `plan.gpkg` to a folder, as far as they have rows; return its path.
 
     `others` and `progress` are as `each_alone` takes them.
     """
-    path = folder / "plan.gpkg"
     remedies, rows = each_alone(planned, others or {}, progress=progress), taken(planned)
-    if len(remedies["line"]):
-        write_layer(path, "remedies", {name: remedies[name] for name in COLUMNS}, planned.site.inputs.crs, "Point Z")
-    if planned.cleared and rows["remedy"]:
-        write_layer(path, "plan", rows, planned.site.inputs.crs, "Point Z")
-    return [path] if path.exists() else []
+    with joined(files, guard_of(planned.site.study)) as out:
+        path = out.staged(folder) / "plan.gpkg"
+        if len(remedies["line"]):
+            write_layer(path, "remedies", {name: remedies[name] for name in COLUMNS}, planned.site.inputs.crs,
+                        "Point Z")
+        if planned.cleared and rows["remedy"]:
+            write_layer(path, "plan", rows, planned.site.inputs.crs, "Point Z")
+        return [folder / "plan.gpkg"] if path.exists() else []
 
 
 def write_layer(path: Path, layer: str, columns: dict, crs=None, geometry_type: str | None = None) -> None:
@@ -77,7 +81,7 @@ def write_layer(path: Path, layer: str, columns: dict, crs=None, geometry_type: 
         plain = {name: values for name, values in columns.items() if name != "geometry"}
         frame = geopandas.GeoDataFrame(plain, geometry=list(columns["geometry"]), crs=crs.to_wkt("WKT2_2019"))
         frame = frame.infer_objects()
-    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=path.exists())
+    write_frame(path, layer, frame, geometry_type)
 
 
 def plan_lines(planned: Planned) -> list[str]:

@@ -1,0 +1,223 @@
+"""The one way to write: files get their names when all of them are whole, and what stood there stands until then."""
+
+import os
+import shutil
+import sqlite3
+import warnings
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Self
+
+from pyogrio.errors import DataLayerError, DataSourceError
+from rasterio.errors import RasterioError
+
+from corridor.errors import CorridorError, CorridorWarning, InputError
+from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside
+from corridor.temporary import sweep, unfinished
+
+__all__ = ["Files", "disk_errors", "joined"]
+
+
+class Files:
+    """Files that come into being together, in a `with` statement: all whole, or none.
+
+    Each is written under a temporary name in the folder of its target. At the end all are flushed to the disk, then
+    take the places of their targets, one at once after the other. Leaving by an exception changes nothing. Killed among
+    the last renamings, some files are new and others old, each of them whole.
+
+    A target that came, changed or was opened by another program meanwhile, or that cannot be replaced, stays: what is
+    finished is kept beside it, and a `CorridorWarning` names it. `written` then has those names.
+
+    Parameters
+    ----------
+    guard : Guard
+        What must not be written over.
+
+    Raises
+    ------
+    InputError
+        A target must not be replaced, or is asked for by two names.
+    CorridorError
+        The disk fails or is full, or a program holds a target from the start.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> folder = Path(tempfile.mkdtemp())
+    >>> with Files() as files:
+    ...     _ = files.new(folder / "notes.csv").write_text("span,note")
+    ...     (folder / "notes.csv").exists()
+    False
+    >>> (folder / "notes.csv").read_text(), [path.name for path in files.written]
+    ('span,note', ['notes.csv'])
+    """
+
+    def __init__(self, guard: Guard = PLAIN) -> None:
+        self._guard = guard
+        self._made: dict[Path, tuple[Path, Path, tuple | None]] = {}
+        self._folders: dict[Path, tuple[Path, tuple[str, ...]]] = {}
+        self.written: tuple[Path, ...] = ()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: object, value: BaseException | None, traceback: object) -> None:
+        try:
+            with disk_errors(*(given for given, *_ in self._made.values())):
+                if value is not None:
+                    raise value
+                self._close()
+        finally:
+            for _, temporary, _ in self._made.values():
+                for suffix in ("", "-journal", "-wal", "-shm", ".aux.xml"):
+                    with suppress(OSError):
+                        Path(f"{temporary}{suffix}").unlink(missing_ok=True)
+            for staged, _ in self._folders.values():
+                shutil.rmtree(staged, ignore_errors=True)
+
+    def new(self, path: Path | str, kind: str | None = None) -> Path:
+        """Return where to write a file, which gets its name at the end; the same place when asked again.
+
+        `kind` is as for `Guard.check`.
+        """
+        target = Path(path).resolve()
+        if target not in self._made:
+            self._guard.check(target, kind)
+            if any(target.exists() and other.exists() and target.samefile(other) for other in self._made):
+                raise InputError(target, "output", "one file by two names", "a name of its own for each output")
+            sweep(target.parent)
+            self._made[target] = Path(path), unfinished(target), _state(target)
+        return self._made[target][1]
+
+    def reserve(self, *paths: Path | str | None) -> None:
+        """Ask for the places of some files before the work, None for those that are not wanted; refuse two that are
+        one file."""
+        seen = [Path(path).resolve() for path in paths if path is not None]
+        for path in seen:
+            if seen.count(path) > 1:
+                raise InputError(path, "output", "two outputs of one name", "a name of its own for each output")
+            self.new(path)
+
+    def staged(self, folder: Path, stale: Iterable[str] = ()) -> Path:
+        """Return a folder beside another, whose files move there at the end; files there that match a pattern of
+        `stale`, are of this software and not written anew go then."""
+        folder = folder.resolve()
+        if folder not in self._folders:
+            sweep(folder.parent)
+            staged = unfinished(folder)
+            with disk_errors(folder):
+                staged.mkdir()
+            self._folders[folder] = staged, tuple(stale)
+        return self._folders[folder][0]
+
+    def _close(self):
+        gone = []
+        for folder, (staged, stale) in self._folders.items():
+            folder.mkdir(exist_ok=True)
+            for path in sorted(staged.iterdir()):
+                target = folder / path.name
+                self._guard.check(target, kind_of(path))
+                self._made[target] = target, path, _state(target)
+            gone += [path for pattern in stale for path in folder.glob(pattern)
+                     if path not in self._made and kind_of(path) is not None]
+        for _, temporary, _ in self._made.values():
+            _flush(temporary)
+        kept = self._kept()
+        self.written = tuple(self._placed(target, kept) for target in self._made)
+        if not kept:
+            for path in gone:
+                path.unlink(missing_ok=True)
+        for folder in {target.parent for target in self._made}:
+            _flush_folder(folder)
+
+    def _kept(self):
+        """Why targets cannot be replaced, by target: then none is, for they belong together."""
+        why = {}
+        for target, (_, temporary, before) in self._made.items():
+            if target.exists() and not self._guard.overwrite and kind_of(target) != kind_of(temporary):
+                if _state(target) == before:
+                    raise foreign(target)
+                why[target] = "it came meanwhile, and is of another kind"
+            elif log := log_beside(target):
+                why[target] = f"another program has it open ({log.name} is beside it): close the layer in the GIS"
+        return why
+
+    def _placed(self, target, kept):
+        """Give a file its name, or another where that cannot be; return it."""
+        given, temporary, _ = self._made[target]
+        if not kept:
+            try:
+                if target.exists():
+                    shutil.copymode(target, temporary)
+                os.replace(temporary, target)
+                return given
+            except OSError as error:
+                kept[target] = f"{(error.strerror or str(error)).lower()}: close it in other programs"
+        aside = _free_name(target)
+        os.replace(temporary, aside)
+        words = kept.get(target, "it belongs to others that could not be replaced")
+        warnings.warn(f"{target.name} stays as it was, {words}. What was made for it is whole in {aside.name}",
+                      CorridorWarning, stacklevel=4)
+        return given.with_name(aside.name)
+
+
+@contextmanager
+def joined(files: Files | None, guard: Guard) -> Iterator[Files]:
+    """Return a context with the files of a larger job, or with files of its own, which end with it."""
+    if files is not None:
+        yield files
+        return
+    with Files(guard) as own:
+        yield own
+
+
+def _state(path):
+    """What tells whether a file was replaced or changed, None where there is none."""
+    if not path.exists():
+        return None
+    facts = path.stat()
+    return facts.st_ino, facts.st_size, facts.st_mtime_ns
+
+
+def _free_name(target):
+    number = os.getpid()
+    while (path := target.with_name(f"{target.stem}-{number}{target.suffix}")).exists():
+        number += 1
+    return path
+
+
+def _flush(path):
+    """Have the disk hold a file before a name points to it."""
+    with open(path, "rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _flush_folder(folder):
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            with suppress(OSError):  # not every disk knows how
+                os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextmanager
+def disk_errors(*paths: Path) -> Iterator[None]:
+    """Tell failures of the disk as such.
+
+    Raises
+    ------
+    CorridorError
+        Instead of what a library raises where it cannot write.
+    """
+    names = ", ".join(path.name for path in paths[:3]) + (", ..." if len(paths) > 3 else "")
+    try:
+        yield
+    except PermissionError as error:
+        raise CorridorError(f"{names}: may not be written in {paths[0].resolve().parent.name!r} "
+                            f"({error.strerror})" if paths else str(error)) from error
+    except (OSError, sqlite3.Error, DataSourceError, DataLayerError, RasterioError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise CorridorError(f"{names}: could not be written: {reason}. What stood there is as it was") from error
