@@ -8,6 +8,8 @@ __all__ = ["digest", "digest_files", "files_of", "tiles_of"]
 
 #: Bytes read at a time.
 _CHUNK = 1 << 20
+#: Endings of files of the same stem that are read with one of an ending; none given: all.
+_FAMILIES = {".shp": (), ".tab": (), ".mif": (), ".csv": (".csvt", ".prj"), ".gml": (".xsd", ".gfs")}
 #: What SQLite keeps beside a database, and reads with it.
 _LOGS = ("-wal", "-journal")
 
@@ -51,11 +53,13 @@ def files_of(path):
     path = Path(_archive(str(path)))
     if path.is_dir():
         return [p for p in path.rglob("*") if p.is_file() and p.suffix != ".lock"]
-    if path.suffix.lower() == ".shp" and path.parent.is_dir():
+    if path.suffix.lower() in _FAMILIES and path.parent.is_dir():
+        beside = _FAMILIES[path.suffix.lower()]
         return [
             p
             for p in path.parent.iterdir()
             if p.name.startswith(path.stem + ".") and p.suffix != ".lock"
+            and (p == path or not beside or p.suffix.lower() in beside)
         ]
     logs = [log for ending in _LOGS if _filled(log := path.with_name(path.name + ending))]
     return [path, *logs, *(file for tile in tiles_of(path) for file in files_of(tile))]

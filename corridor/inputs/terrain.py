@@ -14,7 +14,7 @@ import numpy as np
 
 from corridor.errors import InputError
 from corridor.geometry.surface import crossings
-from corridor.inputs.digest import digest_files
+from corridor.inputs.digest import digest_files, files_of
 from corridor.inputs.frame import transformer
 from corridor.inputs.mosaic import Mosaic, Reader, group
 from corridor.inputs.rasters import describe
@@ -147,7 +147,7 @@ class Terrain:
         return tuple(
             RasterFacts(
                 r.path,
-                digest_files(r.files),
+                digest_files([*r.files, *files_of(r.path)]),
                 r.horizontal_crs.name,
                 _vertical_name(r),
                 r.unit,

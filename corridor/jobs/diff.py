@@ -10,6 +10,7 @@ import pyogrio
 from pyogrio.errors import DataSourceError
 
 from corridor.errors import InputError, nearest
+from corridor.jobs.read_back import as_written
 from corridor.outputs.files import Files
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_frame
@@ -80,7 +81,7 @@ def compare_findings(before: Path | str, after: Path | str, *, option: str | Non
     Raises
     ------
     InputError
-        A file is no findings, or holds no such option.
+        A file is no findings, somebody changed it, or it holds no such option.
     """
     a, b = _clearances(before, option), _clearances(after, option)
     both = a.merge(b, how="outer", on=list(KEYS), suffixes=("_before", "_after"))
@@ -115,6 +116,7 @@ def _clearances(path, option):
     missing = [name for name in (*KEYS, "margin_m") if name not in rows]
     if missing:
         raise InputError(path, "layer clearances", f"no column {missing[0]!r}", "findings that `corridor check` wrote")
+    as_written(path)
     if option is not None:
         known = sorted(set(rows["option"]))
         if option not in known:

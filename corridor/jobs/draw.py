@@ -10,7 +10,7 @@ import shapely
 
 from corridor.check import Progress
 from corridor.errors import InputError, nearest
-from corridor.jobs.read_back import own_findings, same_inputs, target_beside
+from corridor.jobs.read_back import own_findings, target_beside
 from corridor.opened import Opened
 from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
@@ -89,7 +89,6 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     upright = [case.name for case in study.cases if "vertical" in case.checks] or [c.name for c in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
-    same_inputs(source, inputs)
     shapes, names = _shapes(inputs)
     edge = _edge(inputs, layers["spans"])
     scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name)

@@ -16,7 +16,7 @@ from corridor.clearance import headroom as cellwise
 from corridor.clearance.grading import grading
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import made_folder
-from corridor.jobs.read_back import own_findings, same_inputs
+from corridor.jobs.read_back import own_findings
 from corridor.line.swing import to_grid
 from corridor.opened import LaidOut, Opened
 from corridor.outputs.files import Files
@@ -96,7 +96,6 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
     source = own_findings(opened, findings)
     folder = source.parent if folder is None else made_folder(folder)
     study, inputs = opened.study, opened.inputs
-    same_inputs(source, inputs)
     facts, plan, _ = opened.laid_out
     rules, left_out = _guards(study, facts, plan, against)
     cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)

@@ -1,20 +1,29 @@
-"""Findings read back for jobs that follow a check; refused where they are not of the study as it stands."""
+"""Findings read back for jobs that follow a check; refused where they are not of the study as it stands.
 
+They are of this software's version, of the study file and of all files that it names, byte by byte, with what lies
+beside them and is read with them; and their rows are those that the check wrote.
+"""
+
+import json
 from collections.abc import Iterable
+from contextlib import closing, suppress
 from pathlib import Path
 from sqlite3 import DatabaseError, connect
+from urllib.parse import quote
 
 import pandas
 import pyogrio
 
+from corridor import __version__
 from corridor.errors import InputError
-from corridor.inputs.study_inputs import Inputs
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns
+from corridor.outputs.geopackage import layer_digests
 from corridor.outputs.guard import is_geopackage
 
-__all__ = ["columns_of", "own_findings", "read_back", "same_inputs", "target_beside"]
+__all__ = ["as_written", "columns_of", "own_findings", "read_back", "target_beside"]
 
+_CHANGED = "rows that somebody changed since the check"
 _AGAIN = "findings of this study as it is now: run `corridor check` first"
 
 
@@ -30,7 +39,8 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
     Raises
     ------
     InputError
-        There are no findings, or they are of another study, or of this one before it was changed.
+        There are no findings; or they are of another study, of this one or a file that it names before it was changed,
+        or of another version of this software; or somebody changed them.
     """
     source = Path(findings) if findings else opened.output
     if not source.is_file():
@@ -38,14 +48,50 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
     if not is_geopackage(source):
         raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
     try:
-        with connect(source) as database:
-            digests = [row[0] for row in database.execute("SELECT study_digest FROM run")]
+        with _opened(source) as database:
+            run = database.execute("SELECT software_version, study_digest, layer_digests FROM run").fetchall()
+            then = {(part, path): known for part, path, known in
+                    database.execute("SELECT part, path, digest FROM inputs")}
+            digests = layer_digests(database)
     except DatabaseError as error:
-        raise InputError(source, "run", f"no such table ({error})", _AGAIN) from None
-    if digests != [opened.study.digest]:
-        raise InputError(source, "run.study_digest", "findings of another study, or of this one before it was changed",
-                         _AGAIN)
+        raise InputError(source, "run", f"findings of another version of corridor, or changed since ({error})",
+                         _AGAIN) from None
+    for words in _stale(run, digests, opened):
+        raise InputError(source, *words, _AGAIN)
+    for row in opened.inputs.files:
+        if then.pop((row["part"], row["path"]), None) != row["digest"]:
+            raise InputError(source, "inputs", f"findings of another {row['path']} than there is now", _AGAIN)
+    if then:
+        raise InputError(source, "inputs", f"findings of {next(iter(then))[1]}, which is not read now", _AGAIN)
     return source
+
+
+def _stale(run, digests, opened):
+    """Yield what findings were not made by or from, or who changed them: a place in them, and words."""
+    if len(run) != 1:
+        yield "run", f"{len(run)} rows"
+        return
+    (version, study, known), = run
+    if version != __version__:
+        yield "run.software_version", f"findings of corridor {version}; this is {__version__}"
+    if study != opened.study.digest:
+        yield "run.study_digest", "findings of another study, or of this one before it was changed"
+    known = json.loads(known or "{}")
+    yield from ((name, _CHANGED) for name, value in digests.items() if known.get(name) != value)
+
+
+def _opened(source):
+    return closing(connect(f"file:{quote(str(source))}?mode=ro", uri=True))
+
+
+def as_written(source: Path) -> None:
+    """Raise InputError where somebody changed rows of findings of any study, as far as they can tell it; those of
+    earlier versions cannot."""
+    with suppress(DatabaseError), _opened(source) as database:
+        (known,), = database.execute("SELECT layer_digests FROM run")
+        for name, value in layer_digests(database).items():
+            if json.loads(known).get(name) != value:
+                raise InputError(source, name, _CHANGED, "findings as `corridor check` wrote them")
 
 
 def read_back(opened: Opened, findings: Path | str | None, names: Iterable[str]
@@ -59,15 +105,6 @@ def read_back(opened: Opened, findings: Path | str | None, names: Iterable[str]
     """
     source = own_findings(opened, findings)
     return source, {name: pyogrio.read_dataframe(source, layer=name) for name in names}
-
-
-def same_inputs(source: Path, inputs: Inputs) -> None:
-    """Raise InputError where findings are of other files than those read now."""
-    rows = pyogrio.read_dataframe(source, layer="inputs")
-    then = dict(zip(zip(rows["part"], rows["path"], strict=True), rows["digest"], strict=True))
-    for row in inputs.files:
-        if then.get((row["part"], row["path"])) != row["digest"]:
-            raise InputError(source, "inputs", f"findings of another {row['path']} than there is now", _AGAIN)
 
 
 def target_beside(source: Path, output: Path | str | None, name: str) -> Path:

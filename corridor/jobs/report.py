@@ -9,7 +9,7 @@ import shapely
 
 from corridor.check import Progress
 from corridor.errors import InputError
-from corridor.jobs.read_back import columns_of, own_findings, same_inputs
+from corridor.jobs.read_back import columns_of, own_findings
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files
@@ -64,7 +64,6 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     say = progress or (lambda done, total: None)
     layers = {name: _columns(source, name) for name in LAYERS}
     say(1, 4)
-    same_inputs(source, opened.inputs)
     packer = Packer()
     content = pack_findings(layers, packer)
     say(2, 4)

@@ -5,6 +5,8 @@ process. `close` makes the GeoPackage under a temporary name beside the target, 
 schema in its order, adds the styles, checks what was written, and only then gives it its name.
 """
 
+import hashlib
+import json
 import tempfile
 from collections import Counter
 from contextlib import ExitStack, closing, contextmanager
@@ -23,7 +25,7 @@ from corridor.outputs.guard import PLAIN
 from corridor.outputs.schema import INVARIANTS, LAYERS
 from corridor.outputs.style_documents import style
 
-__all__ = ["FindingsWriter"]
+__all__ = ["FindingsWriter", "layer_digests"]
 
 #: QGIS and GDAL of 2021 still open version 1.3 without a warning, and 1.4 adds nothing used here.
 VERSION = "1.3"
@@ -209,9 +211,39 @@ def _finish(path, counts, time):
     with closing(connect(path)) as database:
         with database:
             _add_styles(database, _stamp(time))
+            database.execute("UPDATE run SET layer_digests = ?", [json.dumps(layer_digests(database))])
         database.execute("PRAGMA journal_mode=DELETE")
         for fault in _faults(database, counts):
             raise CorridorError(f"the findings contradict themselves and were not written: {fault}")
+
+
+def layer_digests(database):
+    """Return the SHA-256 over the rows of each layer of findings, in hexadecimal digits, by name.
+
+    It is over the values that stand in the columns of the schema, in the order of the rows: what a GIS writes beside
+    them, styles or columns of its own, changes nothing.
+
+    Parameters
+    ----------
+    database : sqlite3.Connection
+
+    Raises
+    ------
+    sqlite3.Error
+        A layer or column is not there.
+    """
+    return {each.name: _digest_of(database, each) for each in LAYERS}
+
+
+def _digest_of(database, layer):
+    total = hashlib.sha256()
+    # A name in double quotes that is no column would be taken as text, but not with its table before it.
+    names = [f'"{layer.name}"."{c.name}"' for c in layer.columns if c.name != "layer_digests"]
+    place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
+    for shape, *values in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
+        total.update(repr(values).encode("utf-8", "surrogatepass"))
+        total.update(shape or b"")
+    return total.hexdigest()
 
 
 def _add_styles(database, stamp):

@@ -209,6 +209,7 @@ _FIELDS = _columns(
     ("software_version", "text", None, "version of corridor"),
     ("study", "text", None, "the study file"),
     ("study_digest", "text", None, "its SHA-256"),
+    ("layer_digests", "text", None, "SHA-256 over the rows of each layer, as JSON: tells of rows changed since"),
     ("inputs", "text", None, "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
     ("frame", "text", None, "the grid everything was computed in, and why it was chosen"),
     ("vertical_datum", "text", None, "what elevations are above: that of the ground raster"),
@@ -316,7 +317,7 @@ LAYERS = (
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!
-        warnings cautions"""),
+        warnings cautions layer_digests"""),
     _layer(
         "inputs", None, "One row per file that was read.",
         "part path! source_layer digest! crs vertical_crs unit"),
