@@ -5,13 +5,17 @@ something could not be assessed; 70 the software failed. Each subcommand is a mo
 loads what it needs when it runs.
 """
 
+import os
 import sys
+import traceback
 from importlib import import_module
+from pathlib import Path
 
 import click
 
 from corridor import __version__
-from corridor.commands.shared import EPILOG
+from corridor.commands.log import write_log
+from corridor.commands.shared import EPILOG, data_out, say
 from corridor.errors import CorridorError, InputError
 
 __all__ = ["COMMANDS", "main"]
@@ -57,24 +61,65 @@ for _name in COMMANDS:
 
 def main(arguments=None):
     """Run the command and end the process with its status."""
+    _need_streams()
+    told, before = {}, len(_placed())
     try:
-        status = commands.main(arguments, prog_name="corridor", standalone_mode=False)
+        status = commands.main(arguments, prog_name="corridor", standalone_mode=False, obj=told)
+        with data_out():
+            sys.stdout.flush()
     except click.ClickException as error:
-        error.show()
+        say(*_shown(error))
         status = 2
     except click.Abort:
-        click.echo("Stopped. Nothing was written.", err=True)
-        status = 130
+        status = _failed(130, "Stopped.", before)
     except InputError as error:
-        click.echo(f"corridor: {error}", err=True)
+        say(f"corridor: {error}")
         status = 2
     except CorridorError as error:
-        click.echo(f"corridor: {error}", err=True)
-        status = 70
-    except Exception:  # the last stop: whatever gets here is a fault of the software, and says so
-        import traceback
-
-        traceback.print_exc()
-        click.echo("corridor: the software failed (see above). Nothing was written.", err=True)
-        status = 70
+        status = _failed(70, f"corridor: {error}.", before)
+    except MemoryError:
+        status = _failed(70, "corridor: there is not enough memory for this.", before)
+    except Exception as error:  # the last stop: whatever gets here is a fault of the software or of the machine
+        told["trace"] = traceback.format_exc()
+        status = _failed(70, _words(error), before)
+    write_log(told, status, sys.argv[1:] if arguments is None else arguments)
     sys.exit(status)
+
+
+def _need_streams():
+    """Have something behind the three standard streams: else the next file that is opened would get what is printed."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, as long as the process
+
+
+def _shown(error):
+    """What click says of a wrong command line."""
+    usage = [error.ctx.get_usage()] if getattr(error, "ctx", None) is not None else []
+    return [*usage, f"Error: {error.format_message()}"]
+
+
+def _words(error):
+    """One line on what nothing else was prepared for."""
+    if isinstance(error, OSError):
+        file = f"{Path(str(error.filename)).name}: " if error.filename else ""
+        return f"corridor: {file}{(error.strerror or str(error)).rstrip('.')}."
+    text = " ".join(str(error).split())[:200]
+    return f"corridor: the software failed ({type(error).__name__}{': ' if text else ''}{text})."
+
+
+def _placed():
+    """The files that got their names in this process, as far as any were written."""
+    return getattr(sys.modules.get("corridor.outputs.files"), "PLACED", ())
+
+
+def _failed(status, words, before):
+    """Say what went wrong and what was written none the less; return the status."""
+    names = ", ".join(path.name for path in _placed()[before:])
+    say(f"{words} " + (f"Written before: {names}." if names else "Nothing was written."))
+    return status

@@ -14,7 +14,7 @@ _WIDTH = 79
 @contextmanager
 def progress_bar(text, quiet=False):
     """Return a `progress(done, total)` that draws a bar, on a terminal only."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or sys.stderr is None or sys.stderr.closed or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console

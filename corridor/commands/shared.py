@@ -2,9 +2,10 @@
 
 import json
 import os
+import sys
 import warnings
-from collections.abc import Callable, Iterable, Mapping
-from contextlib import ExitStack
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
 from functools import wraps
 from pathlib import Path
@@ -12,9 +13,9 @@ from typing import Any
 
 import click
 
-from corridor.errors import CorridorWarning, InputError
+from corridor.errors import CorridorError, CorridorWarning, InputError
 
-__all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "run_time", "table_rows"]
+__all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "data_out", "run_time", "say", "table_rows"]
 
 EPILOG = """\b
 Exit status
@@ -49,8 +50,7 @@ class Answer:
         text = "\n".join(self.lines()).rstrip()
         if text:
             click.echo(text)
-        for line in (*(f"Written: {path}" for path in self.files if self.listed), *self.notes()):
-            click.echo(line, err=True)
+        say(*(f"Written: {path}" for path in self.files if self.listed), *self.notes())
 
     def tell_machine(self) -> None:
         """Print one line of JSON on standard output: status, files, and parts; what is not known is null."""
@@ -75,7 +75,15 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
     """
     def make(function):
         @wraps(function)
-        def run(quiet, as_json, **options):
+        def run(quiet, as_json, log, **options):
+            told = click.get_current_context().find_root().obj
+            told = {} if told is None else told
+            run_time()  # which drawings ask for, too, and would fail at
+            if log is not None:
+                from corridor.commands.log import check_log
+
+                check_log(log)
+                told["log"] = log
             with ExitStack() as stack:
                 if study:
                     from corridor.session import open_study
@@ -88,11 +96,12 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                 with warnings.catch_warnings(record=True) as caught:
                     warnings.simplefilter("always", CorridorWarning)
                     answer = function(**options)
-            _tell_warnings(caught)
-            if as_json:
-                answer.tell_machine()
-            elif not quiet:
-                answer.tell()
+            told["lines"] = _tell_warnings(caught)
+            with data_out():
+                if as_json:
+                    answer.tell_machine()
+                elif not quiet:
+                    answer.tell()
             return answer.status
 
         made = click.command(**more)(run)
@@ -102,6 +111,7 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                          help="One JSON object of the result on standard output, for machines."),
             click.Option(["--quiet", "-q"], is_flag=True,
                          help="No progress, no summary: only errors and the exit status."),
+            click.Option(["--log"], type=_PATH, help="Log to write, for whoever is asked for help."),
             click.Option(["--overwrite"], is_flag=True, help="Replace files, too, that corridor did not write; never "
                          "one that is read.")]
         return made
@@ -110,12 +120,44 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
 
 
 def _tell_warnings(caught):
-    """Print what the person should know; the rest goes its way."""
+    """Print what the person should know and return it; the rest goes its way."""
+    lines = [f"Warning: {each.message}" for each in caught if issubclass(each.category, CorridorWarning)]
+    say(*lines)
     for each in caught:
-        if issubclass(each.category, CorridorWarning):
-            click.echo(f"Warning: {each.message}", err=True)
-        else:
+        if not issubclass(each.category, CorridorWarning):
             warnings.warn_explicit(each.message, each.category, each.filename, each.lineno)
+    return lines
+
+
+def say(*lines: str) -> None:
+    """Print lines for the person; where nobody can hear them, that changes nothing."""
+    with suppress(OSError, ValueError):
+        for line in lines:
+            click.echo(line, err=True)
+
+
+@contextmanager
+def data_out() -> Iterator[None]:
+    """Return a context in which data are printed; a reader that wants no more of them is no failure.
+
+    Raises
+    ------
+    CorridorError
+        They could not be written.
+    """
+    try:
+        yield
+    except BrokenPipeError:
+        _forget_stdout()
+    except OSError as error:
+        _forget_stdout()
+        raise CorridorError(f"standard output could not be written: {error.strerror}") from error
+
+
+def _forget_stdout():
+    """Let all that is still to be printed as data go nowhere."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def table_rows(columns: Mapping[str, Iterable]) -> list[dict[str, Any]]:
@@ -142,6 +184,10 @@ def run_time() -> datetime:
     if epoch is None:
         return datetime.now(UTC)
     try:
-        return datetime.fromtimestamp(int(epoch), UTC)
+        seconds = int(epoch)
+        if seconds < 0:
+            raise ValueError
+        return datetime.fromtimestamp(seconds, UTC)
     except (ValueError, OverflowError, OSError):
-        raise InputError(None, "SOURCE_DATE_EPOCH", repr(epoch), "seconds since 1970 as an integer") from None
+        raise InputError(None, "SOURCE_DATE_EPOCH", repr(epoch[:40]), "seconds since 1970 as a whole number, up to the "
+                         "year 9999") from None

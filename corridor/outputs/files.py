@@ -16,7 +16,7 @@ from corridor.errors import CorridorError, CorridorWarning, InputError
 from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside
 from corridor.temporary import sweep, unfinished
 
-__all__ = ["Files", "disk_errors", "joined"]
+__all__ = ["PLACED", "Files", "disk_errors", "joined"]
 
 
 class Files:
@@ -151,11 +151,13 @@ class Files:
                 if target.exists():
                     shutil.copymode(target, temporary)
                 os.replace(temporary, target)
+                _note(target)
                 return given
             except OSError as error:
                 kept[target] = f"{(error.strerror or str(error)).lower()}: close it in other programs"
         aside = _free_name(target)
         os.replace(temporary, aside)
+        _note(aside)
         words = kept.get(target, "it belongs to others that could not be replaced")
         warnings.warn(f"{target.name} stays as it was, {words}. What was made for it is whole in {aside.name}",
                       CorridorWarning, stacklevel=4)
@@ -170,6 +172,15 @@ def joined(files: Files | None, guard: Guard) -> Iterator[Files]:
         return
     with Files(guard) as own:
         yield own
+
+
+#: Files that got their names in this process, but those within folders that are not finished.
+PLACED: list[Path] = []
+
+
+def _note(path):
+    if not any(part.startswith(".corridor-") for part in path.parts):
+        PLACED.append(path)
 
 
 def _state(path):

@@ -210,7 +210,7 @@ def test_violations_go_before_gaps(study):
 
 
 def test_fault_of_the_software(study, capsys, monkeypatch):
-    """Something that cannot happen happens: status 70, the traceback, and no findings of it."""
+    """Something that cannot happen happens: status 70, one line and a log with the traceback, no findings of it."""
     def fail(*_):
         raise ZeroDivisionError("cannot happen")
 
@@ -218,7 +218,11 @@ def test_fault_of_the_software(study, capsys, monkeypatch):
     study.write()
     assert study.command() == 70
     said = capsys.readouterr()
-    assert "Traceback" in said.err and "ZeroDivisionError: cannot happen" in said.err
+    assert said.err.startswith("corridor: the software failed (ZeroDivisionError: cannot happen). Nothing was written.")
+    log = Path(said.err.split("looks into it: ")[1].strip())
+    text = log.read_text(encoding="utf-8")
+    log.unlink()
+    assert "Traceback" not in said.err and "Traceback" in text and "ZeroDivisionError: cannot happen" in text
     assert said.out == "" and not study.output.exists()
     assert not [path.name for path in study.folder.iterdir() if "findings" in path.name]
 
