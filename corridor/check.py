@@ -61,7 +61,7 @@ class Result:
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
-                time: datetime | None = None, overwrite: bool = False) -> Result:
+                time: datetime | None = None, overwrite: bool = False, trust: bool = False) -> Result:
     """Check every span of a study and write the findings; `output` by default where the study says, else as `check`.
 
     Raises
@@ -69,7 +69,7 @@ def check_study(path: Path | str, output: Path | str | None = None, *, progress:
     InputError
         Something given cannot be used; what stood at the output stays untouched.
     """
-    with Opened(path) as opened:
+    with Opened(path, trust=trust) as opened:
         return check(opened, output or opened.output, progress=progress, time=time, overwrite=overwrite)
 
 

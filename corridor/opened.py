@@ -1,6 +1,6 @@
 """A study that is opened: its file checked, what it names read once, the lines laid out over the ground."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import cached_property
@@ -71,6 +71,8 @@ class Opened:
         The study file, or its tables.
     folder : path or str
         What the paths of a dict are relative to.
+    trust : bool or sequence of path, optional
+        Whether files outside the study's folder may be read, or in which folders; default: of a dict alone.
 
     Raises
     ------
@@ -78,11 +80,12 @@ class Opened:
         The study, or later a file that it names, cannot be used.
     """
 
-    def __init__(self, study: Path | str | Mapping, folder: Path | str = ".") -> None:
+    def __init__(self, study: Path | str | Mapping, folder: Path | str = ".", *,
+                 trust: bool | Sequence[Path] | None = None) -> None:
         self.clock, self._closed = Clock(), False
         self._lock, self._laid_out = RLock(), None
         with self.clock("read"):
-            self.study: Study = load_study(study, folder)
+            self.study: Study = load_study(study, folder, trust=trust)
 
     def __enter__(self) -> Self:
         return self

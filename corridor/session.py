@@ -1,6 +1,6 @@
 """One opened study, and all that may be asked of it: what every command and a notebook use."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from types import MethodType
@@ -46,7 +46,8 @@ class OpenedStudy(Opened):
     export = _Job("corridor.jobs.export", "export_study")
 
 
-def open_study(study: Path | str | Mapping, folder: Path | str = ".") -> OpenedStudy:
+def open_study(study: Path | str | Mapping, folder: Path | str = ".", *, trust: bool | Sequence[Path] | None = None
+               ) -> OpenedStudy:
     """Open a study, to be used in a `with` statement or closed.
 
     Parameters
@@ -55,6 +56,9 @@ def open_study(study: Path | str | Mapping, folder: Path | str = ".") -> OpenedS
         The study file, or the tables of one.
     folder : path or str
         What the paths of a dict are relative to.
+    trust : bool or sequence of path, optional
+        Whether files outside the study's folder, and what they refer to, may be read; or folders that may be read
+        besides. Default: of a dict alone.
 
     Raises
     ------
@@ -92,4 +96,4 @@ def open_study(study: Path | str | Mapping, folder: Path | str = ".") -> OpenedS
     4 1 the ground raster has no values below 20.6 m of the 410.2 m span
     1 1 the ground raster has no values below part of the swung wire
     """
-    return OpenedStudy(study, folder)
+    return OpenedStudy(study, folder, trust=trust)

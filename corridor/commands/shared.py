@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -35,6 +36,10 @@ DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), de
                        help="Kind of drawing.")
 
 
+#: Characters that control a terminal, but the end of a line and a tab.
+_OBEYED = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+
+
 class Answer:
     """What a command found: exit `status`, `files` written, and the rest twice: for the person `lines` of data and
     `notes` beside them, each made when it is wanted; for machines `parts`, values, lists and dicts of them, of Python
@@ -47,7 +52,7 @@ class Answer:
 
     def tell(self) -> None:
         """Print data on standard output, all else on standard error."""
-        text = "\n".join(self.lines()).rstrip()
+        text = _seen("\n".join(self.lines())).rstrip()
         if text:
             click.echo(text)
         say(*(f"Written: {path}" for path in self.files if self.listed), *self.notes())
@@ -75,7 +80,7 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
     """
     def make(function):
         @wraps(function)
-        def run(quiet, as_json, log, **options):
+        def run(quiet, as_json, log, trust=False, **options):
             told = click.get_current_context().find_root().obj
             told = {} if told is None else told
             run_time()  # which drawings ask for, too, and would fail at
@@ -86,9 +91,12 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                 told["log"] = log
             with ExitStack() as stack:
                 if study:
+                    from corridor.commands.trust import trusted
+
+                    trust = trusted(trust)
                     from corridor.session import open_study
 
-                    options["study"] = stack.enter_context(open_study(options["study"]))
+                    options["study"] = stack.enter_context(open_study(options["study"], trust=trust))
                 if working:
                     from corridor.terminal import progress_bar
 
@@ -114,6 +122,9 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
             click.Option(["--log"], type=_PATH, help="Log to write, for whoever is asked for help."),
             click.Option(["--overwrite"], is_flag=True, help="Replace files, too, that corridor did not write; never "
                          "one that is read.")]
+        if study:
+            made.params.append(click.Option(["--trust"], is_flag=True, help="Read files outside the study's folder, "
+                                            "and what files refer to; for studies of your own."))
         return made
 
     return make
@@ -133,7 +144,12 @@ def say(*lines: str) -> None:
     """Print lines for the person; where nobody can hear them, that changes nothing."""
     with suppress(OSError, ValueError):
         for line in lines:
-            click.echo(line, err=True)
+            click.echo(_seen(line), err=True)
+
+
+def _seen(text):
+    """A text with signs in place of what a terminal would obey."""
+    return _OBEYED.sub("\ufffd", text)
 
 
 @contextmanager

@@ -12,12 +12,15 @@ from pyproj.exceptions import CRSError
 
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
+from corridor.inputs.point_header import fault_of
 from corridor.inputs.rasters import UNITS
 
 __all__ = ["Tile", "describe_tile", "need_cloud", "read_tile"]
 
 #: Points that are read at once: some 100 MB while they are sorted out.
 CHUNK = 1_000_000
+#: Bytes of points that are unpacked at once at most.
+BYTES = 256_000_000
 #: GeoTIFF keys of the vertical CRS and of the unit of heights, and the units by their EPSG codes (OGC 19-008r4).
 _VERTICAL_CRS, _VERTICAL_UNIT = 4096, 4099
 _UNIT_CODES = {9001: 1.0, 9002: 0.3048, 9003: 1200 / 3937}
@@ -60,6 +63,9 @@ def _opened(path):
     import lazrs
 
     try:
+        fault = fault_of(path)
+        if fault is not None:
+            raise ValueError(fault)
         with laspy.open(path, laz_backend=laspy.LazBackend.Lazrs) as reader:
             yield reader
     except (laspy.errors.LaspyException, lazrs.LazrsError, OSError, EOFError, ValueError, struct.error) as error:
@@ -176,7 +182,7 @@ def read_tile(tile, chunk=CHUNK):
     """
     done = 0
     with _opened(tile.path) as reader:
-        for points in reader.chunk_iterator(chunk):
+        for points in reader.chunk_iterator(max(min(chunk, BYTES // reader.header.point_format.size), 1)):
             done += len(points)
             keep = np.asarray(points.withheld) == 0
             yield (np.asarray(points.x)[keep], np.asarray(points.y)[keep], np.asarray(points.z)[keep] * tile.factor,

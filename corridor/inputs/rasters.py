@@ -35,6 +35,8 @@ _ALIASES = {
 #: Heights outside these are no ground on which a line stands [m]; the lowest shore is at -430, the
 #: summit at 8849.
 LOWEST, HIGHEST = -500.0, 9000.0
+#: Cells that GDAL reads at once at most, of a file in strips as wide as itself.
+_BLOCK = 100_000_000
 #: Kinds of number that single precision holds exactly.
 _SINGLE = ("uint8", "int8", "uint16", "int16", "float16", "float32")
 
@@ -139,6 +141,9 @@ def describe(path, vertical_unit=None):
                 f"{dataset.dtypes[0]} cells on the grid {tuple(dataset.transform)[:6]}",
                 "real heights on a regular grid",
             )
+        if np.prod(np.array(dataset.block_shapes[0], float)) > _BLOCK:
+            raise InputError(path, None, "blocks of {} by {} cells".format(*dataset.block_shapes[0]),
+                             f"a raster in blocks of at most {_BLOCK} cells", "store it in tiles")
         factor, unit, cautions = _unit(dataset, crs, vertical_unit)
         flags = set(dataset.mask_flag_enums[0])
         return Raster(

@@ -22,6 +22,7 @@ from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
+from corridor.inputs.references import check_files
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Case, Framings, Limit, Option, OwnWires, RightOfWay, Structures, Tightened, Wiring
@@ -169,6 +170,7 @@ def read_inputs(study):
     InputError
         Something in a file cannot be used.
     """
+    check_files(study)
     resolve, section = study.resolve, study.structures
     raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns)
     try:

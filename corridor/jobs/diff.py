@@ -13,7 +13,7 @@ from corridor.errors import InputError, nearest
 from corridor.jobs.read_back import as_written
 from corridor.outputs.files import Files
 from corridor.outputs.guard import PLAIN, Guard
-from corridor.outputs.tables import write_frame
+from corridor.outputs.tables import inert, write_frame
 
 __all__ = ["CHANGES", "Difference", "compare_findings", "write_difference"]
 
@@ -134,7 +134,7 @@ def write_difference(difference: Difference, output: Path | str, guard: Guard = 
     with Files(guard) as files:
         if output.suffix.lower() == ".csv":
             rows = difference.rows.drop(columns="geometry")
-            rows.to_csv(files.new(output), index=False, float_format="%.4f", lineterminator="\n")
+            rows.map(inert).to_csv(files.new(output), index=False, float_format="%.4f", lineterminator="\n")
         else:
             write_frame(files.new(output), "changes", difference.rows, "Point Z")
     return files.written[0]

@@ -6,6 +6,7 @@ findings are above the datum of the ground raster.
 """
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -179,12 +180,14 @@ def _add_looks(document):
         _add(line, "width", str(width))
 
 
+#: Characters that XML 1.0 has no place for.
+_NO_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _KML = "http://www.opengis.net/kml/2.2"
 
 
 def _add(parent, name, text=None):
     child = ElementTree.SubElement(parent, f"{{{_KML}}}{name}")
-    child.text = text
+    child.text = text if text is None else _NO_XML.sub(" ", text)
     return child
 
 

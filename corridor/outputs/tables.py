@@ -11,8 +11,8 @@ import pyogrio
 from corridor.outputs.batches import known_layer, record_batch
 from corridor.outputs.guard import MARK
 
-__all__ = ["WIDTH", "aligned", "comparison_text", "ladder_text", "number", "rating_text", "ratings_text", "series_text",
-           "weather_text", "write_csv", "write_frame", "write_layers"]
+__all__ = ["WIDTH", "aligned", "comparison_text", "inert", "ladder_text", "number", "rating_text", "ratings_text",
+           "series_text", "weather_text", "write_csv", "write_frame", "write_layers"]
 
 
 def write_csv(path, columns):
@@ -27,14 +27,25 @@ def write_csv(path, columns):
     names = [name for name in columns if name != "geometry"]
     with Path(path).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(names)
+        writer.writerow(map(inert, names))
         writer.writerows(zip(*(map(_cell, columns[name]) for name in names), strict=True))
+
+
+def inert(value):
+    """Return a text that no spreadsheet takes for a formula; what is no text as it is.
+
+    >>> inert("=1+1"), inert("N01-N02"), inert(-1.5)
+    ("'=1+1", 'N01-N02', -1.5)
+    """
+    return f"'{value}" if isinstance(value, str) and len(value) > 1 and value[0] in "=+-@\t\r" else value
 
 
 def _cell(value):
     if value is None:
         return ""
-    if isinstance(value, str | bool | int | np.integer):
+    if isinstance(value, str):
+        return inert(value)
+    if isinstance(value, bool | int | np.integer):
         return value
     return "" if np.isnan(value) else f"{value:.6g}"
 

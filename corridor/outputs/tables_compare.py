@@ -7,6 +7,8 @@ from textwrap import wrap
 
 import numpy as np
 
+from corridor.outputs.tables import inert
+
 __all__ = ["Table", "compare_markdown", "compare_table", "compare_text", "write_compare_csv"]
 
 _WIDTH = 79
@@ -173,16 +175,26 @@ def _folded(what, cells, first, width):
             for i in range(height)]
 
 
+def plain(value):
+    """Return a value as Markdown that is text and nothing else: no element, link or new line.
+
+    >>> plain("<b>|[x](y)")
+    '&lt;b>\\\\|[x]\\\\(y)'
+    """
+    text = " ".join(str(value).split())
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace("|", "\\|").replace("](", "]\\(")
+
+
 def compare_markdown(table):
     """Return lines of the table in Markdown."""
     def row(cells):
-        return "| " + " | ".join(str(cell).replace("|", "\\|") for cell in cells) + " |"
+        return "| " + " | ".join(plain(cell) for cell in cells) + " |"
 
     lines = [row(["", *table.names]), row(["---", *["---:"] * len(table.names)])]
     lines += [row([_head(what.strip(), unit), *(_cell(value, form) for value in values)])
               for what, unit, values, form in table.rows]
     for head, texts in table.notes:
-        lines += ["", f"**{head}**", "", *(f"- {text}" for text in texts)]
+        lines += ["", f"**{plain(head)}**", "", *(f"- {plain(text)}" for text in texts)]
     return [*lines, ""]
 
 
@@ -192,12 +204,12 @@ def write_compare_csv(path, table):
         if value is None:
             return ""
         if not isinstance(value, float | np.floating):
-            return value
+            return inert(value)
         return f"{value:.6g}" if np.isfinite(value) else ""
 
     with Path(path).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(["quantity", "unit", *table.names])
+        writer.writerow(["quantity", "unit", *map(inert, table.names)])
         writer.writerows([what.strip(), unit, *map(cell, values)] for what, unit, values, _ in table.rows)
         if table.basis:
-            writer.writerow(["sagging basis", "", *table.basis])
+            writer.writerow(["sagging basis", "", *map(inert, table.basis)])

@@ -257,6 +257,25 @@ def classes_are_once(study):
                              "a name that no layer of obstacles has")
 
 
+#: How more than the study's own folder may be read.
+ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
+
+
+def files_are_near(study):
+    """A study of somebody else reads nothing of this machine or a network but what came with it."""
+    for where, name in (*named_files(study), ("study.output", study.study.output)):
+        if not study.may_read(name):
+            yield InputError(study.path, where, f"{name!r}, which is outside the study's folder", ALLOW)
+
+
+def files_are_files(study):
+    """A device or a pipe would be read for ever."""
+    for where, name in named_files(study):
+        path = study.resolve(name)
+        if not str(name).startswith("/vsi") and path.exists() and not (path.is_file() or path.is_dir()):
+            yield InputError(study.path, where, f"{name!r}, which is a device or a pipe", "a file")
+
+
 def files_exist(study):
     """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
     for where, name in named_files(study):
@@ -334,6 +353,8 @@ CHECKS = (
     uneven_ice_is_possible,
     classes_are_once,
     other_wires_are_told,
+    files_are_near,
+    files_are_files,
     files_exist,
     output_is_writable,
 )

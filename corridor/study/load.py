@@ -17,6 +17,9 @@ from corridor.study.schema import Study
 
 __all__ = ["StudyError", "load_study"]
 
+#: Bytes of a study file, and levels of tables and lists in it: many times what any needs.
+_LARGEST, _DEEPEST = 4_000_000, 20
+
 
 class StudyError(InputError):
     """All the faults of a study file, one a line.
@@ -31,7 +34,7 @@ class StudyError(InputError):
         self.args = ("\n".join(str(error) for error in errors),)
 
 
-def load_study(source, folder="."):
+def load_study(source, folder=".", *, trust=None):
     """Return the study of a file, or of a dict of the same tables.
 
     Parameters
@@ -40,6 +43,9 @@ def load_study(source, folder="."):
         A TOML file in UTF-8, or its tables.
     folder : path or str
         What the paths of a dict are relative to; those of a file are relative to its own folder.
+    trust : bool or sequence of path, optional
+        Whether files outside the study's folder, and what files refer to there or on a network, may be read; or folders
+        that may be read besides. Default: those of a dict, which is no file of somebody else.
 
     Returns
     -------
@@ -55,6 +61,7 @@ def load_study(source, folder="."):
     ----------
     TOML 1.0.0.
     """
+    trust = isinstance(source, Mapping) if trust is None else trust if isinstance(trust, bool) else tuple(trust)
     if isinstance(source, Mapping):
         tables, path = _plain(source), Path(folder) / "study"
         content = json.dumps(tables, skipkeys=True, default=str).encode()
@@ -63,7 +70,7 @@ def load_study(source, folder="."):
         content = _read_bytes(path)
         tables = _parse(content, path)
     try:
-        study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest())
+        study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest(), trust)
     except ValidationError as fault:
         raise StudyError(_faults(fault, path)) from None
     faults = list(cross_check(study))
@@ -82,7 +89,12 @@ def _plain(value):
 
 
 def _read_bytes(path):
+    accepted = f"a study file of at most {_LARGEST / 1e6:g} MB"
     try:
+        if path.exists() and not path.is_file():
+            raise StudyError([InputError(path, None, f"{str(path)!r}, which is no file", accepted)])
+        if path.stat().st_size > _LARGEST:
+            raise StudyError([InputError(path, None, f"{path.stat().st_size / 1e6:.0f} MB", accepted)])
         return path.read_bytes()
     except OSError as fault:
         reason = (fault.strerror or "unreadable").lower()
@@ -93,17 +105,29 @@ def _read_bytes(path):
 def _parse(content, path):
     """Return the tables; a byte order mark, which Windows editors write, is taken off."""
     try:
-        return tomllib.loads(content.decode("utf-8-sig"))
+        tables = tomllib.loads(content.decode("utf-8-sig"))
+        if _deeper(tables, _DEEPEST):
+            raise RecursionError
+        return tables
+    except RecursionError:
+        raise StudyError([InputError(path, None, f"tables or lists more than {_DEEPEST} deep in each other",
+                                     "the keys of a study")]) from None
     except UnicodeDecodeError as fault:
         line = content[: fault.start].count(b"\n") + 1
         raise StudyError(
             [InputError(path, f"line {line}", "text that is not UTF-8", "UTF-8")]
         ) from None
-    except tomllib.TOMLDecodeError as fault:
+    except ValueError as fault:  # of TOML, or a number of thousands of digits
         reason, _, place = str(fault).partition(" (at ")
         where = place.rstrip(")") or None
         error = InputError(path, where, f"a fault of TOML ({reason})", "a file in TOML 1.0")
         raise StudyError([error]) from None
+
+
+def _deeper(value, levels):
+    """Whether tables or lists lie deeper in each other than so many levels."""
+    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return levels < 0 or any(_deeper(each, levels - 1) for each in inner)
 
 
 def _faults(fault, path):

@@ -313,6 +313,7 @@ class Study(Table):
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")
     _tables: dict = PrivateAttr(default_factory=dict)
+    _trust: bool | tuple = PrivateAttr(default=True)
 
     @property
     def path(self):
@@ -338,9 +339,20 @@ class Study(Table):
         """Return the path of a file that the study names."""
         return self.folder / relative
 
+    def may_read(self, name):
+        """Return whether a file may be read: of a study that is trusted any, else one in its folder or in a folder that
+        is trusted, wherever links lead."""
+        if self._trust is True:
+            return True
+        if str(name).startswith("/vsi") or "://" in str(name):
+            return False
+        path = self.resolve(name).resolve()
+        roots = [Path(root).resolve() for root in (self.folder, *(self._trust or ()))]
+        return any(root == path or root in path.parents for root in roots)
+
     @classmethod
-    def of_file(cls, tables, path, digest):
+    def of_file(cls, tables, path, digest, trust=True):
         """Return the validated study that knows the file its tables were read from."""
         study = cls.model_validate(tables)
-        study._path, study._digest, study._tables = Path(path), digest, tables
+        study._path, study._digest, study._tables, study._trust = Path(path), digest, tables, trust
         return study

@@ -27,7 +27,7 @@ _STYLE = {
     "axes.spines.top": False, "axes.spines.right": False, "axes.linewidth": 0.8, "axes.edgecolor": "#3f4c57",
     "axes.grid": True, "axes.grid.axis": "y", "grid.color": "#d9dcdf", "grid.linewidth": 0.6, "axes.axisbelow": True,
     "lines.linewidth": 1.7, "lines.markersize": 4.2, "xtick.direction": "out", "legend.frameon": False,
-    "svg.fonttype": "none", "svg.hashsalt": "corridor", "figure.constrained_layout.use": True,
+    "svg.fonttype": "none", "text.parse_math": False, "svg.hashsalt": "corridor", "figure.constrained_layout.use": True,
 }
 
 

@@ -17,7 +17,8 @@ SMALL = 7.0
 
 #: Black on white; embedded vector fonts (TrueType, PDF font type 42).
 SHEET_STYLE = {
-    "pdf.fonttype": 42, "font.family": "DejaVu Sans", "font.size": 7, "axes.linewidth": 0.5, "lines.linewidth": 0.7,
+    "pdf.fonttype": 42, "text.parse_math": False,
+    "font.family": "DejaVu Sans", "font.size": 7, "axes.linewidth": 0.5, "lines.linewidth": 0.7,
     "axes.edgecolor": "black", "xtick.labelsize": SMALL,
     "ytick.labelsize": SMALL, "hatch.linewidth": 0.4,
     "axes.axisbelow": True, "lines.dash_capstyle": "butt", "figure.constrained_layout.use": False,
