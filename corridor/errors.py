@@ -46,6 +46,10 @@ class InputError(CorridorError):
         super().__init__(message + (f"; perhaps {hint}?" if hint else ""))
 
 
+#: Names that findings cannot hold, for there they would read as a value that is not known.
+NO_NAMES = frozenset(["nan"])
+
+
 def nearest(name: object, known: Iterable[object]) -> str | None:
     """Return the known name most like `name`, or None.
 

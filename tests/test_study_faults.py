@@ -371,5 +371,6 @@ def test_every_cross_check_tells_some_fault_of_the_list(write):
         except ValidationError:
             continue
         told |= {check.__name__ for check in CHECKS if list(check(study))}
-    elsewhere = {"one_existing", "limit_cases_are_possible", "series_has_a_rating"}
+    elsewhere = {"one_existing", "limit_cases_are_possible", "series_has_a_rating", "files_are_near",
+                 "files_are_files"}
     assert told | elsewhere == {check.__name__ for check in CHECKS}

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from corridor.errors import InputError, nearest
+from corridor.errors import NO_NAMES, InputError, nearest
 from corridor.line.facts import KINDS, STRINGS, Framings
 from corridor.units import QuantityError, quantity
 
@@ -101,6 +101,9 @@ def _framing(path, number, row):
     for key in ("framing", "wire"):
         if not text[key]:
             raise InputError(path, f"{where}: {key}", "nothing", f"the name of a {key}")
+    for key in ("framing", "wire", "circuit"):
+        if text[key] in NO_NAMES:
+            raise InputError(path, f"{where}: {key}", repr(text[key]), "another name")
     for key, known in (("kind", KINDS), ("string", STRINGS)):
         if text[key] not in known:
             raise InputError(

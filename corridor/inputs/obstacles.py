@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance.parcels import PARCEL
-from corridor.errors import InputError
+from corridor.errors import NO_NAMES, InputError
 from corridor.inputs.layers import cells, open_layer, portions
 from corridor.inputs.other_lines import assumed_states, string_wires
 from corridor.line.facts import Obstacles, RightOfWay
@@ -169,7 +169,7 @@ def _category(section, portion, fault):
     if getattr(section, "column", None) is None:
         return np.full(len(portion.fid), section.category, object)
     values = [
-        str(v).strip() if v is not None and v == v else ""
+        str(v).strip() if v is not None and v == v and str(v).strip() not in NO_NAMES else ""
         for v in portion.columns[section.column].tolist()
     ]
     values = np.array(values, object)

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from pyproj import Transformer
 
-from corridor.errors import InputError, nearest
+from corridor.errors import NO_NAMES, InputError, nearest
 from corridor.inputs.frame import horizontal
 from corridor.inputs.framings import check_framings, read_framings
 from corridor.inputs.layers import Layer, cells, open_layer, portions
@@ -173,6 +173,7 @@ def _text(source, fid, table, key):
         ["" if v is None or v != v else _plain(v) for v in table[key].tolist()], object
     )
     _refuse(source, fid, values == "", [f"no {key}"] * len(fid), f"a {key} for each structure")
+    _refuse(source, fid, np.isin(values, list(NO_NAMES)), [f"{key} {v!r}" for v in values], "another name")
     return values
 
 

@@ -92,7 +92,8 @@ def _read_bytes(path):
     accepted = f"a study file of at most {_LARGEST / 1e6:g} MB"
     try:
         if path.exists() and not path.is_file():
-            raise StudyError([InputError(path, None, f"{str(path)!r}, which is no file", accepted)])
+            found = f"{str(path)!r}, which is a device, a pipe or a directory"
+            raise StudyError([InputError(path, None, found, accepted)])
         if path.stat().st_size > _LARGEST:
             raise StudyError([InputError(path, None, f"{path.stat().st_size / 1e6:.0f} MB", accepted)])
         return path.read_bytes()

@@ -235,12 +235,17 @@ def test_structures_of_strange_names(study, name, capsys):
     study.structures.loc[1, "structure"] = name
     study.write()
     status = study.command()
-    assert status in ((0,) if name.strip() else (2,)), capsys.readouterr().err
+    assert status == (0 if name.strip() and name != "nan" else 2), capsys.readouterr().err
 
 
 def test_a_terminal_obeys_no_name(study, capsys):
+    """Neither in what is refused nor of a structure, whose name is data."""
+    study.structures.loc[1, "structure"] = "\x1b[31m2"
+    study.rules = study.rules.replace("4.5", "12")
+    study.write()
+    assert study.command() == 1
     study.change('name = "today"', 'name = "to\\u001b[31mday"')
     study.write()
-    study.command()
+    assert study.command() == 2
     out = capsys.readouterr()
     assert "\x1b" not in out.err + out.out
