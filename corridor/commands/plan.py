@@ -37,6 +37,7 @@ def plan(study, progress, overwrite, option, folder, aim, ladder, drawing):
     Example
       corridor plan study.toml --option "new wire" --folder plan
     """
+    from corridor.commands.trust import remember
     from corridor.outputs.files import Files
     from corridor.planning.outages.files import write_outages
     from corridor.planning.remedies.each_alone import short_elsewhere
@@ -53,5 +54,6 @@ def plan(study, progress, overwrite, option, folder, aim, ladder, drawing):
         planned = study.plan(option, folder, overwrite=overwrite, files=files)
         write_remedies(planned, folder, short_elsewhere(study, option), progress, files)
         _, lines = write_outages(planned, folder, aim=aim, kind=drawing, files=files)
+    remember(folder / "study.toml")
     return Answer(planned.status, files.written, lambda: [*plan_lines(planned), *lines],
                   cleared=planned.cleared, rounds=planned.rounds, forbids=list(planned.forbids))

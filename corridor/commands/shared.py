@@ -93,7 +93,7 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                 if study:
                     from corridor.commands.trust import trusted
 
-                    trust = trusted(trust)
+                    trust = trusted(options["study"], trust)
                     from corridor.session import open_study
 
                     options["study"] = stack.enter_context(open_study(options["study"], trust=trust))

@@ -1,22 +1,28 @@
 """Whose files may lead where: what the person says, or has in a configuration of their own."""
 
+import hashlib
 import os
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 
 import click
 
 from corridor.errors import InputError
 
-__all__ = ["trusted"]
+__all__ = ["remember", "trusted"]
 
+#: Studies made here that are remembered, the last ones.
+_MOST = 1000
 #: Where GDAL shall look for servers: where there is none. Asked for by every copy of it in this process.
 _NOWHERE = {"GDAL_HTTP_PROXY": "127.0.0.1:9", "GDAL_HTTPS_PROXY": "127.0.0.1:9",
             "CPL_VSIL_CURL_ALLOWED_FILENAME": "/none"}
 
 
-def trusted(all_of_it: bool) -> bool | tuple[Path, ...]:
+def trusted(study: Path, all_of_it: bool) -> bool | tuple[Path, ...]:
     """Return what `open_study` shall trust, and see that GDAL keeps off networks unless it is all.
+
+    A study that was made here from one that was read is trusted like that one: it is known by its bytes.
 
     Raises
     ------
@@ -28,11 +34,35 @@ def trusted(all_of_it: bool) -> bool | tuple[Path, ...]:
             os.environ[name] = value
         elif os.environ.get(name) == value:
             del os.environ[name]
-    return True if all_of_it else _configured()
+    return True if all_of_it or _remembered(study) else _configured()
+
+
+def remember(study: Path) -> None:
+    """Note a study that was made here, for `trusted`; where that cannot be noted it is not."""
+    with suppress(OSError):
+        _folder().mkdir(parents=True, exist_ok=True)
+        known = _made().read_text(encoding="ascii").split() if _made().exists() else []
+        known = [*known[-_MOST:], hashlib.sha256(study.read_bytes()).hexdigest()]
+        _made().write_text("\n".join(dict.fromkeys(known)) + "\n", encoding="ascii")
+
+
+def _remembered(study):
+    with suppress(OSError, UnicodeDecodeError):
+        if study.is_file() and study.stat().st_size < 10_000_000 and _made().is_file():
+            return hashlib.sha256(study.read_bytes()).hexdigest() in _made().read_text(encoding="ascii").split()
+    return False
+
+
+def _folder():
+    return Path(click.get_app_dir("corridor"))
+
+
+def _made():
+    return _folder() / "made_here.txt"
 
 
 def _configured():
-    path = Path(click.get_app_dir("corridor")) / "config.toml"
+    path = _folder() / "config.toml"
     if not path.is_file():
         return ()
     try:

@@ -249,3 +249,17 @@ def test_a_terminal_obeys_no_name(study, capsys):
     assert study.command() == 2
     out = capsys.readouterr()
     assert "\x1b" not in out.err + out.out
+
+
+def test_the_copy_of_a_plan_is_trusted_as_the_study_that_it_was_made_from(study, monkeypatch, capsys):
+    """It reads the study's ground beside its own folder; changed by one byte it is anybody's."""
+    study.write()
+    monkeypatch.chdir(study.folder)
+    assert run("plan", "study.toml", "--option", "today") == 0
+    path = study.folder / "plan" / "study.toml"
+    assert '"../ground.tif"' in path.read_text()
+    assert run("check", path) == 0
+    path.write_text(path.read_text() + "\n")
+    assert run("check", path) == 2
+    assert "outside the study's folder" in capsys.readouterr().err
+    assert run("check", path, "--trust") == 0
