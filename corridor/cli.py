@@ -71,7 +71,7 @@ def main(arguments=None):
         say(*_shown(error))
         status = 2
     except click.Abort:
-        status = _failed(130, "Stopped.", before)
+        status = _failed(130, "Stopped; the next run starts anew.", before)
     except InputError as error:
         say(f"corridor: {error}")
         status = 2

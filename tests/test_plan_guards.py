@@ -377,8 +377,8 @@ def test_folder_that_the_study_reads_from_is_refused(tmp_path):
     study.change('file = "framings.csv"', 'file = "../plan/framings.csv"')
     path = study.path
     path.write_text(study.text, encoding="utf-8")
-    with pytest.raises(InputError, match="reads a file"):
-        ask(path, "plan", "today", tmp_path / "plan")
+    with open_study(path, trust=True) as opened, pytest.raises(InputError, match="reads a file"):
+        opened.plan("today", tmp_path / "plan")
     assert (tmp_path / "plan" / "structures.gpkg").exists()
 
 

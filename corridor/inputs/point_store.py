@@ -2,12 +2,12 @@
 
 import os
 import shutil
-import tempfile
 import weakref
-from pathlib import Path
 
 import numpy as np
 import shapely
+
+from corridor.temporary import temporary_folder
 
 __all__ = ["BLOCK", "PointStore", "keys_of", "squares_near"]
 
@@ -59,7 +59,7 @@ class PointStore:
 
     def __init__(self, squares, origin):
         self._squares, self._origin = squares, np.asarray(origin, float)
-        self.folder = Path(tempfile.mkdtemp(prefix="corridor-"))
+        self.folder = temporary_folder()
         self._file = (self.folder / "points.bin").open("w+b", buffering=0)
         self._runs = {}
         self._written = 0

@@ -257,6 +257,8 @@ def classes_are_once(study):
                              "a name that no layer of obstacles has")
 
 
+#: Bytes of a table, which is held in memory: that of the hours of a century has a tenth.
+LARGEST_TABLE = 200_000_000
 #: How more than the study's own folder may be read.
 ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
 
@@ -274,6 +276,9 @@ def files_are_files(study):
         path = study.resolve(name)
         if not str(name).startswith("/vsi") and path.exists() and not (path.is_file() or path.is_dir()):
             yield InputError(study.path, where, f"{name!r}, which is a device or a pipe", "a file")
+        elif path.suffix.lower() == ".csv" and path.is_file() and path.stat().st_size > LARGEST_TABLE:
+            yield InputError(study.path, where, f"{name!r} of {path.stat().st_size / 1e6:.0f} MB",
+                             f"a table of at most {LARGEST_TABLE / 1e6:g} MB")
 
 
 def files_exist(study):

@@ -11,8 +11,10 @@ import sqlite3
 
 import pyogrio
 import pytest
+import shapely
 
 from corridor.cli import main
+from corridor.outputs.geopackage import FindingsWriter
 from corridor.outputs.guard import MARK, Guard, kind_of, sealed
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
 
@@ -167,3 +169,16 @@ def test_a_folder_of_data_is_read_whole(tmp_path):
     (tmp_path / "data.gdb").mkdir()
     with pytest.raises(Exception, match="that is read|belongs to"):
         Guard((tmp_path / "data.gdb",)).check(tmp_path / "data.gdb" / "a0001.gpkg")
+
+
+def test_two_runs_at_once(tmp_path):
+    """Each is whole; the last one to end stands."""
+    target = tmp_path / "findings.gpkg"
+    spans = {"line": ["A"], "span": ["1-2"], "geometry": shapely.from_wkt(["LINESTRING Z (0 0 5, 9 0 6)"])}
+    first, second = FindingsWriter(target, "EPSG:25832"), FindingsWriter(target, "EPSG:25832")
+    first.add("spans", spans)
+    first.close()
+    assert len(pyogrio.read_dataframe(target, layer="spans")) == 1
+    second.close()
+    assert len(pyogrio.read_dataframe(target, layer="spans")) == 0
+    assert os.listdir(tmp_path) == ["findings.gpkg"]

@@ -215,7 +215,7 @@ def in_process(study, capsys, *arguments):
     (MemoryError(), 70, "there is not enough memory for this. Nothing was written."),
     (OSError(28, "No space left on device", "spool"), 70, "spool: No space left on device. Nothing was written."),
     (FileNotFoundError(2, "No usable temporary directory found in ['x']"), 70, "No usable temporary directory"),
-    (KeyboardInterrupt(), 130, "Stopped. Nothing was written.")])
+    (KeyboardInterrupt(), 130, "Stopped; the next run starts anew. Nothing was written.")])
 def test_one_line(study, capsys, monkeypatch, error, status, words):
     def fail(*_):
         raise error

@@ -20,6 +20,7 @@ import pytest
 
 from corridor.errors import InputError
 from corridor.inputs.point_files import describe_tile, read_tile
+from corridor.inputs.series import read_series
 from corridor.jobs.read_back import own_findings
 from corridor.session import open_study
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
@@ -27,13 +28,13 @@ from tests.end_to_end.test_guard import RATING
 from tests.fuzz import mutations
 from tests.short_demo import DEMO
 
-COUNT = int(os.environ.get("MUTATIONS", "280"))
+COUNT = int(os.environ.get("MUTATIONS", "240"))
 #: In one process, and how long it may work [s], and how much memory it may take besides what it has [bytes].
 BATCH, SECONDS, BYTES = 20, 60, 3_000_000_000
 #: One in so many studies is checked to the end, the others are read and laid out.
 WHOLE = 6
 FILES = ("study.toml", "framings.csv", "rules.csv", "line.gpkg", "roads.gpkg", "ground.tif", "surveyed.laz",
-         "findings.gpkg")
+         "findings.gpkg", "measured.csv", "series.csv")
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 
@@ -43,6 +44,11 @@ def base(folder):
     study = TinyStudy(folder)
     study.text += SECOND_OPTION + RATING
     study.rules = study.rules.replace("5.5", "12")
+    study.change("existing = true", 'existing = true\nmeasured = "measured.csv"')
+    (folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-3,12,21000\n3-4,12,20500\n")
+    study.text += '[series]\nfile = "series.csv"\nstep = "1 h"\n'
+    (folder / "series.csv").write_text("current,ambient,wind_speed\n" + "".join(
+        f"{300 + 10 * i},{i % 30},{0.5 + i % 3}\n" for i in range(40)))
     study.add_roads()
     study.check()
     shutil.copy(DEMO / "surveyed.laz", folder)
@@ -91,6 +97,8 @@ def read(seed, name, folder):
     with open_study(folder / "study.toml") as study:
         if name == "findings.gpkg":
             own_findings(study)
+        elif name == "series.csv":
+            read_series(study.study.series, study.study.resolve)
         elif seed // len(FILES) % WHOLE:
             study.laid_out  # noqa: B018, what it reads
         else:
