@@ -159,7 +159,7 @@ def _raw(source, fid, xy, table):
     _refuse(
         source,
         fid,
-        ~np.isfinite(longitude + latitude),
+        ~(np.isfinite(longitude) & (np.abs(latitude) <= 90)),
         [f"a point at {x:g}, {y:g}" for x, y in xy],
         f"a place within {source.crs.name}",
     )

@@ -3,7 +3,7 @@
 import re
 from importlib.util import find_spec
 from pathlib import Path
-from zipfile import ZipFile
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 import numpy as np
 
@@ -75,7 +75,20 @@ def write_workbook(path, sheets, time):
             raise InputError(Path(path), name, f"{rows} rows", f"at most {ROWS - 1}", "take the CSV files")
         _fill(book.create_sheet(name[:31]), columns, rows)
     book.save(path)
-    with ZipFile(path, "a") as archive:
+    _restamp(path, time)
+
+
+def _restamp(path, time):
+    """Write the archive anew with the time of the run in place of that of the writing, which its library sets."""
+    with ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    core = "docProps/core.xml"
+    stamp = time.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+    parts[core] = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>" + stamp, parts[core])
+    with ZipFile(path, "w", ZIP_DEFLATED) as archive:
+        for name, content in parts.items():
+            # The format counts years from 1980.
+            archive.writestr(ZipInfo(name, max(time.timetuple()[:6], (1980, 1, 1, 0, 0, 0))), content, ZIP_DEFLATED)
         archive.comment = MARK.encode()
 
 

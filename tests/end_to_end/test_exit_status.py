@@ -114,6 +114,8 @@ LAYER_FAULTS = {
     "empty point": (lambda t: t.set_geometry([None, *t.geometry[1:]], crs=t.crs), "line.gpkg", "feature 1",
                     "no geometry"),
     "no order": (lambda t: t.assign(order=[1, 2, None, 4]), "line.gpkg", "feature 3", "order missing"),
+    "metres taken for degrees": (lambda t: t.set_crs("EPSG:4326", allow_override=True), "line.gpkg", "feature 1",
+                                 "a place within WGS 84"),
     "no CRS": (lambda t: t.set_crs(None, allow_override=True), "line.gpkg", "layer structures", "no CRS"),
 }
 

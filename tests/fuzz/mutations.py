@@ -98,9 +98,11 @@ def layer(rng, path):
     with closing(sqlite3.connect(path)) as database, database, suppress(sqlite3.Error):
         for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             database.execute(f'DROP TRIGGER "{name}"')
-        table_, = rng.choice(database.execute("SELECT table_name FROM gpkg_contents").fetchall())
+        tables = [name for name, in database.execute("SELECT table_name FROM gpkg_contents")]
+        full = [name for name in tables if database.execute(f'SELECT 1 FROM "{name}"').fetchone()]
+        table_ = rng.choice([name for name in full if name != "layer_styles"])
         names = [row[1] for row in database.execute(f'PRAGMA table_info("{table_}")')]
-        fids = [fid for fid, in database.execute(f'SELECT fid FROM "{table_}"')]
+        fids = [fid for fid, in database.execute(f'SELECT rowid FROM "{table_}"')]
         kind = rng.choice(["value"] * 5 + ["shape"] * 4 + ["drop column", "drop row", "crs", "contents", "type"])
         name = rng.choice(names[1:])
         if kind == "value":
