@@ -20,8 +20,9 @@ from pyproj import CRS
 
 import corridor.outputs.geopackage as geopackage
 from corridor.errors import CorridorError, CorridorWarning, InputError
+from corridor.outputs.files import Files
 from corridor.outputs.geopackage import FindingsWriter
-from corridor.outputs.guard import Guard, is_geopackage
+from corridor.outputs.guard import MARK, Guard, is_geopackage
 from corridor.outputs.schema import INVARIANTS, LAYERS, layer
 
 ROOT = Path(__file__).parent.parent
@@ -563,3 +564,20 @@ def test_geometry_blobs_follow_the_standard(plain):
         order = "<" if blob[3] & 1 else ">"
         assert struct.unpack(order + "i", blob[4:8]) == (number,)
         assert shapely.equals_exact(shapely.from_wkb(blob[8 + sizes[blob[3] >> 1 & 7]:]), shape)
+
+
+def test_a_folder_that_is_ready_moves_whole_and_takes_what_is_stale_along(tmp_path):
+    """Files of the software that are not written anew go; others stay, and what is not of it is not replaced."""
+    folder = tmp_path / "plan"
+    folder.mkdir()
+    (folder / "old.svg").write_text(f"<svg>{MARK}</svg>")
+    (folder / "mine.svg").write_text("<svg>mine</svg>")
+    with Files() as ready:
+        (ready.staged(folder, ["*.svg"]) / "new.svg").write_text(f"<svg>{MARK}</svg>")
+        assert sorted(os.listdir(folder)) == ["mine.svg", "old.svg"]
+    assert sorted(os.listdir(folder)) == ["mine.svg", "new.svg"] and os.listdir(tmp_path) == ["plan"]
+    with pytest.raises(InputError, match="did not write"), Files() as ready:
+        (ready.staged(folder) / "mine.svg").write_text(f"<svg>{MARK}</svg>")
+        (ready.staged(folder) / "a.svg").write_text(f"<svg>{MARK}</svg>")
+    assert sorted(os.listdir(folder)) == ["mine.svg", "new.svg"] and os.listdir(tmp_path) == ["plan"]
+    assert "mine" in (folder / "mine.svg").read_text()

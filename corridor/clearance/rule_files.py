@@ -251,8 +251,12 @@ def _kilovolts(text):
     return _positive(text, "voltage", 1e-3, "a voltage of 0 kV or more, such as 22 or '22 kV'")
 
 
+#: Greatest number of a rule, in metres, kV or shares: a slip beyond, and no sum of such is infinite.
+_MOST = 1e6
+
+
 def _positive(text, kind, factor, accepted):
-    """A bare number as it stands, else a quantity times `factor`; neither negative nor infinite."""
+    """A bare number as it stands, else a quantity times `factor`; neither negative nor beyond all measure."""
     try:
         value = float(text)
     except ValueError:
@@ -260,7 +264,7 @@ def _positive(text, kind, factor, accepted):
             value = quantity(text, kind) * factor
         except QuantityError as error:
             raise ValueError(accepted) from error
-    if not 0 <= value < math.inf:
+    if not 0 <= value <= _MOST:
         raise ValueError(accepted)
     return value
 

@@ -198,6 +198,8 @@ def read_cells(path: Path | str, *, least: int = 1) -> list[list[str]]:
             rows = list(csv.reader(file))
     except UnicodeDecodeError:
         raise InputError(path, "text", "bytes that are not UTF-8", "a comma-separated file in UTF-8") from None
+    except (OSError, csv.Error) as error:
+        raise InputError(path, None, f"a table that cannot be read ({error})", "a comma-separated file") from None
     if len(rows) < least:
         raise InputError(path, "rows", str(len(rows)), f"{least} or more")
     return rows

@@ -56,8 +56,10 @@ def _read(path):
     if reader is None:
         raise InputError(path, "series.file", f"the ending {path.suffix!r}", ", ".join(_READERS))
     try:
-        return reader(path)
-    except (pa.ArrowInvalid, OSError) as error:
+        table = reader(path)
+        table.column_names  # noqa: B018, fails where they are no text
+        return table
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise InputError(path, None, f"a file that cannot be read ({str(error).splitlines()[0]})",
                          "CSV with a head, or Parquet") from None
 

@@ -13,7 +13,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from rasterio.errors import RasterioError
 
 from corridor.errors import CorridorError, CorridorWarning, InputError
-from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside
+from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside, may_be_ours
 from corridor.temporary import sweep, unfinished
 
 __all__ = ["PLACED", "Files", "disk_errors", "joined"]
@@ -118,9 +118,11 @@ class Files:
             for path in sorted(staged.iterdir()):
                 target = folder / path.name
                 self._guard.check(target, kind_of(path))
+                if path.stat().st_dev != folder.stat().st_dev:  # a disk of its own, onto which nothing is renamed
+                    path = Path(shutil.copyfile(path, unfinished(target)))
                 self._made[target] = target, path, _state(target)
             gone += [path for pattern in stale for path in folder.glob(pattern)
-                     if path not in self._made and kind_of(path) is not None]
+                     if path not in self._made and may_be_ours(path)]
         for _, temporary, _ in self._made.values():
             _flush(temporary)
         kept = self._kept()

@@ -242,7 +242,7 @@ def _digest_of(database, layer):
     place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
     for shape, *values in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
         total.update(repr(values).encode("utf-8", "surrogatepass"))
-        total.update(shape or b"")
+        total.update(shape if isinstance(shape, bytes) else repr(shape).encode("utf-8", "surrogatepass"))
     return total.hexdigest()
 
 

@@ -13,7 +13,8 @@ from urllib.parse import quote
 from corridor.errors import CorridorError, InputError
 from corridor.outputs.schema import LAYERS
 
-__all__ = ["MARK", "PLAIN", "Guard", "foreign", "is_geopackage", "kind_of", "log_beside", "sealed"]
+__all__ = ["MARK", "PLAIN", "Guard", "foreign", "is_geopackage", "kind_of", "log_beside",
+           "may_be_ours", "sealed"]
 
 #: Stands in the metadata, or a comment, of every file that this software writes and that has room for one.
 MARK = "corridor made this file"
@@ -72,9 +73,7 @@ class Guard:
             raise InputError(target, "output", "something that is no file", "a new name, or a file of an earlier run")
         if not os.access(target, os.W_OK):
             raise InputError(target, "output", "a file that may not be written", "a new name, or leave to write it")
-        found = kind_of(target)
-        known = found == kind if kind else found is not None and (target.suffix == ".csv" or "table" not in found)
-        if not (known or self.overwrite):
+        if not (self.overwrite or (kind_of(target) == kind if kind else may_be_ours(target))):
             raise foreign(target)
         if log := log_beside(target):
             raise CorridorError(f"{target.name}: another program has it open, or crashed on it "
@@ -109,6 +108,13 @@ def log_beside(target: Path) -> Path | None:
     """Return the log that SQLite keeps beside a database, which it would play into a new file of that name."""
     logs = (target.with_name(target.name + ending) for ending in _LOGS)
     return next((log for log in logs if log.exists()), None)
+
+
+def may_be_ours(path: Path) -> bool:
+    """Return whether a file is of this software, as far as that shows without the one that shall replace it: of a CSV
+    file it does not."""
+    kind = kind_of(path)
+    return kind is not None and (path.suffix.lower() == ".csv" or not kind.startswith("table of"))
 
 
 def kind_of(path: Path) -> str | None:

@@ -71,7 +71,8 @@ def test_layers_are_those_of_the_file(written):
         held, file = opened.check(time=TIME), opened.check(written.output, time=TIME)
     assert held.output is None and sorted(path.name for path in written.folder.glob("*.gpkg")) == [
         "findings.gpkg", "line.gpkg", "roads.gpkg"]
-    assert_same_findings(held.frames, file.frames)
+    # Digests of layers are of a file.
+    assert_same_findings(held.frames, file.frames, but=("layer_digests",))
     for layer in LAYERS:
         read = pyogrio.read_dataframe(written.output, layer=layer.name)
         assert_same_frame(held.frames[layer.name], read, obj=layer.name)

@@ -167,6 +167,15 @@ def test_mutations(tmp_path, part):
     assert len(seeds) / 4 < refused < len(seeds)  # else the mutations would change nothing, or all
 
 
+#: What once failed: a text in the place of a geometry, heads that are no text, a cell of 200 000 characters, a rule of
+#: 1e308 m.
+ONCE = (6017, 6159, 6387, 6418, 6542, 6587)
+
+
+def test_what_once_failed_is_refused(tmp_path):
+    assert run_all(list(ONCE), base(tmp_path / "study")) == ({}, len(ONCE))
+
+
 if __name__ == "__main__":
     for text in sys.argv[1:]:
         with tempfile.TemporaryDirectory() as made:
