@@ -75,7 +75,8 @@ def test_layers_are_those_of_the_file(written):
     assert_same_findings(held.frames, file.frames, but=("layer_digests",))
     for layer in LAYERS:
         read = pyogrio.read_dataframe(written.output, layer=layer.name)
-        assert_same_frame(held.frames[layer.name], read, obj=layer.name)
+        in_memory, in_file = (f.drop(columns="layer_digests", errors="ignore") for f in (held.frames[layer.name], read))
+        assert_same_frame(in_memory, in_file, obj=layer.name)
         assert_same_frame(file.frames[layer.name], read, obj=layer.name)
         assert isinstance(read, geopandas.GeoDataFrame) == bool(layer.geometry)
     named = geopandas.read_file(written.output, layer="clearances")
