@@ -39,6 +39,8 @@ def read_series(section, resolve):
     found = {}
     for name in RANGES:
         heading = getattr(columns, name)
+        if table.column_names.count(heading) > 1:
+            raise InputError(path, "columns", f"{heading!r} twice", "each column once")
         if heading in table.column_names:
             found[name] = _numbers(path, table, heading, *RANGES[name])
         elif name == "current" or name in given:

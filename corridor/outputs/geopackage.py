@@ -221,7 +221,8 @@ def layer_digests(database):
     """Return the SHA-256 over the rows of each layer of findings, in hexadecimal digits, by name.
 
     It is over the values that stand in the columns of the schema, in the order of the rows: what a GIS writes beside
-    them, styles or columns of its own, changes nothing.
+    them, styles or columns of its own, changes nothing. The time of the run is left out: two runs
+    over the same give the same.
 
     Parameters
     ----------
@@ -238,7 +239,7 @@ def layer_digests(database):
 def _digest_of(database, layer):
     total = hashlib.sha256()
     # A name in double quotes that is no column would be taken as text, but not with its table before it.
-    names = [f'"{layer.name}"."{c.name}"' for c in layer.columns if c.name != "layer_digests"]
+    names = [f'"{layer.name}"."{c.name}"' for c in layer.columns if c.name not in ("layer_digests", "time")]
     place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
     for shape, *values in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
         total.update(repr(values).encode("utf-8", "surrogatepass"))
