@@ -14,7 +14,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "over_objects"]
+__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "over_objects", "spots_on"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32
@@ -81,10 +81,12 @@ class Found(NamedTuple):
         return Found(*(field[index] for field in self))
 
 
-def cut_chords(scene, blown, count=CHORDS):
-    """Return the chords of blown wires, so many of each."""
+def cut_chords(scene, blown, count=CHORDS, part=None):
+    """Return the chords of blown wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
     plane = plane_of(blown.start, blown.end, blown.load)
     share = np.linspace(0, 1, 2 * count + 1)
+    if part is not None:
+        share = part[0][:, None] + (part[1] - part[0])[:, None] * share
     fine = points(blown.start, plane, blown.tension / plane.load, share)
     local = fine[:, ::2]
     a, b = local[:, :-1], local[:, 1:]
@@ -103,8 +105,8 @@ def join_found(parts):
     return Found(*(np.concatenate(part) for part in zip(empty, *parts, strict=True)))
 
 
-def _spots(chords, chord, place, elevation):
-    """Places on chords in the frame of their span."""
+def spots_on(chords, chord, place, elevation):
+    """Return places on chords in the frame of their span, with elevations."""
     row, number = chords.span[chord], chords.number[chord]
     a, b = chords.local[row, number], chords.local[row, number + 1]
     spot = a + place[:, None] * (b - a)
@@ -114,7 +116,7 @@ def _spots(chords, chord, place, elevation):
 def found_at(chords, chord, obstacle, side, height, place, elevation):
     """What was found at places of chords: 1 where the wire is above, -1 where it is below."""
     position = np.full(len(chord), "above" if side > 0 else "below", object)
-    return Found(chords.span[chord], obstacle, position, height, _spots(chords, chord, place, elevation),
+    return Found(chords.span[chord], obstacle, position, height, spots_on(chords, chord, place, elevation),
                   elevation - side * height)
 
 

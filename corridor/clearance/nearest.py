@@ -9,11 +9,14 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.clearance.chords import Blown, cut_chords, spots_on
+from corridor.clearance.ground import ground_rows
 from corridor.geometry.catenary import plane_of, points
+from corridor.geometry.distance import least_heights
 from corridor.line.blown import hang_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["Nearest", "Turning", "holes", "kept_ways", "nearest_ground", "turning"]
+__all__ = ["Nearest", "Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
 
 #: The ground may rise by this between two swings against the way to the nearer of them, and so hide the least [-].
 _STEEP = 1.0
@@ -24,8 +27,9 @@ _ALONG, _ACROSS = (5, 129), (3, 65)
 #: Narrower windows: nodes either way, by how much and how often they are narrowed (with room to spare about the best
 #: node, which is no more than half a window's width away from the next), and how many of each span, option and case.
 _NODES, _NARROW, _LOOKS, _WAYS, _FEW = 5, 0.6, 18, 16, 6
-#: Windows along the wire that was found, each a quarter of the one before.
-_FOLLOW = 8
+#: Swings in each look at the wire that was found, by how much the next are narrower, and how many there are; chords of
+#: the stretch of wire that is looked at, and how many cells it reaches to either side.
+_TURNS, _CLOSER, _FOLLOW, _STRETCH, _CELLS = 5, 0.4, 8, 8, 2
 #: Nodes looked at once.
 _AT_ONCE = 300_000
 
@@ -97,8 +101,10 @@ def holes(scene, wires, sample, *, cell, step):
 
     Parameters
     ----------
-    scene, wires, sample, cell, step
+    scene, wires, cell, step
         As in `nearest_ground`.
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
 
     Returns
     -------
@@ -129,7 +135,7 @@ class _Ways(NamedTuple):
     half_share: float
 
 
-def nearest_ground(scene, wires, sample, *, cell, step):
+def nearest_ground(scene, wires, ground, *, cell, step):
     """Return where the wires of each span come nearest to the ground along their swing, in every option and case.
 
     Parameters
@@ -137,8 +143,7 @@ def nearest_ground(scene, wires, sample, *, cell, step):
     scene : Scene
         With a model.
     wires : Turning
-    sample : callable
-        `(easting, northing) -> ground elevation [m]`.
+    ground : Ground
     cell : float
         Side of the cells of the ground [m]; what is narrower than half of it is not looked for.
     step : float
@@ -152,10 +157,12 @@ def nearest_ground(scene, wires, sample, *, cell, step):
     Notes
     -----
     Found by windows whose nodes lie half a cell apart at first; each is then narrowed about its best node again and
-    again, and left as soon as by its own slopes it cannot hold the least of its span. The wire that is found is hung
-    once more where it is nearest, in exact equilibrium, and followed along itself. Ground that rises between two swings
-    by more than 45 degrees against both may hide the least.
+    again, and left as soon as by its own slopes it cannot hold the least of its span. About the wire that is found the
+    swing is narrowed once more, with the least along it found exactly, for on the edge of two cells windows stop short
+    by millimetres. Then it is hung where it is nearest, in exact equilibrium. Ground that rises between two swings by
+    more than 45 degrees against both may hide the least.
     """
+    sample = ground.sample
     key = (scene.wires.span[wires.wire] * len(scene.options) + wires.option) * len(scene.cases) + wires.case
     ways = _windows(wires, key, scene, sample, cell, step)
     for look in range(_LOOKS):
@@ -168,8 +175,8 @@ def nearest_ground(scene, wires, sample, *, cell, step):
                      _NARROW * ways.half_share)
     value = _look(scene, wires, sample, ways, 1, 1)[0][:, 0, 0]
     best = kept_ways(key[ways.row], value, np.zeros(len(value)), 1)
-    near = ways.half_share / _NARROW**_LOOKS / 4
-    return _hung(scene, wires, sample, ways.row[best], ways.turn[best], ways.share[best], near)
+    return _followed(scene, wires, ground, ways.row[best], ways.turn[best], ways.share[best],
+                     ways.half_turn / _NARROW**_LOOKS, cell)
 
 
 def _windows(wires, key, scene, sample, cell, step):
@@ -190,10 +197,17 @@ def _windows(wires, key, scene, sample, cell, step):
     boxes = _Ways(row, (2 * swing + 1) / swings - 1, (chord + 0.5) / chords, 1 / swings, 0.5 / chords)
     value, turn, share, reach = _look(scene, wires, sample, boxes, across, along)
     np.minimum.at(best, owner[row], value.min(axis=(1, 2), initial=np.inf))
-    box, t, s = np.nonzero(value - reach[:, None, None] <= best[owner[row]][:, None, None])
+    box, t, s = np.nonzero(lowest(value) & (value - reach[:, None, None] <= best[owner[row]][:, None, None]))
     ways = _Ways(row[box], turn[box, t], share[box, s], 2 / (swings * (across - 1)), 1 / (chords * (along - 1)))
     kept = kept_ways(key[ways.row], value[box, t, s], np.full(len(box), np.inf), _WAYS)
     return _Ways(ways.row[kept], ways.turn[kept], ways.share[kept], *ways[3:])
+
+
+def lowest(values):
+    """Return where no neighbour in the turn or along the wire is lower; (row, turn, place)."""
+    padded = np.pad(values, ((0, 0), (1, 1), (1, 1)), constant_values=np.inf)
+    beside = (padded[:, 1:-1, :-2], padded[:, 1:-1, 2:], padded[:, :-2, 1:-1], padded[:, 2:, 1:-1])
+    return np.isfinite(values) & np.all([values <= other for other in beside], axis=0)
 
 
 def _look(scene, wires, sample, ways, across, along):
@@ -245,18 +259,41 @@ def kept_ways(key, value, reach, ways):
     return order[good]
 
 
-def _hung(scene, wires, sample, row, turn, share, half):
-    """The wires found, hung where they are nearest, and followed along themselves."""
+def _followed(scene, wires, ground, row, turn, share, half, cell):
+    """The wires found, followed to the swing at which they are nearest, and hung there."""
     w, o, k = wires.wire[row], wires.option[row], wires.case[row]
-    hung = hang_rows(scene, w, o, k, turn)
-    H, start, end, load = hung.horizontal_tension, hung.start, hung.end, hung.vectors
-    plane, each = plane_of(start, end, load), np.arange(len(row))
+    reach, each = _CELLS * cell / scene.wires.length[w], np.arange(len(row))
     for _ in range(_FOLLOW):
-        places = np.clip(share[:, None] + half * np.linspace(-1, 1, 9), 0, 1)
-        spots = points(start, plane, H / plane.load, places)
-        over, ground = _over(scene, w, spots, sample)
-        at = over.argmin(axis=1)
-        share, half = places[each, at], half / 4
-    known = np.flatnonzero(np.isfinite(over[each, at]))
-    found = Nearest(row, turn, H, start, end, load, spots[each, at], over[each, at], ground[each, at])
+        turns = np.clip(turn[:, None] + half * np.linspace(-1, 1, _TURNS), -1, 1)
+        nodes = scene.ways.at(wires.way[row], turns)
+        shape = nodes.start, nodes.end, nodes.load, nodes.constant
+        height, where = _along(scene, w, ground, shape, share, reach)[:2]
+        best = height.argmin(axis=1)
+        turn, share, half = turns[each, best], where[each, best], half * _CLOSER
+    hung = hang_rows(scene, w, o, k, turn)
+    shape = hung.start, hung.end, hung.vectors, hung.constant
+    height, _, spot, other = (v[:, 0] for v in _along(scene, w, ground, shape, share, reach))
+    known = np.flatnonzero(np.isfinite(height))
+    found = Nearest(row, turn, hung.horizontal_tension, hung.start, hung.end, hung.vectors, spot, height, other)
     return Nearest(*(field[known] for field in found))
+
+
+def _along(scene, wire, ground, shape, share, reach):
+    """Least height over the ground of wires (row, swing), of ends, load and constant, on a stretch about a share of
+    each row, inf where it is unknown; the share, the spot in the frame of the span, and the elevation of the ground."""
+    count = shape[3].size // max(len(wire), 1)
+    w = np.repeat(wire, count)
+    low, high = (np.repeat(np.clip(share + side * reach, 0, 1), count) for side in (-1, 1))
+    C, none = shape[3].ravel(), np.zeros(len(w))
+    start, end, load = (v.reshape(-1, 3) for v in shape[:3])
+    blown = Blown(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
+    chords = cut_chords(scene, blown, _STRETCH, (low, high))
+    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
+    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+    height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
+    over = np.where(np.isnan(height), np.inf, height).reshape(-1, _STRETCH)
+    number = over.argmin(axis=1)
+    at = np.arange(len(w)) * _STRETCH + number
+    found = (over.min(axis=1, initial=np.inf), low + (high - low) * (number + place[at]) / _STRETCH,
+             spots_on(chords, at, place[at], elevation[at]), elevation[at] - height[at])
+    return [v.reshape(len(wire), count, *v.shape[1:]) for v in found]

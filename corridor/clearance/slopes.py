@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.nearest import kept_ways
+from corridor.clearance.nearest import kept_ways, lowest
 from corridor.clearance.reasons import Gap
 from corridor.clearance.sweep import GROUND
 from corridor.clearance.vertical import Checked
@@ -140,7 +140,7 @@ def _scan(scene, way, rows, span, shape, sample, cell):
     best = np.full(shape[1] * shape[2], np.inf)
     np.minimum.at(best, key, least.min(axis=(1, 2)))
     lost = _first_of(key, rows, (hole < best[key, None, None]).any(axis=(1, 2)))
-    row, t, s = np.nonzero(_lowest(least) & (least <= 1.2 * best[key, None, None] + step))
+    row, t, s = np.nonzero(lowest(least) & (least <= 1.2 * best[key, None, None] + step))
     kept = kept_ways(key[row], least[row, t, s], np.full(len(row), np.inf), _WAYS)
     row, t, s = row[kept], t[kept], s[kept]
     return _Ways(rows[row], turn[row, t], share[row, s], np.zeros(len(row)), across[row, t, s],
@@ -186,13 +186,6 @@ def _across(scene, wire, place, sample, step, reach):
         least, across = np.where(nearer, d, least), np.where(nearer, c, across)
     over = place[..., 2] - Z[i, j]
     return np.where(over < 0, over, least), np.where(over < 0, 0.0, across), hole
-
-
-def _lowest(values):
-    """True where no neighbour in the turn or along the wire is lower."""
-    padded = np.pad(values, ((0, 0), (1, 1), (1, 1)), constant_values=np.inf)
-    beside = (padded[:, 1:-1, :-2], padded[:, 1:-1, 2:], padded[:, :-2, 1:-1], padded[:, 2:, 1:-1])
-    return np.isfinite(values) & np.all([values <= other for other in beside], axis=0)
 
 
 def _narrowed(scene, way, wire, ways, key, sample):

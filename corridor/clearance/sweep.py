@@ -218,7 +218,7 @@ def _refined(scene, blown, found, low, ground, step):
     wires = turning(scene, blown.take(exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
     sizes = {"cell": length / max(pieces, 1), "step": step}
-    nearest = nearest_ground(scene, wires, ground.sample, **sizes)
+    nearest = nearest_ground(scene, wires, ground, **sizes)
     between = {}
     for row in holes(scene, wires, ground.sample, **sizes):
         _note(between, wires, row, GROUND, HOLE)
