@@ -204,11 +204,14 @@ def _pieces(model: Model, asked: _Asked, path: Ints, low: Floats, high: Floats) 
 
 
 def _apart(load: tuple[Floats, Floats], hung: Sequence[Floats], taken: Sequence[Floats]) -> Floats:
-    """Greatest distance of wires as they hang from the ways that stand for them (piece,) [m], 0 where unknown."""
+    """Greatest distance of wires as they hang from the ways that stand for them (piece,) [m]: 0 where these are
+    unknown, beyond all bounds where a wire that is known at its nodes hangs nowhere between them."""
     w, p = load
     q = np.stack([np.zeros_like(p), p, np.broadcast_to(-w[:, None], p.shape)], axis=-1)
     places = [points(start, plane_of(start, end, q), C, _PLACES) for start, end, C in (hung, taken)]
-    return np.nan_to_num(np.linalg.norm(places[0] - places[1], axis=-1).max(axis=(1, 2), initial=0.0))
+    off = np.linalg.norm(places[0] - places[1], axis=-1).max(axis=(1, 2), initial=0.0)
+    known = np.isfinite(places[1]).all(axis=(1, 2, 3))
+    return np.where(np.isnan(off), np.where(known, np.inf, 0.0), off)
 
 
 def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
@@ -221,7 +224,7 @@ def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
     still = p.low == p.high
     for side, (tip, node) in enumerate(((still | (p.low == -1), 0), (still | (p.high == 1), -1))):
         tips[p.path[tip], side] = known[tip, node]
-    holes[p.path[~known.all(axis=1)]] = True
+    holes[p.path[~known.all(axis=1) | np.isinf(p.error)]] = True
     np.maximum.at(error, p.path, p.error)
     hangs = tips.all(axis=1)
     return WirePaths(asked.wind > 0, hangs, hangs & holes, error,
