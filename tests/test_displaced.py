@@ -92,3 +92,21 @@ def test_what_is_unknown_below_some_states_alone(tmp_path):
     told = sorted({(table["against"][r], table["case"][r] or "") for r in rows_where(table, span="T1-T2")})
     # No rule is for the fence, but the electrical distance is, and its top is unknown in the cold too.
     assert told == [("fence", ""), ("fence", "cold"), ("ground", "cold"), ("hut", "cold")]
+
+
+def test_unknown_ground_below_the_wire_at_the_limit_alone(tmp_path):
+    """Hot it falls short over known ground; where it would clear it leans over ground that is not known."""
+    house, rules = obstacles([("building", shapely.box(0, 50, 1, 51), False, 4.0, 0.0)]), [("ground", "vertical", 11)]
+    found, scene = assessed(tmp_path, house, level, rules)
+    row, = rows_where(found["limits"], span="T1-T2")
+    assert 0 < found["limits"]["limit_temperature_c"][row] < 2 and found["limits"]["governs"][row] == "clearance"
+    edge = lines(scene)[1, 1, 1] / 300 + 3e-5
+
+    def torn(easting, northing):
+        e, n = np.asarray(easting), np.asarray(northing)
+        return np.where((n > edge * e) & (e > 200) & (e < 290), np.nan, 0.0)
+
+    found, scene = assessed(tmp_path, house, torn, rules)
+    assert scene.wires.end[0, 1] / 300 < edge
+    row, = rows_where(found["limits"], span="T1-T2")
+    assert np.isnan(found["limits"]["limit_temperature_c"][row]) and found["limits"]["governs"][row] == "not assessed"

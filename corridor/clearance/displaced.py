@@ -9,7 +9,7 @@ from corridor.clearance.crossings import ObstacleIndex, cross
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.other_lines import in_case, parted
-from corridor.clearance.reasons import NO_TOP, Gap, unruled_things
+from corridor.clearance.reasons import HOLE_ASIDE, NO_TOP, Gap, unruled_things
 from corridor.clearance.vertical import Checked, least_below, least_rows
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
@@ -20,8 +20,6 @@ __all__ = ["ASIDE", "Below", "beside_rest"]
 ASIDE = 0.01
 #: What stands for the ground where an obstacle's index is asked for.
 _GROUND = -1
-#: Why the ground below such a wire is not assessed.
-HOLE = "the ground raster has no values below part of the wire, which its strings hold aside of where it rests"
 
 
 class Below(NamedTuple):
@@ -109,7 +107,7 @@ def _over_things(chords, crossed, side, ruled):
 def _gaps(scene, w, o, k, surface, crossed, ruled):
     """Ground and tops that are not known below wires, and things that no rule is for."""
     wires, options, case = scene.wires, scene.options, scene.cases[k].name
-    gaps = [Gap(wires.span[w[r]], None, options[o[r]].name, case, "ground", None, HOLE)
+    gaps = [Gap(wires.span[w[r]], None, options[o[r]].name, case, "ground", None, HOLE_ASIDE)
             for r in np.flatnonzero(unknown_share(surface) > 0)]
     owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
     unknown = np.bincount(owner, np.isnan(crossed.rows.surface), minlength=len(crossed.wire)) > 0

@@ -11,7 +11,8 @@ from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.line.blown import PARTLY
 
-__all__ = ["NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "missing_rows", "unruled_things", "unswung"]
+__all__ = ["HOLE_ASIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way", "missing_rows",
+           "unruled_things", "unswung"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
@@ -20,6 +21,8 @@ NO_RULE = "the rules hold none"
 #: Why a thing below a wire is not assessed whose top is unknown there.
 NO_TOP = ("the top of the object is unknown: it has neither an elevation of its own nor ground and a height at this "
           "place")
+#: Why the ground below a wire is not assessed that is known below the same wire at rest.
+HOLE_ASIDE = "the ground raster has no values below part of the wire, which its strings hold aside of where it rests"
 #: Force across a string below which it is in balance, as solved for [N].
 BALANCED = 0.01
 #: Obstacles within this distance of a span belong to it [m].
@@ -56,10 +59,17 @@ def missing_rows(around, compared, unruled, unmatched):
     gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)
-    gaps += [] if compared.swept is None else _swept(scene, compared.swept)
     gaps += _unknown_points(scene, around.index, around.tops)
     # Where strings hold a wire aside of its rest it may meet again what is unknown at rest.
-    return list(dict.fromkeys([*gaps, *compared.gaps]))
+    told = {gap[:1] + gap[2:5] for gap in gaps}
+    again = [gap for gap in lost_on_the_way(scene, compared)
+             if gap.reason != HOLE_ASIDE or gap[:1] + gap[2:5] not in told]
+    return list(dict.fromkeys([*gaps, *again]))
+
+
+def lost_on_the_way(scene, compared):
+    """Return the gaps of what could not be compared where wires hang in the states that were looked at."""
+    return [*([] if compared.swept is None else _swept(scene, compared.swept)), *compared.gaps]
 
 
 def _names(things):

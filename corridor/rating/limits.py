@@ -14,7 +14,7 @@ import numpy as np
 from corridor.clearance.findings import Scene, against_of, obstacle_name, requirements, span_chords
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import compare
-from corridor.clearance.reasons import NO_RULE
+from corridor.clearance.reasons import NO_RULE, lost_on_the_way
 from corridor.clearance.vertical import least_rows
 from corridor.line.facts import Case
 from corridor.line.laws import reshape_law
@@ -239,7 +239,7 @@ def _root(around, cases, limits, top):
     """
     short = limits.governs == CLEARANCE
     low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
-    cold = _least(around, cases, low)
+    cold = _least(around, cases, low, lost=False)
     f_low, f_high = cold.margin.copy(), limits.least.margin.copy()
     side, T, best = np.zeros(short.shape), np.full(short.shape, np.nan), _Least(*(v.copy() for v in cold))
     todo = short & (cold.margin > 0)
@@ -265,8 +265,9 @@ def _root(around, cases, limits, top):
     return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
 
 
-def _least(around, cases, temperature):
-    """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked."""
+def _least(around, cases, temperature, *, lost=True):
+    """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked, and,
+    unless what is `lost` does not matter, where anything is not known below or beside wires there."""
     scene = around.scene
     asked = np.isfinite(temperature).any(axis=1)
     result = _Least(np.full(temperature.shape, np.nan), *(np.full(temperature.shape, None, object) for _ in range(5)),
@@ -276,18 +277,20 @@ def _least(around, cases, temperature):
         return result
     T = _of_wires(scene, cases, temperature)
     part = scene.part(keep).at_temperature(T[keep])
-    lost = np.zeros(temperature.shape, bool)
+    unknown = np.zeros(temperature.shape, bool)
     unhung = np.isnan(part.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) & np.isfinite(
         temperature[part.wires.span])
-    np.logical_or.at(lost, (part.wires.span,), unhung)
-    checked = compare(around.part(part, keep), cases).checked
-    tables = [(part, checked, *requirements(part, checked))]
+    np.logical_or.at(unknown, (part.wires.span,), unhung)
+    compared = compare(around.part(part, keep), cases)
+    if lost:
+        unknown |= _unknown(part, lost_on_the_way(part, compared), cases)
+    tables = [(part, compared.checked, *requirements(part, compared.checked))]
     if around.own_wires:
         every = np.flatnonzero(asked[scene.wires.span])
         tables += own_at_rest(scene.part(every).at_temperature(T[every]), cases)
     for table in tables:
         _put_least(result, *table)
-    result.margin[lost | ~np.isfinite(temperature)] = np.nan
+    result.margin[unknown | ~np.isfinite(temperature)] = np.nan
     return result
 
 
