@@ -110,3 +110,23 @@ def test_unknown_ground_below_the_wire_at_the_limit_alone(tmp_path):
     assert scene.wires.end[0, 1] / 300 < edge
     row, = rows_where(found["limits"], span="T1-T2")
     assert np.isnan(found["limits"]["limit_temperature_c"][row]) and found["limits"]["governs"][row] == "not assessed"
+
+
+@pytest.mark.parametrize(("high", "low"), [(30, 4), (24, 4), (30, 10)])
+def test_a_line_that_is_crossed_twice_once_above_and_once_below(tmp_path, high, low):
+    """One wire of another line goes over ours, turns, and comes back below: each crossing keeps its side."""
+    other = shapely.LineString([(80, -30, high), (80, 30, high), (220, 30, low), (220, -30, low)])
+    found, scene = assessed(tmp_path, obstacles([("line", other, True, np.nan, 0.0)]),
+                            rules=[("line", "vertical", 3), ("ground", "vertical", 6)])
+    table = found["clearances"]
+    for k, case in enumerate(CASES):
+        a, b = lines(scene)[k]
+        S, apart = np.hypot(*(b - a)[:2]), {}
+        for position, x, top, side in (("below", 80, high, -1), ("above", 220, low, 1)):
+            share = (x - a[0]) / (b - a)[0]
+            z = a[2] + wire(share * S, S, (b - a)[2], scene.constant[0, 0, k])
+            apart[position] = side * (z - top)
+        assert min(apart.values()) > 0
+        row, = rows_where(table, case=case.name, against="line")
+        assert table["position"][row] == min(apart, key=apart.get)
+        assert table["actual_m"][row] == pytest.approx(min(apart.values()), abs=1e-3)

@@ -10,7 +10,7 @@ from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import cut_rows
 
-__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "part_tops", "with_rows"]
+__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "with_rows"]
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
@@ -163,6 +163,11 @@ def _own_tops(lines, wire, part, low, high, index, chosen):
     on_line = shapely.line_interpolate_point(geometry, shapely.line_locate_point(geometry, spot))
     tops[line] = shapely.get_z(on_line)
     return tops
+
+
+def middles(rows):
+    """Return the place half-way between the ends of every row of surface [-]."""
+    return (rows.fraction[rows.first[:-1]] + rows.fraction[rows.first[1:] - 1]) / 2
 
 
 def part_tops(index, sample, wanted):

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.clearance.chords import Chords, found_at, join_found
-from corridor.clearance.crossings import ObstacleIndex, cross
+from corridor.clearance.crossings import ObstacleIndex, cross, middles
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.other_lines import in_case, parted
@@ -24,8 +24,8 @@ _GROUND = -1
 
 class Below(NamedTuple):
     """What may lie below wires: `ground`; `index` of obstacles; `ruled` (obstacle,) what a vertical rule is for; and
-    `side(wire, obstacle)`, 1 where a wire span shall pass above an obstacle, -1 below; `meet(span, obstacle, option)`
-    whether the one is compared with the other."""
+    `side(wire, obstacle, place)`, 1 where a wire span shall pass above an obstacle there [-], -1 below;
+    `meet(span, obstacle, option)` whether the one is compared with the other."""
 
     ground: object
     index: ObstacleIndex
@@ -64,7 +64,7 @@ def beside_rest(scene, chosen, cases, below):
         crossed = cross(chords, below.index, surface, below.ground.sample)
         met = below.meet(scene.wires.span[w[crossed.wire]], crossed.obstacle, o[crossed.wire])
         crossed, _ = parted(crossed, met, met)
-        side = below.side(w[crossed.wire], crossed.obstacle)
+        side = below.side(w[crossed.wire], crossed.obstacle, middles(crossed.rows))
         gaps += _gaps(scene, w, o, k, surface, crossed, below.ruled)
         things = in_case(chords, crossed, side, below.index.obstacles, k)
         found = join_found([_over_ground(chords, surface), *_over_things(chords, things, side, below.ruled)])

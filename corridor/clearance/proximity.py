@@ -12,7 +12,7 @@ import shapely
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import near_lines
-from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, part_tops
+from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops
 from corridor.clearance.displaced import ASIDE, Below, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
 from corridor.clearance.ground import ground_rows
@@ -57,16 +57,21 @@ class Around:
     shield_known: bool
     own_wires: bool
 
-    def side_of(self, wire, obstacle):
-        """Return 1 where wires pass above obstacles, -1 below; what is not crossed at rest is passed as others do."""
-        count = len(self.index.obstacles.category)
-        key = self.crossed.wire * count + self.crossed.obstacle
-        order = np.argsort(key, kind="stable")
-        at = np.searchsorted(key[order], wanted := wire * count + obstacle)
-        row = order[np.minimum(at, len(order) - 1)] if len(order) else np.zeros(len(wanted), int)
-        below = np.isin(obstacle, self.crossed.obstacle[self.side < 0])
-        known = np.isin(wanted, key)
-        return np.where(known, self.side[row] if len(order) else 1.0, np.where(below, -1.0, 1.0))
+    def side_of(self, wire, obstacle, place):
+        """Return 1 where wires pass above obstacles, -1 below, as they do at the nearest place at rest [-]; what is not
+        crossed at rest is passed as other wires do."""
+        key, wanted = (w * len(self.index.obstacles) + o for w, o in ((self.crossed.wire, self.crossed.obstacle),
+                                                                      (wire, obstacle)))
+        here = middles(self.crossed.rows)
+        order = np.lexsort((here, key))
+        at = np.searchsorted((4.0 * key + here)[order], 4.0 * wanted + place)
+        side = np.where(np.isin(obstacle, self.crossed.obstacle[self.side < 0]), -1.0, 1.0)
+        off = np.full(len(wanted), np.inf)
+        for step in (-1, 0) if len(order) else ():
+            row = order[np.clip(at + step, 0, len(order) - 1)]
+            away = np.where(key[row] == wanted, np.abs(here[row] - place), np.inf)
+            side, off = np.where(away < off, self.side[row], side), np.minimum(away, off)
+        return side
 
     def part(self, scene, keep):
         """Return what lies about some wires alone; `keep` their numbers, ascending, `scene` that of these wires."""
