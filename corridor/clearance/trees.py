@@ -31,11 +31,11 @@ __all__ = [
 #: Points farther than this from every wire of a span are not compared [m].
 REACH = 30.0
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
-_FIRST, _NEXT, _LOOKS = (33, 9), (9, 9), 6
+_FIRST, _NEXT, _LOOKS = (65, 17), (9, 9), 12
 #: Height for which things are looked for whose tops alone are known [m].
 _TALLEST = 100.0
 #: Rows worked on at once.
-_AT_ONCE = 1500
+_AT_ONCE = 500
 
 
 def near_points(scene, index, cases, tops, chosen):
@@ -206,9 +206,9 @@ def closest(scene, row, low, high, distance, first=_FIRST):
 
 
 def _around(grid, at, low, high):
-    """The two cells about the chosen node of each grid."""
+    """Two cells to either side of the chosen node of each grid: low places run aslant through place and turn."""
     centre = np.take_along_axis(grid, at[:, None], 1)[:, 0]
-    half = (high - low) / max(grid.shape[1] - 1, 1)
+    half = 2 * (high - low) / max(grid.shape[1] - 1, 1)
     return np.maximum(centre - half, low), np.minimum(centre + half, high)
 
 
