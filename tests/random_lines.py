@@ -155,7 +155,7 @@ class Variation:
 
     `backwards` ordered from its end; `mirrored` about the meridian, ground and all; `crs` the grid to compute in, as
     the study names it; `tiles` across and down that the raster is cut into; `without` names of options left out;
-    `cases_backwards` the other order of cases.
+    `cases_backwards` the other order of cases; `shuffled` structures and obstacles in another order in their files.
     """
 
     backwards: bool = False
@@ -164,6 +164,7 @@ class Variation:
     tiles: tuple = (1, 1)
     without: tuple = ()
     cases_backwards: bool = False
+    shuffled: bool = False
 
 
 def random_line(seed, *, structures=None, roughness=1.0):
@@ -381,16 +382,25 @@ def write(line, folder, variation=None):
     order = range(len(line.place))[::-1] if variation.backwards else range(len(line.place))
     line = _mirrored(line) if variation.mirrored else line
     ground = _write_ground(line, folder, variation.tiles)
-    _frame(shapely.points(line.place[list(order)]), structure=[line.name[i] for i in order],
-           order=np.arange(len(order)), role=[line.role[i] for i in order], framing=[line.framing[i] for i in order]
-           ).to_file(folder / "line.gpkg", layer="structures")
+    structures = _frame(shapely.points(line.place[list(order)]), structure=[line.name[i] for i in order],
+                        order=np.arange(len(order)), role=[line.role[i] for i in order],
+                        framing=[line.framing[i] for i in order])
+    _in_order(structures, variation).to_file(folder / "line.gpkg", layer="structures")
     side = -1 if variation.backwards != variation.mirrored else 1
     (folder / "framings.csv").write_text(_framings(line.arms, side), encoding="utf-8")
     for name, (_, _, features) in line.layers.items():
-        features.to_file(folder / "obstacles.gpkg", layer=name)
+        numbered = features.assign(number=np.arange(1, len(features) + 1))
+        _in_order(numbered, variation).to_file(folder / "obstacles.gpkg", layer=name)
     path = folder / "study.toml"
     path.write_text(_text(line, folder, ground, variation), encoding="utf-8")
     return path
+
+
+def _in_order(features, variation):
+    """Features as they come, or in another order that depends on nothing."""
+    if not variation.shuffled:
+        return features
+    return features.iloc[np.random.default_rng(1).permutation(len(features))].reset_index(drop=True)
 
 
 def _mirrored(line):
@@ -449,8 +459,9 @@ def _text(line, folder, ground, variation):
     (folder / "rules.csv").write_text(own, encoding="utf-8")
     text += "\n[rules]\n" + (f'table = "{table}"\n' if table else "") + 'file = "rules.csv"\n'
     for name, (category, keys, _) in line.layers.items():
+        told = "" if "[obstacles.wires]" in keys else 'id_column = "number"\n'
         text += (f'\n[[obstacles]]\nname = "{name}"\nfile = "obstacles.gpkg"\nlayer = "{name}"\n'
-                 f'category = "{category}"\n{keys}\n')
+                 f'category = "{category}"\n{told}{keys}\n')
     if line.rules < 2:
         text += f'\n[own_wires]\ngalloping = "{line.galloping}"\n'
     return text + "\n[right_of_way]\n" + _way_keys(line.way, folder)
