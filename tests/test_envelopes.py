@@ -45,7 +45,8 @@ def test_wires_lie_within_and_touch(findings):
         factor = findings.row("spans", span=span)["ground_factor"]
         south = NORTH - min(shapely.bounds(flat)[:, 1])
         assert area["reach_right_m"] == pytest.approx(south * factor, abs=1e-3)
-        assert area["room_right_m"] == pytest.approx((12.5 - south) * factor, abs=2e-3)
+        # From a polygon what a wire bows from its chords is taken off.
+        assert -0.006 < area["room_right_m"] - (12.5 - south) * factor < 1e-3
         assert shapely.bounds(area.geometry)[1] == pytest.approx(NORTH - south, abs=1e-6)
 
 
