@@ -6,11 +6,13 @@ A function of arrays takes a scalar, too, and then returns numpy's scalar, which
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Array", "ArrayLike", "Integers", "Number"]
+__all__ = ["Array", "ArrayLike", "Booleans", "Integers", "Number"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
 #: Indices, offsets, counts.
 Integers = NDArray[np.intp]
+#: Yes or no.
+Booleans = NDArray[np.bool_]
 #: A number, or an array of them.
 Number = float | Array

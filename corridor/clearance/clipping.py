@@ -150,7 +150,7 @@ def _supports(model, block, option):
     anchored = (node == block.first[:, None]) & (block.first > 0)[:, None]
     anchored |= (node == block.last[:, None]) & (block.last < chains.count[block.chain])[:, None]
     s = chains.supports
-    hinge = np.where(anchored[..., None], model.clipped_end[block.chain[:, None], option[:, None], within],
+    hinge = np.where(anchored[..., None], model.clipped.end[block.chain[:, None], option[:, None], within],
                      s.hinge[at])
     held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at],
                     np.zeros_like(hinge), s.stiffness[at])

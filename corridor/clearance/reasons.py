@@ -55,7 +55,7 @@ def missing_rows(around, compared, unruled, unmatched):
     scene, crossed = around.scene, around.crossed
     still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and "vertical" in case.checks], int)
     gaps = [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
-    gaps += _unknown_ends(scene) + _unsolved(scene, around.shield_known)
+    gaps += _unknown_ends(scene) + _unsolved(scene, around.shield_known) + _lifted_at_rest(scene)
     gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)
@@ -130,17 +130,44 @@ def _why_unsolved(scene, w, o, k, case):
         return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
     if not scene.exact[w]:
         return "uneven ice needs the exact equilibrium of the section, for which the base of a structure is unknown"
-    return _why_no_balance(scene.hung.residual[w, o, k])
+    return _why_no_balance(scene, w, o, k)
 
 
-def _why_no_balance(residual):
-    """Reason why a section has no equilibrium, by the force left across its strings [N], of either side."""
-    if np.isnan(residual).all():
-        return "strings do not hang when wires are clipped in: the wires lift one of the section already there"
-    left = np.nanmax(residual)
-    if left <= BALANCED:
+def _why_no_balance(scene, w, o, k):
+    """Reason why a section has no equilibrium: where forces are left across strings, and what [N]."""
+    model, (chain, place) = scene.model, (int(v) for v in scene.model.place_of(scene.row[w]))
+    if np.isnan(model.unstressed[chain, o, place]):
+        left = model.clipped.left[chain, o]
+        if np.isnan(left).all():
+            return "no tension found for the ruling span in the state that wires are clipped in"
+        name = scene.structures.structure[model.structure_at(chain, int(np.nanargmax(left)))]
+        return f"no balance found where wires are clipped in: {np.nanmax(left):.2g} N left across a string at {name}"
+    rows = model.chains.row[chain, : model.chains.count[chain]]
+    left = np.max(scene.hung.residual[rows, o, k], axis=-1)
+    worst = int(np.nanargmax(left))
+    if left[worst] <= BALANCED:
         return "no equilibrium of the section found: strings that wires lift neither hang slack nor are drawn"
-    return f"no equilibrium of the section found: {left:.2g} N left across a string"
+    name = scene.spans.name[scene.wires.span[rows[worst]]]
+    return f"no equilibrium of the section found: {left[worst]:.2g} N left across a string of span {name}"
+
+
+def _lifted_at_rest(scene):
+    """Strings that wires lift where they are clipped in, a state that no case shows."""
+    model, gaps = scene.model, []
+    if model.clipped is None:
+        return gaps
+    for chain, o, node in np.argwhere(model.clipped.lifted):
+        row, last = model.chains.row[chain], model.chains.count[chain] - 1
+        sides = (row[max(node - 1, 0)], 1 if node else 0), (row[min(node, last)], 0 if node <= last else 1)
+        if any(scene.hung.lifted[w, o, ..., end].any() for w, end in sides):
+            continue
+        wire, name = sides[1][0], scene.structures.structure[model.structure_at(chain, node)]
+        above = model.clipped.end[chain, o, node, 2] - model.plumb_height(chain, node)
+        T = model.clipped_at[model.group[chain], o]
+        gaps.append(Gap(scene.wires.span[wire], scene.wires.wire[wire], scene.options[o].name, None, None, None,
+                        f"wires lift the string at structure {name} by {above:.2f} m where they are clipped in, bare "
+                        f"at {T:g} degC, and no case shows it: one of that state tells what it comes to"))
+    return gaps
 
 
 def _unknown_ground(scene, below, still):

@@ -57,10 +57,10 @@ class Hung:
     """Wires where they hang; leading axes (row,), or (wire span, option, case, side) once they are reshaped.
 
     `horizontal_tension` [N] across the load, nan where there is no answer; `start`, `end` (..., 3) of the wire in the
-    frame of its span [m]; `residual`, of force [N], or of strain by the ruling span; `exact` whether it is in
-    equilibrium; `weight`, `wind` load per length [N/m], the wind signed, positive to the right. `lifted` (..., 2) True
-    where wires have lifted the string at the start, at the end; `held` the wires as if their lifted strings were held
-    plumb, nan where none of their section is lifted, None where that was not asked for.
+    frame of its span [m]; `residual`, of force at its strings [N], or of strain by the ruling span; `exact` whether it
+    is in equilibrium; `weight`, `wind` load per length [N/m], the wind signed, positive to the right. `lifted` (..., 2)
+    True where wires have lifted the string at the start, at the end; `held` the wires as if their lifted strings were
+    held plumb, nan where none of their section is lifted, None where that was not asked for.
     """
 
     horizontal_tension: Floats
@@ -263,7 +263,7 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
     found = solve(supports, model.unstressed[states.chain, states.option], load, states.temperature, states.law,
                   count=model.chains.count[states.chain])
     start, end = (turned(nodes, azimuth, corner, -1) for nodes in (found.end[:, :-1], found.end[:, 1:]))
-    residual = np.broadcast_to(found.residual_force[:, None], p.shape)
+    residual = np.fmax(found.left[:, :-1], found.left[:, 1:])
     lifts = np.stack([found.lifted[:, :-1], found.lifted[:, 1:]], axis=-1)
     return found.horizontal_tension, start, end, residual, lifts
 

@@ -12,8 +12,8 @@ from corridor.line.laws import choose_law, reshape_law, take_law
 from corridor.line.states import Strung, WireGroups
 from corridor.line.swing import SpanFrame
 from corridor.mechanics import ruling_span as ruling
-from corridor.mechanics.clipping import clip_in
-from corridor.mechanics.elongation import Curved, TwoPart
+from corridor.mechanics.clipping import Clipped, clip_in
+from corridor.mechanics.elongation import Law
 from corridor.mechanics.supports import HELD, Supports
 
 __all__ = ["Bools", "Floats", "Ints", "Law", "Model", "clip_wires", "clipping_state", "model_of", "rest_frame"]
@@ -21,8 +21,6 @@ __all__ = ["Bools", "Floats", "Ints", "Law", "Model", "clip_wires", "clipping_st
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-#: The law of elongation, of arrays of one shape.
-Law = TwoPart | Curved
 
 
 @dataclass(frozen=True)
@@ -34,9 +32,9 @@ class Model:
     the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `even` (group, option, case) whether
     all spans of the group carry the same; `pressure` (case,) of the wind [Pa]; `subconductors` (group, option) that
     share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
-    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped_end` (chain,
-    option, node, 3) where wires were when they were clipped in [m], `clipped_at` (group, option) at what temperature
-    [degC]; None of the three where all are hung by the ruling span.
+    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (chain,
+    option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
+    of the three where all are hung by the ruling span.
     """
 
     wires: WireSpans
@@ -51,7 +49,7 @@ class Model:
     pressure: Floats
     subconductors: Ints
     unstressed: Floats | None = None
-    clipped_end: Floats | None = None
+    clipped: Clipped | None = None
     clipped_at: Floats | None = None
 
     @property
@@ -77,6 +75,17 @@ class Model:
     def right(self, chain: Ints) -> Floats:
         """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
         return right_of(self.chains.azimuth[chain])
+
+    def structure_at(self, chain: int, node: int) -> int:
+        """Return the structure (index) at a node of a chain."""
+        row, last = self.chains.row[chain], self.chains.count[chain] - 1
+        span = self.wires.span[row[min(node, last)]]
+        return int((self.spans.head if node > last else self.spans.tail)[span])
+
+    def plumb_height(self, chain: int, node: int) -> float:
+        """Return the elevation at which a plumb string of a chain holds its wire [m]."""
+        held = self.chains.supports
+        return float(held.hinge[chain, node, 2] - held.string_length[chain, node])
 
     def supports(self, chain: Ints, option: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
         """Return what holds chains in options, with a wind on strings [Pa], positive to the right; some strings held
@@ -108,17 +117,17 @@ def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
     load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
     clipped = clip_in(model.supports(c, o), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
                       count=model.chains.count[c])
-    return replace(model, unstressed=clipped.unstressed.reshape(len(g), options, -1),
-                   clipped_end=clipped.end.reshape(len(g), options, -1, 3), clipped_at=temperature)
+    clipped = Clipped(*(field.reshape(len(g), options, *field.shape[1:]) for field in clipped))
+    return replace(model, unstressed=clipped.unstressed, clipped=clipped, clipped_at=temperature)
 
 
 def rest_frame(model: Model, option: int) -> SpanFrame:
     """Return the frame with wires where they hung when an option (index) was clipped in."""
     chains, frame = model.chains, model.plumb
-    if model.clipped_end is None:
+    if model.clipped is None:
         return frame
     start, end = frame.start.copy(), frame.end.copy()
-    for whole, nodes in ((start, model.clipped_end[:, option, :-1]), (end, model.clipped_end[:, option, 1:])):
+    for whole, nodes in ((start, model.clipped.end[:, option, :-1]), (end, model.clipped.end[:, option, 1:])):
         place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
         known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
         whole[chains.row[known]] = place[known]

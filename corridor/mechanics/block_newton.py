@@ -14,13 +14,21 @@ Arrays have the batch last, so that every step works on contiguous numbers: (spa
 batch). The load acts per length of the stretched wire.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from corridor.mechanics.elongation import strain_and_slope
+from corridor.arrays import Array, ArrayLike
+from corridor.mechanics.elongation import Law, strain_and_slope
 
-__all__ = ["Shape", "Stiffness", "project", "settle", "shape", "slopes_by_tension", "solve_blocks", "stiffness"]
+__all__ = [
+    "Shape", "Stiffness", "ends_by_tension", "project", "settle", "shape", "slopes_by_tension", "solve_blocks",
+    "stiffness", "strung_stiffness",
+]
+
+#: Products of directions with `along` and with `against`.
+Pair = Sequence[Array]
 
 _ITERATIONS = 80
 _LENGTH_TOLERANCE = 1e-12
@@ -29,31 +37,31 @@ _LENGTH_TOLERANCE = 1e-12
 class Shape(NamedTuple):
     """A wire in its plane; letters as in the module's text, `H` horizontal tension [N]."""
 
-    S: np.ndarray
-    h: np.ndarray
-    q: np.ndarray
-    H: np.ndarray
-    C: np.ndarray
-    u: np.ndarray
-    sinh_u: np.ndarray
-    cosh_u: np.ndarray
-    k: np.ndarray
-    P: np.ndarray
-    L: np.ndarray
-    F: np.ndarray
+    S: Array
+    h: Array
+    q: Array
+    H: Array
+    C: Array
+    u: Array
+    sinh_u: Array
+    cosh_u: Array
+    k: Array
+    P: Array
+    L: Array
+    F: Array
 
     @property
-    def left(self):
+    def left(self) -> Array:
         """What the wire puts on its left end, along the load [N]; negative lifts."""
         return self.q / 2 * (self.L - self.h * self.k)
 
     @property
-    def right(self):
+    def right(self) -> Array:
         """What the wire puts on its right end, along the load [N]; negative lifts."""
         return self.q / 2 * (self.L + self.h * self.k)
 
 
-def shape(S, h, q, log_tension):
+def shape(S: ArrayLike, h: ArrayLike, q: ArrayLike, log_tension: ArrayLike) -> Shape:
     """Return the wire of a horizontal tension `H = exp(log_tension)` [N]; the arguments broadcast.
 
     Examples
@@ -62,6 +70,7 @@ def shape(S, h, q, log_tension):
     >>> round(float(wire.L), 4), round(float(wire.left), 4), round(float(wire.right + wire.left), 4)
     (301.994, 0.4974, 301.994)
     """
+    S, h, q = np.asarray(S, float), np.asarray(h, float), np.asarray(q, float)
     H = np.exp(log_tension)
     C = H / q
     u = S / (2 * C)
@@ -72,19 +81,19 @@ def shape(S, h, q, log_tension):
     return Shape(S, h, q, H, C, u, sinh_u, cosh_u, k, P, L, F)
 
 
-def _slopes(wire):
+def _slopes(wire: Shape) -> tuple[tuple[Array, ...], tuple[Array, ...], list[Array]]:
     """Derivatives of L, k and F, each by S, h and t."""
     S, h, q, _, C, u, sinh_u, cosh_u, k, P, L, F = wire
     steep = P * cosh_u
     L_v = steep / L, h / L, (P * P - S * steep) / L
     k_t = u / sinh_u**2
-    k_v = k_t / -S, 0.0, k_t
+    k_v = k_t / -S, np.zeros(()), k_t
     middle, Lk, half, f = (L * L + h * h) / 2, L * k, q / (2 * L), F / L
     G_v = Lk * L_v[0] + middle * k_v[0] + C, Lk * L_v[1] + h * k, Lk * L_v[2] + middle * k_t + C * S
     return L_v, k_v, [half * G - f * L_x for G, L_x in zip(G_v, L_v, strict=True)]
 
 
-def slopes_by_tension(wire):
+def slopes_by_tension(wire: Shape) -> tuple[Array, Array]:
     """Return the derivatives of length L [m] and mean tension F [N] by t alone."""
     S, h, q, _, C, u, sinh_u, cosh_u, k, P, L, F = wire
     L_t = P * (P - S * cosh_u) / L
@@ -92,7 +101,8 @@ def slopes_by_tension(wire):
     return L_t, q / (2 * L) * G_t - F / L * L_t
 
 
-def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None, tolerance=_LENGTH_TOLERANCE):
+def settle(S: Array, h: Array, q: Array, unstressed: Array, temperature: Array, part: Law, log_tension: Array, *,
+           share: Array | None = None, tolerance: float = _LENGTH_TOLERANCE) -> tuple[Array, Shape, Array]:
     """Find the horizontal tension of wires whose ends are given.
 
     Newton in `t` on `(L - L0 (1 + e))/L0`, which falls with t throughout, with steps of at most a factor e.
@@ -116,7 +126,7 @@ def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None, t
     residual : ndarray
         `(L - L0 (1 + e))/L0` [-], of each span or of the sum.
     """
-    def gathered(values):
+    def gathered(values: Array) -> Array:
         return values / unstressed if share is None else (values * share).sum(axis=0) / (unstressed * share).sum(axis=0)
 
     t = log_tension
@@ -134,6 +144,13 @@ def settle(S, h, q, unstressed, temperature, part, log_tension, *, share=None, t
     return t, wire, residual
 
 
+def ends_by_tension(wire: Shape) -> tuple[Array, Array]:
+    """Return the derivatives of the force on the left and on the right end by t, along and against the load [N]."""
+    L_t, k_t = slopes_by_tension(wire)[0], wire.u / wire.sinh_u**2
+    half, lever = wire.q / 2, wire.h * k_t
+    return np.stack([wire.H, -half * (L_t - lever)]), np.stack([-wire.H, -half * (L_t + lever)])
+
+
 class Stiffness(NamedTuple):
     """How the forces on both ends answer when the right end moves against the left.
 
@@ -141,12 +158,12 @@ class Stiffness(NamedTuple):
     S and h (columns); `across` [N/m]: of the left end's, normal to the plane, `H/S`; the right end has its opposite.
     """
 
-    left: np.ndarray
-    right: np.ndarray
-    across: np.ndarray
+    left: Array
+    right: Array
+    across: Array
 
 
-def stiffness(wire, unstressed, temperature, part):
+def stiffness(wire: Shape, unstressed: Array, temperature: Array, part: Law) -> Stiffness:
     """Return the stiffness of wires that keep their unstressed length.
 
     With `R = L - L0 (1 + e)`, H follows the ends by `dt/dv = -R_v/R_t`, v being S or h. The force on the
@@ -155,17 +172,26 @@ def stiffness(wire, unstressed, temperature, part):
     Parameters
     ----------
     wire : Shape
-        Settled.
     unstressed, temperature, part
         As in `settle`.
     """
     L_v, k_v, F_v = _slopes(wire)
     stretch = unstressed * strain_and_slope(wire.F, temperature, part)[1]
     R_v = [L_x - stretch * F_x for L_x, F_x in zip(L_v, F_v, strict=True)]
-    t_v = R_v[0] / -R_v[2], R_v[1] / -R_v[2]
+    return _stiffness(wire, L_v, k_v, (R_v[0] / -R_v[2], R_v[1] / -R_v[2]))
+
+
+def strung_stiffness(wire: Shape) -> Stiffness:
+    """Return the stiffness of wires that keep their horizontal tension, as in travellers that are drawn along."""
+    L_v, k_v, _ = _slopes(wire)
+    still = np.zeros(wire.H.shape)
+    return _stiffness(wire, L_v, k_v, (still, still))
+
+
+def _stiffness(wire: Shape, L_v: tuple[Array, ...], k_v: tuple[Array, ...], t_v: tuple[Array, Array]) -> Stiffness:
     lever, q = (wire.h * k_v[0], wire.k, wire.h * k_v[2]), wire.q / 2
     left, right = ([q * (L_x + sign * each) for L_x, each in zip(L_v, lever, strict=True)] for sign in (-1, 1))
-    size = np.broadcast_shapes(wire.H.shape, stretch.shape)
+    size = np.broadcast_shapes(wire.H.shape, t_v[0].shape)
     on_left, on_right = np.empty((2, 2, *size)), np.empty((2, 2, *size))
     for v in range(2):
         on_left[0, v] = wire.H * t_v[v]
@@ -175,7 +201,7 @@ def stiffness(wire, unstressed, temperature, part):
     return Stiffness(on_left, on_right, wire.H / wire.S)
 
 
-def project(matrix, across, rows, columns):
+def project(matrix: Array, across: Array, rows: Pair, columns: Pair) -> Array:
     """Return the part of a stiffness that lies in the planes of wires, in directions of supports; shape (d, d, ...).
 
     `r.(M + across b b').c` for directions r and c, where M lives in the plane spanned by `along` and `against` and b is
@@ -196,17 +222,21 @@ def project(matrix, across, rows, columns):
     return result
 
 
-def _inverse(matrix):
-    if len(matrix) > 2:
-        return np.moveaxis(np.linalg.inv(np.moveaxis(matrix, -1, 0)), 0, -1)
-    (a, b), (c, d) = matrix
-    one = 1 / (a * d - b * c)
+def _inverse(matrix: Array) -> Array:
+    """Inverses of blocks of 2 or 3, by their minors."""
     result = np.empty_like(matrix)
-    result[0, 0], result[0, 1], result[1, 0], result[1, 1] = d * one, b * -one, c * -one, a * one
-    return result
+    if len(matrix) == 2:
+        (a, b), (c, d) = matrix
+        one = 1 / (a * d - b * c)
+        result[0, 0], result[0, 1], result[1, 0], result[1, 1] = d * one, b * -one, c * -one, a * one
+        return result
+    for i in range(3):
+        (a, b, c), (d, e, f) = matrix[(i + 1) % 3], matrix[(i + 2) % 3]
+        result[0, i], result[1, i], result[2, i] = b * f - c * e, c * d - a * f, a * e - b * d
+    return result / (matrix[0] * result[:, 0]).sum(axis=0)
 
 
-def _times(matrix, other):
+def _times(matrix: Array, other: Array) -> Array:
     """Product of blocks with blocks or with vectors."""
     columns = np.swapaxes(matrix, 0, 1)
     if other.ndim == matrix.ndim:
@@ -217,7 +247,7 @@ def _times(matrix, other):
     return result
 
 
-def solve_blocks(lower, diagonal, upper, right):
+def solve_blocks(lower: Array, diagonal: Array, upper: Array, right: Array) -> Array:
     """Solve block-tridiagonal systems of small blocks (d x d) by elimination along the chain, all at once.
 
     Parameters

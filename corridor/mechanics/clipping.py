@@ -13,44 +13,57 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
+from corridor.geometry.catenary import Plane
+from corridor.mechanics import balance
 from corridor.mechanics import block_newton as block
-from corridor.mechanics.elongation import strain, strain_slope
-from corridor.mechanics.supports import FREE, forces_on_ends, hanging, planes, prepare, unit
+from corridor.mechanics.elongation import Law, strain, strain_slope
+from corridor.mechanics.supports import Problem, Supports, hanging, planes, prepare
+from corridor.mechanics.wires import Strung
 
 __all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets", "lying_in_travellers"]
 
-_ITERATIONS = 100
+_ITERATIONS = 60
 _TOLERANCE = 1e-10
-#: Iterations where strings turn by a part of the way alone, the first such part and the least [-].
-_DAMPED, _PART, _LEAST_PART = 2000, 0.3, 0.01
+#: Force across a string at which the search ends, and that counts as balance [N].
+_FINE, _ACCEPTED = 1e-6, 0.01
 
 
 class Clipped(NamedTuple):
-    """`unstressed` length of each span [m], (batch, n); `end` (batch, n + 1, 3) of the wire when clipped in [m].
+    """Wires as they were clipped in; nan where they cannot hang so.
 
-    nan where strings do not hang in that state.
+    `unstressed` length of each span [m], (batch, n); `end` (batch, n + 1, 3) of the wire [m]; `lifted` (batch, n + 1),
+    True for strings that wires lift in that state; `iterations` (batch,); `left` (batch, n + 1) [N]: all three as of
+    `Equilibrium`.
     """
 
-    unstressed: np.ndarray
-    end: np.ndarray
+    unstressed: Array
+    end: Array
+    lifted: Booleans
+    iterations: Integers
+    left: Array
 
 
 class Travellers(NamedTuple):
-    """A block of spans in travellers; nan where there is no balance.
+    """A block of spans in travellers; nan where there is no balance, or wires lift a string.
 
     `offset` (batch, n + 1) [m]: along the wire, from its point on the sheave to the clamp, positive ahead (towards
     the last support). `horizontal_tension` (batch, n) [N] and `sheave` (batch, n + 1, 3) [m] in travellers: what to
     sag to. `unstressed` (batch, n) [m] after clipping in.
     """
 
-    offset: np.ndarray
-    horizontal_tension: np.ndarray
-    sheave: np.ndarray
-    unstressed: np.ndarray
+    offset: Array
+    horizontal_tension: Array
+    sheave: Array
+    unstressed: Array
 
 
-def clip_in(supports, horizontal_tension, load, temperature, part, *, count=None):
+def clip_in(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, temperature: ArrayLike, part: Law, *,
+            count: ArrayLike | None = None) -> Clipped:
     """Return the unstressed lengths of a line that has one horizontal tension in a known state.
+
+    Where wires lift a string in that state it hangs slack, with the wire in its own station: nothing else tells
+    where along the line it holds the wire.
 
     Parameters
     ----------
@@ -72,66 +85,24 @@ def clip_in(supports, horizontal_tension, load, temperature, part, *, count=None
     """
     problem = prepare(supports, load, temperature, part, count)
     with np.errstate(all="ignore"):
-        offset, wire, good = _balance(problem, np.log(np.asarray(horizontal_tension, float)))
-        unstressed = wire.L / (1 + strain(wire.F, problem.temperature, problem.part))
-    return Clipped(*_outside(problem, good, unstressed, offset))
+        found, _, _, unstressed = _clipped(problem, horizontal_tension)
+    lengths = np.where(found.good & problem.active, unstressed, np.nan).T
+    return Clipped(lengths, balance.ends(problem, found), balance.lifted(problem, found).T, found.iterations,
+                   found.across.T)
 
 
-def _balance(problem, log_tension):
-    """Directions of strings at given tensions: each along the force at its end, again and again.
-
-    Beside a span so short that turning a string changes the force on it more than it turns, that runs away: there
-    strings turn by a part of the way, less whenever the last turn was greater than the one before.
-    """
-    offset, wire, good = _turned(problem, log_tension, 1.0, _ITERATIONS)
-    rows = np.flatnonzero(~good & np.isfinite(log_tension))
-    if rows.size:
-        found, shape, right = _turned(_rows(problem, rows), log_tension[rows], _PART, _DAMPED)
-        offset[..., rows] = np.where(right, found, offset[..., rows])
-        for whole, part in zip(wire, shape, strict=True):
-            whole[..., rows] = np.where(right, part, whole[..., rows])
-        good[rows] = right
-    return offset, wire, good
+def _clipped(problem: Problem, horizontal_tension: ArrayLike) -> tuple[balance.Balance, block.Shape, Array, Array]:
+    """Where wires rest that all have one tension, their shapes, strains and unstressed lengths."""
+    t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)), problem.active.shape)
+    found = balance.find(problem._replace(strung=Strung(t)), _FINE, _ACCEPTED)
+    plane, kept = planes(problem, found.offset), problem.kept
+    wire = block.shape(plane.span, plane.rise, plane.load, t)
+    e = strain(wire.F, kept.temperature, kept.part)
+    return found, wire, e, wire.L / (1 + e)
 
 
-def _rows(record, rows):
-    """Some sections of a record whose batch is last."""
-    return type(record)(*(_rows(field, rows) if isinstance(field, tuple) else field[..., rows] for field in record))
-
-
-def _turned(problem, log_tension, part, iterations):
-    """The same where strings turn by a part of the way at most, the shape of the wires, and where that is a balance."""
-    offset, before, most = hanging(problem), np.inf, part
-    for _ in range(iterations):
-        plane = planes(problem, offset)
-        wire = block.shape(plane.span, plane.rise, plane.load, log_tension)
-        new, moved, hangs = _hang(problem, plane, wire, offset)
-        if not np.any(moved > _TOLERANCE):
-            break
-        part = np.where(moved > before, np.maximum(part / 2, _LEAST_PART), np.minimum(1.02 * part, most))
-        before = moved
-        turned = problem.length * unit(offset + part * (new - offset))
-        offset = np.where((problem.kind == FREE) & (part < 1), turned, new)
-    return offset, wire, (moved <= 1e-6) & hangs
-
-
-def _hang(problem, plane, wire, offset):
-    """New offsets along the forces, the greatest move [m], and whether all inner strings hang down."""
-    force = forces_on_ends(problem, plane, wire)
-    free = problem.kind == FREE
-    new = np.where(free, problem.length * unit(force), offset)
-    moved = np.abs(new - offset).max(axis=(0, 1))
-    return new, moved, ~(free & problem.inner & (force[2] >= 0)).any(axis=0)
-
-
-def _outside(problem, good, unstressed, offset):
-    """Lengths and wire ends as the caller has them: batch first, nan where there is no answer."""
-    there = np.concatenate([problem.active[:1], problem.active])
-    return (np.where(good & problem.active, unstressed, np.nan).T,
-            np.where(good & there, problem.hinge + offset, np.nan).T)
-
-
-def clipping_offsets(supports, horizontal_tension, load, temperature, part, *, count=None):
+def clipping_offsets(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, temperature: ArrayLike,
+                     part: Law, *, count: ArrayLike | None = None) -> Travellers:
     """Return where the clamps go on a wire that lies in travellers, one block of spans in each row.
 
     A block is held at both its ends, by a dead end, or by an anchor or the finished block behind. The wire in it is
@@ -156,23 +127,27 @@ def clipping_offsets(supports, horizontal_tension, load, temperature, part, *, c
     -----
     Along a wire that runs over sheaves `T + q.x` stays the same. So the tension T0 at the first support gives
     the tension at the left end of each span, `T0 - q.(x - x0)`; T0 is where unstressed lengths make up the sum that
-    clipping in needs. Newton on both, while travellers turn into the direction of their force.
+    clipping in needs. Newton on both, and between its steps strings turn into the direction of their force.
     """
     problem = prepare(supports, np.asarray(load, float)[..., None, :], temperature, part, count)
-    t = np.log(np.asarray(horizontal_tension, float))
     with np.errstate(all="ignore"):
-        offset, wire, good = _balance(problem, t)
-        e = strain(wire.F, problem.temperature, problem.part)
-        wanted = wire.L / (1 + e)
-        t, sheave, lying, found = _in_travellers(problem, wanted, offset, np.broadcast_to(t, wanted.shape))
-        shift = np.cumsum(np.where(problem.active, wanted - lying, 0.0), axis=0) * (1 + e)
-    unstressed, _ = _outside(problem, good & found, wanted, offset)
-    tension, sheave = _outside(problem, good & found, np.exp(t), sheave)
+        clipped, wire, e, wanted = _clipped(problem, horizontal_tension)
+        lying, unstressed = _in_travellers(problem, wanted, clipped.offset, clipped.log_tension)
+        shift = np.cumsum(np.where(problem.active, wanted - unstressed, 0.0), axis=0) * (1 + e)
+    good = clipped.good & lying.good & ~balance.lifted(problem, clipped).any(axis=0)
+    found = lying._replace(good=good)
+    sheave = balance.ends(problem, found)
     shift = np.concatenate([np.zeros_like(shift[:1]), shift]).T
-    return Travellers(np.where(np.isnan(sheave[..., 0]), np.nan, shift), tension, sheave, unstressed)
+    return Travellers(np.where(np.isnan(sheave[..., 0]), np.nan, shift), _tensions(problem, found), sheave,
+                      np.where(good & problem.active, wanted, np.nan).T)
 
 
-def lying_in_travellers(supports, unstressed, horizontal_tension, load, temperature, part, *, count=None):
+def _tensions(problem: Problem, found: balance.Balance) -> Array:
+    return np.where(found.good & problem.active, np.exp(found.log_tension), np.nan).T
+
+
+def lying_in_travellers(supports: Supports, unstressed: ArrayLike, horizontal_tension: ArrayLike, load: ArrayLike,
+                        temperature: ArrayLike, part: Law, *, count: ArrayLike | None = None) -> tuple[Array, Array]:
     """Return the wires of blocks in travellers that hold as much wire as their spans will be clipped in with.
 
     Parameters
@@ -187,43 +162,45 @@ def lying_in_travellers(supports, unstressed, horizontal_tension, load, temperat
     Returns
     -------
     horizontal_tension : ndarray, shape (batch, n)
-        [N]; nan where travellers find no balance.
+        [N]; nan where travellers find no balance, or wires lift them.
     end : ndarray, shape (batch, n + 1, 3)
         Of the wires, on the sheaves [m].
     """
     problem = prepare(supports, np.asarray(load, float)[..., None, :], temperature, part, count, unstressed)
     with np.errstate(all="ignore"):
-        t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)), problem.unstressed.shape)
-        t, sheave, _, found = _in_travellers(problem, problem.unstressed, hanging(problem), t)
-    return _outside(problem, found, np.exp(t), sheave)
+        t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)), problem.active.shape)
+        found, _ = _in_travellers(problem, problem.kept.unstressed, hanging(problem), t)
+    return _tensions(problem, found), balance.ends(problem, found)
 
 
-def _in_travellers(problem, wanted, offset, t):
-    """Log tensions, offsets of sheaves, unstressed lengths in travellers, and whether they were found."""
-    active, first = problem.active, None
-    for _ in range(_ITERATIONS):
-        plane = planes(problem, offset)
-        wire, tension, tension_t, unstressed, unstressed_t = _over_sheaves(problem, plane, t)
+def _in_travellers(problem: Problem, wanted: Array, offset: Array, t: Array) -> tuple[balance.Balance, Array]:
+    """Wires in travellers that hold as much as is wanted in all, from offsets and tensions that are near, and their
+    unstressed lengths."""
+    active, first = problem.active, np.full(problem.kind.shape[1], np.nan)
+    for step in range(_ITERATIONS):
+        wire, tension, tension_t, unstressed, unstressed_t = _over_sheaves(problem, planes(problem, offset), t)
         x = problem.hinge + offset
         fall = (problem.size[:1] * -problem.against[:, :1] * (x - x[:, :1])[:, :-1]).sum(axis=0)
-        first = tension[0] if first is None else first
+        first = first if step else tension[0]
         lack = first - fall - tension
         needed = np.where(active, wanted - unstressed - unstressed_t * lack / tension_t, 0.0).sum(axis=0)
         change = needed / np.where(active, unstressed_t / tension_t, 0.0).sum(axis=0)
-        step = np.where(active, (lack + change) / tension_t, 0.0)
-        t, first = t + np.clip(step, -0.5, 0.5), first + change
-        offset, moved, hangs = _hang(problem, plane, wire, offset)
-        worst = np.maximum(moved, np.abs(step).max(axis=0))
+        gain = np.where(active, (lack + change) / tension_t, 0.0)
+        t, first = t + np.clip(gain, -0.5, 0.5), first + change
+        found = balance.find(problem._replace(strung=Strung(t)), _FINE, _ACCEPTED, start=offset)
+        moved = np.abs(found.offset - offset).max(axis=(0, 1), initial=0.0)
+        offset, worst = found.offset, np.maximum(moved, np.abs(gain).max(axis=0, initial=0.0))
         if not np.any(worst > _TOLERANCE):
             break
-    return t, offset, unstressed, (worst < 1e-8) & hangs
+    good = (worst < 1e-8) & found.good & ~balance.lifted(problem, found).any(axis=0)
+    return found._replace(log_tension=t, good=good), unstressed
 
 
-def _over_sheaves(problem, plane, t):
+def _over_sheaves(problem: Problem, plane: Plane, t: Array) -> tuple[block.Shape, Array, Array, Array, Array]:
     """The wires, tension at their left ends, unstressed lengths, and derivatives of both by t."""
-    wire = block.shape(plane.span, plane.rise, plane.load, t)
+    wire, kept = block.shape(plane.span, plane.rise, plane.load, t), problem.kept
     L_t, F_t = block.slopes_by_tension(wire)
-    e, slope = (f(wire.F, problem.temperature, problem.part) for f in (strain, strain_slope))
+    e, slope = (f(wire.F, kept.temperature, kept.part) for f in (strain, strain_slope))
     tension = wire.q / 2 * (wire.L * wire.k - wire.h)
     tension_t = wire.q / 2 * (L_t * wire.k + wire.L * wire.u / wire.sinh_u**2)
     unstressed = wire.L / (1 + e)

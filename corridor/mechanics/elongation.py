@@ -19,6 +19,7 @@ from corridor.mechanics.curves import REFERENCE_TEMPERATURE, Curved
 __all__ = [
     "REFERENCE_TEMPERATURE",
     "Curved",
+    "Law",
     "TwoPart",
     "outer_force",
     "part_forces",
@@ -45,6 +46,10 @@ class TwoPart(NamedTuple):
     outer_set: np.ndarray
     core_set: np.ndarray
     outer_compression: np.ndarray
+
+
+#: A law of elongation, of arrays that broadcast with each other.
+Law = TwoPart | Curved
 
 
 def strain(tension, temperature, part):

@@ -5,24 +5,29 @@ their weight and of their wind at each end. Inside, arrays have the batch last: 
 vectors (3, ..., batch); sections of fewer spans are filled with level spans that pull at nothing.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.errors import InputError
 from corridor.geometry.catenary import Plane, plane_of
 from corridor.mechanics import block_newton as block
-from corridor.mechanics.elongation import TwoPart
+from corridor.mechanics.elongation import Law, TwoPart
+from corridor.mechanics.wires import Kept, Strung, Wires
 
 __all__ = [
     "FREE", "HELD", "POST", "SLACK", "Problem", "SupportForces", "Supports", "dot", "end_forces", "forces_on_ends",
-    "hanging", "planes", "prepare", "support_forces", "unit",
+    "hanging", "planes", "prepare", "put", "support_forces", "take", "unit",
 ]
 
 #: A string that swings; a wire held at the hinge (V-string); a post that bends along the line.
 FREE, HELD, POST = 0, 1, 2
 #: A string that wires have lifted until it hangs slack: it holds nothing. The solution finds where; it is never given.
 SLACK = 3
+
+Record = TypeVar("Record", bound=tuple[Any, ...])
 
 #: A filling span, level: chord [m], load [N/m].
 _FILL_CHORD, _FILL_LOAD = np.array([100.0, 0, 0]), np.array([0, 0, -10.0])
@@ -37,39 +42,45 @@ class Supports(NamedTuple):
     `string_force` (batch, n + 1, 3) [N], all the wind on the string; `stiffness` [N/m] of a post along the line.
     """
 
-    hinge: np.ndarray
-    kind: np.ndarray
-    string_length: np.ndarray
-    string_weight: np.ndarray = 0.0
-    string_force: np.ndarray = 0.0
-    stiffness: np.ndarray = 0.0
+    hinge: ArrayLike
+    kind: ArrayLike
+    string_length: ArrayLike
+    string_weight: ArrayLike = 0.0
+    string_force: ArrayLike = 0.0
+    stiffness: ArrayLike = 0.0
 
 
 class Problem(NamedTuple):
     """Sections with the batch last.
 
     (3, node, batch): `hinge`, `line` and `pull`, half the weight and wind of free strings. (node, batch): `kind`,
-    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `unstressed`, `size` of the load [N/m], and with
-    3 in front `against` the load [-] and `chord` from hinge to hinge [m].
+    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `size` of the load [N/m], and with 3 in front
+    `against` the load [-] and `chord` from hinge to hinge [m]. `kept`, what wires keep once they are clamped; `strung`,
+    given where they keep their tension instead.
     """
 
-    hinge: np.ndarray
-    kind: np.ndarray
-    length: np.ndarray
-    pull: np.ndarray
-    stiffness: np.ndarray
-    line: np.ndarray
-    inner: np.ndarray
-    active: np.ndarray
-    chord: np.ndarray
-    size: np.ndarray
-    against: np.ndarray
-    unstressed: np.ndarray
-    temperature: np.ndarray
-    part: TwoPart
+    hinge: Array
+    kind: NDArray[np.int8]
+    length: Array
+    pull: Array
+    stiffness: Array
+    line: Array
+    inner: Booleans
+    active: Booleans
+    chord: Array
+    size: Array
+    against: Array
+    kept: Kept
+    strung: Strung | None = None
+
+    @property
+    def wires(self) -> Wires:
+        """What stays the same of the wires."""
+        return self.kept if self.strung is None else self.strung
 
 
-def prepare(supports, load, temperature, part, count=None, unstressed=1.0):
+def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: Law, count: ArrayLike | None = None,
+            unstressed: ArrayLike = 1.0) -> Problem:
     """Broadcast, put the batch last, and fill short sections.
 
     Parameters
@@ -87,35 +98,49 @@ def prepare(supports, load, temperature, part, count=None, unstressed=1.0):
     InputError
         Where `kind` or `count` is none that exists, or a string's length negative.
     """
-    hinge, load, unstressed = (np.asarray(v, float) for v in (supports.hinge, load, unstressed))
-    n = hinge.shape[-2] - 1
-    columns = [np.atleast_1d(v) for v in (temperature, n if count is None else count, *part)]
-    batch = np.broadcast_shapes(hinge.shape[:1], load.shape[:1], unstressed.shape[:1], *(c.shape for c in columns))
-    law = type(part)
-    T, count, *part = (np.broadcast_to(c, batch) for c in columns)
-    node, active = np.arange(n + 1)[:, None], np.arange(n)[:, None] < count
+    given = [np.asarray(v, float) for v in (supports.hinge, load, unstressed)]
+    n = given[0].shape[-2] - 1
+    columns = [np.atleast_1d(np.asarray(v)) for v in (temperature, n if count is None else count, *part)]
+    batch = np.broadcast_shapes(*(v.shape[:1] for v in given), *(c.shape for c in columns))
+    T, many, *numbers = (np.broadcast_to(c, batch) for c in columns)
+    node, active = np.arange(n + 1)[:, None], np.arange(n)[:, None] < many
 
-    def filled(values, used, fill=0.0):
+    def filled(values: ArrayLike, used: Booleans, fill: ArrayLike = 0.0) -> Array:
         size = np.shape(fill)[:1]
         values = np.broadcast_to(np.asarray(values, float), (*batch, len(used), *size)).T
         return np.ascontiguousarray(np.where(used, values, np.reshape(fill, (*size, 1, 1))))
 
-    there, none = node <= count, np.zeros(3)
+    there, none = node <= many, np.zeros(3)
     kind, length = filled(supports.kind, there, HELD), filled(supports.string_length, there)
-    _check(kind, length, count, n)
+    _check(kind, length, many, n)
     kind = np.where((kind == FREE) & (length == 0), HELD, kind)
     pull = filled(supports.string_force, there, none) / 2
     pull[2] -= filled(supports.string_weight, there) / 2
-    hinge, load = filled(hinge, there, none), filled(load, active, _FILL_LOAD)
-    chord, size = np.where(active, np.diff(hinge, axis=1), _FILL_CHORD[:, None, None]), _size(load)
+    hinge, loads = filled(given[0], there, none), filled(given[1], active, _FILL_LOAD)
+    chord, size = np.where(active, np.diff(hinge, axis=1), _FILL_CHORD[:, None, None]), _size(loads)
     return Problem(
         hinge, kind.astype(np.int8), np.where(kind == FREE, length, 1.0), np.where(kind == FREE, pull, 0.0),
-        filled(supports.stiffness, there), _line_direction(chord, active), (node > 0) & (node < count), active,
-        chord, size, load / -size, filled(unstressed, active, _FILL_CHORD[0]), T.astype(float), law(*part),
-    )
+        filled(supports.stiffness, there), _line_direction(chord, active), (node > 0) & (node < many), active,
+        chord, size, loads / -size, Kept(filled(given[2], active, _FILL_CHORD[0]), T.astype(float),
+                                         type(part)(*numbers)))
 
 
-def _check(kind, length, count, n):
+def take(record: Record, index: NDArray[np.intp] | Booleans | slice) -> Record:
+    """Return some of the batch, which is last, of a record and of the records in it."""
+    return type(record)(*(take(f, index) if isinstance(f, tuple) else None if f is None else f[..., index]
+                          for f in record))
+
+
+def put(record: Record, values: Record, index: Integers) -> None:
+    """Write values into some of the batch of a record."""
+    for field, value in zip(record, values, strict=True):
+        if isinstance(field, tuple):
+            put(field, value, index)
+        else:
+            field[..., index] = value
+
+
+def _check(kind: Array, length: Array, count: NDArray[np.int_], n: int) -> None:
     unknown = ~np.isin(kind, (FREE, HELD, POST))
     if unknown.any():
         raise InputError(None, "kind", np.unique(kind[unknown]).tolist(), f"FREE {FREE}, HELD {HELD}, POST {POST}")
@@ -125,17 +150,17 @@ def _check(kind, length, count, n):
         raise InputError(None, "count", f"{count.min()} to {count.max()}", f"1 to {n} spans")
 
 
-def unit(vector):
+def unit(vector: Array) -> Array:
     """Return unit vectors of vectors (3, ...); nan of nothing."""
     with np.errstate(invalid="ignore", divide="ignore"):
         return vector / _size(vector)
 
 
-def _size(vector):
+def _size(vector: Array) -> Array:
     return np.sqrt(dot(vector, vector))
 
 
-def dot(a, b):
+def dot(a: Array, b: Array) -> Array:
     """Return products of vectors (3, ...)."""
     result = a[0] * b[0]
     result += a[1] * b[1]
@@ -143,7 +168,7 @@ def dot(a, b):
     return result
 
 
-def _line_direction(chord, active):
+def _line_direction(chord: Array, active: Booleans) -> Array:
     """Horizontal unit vector along the line at each support, halving its angle, (3, node, batch)."""
     chord = np.where(active, unit(chord * np.array([1.0, 1, 0])[:, None, None]), 0.0)
     both = np.zeros((3, chord.shape[1] + 1, chord.shape[2]))
@@ -152,7 +177,7 @@ def _line_direction(chord, active):
     return unit(both)
 
 
-def planes(problem, offset):
+def planes(problem: Problem, offset: Array) -> Plane:
     """Return the planes of all wires as `plane_of` does, vectors first; `offset` (3, node, batch) from the hinges."""
     c = offset[:, 1:] - offset[:, :-1]
     c += problem.chord
@@ -163,7 +188,7 @@ def planes(problem, offset):
     return Plane(S, h, problem.size, c, problem.against)
 
 
-def forces_on_ends(problem, plane, wire):
+def forces_on_ends(problem: Problem, plane: Plane, wire: block.Shape) -> Array:
     """Return the force of wires and strings on every string end, or of wires on a held end [N], (3, node, batch)."""
     force = problem.pull.copy()
     pull, lever, half = wire.H * plane.along, wire.h * wire.k, wire.q / 2
@@ -175,7 +200,7 @@ def forces_on_ends(problem, plane, wire):
     return force
 
 
-def hanging(problem):
+def hanging(problem: Problem) -> Array:
     """Return offsets of strings that hang plumb, or at dead ends point to the next support, (3, node, batch)."""
     chord = unit(problem.chord)
     inward = -np.concatenate([-chord[:, :1], chord], axis=1)
@@ -183,7 +208,7 @@ def hanging(problem):
     return np.where(problem.kind == FREE, problem.length * np.where(problem.inner, plumb, inward), 0.0)
 
 
-def end_forces(start, end, load, horizontal_tension):
+def end_forces(start: ArrayLike, end: ArrayLike, load: ArrayLike, horizontal_tension: ArrayLike) -> tuple[Array, Array]:
     """Return the forces of wires on their two ends [N].
 
     Parameters
@@ -216,12 +241,23 @@ class SupportForces(NamedTuple):
     `down`, negative where wires lift; `right`, to the right of the line; `ahead`, along the line.
     """
 
-    down: np.ndarray
-    right: np.ndarray
-    ahead: np.ndarray
+    down: Array
+    right: Array
+    ahead: Array
 
 
-def support_forces(supports, equilibrium, load, *, count=None):
+class Hanging(Protocol):
+    """What forces on supports are found from: `horizontal_tension` (batch, n) [N], `end` (batch, n + 1, 3) [m]."""
+
+    @property
+    def horizontal_tension(self) -> Array: ...
+
+    @property
+    def end(self) -> Array: ...
+
+
+def support_forces(supports: Supports, equilibrium: Hanging, load: ArrayLike, *,
+                   count: ArrayLike | None = None) -> SupportForces:
     """Return what wires and strings do to the structures, string weight and wind included.
 
     The line's direction at a support halves its angle.
@@ -239,10 +275,11 @@ def support_forces(supports, equilibrium, load, *, count=None):
     SupportForces
         nan where the section was not found, and beyond its supports.
     """
-    problem = prepare(supports, load, 0.0, TwoPart(*np.zeros(7)), count, equilibrium.horizontal_tension)
+    H = equilibrium.horizontal_tension
+    problem = prepare(supports, load, 0.0, TwoPart(*np.zeros(7)), count, H)
     plane = planes(problem, equilibrium.end.T - problem.hinge)
     with np.errstate(invalid="ignore"):
-        wire = block.shape(plane.span, plane.rise, plane.load, np.log(problem.unstressed))
+        wire = block.shape(plane.span, plane.rise, plane.load, np.log(np.where(problem.active, H.T, 1.0)))
         east, north, up = forces_on_ends(problem, plane, wire) + problem.pull
     line_east, line_north, _ = problem.line
     there = np.isfinite(equilibrium.end[..., 0])

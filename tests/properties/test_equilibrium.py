@@ -245,11 +245,13 @@ def test_sections_do_not_know_of_each_other():
 
 
 def test_a_stop_too_early_is_no_answer(monkeypatch):
-    """Too few steps: nan, with the force that was left."""
-    monkeypatch.setattr("corridor.mechanics.equilibrium._ITERATIONS", 1)
-    eq = solve(HILLY, clipped(HILLY), across(HILLY, 12.0, 50.0), [-5.0], PART)
-    assert not eq.converged.any()
-    assert eq.residual_force[0] > 1
+    """Too few steps: nan, with the force that was left and where."""
+    L0 = clipped(HILLY)
+    monkeypatch.setattr("corridor.mechanics.balance._STEPS", 1)
+    monkeypatch.setattr("corridor.mechanics.interior_point.MOST_STEPS", 1)
+    eq = solve(HILLY, L0, across(HILLY, 12.0, 50.0), [-5.0], PART)
+    assert not eq.converged.any() and eq.left.shape == (1, 6)
+    assert eq.residual_force[0] == eq.left[0].max() > 1
     assert np.isnan(eq.horizontal_tension).all()
     assert np.isnan(eq.end).all()
 
@@ -378,11 +380,32 @@ def test_wires_in_travellers_from_their_lengths():
     np.testing.assert_allclose(level, level[0][0], rtol=1e-8)
 
 
-def test_a_string_that_wires_lift_cannot_be_clipped_in_so():
-    """The middle support 40 m too low: nan, not a string that stands upright."""
-    lifted = section([200, 200], [-40, 40])
-    assert np.isnan(clip_in(lifted, [28e3], [[STILL]], [15.0], PART).unstressed).all()
-    assert np.isnan(clipping_offsets(lifted, [28e3], [STILL], [15.0], PART).offset).all()
+def test_a_string_that_wires_lift_where_they_are_clipped_in():
+    """The middle support 3 m too low for its wire: its string hangs slack, with the tension throughout, and no more.
+
+    By hand: at slack strings the wires of both spans carry half of the string's weight W alone. The wire of a level
+    chord, lowered by y, pulls down at its middle by `2 (w S/2 - H y/S)` near enough: `y = S (w S + W/2) / 2H`.
+    """
+    low, H = section([200, 200], [-13, 13]), 28e3
+    clip = clip_in(low, [H], [[STILL]], [15.0], PART)
+    assert clip.lifted.tolist() == [[False, True, False]] and clip.left.max() < 0.01
+    assert clip.end[0, 1, 2] == pytest.approx(-200 * (WEIGHT * 200 + 350) / (2 * H), rel=5e-3)
+    assert clip.end[0, 1, 2] > low.hinge[0, 1, 2] - 1.9
+    back = solve(low, clip.unstressed, [[STILL]], [15.0], PART, tolerance=1e-4)
+    np.testing.assert_allclose(back.end, clip.end, atol=1e-6)
+    assert back.lifted.tolist() == clip.lifted.tolist()
+    # In travellers it would run off its sheave: no marks are told.
+    assert np.isnan(clipping_offsets(low, [H], [STILL], [15.0], PART).offset).all()
+
+
+def test_far_too_low_a_support_holds_the_wire_down_where_it_is_clipped_in():
+    """40 m too low: the string is taut, above its hinge, and its pull is what bends the wire there."""
+    low = section([200, 200], [-40, 40])
+    clip = clip_in(low, [28e3], [[STILL]], [15.0], PART)
+    np.testing.assert_allclose(clip.end[0, 1], low.hinge[0, 1] + [0, 0, 2.0], atol=1e-9)
+    on_start, on_end = end_forces(clip.end[0, :-1], clip.end[0, 1:], STILL, 28e3)
+    assert (on_start[1] + on_end[0])[2] > 5e3 and clip.lifted[0, 1]
+    assert np.isnan(clipping_offsets(low, [28e3], [STILL], [15.0], PART).offset).all()
 
 
 def test_lifted_by_cold():
