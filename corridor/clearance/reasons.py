@@ -125,7 +125,7 @@ def _why_unsolved(scene, w, o, k, case):
     if np.isnan(strung.temperature[g, o, k]):
         return f"the option has no emergency temperature, which case {case} asks for"
     if np.isnan(strung.excess[g, o]):
-        return "the stringing limits leave no tension at which the section can hang"
+        return f"the stringing limits leave no tension at which the section can hang{strung.unmet[g, o]}"
     if np.isnan(strung.horizontal_tension[g, o, k]):
         return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
     if not scene.exact[w]:

@@ -10,7 +10,7 @@ from corridor.line.laws import law_rows, reshape_law, take_law, with_sets
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.knee import knee_temperature
 from corridor.mechanics.loads import ice_weight, wind_force
-from corridor.mechanics.stringing import greatest_tension, limit_tensions
+from corridor.mechanics.stringing import greatest_tension, least_tension, limit_tensions
 
 __all__ = ["Strung", "WireGroups", "group_wires", "solve_states"]
 
@@ -40,7 +40,8 @@ class Strung:
 
     `weight`, `wind` load per length [N/m]; `temperature` [degC]; `horizontal_tension` [N], nan where there is
     no answer; `residual` of strain; `excess` unstressed length over ruling span less one; `governing`
-    index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words;
+    index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words; `unmet`
+    (group, option) why the limits leave no tension, in words, "" where they leave one;
     `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`, `core_set`
     [-] the final sets; `final`, `initial` the law in that condition (group, option), `part` that of every state
     (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the outer
@@ -67,6 +68,7 @@ class Strung:
     knee_band: np.ndarray
     tension_band: np.ndarray
     initial: object
+    unmet: np.ndarray
 
     @property
     def constant(self):
@@ -115,7 +117,7 @@ def solve_states(groups, options, cases, shield, sections=None):
     pairs, limits, share = _pairs(groups, which, table, sections)
     today = next((i for i, option in enumerate(options) if option.existing), None)
     settled = _settled(pairs, limits, table, today, len(options))
-    return _strung(which, table, pairs, settled, share)
+    return _strung(which, table, pairs, settled, share, _unmet(which, table, pairs, limits, settled))
 
 
 _COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
@@ -280,7 +282,7 @@ def _conditioned(law, settled, initial):
     return with_sets(take_law(law, np.s_[:, None]), outer, core)
 
 
-def _strung(which, table, pairs, settled, share):
+def _strung(which, table, pairs, settled, share, unmet):
     """The solved batch of settled pairs."""
     row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
     # A wire whose tension was measured is final, whatever a case says.
@@ -303,7 +305,7 @@ def _strung(which, table, pairs, settled, share):
         knee_temperature(*bare, final).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
         np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)),
-        reshape_law(_initial(pairs, settled), shape))
+        reshape_law(_initial(pairs, settled), shape), unmet)
 
 
 def _initial(pairs, settled):
@@ -311,6 +313,21 @@ def _initial(pairs, settled):
     measured = np.isfinite(pairs.measured)
     return with_sets(pairs.law, np.where(measured, settled.final_outer, settled.initial_outer),
                      np.where(measured, settled.final_core, settled.initial_core))
+
+
+def _unmet(which, table, pairs, limits, settled):
+    """Words for the limits that pairs cannot meet, (group, option): what is allowed, and what a wire pulls at least."""
+    words = np.full(which.size, "", object)
+    lost = np.isnan(settled.excess)[:, None] & np.isfinite(limits.value) & np.isnan(pairs.limit_tension)
+    rows, columns = np.nonzero(lost & (limits.kind != "existing"))
+    S, h = limits.spans[rows, 0], limits.rises[rows, 0]
+    pull, place = least_tension(S, h, limits.weight[rows, columns], limits.wind[rows, columns])
+    S, h = (np.take_along_axis(v, place[:, None], axis=1)[:, 0] for v in (S, h))
+    for i, (row, column) in enumerate(zip(rows, columns, strict=True)):
+        limit = table.wirings[which.flat[row]].stringing[column]
+        words[row] += (f"; {limit.text}: {limits.value[row, column] / 1e3:.1f} kN are allowed, and over {S[i]:.1f} m "
+                       f"with a rise of {h[i]:.1f} m a wire pulls {pull[i] / 1e3:.1f} kN or more, however it is strung")
+    return words.reshape(which.shape)
 
 
 def _texts(which, table, pairs, governing, share):

@@ -13,6 +13,7 @@ from corridor.mechanics.ruling_span import unstressed_excess
 __all__ = [
     "greatest_tension",
     "horizontal_tension_for",
+    "least_tension",
     "limit_tensions",
     "loaded_plane",
     "longest",
@@ -82,8 +83,78 @@ def horizontal_tension_for(limit, spans, rises, weight, wind):
                 break
             # What has come to rest stays there, however long its neighbours take.
             H = np.where(moves, new, H)
-        reached = np.abs(greatest_tension(H, spans, rises, weight, wind) / limit - 1) < 1e-8
-    return np.where(reached, H, np.nan)
+        over = np.asarray(greatest_tension(H, spans, rises, weight, wind) / limit - 1)
+        # Near the least that the section can be strung with, that creeps.
+        near = (np.abs(over) >= 1e-8) & (np.abs(over) < 0.1)
+        if near.any():
+            some = _some_of(near, H.shape, spans, rises, weight, wind)
+            H[near] = _taut(np.broadcast_to(limit, H.shape)[near], *some)
+            over[near] = greatest_tension(H[near], *some) / np.broadcast_to(limit, H.shape)[near] - 1
+    return np.where(np.abs(over) < 1e-8, H, np.nan)
+
+
+def _some_of(index, shape, spans, rises, weight, wind):
+    """Some sections of a batch of this shape."""
+    n = np.shape(spans)[-1]
+    return [*(np.broadcast_to(v, (*shape, n))[index] for v in (spans, rises)),
+            *(np.broadcast_to(v, shape)[index] for v in (weight, wind))]
+
+
+def _taut(limit, spans, rises, weight, wind):
+    """H by halving between where the greatest tension is least and the limit."""
+    low, high = _slackest(spans, rises, weight, wind), limit
+    for _ in range(_ITERATIONS):
+        middle = np.sqrt(low * high)
+        below = greatest_tension(middle, spans, rises, weight, wind) < limit
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    return high
+
+
+def least_tension(spans, rises, weight, wind):
+    """Return the least that the greatest tension of a section can be, however tight it is strung, and where.
+
+    Slacker than there, the wire pulls more by its own weight. A limit below that leaves no wire.
+
+    Parameters
+    ----------
+    spans, rises, weight, wind
+        As in `greatest_tension`.
+
+    Returns
+    -------
+    tension : ndarray
+        [N]
+    place : ndarray of int
+        Index of the span at whose support it is.
+
+    Notes
+    -----
+    Golden sections in ln H; at each support the tension falls with H as far as its least, and rises beyond. Of a level
+    span it is `0.754 q S`, at `H = 0.417 q S`.
+
+    Examples
+    --------
+    >>> tension, place = least_tension([200.0, 300.0], [0.0, 0.0], 10.0, 0.0)
+    >>> round(float(tension) / 3000, 4), int(place)
+    (0.7544, 1)
+    """
+    spans, rises, weight, wind = (np.asarray(v, float) for v in (spans, rises, weight, wind))
+    H = _slackest(spans, rises, weight, wind)[..., None]
+    each = greatest_tension(H, spans[..., None], rises[..., None], weight[..., None], wind[..., None])
+    return np.fmax.reduce(each, axis=-1), np.where(np.isnan(each), -np.inf, each).argmax(axis=-1)
+
+
+def _slackest(spans, rises, weight, wind):
+    """H at which the greatest tension of a section is least [N]."""
+    longest = np.fmax.reduce(np.hypot(spans, rises), axis=-1) * np.hypot(weight, wind)
+    low, high = np.log(longest / 50), np.log(longest * 50)
+    share = (np.sqrt(5) - 1) / 2
+    for _ in range(_ITERATIONS):
+        inner, outer = high - share * (high - low), low + share * (high - low)
+        falls = greatest_tension(np.exp(outer), spans, rises, weight, wind) < greatest_tension(
+            np.exp(inner), spans, rises, weight, wind)
+        low, high = np.where(falls, inner, low), np.where(falls, high, outer)
+    return np.exp((low + high) / 2)
 
 
 def string_to_limits(bounds, is_constant, spans, rises, span, weight, wind, temperature, part):

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import brentq
+from scipy.optimize import brentq, minimize_scalar
 
 from corridor.mechanics.elongation import TwoPart
 from corridor.mechanics.ruling_span import ruling_span, tension
 from corridor.mechanics.stringing import (
     greatest_tension,
     horizontal_tension_for,
+    least_tension,
     loaded_plane,
     string_to_limits,
 )
@@ -126,17 +127,37 @@ def test_sections_at_once_equal_one_by_one():
 
 
 @settings(max_examples=50, deadline=None)
-@given(sections, st.floats(1.15, 12))
+@given(sections, st.floats(1.0001, 1.2) | st.floats(1.15, 12))
 def test_horizontal_tension_against_an_independent_root(name, times):
     """Limits from just above the least that can hold the section; the taut one of the two roots."""
     spans, rises = SECTIONS[name]
-    grid = np.geomspace(0.2 * WEIGHT * np.nanmax(spans), 5e5, 400)
-    tensions = greatest_tension(grid, np.array(spans), np.array(rises), WEIGHT, 0.0)
-    lowest = tensions.argmin()
-    limit = times * tensions[lowest]
-    H = brentq(lambda H: support_tension(H, spans, rises, WEIGHT, 0.0) - limit, grid[lowest], limit, rtol=1e-12)
+    least, H_least = least_of(spans, rises)
+    limit = times * least
+    H = brentq(lambda H: support_tension(H, spans, rises, WEIGHT, 0.0) - limit, H_least, limit, rtol=1e-12)
     got = horizontal_tension_for(limit, np.array(spans), np.array(rises), WEIGHT, 0.0)
-    assert float(got) == pytest.approx(H, rel=1e-6)
+    assert float(got) == pytest.approx(H, rel=1e-5)
+
+
+def least_of(spans, rises):
+    """Least greatest tension of a section and its H [N], by SciPy."""
+    found = minimize_scalar(lambda t: support_tension(np.exp(t), spans, rises, WEIGHT, 0.0), method="bounded",
+                            bounds=np.log(WEIGHT * np.nanmax(spans) * np.array([0.05, 5.0])), options={"xatol": 1e-10})
+    return found.fun, np.exp(found.x)
+
+
+@pytest.mark.parametrize("name", SECTIONS)
+def test_below_the_least_tension_nothing_hangs_and_above_it_does(name):
+    """The criterion that tells a section that cannot be strung from one whose tension was not found."""
+    spans, rises = (np.array(v) for v in SECTIONS[name])
+    least, place = least_tension(spans, rises, WEIGHT, 0.0)
+    assert float(least) == pytest.approx(least_of(spans, rises)[0], rel=1e-9)
+    alone = least_tension(spans[place : place + 1], rises[place : place + 1], WEIGHT, 0.0)[0]
+    assert alone <= least
+    limits = least * np.array([0.9, 0.999, 0.99999, 1.00001, 1.001, 1.1])
+    found = horizontal_tension_for(limits, spans, rises, WEIGHT, 0.0)
+    assert np.isfinite(found).tolist() == [False, False, False, True, True, True]
+    # Half as heavy a wire is held up by half of the tension.
+    assert float(least_tension(spans, rises, WEIGHT / 2, 0.0)[0]) == pytest.approx(least / 2, rel=1e-9)
 
 
 @settings(max_examples=30, deadline=None)
