@@ -117,9 +117,9 @@ def _strung(rng, hinge, count):
     return ruling.tension(excess, span, WEIGHT, np.full(many, 10.0), LAW).horizontal_tension
 
 
-def clipped(sections):
+def clipped(sections, law=LAW):
     """Return the wires of sections that are clipped in bare at 10 degC."""
-    return clip_in(sections.supports, sections.horizontal_tension, [[STILL]], np.full(len(sections.count), 10.0), LAW,
+    return clip_in(sections.supports, sections.horizontal_tension, [[STILL]], np.full(len(sections.count), 10.0), law,
                    count=sections.count)
 
 

@@ -21,11 +21,11 @@ from tests.relief_sections import CASES, LAW, clipped, loaded, relief_sections
 __all__ = ["measure"]
 
 
-def measure(lines, seed):
+def measure(lines, seed, law=LAW):
     """Return what hanging the sections of some lines comes to."""
     sections = relief_sections(lines, seed)
     begin = time.process_time()
-    clip = clipped(sections)
+    clip = clipped(sections, law)
     strung, kept = np.isfinite(sections.horizontal_tension), np.isfinite(clip.unstressed[:, 0])
     found = {"lines": lines, "sections": len(sections.count), "no_tension_within_limits": int((~strung).sum()),
              "not_clipped_in": int((strung & ~kept).sum()),
@@ -34,7 +34,7 @@ def measure(lines, seed):
              "worst_force_N": 0.0, "worst_length": 0.0, "most_iterations": 0}
     for case in CASES:
         supports, load, T = loaded(sections, case)
-        state = solve(supports, clip.unstressed, load, T, LAW, count=sections.count)
+        state = solve(supports, clip.unstressed, load, T, law, count=sections.count)
         found["states"] += int(kept.sum())
         found["not_found"] += int((kept & ~state.converged).sum())
         found["lifted"] += int(state.lifted.any(axis=1).sum())
