@@ -152,8 +152,9 @@ def _supports(model, block, option):
     s = chains.supports
     hinge = np.where(anchored[..., None], model.clipped.end[block.chain[:, None], option[:, None], within],
                      s.hinge[at])
-    held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at],
-                    np.zeros_like(hinge), s.stiffness[at])
+    share = 1 / model.subconductors[model.group[block.chain], option][:, None]
+    held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at] * share,
+                    np.zeros_like(hinge), s.stiffness[at] * share)
     return held, model.right(block.chain)[np.arange(len(node))[:, None], within]
 
 
