@@ -11,6 +11,7 @@ from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
 from corridor.clearance.reasons import faulty_obstacles
 from corridor.inputs.frame import Frame
+from corridor.inspection.inspector import Inspection, Inspector
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
@@ -35,7 +36,8 @@ class Result:
     `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed, and their `causes`, the
     commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
     those that lift a string; `frames` the layers of the findings by name, `output` their file, None where they are kept
-    in memory; `timings` seconds spent reading, computing and writing, of both threads together.
+    in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection` the doubts
+    about the data.
     """
 
     options: tuple[dict, ...]
@@ -49,15 +51,16 @@ class Result:
     timings: dict[str, float]
     causes: tuple[Cause, ...]
     frames: Frames
+    inspection: Inspection
 
     @property
     def status(self) -> int:
-        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed.
+        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
 
         A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string.
+        wire that lifts a string. A doubt is one about the data that could hide a violation, and that nobody accepted.
         """
-        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else 0
+        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -105,17 +108,19 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
               FindingsWriter(output, inputs.crs, guard=guard, time=time))
     with target as findings:
         facts, plan, ground = prepare(inputs, clock, surveyed=False)
-        tally, limits = Tally(facts), Limits()
-        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock):
+        tally, limits, inspector = Tally(facts), Limits(), Inspector(inputs, plan, ground)
+        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, look=inspector.look):
             tally.add(layer, columns)
             limits.add(layer, columns)
             with clock("write"):
                 findings.add(layer, columns)
         findings.add("ladder", ladder_rows(limits.columns, ceilings(facts.heat, plan.spans)))
         findings.add("options", options := tally.option_rows())
-        warnings = (*inputs.warnings(), *tally.warnings)
+        inspection = inspector.conclude()
+        findings.add("doubts", inspection.columns())
+        warnings = (*inputs.warnings(), *inspection.warnings, *tally.warnings)
         findings.add("run", inputs.run_row(findings.time, warnings, CAUTIONS))
-        findings.add("inputs", inputs.file_rows())
+        findings.add("inputs", inputs.file_rows(tally.compared))
         with clock("write"):
             findings.close()
     return Result(
@@ -123,11 +128,12 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         violations=tally.violations, gaps=tally.gaps, overloads=len(tally.overloaded), lifted=len(tally.lifted),
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
-        frames=target if output is None else WrittenFindings(target.path))
+        frames=target if output is None else WrittenFindings(target.path),
+        inspection=inspection)
 
 
-def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None
-         ) -> Iterator[tuple[str, Columns]]:
+def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
+         look: Callable[[int, int], None] | None = None) -> Iterator[tuple[str, Columns]]:
     """Yield the findings of a corridor, batch by batch, as (layer, columns).
 
     Parameters
@@ -138,6 +144,9 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     progress : callable, optional
         `progress(done, total)` in spans.
     clock : Clock, optional
+    look : callable, optional
+        `look(first, last)` is called with the spans of each batch just before it is assessed, so that blocks of their
+        ground are read once.
     """
     clock = clock or Clock()
 
@@ -151,6 +160,8 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
         for first, last in _ranges(plan, facts):
             if not plan.surveyed:
                 plan = survey(facts.structures, plan, ground, first, last)
+            if look:
+                look(first, last)
             yield plan, first, last
 
     done = 0

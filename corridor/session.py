@@ -29,6 +29,7 @@ class OpenedStudy(Opened):
     arguments. Answers have their tables as data frames, by name, in `frames`.
     """
 
+    inspect = _Job("corridor.inspection.inspector", "inspect_study")
     check = _Job("corridor.check", "check")
     limits = _Job("corridor.jobs.rating", "limit_study")
     ratings = _Job("corridor.jobs.rating", "rate_study")

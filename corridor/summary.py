@@ -1,6 +1,7 @@
 """What a run comes to, option by option, counted while the findings pass by."""
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple
 
@@ -60,6 +61,7 @@ class Tally:
         self.lifted: dict[tuple[str, str], set[str]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
+        self._compared: set[str] = set()
         self._causes: dict[str, Cause] = {}
         self._worst: dict[str, dict] = {}
         self._sag, self._share = (dict.fromkeys(self.names, np.nan) for _ in range(2))
@@ -92,6 +94,11 @@ class Tally:
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + self._shape
 
+    @property
+    def compared(self) -> dict[str, int]:
+        """Number of obstacles compared, by the name of their layer."""
+        return Counter(name.partition(":")[0] for name in self._compared)
+
     def add(self, layer: str, columns: Mapping[str, np.ndarray]) -> None:
         """Take note of a batch of rows."""
         for name in self.names if layer in self.count else ():
@@ -110,6 +117,7 @@ class Tally:
                 yield name, rows
 
     def _margins(self, columns):
+        self._compared.update(name for name in set(columns["obstacle"].tolist()) if name)
         for name, rows in self.of_options(columns):
             row = rows[columns["margin_m"][rows].argmin()]
             if columns["margin_m"][row] < self._worst.get(name, {"margin_m": np.inf})["margin_m"]:

@@ -4,9 +4,10 @@ import sys
 from contextlib import contextmanager
 from textwrap import fill, wrap
 
+from corridor.outputs.tables import aligned
 from corridor.summary import CAUTIONS
 
-__all__ = ["progress_bar", "summary"]
+__all__ = ["inspected", "progress_bar", "summary"]
 
 _WIDTH = 79
 
@@ -28,7 +29,7 @@ def progress_bar(text, quiet=False):
 
 def summary(result):
     """Return one screen of text about a `Result`: 79 columns at most, plain."""
-    lines = [*_table(result.options), ""]
+    lines = [*_table(result.options), "", *_doubts(result.inspection)]
     if result.gaps:
         lines += [f"Not assessed: {result.gaps} rows. None of them is a pass: see the layer not_assessed.",
                   *_causes(result.causes)]
@@ -52,6 +53,34 @@ def _causes(causes):
     more = causes[_CAUSES:]
     return lines + ([f"  and {sum(cause.rows for cause in more)} rows for {_counted(len(more), 'other reason')}"]
                     if more else [])
+
+
+def _doubts(inspection):
+    """How many doubts about the data there are, and what they do."""
+    total, serious = len(inspection.doubts), inspection.open
+    if not total:
+        return ["Doubts about the data: none."]
+    word = f"{serious} could hide a violation" if serious else "none of those not accepted could hide a violation"
+    accepted = sum(each.accepted for each in inspection.doubts)
+    return wrap(f"Doubts about the data: {total}; {word}{f', {accepted} accepted' if accepted else ''}: see the layer "
+                "doubts, and `corridor inspect`.", _WIDTH, subsequent_indent="  ")
+
+
+def inspected(inspection):
+    """Return lines of text about an `Inspection`: each doubt with what to do."""
+    lines = []
+    for each in inspection.doubts:
+        doubt = each.doubt
+        state = "accepted" if each.accepted else doubt.kind.severity
+        where = ": ".join(dict.fromkeys(part for part in (doubt.file, doubt.feature) if part))
+        lines += [_wrap(f"{doubt.kind.id} ({state}), {where}")]
+        for head, text in (("found", doubt.found), ("expected", doubt.expected),
+                           ("accepted", each.reason) if each.accepted else ("do", doubt.kind.settle)):
+            lines += wrap(f"{head}: {text}", _WIDTH, initial_indent="  ", subsequent_indent="    ")
+    if inspection.layers:
+        lines += ["", *aligned(("layer", "features", "within 500 m", "within 60 m"),
+                               [(name, *map(str, counts)) for name, *counts in inspection.layers])]
+    return lines
 
 
 def _counted(count, word):

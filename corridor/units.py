@@ -19,7 +19,7 @@ from corridor.errors import nearest
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["KINDS", "Kind", "QuantityError", "quantity", "share"]
+__all__ = ["KINDS", "Kind", "QuantityError", "quantity", "scale", "share"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,7 @@ KINDS = {
     "angle": Kind("angle", "deg", "deg", ("deg", "rad", "gon"), "90 deg", True),
     "irradiance": Kind("irradiance", "W/m2", "W/m^2", ("W/m^2", "kW/m^2", "W/ft^2"), "1000 W/m^2"),
     "frequency": Kind("frequency", "Hz", "Hz", ("Hz", "kHz"), "50 Hz"),
+    "stiffness": Kind("stiffness", "N/m", "N/m", ("N/m", "kN/m", "N/mm", "lbf/in"), "50 kN/m"),
     "mass": Kind("mass", "kg", "kg", ("kg", "g", "lb"), "45 kg"),
     "duration": Kind("duration", "s", "s", ("s", "min", "h"), "15 min"),
     "ratio": Kind("ratio", "", "", ("%",), "80 %", True),
@@ -93,6 +94,7 @@ _COMMON = {
 }
 
 _QUANTITY = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*)", re.DOTALL)
+_NUMBER = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
 _FACTOR = r"(?:[^\W\d_]+|%|us_ft)(?:\^-?[1-9])?"
 _UNIT = re.compile(rf"(?:1/)?{_FACTOR}(?:[*/]{_FACTOR})*")
 _SHARE = re.compile(r"([0-9]+\.?[0-9]*|\.[0-9]+)\s*%\s*RTS", re.IGNORECASE)
@@ -124,7 +126,7 @@ class QuantityError(ValueError):
         super().__init__(f"{value!r} is no {noun}: {reason}" + (f"; perhaps {hint}?" if hint else ""))
 
 
-def quantity(value: object, kind: str, *, plain_text: bool = False) -> float:
+def quantity(value: object, kind: str, *, plain_text: bool = False, unit: str | None = None) -> float:
     """Return a quantity in the SI unit of its kind.
 
     Parameters
@@ -135,6 +137,8 @@ def quantity(value: object, kind: str, *, plain_text: bool = False) -> float:
         A key of `KINDS`.
     plain_text : bool
         Take text without a unit as a number, for the cells of a text table.
+    unit : str, optional
+        The unit of a number without one, in text or not; default: the SI unit of the kind.
 
     Returns
     -------
@@ -154,15 +158,34 @@ def quantity(value: object, kind: str, *, plain_text: bool = False) -> float:
     --------
     >>> quantity("25 kN", "force"), quantity(10, "temperature")
     (25000.0, 10.0)
+    >>> round(quantity(59, "length", unit="ft"), 4), quantity("18 m", "length", unit="ft")
+    (17.9832, 18.0)
     >>> quantity("5 kV", "length")
     Traceback (most recent call last):
     corridor.units.QuantityError: '5 kV' is no length: the unit 'kV' measures voltage
     """
+    if unit is not None and (not isinstance(value, str) or _NUMBER.fullmatch(value.strip())) and not isinstance(
+            value, bool):
+        return _finite(_read(f"{value} {unit}", kind, False), value, kind)
     if isinstance(value, str):
         return _finite(_read(value, kind, plain_text), value, kind)
     if isinstance(value, bool) or not isinstance(value, Real):
         raise QuantityError(value, kind, f"it is {_describe(value)}")
     return _finite(value, value, kind)
+
+
+def scale(unit: str | None, kind: str) -> tuple[float, float]:
+    """Return factor and offset that lead from a unit to the SI unit of a kind: `factor * number + offset`.
+
+    Examples
+    --------
+    >>> scale("degF", "temperature")[1], scale(None, "length")
+    (-17.77777777777777, (1.0, 0.0))
+    """
+    if unit is None:
+        return 1.0, 0.0
+    zero = quantity(0, kind, unit=unit)
+    return quantity(1, kind, unit=unit) - zero, zero
 
 
 def share(text: object) -> float:

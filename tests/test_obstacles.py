@@ -42,7 +42,7 @@ def obstacles(path, *, bounds=None, frame=FRAME, **section):
     settings = SimpleNamespace(
         **(BLANK | {"name": "things", "file": path.name, "category": "road"} | section)
     )
-    return read_obstacles([settings], lambda name: path.parent / name, frame, bounds=bounds)
+    return read_obstacles([settings], lambda name: path.parent / name, frame, bounds=bounds)[0]
 
 
 def heights(found):
@@ -226,9 +226,9 @@ def test_layers_in_turn_and_none(tmp_path):
         SimpleNamespace(**(BLANK | {"name": k, "file": "o.gpkg", "category": k, "height": 0.0}))
         for k in ("a", "b")
     ]
-    found = read_obstacles(sections, lambda name: tmp_path / name, FRAME)
+    found, _ = read_obstacles(sections, lambda name: tmp_path / name, FRAME)
     assert found.layer.tolist() == ["a", "b"] and found.obstacle.tolist() == ["a:1", "b:1"]
-    none = read_obstacles([], lambda name: name, FRAME)
+    none, _ = read_obstacles([], lambda name: name, FRAME)
     assert len(none) == 0 and none.absolute.dtype == bool and none.height.dtype == float
     assert path.exists()
 

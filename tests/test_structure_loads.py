@@ -10,6 +10,7 @@ import pytest
 from scipy.optimize import brentq
 
 from corridor.check import Result
+from corridor.inspection.inspector import Inspection
 from corridor.line.facts import Case, Limit
 from corridor.summary import Tally
 
@@ -195,7 +196,7 @@ def test_a_lifted_string_is_a_violation(tmp_path):
     assert tally.violations == tally.gaps == 0 and tally.lifted == {("today", "cold"): {"T2"}}
     assert tally.warnings == ["today: cold: wires lift their strings at T2"]
     row = {"options": (), "violations": 0, "gaps": 0, "overloads": 0, "output": None, "frame": None, "warnings": (),
-           "timings": {}, "causes": (), "frames": {}}
+           "timings": {}, "causes": (), "frames": {}, "inspection": Inspection((), ())}
     assert [Result(lifted=n, **row).status for n in (0, 1)] == [0, 1]
 
 

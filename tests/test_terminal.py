@@ -24,7 +24,7 @@ ARGUMENTS = {
     "curves": ("--folder", "{folder}"),
     "report": ("--output", "{folder}/page.html"), "draw": ("--output", "{folder}/sheets.pdf"),
     "tables": ("--folder", "{folder}", "--no-workbook"), "export": ("--output", "{folder}/field.geojson"),
-    "diff": (), "headroom": ("--folder", "{folder}"),
+    "diff": (), "inspect": ("--output", "{folder}/doubts.csv"), "headroom": ("--folder", "{folder}"),
 }
 #: Searches that take long on any study; their own tests run them.
 LONG = {"design", "plan"}

@@ -71,8 +71,8 @@ def with_rows(obstacles, rows):
     """Return obstacles with more of them after: dicts of their columns; what these leave out says nothing."""
     def column(name):
         old = getattr(obstacles, name)
-        if old is None and not any(name in row for row in rows):
-            return None
+        if not (isinstance(old, np.ndarray) or old is None and any(name in row for row in rows)):
+            return old
         plain = _UNTOLD.get(name)
         old = np.full(len(obstacles), plain, object if plain is None else None) if old is None else old
         new = np.empty(len(rows), old.dtype)

@@ -159,7 +159,7 @@ def load_table(name):
     return load_rules(FOLDER / TABLES[name])
 
 
-def load_rules(file):
+def load_rules(file, units=None):
     """Return the rules of a comma-separated file with a header row.
 
     Parameters
@@ -167,6 +167,8 @@ def load_rules(file):
     file : path
         UTF-8. Columns of `COLUMNS`, in any order; rule, against, measure and base are needed.
         Lengths are numbers in m or text with a unit ("18.5 ft"), voltages in kV or with a unit.
+    units : mapping, optional
+        Units of numbers without one, by column.
 
     Raises
     ------
@@ -183,7 +185,7 @@ def load_rules(file):
             for row in reader:
                 if any(row.values()):
                     lines.append(reader.line_num)
-                    rows.append(_read_row(file, reader.line_num, row))
+                    rows.append(_read_row(file, reader.line_num, row, units or {}))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(file, None, f"a file that cannot be read ({error})",
                          "a comma-separated UTF-8 file of rules") from error
@@ -206,7 +208,7 @@ def _check_header(file, header):
                          "a header with rule, against, measure and base, separated by commas")
 
 
-def _read_row(file, line, row):
+def _read_row(file, line, row, units):
     if None in row or None in row.values():
         raise InputError(file, f"row {line}", "another number of cells than in the header",
                          "one cell per column; text that holds a comma stands in double quotes")
@@ -214,7 +216,7 @@ def _read_row(file, line, row):
     for name, column in COLUMNS.items():
         text = (row.get(name) or "").strip()
         try:
-            values[name] = _read_cell(text, column)
+            values[name] = _read_cell(text, column, units.get(name))
         except ValueError as error:
             choices = column.kind if isinstance(column.kind, tuple) else ()
             raise InputError(file, f"row {line}: {name}", repr(text) if text else "nothing",
@@ -229,7 +231,7 @@ def _read_row(file, line, row):
     return values
 
 
-def _read_cell(text, column):
+def _read_cell(text, column, unit):
     """Value of a cell; ValueError says what is accepted."""
     if not text:
         if column.default is None:
@@ -239,7 +241,7 @@ def _read_cell(text, column):
         if text not in column.kind:
             raise ValueError(", ".join(c for c in column.kind if c))
         return text
-    return _READERS[column.kind](text)
+    return _READERS[column.kind](f"{text} {unit}" if unit is not None and text[-1] in "0123456789." else text)
 
 
 def _length(text):

@@ -32,6 +32,7 @@ def check(study, progress, overwrite, output):
     result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
+                  doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,
                   causes=[cause._asdict() for cause in result.causes], overloads=result.overloads, lifted=result.lifted,
                   output=str(result.output), frame=result.frame.name, warnings=list(result.warnings),
                   options=list(result.options))

@@ -23,7 +23,8 @@ Exit status
   0  everything was assessed and is clear
   1  violations were found
   2  the input is wrong: nothing was written
-  3  no violation, but something could not be assessed
+  3  no violation, but something could not be assessed,
+     or the data are in doubt
   70 the software failed
 
 A screening and study aid: local codes and their adopted edition govern, and a

@@ -7,6 +7,7 @@ import numpy as np
 
 from corridor.errors import NO_NAMES, InputError, nearest
 from corridor.line.facts import KINDS, STRINGS, Framings
+from corridor.units import KINDS as MEASURES
 from corridor.units import QuantityError, quantity
 
 __all__ = ["check_framings", "read_framings"]
@@ -16,7 +17,7 @@ HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link
 _FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
 
 
-def read_framings(path):
+def read_framings(path, units=None):
     """Return where wires hang, from a table with a heading.
 
     Parameters
@@ -26,6 +27,8 @@ def read_framings(path):
         string_length, string_mass, where they are known. Numbers in m and kg, or text with a unit.
         Also `stiffness` of a post along the line, a number in N/m, and `string_wind_area`, the
         projected area of a string, a number in m2.
+    units : mapping or None
+        Units of the numbers in columns, by column; None where they are as above.
 
     Returns
     -------
@@ -42,7 +45,7 @@ def read_framings(path):
     rows = _rows(path)
     seen, table = set(), []
     for number, row in rows:
-        record = _framing(path, number, row)
+        record = _framing(path, number, row, units or {})
         if record[:2] in seen:
             raise InputError(
                 path,
@@ -91,7 +94,7 @@ def _rows(path):
     return rows
 
 
-def _framing(path, number, row):
+def _framing(path, number, row, units):
     """One row, in the order of `Framings`."""
     where = f"row {number}"
     text = {
@@ -113,16 +116,16 @@ def _framing(path, number, row):
                 " | ".join(known),
                 nearest(text[key], known),
             )
-    offset, height = (_cell(path, where, row, key, "length") for key in ("offset", "height"))
+    offset, height = (_cell(path, where, row, key, "length", units) for key in ("offset", "height"))
     # A suspension string of unknown length would leave the wire at the height of the crossarm: too
     # high.
     swings = text["string"] in ("suspension", "vee", "link")
-    length = _cell(path, where, row, "string_length", "length", default=None if swings else 0.0)
-    mass = _cell(path, where, row, "string_mass", "mass", default=0.0)
+    length = _cell(path, where, row, "string_length", "length", units, default=None if swings else 0.0)
+    mass = _cell(path, where, row, "string_mass", "mass", units, default=0.0)
     for key, value in (("height", height), ("string_length", length), ("string_mass", mass)):
         if value < 0:
             raise InputError(path, f"{where}: {key}", f"{value:g}", "no negative number")
-    stiffness = _number(path, where, row, "stiffness", np.inf, "N/m")
+    stiffness = _number(path, where, row, "stiffness", np.inf, "stiffness", units)
     if stiffness == 0 or (np.isfinite(stiffness) and text["string"] != "post"):
         raise InputError(path, f"{where}: stiffness", f"{stiffness:g} N/m of a {text['string']}",
                          "more than 0 N/m, of a post; nothing where the wire is held")
@@ -137,28 +140,24 @@ def _framing(path, number, row):
         length,
         mass,
         stiffness,
-        _number(path, where, row, "string_wind_area", 0.0, "m2"),
+        _number(path, where, row, "string_wind_area", 0.0, "area", units),
     )
 
 
-def _number(path, where, row, key, default, unit):
-    """An optional number that is not negative, in the unit that the heading promises."""
-    value = (row.get(key) or "").strip()
-    try:
-        number = float(value) if value else default
-    except ValueError:
-        number = np.nan
-    if not number >= 0 or (value and not np.isfinite(number)):
-        raise InputError(path, f"{where}: {key}", repr(value), f"a number in {unit}, 0 or more")
+def _number(path, where, row, key, default, kind, units):
+    """An optional number that is not negative."""
+    number = _cell(path, where, row, key, kind, units, default=default)
+    if not number >= 0:
+        raise InputError(path, f"{where}: {key}", repr(row[key]), f"a number in {MEASURES[kind].unit}, 0 or more")
     return number
 
 
-def _cell(path, where, row, key, kind, *, default=None):
+def _cell(path, where, row, key, kind, units, *, default=None):
     value = (row.get(key) or "").strip()
     if not value and default is not None:
         return default
     try:
-        return quantity(value, kind, plain_text=True)
+        return quantity(value, kind, plain_text=True, unit=units.get(key))
     except QuantityError as error:
         raise InputError(
             path, f"{where}: {key}", repr(value) if value else "nothing", f"a {kind}", error.hint

@@ -12,7 +12,7 @@ from pyproj import CRS
 from corridor.errors import InputError, nearest
 from corridor.inputs.digest import digest
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
-from corridor.units import QuantityError, quantity
+from corridor.units import QuantityError, quantity, scale
 
 __all__ = ["Layer", "LayerFacts", "Portion", "cells", "layer_facts", "open_layer", "portions"]
 
@@ -95,10 +95,9 @@ def open_layer(path, layer, where):
     """
     path = str(path)
     try:
-        names = [name for name, kind in pyogrio.list_layers(path) if kind is not None] or [
-            name for name, _ in pyogrio.list_layers(path)
-        ]
-        known = [name for name, _ in pyogrio.list_layers(path)]
+        listed = pyogrio.list_layers(path)
+        known = [name for name, _ in listed]
+        names = [name for name, kind in listed if kind is not None] or known
         chosen = _choose(path, layer, where, known, names)
         info = pyogrio.read_info(path, layer=chosen, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
@@ -192,7 +191,7 @@ def _portion(fid, wkb, columns):
     return Portion(fid, geometry, fault.astype(object), columns)
 
 
-def cells(values, kind):
+def cells(values, kind, unit=None):
     """Return a column as numbers in the SI unit of a kind, and a fault for each cell that is none.
 
     Parameters
@@ -201,6 +200,8 @@ def cells(values, kind):
         Numbers in that unit, or text with or without one; missing ones None or nan.
     kind : str
         A key of `corridor.units.KINDS`.
+    unit : str or None
+        The unit of numbers without one; None: the SI unit.
 
     Returns
     -------
@@ -210,19 +211,20 @@ def cells(values, kind):
         "" where it is a number, "missing", or what stands there.
     """
     if values.dtype.kind in "iuf":
-        numbers = values.astype(float)
+        factor, offset = scale(unit, kind)
+        numbers = values.astype(float) * factor + offset
         return np.where(np.isfinite(numbers), numbers, np.nan), np.where(
             np.isnan(numbers), "missing", np.where(np.isinf(numbers), "infinite", "")
         ).astype(object)
-    read = {value: _cell(value, kind) for value in set(values.tolist())}
+    read = {value: _cell(value, kind, unit) for value in set(values.tolist())}
     pairs = [read[value] for value in values.tolist()]
     return np.array([p[0] for p in pairs], float), np.array([p[1] for p in pairs], object)
 
 
-def _cell(value, kind):
+def _cell(value, kind, unit):
     if value is None or value != value or not str(value).strip():
         return np.nan, "missing"
     try:
-        return quantity(value, kind, plain_text=True), ""
+        return quantity(value, kind, plain_text=True, unit=unit), ""
     except QuantityError:
         return np.nan, f"{value!r}"

@@ -8,15 +8,18 @@ from corridor.conductor.materials import read_cells
 from corridor.errors import InputError, nearest
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Measured
+from corridor.units import QuantityError, quantity
 
 __all__ = ["check_measured", "read_measured"]
 
 #: Columns, with the bounds beyond which a number is a slip of its unit; None for text.
 COLUMNS = {"section": None, "line": None, "temperature": (-60.0, 300.0), "horizontal_tension": (100.0, 1e6),
            "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0)}
+#: What columns measure that are no lengths.
+_KINDS = {"temperature": "temperature", "horizontal_tension": "force"}
 
 
-def read_measured(path):
+def read_measured(path, units=None):
     """Read measured tensions.
 
     Parameters
@@ -25,6 +28,8 @@ def read_measured(path):
         A CSV file with a row of names: `section`, `temperature` [degC], and `horizontal_tension` [N], or `sag` [m]
         with `span_length` [m] and, where its ends differ in height, `rise` [m]; `line` where lines share a name of a
         section.
+    units : mapping or None
+        Units of numbers without one, by column; None where they are as above.
 
     Returns
     -------
@@ -42,7 +47,7 @@ def read_measured(path):
     for number, row in enumerate(rows, 2):
         if len(row) != len(names):
             raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
-        made = _row(path, number, dict(zip(names, (cell.strip() for cell in row), strict=True)))
+        made = _row(path, number, dict(zip(names, (cell.strip() for cell in row), strict=True)), units or {})
         key = made.line, made.section
         if key in found:
             raise InputError(path, f"row {number}, section", repr(made.section), "each section once")
@@ -85,10 +90,11 @@ def _check_names(path, names):
             raise InputError(path, "first row", f"no column {name}", ", ".join(COLUMNS))
 
 
-def _row(path, number, cells):
+def _row(path, number, cells, units):
     if not cells["section"]:
         raise InputError(path, f"row {number}, section", "an empty cell", "the name of a section, <from>-<to>")
-    values = {name: _number(path, number, name, cells.get(name, "")) for name, bounds in COLUMNS.items() if bounds}
+    values = {name: _number(path, number, name, cells.get(name, ""), units.get(name))
+              for name, bounds in COLUMNS.items() if bounds}
     temperature, H, sag, S = (values[name] for name in ("temperature", "horizontal_tension", "sag", "span_length"))
     if math.isnan(temperature):
         raise InputError(path, f"row {number}, temperature", "an empty cell", "the temperature of the wire [degC]")
@@ -100,13 +106,13 @@ def _row(path, number, cells):
     return Measured(cells.get("line", ""), cells["section"], temperature, H, constant)
 
 
-def _number(path, number, name, cell):
+def _number(path, number, name, cell, unit):
     low, high = COLUMNS[name]
     if cell == "":
         return math.nan
     try:
-        value = float(cell)
-    except ValueError:
+        value = quantity(cell, _KINDS.get(name, "length"), plain_text=True, unit=unit)
+    except QuantityError:
         raise InputError(path, f"row {number}, {name}", repr(cell), f"a number from {low:g} to {high:g}") from None
     if not low <= value <= high:
         raise InputError(path, f"row {number}, {name}", cell, f"a number from {low:g} to {high:g}")

@@ -9,7 +9,8 @@ import shapely
 from corridor.clearance.parcels import PARCEL
 from corridor.errors import NO_NAMES, InputError
 from corridor.inputs.layers import cells, open_layer, portions
-from corridor.inputs.other_lines import assumed_states, string_wires
+from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
+from corridor.inputs.reach import kept, together
 from corridor.line.facts import Obstacles, RightOfWay
 
 __all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
@@ -42,7 +43,7 @@ def open_obstacles(section, resolve):
 
 
 def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=0, hangings=None):
-    """Return all obstacles near the line, in the working frame.
+    """Return all obstacles near the line, in the working frame, and what each layer held, near or not.
 
     Parameters
     ----------
@@ -63,9 +64,10 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
 
     Returns
     -------
-    Obstacles
+    obstacles : Obstacles
         In the order of sections and features. A feature without a place is kept wherever the line
         is.
+    layers : tuple of LayerRead
 
     Raises
     ------
@@ -73,7 +75,11 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
         No such file, layer or column, or no CRS.
     """
     context = frame, bounds, reach, cases, hangings or {}
-    parts = [part for section in sections for part in _read(section, resolve, *context)]
+    parts, read = [], []
+    for section in sections:
+        portions_read = list(_read(section, resolve, *context))
+        parts += [rows for rows, _ in portions_read]
+        read.append(together(section.name, [held for _, held in portions_read]))
     names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
              "states")
     kinds = {"absolute": bool, "falls": bool, "height": float, "voltage": float, "radius": float}
@@ -82,7 +88,7 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
             np.concatenate([np.empty(0, kinds.get(name, object)), *(part[name] for part in parts)])
             for name in names
         )
-    )
+    ), tuple(read)
 
 
 def _read(section, resolve, frame, bounds, reach, cases, hangings):
@@ -93,8 +99,7 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
                    section.voltage_column]
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
         rows = string_wires(section, layer, portions(layer, wanted), frame, hangings[section.name])
-        near = _near(rows, bounds, reach)
-        yield {name: values[near] for name, values in rows.items()}
+        yield kept(rows, bounds, reach)
         return
     wanted = [
         layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
@@ -104,8 +109,7 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
     for portion in portions(layer, wanted):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        near = _near(rows, bounds, reach)
-        yield {name: values[near] for name, values in rows.items()}
+        yield kept(rows, bounds, reach, (portion, layer.crs, frame))
 
 
 def _rows(section, layer, portion, frame):
@@ -132,6 +136,7 @@ def _rows(section, layer, portion, frame):
         "voltage": voltage,
         "radius": radius,
         "fault": fault,
+        "bare": _bare(None if getattr(section, "voltage_unit", None) else _column(section, portion, "voltage"), count),
         "falls": np.full(count, bool(getattr(section, "falls", False))),
     }
 
@@ -184,7 +189,7 @@ def _value(section, portion, what, kind, fault):
     if values is None:
         given = getattr(section, what, None)
         return np.full(len(portion.fid), np.nan if given is None else given, float)
-    numbers, wrong = cells(values, kind)
+    numbers, wrong = cells(values, kind, getattr(section, f"{what}_unit", None))
     _blame(fault, wrong == "missing", f"no {what}")
     _blame(fault, wrong != "", f"{what} {{}} is not a number", wrong)
     return numbers
@@ -203,10 +208,11 @@ def _voltage(section, portion, fault):
     values = _column(section, portion, "voltage")
     if values is None:
         return _value(section, portion, "voltage", "voltage", fault)
+    unit = getattr(section, "voltage_unit", None)
     if values.dtype.kind in "iuf":
-        numbers, wrong = cells(values, "voltage")
+        numbers, wrong = cells(values, "voltage", unit)
     else:
-        known = {value: _highest(value) for value in set(values.tolist())}
+        known = {value: _highest(value, unit) for value in set(values.tolist())}
         numbers, wrong = (
             np.array(part, kind)
             for part, kind in zip(
@@ -226,10 +232,19 @@ def _voltage(section, portion, fault):
     return np.where(low | (wrong != ""), np.nan, numbers)
 
 
-def _highest(value):
+def _bare(values, count):
+    """Which voltages of a column are numbers without unit."""
+    if values is None:
+        return np.zeros(count, bool)
+    if values.dtype.kind in "iuf":
+        return np.ones(count, bool)
+    return np.array([not any(letter.isalpha() for letter in str(value or "")) for value in values.tolist()], bool)
+
+
+def _highest(value, unit):
     """The highest of the voltages in a text, and the first that is none."""
     parts = [part for part in str(value or "").split(";") if part.strip()]
-    numbers, wrong = cells(np.array(parts or [""], object), "voltage")
+    numbers, wrong = cells(np.array(parts or [""], object), "voltage", unit)
     return numbers.max(), next((text for text in wrong if text), "")
 
 
@@ -262,7 +277,7 @@ def _top(section, layer, portion, geometry, fault, land):
     solid = shapely.has_z(geometry)
     elevation = _column(section, portion, "elevation")
     if elevation is not None:
-        z, wrong = cells(elevation, "length")
+        z, wrong = cells(elevation, "length", getattr(section, "elevation_unit", None))
         _blame(fault, wrong == "missing", "no elevation")
         _blame(fault, wrong != "", "elevation {} is not a number", wrong)
         told = np.isfinite(z)
@@ -272,7 +287,7 @@ def _top(section, layer, portion, geometry, fault, land):
         absolute = np.zeros(len(geometry), bool)
     else:
         absolute = solid
-        geometry = _scaled(geometry, layer.height_factor)
+        geometry = _scaled(geometry, height_factor(section, layer))
     _check_z(geometry, absolute & ~land, fault, flat=elevation is None)
     height = (
         _value(section, portion, "height", "length", fault)
@@ -333,17 +348,6 @@ def _check_z(geometry, absolute, fault, *, flat):
         np.isin(np.arange(len(fault)), chosen[level]) & flat,
         "elevation 0 throughout: heights not given",
     )
-
-
-def _near(rows, bounds, reach):
-    if bounds is None:
-        return np.ones(len(rows["fault"]), bool)
-    box = shapely.bounds(rows["geometry"])
-    reach = reach + np.nan_to_num(rows["radius"])
-    far = (box[:, 0] > bounds[2] + reach) | (box[:, 2] < bounds[0] - reach)
-    far |= (box[:, 1] > bounds[3] + reach) | (box[:, 3] < bounds[1] - reach)
-    # What has no place cannot be told to be far: nan compares False and is kept.
-    return ~(far & np.isfinite(box).all(axis=1))
 
 
 def read_right_of_way(section, resolve, frame):

@@ -11,8 +11,9 @@ from corridor.inputs.layers import cells
 from corridor.line.facts import Case, Limit, Measured, Option, OtherState, Wiring
 from corridor.line.states import WireGroups, solve_states
 from corridor.mechanics.ruling_span import ruling_span
+from corridor.units import scale
 
-__all__ = ["Hanging", "assumed_states", "hanging_of", "string_wires"]
+__all__ = ["Hanging", "assumed_states", "hanging_of", "height_factor", "string_wires"]
 
 #: Vertices of a wire of another line.
 _PLACES = 17
@@ -99,11 +100,13 @@ def string_wires(section, layer, portions, frame, hanging):
         columns[name] = np.full(count, None, object)
         columns[name][:] = [row[name] for row in rows]
     voltage = section.voltage if section.voltage is not None else np.nan
+    of_column = section.voltage_column is not None
     return columns | {
         "layer": np.full(count, section.name, object), "category": np.full(count, section.category, object),
         "absolute": np.ones(count, bool), "height": np.full(count, np.nan),
-        "voltage": np.array([row["voltage"] for row in rows], float) if section.voltage_column else
-        np.full(count, voltage), "radius": np.full(count, np.nan), "falls": np.zeros(count, bool)}
+        "voltage": np.array([row["voltage"] if of_column else voltage for row in rows], float),
+        "bare": np.full(count, of_column and section.voltage_unit is None),
+        "radius": np.full(count, np.nan), "falls": np.zeros(count, bool)}
 
 
 def _points(section, layer, portions, frame):
@@ -116,17 +119,23 @@ def _points(section, layer, portions, frame):
         fault[(fault == "") & ~kind] = "an attachment that is no point"
         xyz = np.full((len(geometry), 3), np.nan)
         xyz[kind] = shapely.get_coordinates(geometry[kind], include_z=True)
-        xyz[:, 2] *= layer.height_factor
+        xyz[:, 2] *= height_factor(section, layer)
         if section.elevation_column is not None:
-            xyz[:, 2] = cells(portion.columns[section.elevation_column], "length")[0]
+            xyz[:, 2] = cells(portion.columns[section.elevation_column], "length", section.elevation_unit)[0]
         lost = ~np.isfinite(xyz).all(axis=1) | (xyz[:, 2] < -500) | (xyz[:, 2] > 9000)
         fault[(fault == "") & lost] = "an attachment without elevation"
         order = cells(portion.columns[wires.order_column], "ratio")[0]
         fault[(fault == "") & np.isnan(order)] = "an attachment without order"
         parts.append({"xyz": xyz, "order": order, "fault": fault, "fid": portion.fid,
                       "line": _texts(portion, wires.line_column), "wire": _texts(portion, wires.wire_column),
-                      "voltage": _voltages(portion, section.voltage_column)})
+                      "voltage": _voltages(portion, section.voltage_column, section.voltage_unit)})
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def height_factor(section, layer):
+    """Return metres per unit of the Z of a layer: what the study says, else its CRS, else 1."""
+    unit = getattr(section, "elevation_unit", None)
+    return layer.height_factor if unit is None else scale(unit, "length")[0]
 
 
 def _texts(portion, column):
@@ -135,8 +144,10 @@ def _texts(portion, column):
     return np.array([str(v) for v in portion.columns[column].tolist()], object)
 
 
-def _voltages(portion, column):
-    return np.full(len(portion.fid), np.nan) if column is None else cells(portion.columns[column], "voltage")[0]
+def _voltages(portion, column, unit):
+    if column is None:
+        return np.full(len(portion.fid), np.nan)
+    return cells(portion.columns[column], "voltage", unit)[0]
 
 
 def _spans(section, points, own, name, frame, hanging):

@@ -48,7 +48,8 @@ class Raster:
     `source` is what GDAL opens: the path, or the text of a mosaic less the tiles that are not there.
     `matrix` (3, 3) leads from column, row and 1 (corner of the first cell at 0, 0) to its CRS;
     `factor` metres per unit of height, `unit` its name; `masked` is True where its own mask must be
-    asked beside `nodata`. `cautions` are words to the user."""
+    asked beside `nodata`. `cautions` are words to the user; `unit_doubt` says why the unit may be
+    wrong, "" where nothing speaks against it."""
 
     path: str
     source: str
@@ -66,6 +67,7 @@ class Raster:
     unit: str
     files: tuple[str, ...]
     cautions: tuple[str, ...]
+    unit_doubt: str = ""
 
     def places(self, column, row):
         """Return x and y in its CRS of places counted from the corner of the first cell."""
@@ -144,7 +146,7 @@ def describe(path, vertical_unit=None):
         if np.prod(np.array(dataset.block_shapes[0], float)) > _BLOCK:
             raise InputError(path, None, "blocks of {} by {} cells".format(*dataset.block_shapes[0]),
                              f"a raster in blocks of at most {_BLOCK} cells", "store it in tiles")
-        factor, unit, cautions = _unit(dataset, crs, vertical_unit)
+        factor, unit, cautions, doubt = _unit(dataset, crs, vertical_unit)
         flags = set(dataset.mask_flag_enums[0])
         return Raster(
             path,
@@ -163,6 +165,7 @@ def describe(path, vertical_unit=None):
             unit,
             tuple(dict.fromkeys((path, *dataset.files))),
             tuple(f"{Path(path).name}: {text}" for text in (*lost, *cautions, *_cautions(dataset))),
+            doubt,
         )
 
 
@@ -230,7 +233,7 @@ def _lost_tile(name, folder):
 
 
 def _unit(dataset, crs, given):
-    """Metres per unit of height, the unit's name, and what is to be said of it."""
+    """Metres per unit of height, the unit's name, what is to be said of it, and what speaks against it."""
     own, band = vertical_factor(crs), _known_unit(dataset.units[0])
     stated = own if own is not None else band
     cautions = []
@@ -241,15 +244,16 @@ def _unit(dataset, crs, given):
         )
     if given is None and stated is None:
         cautions.append("the unit of its heights is not stated; taken as metres" + _foot_grid(crs))
-        return 1.0, "m (assumed)", cautions
+        return 1.0, "m (assumed)", cautions, cautions[-1] if _foot_grid(crs) else ""
     if given is None:
-        return stated, _unit_name(stated), cautions
+        return stated, _unit_name(stated), cautions, ""
     if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
         cautions.append(
             f"heights are read in {given} as the study says, "
             f"although the file says {_unit_name(stated)}"
         )
-    return UNITS[given], given, cautions
+        return UNITS[given], given, cautions, cautions[-1]
+    return UNITS[given], given, cautions, ""
 
 
 def _foot_grid(crs):

@@ -6,6 +6,7 @@ from pyarrow import csv, parquet
 
 from corridor.errors import InputError, nearest
 from corridor.rating.series import Hours
+from corridor.units import scale
 
 __all__ = ["read_series"]
 
@@ -13,6 +14,10 @@ __all__ = ["read_series"]
 RANGES = {"current": (0.0, 20_000.0, "A"), "ambient": (-80.0, 70.0, "degC"), "wind_speed": (0.0, 100.0, "m/s"),
           "wind_angle": (-360.0, 360.0, "deg"), "wind_direction": (-360.0, 360.0, "deg"),
           "solar": (0.0, 1500.0, "W/m2")}
+
+#: What each column measures.
+_KINDS = {"current": "current", "ambient": "temperature", "wind_speed": "speed", "wind_angle": "angle",
+          "wind_direction": "angle", "solar": "irradiance"}
 
 _READERS = {".csv": csv.read_csv, ".parquet": parquet.read_table, ".pq": parquet.read_table}
 
@@ -42,7 +47,8 @@ def read_series(section, resolve):
         if table.column_names.count(heading) > 1:
             raise InputError(path, "columns", f"{heading!r} twice", "each column once")
         if heading in table.column_names:
-            found[name] = _numbers(path, table, heading, *RANGES[name])
+            found[name] = _numbers(path, table, heading, *RANGES[name],
+                                   scale(getattr(section, f"{name}_unit", None), _KINDS[name]))
         elif name == "current" or name in given:
             raise InputError(path, "columns", f"no column {heading!r}", ", ".join(table.column_names),
                              nearest(heading, table.column_names))
@@ -66,12 +72,12 @@ def _read(path):
                          "CSV with a head, or Parquet") from None
 
 
-def _numbers(path, table, heading, low, high, unit):
+def _numbers(path, table, heading, low, high, unit, to_si):
     accepted = f"numbers from {low:g} to {high:g} {unit}, or nothing where it is not known"
     column = table[heading]
     if not (pa.types.is_floating(column.type) or pa.types.is_integer(column.type) or pa.types.is_null(column.type)):
         raise InputError(path, heading, f"a column of {column.type}", accepted)
-    values = column.cast(pa.float64()).to_numpy(zero_copy_only=False).astype(float)
+    values = column.cast(pa.float64()).to_numpy(zero_copy_only=False).astype(float) * to_si[0] + to_si[1]
     wrong = np.flatnonzero(~((values >= low) & (values <= high)) & ~np.isnan(values))
     if len(wrong):
         raise InputError(path, heading, f"{values[wrong[0]]:g} in row {wrong[0] + 1} below the head", accepted)

@@ -50,7 +50,7 @@ class RawStructures:
     bisector: np.ndarray
 
 
-def read_structures(path, *, layer=None, columns=None):
+def read_structures(path, *, layer=None, columns=None, units=None):
     """Return the structures of a layer of points, in its own CRS.
 
     Parameters
@@ -60,6 +60,8 @@ def read_structures(path, *, layer=None, columns=None):
         None: the only one.
     columns : mapping, or object with attributes, or None
         Names of the layer's columns by those of the contract, where they differ.
+    units : mapping or None
+        Units of the numbers in `base_elevation` and `bisector`, None where they are m and deg.
 
     Returns
     -------
@@ -87,7 +89,7 @@ def read_structures(path, *, layer=None, columns=None):
         key: np.concatenate([part.columns[name] for part in read]) for key, name in present.items()
     }
     geometry = _points(source, fid, read)
-    raw = _raw(source, fid, geometry, table)
+    raw = _raw(source, fid, geometry, table, units or {})
     _check_lines(raw)
     return raw
 
@@ -134,7 +136,7 @@ def _refuse(source, fid, wrong, found, accepted, hint=None):
         )
 
 
-def _raw(source, fid, xy, table):
+def _raw(source, fid, xy, table, units):
     count = len(fid)
     text = {key: _text(source, fid, table, key) for key in ("structure", "role", "framing")}
     text["line"] = (
@@ -151,8 +153,8 @@ def _raw(source, fid, xy, table):
     )
     number = {
         "order": _numbers(source, fid, table, "order", "ratio", required=True),
-        "base_elevation": _numbers(source, fid, table, "base_elevation", "length"),
-        "bisector": _numbers(source, fid, table, "bisector", "angle"),
+        "base_elevation": _numbers(source, fid, table, "base_elevation", "length", units.get("base_elevation")),
+        "bisector": _numbers(source, fid, table, "bisector", "angle", units.get("bisector")),
     }
     change = Transformer.from_crs(horizontal(source.crs), "EPSG:4326", always_xy=True)
     longitude, latitude = (np.asarray(v) for v in change.transform(*xy.T))
@@ -184,10 +186,10 @@ def _plain(value):
     )
 
 
-def _numbers(source, fid, table, key, kind, *, required=False):
+def _numbers(source, fid, table, key, kind, unit=None, *, required=False):
     if key not in table:
         return np.full(len(fid), np.nan)
-    numbers, fault = cells(table[key], kind)
+    numbers, fault = cells(table[key], kind, unit)
     wrong = (fault != "") & (required | (fault != "missing"))
     _refuse(source, fid, wrong, [f"{key} {text}" for text in fault], f"a number as {key}")
     return numbers

@@ -1,9 +1,8 @@
 """All files that a study names, read into facts in the working frame."""
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, field
 
-import numpy as np
 from pyproj.crs import CompoundCRS
 
 from corridor import __version__
@@ -15,9 +14,8 @@ from corridor.conductor.conductor import conductor_from
 from corridor.conductor.curves import curve_at, read_curves
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
-from corridor.inputs.digest import digest
-from corridor.inputs.frame import Frame, choose_frame
-from corridor.inputs.layers import layer_facts, open_layer
+from corridor.inputs.file_rows import describe_files, file_columns
+from corridor.inputs.frame import Frame, choose_frame, horizontal
 from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
 from corridor.inputs.other_lines import hanging_of
@@ -37,7 +35,9 @@ _COLD = 10.0
 
 @dataclass(frozen=True)
 class Inputs:
-    """What a study comes to once its files are read; `files` is one dict per file, for the layer `inputs`."""
+    """What a study comes to once its files are read; `files` is one dict per file, for the layer `inputs`;
+    `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
+    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead)."""
 
     study: object
     structures: Structures
@@ -53,6 +53,9 @@ class Inputs:
     files: tuple
     cautions: tuple
     clouds: Clouds = Clouds(())
+    grids: tuple = ()
+    others: dict = field(default_factory=dict)
+    layers: tuple = ()
 
     @property
     def crs(self):
@@ -119,9 +122,9 @@ class Inputs:
             "vertical_unit": facts[0].unit, "time": time, "warnings": "\n".join(warnings),
             "cautions": "\n".join(cautions)}.items()}
 
-    def file_rows(self):
-        """Return the rows of the layer `inputs`, as columns."""
-        return {name: np.array([row[name] for row in self.files], object) for name in self.files[0]}
+    def file_rows(self, compared=None):
+        """Return the rows of the layer `inputs`, as columns; `compared` numbers of features compared, by obstacles."""
+        return file_columns(self.files, self.layers, compared)
 
 
 def _of_cold(cases, category):
@@ -172,13 +175,14 @@ def read_inputs(study):
     """
     check_files(study)
     resolve, section = study.resolve, study.structures
-    raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns)
+    raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns,
+                          units=_units(section))
     try:
         frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude)
     except InputError as error:
         raise InputError(study.path, error.where, error.found, error.accepted, error.hint) from None
     structures = place(raw, frame)
-    framings = read_framings(resolve(study.framings.file))
+    framings = read_framings(resolve(study.framings.file), _units(study.framings))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     _check_ice(study, structures, framings)
     check_block_ends(study.path, study.stringing, structures)
@@ -188,22 +192,36 @@ def read_inputs(study):
         check_measured(option.wiring.measured, structures, resolve(given.measured or ""))
         check_measured(option.wiring.tightened, structures, study.path)
     rules = _rules(study)
-    index = index_obstacles(_obstacles(study, frame, structures))
+    others = _hangings(study)
+    obstacles, layers_read = _obstacles(study, frame, structures, others)
+    index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     clouds = read_clouds(study, frame, structures)
     rasters = [resolve(path) for path in study.terrain.ground]
     terrain = open_terrain(rasters, frame, study.terrain.vertical_unit)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(study, clouds, terrain, frame, rasters)
+    layers = [("structures", raw.layer), *((f"obstacles.{section.name}", open_obstacles(section, study.resolve))
+                                           for section in study.obstacles),
+              *(("point_clouds", tile) for tile in clouds.tiles)]
+    grids = [(part, horizontal(layer.crs)) for part, layer in layers]
+    grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _files(study, terrain, clouds), (*_cautions(study, frame, raw, clouds), *words), clouds)
+                  describe_files(study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
+                  tuple(grids), others, layers_read)
 
 
-def _cautions(study, frame, raw, clouds):
+def _cautions(layers, frame, raw):
     """What is to be said of changes of datum between the layers, the tiles and the frame, once each."""
-    layers = [raw.layer, *(open_obstacles(section, study.resolve) for section in study.obstacles), *clouds.tiles]
-    words = (frame.caution(layer.crs, raw.longitude[0], raw.latitude[0]) for layer in layers)
+    known = dict.fromkeys(layer.crs for _, layer in layers)
+    words = (frame.caution(crs, raw.longitude[0], raw.latitude[0]) for crs in known)
     return tuple(dict.fromkeys(text for text in words if text))
+
+
+def _units(section, prefix=""):
+    """Units that a table of the study gives to columns, by column."""
+    return {key.removeprefix(prefix).removesuffix("_unit"): getattr(section, key) for key in type(section).model_fields
+            if key.startswith(prefix) and key.endswith("_unit")}
 
 
 def _check_strength(study, options, shield):
@@ -227,7 +245,7 @@ def _check_cover(study, terrain, structures):
                          "rasters of the ground below it", "another CRS of the rasters or of the structures")
 
 
-def _obstacles(study, frame, structures):
+def _obstacles(study, frame, structures, others):
     for section in study.obstacles:
         layer = open_obstacles(section, study.resolve)
         if not layer.features:
@@ -235,7 +253,7 @@ def _obstacles(study, frame, structures):
                              f"take obstacles.{section.name} out of the study")
     e, n = structures.easting, structures.northing
     return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
-                          cases=len(study.cases), hangings=_hangings(study))
+                          cases=len(study.cases), hangings=others)
 
 
 def _hangings(study):
@@ -248,7 +266,7 @@ def _hangings(study):
 
 def _rules(study):
     choice = study.rules
-    own = rule_tables.load_rules(study.resolve(choice.file)) if choice.file else None
+    own = rule_tables.load_rules(study.resolve(choice.file), _units(choice)) if choice.file else None
     if own is not None:
         rule_tables.require_cases(own, [case.name for case in study.cases], study.resolve(choice.file))
     try:
@@ -295,7 +313,9 @@ def _wiring(study, i, option):
         raise InputError(study.path, f"options.{i}.pretension", f"{drawn:.0f} N",
                          f"at most the {conductor.rts:.0f} N that {conductor.name} is rated for")
     _check_age(study, i, option, conductor)
-    measured = read_measured(study.resolve(option.measured)) if option.measured else ()
+    measured = ()
+    if option.measured:
+        measured = read_measured(study.resolve(option.measured), _units(option, "measured_"))
     return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
                   everyday, stringing, option.age, drawn, measured,
                   tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened))
@@ -343,32 +363,3 @@ def _check_ice(study, structures, framings):
             if name not in known:
                 raise InputError(study.path, f"cases.{i}.{key}", repr(name), f"a {thing} of the line",
                                  nearest(name, known))
-
-
-def _files(study, terrain, clouds):
-    """One row per file that was read, in the order of the study, with paths as the study names them."""
-    rows = []
-    # A raster made of point clouds may come after those of the study.
-    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
-        rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
-    layers = [("structures", study.structures)]
-    layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
-    if study.right_of_way is not None and study.right_of_way.file:
-        layers.append(("right_of_way", study.right_of_way))
-    for part, section in layers:
-        facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part)))
-        rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
-                         facts["unit"]))
-    plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
-    plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
-    plain += ([("rules", study.rules.file)] if study.rules.file else [])
-    rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
-    rows += [_row(part, path, None, *facts) for part, path, *facts in clouds.file_rows()]
-    return tuple(rows)
-
-
-def _row(part, path, layer, checksum, crs, vertical_crs, unit):
-    return {"part": part, "path": str(path), "source_layer": layer, "digest": checksum, "crs": crs,
-            "vertical_crs": vertical_crs, "unit": unit}
-
-

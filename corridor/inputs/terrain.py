@@ -101,6 +101,11 @@ class Terrain:
         """Vertical CRS of the first raster (pyproj CRS), or None where it names none."""
         return self._rasters[0].vertical_crs
 
+    @property
+    def rasters(self):
+        """The rasters, as their files describe themselves (tuple of `Raster`)."""
+        return tuple(self._rasters)
+
     @cached_property
     def cell_size(self):
         """Shortest side of a cell of any raster [m]."""

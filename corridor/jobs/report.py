@@ -152,7 +152,20 @@ def _plain(layers):
     words = [f"{name}: {_count(short, 'row falls short', 'rows fall short')}, {gaps:.0f} not assessed"
              for name, short, gaps in rows]
     lines = {name: (run[name][0] or "").splitlines() for name in ("cautions", "warnings")}
-    return {"verdict": "; ".join(words) + ". What was not assessed is never a pass.", **lines}
+    d = layers["doubts"]
+    still = int(((d["severity"] == "serious") & (d["accepted"] == 0)).sum())
+    told = f"{_count(still, 'doubt', 'doubts')} about the data could hide a violation: see below." if still else ""
+    verdict = "; ".join(words) + ". What was not assessed is never a pass."
+    return {"verdict": verdict, "doubtful": told, "doubts": _doubts(d), **lines}
+
+
+def _doubts(d):
+    """Heads and rows of the table of doubts."""
+    heads = "doubt", "severity", "file", "feature", "found", "expected", "what to do"
+    todo = [f"accepted: {reason}" if accepted else advice
+            for accepted, reason, advice in zip(d["accepted"], d["reason"], d["advice"], strict=True)]
+    columns = *(d[name] for name in ("subject", "severity", "file", "feature", "found", "expected")), todo
+    return heads, [[str(cell or "") for cell in row] for row in zip(*columns, strict=True)]
 
 
 def _count(number, one, many):

@@ -11,6 +11,7 @@ import numpy as np
 __all__ = [
     "Case",
     "Framings",
+    "LayerRead",
     "Limit",
     "Measured",
     "Obstacles",
@@ -105,6 +106,22 @@ class Obstacles:
 
     def __len__(self):
         return len(self.obstacle)
+
+
+@dataclass(frozen=True)
+class LayerRead:
+    """What a layer of obstacles held: numbers of `features`, and of those `near` enough to the line to be kept.
+
+    `bounds` least easting and northing, greatest easting and northing of all of them [m]; `swapped` whether they would
+    be near with their axes exchanged; `bare` names and voltages [V] of those kept where these are numbers without unit.
+    """
+
+    name: str
+    features: int
+    near: int
+    bounds: np.ndarray
+    swapped: bool
+    bare: tuple = ()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_loads, fields_swing
+from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_swing
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -55,7 +55,8 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_loads.FIELDS, *fields_swing.FIELDS,
+    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
+    *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -223,7 +224,10 @@ _FIELDS = _columns(
     ("digest", "text", None, "SHA-256 of the file"),
     ("crs", "text", None, "its coordinate reference system"),
     ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
-    ("unit", "text", None, "unit its elevations were read in"),
+    ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
+    ("features", "real", None, "features of a layer of obstacles"),
+    ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
+    ("features_compared", "real", None, "those with a row in `clearances`"),
 )
 
 
@@ -306,6 +310,7 @@ LAYERS = (
         "One row per thing that should have been checked and could not be. None is a pass. The "
         "chord of the span, null where no span is known.",
         "option case line span wire against obstacle reason!"),
+    _layer("doubts", *fields_doubts.DOUBTS, **fields_doubts.MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",
         """option! conductor! existing bundle diameter_m mass_kg_per_m rated_strength_n
@@ -320,7 +325,7 @@ LAYERS = (
         warnings cautions layer_digests"""),
     _layer(
         "inputs", None, "One row per file that was read.",
-        "part path! source_layer digest! crs vertical_crs unit"),
+        "part path! source_layer digest! crs vertical_crs unit features features_near features_compared"),
 )
 
 _TERMS = "base_m + voltage_adder_m + altitude_adder_m + minimum_raise_m + buffer_m"

@@ -125,6 +125,12 @@ STYLES = {
              "AND \"governs\" <> 'ice'", (Stroke("clear", 0.36),)),
         Rule("no limit known", "ELSE", _UNKNOWN_LINE),
     ),
+    "doubts": (
+        Rule("accepted", '"accepted" = true', (Marker("circle", "neutral", 2.4, filled=False),)),
+        Rule("serious", "\"accepted\" = false AND \"severity\" = 'serious'",
+             (Marker("triangle", "unknown", 4.6, filled=False), Marker("line", "unknown", 2.2))),
+        Rule("minor", "ELSE", (Marker("triangle", "neutral", 3.0, filled=False),)),
+    ),
     # So wide that it is seen where a GIS puts the layers of wires and spans above it.
     "not_assessed": (Rule("not assessed", "", (Stroke("unknown", 2.0, "dash"),)),),
 }
@@ -144,5 +150,6 @@ LABELS = {
     "structure_loads": Label('CASE WHEN "ratio_to_existing" >= 1.005 THEN "option" || \' \' || '
                              "format_number(\"ratio_to_existing\", 2) || ' of existing' END", "short", 7.0, 10_000.0,
                              priority='min(10, 2 * "ratio_to_existing")'),
+    "doubts": Label("'doubt: ' || \"doubt\"", "unknown", 8.0, 40_000.0, priority="9", bold=True),
     "not_assessed": Label(f"'not assessed: ' || {_PLACE}", "unknown", 8.0, 40_000.0, priority="10", bold=True),
 }

@@ -5,7 +5,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text
+from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Measure, ValueFault
 
 __all__ = ["Load", "ReadList", "Resistance", "Series", "SeriesColumns"]
@@ -67,3 +67,9 @@ class Series(Table):
         3600.0, description="How long a row lasts, such as '15 min'."
     )
     columns: SeriesColumns = Field(default_factory=SeriesColumns, description="See below.")
+    current_unit: Unit.current = unit_of("current", "A")
+    ambient_unit: Unit.temperature = unit_of("ambient", "degC")
+    wind_speed_unit: Unit.speed = unit_of("wind_speed", "m/s")
+    wind_angle_unit: Unit.angle = unit_of("wind_angle", "deg")
+    wind_direction_unit: Unit.angle = unit_of("wind_direction", "deg")
+    solar_unit: Unit.irradiance = unit_of("solar", "W/m2")

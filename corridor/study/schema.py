@@ -11,13 +11,14 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
+from corridor.study.accepted import Accepted
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.stringing import Stringing
-from corridor.study.table import FilePath, Read, Table, Text
+from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
 
@@ -125,6 +126,8 @@ class Structures(Table):
     file: FilePath = Field(description="A vector file that GDAL reads.")
     layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
     columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
+    base_elevation_unit: Unit.length = unit_of("base_elevation", "m")
+    bisector_unit: Unit.angle = unit_of("bisector", "deg")
 
 
 class Framings(Table):
@@ -139,6 +142,12 @@ class Framings(Table):
             "holds the wire string_length below its height."
         )
     )
+    offset_unit: Unit.length = unit_of("offset", "m")
+    height_unit: Unit.length = unit_of("height", "m")
+    string_length_unit: Unit.length = unit_of("string_length", "m")
+    string_mass_unit: Unit.mass = unit_of("string_mass", "kg")
+    stiffness_unit: Unit.stiffness = unit_of("stiffness", "N/m")
+    string_wind_area_unit: Unit.area = unit_of("string_wind_area", "m2")
 
 
 class RuleChoice(Table):
@@ -153,6 +162,18 @@ class RuleChoice(Table):
             "clause, confidence, note."
         ),
     )
+    base_unit: Unit.length = unit_of("base", "m")
+    per_kv_unit: Unit.length = unit_of("per_kv, for each kV", "m")
+    above_kv_unit: Unit.voltage = unit_of("above_kv", "kV")
+    other_per_kv_unit: Unit.length = unit_of("other_per_kv, for each kV", "m")
+    other_above_kv_unit: Unit.voltage = unit_of("other_above_kv", "kV")
+    altitude_above_unit: Unit.length = unit_of("altitude_above", "m")
+    altitude_step_unit: Unit.length = unit_of("altitude_step", "m")
+    max_altitude_unit: Unit.length = unit_of("max_altitude", "m")
+    buffer_unit: Unit.length = unit_of("buffer", "m")
+    minimum_unit: Unit.length = unit_of("minimum", "m")
+    min_kv_unit: Unit.voltage = unit_of("min_kv", "kV")
+    max_kv_unit: Unit.voltage = unit_of("max_kv", "kV")
 
 
 class Obstacle(Table):
@@ -172,19 +193,23 @@ class Obstacle(Table):
         None, description="Height of the top above the ground."
     )
     height_column: Text | None = Field(
-        None, description="Column that holds the height above the ground [m]."
+        None, description="Column that holds the height above the ground."
     )
+    height_unit: Unit.length = unit_of("height_column", "m")
     elevation_column: Text | None = Field(
-        None, description="Column that holds the absolute elevation of the top [m]."
+        None, description="Column that holds the absolute elevation of the top."
     )
+    elevation_unit: Unit.length = unit_of("elevation_column, or of Z without one", "m; of Z what its CRS says")
     voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
         None, description="Voltage of a crossing line, line to line."
     )
     voltage_column: Text | None = Field(None, description="Column that holds the voltage.")
+    voltage_unit: Unit.voltage = unit_of("voltage_column", "V")
     radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
         None, description="Radius of points (a crown), half the width of lines (a road)."
     )
-    radius_column: Text | None = Field(None, description="Column that holds the radius [m].")
+    radius_column: Text | None = Field(None, description="Column that holds the radius.")
+    radius_unit: Unit.length = unit_of("radius_column", "m")
     state: Literal["surveyed", "assumed"] = Field("surveyed", description=(
         "assumed: the elevations of a line are those of a survey in an unknown state; it may hang `movement` higher or "
         "lower."))
@@ -309,6 +334,7 @@ class Study(Table):
     series: Series | None = Field(None, description="Currents and weather hour by hour.")
     design: Design | None = Field(None, description="What `corridor design` tries.")
     plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
+    accepted: tuple[Accepted, ...] = Field((), description="Doubts about the data that are settled, with the reason.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")

@@ -14,6 +14,7 @@ __all__ = [
     "ReadLimit",
     "ReadTension",
     "TemperatureOr",
+    "UnitOf",
     "ValueFault",
     "Words",
 ]
@@ -71,6 +72,30 @@ class Measure:
                 f"{si} is too {side}", self.slip if not isinstance(value, str) else None
             )
         return number
+
+
+@dataclass(frozen=True)
+class UnitOf:
+    """Read the unit of a column of one kind.
+
+    >>> UnitOf("length")("ft")
+    'ft'
+    """
+
+    kind: str
+
+    @property
+    def accepts(self):
+        """Words for what may be written."""
+        known = KINDS[self.kind].known
+        return f"a unit of {KINDS[self.kind].noun}, such as " + ", ".join(f"'{unit}'" for unit in known)
+
+    def __call__(self, value):
+        """Return the unit as it was written."""
+        if not isinstance(value, str) or any(letter.isdigit() for letter in value[:1]):
+            raise ValueFault("no unit")
+        _in_si(f"1 {value}", self.kind)
+        return value.strip()
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StrictBool, StrictInt
 
 from corridor.constants import GLAZE_DENSITY
-from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text
+from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
 __all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing", "Tightened"]
@@ -101,6 +101,11 @@ class Option(Table):
         ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+    measured_temperature_unit: Unit.temperature = unit_of("temperature of that file", "degC")
+    measured_horizontal_tension_unit: Unit.force = unit_of("its horizontal_tension", "N")
+    measured_sag_unit: Unit.length = unit_of("its sag", "m")
+    measured_span_length_unit: Unit.length = unit_of("its span_length", "m")
+    measured_rise_unit: Unit.length = unit_of("its rise", "m")
     tightened: tuple[Tightened, ...] = Field(
         (), description="Sections that are strung tauter or slacker. Not those measured.")
 

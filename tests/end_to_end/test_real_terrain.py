@@ -259,6 +259,10 @@ def test_the_ground_is_rough(both):
     assert not len(findings["not_assessed"])
 
 
+def test_nothing_is_doubtful(both):
+    assert not len(both[0]["doubts"])
+
+
 def test_lengths(both):
     """Spans within 1 mm of the geodesic, at the mean elevation of their ends; ruling spans alike."""
     findings, brute = both

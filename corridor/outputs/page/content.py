@@ -9,7 +9,7 @@ __all__ = ["LAYERS", "NEEDED", "pack_findings", "routes"]
 
 #: Layers of the findings that a page is made from.
 LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "swing_envelopes", "structure_loads",
-          "limits", "ladder", "not_assessed", "options", "run", "inputs")
+          "limits", "ladder", "not_assessed", "doubts", "options", "run", "inputs")
 #: Columns of the largest layer that a page needs; of the others it reads all.
 NEEDED = {"wires": ("line", "span", "wire", "kind", "option", "case", "sag_m", "swing_deg")}
 #: Columns of the sections that a page shows.

@@ -32,8 +32,8 @@ def write_page(path, title, content, packer, plain):
         What the scripts show; its arrays are in the packer.
     packer : Packer
     plain : dict
-        What stands in the page as text: "verdict" (str), the lists of str "cautions" and "warnings", and "compare", the
-        options beside each other: heads, rows and notes of (head, lines).
+        What stands in the page as text: "verdict" and "doubtful" (str), the lists of str "cautions" and "warnings", and
+        "compare", the options beside each other: heads, rows and notes of (head, lines); and "doubts": heads and rows.
 
     Raises
     ------
@@ -46,9 +46,11 @@ def write_page(path, title, content, packer, plain):
 
     content = content | {"headings": _headings(), "title": title, "colours": COLOURS}
     text = _fill(_read("page.html"), {
-        "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]), "style": _style(),
+        "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]),
+        "doubtful": escape(plain["doubtful"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
-        "compare": _compared(*plain["compare"]), "library": library(), "plots": _script(plot_items()),
+        "compare": _compared(*plain["compare"]), "doubts": _doubts(*plain["doubts"]),
+        "library": library(), "plots": _script(plot_items()),
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
     Path(path).write_text(text, encoding="utf-8")
 
@@ -79,12 +81,21 @@ def _script(value):
 
 def _compared(heads, rows, notes):
     """Options as columns of a table that needs no script, and notes below it."""
+    below = "".join(f"<h3>{escape(head)}</h3><ul>{_items(lines)}</ul>" for head, lines in notes)
+    return _table(heads, rows) + below
+
+
+def _doubts(heads, rows):
+    """Doubts about the data as a table that needs no script."""
+    return f'<div class="scroll words">{_table(heads, rows)}</div>' if rows else "<p>None.</p>"
+
+
+def _table(heads, rows):
     def row(cells, tag):
         return "<tr>" + "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in cells) + "</tr>"
 
-    below = "".join(f"<h3>{escape(head)}</h3><ul>{_items(lines)}</ul>" for head, lines in notes)
     body = "".join(row(cells, "td") for cells in rows)
-    return f"<table><thead>{row(heads, 'th')}</thead><tbody>{body}</tbody></table>{below}"
+    return f"<table><thead>{row(heads, 'th')}</thead><tbody>{body}</tbody></table>"
 
 
 def _headings():

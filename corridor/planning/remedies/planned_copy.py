@@ -184,7 +184,7 @@ def _write_framings(site, after, path):
                 before = was[framing, row["wire"].strip()]
                 now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"].strip()))[0]
                 more.append(row | {"framing": change.named(framing), "string": f.string[now]} | {
-                    name: repr(float(getattr(f, name)[now])) for name in ("height", "string_length")
+                    name: f"{float(getattr(f, name)[now])!r} m" for name in ("height", "string_length")
                     if getattr(f, name)[now] != getattr(known, name)[before]})
     with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.DictWriter(stream, heading, extrasaction="ignore", lineterminator="\n")

@@ -1,0 +1,48 @@
+"""The command `corridor inspect`."""
+
+from pathlib import Path
+
+import click
+
+from corridor.commands.shared import Answer, command
+
+__all__ = ["inspect"]
+
+_EPILOG = """\b
+Exit status
+  0  no doubt that could hide a violation, or all of them are accepted
+  2  the input is wrong: nothing was written
+  3  a doubt that could hide a violation
+  70 the software failed
+
+No doubt is no proof: docs/doubts.md lists errors that no check can see."""
+
+
+@command(epilog=_EPILOG)
+@click.option("--output", "-o", type=click.Path(path_type=Path),
+              help="Table of the doubts to write: .csv, or .gpkg with their places.")
+def inspect(study, overwrite, output):
+    """Look at the data of STUDY and tell what is doubtful.
+
+    Nothing is computed of wires: heights, places, wires and rules are held
+    against each other and against what is usual. Each doubt is told with what
+    was found, what was expected and what to do. One that is looked into and
+    right as it is can be accepted in the study: `[[accepted]]` with its id,
+    features and the reason.
+
+    `corridor check` does the same first.
+
+    \b
+    Examples
+      corridor inspect study.toml
+      corridor inspect study.toml -o doubts.csv
+    """
+    from corridor.inspection.tables import write_doubts
+    from corridor.terminal import inspected
+
+    found = study.inspect()
+    written = write_doubts(output, found, study.inputs.crs, study.guard(overwrite)) if output else ()
+    notes = [f"Warning: {text}" for text in found.warnings]
+    notes.append(f"Doubts: {len(found.doubts)}, of which {found.open} could hide a violation and are not accepted.")
+    return Answer(found.status, written, lines=lambda: inspected(found), notes=lambda: notes,
+                  doubts=found.rows(), open=found.open, layers=[list(row) for row in found.layers])

@@ -1,0 +1,71 @@
+"""What is written down of every file of a study: digest, CRS, units, and how many features were of concern."""
+
+from dataclasses import asdict
+
+import numpy as np
+
+from corridor.inputs.digest import digest
+from corridor.inputs.layers import layer_facts, open_layer
+
+__all__ = ["describe_files", "file_columns"]
+
+#: Units of columns where the study says none.
+_UNITS = {"height": "m", "elevation": "m", "radius": "m", "voltage": "V", "base_elevation": "m", "bisector": "deg"}
+
+
+def file_columns(files, read, compared=None):
+    """Return the rows of the layer `inputs`, as columns.
+
+    Parameters
+    ----------
+    files : sequence of dict
+        One row per file, of `describe_files`.
+    read : sequence of LayerRead
+    compared : mapping, optional
+        Number of features compared, by the name of their layer; none is told without it.
+    """
+    columns = {name: np.array([row[name] for row in files], object) for name in files[0]}
+    layers = {f"obstacles.{each.name}": each for each in read}
+    held = [layers.get(part) for part in columns["part"]]
+    columns["features"] = np.array([np.nan if each is None else each.features for each in held], float)
+    columns["features_near"] = np.array([np.nan if each is None else each.near for each in held], float)
+    columns["features_compared"] = np.array(
+        [np.nan if each is None or compared is None else compared.get(each.name, 0) for each in held], float)
+    return columns
+
+
+def describe_files(study, terrain, clouds):
+    """Return one row per file that was read, in the order of the study, with paths as the study names them."""
+    rows = []
+    # A raster made of point clouds may come after those of the study.
+    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
+        rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
+    layers = [("structures", study.structures)]
+    layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
+    if study.right_of_way is not None and study.right_of_way.file:
+        layers.append(("right_of_way", study.right_of_way))
+    for part, section in layers:
+        facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part)))
+        rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
+                         "; ".join([facts["unit"], *_told_units(section)])))
+    plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
+    plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
+    plain += ([("rules", study.rules.file)] if study.rules.file else [])
+    rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
+    rows += [_row(part, path, None, *facts) for part, path, *facts in clouds.file_rows()]
+    return tuple(rows)
+
+
+def _told_units(section):
+    """Units in which the numbers of columns were read."""
+    for name, default in _UNITS.items():
+        given = getattr(section, f"{name}_unit", None)
+        if given is not None or getattr(section, f"{name}_column", None) is not None:
+            yield f"{name} in {given or f'{default} (assumed)'}"
+
+
+def _row(part, path, layer, checksum, crs, vertical_crs, unit):
+    return {"part": part, "path": str(path), "source_layer": layer, "digest": checksum, "crs": crs,
+            "vertical_crs": vertical_crs, "unit": unit}
+
+

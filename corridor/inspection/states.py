@@ -1,0 +1,108 @@
+"""Doubts about weather, temperatures and voltages: numbers in another unit than the study means."""
+
+import re
+
+from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.tops import file_of
+
+__all__ = ["KINDS", "cases", "rating", "temperatures", "voltages"]
+
+_COMMON = "common practice, no source"
+
+ICE = Kind("ice-unusual", SERIOUS, "ice is unlike ice",
+           "a thickness in inches or centimetres, a density in lb/ft3, a load in the place of a thickness",
+           "density below 250 or above 920 kg/m3, thickness below 2 mm or above 100 mm",
+           "ice weighs 917 kg/m3 without air in it, rime 300 and more (ISO 12494, recalled); else " + _COMMON,
+           'write the unit ("0.5 in", "57 lb/ft^3"), or correct the number')
+ICE_WARM = Kind("ice-warm", MINOR, "ice in warm air", "degF written as degC", "ice above 5 degC", "ice melts at 0 degC",
+                'write the unit ("32 degF")')
+WIND = Kind("wind-unusual", SERIOUS, "the pressure of wind is unlike wind",
+            "lb/ft2, kgf/m2 or a speed written as Pa", "below 40 Pa or above 2,500 Pa",
+            "0.613 v^2 at sea level: 8 m/s and 64 m/s",
+            'write the unit ("4 psf"), or turn the speed into a pressure')
+COOL = Kind("temperature-low", SERIOUS, "the greatest temperature of a wire is low",
+            "a temperature of the air, a number of another unit", "maximum_temperature of an option below 40 degC",
+            _COMMON,
+            "correct it; accept a wire that really is held so cool")
+HOT = Kind("hot-not-checked", MINOR, "no case is at the greatest temperature of an option",
+           "a case that was left out, a number that is not that of the option",
+           "no vertical case at its maximum_temperature or above", _COMMON,
+           'add a case with temperature = "maximum"')
+RATING = Kind("rating-unusual", MINOR, "weather or surface of the rating are unlike what is rated for",
+              "ft/s or km/h written as m/s, degF as degC, kA as A",
+              "wind above 1.6 m/s, air below -5 or above 55 degC, emissivity or absorptivity below 0.2, a required "
+              "current "
+              "below 50 A", _COMMON, "write the unit, or correct the number")
+VOLTAGE_BARE = Kind("voltage-bare", SERIOUS, "a voltage is a bare number between 100 and 1,000",
+                    "kilovolts in a column or key that is read in volts: 110 stands for 110 kV",
+                    "100 V or more and less than 1,000 V, without unit", _COMMON,
+                    'write voltage_unit = "kV" (or "V", where it really is low voltage), or "400 V" in the study')
+VOLTAGE_HIGHEST = Kind("voltage-highest", MINOR, "the highest voltage does not go with the nominal one",
+                       "voltages of two systems, a digit typed wrong", "more than 1.25 times the nominal voltage",
+                       "IEC 60038 has 1.05 to 1.2 (recalled)", "correct study.voltage or study.highest_voltage")
+KINDS = (ICE, ICE_WARM, WIND, COOL, HOT, RATING, VOLTAGE_BARE, VOLTAGE_HIGHEST)
+
+
+def cases(evidence):
+    """Yield doubts about ice and wind of cases."""
+    file = evidence.files["study"]
+    for case in evidence.inputs.cases:
+        if case.ice and not (2e-3 <= case.ice <= 0.1 and 250 <= case.ice_density <= 920):
+            yield Doubt(ICE, file, case.name, f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m3",
+                        "2 to 100 mm of 250 to 920 kg/m3")
+        if case.ice and not isinstance(case.temperature, str) and case.temperature > 5:
+            yield Doubt(ICE_WARM, file, case.name, f"ice at {case.temperature:g} degC", "5 degC or colder")
+        if case.wind and not 40 <= case.wind <= 2500:
+            yield Doubt(WIND, file, case.name, f"{case.wind:g} Pa", "40 to 2,500 Pa")
+
+
+def temperatures(evidence):
+    """Yield doubts about the greatest temperatures of options."""
+    hot = [case.temperature for case in evidence.inputs.cases if "vertical" in case.checks and not case.ice]
+    for option in evidence.inputs.options:
+        T = option.wiring.maximum_temperature
+        if T < 40:
+            yield Doubt(COOL, evidence.files["study"], option.name, f"{T:g} degC", "40 degC or more")
+        if not any(each in ("maximum", "emergency") if isinstance(each, str) else each >= T for each in hot):
+            yield Doubt(HOT, evidence.files["study"], option.name, f"no vertical case at {T:g} degC or above",
+                        "a case at its maximum temperature")
+
+
+def rating(evidence):
+    """Yield doubts about what currents are computed for."""
+    r, file = evidence.inputs.study.rating, evidence.files["study"]
+    if r is None:
+        return
+    for key, value, low, high, unit in (
+            ("wind_speed", r.wind_speed, 0.0, 1.6, "m/s"), ("ambient", r.ambient, -5.0, 55.0, "degC"),
+            ("emissivity", r.emissivity, 0.2, 1.0, ""), ("absorptivity", r.absorptivity, 0.2, 1.0, ""),
+            ("required_current", r.required_current, 50.0, 20_000.0, "A")):
+        if value is not None and not low <= value <= high:
+            yield Doubt(RATING, file, f"rating.{key}", f"{value:g} {unit}".strip(), f"{low:g} to {high:g} "
+                                                                                    f"{unit}".strip())
+
+
+def voltages(evidence):
+    """Yield doubts about voltages of the line and of lines that cross it."""
+    study = evidence.inputs.study
+    nominal, highest = study.study.voltage, evidence.inputs.voltage
+    if highest > 1.25 * nominal:
+        yield Doubt(VOLTAGE_HIGHEST, evidence.files["study"], "study.highest_voltage",
+                    f"{highest / 1e3:g} kV for {nominal / 1e3:g} kV", "up to 1.25 times the nominal voltage")
+    for read in evidence.inputs.layers:
+        rows = [(name, volts) for name, volts in read.bare if 100 <= volts < 1000]
+        yield from gathered(VOLTAGE_BARE, file_of(evidence, read.name), read.name, [name for name, _ in rows],
+                            [f"{volts:g}, perhaps {volts:g} kV" for _, volts in rows], "volts, or a unit beside")
+    for place, value in _bare(study.tables):
+        if 100 <= value < 1000:
+            yield Doubt(VOLTAGE_BARE, evidence.files["study"], place, f"{value:g}, perhaps '{value:g} kV'",
+                        "volts as '400 V', or kilovolts with their unit")
+
+
+def _bare(tables):
+    """Keys of voltages of the study's lists that are bare numbers, and those."""
+    for name in ("obstacles", "point_clouds"):
+        for i, table in enumerate(tables.get(name, ())):
+            for key, value in table.items():
+                if re.search("voltage$", key) and isinstance(value, int | float) and not isinstance(value, bool):
+                    yield f"{name}.{i}.{key}", value
