@@ -16,13 +16,13 @@ from corridor.clearance.findings import Scene, assess, gap_rows, violation_rows
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.proximity import compare, look_around
-from corridor.clearance.reasons import missing_rows
+from corridor.clearance.reasons import missing_rows, unmatched_gaps
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.study_lines import beside_lines
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends
-from corridor.line.build import attach, cut
+from corridor.line.build import NoWires, attach, cut
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.line.hang import SIDES, case_states, hang
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
@@ -111,6 +111,9 @@ def assess_spans(facts, plan, ground, first, last):
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
+    if scene is None:
+        spans, _ = cut(plan.spans, plan.sections, first, last)
+        return {"not_assessed": gap_rows(unmatched_gaps(unmatched), facts.structures, plan.base_elevation, spans)}
     facts, scene, met = meet(facts, plan, scene, first, last)
     around = look_around(facts, scene, ground, met.partners)
     met_with = compare(around)
@@ -147,7 +150,8 @@ def meet(facts, plan, scene, first, last):
 
 
 def make_scene(facts, plan, first, last):
-    """Return the Scene of spans `first` to `last` (whole sections), hung in every state, and wires that end nowhere.
+    """Return the Scene of spans `first` to `last` (whole sections), hung in every state, None where no wire hangs in
+    any of them; and wires that end nowhere.
 
     Parameters
     ----------
@@ -157,7 +161,10 @@ def make_scene(facts, plan, first, last):
         Spans of the plan, `last` included.
     """
     spans, sections = cut(plan.spans, plan.sections, first, last)
-    wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
+    try:
+        wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
+    except NoWires as none:
+        return None, none.unmatched
     groups = group_wires(spans, wires)
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, sections)
     plumb = span_frame(facts.structures, plan.route, spans, wires)

@@ -12,7 +12,7 @@ from corridor.clearance.ground import unknown_share
 from corridor.line.blown import PARTLY
 
 __all__ = ["HOLE_ASIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way", "missing_rows",
-           "unruled_things", "unswung"]
+           "unmatched_gaps", "unruled_things", "unswung"]
 
 MEASURES = ("vertical", "horizontal", "radial")
 
@@ -54,7 +54,7 @@ def missing_rows(around, compared, unruled, unmatched):
     """
     scene, crossed = around.scene, around.crossed
     still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and "vertical" in case.checks], int)
-    gaps = [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
+    gaps = unmatched_gaps(unmatched)
     gaps += _unknown_ends(scene) + _unsolved(scene, around.shield_known) + _lifted_at_rest(scene)
     gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
@@ -70,6 +70,11 @@ def missing_rows(around, compared, unruled, unmatched):
 def lost_on_the_way(scene, compared):
     """Return the gaps of what could not be compared where wires hang in the states that were looked at."""
     return [*([] if compared.swept is None else _swept(scene, compared.swept)), *compared.gaps]
+
+
+def unmatched_gaps(unmatched):
+    """Return the gaps of wires that hang at one end of a span only, (span, wire, reason)."""
+    return [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
 
 
 def _names(things):

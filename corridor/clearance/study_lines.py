@@ -110,7 +110,7 @@ def beside_lines(facts, plan, index, first, last, make_scene):
     first, last : int
         Spans of the plan, `last` included.
     make_scene : callable
-        `make_scene(facts, first, last)` gives the Scene of other spans, which are whole sections.
+        `make_scene(facts, first, last)` gives the Scene of other spans, which are whole sections, None without wires.
     """
     spans, home = plan.spans, np.full(len(index.obstacles), -1)
     count, options = last + 1 - first, len(facts.options)
@@ -126,6 +126,8 @@ def beside_lines(facts, plan, index, first, last, make_scene):
     rows, unknown = [], {}
     for low, high in _runs(plan.sections, np.unique(spans.section[pairs[:, 1]])):
         scene = make_scene(replace(facts, cases=_cases(facts)), low, high)
+        if scene is None:
+            continue
         wanted = np.isin(np.arange(low, high + 1), pairs[:, 1])
         for row in _wires(facts, scene, wanted, len(facts.cases)):
             where = row.pop("span") + low

@@ -124,6 +124,9 @@ def curve_study(opened: Opened, *, line: str | None = None, section: str | None 
     for done, index in enumerate(sections):
         first, last = int(plan.sections.first[index]), int(plan.sections.last[index])
         scene, unmatched = make_scene(facts, plan, first, last)
+        if scene is None:
+            unknown += plan.spans.name[first:last + 1][wanted[first:last + 1]].tolist()
+            continue
         limits = _limits(facts, plan, scene, (first, last), unmatched, ground)
         unknown += [name for name in dict.fromkeys(row["span"] for row in limits if row["governs"] == UNKNOWN)
                     if name in scene.spans.name[wanted[first:last + 1]]]
@@ -131,6 +134,9 @@ def curve_study(opened: Opened, *, line: str | None = None, section: str | None 
         found = [max([*found, (scene, *_worst(scene, limits, wanted[first:last + 1]))], key=lambda each: each[1])]
         if progress:
             progress(done + 1, len(sections))
+    if not found:
+        raise InputError(None, "framings", f"no wire that hangs at both ends of {', '.join(unknown)}",
+                         "framings of neighbouring structures that name the same wires")
     scene, _, index, limits = found[0]
     return _curves(facts, scene, index, limits, tuple(unknown))
 

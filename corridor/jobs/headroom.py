@@ -171,7 +171,7 @@ def _fill(work, progress):
     left_out = []
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
-        for span in range(len(scene.spans)):
+        for span in range(0 if scene is None else len(scene.spans)):
             left_out += _fill_span(work, scene, span)
         if progress:
             progress(int(last) + 1, len(plan.spans))

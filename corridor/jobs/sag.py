@@ -88,7 +88,8 @@ def _scenes(opened, conditions, progress):
     facts = replace(facts, cases=tuple(replace(case, condition=each) for case in facts.cases for each in conditions))
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
-        yield scene, facts.block_ends
+        if scene is not None:
+            yield scene, facts.block_ends
         if progress:
             progress(int(last) + 1, len(plan.spans))
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.errors import InputError
 
-__all__ = ["Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out", "mean_elevation"]
+__all__ = ["NoWires", "Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out", "mean_elevation"]
 
 
 @dataclass(frozen=True)
@@ -159,6 +159,15 @@ def cut(spans, sections, first, last):
     return replace(some, section=some.section - low), replace(own, first=own.first - first, last=own.last - first)
 
 
+class NoWires(InputError):
+    """No wire hangs at both ends of any span; `unmatched` tells of those at one end, as `attach` does."""
+
+    def __init__(self, unmatched):
+        super().__init__(None, "framings", "no wire that hangs at both ends of any span",
+                         "framings of neighbouring structures that name the same wires")
+        self.unmatched = unmatched
+
+
 def attach(structures, base_elevation, route, spans, framings):
     """Return the wires of every span with their attachment points, and the wires that do not meet.
 
@@ -176,6 +185,11 @@ def attach(structures, base_elevation, route, spans, framings):
         Sorted by span, then in the order of the framing.
     unmatched : list of (span index, wire, reason)
         Wires that hang at one end of a span only.
+
+    Raises
+    ------
+    NoWires
+        None hangs at both.
     """
     rows = _rows_by_framing(framings)
     pairs, unmatched = [], []
@@ -188,8 +202,7 @@ def attach(structures, base_elevation, route, spans, framings):
                               f"of {structures.structure[other]} does not name it"))
     unmatched.sort(key=lambda item: (item[0], item[1]))
     if not pairs:
-        raise InputError(None, "framings", "no wire that hangs at both ends of any span",
-                         "framings of neighbouring structures that name the same wires")
+        raise NoWires(unmatched)
     span, left, right = np.array(pairs).T
     return _wire_spans(structures, base_elevation, route, spans, framings, span, left, right), unmatched
 

@@ -1,8 +1,10 @@
 """Where no section can be strung there are rows that say so and a status, never a fault of the software."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
+import corridor.check
 from corridor.cli import main
 
 HEAVY = '[[options.stringing]]\nlimit = "50 % RTS"\ncase = "ice"\ncondition = "initial"\n'
@@ -87,3 +89,23 @@ def test_every_command_has_a_word_for_it(full):
             main([command, str(full.path), *(["--option", "alloy"] if command == "plan" else [])])
         status[command] = end.value.code
     assert status == {"limits": 3, "sag": 3, "headroom": 3, "plan": 3, "design": 2, "curves": 2}
+
+
+def test_a_line_without_a_wire_leaves_the_others_assessed(study, make, monkeypatch):
+    """Framings of one line that name no wire in common: its spans are told, whatever shares their batch."""
+    study.framings += "odd,Q,phase,1,0,18,strain,,\n"
+    second = make.line_of(3, line="odd")
+    second["northing"] += 150
+    second["framing"] = ["odd", "hang", "odd"]
+    study.structures = pd.concat([study.structures, second], ignore_index=True)
+    for batch in (1, 1200):
+        monkeypatch.setattr(corridor.check, "BATCH", batch)
+        findings = study.check()
+        assert findings.result.status == 3
+        assert set(findings["not_assessed"]["span"]) == {"1-2", "2-3"}
+        assert set(findings["not_assessed"]["line"]) == {"odd"}
+        assert len(findings.rows("clearances", against="ground", line="main", case="hot")) == 3
+    for command in ("sag", "limits"):
+        with pytest.raises(SystemExit) as end:
+            main([command, str(study.path), "--quiet"])
+        assert end.value.code in (0, 3)
