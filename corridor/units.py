@@ -180,7 +180,7 @@ def scale(unit: str | None, kind: str) -> tuple[float, float]:
     Examples
     --------
     >>> scale("degF", "temperature")[1], scale(None, "length")
-    (-17.77777777777777, (1.0, 0.0))
+    (-17.7777777777777..., (1.0, 0.0))
     """
     if unit is None:
         return 1.0, 0.0

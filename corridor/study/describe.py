@@ -18,7 +18,7 @@ def keys_at(place):
     """Return the keys that the table at a place takes.
 
     >>> keys_at(["rules"])
-    ('table', 'file')
+    ('table', 'file', ...)
     """
     model = schema.Study
     for part in place:
