@@ -57,13 +57,14 @@ def need_cloud():
 
 
 @contextmanager
-def _opened(path):
-    """Return a context with a reader of a tile; whatever is wrong with the file in it is an InputError."""
+def _opened(path, points):
+    """Return a context with a reader of a tile, for its points or its header alone; whatever is wrong with the file in
+    it is an InputError."""
     import laspy
     import lazrs
 
     try:
-        fault = fault_of(path)
+        fault = fault_of(path, points)
         if fault is not None:
             raise ValueError(fault)
         with laspy.open(path, laz_backend=laspy.LazBackend.Lazrs) as reader:
@@ -93,7 +94,7 @@ def describe_tile(path, crs=None, vertical_unit=None):
     """
     need_cloud()
     path = str(path)
-    with _opened(path) as reader:
+    with _opened(path, points=False) as reader:
         header = reader.header
         count, low, high = header.point_count, np.array(header.mins), np.array(header.maxs)
         keys = _geo_keys(header)
@@ -181,7 +182,7 @@ def read_tile(tile, chunk=CHUNK):
         The file ends before its points do.
     """
     done = 0
-    with _opened(tile.path) as reader:
+    with _opened(tile.path, points=True) as reader:
         for points in reader.chunk_iterator(max(min(chunk, BYTES // reader.header.point_format.size), 1)):
             done += len(points)
             keep = np.asarray(points.withheld) == 0

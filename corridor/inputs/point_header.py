@@ -16,12 +16,14 @@ _BITS = 1 / 64
 _PACKED = 0x80
 
 
-def fault_of(path):
+def fault_of(path, points=True):
     """Return what cannot be so in the header of a tile, None where there is nothing.
 
     Parameters
     ----------
     path : path
+    points : bool
+        Whether the points are to be read, too: of a tile that is only described, their end is not asked for.
 
     Raises
     ------
@@ -45,6 +47,10 @@ def fault_of(path):
         if extended and extended[1]:
             if fault := _extended(file, size, *extended):
                 return fault
+        if kind & _PACKED and count * _BITS / 8 > size:
+            return f"{count} points in {size} bytes"
+        if not points:
+            return None
         if kind & _PACKED:
             return _chunks(file, size, offset, count)
         return f"{count} points of {length} bytes in {size} bytes" if offset + count * length > size else None
@@ -60,8 +66,6 @@ def _extended(file, size, place, number):
 
 
 def _chunks(file, size, offset, count):
-    if count * _BITS / 8 > size:
-        return f"{count} points in {size} bytes"
     if not count:
         return None
     file.seek(offset)

@@ -351,7 +351,6 @@ def test_tiles_that_lie_elsewhere(study, make, crs, shift, words):
     assert not study.output.exists()
 
 
-@pytest.mark.xfail(strict=False, reason="its broken tile is now refused by its header")
 def test_a_tile_off_the_line_is_not_read(study, make):
     """Its outline tells; that it is cut short does not matter then. Points no elevation can have are left out."""
     place = ground_points(make, np.random.default_rng(2), 6.0)
