@@ -179,8 +179,8 @@ def scale(unit: str | None, kind: str) -> tuple[float, float]:
 
     Examples
     --------
-    >>> scale("degF", "temperature")[1], scale(None, "length")
-    (-17.7777777777777..., (1.0, 0.0))
+    >>> round(scale("degF", "temperature")[1], 9), scale(None, "length")
+    (-17.777777778, (1.0, 0.0))
     """
     if unit is None:
         return 1.0, 0.0

@@ -54,8 +54,9 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
                     database.execute("SELECT part, path, digest FROM inputs")}
             digests = layer_digests(database)
     except DatabaseError as error:
-        raise InputError(source, "run", f"findings of another version of corridor, or changed since ({error})",
-                         _AGAIN) from None
+        problem, _, place = str(error).rpartition(": ")
+        raise InputError(source, place, f"findings of another version of corridor, or changed since "
+                                        f"({problem or error})", _AGAIN) from None
     for words in _stale(run, digests, opened):
         raise InputError(source, *words, _AGAIN)
     for row in opened.inputs.files:

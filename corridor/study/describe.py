@@ -17,8 +17,8 @@ _WORDS = {str: "text", bool: "true | false", int: "a whole number", float: "a nu
 def keys_at(place):
     """Return the keys that the table at a place takes.
 
-    >>> keys_at(["rules"])
-    ('table', 'file', ...)
+    >>> keys_at(["rules"])[:2]
+    ('table', 'file')
     """
     model = schema.Study
     for part in place:
