@@ -6,6 +6,7 @@ one it is a violation; whatever has no margin is a row of `not_assessed` with it
 
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -21,6 +22,7 @@ from corridor.line.swing import to_grid
 from corridor.line.wire_path import follow
 
 __all__ = [
+    "Required",
     "Scene",
     "against_of",
     "assess",
@@ -164,8 +166,9 @@ def assess(scene, checked):
     unruled : ndarray of str, shape (row,)
         Why a row has no requirement, "" where it has one.
     """
-    terms, names, unruled = requirements(scene, checked)
-    has = (unruled == "") & ~_told_by_rules(scene, checked, names, checked.actual - terms.required)
+    asked = requirements(scene, checked)
+    terms, names, unruled = asked.terms, asked.name, asked.unruled
+    has = (unruled == "") & ~asked.told
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
     columns = _place(scene, kept) | _keys(scene, kept)
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
@@ -176,30 +179,24 @@ def assess(scene, checked):
     return columns, kept, unruled
 
 
-def _told_by_rules(scene, checked, names, margin):
-    """True for rows that keep the electrical distance, of things that rules have rows for in the same state."""
-    floor = (names == FLOOR) & (checked.measure == "radial")
-    if not floor.any():
-        return floor
-    shape = len(scene.spans), len(scene.options), len(scene.cases), len(scene.obstacles) + 2
-    at = scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle % shape[-1]
-    key = np.ravel_multi_index(at, shape)
-    return floor & (margin >= 0) & np.isin(key, key[(names != FLOOR) & (names != "")])
+class Required(NamedTuple):
+    """What is required of compared rows: `terms` [m]; `name` of the rule; `unruled` why there is no requirement, ""
+    where there is one; `told` where rules have rows for the thing in the same state, and the electrical distance is
+    kept and adds nothing."""
+
+    terms: rule_tables.Terms
+    name: np.ndarray
+    unruled: np.ndarray
+    told: np.ndarray
 
 
 def requirements(scene, checked):
-    """Return what is required of compared rows.
+    """Return what is required of compared rows (`Required`), columns of shape (row,).
 
     Parameters
     ----------
     scene : Scene
     checked : Checked
-
-    Returns
-    -------
-    terms : Terms
-    rule, unruled : ndarray of str, shape (row,)
-        Name of the rule; why a row has no requirement, "" where it has one.
     """
     against = against_of(checked.obstacle, scene.obstacles)
     case_name = np.array([case.name for case in scene.cases], object)[checked.case]
@@ -218,21 +215,32 @@ def requirements(scene, checked):
         upper = corner & (more.required > terms.required)
         rule = np.where(upper, above, rule)
         terms = type(terms)(*(np.where(upper, a, b) for a, b in zip(more, terms, strict=True)))
-    floor = (rule < 0) & np.isfinite(terms.required)
-    apart = (rule < 0) & (checked.position == "galloping")
-    edge = (rule < 0) & (checked.obstacle == RIGHT_OF_WAY) | apart
+    apart = (rule == rule_tables.NONE) & (checked.position == "galloping")
+    edge = (rule == rule_tables.NONE) & (checked.obstacle == RIGHT_OF_WAY) | apart
     # Where no rule is for the right-of-way, its edge itself is the limit; ellipses of galloping shall not touch.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
-    names = np.where(edge, np.where(apart, APART, EDGE), np.where(floor, FLOOR, np.append(scene.rules.rule, "")[rule]))
+    # From the end: NONE, ELECTRICAL.
+    names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
+    least = terms.required
+    if np.isfinite(rule_tables.electrical_distance(U)):
+        least = np.where(np.isnan(U_other), rule_tables.greatest_distance(), least)
+    told = _told_by_rules(scene, checked, rule, least)
     why = np.full(len(rule), "", object)
-    why[np.isnan(terms.required)] = "the voltage is unknown, or voltage or altitude are above those of the rule"
-    lone = np.flatnonzero((rule < 0) & ~edge & ~floor)
-    # Where the electrical distance is for a pair and is not known, it is the voltage that is not.
-    for each in ("vertical", "horizontal", "radial"):
-        some = lone[measure[lone] == each]
-        some = some[~rule_tables.lacks_rule(scene.rules, against[some], each)]
-        why[some] = "the rules hold none for this in this case"
-    return terms, names, why
+    why[np.isnan(terms.required) & ~told] = "the voltage is unknown, or voltage or altitude are above those of the rule"
+    why[(rule == rule_tables.NONE) & ~edge] = "the rules hold none for this in this case"
+    return Required(terms, names, why, told)
+
+
+def _told_by_rules(scene, checked, rule, least):
+    """True for rows in space that keep the electrical distance, the greatest of all where the voltage of the other line
+    is unknown, of things that rules have rows for in the same state."""
+    floor = (rule == rule_tables.ELECTRICAL) & (checked.measure == "radial")
+    if not floor.any():
+        return floor
+    shape = len(scene.spans), len(scene.options), len(scene.cases), len(scene.obstacles) + 2
+    at = scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle % shape[-1]
+    key = np.ravel_multi_index(at, shape)
+    return floor & (checked.actual >= least) & np.isin(key, key[rule >= 0])
 
 
 def other_voltage(scene, obstacle):

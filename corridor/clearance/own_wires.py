@@ -70,8 +70,8 @@ def own_at_rest(scene, cases):
 
     Returns
     -------
-    list of (Scene, Checked, Terms, rule, unruled)
-        The scene with pairs for obstacles; what is required as `requirements` has it.
+    list of (Scene, Checked, Required)
+        The scene with pairs for obstacles.
     """
     still = [k for k in cases if scene.cases[k].wind == 0 and "vertical" in scene.cases[k].checks]
     if not still:
@@ -80,7 +80,7 @@ def own_at_rest(scene, cases):
     checked = _at_rest(scene, pairs, still, [], 0)[0]
     known = np.flatnonzero(np.isfinite(checked.actual))
     scene, checked = replace(scene, obstacles=_as_obstacles(pairs)), take(checked, known)
-    return [(scene, checked, *requirements(scene, checked))]
+    return [(scene, checked, requirements(scene, checked))]
 
 
 def join_columns(tables):

@@ -300,7 +300,8 @@ def _vertical_room(around):
     for case in around.scene.cases:
         for each in (case, replace(case, wind=0.0 if case.wind > 0 else 1.0)):
             rule, required = _required(around, "vertical", each)
-            room = np.maximum(room, np.where((rule < 0) & np.isnan(required), 0.0, np.nan_to_num(required, nan=np.inf)))
+            none = rule == rule_tables.NONE
+            room = np.maximum(room, np.where(none, 0.0, np.nan_to_num(required, nan=np.inf)))
     return np.where(np.isnan(around.tops), 0.0, np.where(np.isinf(room), 1e4, room))
 
 
@@ -309,7 +310,8 @@ def _corners(around, cases):
     required = np.full((2, len(around.tops), len(cases)), np.nan)
     for column, case in enumerate(around.scene.cases[k] for k in cases):
         found = [_required(around, measure, case) for measure in ("horizontal", "vertical")]
-        rounded = np.append(around.scene.rules.shape, "")[found[0][0]] == "corner"
+        rule = found[0][0]
+        rounded = (rule >= 0) & (around.scene.rules.shape[np.maximum(rule, 0)] == "corner")
         for row, (_, needed) in enumerate(found):
             required[row, :, column] = np.where(rounded, needed, np.nan)
     return way.Corners(around.tops, *required)

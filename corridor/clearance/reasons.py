@@ -14,8 +14,6 @@ from corridor.line.blown import PARTLY
 __all__ = ["HOLE_ASIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way", "missing_rows",
            "unmatched_gaps", "unruled_things", "unswung"]
 
-MEASURES = ("vertical", "horizontal", "radial")
-
 #: How the reason begins why a thing is not assessed that no rule is for.
 NO_RULE = "the rules hold none"
 #: Why a thing below a wire is not assessed whose top is unknown there.
@@ -225,7 +223,7 @@ def unruled_things(scene, span, obstacle):
     """Return the gaps of things that wires of spans meet and no rule of any measure is for; both (row,)."""
     span, thing = np.unique(np.stack([span, obstacle]), axis=1)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
-    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
+    ruled = rule_tables.has_any_rule(scene.rules, against)
     return [Gap(span[r], None, None, None, against[r], name[r], f"{NO_RULE} for {against[r]}")
             for r in np.flatnonzero(~ruled & (thing >= 0))]
 
@@ -256,7 +254,7 @@ def _unknown_points(scene, index, tops):
 def _why_not(index, rules, tops):
     """Reason why each part could not be compared by a rule that is for it, "" where it could."""
     against = against_of(index.of_part, index.obstacles)
-    vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in MEASURES)
+    vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in rule_tables.MEASURES)
     point = shapely.get_type_id(index.part) == 0
     thin = point & ~(index.obstacles.radius[index.of_part] > 0)
     return np.select([radial & ~point, (radial | horizontal) & np.isnan(tops), vertical & ~radial & thin], [
@@ -270,7 +268,7 @@ def _swept(scene, swept):
     wires, options, cases = scene.wires, _names(scene.options), _names(scene.cases)
     thing = np.array([each["obstacle"] for each in swept.lost], int)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
-    ruled = np.any([rule_tables.has_rule(scene.rules, against, measure) for measure in MEASURES], axis=0)
+    ruled = rule_tables.has_any_rule(scene.rules, against)
     gaps = {}
     for each, a, n, has in zip(swept.lost, against, name, ruled, strict=True):
         reason = each["reason"] or (None if has else f"{NO_RULE} for {a}")

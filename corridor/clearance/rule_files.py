@@ -20,6 +20,7 @@ __all__ = [
     "COLUMNS",
     "FALLBACK",
     "FOLDER",
+    "MEASURES",
     "SHAPES",
     "TABLES",
     "Column",
@@ -49,6 +50,8 @@ FOLDER = Path(__file__).with_name("rule_tables")
 #: A row against this category is for every obstacle whose category has no row of its own in that
 #: measure. No built-in table has one: a user who wants it says so.
 FALLBACK = "other"
+#: What a rule measures.
+MEASURES = ("vertical", "horizontal", "radial")
 
 
 class Column(NamedTuple):
@@ -69,7 +72,7 @@ COLUMNS = {
     "rule": Column(_TEXT, None, "name of the rule, as it stands in the findings"),
     "against": Column(_TEXT, None, "ground, right_of_way or the category of an obstacle; "
                                    "other: every category without a row of its own"),
-    "measure": Column(("vertical", "horizontal", "radial"), None, "the distance that is measured"),
+    "measure": Column(MEASURES, None, "the distance that is measured"),
     "shape": Column(("", *SHAPES), "", "the room to keep free; empty: strip_above, strip_beside or circle, by the "
                     "measure. corner: the corner between what horizontal and vertical row keep free is rounded"),
     "base": Column(_LENGTH, None, "clearance before anything is added [m]"),

@@ -18,6 +18,7 @@ import numpy as np
 from corridor.clearance.rule_files import (
     FALLBACK,
     FOLDER,
+    MEASURES,
     TABLES,
     Rules,
     combine,
@@ -27,6 +28,9 @@ from corridor.clearance.rule_files import (
 )
 
 __all__ = [
+    "ELECTRICAL",
+    "MEASURES",
+    "NONE",
     "TABLES",
     "Rules",
     "Terms",
@@ -35,6 +39,7 @@ __all__ = [
     "electrical_distance",
     "falling_rule",
     "greatest_distance",
+    "has_any_rule",
     "has_rule",
     "lacks_rule",
     "load_rules",
@@ -45,6 +50,8 @@ __all__ = [
 ]
 
 _TO_GROUND = 1 / math.sqrt(3)
+#: What stands for the row of a rule where there is none, and where the electrical distance is kept for want of one.
+NONE, ELECTRICAL = -1, -2
 #: What is no obstacle and so never falls back to the rule for all others.
 _NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping")
 #: A radial row against this is for all that falls; without one, the radial row of its category is.
@@ -67,6 +74,11 @@ def has_rule(rules, against, measure):
     own = set(rules.against[rules.measure == measure])
     for_all = FALLBACK in own
     return np.array([a in own or (for_all and a not in _NEVER_OTHER) for a in against], bool)
+
+
+def has_any_rule(rules, against):
+    """Return True for each category that has a row of some measure, its own or `other`."""
+    return np.any([has_rule(rules, against, measure) for measure in MEASURES], axis=0)
 
 
 def lacks_rule(rules, against, measure):
@@ -205,22 +217,22 @@ def required(rules, against, measure, case, voltage_kv, altitude, *, swung=None,
     Returns
     -------
     rule : ndarray of int, shape (...)
-        -1 where there is none.
+        `ELECTRICAL` where the electrical distance stands in, `NONE` where there is none.
     terms : Terms
-        Known where there is no rule and the electrical distance stands in.
     """
     rule = choose(rules, against, measure, case, voltage_kv, swung=swung, other_kv=other_kv)
     terms = requirement(rules, rule, voltage_kv, altitude, other_kv=other_kv)
     given = np.broadcast_arrays(against, measure, rule, voltage_kv, voltage_kv if other_kv is None else other_kv)
     own, of, row, U, U_o = (np.ravel(v) for v in given)
-    lone, gap = np.flatnonzero(row < 0), np.full(len(row), np.nan)
+    lone, gap, row = np.flatnonzero(row < 0), np.full(len(row), np.nan), row.copy()
     for each in np.unique(of[lone].astype(str)):
         at = lone[of[lone] == each]
         at = at[lacks_rule(rules, own[at], each)]
         higher = electrical_distance(np.maximum(U[at], U_o[at]), "D_pp")
-        gap[at] = np.where(own[at] == "line", higher, electrical_distance(U[at]))
-    gap, counts = gap.reshape(rule.shape), ("voltage_adder", "required")
-    return rule, Terms(**{name: np.where(np.isnan(gap), values, gap if name in counts else 0.0)
+        row[at], gap[at] = ELECTRICAL, np.where(own[at] == "line", higher, electrical_distance(U[at]))
+    rule, gap = row.reshape(rule.shape), gap.reshape(rule.shape)
+    stands_in = {"voltage_adder": gap, "required": gap}
+    return rule, Terms(**{name: np.where(rule == ELECTRICAL, stands_in.get(name, 0.0), values)
                           for name, values in terms._asdict().items()})
 
 

@@ -11,7 +11,6 @@ from corridor.inspection.tops import file_of
 __all__ = ["KINDS", "categories", "sizes"]
 
 _COMMON = "common practice, no source"
-_MEASURES = ("vertical", "horizontal", "radial")
 #: What is no category of obstacles.
 _OWN = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping", "steep_slope", "other",
         rule_tables.FALLING)
@@ -46,7 +45,7 @@ def categories(evidence):
     known = sorted(set(rules.against.tolist()))
     pairs = dict.fromkeys(zip(obstacles.layer[o].tolist(), obstacles.category[o].tolist(), strict=True))
     for layer, category in pairs:
-        if not any(rule_tables.has_rule(rules, [category], measure)[0] for measure in _MEASURES):
+        if not rule_tables.has_any_rule(rules, [category])[0]:
             close = nearest(category, known)
             yield Doubt(UNRULED, file_of(evidence, layer), layer, f"the category {category!r}",
                         "a category of the rules" + (f", perhaps {close!r}" if close else ""))

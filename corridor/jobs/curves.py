@@ -171,7 +171,7 @@ def _limits(facts, plan, scene, ends, unmatched, ground):
     facts, scene, met = meet(facts, plan, scene, *ends)
     around = look_around(facts, replace(scene, options=hot), ground, met.partners)
     met_with = compare(around)
-    gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked)[2], unmatched), *met.gaps]
+    gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked).unruled, unmatched), *met.gaps]
     columns = limit_rows(around, None, gaps, _no_current)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 

@@ -284,7 +284,7 @@ def _least(around, cases, temperature, *, lost=True):
     compared = compare(around.part(part, keep), cases)
     if lost:
         unknown |= _unknown(part, lost_on_the_way(part, compared), cases)
-    tables = [(part, compared.checked, *requirements(part, compared.checked))]
+    tables = [(part, compared.checked, requirements(part, compared.checked))]
     if around.own_wires:
         every = np.flatnonzero(asked[scene.wires.span])
         tables += own_at_rest(scene.part(every).at_temperature(T[every]), cases)
@@ -303,12 +303,12 @@ def _of_wires(scene, cases, temperature):
     return T
 
 
-def _put_least(result, scene, checked, terms, rule, unruled):
+def _put_least(result, scene, checked, asked):
     """Take compared rows into the result where they are nearer than what is there."""
     # What a wire passes below is nearer when it is cool: no current is the cause of that.
-    rows = np.flatnonzero((unruled == "") & (checked.position != "below"))
-    span, option = scene.wires.span[checked.wire[rows]], checked.option[rows]
-    margin = checked.actual[rows] - terms.required[rows]
+    margins = checked.actual - asked.terms.required
+    rows = np.flatnonzero(np.isfinite(margins) & (checked.position != "below"))
+    span, option, margin = scene.wires.span[checked.wire[rows]], checked.option[rows], margins[rows]
     first = least_rows(span * len(scene.options) + option, margin)
     at = span[first], option[first]
     nearer = ~(result.margin[at] <= margin[first])
@@ -316,7 +316,7 @@ def _put_least(result, scene, checked, terms, rule, unruled):
     wire, thing, case = checked.wire[first], checked.obstacle[first], checked.case[first]
     frame, tail = scene.frame, scene.spans.tail[scene.wires.span[wire]]
     along = frame.start[wire, 0] + checked.fraction[first] * (frame.end[wire, 0] - frame.start[wire, 0])
-    found = (checked.actual[first] - terms.required[first], scene.wires.wire[wire], against_of(thing, scene.obstacles),
+    found = (margins[first], scene.wires.wire[wire], against_of(thing, scene.obstacles),
              obstacle_name(thing, scene.obstacles), checked.measure[first],
              np.array([each.name for each in scene.cases], object)[case], scene.route.station[tail] + along)
     for whole, some in zip(result, found, strict=True):

@@ -105,6 +105,17 @@ def test_a_line_above_beside_the_wire(beside):
     assert row["required_m"] == pytest.approx(5.6) and row["wire"] == "A"
 
 
+@pytest.mark.parametrize(("above", "told"), [(5.5, True), (5.7, False)])
+def test_a_line_without_a_voltage_that_a_rule_has_a_row_for(beside, above, told):
+    """It is told as long as a line of the greatest voltage would be too near: 5.6 m between phases at 765 kV."""
+    z = spots(beside.check(), "A", "hot")[2000, 2] + above
+    beside.add_obstacle("lines", "line", [shapely.LineString([(EAST + 450, NORTH + y, z) for y in (3, 5)])])
+    findings = beside.check()
+    gaps = findings.rows("not_assessed", against="line", case="hot")
+    assert gaps["reason"].str.contains("the voltage is unknown").any() == told
+    assert not (findings.rows("clearances", against="line")["rule"] == "electrical distance").any()
+
+
 def test_rules_of_both_measures_leave_nothing_to_the_electrical_distance(beside):
     beside.rules = RULES + "shed,structure,horizontal,3\n".replace("shed", "aside")
     beside.add_obstacle("masts", "structure", [shapely.Point(EAST + 450, NORTH - 12)], "height = 30")

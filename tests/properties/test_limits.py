@@ -131,7 +131,6 @@ def test_the_worst_of_ground_and_roof_governs(tmp_path):
             assert at(built, span, name)["limit_temperature_c"] == at(bare, span, name)["limit_temperature_c"]
 
 
-@pytest.mark.xfail(strict=False, reason="the electrical distance limits it: to be looked at")
 def test_a_line_that_is_passed_under_sets_no_limit(tmp_path):
     """Wires that sag go away from it."""
     above = shapely.LineString([(460, -60, 135.0), (460, 60, 135.0)])
