@@ -167,8 +167,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
     structures, ground = inputs.structures, _timed_ground(inputs.terrain, clock or Clock())
     base = structures.base_elevation
     plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
-    together = near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)
-    if surveyed or inputs.needs_highest or len(together):
+    if surveyed or inputs.needs_highest or len(near_spans(structures, plan.spans, inputs.framings, 0,
+                                                          len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)
     facts = Facts(

@@ -230,13 +230,11 @@ def unruled_things(scene, span, obstacle):
 
 def _unknown_points(scene, index, tops):
     """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
-    spans, structures = scene.spans, scene.structures
     reason = _why_not(index, scene.rules, tops)
     lacking = np.flatnonzero(reason)
     if not len(lacking):
         return []
-    line = shapely.linestrings(np.stack([np.stack([structures.easting[s], structures.northing[s]], axis=-1)
-                                         for s in (spans.tail, spans.head)], axis=1))
+    line = scene.structures.lines(scene.spans.tail, scene.spans.head)
     # A wanted object is looked for among those that lack something alone: of the others there may be very many.
     span, at = Footprints(shapely.force_2d(index.part[lacking]), index.obstacles.radius[index.of_part[lacking]]).query(
         line, "dwithin", NEAR)
@@ -293,9 +291,7 @@ def faulty_obstacles(spans, structures, obstacles):
         `span` is -1 for an obstacle without a place. Faulty obstacles far from every span are left out.
     """
     faulty = np.flatnonzero(obstacles.fault != "")
-    line = shapely.linestrings(np.stack([np.stack([structures.easting[s], structures.northing[s]], axis=-1)
-                                         for s in (spans.tail, spans.head)], axis=1))
-    tree, gaps = shapely.STRtree(line), []
+    tree, gaps = shapely.STRtree(structures.lines(spans.tail, spans.head)), []
     for o in faulty:
         shape = obstacles.geometry[o]
         placed = shape is not None and not shape.is_empty

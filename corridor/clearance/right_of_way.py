@@ -253,9 +253,7 @@ def _between(points, cut, places):
 
 
 def _near_pairs(wires, spans, structures, index, clear_above):
-    tail, head = spans.tail[wires.span], spans.head[wires.span]
-    line = shapely.linestrings(np.stack([
-        np.stack([structures.easting[s], structures.northing[s]], axis=-1) for s in (tail, head)], axis=1))
+    line = structures.lines(spans.tail[wires.span], spans.head[wires.span])
     wire, part = index.tree.query(line, predicate="dwithin", distance=REACH)
     wanted = np.isfinite(clear_above[part])
     return list(zip(wire[wanted].tolist(), part[wanted].tolist(), strict=True))

@@ -81,15 +81,13 @@ def near_spans(structures, spans, framings, first, last):
     if not len(spans) or (spans.line == spans.line[0]).all():
         return np.zeros((0, 2), int)
     reach = REACH + 2 * np.abs(framings.offset).max(initial=0.0)
-    ends = np.stack([np.stack([structures.easting[i], structures.northing[i]], axis=-1)
-                     for i in (spans.tail, spans.head)], axis=1)
-    low, high = ends.min(axis=1), ends.max(axis=1)
-    mine = slice(first, last + 1)
+    place, mine = np.stack([structures.easting, structures.northing], axis=-1), slice(first, last + 1)
+    low, high = (side(place[spans.tail], place[spans.head]) for side in (np.minimum, np.maximum))
     about = ((low <= high[mine].max(axis=0) + reach) & (high >= low[mine].min(axis=0) - reach)).all(axis=1)
     about[mine] |= True
     about = np.flatnonzero(about)
-    own, other = shapely.STRtree(shapely.linestrings(ends[about])).query(
-        shapely.linestrings(ends[mine]), "dwithin", reach)
+    own, other = shapely.STRtree(structures.lines(spans.tail[about], spans.head[about])).query(
+        structures.lines(spans.tail[mine], spans.head[mine]), "dwithin", reach)
     pairs = np.stack([own + first, about[other]], axis=1)
     pairs = pairs[spans.line[pairs[:, 0]] != spans.line[pairs[:, 1]]]
     return pairs[np.lexsort(pairs.T[::-1])]

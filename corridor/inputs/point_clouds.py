@@ -85,9 +85,9 @@ def read_clouds(study, frame, structures):
         The extra is not installed.
     """
     chosen = np.flatnonzero(structures.line[1:] == structures.line[:-1])
-    ends = np.stack([structures.easting, structures.northing], axis=-1)
-    lines = shapely.linestrings(np.stack([ends[chosen], ends[chosen + 1]], axis=1))
-    return Clouds(tuple(_read(study, section, frame, lines, ends[0]) for section in study.point_clouds))
+    lines = structures.lines(chosen, chosen + 1)
+    origin = np.array([structures.easting[0], structures.northing[0]])
+    return Clouds(tuple(_read(study, section, frame, lines, origin) for section in study.point_clouds))
 
 
 def _read(study, section, frame, lines, origin):

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
-__all__ = ["NEAR", "Things", "Under", "chords_of", "of_span", "place_of", "things_near"]
+__all__ = ["NEAR", "Things", "Under", "of_span", "place_of", "things_near"]
 
 #: A thing within this distance of the chord of a span is near the line [m].
 NEAR = 60.0
@@ -48,18 +48,12 @@ def things_near(index, structures, spans):
     structures : Structures
     spans : Spans
     """
-    chords = chords_of(structures, spans)
+    chords = structures.lines(spans.tail, spans.head)
     part, span = shapely.STRtree(chords).query(index.part, predicate="dwithin", distance=NEAR)
     part, first = np.unique(part, return_index=True)
     span, obstacle = span[first], index.of_part[part]
     place, top = _nearest(index.part[part], chords[span], index.obstacles.absolute[obstacle])
     return Things(part, obstacle, span, place, top)
-
-
-def chords_of(structures, spans):
-    """Return the chords of spans in plan."""
-    ends = np.stack([structures.easting, structures.northing], axis=-1)
-    return shapely.linestrings(np.stack([ends[spans.tail], ends[spans.head]], axis=1))
 
 
 def _nearest(parts, chords, absolute):
@@ -169,4 +163,3 @@ def of_span(structures, spans, span: int, elevation: float = np.nan) -> tuple[fl
     a, b = spans.tail[span], spans.head[span]
     return (float(structures.easting[a] + structures.easting[b]) / 2,
             float(structures.northing[a] + structures.northing[b]) / 2, float(elevation))
-

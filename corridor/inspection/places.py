@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-from corridor.inspection.around import chords_of, of_span, place_of
+from corridor.inspection.around import of_span, place_of
 from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.tops import file_of
 
@@ -70,7 +70,7 @@ def layers(evidence):
     """Yield doubts about where layers of obstacles lie."""
     obstacles, things = evidence.inputs.index.obstacles, evidence.things
     near = set(obstacles.layer[things.obstacle].tolist())
-    chords = chords_of(evidence.inputs.structures, evidence.plan.spans)
+    chords = evidence.inputs.structures.lines(evidence.plan.spans.tail, evidence.plan.spans.head)
     tree = shapely.STRtree(chords)
     for read in evidence.inputs.layers:
         file = file_of(evidence, read.name)

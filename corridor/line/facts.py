@@ -7,6 +7,7 @@ datum of the ground raster. Lengths along and across the line are ground lengths
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 __all__ = [
     "Case",
@@ -52,6 +53,11 @@ class Structures:
 
     def __len__(self):
         return len(self.structure)
+
+    def lines(self, tail, head):
+        """Return the straight lines in plan between structures, `tail` and `head` their indices."""
+        place = np.stack([self.easting, self.northing], axis=-1)
+        return shapely.linestrings(np.stack([place[tail], place[head]], axis=1))
 
 
 @dataclass(frozen=True)

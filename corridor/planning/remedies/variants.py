@@ -156,9 +156,7 @@ def _other_sections(site, line, now, before):
     touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
     other = now.removed != before.removed
     if other.any():
-        x = line.facts.structures
-        ends = [np.stack([x.easting[i], x.northing[i]], axis=-1) for i in (spans.tail, spans.head)]
-        chords = shapely.STRtree(shapely.linestrings(np.stack(ends, axis=1)))
+        chords = shapely.STRtree(line.facts.structures.lines(spans.tail, spans.head))
         touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
     moved = np.isin(spans.section, spans.section[touched])
     beside = near_spans(line.facts.structures, spans, line.facts.framings, 0, len(spans) - 1)
