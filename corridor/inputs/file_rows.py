@@ -67,5 +67,3 @@ def _told_units(section):
 def _row(part, path, layer, checksum, crs, vertical_crs, unit):
     return {"part": part, "path": str(path), "source_layer": layer, "digest": checksum, "crs": crs,
             "vertical_crs": vertical_crs, "unit": unit}
-
-

@@ -5,10 +5,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["MINOR", "SERIOUS", "Doubt", "Kind", "gathered"]
+__all__ = ["COMMON", "MINOR", "SERIOUS", "Doubt", "Kind", "gathered"]
 
 #: Severities: a serious doubt could hide a violation; a minor one makes results less good, or wrong on the safe side.
 SERIOUS, MINOR = "serious", "minor"
+#: The source of a threshold that none was found for.
+COMMON = "common practice, no source"
 #: Features of one file that are doubtful alike are told one by one up to this many, unless most are, and else together.
 ONE_BY_ONE = 12
 #: Features that are named where they are told together.

@@ -3,36 +3,33 @@
 import numpy as np
 
 from corridor.inspection.around import BUMP, FINE, LAG, STEEP, STEP
-from corridor.inspection.doubt import SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, SERIOUS, Doubt, Kind, gathered
 
 __all__ = ["KINDS", "coarse", "holes", "surface", "unit"]
-
-_COMMON = "common practice, no source"
 
 GROUND_VOID = Kind(
     "ground-void", SERIOUS, "the ground has a value that stands for none",
     "holes of a raster stored as 0, 255 or the like and not marked as empty",
-    "0, -1, -99, 99, 255, 999, 4095, 8888 or 32767 to the last digit, more than 5 m off the ground two cells beside "
-    "it and "
-    "steeper than 1 to 1; any other value over eight cells in a row, and so on both sides; or 0 on all of a span of "
-    "a line that is mostly not near 0", _COMMON,
+    "0, -1, -99, 99, 255, 999, 4095, 8888 or 32767 to the last digit, more than 5 m off the ground two cells beside it "
+    "and steeper than 1 to 1; any other value over eight cells in a row, and so on both sides; or 0 on all of a span "
+    "of a line that is mostly not near 0", COMMON,
     "mark the value as empty in the raster: what lies there is then told as not assessed")
 GROUND_STEP = Kind(
     "ground-step", SERIOUS, "the ground jumps from one cell to the next",
     "tiles of different datum or unit side by side, filled holes, a mosaic with a tile in another place; a quarry or "
-    "a wall", f"more than {STEP:g} m from cell to cell, steeper than {STEEP:g} to 1", _COMMON,
+    "a wall", f"more than {STEP:g} m from cell to cell, steeper than {STEEP:g} to 1", COMMON,
     "look at the raster there; correct it, or accept a cliff that is there")
 GROUND_SURFACE = Kind(
     "ground-surface", SERIOUS, "the ground is as rough as trees and roofs are",
     "a surface model in the place of bare earth: bases that it gives then stand on trees, and wires hang too high",
     f"in cells up to {FINE:g} m, bumps above {BUMP:g} m within {2 * LAG:g} m at more than 2 % of places along the line",
-    _COMMON, "take the model of bare earth")
+    COMMON, "take the model of bare earth")
 GROUND_COARSE = Kind(
     "ground-coarse", SERIOUS, "the raster was made finer than what it is made of",
     "a coarse model resampled to small cells: levees, cuttings and ridges are not in it",
     "in cells up to 10 m, heights that change their slope 50 times as much at every third cell or fewer, evenly, "
     "in all rows of more than half of the windows looked at",
-    _COMMON, "take the raster in which the ground was measured; accept it where no finer one exists")
+    COMMON, "take the raster in which the ground was measured; accept it where no finer one exists")
 GROUND_UNIT = Kind(
     "ground-unit", SERIOUS, "the unit of the raster's heights is in doubt",
     "a grid in feet whose file says no unit of height; a study that contradicts the file",

@@ -3,11 +3,9 @@
 import numpy as np
 
 from corridor.inspection.around import place_of
-from corridor.inspection.doubt import SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, SERIOUS, Doubt, Kind, gathered
 
 __all__ = ["KINDS", "attachments", "bases", "strings"]
-
-_COMMON = "common practice, no source"
 
 BASE_OFFSET = Kind(
     "base-offset", SERIOUS, "bases of structures lie above or below the ground raster throughout",
@@ -15,30 +13,30 @@ BASE_OFFSET = Kind(
     "attachments or of the centre of a foundation in the place of bases; or a raster in another unit or datum",
     "median difference of three structures or more above 0.5 m, a quarter of the relief within a cell, and "
     "three standard errors",
-    "foundations stand up to half a metre out of the ground: " + _COMMON,
+    "foundations stand up to half a metre out of the ground: " + COMMON,
     "bring both to one datum and unit (structures.base_elevation_unit, terrain.vertical_unit), or leave the bases out: "
     "then the raster gives them")
 BASE_SINGLE = Kind(
     "base-single", SERIOUS, "the base of a structure does not fit the ground raster",
     "a digit typed wrong, two structures exchanged, a stand-in for none, a structure in the wrong place",
     "off the median difference by more than 1.5 m, the relief within a cell and six standard deviations; "
-    "or below -430 m or above 8,850 m", "the lowest and highest land; else " + _COMMON,
+    "or below -430 m or above 8,850 m", "the lowest and highest land; else " + COMMON,
     "look the structure up; correct it, or leave its base empty: then the raster gives it")
 ATTACHMENT_HEIGHT = Kind(
     "attachment-height", SERIOUS, "wires hang unlike what the voltage makes likely",
     "feet read as metres, heights above the sea in the place of heights above the base, a wrong voltage",
-    "lowest phase of a framing below 5 m + 1 cm/kV or above 30 m + 10 cm/kV", _COMMON,
+    "lowest phase of a framing below 5 m + 1 cm/kV or above 30 m + 10 cm/kV", COMMON,
     'write the unit (framings.length_unit = "ft"), or correct the heights; accept a structure that is so high')
 FRAMING_UNLIKE = Kind(
     "framing-unlike", SERIOUS, "a wire hangs unlike the others",
     "one row in another unit, a digit typed wrong, a point missing",
     "height of a phase above 2.6 times, or below a 2.6th of, the median of all framings, or an offset beyond 40 m",
-    "3.28 less what framings differ by: " + _COMMON, "look the row up and correct it; accept it where it is so")
+    "3.28 less what framings differ by: " + COMMON, "look the row up and correct it; accept it where it is so")
 STRING_LENGTH = Kind(
     "string-length", SERIOUS, "strings are unlike what the voltage makes likely",
     "feet or millimetres read as metres, a length that was left at 0 (wires then hang too high), a wrong voltage",
     "suspension string or V of a phase shorter than 4.5 mm/kV or longer than 1 m + 20 mm/kV",
-    "insulation takes some 10 mm/kV along the string: " + _COMMON,
+    "insulation takes some 10 mm/kV along the string: " + COMMON,
     'write the unit (framings.length_unit), correct the length, or the voltage of the study')
 KINDS = (BASE_OFFSET, BASE_SINGLE, ATTACHMENT_HEIGHT, FRAMING_UNLIKE, STRING_LENGTH)
 

@@ -4,12 +4,10 @@ import numpy as np
 import shapely
 
 from corridor.inspection.around import of_span, place_of
-from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.tops import file_of
 
 __all__ = ["KINDS", "feet", "layers", "right_of_way", "spans", "turns"]
-
-_COMMON = "common practice, no source"
 
 LAYER_FAR = Kind(
     "layer-far", SERIOUS, "a layer of obstacles lies elsewhere",
@@ -19,13 +17,13 @@ LAYER_FAR = Kind(
 LAYER_BESIDE = Kind(
     "layer-beside", SERIOUS, "a layer of obstacles lies beside the line",
     "a CRS near the right one: another datum or zone, feet of another kind",
-    "eight features or more within 500 m of the line, and none within 60 m", _COMMON,
+    "eight features or more within 500 m of the line, and none within 60 m", COMMON,
     "compare it with the line on a map; assign the right CRS, or accept that nothing stands near the line")
 LAYER_SHIFTED = Kind(
     "layer-shifted", SERIOUS, "the features of a layer lie along the line, but to one side of it", "a CRS on another "
     "datum, an old grid, a layer drawn for another line",
     "eight features or more, in five spans or more, that one shift of more than 30 m brings so near the line that less "
-    "than a fifth of the squares of their distances is left", _COMMON,
+    "than a fifth of the squares of their distances is left", COMMON,
     "compare it with the line on a map; assign the right CRS, or accept it where all of it stands on one side")
 FEET_MIXED = Kind(
     "feet-mixed", SERIOUS, "grids in US survey feet and in international feet are mixed",
@@ -35,28 +33,28 @@ FEET_MIXED = Kind(
 STRUCTURE_CLOSE = Kind(
     "structure-close", SERIOUS, "two structures stand very close to each other",
     "a structure that is in the layer twice, or a pole of another line: the wire is then held up where nothing does so",
-    "neighbours less than 10 m apart, or less than a twentieth of the middle span", _COMMON,
+    "neighbours less than 10 m apart, or less than a twentieth of the middle span", COMMON,
     "take the one out that does not carry the wire; accept it where both do")
 OFF_LINE = Kind(
     "structure-off-line", SERIOUS, "a suspension structure stands off its line",
     "a digit typed wrong, a structure taken from a map, easting or northing of another structure",
     "the line turns there by more than 8 degrees, and back by a quarter of that or more at both neighbours; or by more "
-    "than 40 degrees", "suspension strings bear small angles: " + _COMMON,
+    "than 40 degrees", "suspension strings bear small angles: " + COMMON,
     "look its place up and correct it; give the role strain to one that stands in an angle")
 TURNS_BACK = Kind(
     "line-turns-back", SERIOUS, "the line turns back",
-    "structures out of order, a structure of another line", "a turn of more than 100 degrees", _COMMON,
+    "structures out of order, a structure of another line", "a turn of more than 100 degrees", COMMON,
     "correct the order; accept it where the line really turns so")
 SPAN_UNLIKE = Kind(
     "span-unlike", MINOR, "a span is much longer than the others of its line",
-    "a structure that is missing in the layer", "more than three times the middle span and more than 500 m", _COMMON,
+    "a structure that is missing in the layer", "more than three times the middle span and more than 500 m", COMMON,
     "add what is missing; accept a crossing that is so long")
 WAY_OFF = Kind(
     "right-of-way-off", SERIOUS, "the right-of-way lies elsewhere",
-    "another corridor's polygons, or a wrong CRS", "less than half of the structures within it", _COMMON,
+    "another corridor's polygons, or a wrong CRS", "less than half of the structures within it", COMMON,
     "assign the right CRS, or take the right polygons")
 KINDS = (LAYER_FAR, LAYER_BESIDE, LAYER_SHIFTED, FEET_MIXED, STRUCTURE_CLOSE, OFF_LINE, TURNS_BACK, SPAN_UNLIKE,
-WAY_OFF)
+         WAY_OFF)
 
 #: Features of a layer that are looked at.
 _SAMPLE = 300

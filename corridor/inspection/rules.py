@@ -4,13 +4,12 @@ import numpy as np
 
 from corridor.clearance import rules as rule_tables
 from corridor.errors import nearest
-from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.evidence import group_of
 from corridor.inspection.tops import file_of
 
 __all__ = ["KINDS", "categories", "sizes"]
 
-_COMMON = "common practice, no source"
 #: What is no category of obstacles.
 _OWN = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping", "steep_slope", "other",
         rule_tables.FALLING)
@@ -30,11 +29,11 @@ SMALL = Kind(
     "a table for another voltage, metres turned to feet twice, kV written as V in an adder",
     "less than 0.4 of the electrical distance of the voltage; vertically over ground, roads, rails without wires over "
     "them and the like less than 4 m; an adder of less than 2 mm/kV or more than 30 mm/kV",
-    "electrical distance: EN 50341-1 (recalled); what passes below a line is up to 4 m high: " + _COMMON,
+    "electrical distance: EN 50341-1 (recalled); what passes below a line is up to 4 m high: " + COMMON,
     'write the unit ("18.5 ft"), or correct the rule')
 LARGE = Kind(
     "rule-large", MINOR, "a rule requires more than is usual", "feet read as metres",
-    "vertically more than 12 m + 1 cm/kV, but for water and railways", _COMMON, 'write the unit ("18.5 ft")')
+    "vertically more than 12 m + 1 cm/kV, but for water and railways", COMMON, 'write the unit ("18.5 ft")')
 KINDS = (UNRULED, UNMET, SMALL, LARGE)
 
 

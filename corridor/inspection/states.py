@@ -2,17 +2,15 @@
 
 import re
 
-from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.tops import file_of
 
 __all__ = ["KINDS", "cases", "rating", "temperatures", "voltages"]
 
-_COMMON = "common practice, no source"
-
 ICE = Kind("ice-unusual", SERIOUS, "ice is unlike ice",
            "a thickness in inches or centimetres, a density in lb/ft3, a load in the place of a thickness",
            "density below 250 or above 920 kg/m3, thickness below 2 mm or above 100 mm",
-           "ice weighs 917 kg/m3 without air in it, rime 300 and more (ISO 12494, recalled); else " + _COMMON,
+           "ice weighs 917 kg/m3 without air in it, rime 300 and more (ISO 12494, recalled); else " + COMMON,
            'write the unit ("0.5 in", "57 lb/ft^3"), or correct the number')
 ICE_WARM = Kind("ice-warm", MINOR, "ice in warm air", "degF written as degC", "ice above 5 degC", "ice melts at 0 degC",
                 'write the unit ("32 degF")')
@@ -22,20 +20,18 @@ WIND = Kind("wind-unusual", SERIOUS, "the pressure of wind is unlike wind",
             'write the unit ("4 psf"), or turn the speed into a pressure')
 COOL = Kind("temperature-low", SERIOUS, "the greatest temperature of a wire is low",
             "a temperature of the air, a number of another unit", "maximum_temperature of an option below 40 degC",
-            _COMMON,
-            "correct it; accept a wire that really is held so cool")
+            COMMON, "correct it; accept a wire that really is held so cool")
 HOT = Kind("hot-not-checked", MINOR, "no case is at the greatest temperature of an option",
            "a case that was left out, a number that is not that of the option",
-           "no vertical case at its maximum_temperature or above", _COMMON,
+           "no vertical case at its maximum_temperature or above", COMMON,
            'add a case with temperature = "maximum"')
 RATING = Kind("rating-unusual", MINOR, "weather or surface of the rating are unlike what is rated for",
               "ft/s or km/h written as m/s, degF as degC, kA as A",
               "wind above 1.6 m/s, air below -5 or above 55 degC, emissivity or absorptivity below 0.2, a required "
-              "current "
-              "below 50 A", _COMMON, "write the unit, or correct the number")
+              "current below 50 A", COMMON, "write the unit, or correct the number")
 VOLTAGE_BARE = Kind("voltage-bare", SERIOUS, "a voltage is a bare number between 100 and 1,000",
                     "kilovolts in a column or key that is read in volts: 110 stands for 110 kV",
-                    "100 V or more and less than 1,000 V, without unit", _COMMON,
+                    "100 V or more and less than 1,000 V, without unit", COMMON,
                     'write voltage_unit = "kV" (or "V", where it really is low voltage), or "400 V" in the study')
 VOLTAGE_HIGHEST = Kind("voltage-highest", MINOR, "the highest voltage does not go with the nominal one",
                        "voltages of two systems, a digit typed wrong", "more than 1.25 times the nominal voltage",

@@ -21,8 +21,6 @@ def write_doubts(path: Path, inspection: Inspection, crs: object, guard: Guard =
     """
     if path.suffix.lower() not in (".csv", ".gpkg"):
         raise InputError(path, "--output", repr(path.suffix), ".csv or .gpkg")
-    if not path.parent.is_dir():
-        raise InputError(path, "--output", f"no folder {path.parent.name!r}", "a folder that exists")
     with Files(guard) as files:
         if path.suffix.lower() == ".csv":
             write_csv(files.new(path), inspection.columns())
@@ -78,31 +76,25 @@ def _section(kind):
 
 #: Errors that no check can see, or none does.
 UNSEEN = (
-    "what is not there: a road, a line, a tree, a whole layer that the study does not name; a structure left out "
-    "makes a "
-    "long span, which errs on the safe side;",
+    "what is not there: a road, a line, a tree, a whole layer that the study does not name; a structure left out makes "
+    "a long span, which errs on the safe side;",
     "a constant offset of ground, bases and everything with an elevation together: it changes nothing;",
     "without bases of their own, a raster in another unit or datum, or tilted, by less than what roofs, streets or "
-    "wires "
-    "with elevations of their own contradict; so an old vertical datum of a metre where nothing has elevations;",
+    "wires with elevations of their own contradict; so an old vertical datum of a metre where nothing has elevations;",
     "holes of a raster filled with a value within 5 m of the ground, as 0 in low land, or filled smoothly; a coarse "
-    "model "
-    "made fine by cubic splines or on a turned grid; a bridge or a levee that the model lacks; water on the day of "
-    "flight;",
+    "model made fine by cubic splines or on a turned grid; a bridge or a levee that the model lacks; water on the day "
+    "of flight;",
     "a surface model of smooth roofs and few trees, or of cells above 3 m;",
     "heights of attachments that count the string twice or not at all, or are those of another peg: a metre or two; "
     "left and right exchanged; the framing of another structure;",
     "heights of trees or houses wrong by less than a factor of two or three, or for single ones; heights that are "
-    "right "
-    "and old: growth since the survey;",
+    "right and old: growth since the survey;",
     "places wrong by less than some 20 m: a datum of some metres, a structure off its line by as much, a layer of "
-    "roads "
-    "or wires moved along the line; feet of the wrong kind where all files share it, or where no other grid is in "
-    "feet;",
+    "roads or wires moved along the line; feet of the wrong kind where all files share it, or where no other grid is "
+    "in feet;",
     "some features of a layer elsewhere while others are near the line: their numbers are told, and no more;",
-    "another conductor of the same build and nearly the same size; a wrong creep or stress-strain curve; a "
-    "temperature of "
-    "a survey or measured tension that is wrong by some degrees;",
+    "another conductor of the same build and nearly the same size; a wrong creep or stress-strain curve; a temperature "
+    "of a survey or measured tension that is wrong by some degrees;",
     "a stringing limit, wind or ice that is usual and not the one agreed; a case that is left out;",
     "a rule of another edition or voltage whose number is usual; a rule that the study does not name;",
     "voltages of other lines that are wrong and usual, or read as kV where they are V by a unit that the study says;",

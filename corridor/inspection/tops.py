@@ -2,40 +2,38 @@
 
 import numpy as np
 
-from corridor.inspection.doubt import MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 
 __all__ = ["KINDS", "layers_of_ways", "low_layers", "single_heights"]
-
-_COMMON = "common practice, no source"
 
 HEIGHT_LOW = Kind(
     "height-low", SERIOUS, "a thing is lower than such things are",
     "0, -1 or -9 for a height or elevation that is not known, metres read as feet, elevations of another datum, "
     "heights above the ground in a column that is read as elevations",
     "less above the ground than: buildings 1.5 m, trees 0.3 m, wires of other lines 3 m, roads, railways, water -2 m, "
-    "anything else -0.5 m", _COMMON,
+    "anything else -0.5 m", COMMON,
     "correct the height; where it is not known leave it empty: the thing is then told as not assessed")
 HEIGHT_HIGH = Kind(
     "height-high", SERIOUS, "a wire of another line is higher than such wires are",
     "feet read as metres, an elevation in a column of heights, another datum: our wires then pass far below it",
     "more above the ground than 30 m and 10 cm for each kV of it (of ours where it has none); of one with our voltage "
-    "or a higher also above 10 m over our highest attachment", _COMMON,
+    "or a higher also above 10 m over our highest attachment", COMMON,
     "correct the elevation or write its unit (elevation_unit); accept a crossing that is so high")
 HEIGHT_TALL = Kind(
     "height-tall", MINOR, "a thing is higher than such things are",
     "feet read as metres, centimetres, an elevation in a column of heights, 99 or 999 for none",
     "more above the ground than: trees 70 m, buildings 150 m, roads, railways and water 60 m, anything else 300 m",
-    "the tallest trees of most countries; else " + _COMMON, "correct the height or write its unit (height_unit)")
+    "the tallest trees of most countries; else " + COMMON, "correct the height or write its unit (height_unit)")
 LAYER_LOW = Kind(
     "layer-low", SERIOUS, "the things of a layer are mostly lower than such things are",
     "metres read as feet, tenths or storeys in the place of metres",
-    "of five or more the middle height below 2.5 m", _COMMON,
+    "of five or more the middle height below 2.5 m", COMMON,
     "write the unit (height_unit), or correct the column")
 LAYER_OFFSET = Kind(
     "layer-offset", SERIOUS, "roads, railways or water lie above or below the ground raster throughout",
     "elevations of another datum or unit than those of the raster, or a raster that is off",
     "of five or more with elevations of their own the middle more than 1 m off the ground, and all within 1 m of it",
-    _COMMON, "bring both to one datum and unit")
+    COMMON, "bring both to one datum and unit")
 KINDS = (HEIGHT_LOW, HEIGHT_HIGH, HEIGHT_TALL, LAYER_LOW, LAYER_OFFSET)
 
 #: Least and greatest height above the ground by group [m].

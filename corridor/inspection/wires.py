@@ -5,11 +5,10 @@ import math
 from corridor.conductor import stranding
 from corridor.conductor.materials import find_family, find_material
 from corridor.constants import GRAVITY
-from corridor.inspection.doubt import SERIOUS, Doubt, Kind
+from corridor.inspection.doubt import COMMON, SERIOUS, Doubt, Kind
 
 __all__ = ["KINDS", "conductors", "stringing", "tensions"]
 
-_COMMON = "common practice, no source"
 _MATERIALS = "materials of the catalogue (docs/conductors.md); all its conductors are within {}"
 _SETTLE = 'write the unit ("1628 kg/km"), or correct the number by the data sheet'
 
@@ -20,8 +19,7 @@ MASS = Kind("conductor-mass", SERIOUS, "the mass of a conductor does not follow 
 RESISTANCE = Kind("conductor-resistance", SERIOUS, "the resistance of a conductor does not follow from its area",
                   "ohms per mile or per 1,000 ft, resistance at another temperature or for alternating current",
                   "less than 0.94 or more than 1.06 times the resistivity over the area, with its lay, where a core "
-                  "may "
-                  "conduct its share", _MATERIALS.format("0.97 and 1.01"), _SETTLE)
+                  "may conduct its share", _MATERIALS.format("0.97 and 1.01"), _SETTLE)
 STRENGTH = Kind("conductor-strength", SERIOUS, "the strength of a conductor does not follow from its areas",
                 "kgf or lbf written as N, the strength of another conductor",
                 "less than 0.8 or more than 1.25 times the areas times the stresses of the parts",
@@ -33,22 +31,20 @@ DIAMETER = Kind("conductor-diameter", SERIOUS, "the diameter of a conductor does
 ELASTIC = Kind("conductor-elasticity", SERIOUS, "moduli or expansions of a conductor are unlike its parts",
                "psi written as Pa, expansion per degF, modulus of the whole conductor for that of a part",
                "outer modulus beyond 45 to 75 GPa, core modulus beyond 60 to 220 GPa, expansion of the outer part "
-               "beyond "
-               "20 to 25 (shield wires and those of other lines, of steel: 210 GPa, 11), of the core above 24 "
+               "beyond 20 to 25 (shield wires and those of other lines, of steel: 210 GPa, 11), of the core above 24 "
                "millionths per K; or 15 % off the family of the conductor",
                "materials of the catalogue (docs/conductors.md)", _SETTLE)
 STRINGING = Kind("stringing-unusual", SERIOUS, "a wire is strung unlike wires are",
                  "kN, kgf or lbf written as N, a tension of a bundle for that of one wire, a share of another strength",
                  "bare limits that leave less than 5 % or more than 33 % of rated strength, or a catenary constant "
-                 "below "
-                 "300 m or above 3,500 m; limits in loaded cases that all are above 80 %",
-                 "everyday tensions of 10 to 25 % are usual: " + _COMMON,
+                 "below 300 m or above 3,500 m; limits in loaded cases that all are above 80 %",
+                 "everyday tensions of 10 to 25 % are usual: " + COMMON,
                  "write the unit of the limit, or correct it; accept it where the wire hangs so")
 MEASURED = Kind("tension-unusual", SERIOUS, "a tension that was measured, or that of another line, is unlike such are",
                 "kN, kgf or lbf written as N, a tension of a bundle, a sag in feet",
                 "less than 3 % or more than 45 % of rated strength, or a catenary constant below 250 m or above "
                 "3,500 m",
-                _COMMON, "write the unit, or correct the measurement")
+                COMMON, "write the unit, or correct the measurement")
 KINDS = (MASS, RESISTANCE, STRENGTH, DIAMETER, ELASTIC, STRINGING, MEASURED)
 
 #: Of parts whose material is not known: density [kg/m3], resistivity [ohm m], stress that counts in strength [Pa].
