@@ -6,11 +6,13 @@ All places and things are invented. Lengths in [m], forces in [N], as inside the
 from typing import NamedTuple
 
 import numpy as np
+import pytest
 import shapely
 
 from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.rule_files import load_rules
+from corridor.cli import main
 from corridor.conductor.conductor import conductor_from
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
@@ -260,3 +262,10 @@ def ask(path, job, *arguments, **keys):
     """Open a study, ask it for one thing, and close it."""
     with open_study(path) as study:
         return getattr(study, job)(*arguments, **keys)
+
+
+def run(*arguments):
+    """Run a command in this process, and return its exit status."""
+    with pytest.raises(SystemExit) as end:
+        main([str(argument) for argument in arguments])
+    return end.value.code

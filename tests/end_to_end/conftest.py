@@ -3,6 +3,7 @@
 A straight line of four structures 300 m apart runs to the east over a plane; two phases hang on it.
 """
 
+import shutil
 import sys
 from datetime import UTC, datetime
 
@@ -16,7 +17,7 @@ import shapely
 from rasterio.transform import Affine
 
 import corridor
-from corridor.cli import main
+from tests.common import run
 
 #: The first structure of the line, on the central meridian of the grid.
 EAST, NORTH = 500_000.0, 5_600_000.0
@@ -194,15 +195,19 @@ class TinyStudy:
 
     def command(self, *arguments):
         """Run the command on what is written, in this process, and return its exit status."""
-        with pytest.raises(SystemExit) as end:
-            main(["check", str(self.path), *arguments])
-        return end.value.code
+        return run("check", self.path, *arguments)
 
 
 @pytest.fixture
 def study(tmp_path):
     """A study in which everything is assessed and clear."""
     return TinyStudy(tmp_path / "study")
+
+
+@pytest.fixture
+def copied(checked, tmp_path):
+    """A copy of the folder of the study that a module checked once, for a test to write into."""
+    return shutil.copytree(checked.folder, tmp_path / "study")
 
 
 @pytest.fixture

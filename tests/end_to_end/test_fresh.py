@@ -2,7 +2,6 @@
 the study, this software, and the rows as the check wrote them."""
 
 import contextlib
-import shutil
 import sqlite3
 
 import pyogrio
@@ -10,10 +9,10 @@ import pytest
 import rasterio
 
 import corridor
-from corridor.cli import main
 from corridor.errors import InputError
 from corridor.jobs import read_back
 from corridor.session import open_study
+from tests.common import run
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
 
 
@@ -26,17 +25,6 @@ def checked(tmp_path_factory):
     study.add_roads()
     study.check()
     return study
-
-
-@pytest.fixture
-def copied(checked, tmp_path):
-    return shutil.copytree(checked.folder, tmp_path / "study")
-
-
-def run(*arguments):
-    with pytest.raises(SystemExit) as end:
-        main([str(argument) for argument in arguments])
-    return end.value.code
 
 
 def raise_ground(folder):

@@ -6,16 +6,15 @@ its bytes, and the status 2. Then every command is run twice, over its own files
 
 import contextlib
 import os
-import shutil
 import sqlite3
 
 import pyogrio
 import pytest
 import shapely
 
-from corridor.cli import main
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.outputs.guard import MARK, Guard, kind_of, sealed
+from tests.common import run
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
 
 RATING = """
@@ -30,13 +29,6 @@ required_current = 700
 """
 
 
-def run(*arguments):
-    """The status of a command."""
-    with pytest.raises(SystemExit) as end:
-        main([str(argument) for argument in arguments])
-    return end.value.code
-
-
 @pytest.fixture(scope="module")
 def checked(tmp_path_factory):
     """A study of two options with roads that wires are too near to, and its findings."""
@@ -46,12 +38,6 @@ def checked(tmp_path_factory):
     study.add_roads()
     study.check()
     return study
-
-
-@pytest.fixture
-def copied(checked, tmp_path):
-    """A copy of the study, for a test to write into."""
-    return shutil.copytree(checked.folder, tmp_path / "study")
 
 
 #: Commands with a file to write, as arguments before its name.

@@ -9,7 +9,6 @@ import pytest
 import shapely
 
 from corridor.clearance.rule_files import TABLES, load_table
-from corridor.cli import main
 from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.inspection.inspector import KINDS
@@ -17,7 +16,7 @@ from corridor.inspection.rules import sizes
 from corridor.inspection.tables import write_reference
 from corridor.inspection.wires import conductors
 from corridor.session import open_study
-from tests.common import ask
+from tests.common import ask, run
 from tests.test_house import ROOT
 
 ACCEPTED = '\n[[accepted]]\nid = "{0}"\nfeatures = {1}\nreason = "{2}"\n'
@@ -162,15 +161,12 @@ def test_the_command(study, tmp_path, capsys):
     study.write()
     table, layer = tmp_path / "doubts.csv", tmp_path / "doubts.gpkg"
     for path in (table, layer):
-        with pytest.raises(SystemExit) as end:
-            main(["inspect", str(study.path), "-o", str(path)])
-        assert end.value.code == 3
+        assert run("inspect", study.path, "-o", path) == 3
     said = capsys.readouterr()
     assert "base-offset (serious), line.gpkg: structures" in said.out and "1 could hide" not in said.out
     assert table.read_text(encoding="utf-8").count("\n") == 2
     assert pyogrio.read_dataframe(layer)["doubt"].tolist() == ["base-offset"]
-    with pytest.raises(SystemExit):
-        main(["inspect", str(study.path), "--json"])
+    run("inspect", study.path, "--json")
     answer = json.loads(capsys.readouterr().out)
     assert answer["open"] == 1 and answer["doubts"][0]["doubt"] == "base-offset"
 
@@ -178,9 +174,7 @@ def test_the_command(study, tmp_path, capsys):
 @pytest.mark.parametrize("name", ["doubts.txt", "nowhere/doubts.csv"])
 def test_no_such_output(study, tmp_path, name, capsys):
     study.write()
-    with pytest.raises(SystemExit) as end:
-        main(["inspect", str(study.path), "-o", str(tmp_path / name)])
-    assert end.value.code == 2
+    assert run("inspect", study.path, "-o", tmp_path / name) == 2
 
 
 def test_inspecting_twice_is_the_same(study):

@@ -21,8 +21,9 @@ from corridor.inputs.point_files import describe_tile, read_tile
 from corridor.inputs.point_header import fault_of
 from corridor.outputs.tables_compare import plain
 from corridor.session import open_study
+from tests.common import run
 from tests.end_to_end.conftest import TinyStudy
-from tests.end_to_end.test_guard import RATING, run
+from tests.end_to_end.test_guard import RATING
 from tests.short_demo import DEMO
 
 

@@ -20,11 +20,11 @@ from pathlib import Path
 import pytest
 
 import corridor.check
-from corridor.cli import main
 from corridor.outputs.guard import kind_of
 from corridor.temporary import sweep, temporary_folder
+from tests.common import run
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
-from tests.end_to_end.test_guard import RATING, run
+from tests.end_to_end.test_guard import RATING
 
 TRIALS = int(os.environ.get("TRIALS", "2"))
 ROOT = Path(corridor.check.__file__).parent.parent
@@ -206,9 +206,7 @@ def test_streams(study, tmp_path, line, status, words):
 
 
 def in_process(study, capsys, *arguments):
-    with pytest.raises(SystemExit) as end:
-        main(["check", str(study.path), *map(str, arguments)])
-    return end.value.code, capsys.readouterr().err
+    return run("check", study.path, *arguments), capsys.readouterr().err
 
 
 @pytest.mark.parametrize(("error", "status", "words"), [
