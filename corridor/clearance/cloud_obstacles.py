@@ -180,8 +180,9 @@ def _needs(scene, category, top, other_voltage):
             rule, required = _required(scene, category, measure, case, top, other_voltage)
             asked = measure in case.checks or measure == "radial" and (
                 "vertical" in case.checks or case.wind > 0 and "horizontal" in case.checks)
+            known = rule >= 0 or rule == rule_tables.ELECTRICAL and measure == "radial"
             # A rule without an answer, as above its altitude, has points compared all the same, and told of.
-            found[measure][k] = (0.0 if np.isnan(required) else required) if asked and rule >= 0 else np.nan
+            found[measure][k] = (0.0 if np.isnan(required) else required) if asked and known else np.nan
             room = np.fmax(room, required) if measure == "vertical" else room
             corner[k] |= measure == "horizontal" and rule >= 0 and scene.rules.shape[rule] == "corner"
     found["round"] = np.where(corner, np.maximum(found["horizontal"], room), np.nan)

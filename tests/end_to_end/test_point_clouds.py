@@ -81,6 +81,22 @@ def bare(make, tmp_path_factory):
     return make.TinyStudy(tmp_path_factory.mktemp("bare") / "study").check()
 
 
+def test_points_that_no_rule_is_for(study, make):
+    """Growth 0.7 m below the wire under a table that knows no trees: the electrical distance is kept, 1.0 m at 123 kV
+    (EN 50341-1, recalled), and what no rule is for is told."""
+    curves, factor = wires_of(study.check(), "1-2", "today", "hot")
+    low = curves[0][len(curves[0]) // 2]
+    growth = low / [factor, factor, 1] + [EAST, NORTH, 0] - [[0, 0, 0.7], [0, 0, 6.0]]
+    study.text += CLOUD
+    write_tile(study.folder / "tile.laz", growth, HIGH)
+    findings = study.check()
+    row = findings.rows("violations", against="tree", case="hot").iloc[0]
+    assert row["rule"] == "electrical distance" and row["required_m"] == pytest.approx(1.0)
+    assert row["actual_m"] == pytest.approx(0.7, abs=2e-3) and row["points"] == 1
+    gaps = findings.rows("not_assessed", against="tree")
+    assert findings.result.status == 1 and gaps["reason"].str.contains("the rules hold none for tree").any()
+
+
 STATES = [(option, case) for option in ("today", "alloy") for case in ("hot", "ice")]
 
 
