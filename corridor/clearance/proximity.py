@@ -153,7 +153,7 @@ def compare(around, cases=None):
     cases = np.arange(len(scene.cases)) if cases is None else cases
     parts, swept = _sideways(around, cases), _swept(around, cases)
     gaps = unswung(scene, _asked(scene, cases, True, "vertical", "horizontal"))
-    for found, lost in (_upright(around, cases), _near_trees(around, cases),
+    for found, lost in (_upright(around, cases), _near_things(around, cases),
                         beside_ground(scene, around.below, around.ground.sample, cases)):
         parts += found
         gaps += lost
@@ -222,7 +222,7 @@ def _swept(around, cases):
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
 
 
-def _near_trees(around, cases):
+def _near_things(around, cases):
     """Compare wires, along their swing in wind, with points near them and trees that fall; and what is left open."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
