@@ -94,8 +94,9 @@ def find(problem: Problem, tolerance: float, accepted: float | None = None, *, s
     """
     rows = np.flatnonzero(_known(problem))
     nodes, batch = problem.kind.shape
+    pull, across = np.full((2, nodes, batch), np.nan)
     whole = Balance(np.full((3, nodes, batch), np.nan), np.full((nodes - 1, batch), np.nan), problem.kind.copy(),
-                    *np.full((2, nodes, batch), np.nan), np.full((nodes - 1, batch), np.nan), np.zeros(batch, int),
+                    pull, across, np.full((nodes - 1, batch), np.nan), np.zeros(batch, int),
                     np.zeros(batch, bool))
     size = max(1, _CHUNK // max(nodes - 1, 1))
     for i in range(0, rows.size, size):
@@ -185,8 +186,8 @@ def _on_strings(problem: Problem, offset: Array) -> Array:
 def _search(problem: Problem, state: _State, tolerance: float) -> _Found:
     """Newton from a state; what is found drops out, so that it does not wait for others."""
     count = problem.kind.shape[1]
-    found = _Found(state.offset.copy(), state.log_tension.copy(), *np.zeros((2, *problem.kind.shape)),
-                   np.zeros(problem.active.shape), np.zeros(count, int))
+    found = _Found(state.offset.copy(), state.log_tension.copy(), np.zeros(problem.kind.shape),
+                   np.zeros(problem.kind.shape), np.zeros(problem.active.shape), np.zeros(count, int))
     rows, left, waits = np.arange(count), problem, np.ones(count, bool)
     for step in range(_STEPS + 1):
         pull, across = _left_over(left, state)

@@ -266,7 +266,8 @@ def solve_blocks(lower: Array, diagonal: Array, upper: Array, right: Array) -> A
     Without exchange of rows: the blocks on the diagonal are definite, as stiffnesses are, and stay so.
     """
     n = lower.shape[2]
-    solution, carried = np.empty_like(right), []
+    solution = np.empty_like(right)
+    carried: list[Array] = []
     for i in range(n + 1):
         pivot, value = diagonal[:, :, i], right[:, i]
         if i:

@@ -13,6 +13,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
+
 __all__ = [
     "REFERENCE_TEMPERATURE",
     "Curved",
@@ -41,37 +43,37 @@ class Curved(NamedTuple):
     temperature `core_bend` [degC], inf where it does not change.
     """
 
-    outer_stiffness: np.ndarray
-    core_stiffness: np.ndarray
-    outer_expansion: np.ndarray
-    core_expansion: np.ndarray
-    outer_set: np.ndarray
-    core_set: np.ndarray
-    outer_compression: np.ndarray
-    outer_0: np.ndarray
-    outer_1: np.ndarray
-    outer_2: np.ndarray
-    outer_3: np.ndarray
-    outer_4: np.ndarray
-    outer_end: np.ndarray
-    core_0: np.ndarray
-    core_1: np.ndarray
-    core_2: np.ndarray
-    core_3: np.ndarray
-    core_4: np.ndarray
-    core_end: np.ndarray
-    core_expansion_above: np.ndarray
-    core_bend: np.ndarray
+    outer_stiffness: Array
+    core_stiffness: Array
+    outer_expansion: Array
+    core_expansion: Array
+    outer_set: Array
+    core_set: Array
+    outer_compression: Array
+    outer_0: Array
+    outer_1: Array
+    outer_2: Array
+    outer_3: Array
+    outer_4: Array
+    outer_end: Array
+    core_0: Array
+    core_1: Array
+    core_2: Array
+    core_3: Array
+    core_4: Array
+    core_end: Array
+    core_expansion_above: Array
+    core_bend: Array
 
 
-def core_free_strain(temperature, part):
+def core_free_strain(temperature: ArrayLike, part: Curved) -> Array:
     """Return the strain at which the core without set is without force [-], with its two expansions."""
     T = np.asarray(temperature, float)
     below = part.core_expansion * (np.minimum(T, part.core_bend) - REFERENCE_TEMPERATURE)
     return below + part.core_expansion_above * np.maximum(T - part.core_bend, 0.0)
 
 
-def _one(m, stiffness, permanent, curve, end):
+def _one(m: Array, stiffness: Array, permanent: Array, curve: tuple[Array, ...], end: Array) -> tuple[Array, Array]:
     """Force of one part and its derivative by strain, the lower of line and curve."""
     line = stiffness * (m - permanent)
     if not np.any(np.isfinite(curve[0])):
@@ -84,7 +86,7 @@ def _one(m, stiffness, permanent, curve, end):
     return np.where(on_curve, force, line), np.where(on_curve, slope, stiffness)
 
 
-def part_forces(strain, temperature, part):
+def part_forces(strain: ArrayLike, temperature: ArrayLike, part: Curved) -> tuple[Array, Array, Array, Array]:
     """Return the forces of both parts and their derivatives by strain.
 
     Parameters
@@ -109,14 +111,14 @@ def part_forces(strain, temperature, part):
     return np.where(slack, -part.outer_compression, outer), core, np.where(slack, 0.0, outer_slope), core_slope
 
 
-def strain_near(tension, temperature, part, near):
+def strain_near(tension: Number, temperature: ArrayLike, part: Curved, near: Number) -> tuple[Array, Array]:
     """Return one Newton step for the strain from a strain that is near [-], and its slope by tension [1/N]."""
     outer, core, outer_slope, core_slope = part_forces(near, temperature, part)
     slope = outer_slope + core_slope
     return near + (tension - outer - core) / slope, 1 / slope
 
 
-def _linear_strain(tension, temperature, part):
+def _linear_strain(tension: Array, temperature: Array, part: Curved) -> Array:
     """Strain were both parts on their lines [-]: never more than the true one."""
     outer = part.outer_expansion * (temperature - REFERENCE_TEMPERATURE) + part.outer_set
     core = core_free_strain(temperature, part) + part.core_set
@@ -127,7 +129,7 @@ def _linear_strain(tension, temperature, part):
         return np.where(slack, core + (tension + part.outer_compression) / Kc, both)
 
 
-def strain(tension, temperature, part):
+def strain(tension: ArrayLike, temperature: ArrayLike, part: Curved) -> Array:
     """Return the strain of the conductor from its unstressed length [-].
 
     Parameters
@@ -159,19 +161,19 @@ def strain(tension, temperature, part):
     return e
 
 
-def strain_slope(tension, temperature, part):
+def strain_slope(tension: ArrayLike, temperature: ArrayLike, part: Curved) -> Array:
     """Return the derivative of strain by tension [1/N]."""
     return strain_and_slope(tension, temperature, part)[1]
 
 
-def strain_and_slope(tension, temperature, part):
+def strain_and_slope(tension: ArrayLike, temperature: ArrayLike, part: Curved) -> tuple[Array, Array]:
     """Return the strain [-] and its derivative by tension [1/N]."""
     e = strain(tension, temperature, part)
     outer_slope, core_slope = part_forces(e, temperature, part)[2:]
     return e, 1 / (outer_slope + core_slope)
 
 
-def temperature_at(tension, strain_wanted, part):
+def temperature_at(tension: ArrayLike, strain_wanted: ArrayLike, part: Curved) -> Array:
     """Return the temperature at which the conductor has a strain under a tension [degC].
 
     The forces of both parts fall as the temperature rises under a fixed strain: Newton within a bracket that reaches

@@ -9,10 +9,12 @@ The strain `e` is counted from the unstressed length at `T_ref`, at which both p
 without force. Every function takes either law and tells them apart by their type.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Booleans, Number
 from corridor.mechanics import curves
 from corridor.mechanics.curves import REFERENCE_TEMPERATURE, Curved
 
@@ -39,20 +41,20 @@ class TwoPart(NamedTuple):
     part takes, positive. A conductor of one part has no core stiffness.
     """
 
-    outer_stiffness: np.ndarray
-    core_stiffness: np.ndarray
-    outer_expansion: np.ndarray
-    core_expansion: np.ndarray
-    outer_set: np.ndarray
-    core_set: np.ndarray
-    outer_compression: np.ndarray
+    outer_stiffness: Array
+    core_stiffness: Array
+    outer_expansion: Array
+    core_expansion: Array
+    outer_set: Array
+    core_set: Array
+    outer_compression: Array
 
 
 #: A law of elongation, of arrays that broadcast with each other.
 Law = TwoPart | Curved
 
 
-def strain(tension, temperature, part):
+def strain(tension: Number, temperature: ArrayLike, part: Law) -> Array:
     """Return the strain of the conductor from its unstressed length [-].
 
     Parameters
@@ -72,17 +74,17 @@ def strain(tension, temperature, part):
     return _STRAIN[type(part)](tension, temperature, part)
 
 
-def strain_slope(tension, temperature, part):
+def strain_slope(tension: Number, temperature: ArrayLike, part: Law) -> Array:
     """Return the derivative of strain by tension [1/N]."""
     return _SLOPE[type(part)](tension, temperature, part)
 
 
-def strain_and_slope(tension, temperature, part):
+def strain_and_slope(tension: Number, temperature: ArrayLike, part: Law) -> tuple[Array, Array]:
     """Return the strain [-] and its derivative by tension [1/N], at little more than the cost of one of them."""
     return _BOTH[type(part)](tension, temperature, part)
 
 
-def strain_near(tension, temperature, part, near):
+def strain_near(tension: Number, temperature: ArrayLike, part: Law, near: Number) -> tuple[Array, Array]:
     """Return strain [-] and its slope [1/N] as an iteration wants them that brings a better `near` each time.
 
     Exact under the linear law; under curves one Newton step from the strain `near`, exact once that is the strain.
@@ -90,18 +92,19 @@ def strain_near(tension, temperature, part, near):
     return _NEAR[type(part)](tension, temperature, part, near)
 
 
-def outer_force(tension, temperature, part):
+def outer_force(tension: Number, temperature: ArrayLike, part: Law) -> Array:
     """Return the force in the outer part [N], negative in compression, never below `-F_comp`."""
     return part_forces(tension, temperature, part)[0]
 
 
-def part_forces(tension, temperature, part):
+def part_forces(tension: Number, temperature: ArrayLike, part: Law) -> tuple[Array, Array]:
     """Return the forces in the outer part and in the core [N], which add up to the tension."""
     e = strain(tension, temperature, part)
-    return _FORCES[type(part)](e, temperature, part)[:2]
+    outer, core = _FORCES[type(part)](e, temperature, part)[:2]
+    return outer, core
 
 
-def temperature_at(tension, strain_wanted, part):
+def temperature_at(tension: Number, strain_wanted: Number, part: Law) -> Array:
     """Return the temperature at which the conductor has a strain under a tension [degC].
 
     The inverse of `strain` in temperature: strain rises with temperature on both branches, at first with
@@ -110,13 +113,13 @@ def temperature_at(tension, strain_wanted, part):
     return _TEMPERATURE[type(part)](tension, strain_wanted, part)
 
 
-def _free_strains(part, temperature):
+def _free_strains(part: TwoPart, temperature: ArrayLike) -> tuple[Array, Array]:
     """Strain at which the outer part, and the core, are without force [-]."""
     rise = np.asarray(temperature, float) - REFERENCE_TEMPERATURE
     return part.outer_expansion * rise + part.outer_set, part.core_expansion * rise + part.core_set
 
 
-def _strain_and_branch(tension, temperature, part):
+def _strain_and_branch(tension: Number, temperature: ArrayLike, part: TwoPart) -> tuple[Array, Booleans]:
     """Strain, and True where the core alone takes further load."""
     outer_free, core_free = _free_strains(part, temperature)
     Ko, Kc = part.outer_stiffness, part.core_stiffness
@@ -127,21 +130,21 @@ def _strain_and_branch(tension, temperature, part):
     return np.where(slack, core_only, both), slack
 
 
-def _linear_strain(tension, temperature, part):
+def _linear_strain(tension: Number, temperature: ArrayLike, part: TwoPart) -> Array:
     return _strain_and_branch(tension, temperature, part)[0]
 
 
-def _branch_slope(slack, part):
+def _branch_slope(slack: Booleans, part: TwoPart) -> Array:
     with np.errstate(divide="ignore"):
         return np.where(slack, 1 / np.asarray(part.core_stiffness, float),
                         1 / (part.outer_stiffness + part.core_stiffness))
 
 
-def _linear_slope(tension, temperature, part):
+def _linear_slope(tension: Number, temperature: ArrayLike, part: TwoPart) -> Array:
     return _branch_slope(_strain_and_branch(tension, temperature, part)[1], part)
 
 
-def _linear_both(tension, temperature, part):
+def _linear_both(tension: Number, temperature: ArrayLike, part: TwoPart) -> tuple[Array, Array]:
     """The lesser of two lines: past the knee the core alone, softer, is below what both parts would stretch to."""
     outer_free, core_free = _free_strains(part, temperature)
     Ko, Kc = part.outer_stiffness, np.asarray(part.core_stiffness, float)
@@ -155,19 +158,19 @@ def _linear_both(tension, temperature, part):
     return np.minimum(e, core_only), np.where(core_only < e, alone, one)
 
 
-def _linear_near(tension, temperature, part, near):
+def _linear_near(tension: Number, temperature: ArrayLike, part: TwoPart, near: Number) -> tuple[Array, Array]:
     e, slack = _strain_and_branch(tension, temperature, part)
     return e, _branch_slope(slack, part)
 
 
-def _linear_forces(strain, temperature, part):
+def _linear_forces(strain: Number, temperature: ArrayLike, part: TwoPart) -> tuple[Array, Array]:
     outer_free, core_free = _free_strains(part, temperature)
     force = part.outer_stiffness * (strain - outer_free)
     outer = np.where(part.core_stiffness > 0, np.maximum(force, -part.outer_compression), force)
     return outer, part.core_stiffness * (strain - core_free)
 
 
-def _linear_temperature(tension, strain_wanted, part):
+def _linear_temperature(tension: Number, strain_wanted: Number, part: TwoPart) -> Array:
     Ko, Kc = part.outer_stiffness, part.core_stiffness
     K = Ko + Kc
     sets = (Ko * part.outer_set + Kc * part.core_set) / K
@@ -181,9 +184,10 @@ def _linear_temperature(tension, strain_wanted, part):
     return np.where(slack, REFERENCE_TEMPERATURE + core_only, T)
 
 
-_STRAIN = {TwoPart: _linear_strain, Curved: curves.strain}
-_SLOPE = {TwoPart: _linear_slope, Curved: curves.strain_slope}
-_BOTH = {TwoPart: _linear_both, Curved: curves.strain_and_slope}
-_NEAR = {TwoPart: _linear_near, Curved: curves.strain_near}
-_FORCES = {TwoPart: _linear_forces, Curved: curves.part_forces}
-_TEMPERATURE = {TwoPart: _linear_temperature, Curved: curves.temperature_at}
+# A law's own function takes that law alone: the type of the key, which no type of a dictionary can say.
+_STRAIN: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_strain, Curved: curves.strain}
+_SLOPE: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_slope, Curved: curves.strain_slope}
+_BOTH: dict[type[Law], Callable[..., tuple[Array, Array]]] = {TwoPart: _linear_both, Curved: curves.strain_and_slope}
+_NEAR: dict[type[Law], Callable[..., tuple[Array, Array]]] = {TwoPart: _linear_near, Curved: curves.strain_near}
+_FORCES: dict[type[Law], Callable[..., tuple[Array, ...]]] = {TwoPart: _linear_forces, Curved: curves.part_forces}
+_TEMPERATURE: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_temperature, Curved: curves.temperature_at}

@@ -5,9 +5,12 @@ the greatest set holds, part by part. The sets depend on the tension, the tensio
 where a limit is final, on the sets: `settle` finds the sets that agree with themselves.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
-from corridor.mechanics.curves import REFERENCE_TEMPERATURE, core_free_strain, part_forces
+from corridor.arrays import Array, ArrayLike, Booleans, Number
+from corridor.mechanics.curves import REFERENCE_TEMPERATURE, Curved, core_free_strain, part_forces
 
 __all__ = ["gap_set", "sets_after", "settle"]
 
@@ -15,7 +18,7 @@ _ITERATIONS = 100
 _TOLERANCE = 1e-12
 
 
-def sets_after(strain, temperature, part):
+def sets_after(strain: Number, temperature: ArrayLike, part: Curved) -> tuple[Array, Array]:
     """Return the permanent sets that a state leaves in the outer part and in the core [-].
 
     Parameters
@@ -41,7 +44,7 @@ def sets_after(strain, temperature, part):
     return outer_set, np.where(part.core_stiffness > 0, core_set, 0.0)
 
 
-def gap_set(tension, temperature, part):
+def gap_set(tension: Number, temperature: ArrayLike, part: Curved) -> Array:
     """Return the set of an outer part that is clamped without force while the core holds a tension [-].
 
     `s_o = F/K_c + a_c (T - T_ref) - a_o (T - T_ref)`: in the gap type the core alone is tensioned at stringing, so that
@@ -51,7 +54,7 @@ def gap_set(tension, temperature, part):
     return tension / part.core_stiffness + core_free_strain(temperature, part) - part.outer_expansion * rise
 
 
-def settle(update, start):
+def settle(update: Callable[[Array], Array], start: ArrayLike) -> Array:
     """Return the fixed point of `update`, column by column, by Wegstein's method.
 
     Parameters
@@ -84,6 +87,6 @@ def settle(update, start):
     return np.where(settled & ~np.isnan(value), value, np.nan)
 
 
-def _settled(x, value):
+def _settled(x: Array, value: Array) -> Booleans:
     """True for columns that change no more, or are not known at all."""
-    return (~(np.abs(value - x) > _TOLERANCE)).all(axis=0)
+    return np.all(~(np.abs(value - x) > _TOLERANCE), axis=0)

@@ -2,13 +2,14 @@
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.mechanics import ruling_span
-from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, Curved, TwoPart
+from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, Curved, Law, TwoPart
 
 __all__ = ["knee_temperature"]
 
 
-def knee_temperature(excess, span, load, part):
+def knee_temperature(excess: ArrayLike, span: Number, load: Number, part: Law) -> Array:
     """Return the temperature at which the outer part goes slack and the core alone carries [degC].
 
     As `ruling_span.knee_temperature`, for either law. At the knee both parts are on their straight lines, unloaded as

@@ -2,12 +2,13 @@
 
 import numpy as np
 
-__all__ = ["ice_weight", "resultant", "wind_force"]
-
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.constants import GRAVITY
 
+__all__ = ["ice_weight", "resultant", "wind_force"]
 
-def ice_weight(diameter, thickness, density):
+
+def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Array:
     """Return the weight of a sleeve of ice, `w_i = pi rho g t (D + t)` [N/m].
 
     Parameters
@@ -31,7 +32,7 @@ def ice_weight(diameter, thickness, density):
     return np.pi * density * GRAVITY * t * (D + t)
 
 
-def wind_force(diameter, ice_thickness, pressure):
+def wind_force(diameter: ArrayLike, ice_thickness: ArrayLike, pressure: ArrayLike) -> Array:
     """Return the wind force normal to the wire, `p (D + 2t)` [N/m].
 
     Parameters
@@ -44,6 +45,6 @@ def wind_force(diameter, ice_thickness, pressure):
     return np.asarray(pressure) * (np.asarray(diameter) + 2 * np.asarray(ice_thickness))
 
 
-def resultant(vertical, transverse):
+def resultant(vertical: ArrayLike, transverse: ArrayLike) -> Array:
     """Return the size of the load on the wire, `hypot(w, p)` [N/m]."""
     return np.hypot(vertical, transverse)

@@ -10,12 +10,14 @@ load, a new temperature, length let out, is the same equation for the horizontal
     L(H) = L0 (1 + e(F, T)),    F the mean tension along the wire.
 """
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Number
 from corridor.geometry.catenary import sinh_excess
-from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, strain, strain_near, temperature_at
+from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, Law, TwoPart, strain, strain_near, temperature_at
 
 __all__ = [
     "Solution",
@@ -26,11 +28,14 @@ __all__ = [
     "unstressed_excess",
 ]
 
+#: Strain and its slope by tension from the tension and a strain that is near.
+Elongation = Callable[[Array, Array], tuple[Array, Array]]
+
 _ITERATIONS = 60
 _TOLERANCE = 1e-9
 
 
-def ruling_span(spans, axis=-1):
+def ruling_span(spans: ArrayLike, axis: int = -1) -> Array:
     """Return `sqrt(sum S^3 / sum S)` [m]; nan entries are left out.
 
     Examples
@@ -42,7 +47,7 @@ def ruling_span(spans, axis=-1):
     return np.sqrt(np.nansum(S**3, axis=axis) / np.nansum(S, axis=axis))
 
 
-def _level(span, horizontal_tension, load):
+def _level(span: Number, horizontal_tension: Array, load: Number) -> tuple[Array, Array, Array, Array]:
     """Slack over span, mean tension, and the derivatives of both by ln H, of a level span."""
     S, H = span, horizontal_tension
     u = S * load / (2 * H)
@@ -54,7 +59,8 @@ def _level(span, horizontal_tension, load):
     return slack, slack_slope, H * ratio, H * (ratio + ratio_slope)
 
 
-def unstressed_excess(span, horizontal_tension, load, temperature, part):
+def unstressed_excess(span: Number, horizontal_tension: ArrayLike, load: Number, temperature: ArrayLike,
+                      part: Law) -> Array:
     """Return how much longer than the span the unstressed wire is, `L0/S - 1` [-], often negative.
 
     Counted from one, since the whole of sag lies in its fourth digit:
@@ -80,11 +86,11 @@ def unstressed_excess(span, horizontal_tension, load, temperature, part):
 class Solution(NamedTuple):
     """Horizontal tension H [N], nan where none was found, and the strain residual left [-]."""
 
-    horizontal_tension: np.ndarray
-    residual: np.ndarray
+    horizontal_tension: Array
+    residual: Array
 
 
-def tension(excess, span, load, temperature, part):
+def tension(excess: ArrayLike, span: ArrayLike, load: ArrayLike, temperature: ArrayLike, part: Law) -> Solution:
     """Return the horizontal tension of a level span from its unstressed length.
 
     Newton in ln H on the strain residual `slack/S - (1 + excess)(1 + e) + 1`, which falls with H, kept within
@@ -108,7 +114,7 @@ def tension(excess, span, load, temperature, part):
     return _solve(excess, span, load, shape, lambda F, e: strain_near(F, T, part, e))
 
 
-def _solve(excess, span, load, shape, law):
+def _solve(excess: ArrayLike, span: ArrayLike, load: ArrayLike, shape: tuple[int, ...], law: Elongation) -> Solution:
     """Solution of `slack/S - excess = (1 + excess) e(F)`; `law(F, e)` gives strain and slope by F, near e."""
     excess, S, q = (np.asarray(v, float) for v in (excess, span, load))
     shape = np.broadcast_shapes(excess.shape, S.shape, q.shape, shape)
@@ -133,14 +139,15 @@ def _solve(excess, span, load, shape, law):
     return Solution(np.where(found, np.exp(guess), np.nan), residual)
 
 
-def _residual(log_tension, excess, S, q, law):
+def _residual(log_tension: Array, excess: Array, S: Array, q: Array, law: Elongation) -> tuple[Array, Array]:
     """Strain residual of the change of state and its derivative by ln H."""
     slack, slack_slope, F, F_slope = _level(S, np.exp(log_tension), q)
     e, e_slope = law(F, (slack - excess) / (1 + excess))
     return slack - excess - (1 + excess) * e, slack_slope - (1 + excess) * e_slope * F_slope
 
 
-def temperature_for_tension(horizontal_tension, excess, span, load, part):
+def temperature_for_tension(horizontal_tension: ArrayLike, excess: Number, span: Number, load: Number,
+                            part: Law) -> Array:
     """Return the conductor temperature at which the span has a horizontal tension [degC].
 
     The inverse of `tension`, in closed form: the shape gives the strain, the strain gives the temperature.
@@ -150,7 +157,7 @@ def temperature_for_tension(horizontal_tension, excess, span, load, part):
     return temperature_at(F, e, part)
 
 
-def knee_temperature(excess, span, load, part):
+def knee_temperature(excess: ArrayLike, span: Number, load: Number, part: TwoPart) -> Array:
     """Return the temperature at which the outer part goes slack and the core alone carries [degC].
 
     There both branches of elongation meet, which ties temperature and strain to the tension:
@@ -171,10 +178,10 @@ def knee_temperature(excess, span, load, part):
     with np.errstate(divide="ignore", invalid="ignore"):
         rise = 1 / (Kc * (part.outer_expansion - part.core_expansion))
 
-        def above(F):
+        def above(F: Array) -> Array:
             return (F + Fc + Kc * (Fc / Ko + part.core_set - part.outer_set)) * rise
 
-        def law(F, _):
+        def law(F: Array, _: Array) -> tuple[Array, Array]:
             return part.outer_expansion * above(F) + part.outer_set - Fc / Ko, part.outer_expansion * rise
 
         H = _solve(excess, span, load, np.broadcast_shapes(*(np.shape(p) for p in part)), law).horizontal_tension

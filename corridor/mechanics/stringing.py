@@ -7,7 +7,9 @@ length; the longest of them respects every limit, and its limit governs.
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers, Number
 from corridor.geometry.catenary import end_tension_ratios
+from corridor.mechanics.elongation import Law
 from corridor.mechanics.ruling_span import unstressed_excess
 
 __all__ = [
@@ -23,7 +25,7 @@ __all__ = [
 _ITERATIONS = 60
 
 
-def loaded_plane(span, rise, weight, wind):
+def loaded_plane(span: ArrayLike, rise: ArrayLike, weight: Number, wind: Number) -> tuple[Array, Array]:
     """Return span and rise of a wire in the plane of its load [m], for wind normal to the span.
 
     Parameters
@@ -43,7 +45,8 @@ def loaded_plane(span, rise, weight, wind):
     return np.sqrt(S**2 + h**2 - tilted**2), tilted
 
 
-def greatest_tension(horizontal_tension, spans, rises, weight, wind):
+def greatest_tension(horizontal_tension: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
+                     wind: ArrayLike) -> Array:
     """Return the greatest tension at any support of a section [N].
 
     Parameters
@@ -60,7 +63,8 @@ def greatest_tension(horizontal_tension, spans, rises, weight, wind):
         return np.fmax.reduce(H * np.fmax(left, right), axis=-1)
 
 
-def horizontal_tension_for(limit, spans, rises, weight, wind):
+def horizontal_tension_for(limit: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
+                           wind: ArrayLike) -> Array:
     """Return the H at which the greatest tension of a section equals a limit [N].
 
     The taut solution of the two; nan where the spans are so heavy that no wire could hang within the limit.
@@ -93,14 +97,15 @@ def horizontal_tension_for(limit, spans, rises, weight, wind):
     return np.where(np.abs(over) < 1e-8, H, np.nan)
 
 
-def _some_of(index, shape, spans, rises, weight, wind):
+def _some_of(index: Booleans, shape: tuple[int, ...], spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
+             wind: ArrayLike) -> list[Array]:
     """Some sections of a batch of this shape."""
     n = np.shape(spans)[-1]
     return [*(np.broadcast_to(v, (*shape, n))[index] for v in (spans, rises)),
             *(np.broadcast_to(v, shape)[index] for v in (weight, wind))]
 
 
-def _taut(limit, spans, rises, weight, wind):
+def _taut(limit: Array, spans: Array, rises: Array, weight: Array, wind: Array) -> Array:
     """H by halving between where the greatest tension is least and the limit."""
     low, high = _slackest(spans, rises, weight, wind), limit
     for _ in range(_ITERATIONS):
@@ -110,7 +115,7 @@ def _taut(limit, spans, rises, weight, wind):
     return high
 
 
-def least_tension(spans, rises, weight, wind):
+def least_tension(spans: ArrayLike, rises: ArrayLike, weight: ArrayLike, wind: ArrayLike) -> tuple[Array, Integers]:
     """Return the least that the greatest tension of a section can be, however tight it is strung, and where.
 
     Slacker than there, the wire pulls more by its own weight. A limit below that leaves no wire.
@@ -144,7 +149,7 @@ def least_tension(spans, rises, weight, wind):
     return np.fmax.reduce(each, axis=-1), np.where(np.isnan(each), -np.inf, each).argmax(axis=-1)
 
 
-def _slackest(spans, rises, weight, wind):
+def _slackest(spans: Array, rises: Array, weight: Array, wind: Array) -> Array:
     """H at which the greatest tension of a section is least [N]."""
     longest = np.fmax.reduce(np.hypot(spans, rises), axis=-1) * np.hypot(weight, wind)
     low, high = np.log(longest / 50), np.log(longest * 50)
@@ -157,7 +162,9 @@ def _slackest(spans, rises, weight, wind):
     return np.exp((low + high) / 2)
 
 
-def string_to_limits(bounds, is_constant, spans, rises, span, weight, wind, temperature, part):
+def string_to_limits(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, rises: ArrayLike, span: Number,
+                     weight: ArrayLike, wind: ArrayLike, temperature: ArrayLike,
+                     part: Law) -> tuple[Array, Integers]:
     """Return the unstressed length that respects every limit, and which limit governs.
 
     Parameters
@@ -185,7 +192,8 @@ def string_to_limits(bounds, is_constant, spans, rises, span, weight, wind, temp
     return longest(H, np.isfinite(bounds), span, np.hypot(weight, wind), temperature, part)
 
 
-def limit_tensions(bounds, is_constant, spans, rises, weight, wind):
+def limit_tensions(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
+                   wind: ArrayLike) -> Array:
     """Return the horizontal tension of each limit in its own state [N], nan where it cannot be met.
 
     Parameters are those of `string_to_limits`. The law of elongation is not among them: the tension of a limit does
@@ -195,7 +203,8 @@ def limit_tensions(bounds, is_constant, spans, rises, weight, wind):
     return np.where(is_constant, bounds * np.hypot(weight, wind), by_tension)
 
 
-def longest(horizontal_tension, given, span, load, temperature, part):
+def longest(horizontal_tension: ArrayLike, given: Booleans, span: Number, load: Number, temperature: ArrayLike,
+            part: Law) -> tuple[Array, Integers]:
     """Return the longest of the unstressed lengths that limits ask for, and which limit that is.
 
     Parameters

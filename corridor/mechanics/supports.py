@@ -5,7 +5,7 @@ their weight and of their wind at each end. Inside, arrays have the batch last: 
 vectors (3, ..., batch); sections of fewer spans are filled with level spans that pull at nothing.
 """
 
-from typing import Any, NamedTuple, Protocol, TypeVar
+from typing import NamedTuple, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,10 @@ FREE, HELD, POST = 0, 1, 2
 #: A string that wires have lifted until it hangs slack: it holds nothing. The solution finds where; it is never given.
 SLACK = 3
 
-Record = TypeVar("Record", bound=tuple[Any, ...])
+#: Arrays by name, the batch last, and records of them.
+Record = TypeVar("Record", bound=NamedTuple)
+#: Some of a batch.
+Index = Integers | Booleans | slice
 
 #: A filling span, level: chord [m], load [N/m].
 _FILL_CHORD, _FILL_LOAD = np.array([100.0, 0, 0]), np.array([0, 0, -10.0])
@@ -125,13 +128,13 @@ def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: L
                                          type(part)(*numbers)))
 
 
-def take(record: Record, index: NDArray[np.intp] | Booleans | slice) -> Record:
+def take(record: Record, index: Index) -> Record:
     """Return some of the batch, which is last, of a record and of the records in it."""
-    return type(record)(*(take(f, index) if isinstance(f, tuple) else None if f is None else f[..., index]
-                          for f in record))
+    return record._make(None if f is None else f[..., index] if isinstance(f, np.ndarray) else take(f, index)
+                        for f in record)
 
 
-def put(record: Record, values: Record, index: Integers) -> None:
+def put(record: Record, values: Record, index: Index) -> None:
     """Write values into some of the batch of a record."""
     for field, value in zip(record, values, strict=True):
         if isinstance(field, tuple):

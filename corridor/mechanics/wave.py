@@ -6,6 +6,7 @@ the far support and comes back. The sag follows from the time alone, whatever th
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import low_point
 
@@ -14,7 +15,8 @@ __all__ = ["return_time", "sag_of_return_time"]
 _NODE, _WEIGHT = np.polynomial.legendre.leggauss(12)
 
 
-def return_time(span, rise, constant, *, returns=1, gravity=GRAVITY):
+def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, returns: int = 1,
+                gravity: float = GRAVITY) -> Array:
     """Return the time after which a jerk at one end of a bare wire is back for the n-th time [s].
 
     Along the catenary `T = H cosh(x/C)`, `ds = cosh(x/C) dx` and `H/m = g C`, x counted from the low point, so
@@ -47,7 +49,7 @@ def return_time(span, rise, constant, *, returns=1, gravity=GRAVITY):
     return 2 * returns * run / np.sqrt(gravity * C)
 
 
-def sag_of_return_time(time, *, returns=1, gravity=GRAVITY):
+def sag_of_return_time(time: ArrayLike, *, returns: int = 1, gravity: float = GRAVITY) -> Array:
     """Return the sag that a watch tells of a level span [m], `D = g t^2 / (32 n^2)`.
 
     Of the flat parabola: `t = 2 n S / sqrt(H/m)` and `D = w S^2/8H` leave neither span nor wire. In inches it is
