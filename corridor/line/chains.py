@@ -4,7 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corridor.arrays import Array, Booleans, Integers
 from corridor.constants import GRAVITY
+from corridor.line.build import Spans, WireSpans
+from corridor.line.swing import SpanFrame
 from corridor.mechanics.supports import FREE, HELD, POST, Supports
 
 __all__ = ["Chains", "chain_wires", "right_of", "turned"]
@@ -19,14 +22,14 @@ class Chains:
     `string_force` that of a pressure of 1 Pa blowing to the right [m2].
     """
 
-    row: np.ndarray
-    count: np.ndarray
-    corner: np.ndarray
-    azimuth: np.ndarray
+    row: Integers
+    count: Integers
+    corner: Array
+    azimuth: Array
     supports: Supports
 
 
-def chain_wires(frame, wires, spans):
+def chain_wires(frame: SpanFrame, wires: WireSpans, spans: Spans) -> Chains:
     """Return the chains of all wires, from one held end to the next.
 
     Parameters
@@ -47,7 +50,7 @@ def chain_wires(frame, wires, spans):
     return _supported(frame, wires, spans, row, count)
 
 
-def _supported(frame, wires, spans, row, count):
+def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, count: Integers) -> Chains:
     """Chains with their hinges in ground metres, in directions of the grid."""
     span = wires.span[row]
     azimuth = np.radians(spans.azimuth[span])
@@ -68,7 +71,7 @@ def _supported(frame, wires, spans, row, count):
     return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
 
 
-def _without_strain_strings(frame, wires):
+def _without_strain_strings(frame: SpanFrame, wires: WireSpans) -> tuple[Array, Array]:
     """Both ends of wires in the frame of their span [m], or where their strain strings hold on."""
     chord = frame.end - frame.start
     ahead = chord / np.linalg.norm(chord, axis=1, keepdims=True)
@@ -77,33 +80,33 @@ def _without_strain_strings(frame, wires):
             np.where(last > 0, frame.end + last * ahead, frame.end))
 
 
-def _at_nodes(wires, row, count):
+def _at_nodes(wires: WireSpans, row: Integers, count: Integers) -> tuple[Array, ...]:
     """What holds each node, (chain, node), else 0: length of a suspension and of a strain string, mass, stiffness
     (0: held) and area in the wind."""
     node = np.arange(row.shape[1] + 1)
     inner = (node > 0) & (node < count[:, None])
     dead = (node == 0) | (node == count[:, None])
 
-    def spread(start, end, where):
+    def spread(start: Array, end: Array, where: Booleans) -> Array:
         ahead, behind = np.pad(start[row], ((0, 0), (0, 1))), np.pad(end[row], ((0, 0), (1, 0)))
         return np.where(where, np.where(node == 0, ahead, behind), 0.0)
 
     string = spread(wires.string_start, wires.string_end, inner)
     strain = spread(wires.strain_start, wires.strain_end, dead)
-    stiff = (np.where(np.isfinite(k), k, 0.0) for k in (wires.stiffness_start, wires.stiffness_end))
+    first, last = (np.where(np.isfinite(k), k, 0.0) for k in (wires.stiffness_start, wires.stiffness_end))
     hangs = inner | (strain > 0)
-    return (string, strain, spread(wires.mass_start, wires.mass_end, hangs), spread(*stiff, inner),
+    return (string, strain, spread(wires.mass_start, wires.mass_end, hangs), spread(first, last, inner),
             spread(wires.area_start, wires.area_end, hangs))
 
 
-def right_of(azimuth):
+def right_of(azimuth: Array) -> Array:
     """Unit vectors to the right of chains at their nodes, halving the turn, (chain, node, 3)."""
     both = np.stack([np.cos(azimuth), -np.sin(azimuth), np.zeros_like(azimuth)], axis=-1)
     right = np.concatenate([both[:, :1], both[:, :-1] + both[:, 1:], both[:, -1:]], axis=1)
     return right / np.linalg.norm(right, axis=-1, keepdims=True)
 
 
-def turned(point, azimuth, corner, sense):
+def turned(point: Array, azimuth: Array, corner: Array, sense: int) -> Array:
     """Span-frame points as points about the chain's first structure (sense 1), or back again (-1)."""
     sin, cos = np.sin(azimuth), np.cos(azimuth)
     if sense == 1:

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from corridor.conductor.conductor import Conductor
+
 __all__ = [
     "Case",
     "Framings",
@@ -51,7 +53,7 @@ class Structures:
     base_elevation: np.ndarray
     bisector: np.ndarray
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.structure)
 
     def lines(self, tail, head):
@@ -110,7 +112,7 @@ class Obstacles:
     falls: np.ndarray | None = None
     states: np.ndarray | None = None
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.obstacle)
 
 
@@ -190,7 +192,7 @@ class Case:
     ice_elsewhere: float = 0.0
 
     @property
-    def uneven(self):
+    def uneven(self) -> bool:
         """Whether spans or wires differ in their ice."""
         return self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
 
@@ -244,7 +246,7 @@ class Wiring:
     before it is sagged. `measured` holds the sections whose tension is known, `tightened` those whose limits are more.
     """
 
-    conductor: object
+    conductor: Conductor
     maximum_temperature: float
     emergency_temperature: float | None
     stringing: tuple[Limit, ...]

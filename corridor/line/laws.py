@@ -1,17 +1,26 @@
 """The law of elongation of every wire, as arrays, made once per conductor."""
 
-import numpy as np
+from collections.abc import Sequence
 
-from corridor.conductor.curves import NO_CURVE, curve_at
-from corridor.mechanics.elongation import Curved, TwoPart
+import numpy as np
+from numpy.typing import NDArray
+
+from corridor.arrays import Array, Booleans, Integers
+from corridor.conductor.conductor import Conductor
+from corridor.conductor.curves import NO_CURVE, Coefficients, curve_at
+from corridor.line.facts import Wiring
+from corridor.mechanics.elongation import Curved, Law, TwoPart
 
 __all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "choose_law", "law_rows", "reshape_law", "take_law", "with_sets"]
+
+#: What picks rows of every field of a law.
+Index = Integers | Booleans | tuple[Integers | slice | None, ...]
 
 #: How the permanent sets of a wire come about.
 GIVEN, PREDICTED, CURVES, GAP = "given", "predicted", "curves", "gap"
 
 
-def law_rows(wirings):
+def law_rows(wirings: Sequence[Wiring | None]) -> tuple[Law, Curved | None, NDArray[np.object_]]:
     """Return law, creep law and method of each wiring.
 
     Parameters
@@ -37,28 +46,28 @@ def law_rows(wirings):
     return law, Curved(*np.array(creep, float).T), method
 
 
-def with_sets(law, outer_set, core_set):
+def with_sets(law: Law, outer_set: Array, core_set: Array) -> Law:
     """Return the law of wires with these permanent sets [-]."""
     return law._replace(outer_set=outer_set, core_set=core_set)
 
 
-def take_law(law, index):
+def take_law(law: Law, index: Index) -> Law:
     """Return the law with every field indexed alike."""
     return type(law)(*(np.asarray(field)[index] for field in law))
 
 
-def choose_law(chosen, law, other):
+def choose_law(chosen: Booleans, law: Law, other: Law) -> Law:
     """Return the law where `chosen`, else the other; all of one shape."""
     return type(law)(*(np.where(chosen, a, b) for a, b in zip(law, other, strict=True)))
 
 
-def reshape_law(law, shape):
+def reshape_law(law: Law, shape: tuple[int, ...]) -> Law:
     """Return the law with every field broadcast and reshaped alike."""
     whole = np.broadcast_shapes(*(np.shape(field) for field in law))
     return type(law)(*(np.broadcast_to(field, whole).reshape(shape) for field in law))
 
 
-def _method(conductor):
+def _method(conductor: Conductor) -> str:
     if conductor.elongation == "gap":
         return GAP
     if conductor.curves is not None:
@@ -66,7 +75,7 @@ def _method(conductor):
     return GIVEN if conductor.set_given else PREDICTED
 
 
-def _row(conductor):
+def _row(conductor: Conductor) -> list[float]:
     """Fields of `Curved` for a conductor without sets."""
     c, curves = conductor, conductor.curves
     outer, core = c.outer_area * c.outer_modulus, c.core_area * c.core_modulus
@@ -80,14 +89,17 @@ def _row(conductor):
             *curve, ends[0], *core_curve, ends[1], c.core_expansion_above, c.core_expansion_change]
 
 
-def _scaled(curve, area):
-    return [coefficient * area for coefficient in curve]
+def _scaled(curve: Coefficients, area: float) -> Coefficients:
+    return tuple(coefficient * area for coefficient in curve)
 
 
-def _creep_row(wiring, row):
+def _creep_row(wiring: Wiring | None, row: list[float]) -> list[float]:
     """Fields of `Curved` on the creep curves. Sets of -1 keep the straight lines out of the way."""
-    if wiring is None or wiring.conductor.curves is None or not wiring.conductor.curves.creep:
+    if wiring is None or wiring.conductor.curves is None:
+        return [np.nan] * len(Curved._fields)
+    aged = curve_at(wiring.conductor.curves, wiring.age)
+    if aged is None:
         return [np.nan] * len(Curved._fields)
     area = wiring.conductor.outer_area + wiring.conductor.core_area
-    outer, core = curve_at(wiring.conductor.curves, wiring.age)
+    outer, core = aged
     return [*row[:4], -1.0, -1.0, row[6], *_scaled(outer, area), row[12], *_scaled(core, area), row[18], *row[19:]]

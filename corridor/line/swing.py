@@ -4,8 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Integers
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import low_point
+from corridor.line.build import Route, Spans, WireSpans
+from corridor.line.facts import Structures
 
 __all__ = ["SpanFrame", "hung_ends", "span_frame", "string_swing", "to_grid"]
 
@@ -18,37 +21,37 @@ class SpanFrame:
     right, in the same frame [-].
     """
 
-    start: np.ndarray
-    end: np.ndarray
-    arm_start: np.ndarray
-    arm_end: np.ndarray
+    start: Array
+    end: Array
+    arm_start: Array
+    arm_end: Array
 
 
-def span_frame(structures, route, spans, wires):
+def span_frame(structures: Structures, route: Route, spans: Spans, wires: WireSpans) -> SpanFrame:
     """Return the wire ends in the frame of their span, whose axis joins the structure centres."""
     tail = spans.tail[wires.span]
     origin = np.stack([structures.easting[tail], structures.northing[tail]], axis=-1)
     azimuth = np.radians(spans.azimuth[wires.span])
     factor = spans.ground_factor[wires.span]
 
-    def local(point):
+    def local(point: Array) -> Array:
         east, north = ((point[:, :2] - origin) * factor[:, None]).T
         return np.stack([east * np.sin(azimuth) + north * np.cos(azimuth),
                          east * np.cos(azimuth) - north * np.sin(azimuth), point[:, 2]], axis=-1)
 
-    def arm(structure):
+    def arm(structure: Integers) -> Array:
         turn = np.radians(route.crossarm[structure]) - azimuth
         return np.stack([np.cos(turn), np.sin(turn)], axis=-1)
 
     return SpanFrame(local(wires.start), local(wires.end), arm(tail), arm(spans.head[wires.span]))
 
 
-def to_grid(local, structures, spans, span):
+def to_grid(local: Array, structures: Structures, spans: Spans, span: Integers) -> Array:
     """Return span-frame points (row, ..., 3) as easting, northing, elevation; `span` (row,)."""
     tail = spans.tail[span]
     extra = (1,) * (local.ndim - 2)
 
-    def shaped(column):
+    def shaped(column: ArrayLike) -> Array:
         return np.asarray(column, float).reshape(-1, *extra)
 
     azimuth, factor = shaped(np.radians(spans.azimuth[span])), shaped(spans.ground_factor[span])
@@ -60,7 +63,8 @@ def to_grid(local, structures, spans, span):
     ], axis=-1)
 
 
-def string_swing(horizontal_tension, weight, wind, wires, spans, row, line_angle):
+def string_swing(horizontal_tension: Array, weight: Array, wind: Array, wires: WireSpans, spans: Spans, row: Integers,
+                 line_angle: Array) -> tuple[Array, Array]:
     """Return the swing of the string at both ends of every wire of sections [deg], positive to the right.
 
     `tan phi = (p S_wind + 2 H sin(theta/2)) / (V + W_i/2)` with the wind span, the turn of the line theta, the
@@ -91,13 +95,13 @@ def string_swing(horizontal_tension, weight, wind, wires, spans, row, line_angle
     x0 = low_point(S, (wires.end[:, 2] - wires.start[:, 2])[row], C)
     at_start, at_end, half = H * np.sinh(x0 / C), H * np.sinh((S - x0) / C), p * S / 2
 
-    def beyond(values, step):
+    def beyond(values: Array, step: int) -> Array:
         """What the span before (-1) or after (1) gives, 0 where there is none."""
         moved = np.roll(np.where(row >= 0, values, 0.0), -step, axis=1)
         moved[:, -1 if step > 0 else 0] = 0.0
         return moved
 
-    def angle(structure, down, across, mass, string):
+    def angle(structure: Integers, down: Array, across: Array, mass: Array, string: Array) -> Array:
         across = across + 2 * H * np.sin(np.radians(line_angle[structure]) / 2)
         phi = np.degrees(np.clip(np.arctan2(across, down + mass[row] * GRAVITY / 2), -np.pi / 2, np.pi / 2))
         return np.where(string[row] > 0, phi, 0.0)
@@ -109,14 +113,15 @@ def string_swing(horizontal_tension, weight, wind, wires, spans, row, line_angle
                   wires.string_end))
 
 
-def hung_ends(frame, wires, row, start_angle, end_angle):
+def hung_ends(frame: SpanFrame, wires: WireSpans, row: Integers, start_angle: Array,
+              end_angle: Array) -> tuple[Array, Array]:
     """Return both ends of wires [m] in the frames of their spans, after strings have swung by angles [deg]; the rows
     of wire spans and the angles are of one shape (...)."""
     return (_hung(frame.start[row], frame.arm_start[row], wires.string_start[row], start_angle),
             _hung(frame.end[row], frame.arm_end[row], wires.string_end[row], end_angle))
 
 
-def _hung(point, arm, length, angle):
+def _hung(point: Array, arm: Array, length: Array, angle: Array) -> Array:
     """Wire end after its string has swung: `l sin phi` along the crossarm and `l (1 - cos phi)` up."""
     phi = np.radians(angle)
     out = (length * np.sin(phi))[..., None]
