@@ -1,10 +1,14 @@
 """From structures and framings to stations, angles, spans, attachments and stringing sections."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
+from corridor.arrays import Array, Integers
 from corridor.errors import InputError
+from corridor.line.facts import Framings, Structures
 
 __all__ = ["NoWires", "Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out", "mean_elevation"]
 
@@ -17,9 +21,9 @@ class Route:
     positive to the right]; `crossarm` [deg, grid azimuth of the crossarm's right end].
     """
 
-    station: np.ndarray
-    line_angle: np.ndarray
-    crossarm: np.ndarray
+    station: Array
+    line_angle: Array
+    crossarm: Array
 
 
 @dataclass(frozen=True)
@@ -27,16 +31,16 @@ class Spans:
     """Columns of shape (span,): `tail` and `head` are structure indices, `length` the ground distance
     between structure centres [m], `ground_factor` ground over grid length [-], `azimuth` [deg]."""
 
-    line: np.ndarray
-    name: np.ndarray
-    tail: np.ndarray
-    head: np.ndarray
-    section: np.ndarray
-    length: np.ndarray
-    ground_factor: np.ndarray
-    azimuth: np.ndarray
+    line: NDArray[np.object_]
+    name: NDArray[np.object_]
+    tail: Integers
+    head: Integers
+    section: Integers
+    length: Array
+    ground_factor: Array
+    azimuth: Array
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.name)
 
 
@@ -44,12 +48,12 @@ class Spans:
 class Sections:
     """Columns of shape (section,): stringing sections between strain structures, `first` and `last` span."""
 
-    line: np.ndarray
-    name: np.ndarray
-    first: np.ndarray
-    last: np.ndarray
+    line: NDArray[np.object_]
+    name: NDArray[np.object_]
+    first: Integers
+    last: Integers
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.name)
 
 
@@ -64,29 +68,30 @@ class WireSpans:
     posts along the line, inf where held; `area_start`, `area_end` [m2] of strings in the wind.
     """
 
-    span: np.ndarray
-    wire: np.ndarray
-    kind: np.ndarray
-    circuit: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    length: np.ndarray
-    string_start: np.ndarray
-    string_end: np.ndarray
-    mass_start: np.ndarray
-    mass_end: np.ndarray
-    stiffness_start: np.ndarray
-    stiffness_end: np.ndarray
-    area_start: np.ndarray
-    area_end: np.ndarray
-    strain_start: np.ndarray
-    strain_end: np.ndarray
+    span: Integers
+    wire: NDArray[np.object_]
+    kind: NDArray[np.object_]
+    circuit: NDArray[np.object_]
+    start: Array
+    end: Array
+    length: Array
+    string_start: Array
+    string_end: Array
+    mass_start: Array
+    mass_end: Array
+    stiffness_start: Array
+    stiffness_end: Array
+    area_start: Array
+    area_end: Array
+    strain_start: Array
+    strain_end: Array
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.span)
 
 
-def lay_out(structures, base_elevation, ground_factor):
+def lay_out(structures: Structures, base_elevation: Array,
+            ground_factor: Callable[[Array, Array, Array, Array, Array], Array]) -> tuple[Route, Spans, Sections]:
     """Return route, spans and sections of every line.
 
     Parameters
@@ -113,13 +118,13 @@ def lay_out(structures, base_elevation, ground_factor):
     return route, spans, sections
 
 
-def mean_elevation(start, end):
+def mean_elevation(start: Array, end: Array) -> Array:
     """Return the mean elevation of both ends of spans [m]: of the known one where one is unknown, 0 where both are."""
     known = np.isfinite(start).astype(int) + np.isfinite(end)
     return (np.nan_to_num(start) + np.nan_to_num(end)) / np.maximum(known, 1)
 
 
-def _route(structures, tail, head, azimuth, length):
+def _route(structures: Structures, tail: Integers, head: Integers, azimuth: Array, length: Array) -> Route:
     count = len(structures)
     station, arriving, leaving = np.zeros(count), np.full(count, np.nan), np.full(count, np.nan)
     arriving[head], leaving[tail] = azimuth, azimuth
@@ -139,7 +144,7 @@ def _route(structures, tail, head, azimuth, length):
     return Route(station, turn, crossarm)
 
 
-def _sections(structures, tail):
+def _sections(structures: Structures, tail: Integers) -> tuple[Integers, Sections]:
     starts = (structures.role[tail] != "suspension")
     starts |= np.r_[True, tail[1:] != tail[:-1] + 1] if len(tail) else starts
     section = np.cumsum(starts) - 1
@@ -150,7 +155,7 @@ def _sections(structures, tail):
     return section, Sections(structures.line[tail[first]], name, first, last)
 
 
-def cut(spans, sections, first, last):
+def cut(spans: Spans, sections: Sections, first: int, last: int) -> tuple[Spans, Sections]:
     """Return the spans from `first` to `last`, which are whole sections, and those sections alone."""
     chosen = slice(first, last + 1)
     some = Spans(*(getattr(spans, f.name)[chosen] for f in fields(Spans)))
@@ -162,13 +167,14 @@ def cut(spans, sections, first, last):
 class NoWires(InputError):
     """No wire hangs at both ends of any span; `unmatched` tells of those at one end, as `attach` does."""
 
-    def __init__(self, unmatched):
+    def __init__(self, unmatched: list[tuple[int, str, str]]) -> None:
         super().__init__(None, "framings", "no wire that hangs at both ends of any span",
                          "framings of neighbouring structures that name the same wires")
         self.unmatched = unmatched
 
 
-def attach(structures, base_elevation, route, spans, framings):
+def attach(structures: Structures, base_elevation: Array, route: Route, spans: Spans,
+           framings: Framings) -> tuple[WireSpans, list[tuple[int, str, str]]]:
     """Return the wires of every span with their attachment points, and the wires that do not meet.
 
     Parameters
@@ -207,14 +213,15 @@ def attach(structures, base_elevation, route, spans, framings):
     return _wire_spans(structures, base_elevation, route, spans, framings, span, left, right), unmatched
 
 
-def _rows_by_framing(framings):
-    rows = {}
+def _rows_by_framing(framings: Framings) -> dict[str, dict[str, int]]:
+    rows: dict[str, dict[str, int]] = {}
     for index, (framing, wire) in enumerate(zip(framings.framing, framings.wire, strict=True)):
         rows.setdefault(framing, {})[wire] = index
     return rows
 
 
-def _wire_spans(structures, base_elevation, route, spans, framings, span, left, right):
+def _wire_spans(structures: Structures, base_elevation: Array, route: Route, spans: Spans, framings: Framings,
+                span: Integers, left: Integers, right: Integers) -> WireSpans:
     factor = spans.ground_factor[span]
     start = _attachment(structures, base_elevation, route, framings, spans.tail[span], left, factor)
     end = _attachment(structures, base_elevation, route, framings, spans.head[span], right, factor)
@@ -232,7 +239,8 @@ def _wire_spans(structures, base_elevation, route, spans, framings, span, left, 
                      area[left], area[right], strain[left], strain[right])
 
 
-def _between_strain_strings(start, end, first, last, factor, name):
+def _between_strain_strings(start: Array, end: Array, first: Array, last: Array, factor: Array,
+                            name: NDArray[np.object_]) -> tuple[Array, Array]:
     """Ends of wires [m] whose strain strings lie along the chord; level where an elevation is unknown."""
     chord = np.nan_to_num(end - start)
     chord[:, :2] *= factor[:, None]
@@ -247,7 +255,8 @@ def _between_strain_strings(start, end, first, last, factor, name):
     return start + first[:, None] * ahead, end - last[:, None] * ahead
 
 
-def _attachment(structures, base_elevation, route, framings, structure, row, factor):
+def _attachment(structures: Structures, base_elevation: Array, route: Route, framings: Framings, structure: Integers,
+                row: Integers, factor: Array) -> Array:
     """Attachment of the wire [m]: on the crossarm, below the hanging point by a suspension string or a V."""
     arm = np.radians(route.crossarm[structure])
     out = framings.offset[row] / factor

@@ -4,8 +4,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import Array, ArrayLike, Integers
 from corridor.geometry.catenary import greatest_sag, plane_of
 from corridor.line.hang import bare_states, hang
+from corridor.line.model import Model
+from corridor.mechanics.elongation import Law
 
 __all__ = ["Warmed", "warm"]
 
@@ -17,14 +20,14 @@ class Warmed(NamedTuple):
     drop below the chord [m].
     """
 
-    horizontal_tension: np.ndarray
-    constant: np.ndarray
-    span: np.ndarray
-    rise: np.ndarray
-    sag: np.ndarray
+    horizontal_tension: Array
+    constant: Array
+    span: Array
+    rise: Array
+    sag: Array
 
 
-def warm(model, wires, option, temperature, law):
+def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law: Law) -> Warmed:
     """Return wires at each of some temperatures.
 
     Parameters
