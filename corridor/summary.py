@@ -48,8 +48,8 @@ def greatest(values: np.ndarray) -> float:
 class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
-    `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
-    and case in which a wire is loaded above its own; `lifted` structures by option and case.
+    `count` rows by layer and option, `gaps` rows not assessed; `overloaded` by option and case in which wires are
+    loaded above their strength, the greatest share of it [%] of each section; `lifted` structures by option and case.
     """
 
     def __init__(self, facts: Facts) -> None:
@@ -57,7 +57,7 @@ class Tally:
         self.names = [option.name for option in facts.options]
         self.count = {layer: dict.fromkeys(self.names, 0) for layer in ("clearances", "violations", "not_assessed")}
         self.gaps = 0
-        self.overloaded: dict[tuple[str, str], float] = {}
+        self.overloaded: dict[tuple[str, str], dict[str, float]] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
@@ -87,8 +87,9 @@ class Tally:
         lifted = {option: set().union(*(at for (name, _), at in self.lifted.items() if name == option))
                   for option in self.names}
         pulled = {option: sorted(at - lifted[option]) for option, at in self._pulled.items()}
-        return [f"{option}: {case}: wires are loaded up to {share:.0f} % of their rated strength"
-                for (option, case), share in self.overloaded.items()] + [
+        return [f"{option}: {case}: wires are loaded above their rated strength: "
+                + _told([f"{name} ({share:.0f} %)" for name, share in sorted(of.items(), key=lambda each: -each[1])])
+                for (option, case), of in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
@@ -144,8 +145,9 @@ class Tally:
         for name, rows in self.of_options(columns, "wire_kind"):
             self._share[name] = np.fmax(self._share[name], greatest(columns["percent_rts"][rows]))
         for row in np.flatnonzero((columns["percent_rts"] > 100) & np.isin(columns["case"], self._tension)):
-            key = columns["option"][row], columns["case"][row]
-            self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
+            of = self.overloaded.setdefault((columns["option"][row], columns["case"][row]), {})
+            name = f"{columns['wire_kind'][row]} in {columns['section'][row]}"
+            of[name] = max(of.get(name, 0.0), columns["percent_rts"][row])
 
     def _lifts(self, columns):
         for row in np.flatnonzero(columns["lifted"].astype(bool)):

@@ -113,14 +113,28 @@ def _unsolved(scene, shield_known):
 
 
 def unswung(scene, cases):
-    """Return the gaps of wires that find no equilibrium on the way to their full swing, in some windy cases."""
+    """Return the gaps of wires that find no equilibrium on the way to their full swing, in some windy cases, or whose
+    swing is not known."""
     if not len(cases):
         return []
     shape = len(scene.wires), len(scene.options), len(scene.cases)
-    partly = scene.ways.partly.reshape(shape)[:, :, cases]
+    partly, unknown = (v.reshape(shape)[:, :, cases] for v in (scene.ways.partly, ~scene.ways.hangs))
+    # What has no tension, or ends where it is not known, has been told.
+    unknown &= np.isfinite(scene.hung.horizontal_tension[:, :, cases]).all(axis=-1)
+    unknown &= np.isfinite(scene.wires.start[:, 2] + scene.wires.end[:, 2])[:, None, None]
     return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
-                None, PARTLY)
-            for w, o, k in np.argwhere(partly)]
+                None, PARTLY if partly[w, o, k] else _why_unknown(scene, w))
+            for w, o, k in np.argwhere(partly | unknown)]
+
+
+def _why_unknown(scene, w):
+    """Why it is not known how a wire swings that hangs between known ends: what its strings hold beyond them."""
+    spans, span = scene.spans, scene.wires.span[w]
+    beyond = [spans.tail[span] - 1, spans.head[span] + 1]
+    names = [scene.structures.structure[i] for i in beyond
+             if 0 <= i < len(scene.base_elevation) and np.isnan(scene.base_elevation[i])]
+    return ("how far its strings swing is unknown: they hold the wire of the next span too, and the base elevation of "
+            f"structure {' and of '.join(names)} is unknown")
 
 
 def _why_unsolved(scene, w, o, k, case):
