@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.assessment import Facts
+from corridor.clearance.bundles import bundle_columns
 
 __all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
 
@@ -181,7 +182,7 @@ class Tally:
         columns = {
             "option": self.names, "conductor": [c.name for c in conductors],
             "existing": [option.existing for option in options],
-            "bundle": [option.wiring.bundle for option in options],
+            **bundle_columns([option.wiring for option in options]),
             "diameter_m": [c.diameter for c in conductors], "mass_kg_per_m": [c.mass for c in conductors],
             "rated_strength_n": [c.rts for c in conductors],
             "maximum_temperature_c": [option.wiring.maximum_temperature for option in options],

@@ -121,6 +121,19 @@ def test_ratings_and_losses_of_all_are_those_of_each(found):
         assert found.loss[i] == pytest.approx(float(each.loss_at(j, 850.0)), rel=3e-4)
 
 
+def test_two_wires_a_phase_share_the_current():
+    # wires of a phase are rated as those of an option with a bundle, for which other tests have the reason
+    twin = screen(COARSE, replace(line(), bundle=2, required_current=1700.0), heat((today(),)))
+    single = screen(COARSE, line(), heat((today(),)))
+    assert twin.front.tolist() == single.front.tolist() and len(twin.front)
+    np.testing.assert_allclose(twin.rating, 2 * single.rating)
+    i = twin.front[0]
+    made = option(twin, i, twin.maximum[i])
+    each = heat((replace(made, wiring=replace(made.wiring, bundle=2)),))
+    assert twin.rating[i] == pytest.approx(float(each.current_at(0, twin.maximum[i])), rel=2e-4)
+    assert twin.loss[i] == pytest.approx(float(each.loss_at(0, 1700.0)), rel=3e-4)
+
+
 # Against brute force, strung one by one by the house
 
 

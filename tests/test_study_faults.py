@@ -101,6 +101,15 @@ FAULTS = {
     "half a bundle": (
         "bundle = 1", "bundle = 1.5", "options.0.bundle", "1.5", "from 1 to 12", None),
     "no bundle": ("bundle = 1", "bundle = 0", "options.0.bundle", "0", "from 1 to 12", None),
+    "spacing of a single wire": (
+        "bundle = 1", "bundle = 1\nbundle_spacing = 0.4", "options.0.bundle_spacing", "0.4 of a single wire",
+        "bundle = 2", None),
+    "square of two": (
+        "bundle = 1", "bundle = 2\nbundle_spacing = 0.4\nbundle_arrangement = 'square'",
+        "options.0.bundle_arrangement", "'square' of 2 subconductors", "horizontal | vertical", None),
+    "unknown arrangement": (
+        "bundle = 1", "bundle = 2\nbundle_arrangement = 'diagonal'", "options.0.bundle_arrangement", "'diagonal'",
+        "square", None),
     "unknown condition": (
         'condition = "initial"', 'condition = "intial"', "options.0.stringing.1.condition",
         "'intial'", '"initial" | "final"', "'initial'"),

@@ -37,7 +37,7 @@ def margin_band(scene, checked, required):
     rise = wires.end[w, 2] - wires.start[w, 2]
     place = checked.fraction, wires.length[w], wires.start[w, 2], rise
     raised = heights(*place, band / load) - heights(*place, H / load)
-    margins = _actual(checked, raised) - required
+    margins = _actual(checked, raised, scene.reach.around[w, checked.option, checked.case]) - required
     touched = (np.abs(band / H - 1) > _SAME).any(axis=0)
     fixed = (checked.measure == "horizontal") | (checked.position == "falling")
     fixed |= strung.wind[at] != 0
@@ -46,11 +46,12 @@ def margin_band(scene, checked, required):
     return whole.min(axis=0), whole.max(axis=0)
 
 
-def _actual(checked, raised):
-    """Clearance of rows whose wire is raised by so much [m], shape (end of the band, row)."""
+def _actual(checked, raised, around):
+    """Clearance of rows whose wire is raised by so much [m], shape (end of the band, row); in space less what bundles
+    reach `around` their middle."""
     vertical = checked.actual + np.where(checked.position == "below", -raised, raised)
     above = np.nan_to_num(checked.elevation - checked.other)
-    beside = np.sqrt(np.maximum(checked.actual**2 - above**2, 0.0))
-    radial = np.hypot(beside, np.maximum(above + raised, 0.0))
+    beside = np.sqrt(np.maximum((checked.actual + around)**2 - above**2, 0.0))
+    radial = np.hypot(beside, np.maximum(above + raised, 0.0)) - around
     by_measure = np.where(checked.measure == "radial", radial, vertical)
     return np.where(checked.measure == "horizontal", checked.actual, by_measure)

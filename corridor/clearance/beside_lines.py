@@ -78,7 +78,7 @@ def _curves(index, parts):
         thing = index.of_part[p]
         state = obstacles.states[thing] if stated[thing] else None
         if state is not None and state.below is not None:
-            rows += [(*ends, p, 0.0) for ends in zip(state.start, state.end, state.constant, strict=True)]
+            rows += [(*ends, p, state.movement) for ends in zip(state.start, state.end, state.constant, strict=True)]
             continue
         xyz = shapely.get_coordinates(index.part[p], include_z=True)
         movement = 0.0 if state is None else state.movement

@@ -186,7 +186,10 @@ def _needs(scene, category, top, other_voltage):
             room = np.fmax(room, required) if measure == "vertical" else room
             corner[k] |= measure == "horizontal" and rule >= 0 and scene.rules.shape[rule] == "corner"
     found["round"] = np.where(corner, np.maximum(found["horizontal"], room), np.nan)
-    return Needs(**found, room=float(room))
+    # Curves are those of the middles of bundles; at a corner these reach down and aside at once.
+    wide = float(scene.reach.around.max(initial=0.0))
+    found = {measure: need + (2 * wide if measure == "round" else wide) for measure, need in found.items()}
+    return Needs(**found, room=float(room) + wide)
 
 
 def _required(scene, category, measure, case, top, other_voltage):

@@ -83,7 +83,8 @@ def _chords(scene, wire, case):
     grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[w])
     length = np.linalg.norm((local[:, 1] - local[:, 0])[:, :2], axis=-1)
     each = np.arange(len(w))
-    return w, o, Chords(grid[:, 0], grid[:, 1], length, each, 0 * each, local, scene.constant[w, o, case])
+    return w, o, Chords(grid[:, 0], grid[:, 1], length, each, 0 * each, local, scene.constant[w, o, case],
+                        scene.depth[w, o, case])
 
 
 def _over_ground(chords, surface):

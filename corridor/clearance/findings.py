@@ -13,6 +13,7 @@ import shapely
 
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.band import margin_band
+from corridor.clearance.bundles import reach_of_rows, reaches
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
 from corridor.geometry.distance import Ends
@@ -53,7 +54,8 @@ class Scene:
     `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
     they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
     which they have the numbers `row` (wire span,); `ends` and `aside` (wire span, option, case) where
-    strings have moved them from rest.
+    strings have moved them from rest. `centre` is None, or, where the wires are the lowest of their bundles, the scene
+    of the middles of these.
     """
 
     structures: object
@@ -79,6 +81,7 @@ class Scene:
     by_ruling_span: Hung
     temperature: np.ndarray
     row: np.ndarray
+    centre: "Scene | None" = None
 
     def part(self, keep):
         """Return the scene of some wires alone; `keep` their numbers, ascending."""
@@ -110,12 +113,34 @@ class Scene:
     @cached_property
     def ways(self):
         """The ways of all wires through their blow, one row a wire span, option and case, in that order."""
+        if self.centre is not None:
+            return self.centre.ways.raised(-self.reach.down.ravel())
         w, o, k = (v.ravel() for v in np.indices(self.temperature.shape))
         return follow(self.model, self.row[w], o, k, self.temperature[w, o, k])
 
     def way(self, wire, option, case):
         """Return the numbers of wires in options and cases among `ways`."""
         return (wire * len(self.options) + option) * len(self.cases) + case
+
+    @cached_property
+    def reach(self):
+        """How far subconductors reach from the middles of their bundles (`Reach`), (wire span, option, case)."""
+        return reaches(self) if self.centre is None else self.centre.reach
+
+    @cached_property
+    def lowest(self):
+        """The scene with the lowest subconductor of each bundle where its middle was; itself without bundles."""
+        down = self.reach.down
+        if not down.any():
+            return self
+        return replace(self, hung=self.hung.raised(-down[..., None]),
+                       ends=self.ends._replace(start=self.ends.start - down), centre=self)
+
+    @property
+    def depth(self):
+        """How far the highest subconductor of each bundle is above the wires of the scene, where these are the lowest;
+        (wire span, option, case) [m]."""
+        return self.reach.up + self.reach.down
 
     @property
     def subconductors(self):
@@ -174,6 +199,7 @@ def assess(scene, checked):
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
+    columns["bundle_m"] = reach_of_rows(scene, kept)
     columns["other_state"] = told_states(scene.obstacles, kept.obstacle, kept.position, kept.case)
     columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled

@@ -284,7 +284,7 @@ def _along(scene, wire, ground, shape, share, reach):
     count = shape[3].size // max(len(wire), 1)
     w = np.repeat(wire, count)
     low, high = (np.repeat(np.clip(share + side * reach, 0, 1), count) for side in (-1, 1))
-    C, none = shape[3].ravel(), np.zeros(len(w))
+    C, none = shape[3].ravel(), np.zeros(len(w), int)
     start, end, load = (v.reshape(-1, 3) for v in shape[:3])
     blown = Blown(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
     chords = cut_chords(scene, blown, _STRETCH, (low, high))

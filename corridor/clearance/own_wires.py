@@ -56,7 +56,8 @@ def own_findings(facts, make_scene):
     for cases, loops in galloping_cases(facts.own_wires.galloping, facts.cases):
         other = make_scene(cases)
         thing = _things(pairs, np.full(len(pairs.kind), KINDS.index(GALLOPING)))
-        made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing)))
+        reach = bundles_of(other, pairs, len(facts.cases))
+        made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing, reach)))
     return [columns for columns, _ in made], [gap for _, gaps in made for gap in gaps]
 
 
@@ -132,7 +133,7 @@ def _at_rest(scene, pairs, still, iced, count):
     for k in still:
         twin = count + iced.index(k) if k in iced else k
         least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
-        parts.append(_checked(pairs, thing, k, *least))
+        parts.append(_checked(scene, pairs, thing, k, *least))
         words = ("in the same state", "bare, this wire iced", "iced, this wire bare")
         told.append(np.array(words, object)[least[-1].ravel()])
     return join(parts), np.concatenate(told)
@@ -159,8 +160,9 @@ def _curve(scene, wire, case):
     return Curve(hung.start[wire, :, case, 0], hung.end[wire, :, case, 0], scene.constant[wire, :, case])
 
 
-def _checked(pairs, thing, case, distance, share, mine, theirs, _):
+def _checked(scene, pairs, thing, case, distance, share, mine, theirs, _):
     """Columns of all pairs in all options in one case."""
+    distance = distance - bundles_of(scene, pairs, case)
     count, options = distance.shape
     pair, option = (v.ravel() for v in np.indices((count, options)))
     height = mine[..., 2].ravel() - theirs[..., 2].ravel()
@@ -179,6 +181,8 @@ def _rows(scene, pairs, checked, told):
     columns, kept, unruled = assess(scene, checked)
     columns["other_state"] = told[known][unruled == ""]
     # Both wires rise and sink with the band: what the margin does then is not worked out.
+    both = np.where(columns["against"] == "own_shield_wire", 1.0, 2.0)
+    columns["bundle_m"] = both * columns["bundle_m"]
     columns["margin_low_m"] = columns["margin_high_m"] = np.full(len(kept.wire), np.nan)
     lone = {}
     for row in np.flatnonzero(unruled != ""):
@@ -186,6 +190,12 @@ def _rows(scene, pairs, checked, told):
         lone.setdefault((gap.span, gap.against, gap.reason), gap._replace(wire=None, option=None, case=None,
                                                                           obstacle=None))
     return columns, gaps + list(lone.values())
+
+
+def bundles_of(scene, pairs, case):
+    """Return how far the bundles of both wires of pairs reach about their middles, (pair, option) [m]."""
+    around = scene.reach.around[:, :, case]
+    return around[pairs.first] + around[pairs.second]
 
 
 def _gap(scene, checked, row, reason):

@@ -171,8 +171,8 @@ def _asked(scene, cases, windy, *checks):
 
 def _upright(around, cases):
     """Compare wires in still air with the ground, and with what they cross; and what is not known there."""
-    scene, crossed, obstacles = around.scene, around.crossed, around.index.obstacles
-    wires, ends = scene.wires, scene.ends
+    scene, crossed, obstacles = around.scene.lowest, around.crossed, around.index.obstacles
+    wires, ends, depth = scene.wires, scene.ends, scene.depth
     vertical = _asked(scene, cases, False, "vertical")
     ruled = _kept_clear(scene, around.index, "vertical", np.arange(len(obstacles.category)))
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
@@ -184,8 +184,8 @@ def _upright(around, cases):
     aside, gaps = beside_rest(scene, leans, vertical, Below(around.ground, around.index, ruled, around.side_of,
                                                                 around.partners.meet))
     return [over_ground(wires, around.below, plumb, vertical, ends), *aside,
-            over_objects(wires, things, plumb, vertical, over, ends),
-            *over_others(wires, others, plumb, vertical, past, obstacles, ends)], gaps
+            over_objects(wires, things, plumb, vertical, over, ends, depth),
+            *over_others(wires, others, plumb, vertical, past, obstacles, ends, depth)], gaps
 
 
 def _sideways(around, cases):
@@ -194,16 +194,16 @@ def _sideways(around, cases):
     sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
     if not len(sideways):
         return []
-    args, parts = (scene.wires, scene.spans, scene.structures), []
+    args, parts, aside = (scene.wires, scene.spans, scene.structures), [], scene.reach.aside[:, :, sideways]
     if land.half_width is not None or land.polygon is not None:
-        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
+        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways, aside))
     area = _stands(scene, around.index) & (shapely.get_dimensions(around.index.part) == 2)
     ruled = _has_rule(scene, around.index, "horizontal") | area & _lacks(scene, around.index, "horizontal")
     room = np.where(ruled, around.tops + _vertical_room(around), np.nan)
     if not np.isfinite(room).any():
         return parts
-    parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
-                                    _corners(around, sideways)))
+    parts.append(way.beside_objects(swing_curves(scene.lowest, sideways), *args, around.index, sideways, room,
+                                    _corners(around, sideways), aside))
     return parts
 
 
@@ -216,7 +216,8 @@ def _swept(around, cases):
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[around.side < 0])
     ruled = _kept_clear(scene, index, "vertical", every)
-    found = sweep(scene, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below, below=ruled & below)
+    found = sweep(scene.lowest, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below,
+                  below=ruled & below)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)

@@ -32,7 +32,7 @@ class Corners(NamedTuple):
     above: np.ndarray
 
 
-def within_right_of_way(swung, wires, spans, structures, way, cases):
+def within_right_of_way(swung, wires, spans, structures, way, cases, aside=0.0):
     """Return the least distance from any swung wire of each span to the edge of the right-of-way.
 
     Parameters
@@ -46,6 +46,8 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
         A half width is measured from the line between structure centres, a polygon in plan.
     cases : ndarray of int
         What the case axis of `swung` stands for.
+    aside : array_like, shape (wire span, option, case)
+        How far wires of a bundle reach to either side [m].
 
     Returns
     -------
@@ -53,6 +55,7 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
         `measure` "horizontal"; `actual` negative where the wire is outside.
     """
     room, spots, share = rooms(swung, wires, spans, structures, way)
+    room = room - np.asarray(aside)[..., None, None]
     return _worst_wires(*_least(room, spots, share), wires, np.arange(len(wires)), RIGHT_OF_WAY, cases)
 
 
@@ -125,7 +128,7 @@ def _room_in(polygon, points):
     return room
 
 
-def beside_objects(swung, wires, spans, structures, index, cases, clear_above, corners=None):
+def beside_objects(swung, wires, spans, structures, index, cases, clear_above, corners=None, aside=0.0):
     """Return the least horizontal distance from swung wires to objects that stand beside them.
 
     A wire that passes higher than the vertical clearance over the object's top is not beside it, and is not
@@ -135,7 +138,7 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
 
     Parameters
     ----------
-    swung, wires, spans, structures, cases
+    swung, wires, spans, structures, cases, aside
         As in `within_right_of_way`; more sides than two are further swings, each next to the one before.
     index : ObstacleIndex
     clear_above : ndarray, shape (part,)
@@ -153,12 +156,13 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
     factor, share = spans.ground_factor[wires.span], _middle(swung.share)
     if corners is None:
         corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
-    found = []
+    found, aside = [], np.broadcast_to(aside, swung.points.shape[:3])
     for w, p in pairs:
         corner = Corners(*(np.atleast_1d(field[p])[:, None, None] for field in corners))
         level = corners.top[p] if np.isfinite(corners.beside[p]).any() else clear_above[p]
         room, low, middle = _along_swings(points[w], swung.points[w], index.footprint[p], clear_above[p], level)
-        found.append([_least(values, middle, share) for values in _flat_and_arc(room * factor[w], low, corner)])
+        room = room * factor[w] - aside[w][..., None, None]
+        found.append([_least(values, middle, share) for values in _flat_and_arc(room, low, corner)])
     flat, arc = ([np.array([each[way][n] for each in found]) for n in range(3)] for way in (0, 1)) if found else (
         _nothing(swung), _nothing(swung))
     flat, arc = (_worst_wires(*each, wires, wire, index.of_part[part], cases) for each in (flat, arc))
@@ -193,7 +197,8 @@ def _flat_and_arc(room, low, corner):
     margin, way = room_about(room, low - corner.top, corner.beside, corner.above)
     square = np.isnan(margin)
     flat = np.where(square | (way != ROUND) & ~((way == ABOVE) & (margin >= 0)), room, np.nan)
-    return flat, np.where(~square & (way == ROUND), np.hypot(room, np.maximum(low - corner.top, 0)), np.nan)
+    arc = np.hypot(np.maximum(room, 0), np.maximum(low - corner.top, 0))
+    return flat, np.where(~square & (way == ROUND), arc, np.nan)
 
 
 def _nothing(swung):

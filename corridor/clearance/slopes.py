@@ -233,5 +233,6 @@ def _look(scene, way, wire, ways, half, sample):
 def _rows(scene, w, o, k, least, place, ground):
     along = scene.frame.start[w, 0], scene.frame.end[w, 0]
     position = np.where((ground > place[:, 2]) & (least > 0), "beside", "above").astype(object)
+    least = least - scene.reach.around[w, o, k]
     return Checked(w, o, k, np.full(len(w), GROUND), np.full(len(w), "radial", object), position, least,
                    (place[:, 0] - along[0]) / (along[1] - along[0]), place[:, 2], ground, place[:, 1])

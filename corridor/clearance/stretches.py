@@ -47,8 +47,9 @@ def violation_stretches(scene, checked, columns, around, swept=None):
     -------
     dict of ndarray
         In still air every wire of the span that falls short has its own stretches, in wind the worst wire at its worst
-        swing. A line crossed at one point gives a stretch of no length, drawn a metre long.
+        swing. A line crossed at one point gives a stretch of no length, drawn a metre long. Of bundles the lowest wire.
     """
+    scene = scene.lowest
     below, crossed = around.below, around.crossed
     still = np.array([case.wind == 0 for case in scene.cases])[checked.case]
     short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical") & still)
@@ -79,8 +80,10 @@ def _candidates(scene, checked, columns, short, wire, obstacle):
     row = order[np.repeat(begin, count) + within]
     violation = np.repeat(short, count)
     side = np.where(columns["position"][violation] == "below", -1.0, 1.0)
-    return _Short(row, wire[row], checked.option[violation], checked.case[violation],
-                  columns["required_m"][violation], side, violation)
+    option, case = checked.option[violation], checked.case[violation]
+    # Below a thing it is the highest wire of a bundle that falls short, and the lowest by so much more.
+    required = columns["required_m"][violation] + np.where(side < 0, scene.depth[wire[row], option, case], 0.0)
+    return _Short(row, wire[row], option, case, required, side, violation)
 
 
 def _runs(scene, candidates, rows):

@@ -12,6 +12,7 @@ span is compared, which that load goes with (security loads of IEC 60826, recall
 import numpy as np
 import shapely
 
+from corridor.clearance.swings import lifted_ends, string_swings
 from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES
 from corridor.mechanics.supports import end_forces
@@ -41,7 +42,7 @@ def load_rows(scene):
     ends = _Ends(scene)
     loads = _end_loads(scene)
     forces = ends.summed(loads)
-    swings = ends.of_either(_swings(scene))
+    swings = ends.of_either(string_swings(scene))
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
     r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
@@ -54,7 +55,7 @@ def load_rows(scene):
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
-        "lifted": ends.of_any(_lifted(scene))[r, o, k].any(axis=-1),
+        "lifted": ends.of_any(lifted_ends(scene))[r, o, k].any(axis=-1),
         "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
@@ -154,26 +155,6 @@ def _about(arm, pull):
     """Vectors of the span's frame as down, right along the crossarm, and ahead."""
     a, b = (arm[:, i, None, None, None] for i in (0, 1))
     return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
-
-
-def _lifted(scene):
-    """True for the strings that wires have lifted, (end, option, case, side)."""
-    hung = scene.hung
-    return np.concatenate([hung.lifted[..., 0], hung.lifted[..., 1]])
-
-
-def _swings(scene):
-    """Swing of the string at every wire end across the line, positive to the right [deg]; nan where it is lifted."""
-    wires, hung, plumb = scene.wires, scene.hung, scene.plumb
-    result = []
-    for arm, at, place, string in ((plumb.arm_start, plumb.start, hung.start, wires.string_start),
-                                   (plumb.arm_end, plumb.end, hung.end, wires.string_end)):
-        moved = place - at[:, None, None, None]
-        right = moved[..., 0] * arm[:, 0, None, None, None] + moved[..., 1] * arm[:, 1, None, None, None]
-        long = string[:, None, None, None]
-        angle = np.degrees(np.arctan2(right, long - moved[..., 2]))
-        result.append(np.where(long > 0, angle, np.nan))
-    return np.where(_lifted(scene), np.nan, np.concatenate(result))
 
 
 def _ratios(size, scene):

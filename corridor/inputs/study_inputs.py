@@ -7,6 +7,7 @@ from pyproj.crs import CompoundCRS
 
 from corridor import __version__
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.bundles import assumed_of
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.reasons import Gap
 from corridor.conductor import catalogue
@@ -99,7 +100,8 @@ class Inputs:
         study = self.study.study
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
-        words += [f"{option.name}: {text}" for option in self.options for text in _beyond_materials(option.wiring)]
+        words += [f"{option.name}: {text}" for option in self.options
+                  for text in (*_beyond_materials(option.wiring), *assumed_of(option.wiring))]
         wires = [(option.name, option.wiring) for option in self.options]
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
@@ -318,7 +320,8 @@ def _wiring(study, i, option):
         measured = read_measured(study.resolve(option.measured), _units(option, "measured_"))
     return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
                   everyday, stringing, option.age, drawn, measured,
-                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened))
+                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened),
+                  option.bundle_spacing, option.bundle_arrangement)
 
 
 def _everyday(section):

@@ -138,7 +138,8 @@ class OtherState:
 
     `start`, `end` (state, 3) on the grid [m], `length` (state,) ground length between them [m] and `constant` (state,)
     of its catenary [m] in each of its states; `below`, `above` numbers of the states that count where it is below our
-    wires, and above them, for each case of the study; None: it may be up to `movement` [m] off its geometry.
+    wires, and above them, for each case of the study; None: it is as surveyed. It may be up to `movement` [m] off: a
+    survey in an unknown state, or a bundle about its middle.
     `told_below`, `told_above` the same in words, for each case.
     """
 
@@ -244,6 +245,8 @@ class Wiring:
     `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
     `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)
     before it is sagged. `measured` holds the sections whose tension is known, `tightened` those whose limits are more.
+    `bundle` subconductors per phase, neighbours at their `spacing` [m] in an `arrangement` of
+    `corridor.clearance.bundles`; None where they are not given.
     """
 
     conductor: Conductor
@@ -257,6 +260,8 @@ class Wiring:
     pretension: float = 0.0
     measured: tuple[Measured, ...] = ()
     tightened: tuple[Tightened, ...] = ()
+    spacing: float | None = None
+    arrangement: str | None = None
 
 
 @dataclass(frozen=True)

@@ -97,6 +97,11 @@ class Hung:
         held = None if self.held is None else self.held.reshaped(*shape)
         return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
 
+    def raised(self, by: Floats) -> "Hung":
+        """Return the wires raised by so much [m], of the leading axes."""
+        up = by[..., None] * np.array([0.0, 0.0, 1.0])
+        return replace(self, start=self.start + up, end=self.end + up)
+
     def moved(self, frame: SpanFrame) -> tuple[Ends, Floats]:
         """Return where strings have moved the wires' ends in the chord of the frame, whose rows go with the first axis.
 

@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_swing
+from corridor.outputs import fields_bundles, fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_swing
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -55,7 +55,7 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
+    *fields_bundles.FIELDS, *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
     *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
@@ -177,7 +177,6 @@ _FIELDS = _columns(
     ("governing_wire", "text", None, "the wire that sets the limit"),
     ("conductor", "text", None, "designation of the conductor"),
     ("existing", "boolean", None, "true for the wire that hangs today"),
-    ("bundle", "integer", None, "wires per phase"),
     ("diameter_m", "real", "m", "outside diameter of one wire"),
     ("mass_kg_per_m", "real", "kg/m", "mass of one wire"),
     ("rated_strength_n", "real", "N", "rated tensile strength (RTS) of one wire"),
@@ -243,7 +242,7 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points bundle_m """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
@@ -313,8 +312,8 @@ LAYERS = (
     _layer("doubts", *fields_doubts.DOUBTS, **fields_doubts.MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",
-        """option! conductor! existing bundle diameter_m mass_kg_per_m rated_strength_n
-        maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
+        """option! conductor! existing bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
+        rated_strength_n maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
         violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against

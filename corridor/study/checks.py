@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
+from corridor.study.bundles import bundles_are_whole
 from corridor.study.named_files import named_files
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
@@ -344,6 +345,7 @@ CHECKS = (
     limits_have_a_state,
     limit_cases_are_possible,
     existing_limits_have_a_wire,
+    bundles_are_whole,
     one_of,
     sun_is_complete,
     wind_is_told_once,

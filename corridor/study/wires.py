@@ -66,7 +66,21 @@ class Option(Table):
         ),
     )
     bundle: Annotated[StrictInt, Field(ge=1, le=12)] = Field(
-        1, description="Subconductors per phase."
+        1, description="Subconductors per phase. Clearances are of the nearest; strings end at the bundle's middle."
+    )
+    bundle_spacing: Annotated[float | None, Read(Measure("length", 0.05, 2, slip="'400 mm'"))] = Field(
+        None,
+        description=(
+            "Distance between neighbouring subconductors. Default: 0.6 m, the greatest that is usual, and a warning."
+        ),
+    )
+    bundle_arrangement: Literal["horizontal", "vertical", "triangle", "square"] | None = Field(
+        None,
+        description=(
+            "How subconductors of an upright bundle lie: in a level row or a column of any number, a triangle of three "
+            "(pointing up or down, whichever is nearer), a square of four. Default: a ring that is turned anyhow, and "
+            "a warning."
+        ),
     )
     everyday_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
         None,

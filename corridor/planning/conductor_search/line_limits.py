@@ -43,8 +43,9 @@ class Line:
     `weight` most that the existing wire, times the load ratio, brings to the structures [N/m]. `swung` indices of cases
     in which wires swing, and for each of them `swing` (section, span, 3): length of the span, mean length of its
     strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [degC], `age` [years];
-    `required_current` [A] of a phase. `least`, `greatest` of the vertical constant `H/w` (section, case) [m] that what
-    is below blown wires, and other lines above, allow.
+    `required_current` [A] of a phase, of as many wires as its `bundle` has; loads and tensions are of one. `least`,
+    `greatest` of the vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above,
+    allow.
     """
 
     span: np.ndarray
@@ -63,6 +64,7 @@ class Line:
     required_current: float
     least: np.ndarray | None = None
     greatest: np.ndarray | None = None
+    bundle: int = 1
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     return Line(span=groups.span[phase], hard_span=hard_span, hard_rise=hard_rise, constant=constant, bound=bound,
                 limits=limits, cases=facts.cases, wind=wind, weight=weight, swung=swung,
                 swing=tuple(_rooms_beside(today, margins, k) for k in swung), everyday=everyday, age=10.0,
-                required_current=required, least=least, greatest=greatest), notes
+                required_current=required, least=least, greatest=greatest, bundle=wire.bundle), notes
 
 
 def loads_of(diameter, mass, cases: tuple[Case, ...]) -> tuple[np.ndarray, np.ndarray]:

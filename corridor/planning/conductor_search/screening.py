@@ -97,7 +97,7 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     for name in _HUNG:
         slack[name][left] = np.nan
     left, _ = _hang(c, made, line, T, left, slack)
-    rating, loss = _ratings(c, space, heat, T[0], line.required_current)
+    rating, loss = _ratings(c, space, heat, T[0], line)
     slack["required current"][left] = rating[left] / line.required_current - 1
     met = np.flatnonzero(_met(slack))
     best = met[non_dominated(np.stack([loss[met], -rating[met]], axis=1))]
@@ -252,8 +252,8 @@ def law_of(law, c: Candidates):
     return rows._replace(core_stiffness=rows.core_stiffness * core, **scaled)
 
 
-def _ratings(c, space, heat, maximum, required_current):
-    """Rating [A] and loss at the required current [kW/km] of candidates, one wire a phase.
+def _ratings(c, space, heat, maximum, line):
+    """Rating of a phase [A] and loss at the required current [kW/km] of candidates, as many a phase as hang today.
 
     Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
     """
@@ -263,10 +263,12 @@ def _ratings(c, space, heat, maximum, required_current):
     strand = np.where(np.isnan(c.outer_wire), 1e-9, c.outer_wire)
     wire = Wire(c.diameter, candidate_resistance(c, space, heat.frequency), strand)
     weather = heat.weather_at(_worst_bearing(heat))
-    T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, wire)
+    n = line.bundle
+    each = line.required_current / n
+    T = temperature_at(heat.method, np.full(len(c), float(each)), weather, wire)
     with np.errstate(invalid="ignore"):
-        lost = loss(required_current, T, wire.resistance)
-    return _current(heat, maximum, weather, wire, c), lost
+        lost = loss(each, T, wire.resistance, 3 * n)
+    return n * _current(heat, maximum, weather, wire, c), lost
 
 
 def _worst_bearing(heat):
