@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corridor.clearance.at_structures import body_gaps
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.cloud_obstacles import count_points, meet_clouds
 from corridor.clearance.crossings import ObstacleIndex
@@ -123,7 +124,7 @@ def assess_spans(facts, plan, ground, first, last):
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
     found = join_columns([columns, *own])
-    envelopes = envelope_rows(scene, facts.right_of_way)
+    envelopes, loads = envelope_rows(scene, facts.right_of_way), load_rows(scene, facts.framings)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
@@ -132,11 +133,11 @@ def assess_spans(facts, plan, ground, first, last):
         "violation_stretches": violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": envelopes,
         "parcels": parcel_rows(scene, envelopes),
-        "structure_loads": load_rows(scene),
+        "structure_loads": loads,
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(around, found, gaps, facts.heat.current_at),
         "point_clouds": met.columns,
-        "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
+        "not_assessed": gap_rows([*gaps, *body_gaps(loads)], scene.structures, scene.base_elevation, scene.spans),
     }
 
 

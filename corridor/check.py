@@ -37,7 +37,8 @@ class Result:
     commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
     those that lift a string; `frames` the layers of the findings by name, `output` their file, None where they are kept
     in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection` the doubts
-    about the data.
+    about the data; `at_structures` of options and cases in which a string swings over its limit, or its wire is too
+    near to the structure.
     """
 
     options: tuple[dict, ...]
@@ -52,15 +53,18 @@ class Result:
     causes: tuple[Cause, ...]
     frames: Frames
     inspection: Inspection
+    at_structures: int = 0
 
     @property
     def status(self) -> int:
         """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
 
         A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string. A doubt is one about the data that could hide a violation, and that nobody accepted.
+        wire that lifts a string, and one that swings over its string's limit or too near to its structure. A doubt is
+        one about the data that could hide a violation, and that nobody accepted.
         """
-        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else self.inspection.status
+        worst = self.violations or self.overloads or self.lifted or self.at_structures
+        return 1 if worst else 3 if self.gaps else self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -129,7 +133,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),
-        inspection=inspection)
+        inspection=inspection, at_structures=len(tally.too_near))
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,

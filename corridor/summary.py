@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.assessment import Facts
+from corridor.clearance.at_structures import FAILED, NOT_GIVEN
 from corridor.clearance.bundles import bundle_columns
 
 __all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
@@ -24,6 +25,10 @@ CAUTIONS = (
 _TURN = 30.0
 #: A longer span than this is rare enough to be looked at [m]: common practice, no source.
 _LONG = 2000.0
+#: A string that swings by so much more than that of the existing wire is told, where nothing says whether its structure
+#: allows it [deg]: common practice, no source.
+_MORE = 1.0
+_AT_BODY = ("swing_limit_deg", "body_m", "body_side", "body_required_m", "body_margin_m")
 #: Names that a warning tells before it says how many more there are.
 _TOLD = 10
 
@@ -50,7 +55,8 @@ class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
     `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
-    and case in which a wire is loaded above its own; `lifted` structures by option and case.
+    and case in which a wire is loaded above its own; `lifted` structures by option and case; `too_near` what swings
+    over its limit, or too near to its structure, likewise, in words.
     """
 
     def __init__(self, facts: Facts) -> None:
@@ -60,6 +66,8 @@ class Tally:
         self.gaps = 0
         self.overloaded: dict[tuple[str, str], float] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
+        self.too_near: dict[tuple[str, str], list[str]] = {}
+        self._farther: dict[str, dict[tuple, tuple]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
@@ -70,7 +78,8 @@ class Tally:
         self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths}
+            "sections": self._shares, "structure_loads": self._strings, "structures": self._turns,
+            "spans": self._lengths}
 
     @property
     def violations(self) -> int:
@@ -92,6 +101,11 @@ class Tally:
                 for (option, case), share in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()] + [
+            f"{option}: {case}: too near to the structure: {_told(words)}"
+            for (option, case), words in self.too_near.items()] + [
+            f"{option}: strings swing farther than those of the existing wire, and no window or swing_limit of the "
+            f"framing tells whether their structures allow it: {_told([words for _, words in rows.values()])}"
+            for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + self._shape
 
@@ -148,6 +162,22 @@ class Tally:
             key = columns["option"][row], columns["case"][row]
             self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
 
+    def _strings(self, columns):
+        self._lifts(columns)
+        left, right, more = (columns[f"swing_{name}"].astype(float) for name in ("left_deg", "right_deg", "more_deg"))
+        swing, names = np.fmax(left, right), ("option", "case", "structure", "wire")
+        for row in np.flatnonzero(columns["at_structure"] == FAILED):
+            option, case, *where = (columns[name][row] for name in names)
+            words = " ".join(where) + _too_near({name: columns[name][row] for name in _AT_BODY}, swing[row])
+            self.too_near.setdefault((option, case), []).append(words)
+        # Without an existing wire every swing is farther.
+        for row in np.flatnonzero((columns["at_structure"] == NOT_GIVEN) & (swing > _MORE) & ~(more <= _MORE)):
+            option, case, *where = (columns[name][row] for name in names)
+            kept = self._farther.setdefault(option, {})
+            if swing[row] > kept.get(tuple(where), (0.0,))[0]:
+                other = f", not {swing[row] - more[row]:.1f}" if np.isfinite(more[row]) else ""
+                kept[tuple(where)] = swing[row], f"{' '.join(where)} in {case} ({swing[row]:.1f} deg{other})"
+
     def _lifts(self, columns):
         for row in np.flatnonzero(columns["lifted"].astype(bool)):
             key = columns["option"][row], columns["case"][row]
@@ -196,6 +226,16 @@ class Tally:
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)
                 for key, values in columns.items()}
+
+
+def _too_near(row, swing):
+    """Why a string fails at its structure, in words."""
+    words = f" swings {swing:.1f} deg" if np.isfinite(swing) else ""
+    if swing > row["swing_limit_deg"]:
+        words += f", {row['swing_limit_deg']:g} allowed"
+    if row["body_margin_m"] < 0:
+        words += f", {row['body_m']:.2f} m from the body {row['body_side']}, {row['body_required_m']:.2f} required"
+    return words
 
 
 def _told(names):

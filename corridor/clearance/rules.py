@@ -53,7 +53,7 @@ _TO_GROUND = 1 / math.sqrt(3)
 #: What stands for the row of a rule where there is none, and where the electrical distance is kept for want of one.
 NONE, ELECTRICAL = -1, -2
 #: What is no obstacle and so never falls back to the rule for all others.
-_NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping")
+_NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping", "own_structure")
 #: A radial row against this is for all that falls; without one, the radial row of its category is.
 FALLING = "falling_tree"
 

@@ -12,6 +12,7 @@ span is compared, which that load goes with (security loads of IEC 60826, recall
 import numpy as np
 import shapely
 
+from corridor.clearance.at_structures import body_rows
 from corridor.clearance.swings import lifted_ends, string_swings
 from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES
@@ -25,12 +26,13 @@ LIFTED = 0.5
 _NOTHING = 200.0
 
 
-def load_rows(scene):
+def load_rows(scene, framings):
     """Return the rows of `structure_loads`: one per structure, wire, section, option and case.
 
     Parameters
     ----------
     scene : Scene
+    framings : Framings
 
     Returns
     -------
@@ -60,6 +62,7 @@ def load_rows(scene):
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
     }
+    columns |= {name: values[r, o, k] for name, values in body_rows(scene, framings, ends).items()}
     greater = columns["ratio_to_existing"]
     columns["above_existing"] = np.where(np.isnan(greater), None, greater > 1 + 1e-9)
     return {name: values[known] for name, values in columns.items()}

@@ -72,6 +72,8 @@ class Framings:
     the wire.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
     wind blows; None stands for that of all: inf and 0.
+    `window_left`, `window_right`, `window_below`, `window_above` [m] from where the string hangs to the body of the
+    structure on that side, `swing_limit` [deg] of the string; nan, or None for all, where it is not given.
     """
 
     framing: np.ndarray
@@ -85,6 +87,11 @@ class Framings:
     string_mass: np.ndarray
     stiffness: np.ndarray | None = None
     string_area: np.ndarray | None = None
+    window_left: np.ndarray | None = None
+    window_right: np.ndarray | None = None
+    window_below: np.ndarray | None = None
+    window_above: np.ndarray | None = None
+    swing_limit: np.ndarray | None = None
 
 
 @dataclass(frozen=True)

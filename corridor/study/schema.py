@@ -139,7 +139,9 @@ class Framings(Table):
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
             "[m2]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
             "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
-            "holds the wire string_length below its height."
+            "holds the wire string_length below its height. window_left, window_right, window_below, window_above: how "
+            "far from where a string hangs the body of the structure is on that side; swing_limit: the greatest swing "
+            "allowed."
         )
     )
     offset_unit: Unit.length = unit_of("offset", "m")
@@ -148,6 +150,11 @@ class Framings(Table):
     string_mass_unit: Unit.mass = unit_of("string_mass", "kg")
     stiffness_unit: Unit.stiffness = unit_of("stiffness", "N/m")
     string_wind_area_unit: Unit.area = unit_of("string_wind_area", "m2")
+    window_left_unit: Unit.length = unit_of("window_left", "m")
+    window_right_unit: Unit.length = unit_of("window_right", "m")
+    window_below_unit: Unit.length = unit_of("window_below", "m")
+    window_above_unit: Unit.length = unit_of("window_above", "m")
+    swing_limit_unit: Unit.angle = unit_of("swing_limit", "deg")
 
 
 class RuleChoice(Table):

@@ -13,6 +13,7 @@ import shapely
 import tomli_w
 
 from corridor.check import check_study
+from corridor.clearance.at_structures import FAILED
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
@@ -37,17 +38,19 @@ _FILES = ("file", "files", "ground", "surface", "curves", "measured")
 @dataclass(frozen=True)
 class Checked:
     """What the full check of a planned copy says of the option that is planned: `violations`, `gaps` not assessed, and
-    rows with wires `overloaded` or strings `lifted`."""
+    rows with wires `overloaded`, strings `lifted` or, at structures, `too_near`."""
 
     violations: int
     gaps: int
     overloaded: int
     lifted: int
+    too_near: int
 
     @property
     def status(self) -> int:
         """Exit status, as that of a check."""
-        return 1 if self.violations or self.overloaded or self.lifted else 3 if self.gaps else 0
+        worst = self.violations or self.overloaded or self.lifted or self.too_near
+        return 1 if worst else 3 if self.gaps else 0
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -83,9 +86,10 @@ def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
     tension = [case.name for case in site.facts.cases if "tension" in case.checks]
     own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
     s = pyogrio.read_dataframe(findings, layer="sections", where=f"{own} AND percent_rts > 100", columns=["case"])
-    loads = pyogrio.read_dataframe(findings, layer="structure_loads", where=f"{own} AND lifted", columns=["lifted"],
-                                   read_geometry=False)
-    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), len(loads))
+    lifted, near = (len(pyogrio.read_dataframe(findings, layer="structure_loads", where=f"{own} AND {which}",
+                                               columns=["lifted"], read_geometry=False))
+                    for which in ("lifted", f"at_structure = '{FAILED}'"))
+    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), lifted, near)
 
 
 def _tables(site, after, folder):
