@@ -213,3 +213,21 @@ def test_a_bundle_changes_nothing_for_other_options(tmp_path):
     rows = rows_where(among, option="one")
     for name in ("against", "measure", "actual_m", "margin_m", "wire_elevation_m"):
         assert among[name][rows].tolist() == alone[name].tolist()
+
+
+def test_two_lines_of_a_study_with_bundles(tmp_path):
+    """Where they cross, both reach towards each other, whichever is asked about."""
+    both = structures([0, SPAN, 150, 150], [0, 0, -150, 150], line=["L", "L", "M", "M"], base=[0, 0, 20, 20])
+    both.structure[:] = ["L1", "L2", "M1", "M2"]
+    layers = found(tmp_path, [("line", "vertical", 3.0)], options=(SINGLE, VERTICAL, HORIZONTAL), line=both)
+    for span, position in (("L1-L2", "below"), ("M1-M2", "above")):
+        rows = layers["clearances"]
+        least = {}
+        for name in ("one", "column", "row"):
+            at = rows_where(rows, option=name, span=span, measure="vertical", against="line", position=position)
+            least[name] = rows["actual_m"][at].min()
+        # Theirs is taken at 10 degC or at 15, whichever is nearer.
+        assert 19.5 < least["one"] < 20.001
+        assert least["one"] - least["column"] == pytest.approx(SPACING, abs=1e-6)
+        # Theirs counts as a circle about its middle: half a spacing on the safe side of a row.
+        assert least["one"] - least["row"] == pytest.approx(SPACING / 2, abs=1e-6)
