@@ -67,7 +67,7 @@ class Tally:
         self.overloaded: dict[tuple[str, str], float] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
         self.too_near: dict[tuple[str, str], list[str]] = {}
-        self._farther: dict[str, dict[tuple, tuple]] = {}
+        self._farther: dict[str, dict[str, tuple[float, str]]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
@@ -104,7 +104,7 @@ class Tally:
             f"{option}: {case}: too near to the structure: {_told(words)}"
             for (option, case), words in self.too_near.items()] + [
             f"{option}: strings swing farther than those of the existing wire, and no window or swing_limit of the "
-            f"framing tells whether their structures allow it: {_told([words for _, words in rows.values()])}"
+            f"framing tells whether their structures allow it: {_told([words for _, words in sorted(rows.values())])}"
             for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + self._shape
@@ -173,10 +173,11 @@ class Tally:
         # Without an existing wire every swing is farther.
         for row in np.flatnonzero((columns["at_structure"] == NOT_GIVEN) & (swing > _MORE) & ~(more <= _MORE)):
             option, case, *where = (columns[name][row] for name in names)
-            kept = self._farther.setdefault(option, {})
-            if swing[row] > kept.get(tuple(where), (0.0,))[0]:
+            # Of each structure the wire that swings farthest, the worst structure first.
+            kept, farther = self._farther.setdefault(option, {}), np.fmin(swing[row], more[row])
+            if -farther < kept.get(where[0], (0.0,))[0]:
                 other = f", not {swing[row] - more[row]:.1f}" if np.isfinite(more[row]) else ""
-                kept[tuple(where)] = swing[row], f"{' '.join(where)} in {case} ({swing[row]:.1f} deg{other})"
+                kept[where[0]] = -farther, f"{' '.join(where)} in {case} ({swing[row]:.1f} deg{other})"
 
     def _lifts(self, columns):
         for row in np.flatnonzero(columns["lifted"].astype(bool)):
