@@ -183,8 +183,8 @@ def test_two_bundles_beside_each_other(tmp_path):
     actual = []
     for facts, plan in layers:
         columns, _ = own_findings(facts, lambda cases, f=facts, p=plan: make_scene(replace(f, cases=cases), p, 0, 0)[0])
-        actual += columns[0]["actual_m"].tolist()
-    assert actual == pytest.approx([4.0, 4.0 - SPACING])
+        actual += [columns[0][name].tolist() for name in ("actual_m", "bundle_m")]
+    assert actual == [pytest.approx([each]) for each in (4.0, 0.0, 4.0 - SPACING, SPACING)]
 
 
 def test_a_turned_string_turns_the_bundle(tmp_path):

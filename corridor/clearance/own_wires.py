@@ -181,8 +181,9 @@ def _rows(scene, pairs, checked, told):
     columns, kept, unruled = assess(scene, checked)
     columns["other_state"] = told[known][unruled == ""]
     # Both wires rise and sink with the band: what the margin does then is not worked out.
-    both = np.where(columns["against"] == "own_shield_wire", 1.0, 2.0)
-    columns["bundle_m"] = both * columns["bundle_m"]
+    other = dict(zip(zip(pairs.first, pairs.name, strict=True), pairs.second, strict=True))
+    second = np.array([other[pair] for pair in zip(kept.wire, columns["obstacle"], strict=True)], int)
+    columns["bundle_m"] = sum(scene.reach.around[wire, kept.option, kept.case] for wire in (kept.wire, second))
     columns["margin_low_m"] = columns["margin_high_m"] = np.full(len(kept.wire), np.nan)
     lone = {}
     for row in np.flatnonzero(unruled != ""):
