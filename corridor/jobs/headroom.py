@@ -186,8 +186,8 @@ def _fill_span(work, scene, span):
     facts, cells, left_out = work.laid.facts, work.cells, []
     rows = np.flatnonzero((scene.wires.span == span) & ((facts.shield is not None) | (scene.wires.kind != "shield")))
     for option, raster in enumerate(work.rasters if len(rows) else ()):
-        beside = work.beside + scene.reach.aside[rows, option].max()
-        curves = [(guard.required, cellwise.spread(points, cells.size, beside, guard))
+        beside = work.beside + scene.reach.aside[rows, option].max(axis=0)
+        curves = [(guard.required, cellwise.spread(points, cells.size, beside[k], guard))
                   for k, points in _curves(scene, rows, option, work.rules, cells.size)
                   for guard in work.rules[k]]
         name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
