@@ -178,16 +178,26 @@ def make_scene(facts, plan, first, last):
         start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (frame.start, frame.end))
         length = np.linalg.norm((frame.end - frame.start)[:, :2], axis=-1)
         wires = replace(wires, start=start, end=end, length=length)
-    hung, roughly = (_in_every_state(each) for each in (model, plain))
+    (hung, tensed), (roughly, tensed_roughly) = (_in_every_state(each, facts.cases) for each in (model, plain))
     ends, aside = hung.moved(frame)
     return Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
                  facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
                  facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
-                 roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires))), unmatched
+                 roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires)), tensed,
+                 tensed_roughly), unmatched
 
 
-def _in_every_state(model):
-    """Every wire in every option and case, with the wind to either side, (wire span, option, case, side)."""
+def _in_every_state(model, cases):
+    """Every wire in every option and case, with the wind to either side, (wire span, option, case, side); and the same
+    under the constants that cases add for tension."""
     shape = (*model.weight.shape, len(SIDES))
     w, o, k, side = (v.ravel() for v in np.indices(shape))
-    return hang(model, case_states(model, w, o, k, SIDES[side]), held=True).reshaped(*shape)
+    hung = hang(model, case_states(model, w, o, k, SIDES[side]), held=True)
+    heavier = np.array([case.constant > 0 for case in cases])[k]
+    if not heavier.any():
+        return (hung.reshaped(*shape),) * 2
+    own = model.groups.of_wire_span
+    pulled = replace(model, weight=model.strung.weight[own], wind=model.strung.wind[own])
+    some = np.flatnonzero(heavier)
+    tensed = hang(pulled, case_states(pulled, w[some], o[some], k[some], SIDES[side[some]]), held=True)
+    return hung.reshaped(*shape), hung.with_rows(some, tensed).reshaped(*shape)

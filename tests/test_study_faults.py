@@ -120,6 +120,21 @@ FAULTS = {
     "an assumed state without allowance": (
         'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"', "obstacles.1.movement",
         "nothing", "'1.5 m'", None),
+    "no district of that name": (
+        'ice = "12 mm"', 'district = "us-havy"', "cases.1.district", "'us-havy' (no load district that is known)",
+        '"us-heavy" | "us-medium"', "'us-heavy'"),
+    "a case against its district": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice = "20 mm"', "cases.1.ice",
+        "'20 mm'", "nothing: the district us-heavy fixes it (0.0127, Rule 250B", None),
+    "a district that asks for the wind of a map": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-extreme-wind"', "cases.1.wind",
+        "nothing", "the district us-extreme-wind leaves it to maps or annexes", None),
+    "a constant where clearance is checked": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913',
+        'district = "us-heavy"\nchecks = ["vertical", "tension"]', "cases.1.checks",
+        "vertical, tension under a constant load", "tension alone", None),
+    "a case without a temperature": (
+        'temperature = 0\n', '', "cases.1.temperature", "nothing", "a temperature, or a district", None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
     "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),

@@ -52,8 +52,9 @@ class Scene:
     `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
     `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
     they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
-    which they have the numbers `row` (wire span,); `ends` and `aside` (wire span, option, case) where
-    strings have moved them from rest.
+    which they have the numbers `row` (wire span,); `tensed` is `hung` under the constants, too, that codes add for
+    tension, the same where there are none, and `tensed_by_ruling_span` likewise; `ends` and `aside` (wire span,
+    option, case) where strings have moved them from rest.
     """
 
     structures: object
@@ -79,6 +80,8 @@ class Scene:
     by_ruling_span: Hung
     temperature: np.ndarray
     row: np.ndarray
+    tensed: Hung
+    tensed_by_ruling_span: Hung
 
     def part(self, keep):
         """Return the scene of some wires alone; `keep` their numbers, ascending."""

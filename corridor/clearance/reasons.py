@@ -103,7 +103,8 @@ def _unsolved(scene, shield_known):
                  for w in np.flatnonzero(shield)]
     else:
         shield[:] = False
-    unsolved = np.isnan(scene.hung.horizontal_tension).any(axis=-1) & ~shield[:, None, None]
+    unsolved = np.isnan(scene.hung.horizontal_tension + scene.tensed.horizontal_tension).any(axis=-1)
+    unsolved &= ~shield[:, None, None]
     # Where an end is unknown, that is the reason, and it has been told.
     unsolved &= np.isfinite(wires.start[:, 2] + wires.end[:, 2])[:, None, None]
     for w, o, k in np.argwhere(unsolved):

@@ -137,14 +137,19 @@ class _Ends:
 
 def _end_loads(scene):
     """Loads of all subconductors at every wire end on its structure: down, right, ahead [N]; (end, option, case, side,
-    3)."""
-    hung, spare = scene.hung, scene.by_ruling_span
+    3).
+
+    Constants that codes add to the resultant are in the tension alone, not in weight and wind (Rule 252 of ANSI C2,
+    recalled).
+    """
+    hung, spare = scene.tensed, scene.tensed_by_ruling_span
+    vectors = scene.hung.vectors
     lost = np.isnan(hung.horizontal_tension)
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
     start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
-    pulls = end_forces(start, end, hung.vectors, H)
+    pulls = end_forces(start, end, vectors, H)
     if hung.lifted.any():
-        held = end_forces(hung.held.start, hung.held.end, hung.vectors, hung.held.horizontal_tension)
+        held = end_forces(hung.held.start, hung.held.end, vectors, hung.held.horizontal_tension)
         pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
     pulls = [each * scene.subconductors[..., None, None, None] for each in pulls]
     return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
@@ -158,8 +163,8 @@ def _about(arm, pull):
 
 def _lifted(scene):
     """True for the strings that wires have lifted, (end, option, case, side)."""
-    hung = scene.hung
-    return np.concatenate([hung.lifted[..., 0], hung.lifted[..., 1]])
+    lifted = scene.hung.lifted | scene.tensed.lifted
+    return np.concatenate([lifted[..., 0], lifted[..., 1]])
 
 
 def _swings(scene):

@@ -19,7 +19,7 @@ def _names(things):
 
 def _planes(scene):
     """Planes of all wires in all states; arrays (wire span, option, case, side)."""
-    hung = scene.hung
+    hung = scene.tensed
     return plane_of(hung.start, hung.end, hung.vectors)
 
 
@@ -34,7 +34,7 @@ def section_rows(scene):
     strung, groups = scene.strung, scene.groups
     shape = strung.horizontal_tension.shape
     g, o, k = (index.ravel() for index in np.indices(shape))
-    greatest = _end_tension(scene.hung, _planes(scene))
+    greatest = _end_tension(scene.tensed, _planes(scene))
     tension = np.full(shape, -np.inf)
     np.fmax.at(tension, scene.group, np.where(np.isnan(greatest), -np.inf, greatest))
     tension = np.where(np.isfinite(tension), tension, np.nan)[g, o, k]
@@ -64,7 +64,7 @@ def wire_rows(scene):
     ----------
     scene : Scene
     """
-    wires, spans, strung, hung = scene.wires, scene.spans, scene.strung, scene.hung
+    wires, spans, strung, hung = scene.wires, scene.spans, scene.strung, scene.tensed
     planes = _planes(scene)
     constant = hung.constant
     w, o, k = np.nonzero(np.isfinite(constant[..., 0]) & np.isfinite(planes.span[..., 0]))
@@ -105,5 +105,5 @@ def _ruling_span_sag(scene):
 
 def _curves(scene, plane, at, constant):
     """Wires in space as shapely lines."""
-    local = points(scene.hung.start[at], plane, constant, np.linspace(0, 1, PLACES))
+    local = points(scene.tensed.start[at], plane, constant, np.linspace(0, 1, PLACES))
     return shapely.linestrings(to_grid(local, scene.structures, scene.spans, scene.wires.span[at[0]]))

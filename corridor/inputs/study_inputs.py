@@ -347,7 +347,8 @@ def _shield(study):
 
 def _cases(study):
     return tuple(Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
-                      tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere) for c in study.cases)
+                      tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere, c.constant,
+                      c.district or "") for c in study.cases)
 
 
 def _check_ice(study, structures, framings):

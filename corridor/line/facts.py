@@ -176,7 +176,8 @@ class Case:
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
     section, the first being odd; `ice_on` names of the only spans with ice; `ice_off_wire` a wire that dropped it;
-    `ice_elsewhere` [m] on what is left out.
+    `ice_elsewhere` [m] on what is left out. `constant` [N/m] is added to the resultant where tension is asked for,
+    never for clearance. `district` is the name of the load district that the case is of, "" of none.
     """
 
     name: str
@@ -190,6 +191,8 @@ class Case:
     ice_on: tuple[str, ...] = ()
     ice_off_wire: str | None = None
     ice_elsewhere: float = 0.0
+    constant: float = 0.0
+    district: str = ""
 
     @property
     def uneven(self) -> bool:

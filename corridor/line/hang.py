@@ -97,6 +97,15 @@ class Hung:
         held = None if self.held is None else self.held.reshaped(*shape)
         return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
 
+    def with_rows(self, rows: Ints, other: "Hung") -> "Hung":
+        """Return the same with some rows (their numbers) from another; both know how held wires hang, or neither."""
+        columns = []
+        for name in _FIELDS:
+            whole = getattr(self, name).copy()
+            whole[rows] = getattr(other, name)
+            columns.append(whole)
+        return Hung(*columns, None if self.held is None else self.held.with_rows(rows, other.held))
+
     def moved(self, frame: SpanFrame) -> tuple[Ends, Floats]:
         """Return where strings have moved the wires' ends in the chord of the frame, whose rows go with the first axis.
 
@@ -173,7 +182,7 @@ def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
         return np.ones(len(g), bool)
     own = model.groups.of_wire_span
     odd = np.zeros(model.strung.weight.shape, bool)
-    np.logical_or.at(odd, own, model.weight != model.strung.weight[own])
+    np.logical_or.at(odd, own, (model.weight != model.strung.weight[own]) & model.uneven)
     return ~odd[g, o, k]
 
 

@@ -5,11 +5,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from corridor.constants import GRAVITY
+from corridor.line.case_loads import case_loads
 from corridor.line.history import Pairs, settle_pairs
 from corridor.line.laws import law_rows, reshape_law, take_law, with_sets
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.knee import knee_temperature
-from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.stringing import greatest_tension, least_tension, limit_tensions
 
 __all__ = ["Strung", "WireGroups", "group_wires", "solve_states"]
@@ -38,14 +38,14 @@ class WireGroups:
 class Strung:
     """The solved batch. Shapes: (group, option) or (group, option, case).
 
-    `weight`, `wind` load per length [N/m]; `temperature` [degC]; `horizontal_tension` [N], nan where there is
-    no answer; `residual` of strain; `excess` unstressed length over ruling span less one; `governing`
-    index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words; `unmet`
-    (group, option) why the limits leave no tension, in words, "" where they leave one;
-    `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`, `core_set`
-    [-] the final sets; `final`, `initial` the law in that condition (group, option), `part` that of every state
-    (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the outer
-    part, `knee_band` [degC], `tension_band` [N] of every state.
+    `weight`, `wind` load per length where tension is asked for [N/m], constants of the code included; `temperature`
+    [degC]; `horizontal_tension` [N], nan where there is no answer; `residual` of strain; `excess` unstressed length
+    over ruling span less one; `governing` index of the stringing limit, -1 where none is or a measurement replaces
+    them, and `limit_text` its words; `unmet` (group, option) why the limits leave no tension, in words, "" where they
+    leave one; `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`,
+    `core_set` [-] the final sets; `final`, `initial` the law in that condition (group, option), `part` that of every
+    state (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the
+    outer part, `knee_band` [degC], `tension_band` [N] of every state.
     """
 
     weight: np.ndarray
@@ -134,12 +134,8 @@ class _Table:
         self.columns |= {name: _column(wirings, lambda w, name=name: getattr(w, name)) for name in _WIRING}
         self.temperature = np.array([[_case_temperature(w, case) for case in cases] for w in wirings])
         self.initial_case = np.array([case.condition == "initial" for case in cases])
-        ice, density, pressure = (np.array([getattr(case, name) for case in cases])
-                                  for name in ("ice", "ice_density", "wind"))
-        D = self.columns["diameter"][:, None]
         self.bare = self.columns["mass"] * GRAVITY
-        self.weight = self.bare[:, None] + ice_weight(D, ice, density)
-        self.wind = wind_force(D, ice, pressure)
+        self.weight, self.wind = case_loads(self.columns["diameter"], self.columns["mass"], cases, tension=True)
         self._limits({case.name: index for index, case in enumerate(cases)})
 
     def _limits(self, by_name):

@@ -1,4 +1,4 @@
-"""Ice that some spans or wires carry and others do not: the load of every wire span in every case.
+"""The load of every wire span in every case, also of ice that some spans or wires carry and others do not.
 
 What sets a wire's permanent elongation and its tension is another question: there the whole ice of a case counts, on
 all of the section.
@@ -7,6 +7,7 @@ all of the section.
 import numpy as np
 
 from corridor.constants import GRAVITY
+from corridor.line.case_loads import case_loads
 from corridor.mechanics.loads import ice_weight, wind_force
 
 __all__ = ["carries_ice", "wire_loads"]
@@ -44,7 +45,7 @@ def wire_loads(strung, groups, wires, spans, options, cases, shield):
     Returns
     -------
     weight, wind : ndarray, shape (wire span, option, case)
-        Load per length [N/m].
+        Load per length [N/m], without the constants that codes add for tension.
     """
     group = groups.of_wire_span
     weight, wind = strung.weight[group], strung.wind[group]
@@ -52,6 +53,8 @@ def wire_loads(strung, groups, wires, spans, options, cases, shield):
     D, m = (np.array([[np.nan if w is None else getattr(w.conductor, name) for w in row] for row in wirings])[group]
             for name in ("diameter", "mass"))
     for k, case in enumerate(cases):
+        if case.constant:
+            weight[..., k], wind[..., k] = (load[..., 0] for load in case_loads(D, m, [case]))
         if case.uneven:
             spared = ~carries_ice(case, wires, spans)
             ice = ice_weight(D, case.ice_elsewhere, case.ice_density)

@@ -107,7 +107,8 @@ _FIELDS = _columns(
      "what makes the outer part's set: load (the heaviest case), creep, pretension, stringing (gap "
      "type), or given; null where there is none"),
     ("unstressed_length_factor", "real", None, "length of the unstressed wire over that of the section"),
-    ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant"),
+    ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant, with the constant of the "
+     "code where the case has one"),
     ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
     ("sag_m", "real", "m",
      "greatest drop of the wire below its chord, measured along the load: vertically in still "

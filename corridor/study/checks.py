@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
+from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import named_files
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
@@ -355,6 +356,7 @@ CHECKS = (
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,
+    districts_are_heeded,
     uneven_ice_is_possible,
     classes_are_once,
     other_wires_are_told,

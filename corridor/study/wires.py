@@ -2,9 +2,10 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictBool, StrictInt
+from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from corridor.constants import GLAZE_DENSITY
+from corridor.study.districts import KnownDistrict, filled
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
@@ -197,9 +198,12 @@ class Case(Table):
     """A state of weather and load in which the wires are looked at."""
 
     name: Text = Field(description="Unique name.")
+    district: Annotated[str | None, Read(KnownDistrict())] = Field(None, description=(
+        "Load district of a code (docs/districts.md): it fixes temperature, ice, wind and constant, which are then not "
+        "given here, and asks for what the code takes from maps. Such a case checks tension unless told otherwise."))
     temperature: Annotated[
-        float | str, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
-    ] = Field(description="Temperature of the wire, or that of the option.")
+        float | str | None, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
+    ] = Field(None, description="Temperature of the wire, or that of the option. Needed without a district.")
     condition: Condition = Field("final", description="The condition of the wire.")
     ice: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
         0.0, description="Radial thickness of ice."
@@ -223,12 +227,19 @@ class Case(Table):
     ice_elsewhere: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
         0.0, description="Radial thickness of ice on spans and wires that the keys above leave out; less than `ice`."
     )
+    constant: Annotated[float, Read(Measure("load", 0, 100, slip="'0.30 lbf/ft'"))] = Field(
+        0.0, description="Load that the code adds to the resultant of weight, ice and wind where tension is asked for.")
     checks: tuple[Check, ...] = Field(
-        default_factory=lambda given: (
+        default_factory=lambda given: ("tension",) if given.get("district") or given.get("constant") else (
             "horizontal" if given.get("wind") else "vertical",
             "tension",
         ),
         min_length=1,
         description='What is checked. Default: ["vertical", "tension"] without wind, '
-        '["horizontal", "tension"] with wind.',
+        '["horizontal", "tension"] with wind, ["tension"] of a district or with a constant.',
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_district(cls, given):
+        return filled(given)

@@ -20,12 +20,13 @@ from corridor.conductor.conductor import Conductor
 from corridor.conductor.materials import find_material
 from corridor.constants import GRAVITY
 from corridor.line import history
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Wiring
 from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.ruling_span import temperature_for_tension, tension
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
 from corridor.planning.conductor_search.candidates import CORES, Candidates, Space, builds, candidates_of, prototypes
-from corridor.planning.conductor_search.line_limits import Line, loads_of, swung_out
+from corridor.planning.conductor_search.line_limits import Line, swung_out
 from corridor.rating.ratings import Ratings
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import Wire, current_at, loss, temperature_at
@@ -84,7 +85,7 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     T = [np.minimum([getattr(p, name) for p in made], top)[c.build] if len(c) else np.zeros(0) for name, top in (
         ("maximum_temperature", space.hottest), ("emergency_temperature", space.hottest_emergency))]
     slack = {name: np.full(len(c), np.nan) for name in CONSTRAINTS}
-    weight, wind = (load.max(axis=-1) for load in loads_of(c.diameter, c.mass, line.cases))
+    weight, wind = (load.max(axis=-1) for load in case_loads(c.diameter, c.mass, line.cases))
     slack["wind on the structures"] = 1 - wind / line.wind if line.wind > 0 else np.zeros(len(c))
     slack["weight on the structures"] = 1 - weight / line.weight
     left = np.flatnonzero(_met(slack, CONSTRAINTS[:2]))
@@ -208,10 +209,11 @@ def _tension_slack(line, section, H, load):
 
 
 def _states(c, cases, temperatures):
-    """Weight and wind [N/m] of candidates in the cases, (candidate, case), and their temperatures [degC]."""
+    """Weight and wind of candidates where tension is asked for [N/m], (candidate, case), and their temperatures [degC]
+    in the cases."""
     named = dict(zip(("maximum", "emergency"), temperatures, strict=True))
     T = np.stack([np.broadcast_to(named.get(case.temperature, case.temperature), len(c)) for case in cases], axis=1)
-    return loads_of(c.diameter, c.mass, cases), T.astype(float)
+    return case_loads(c.diameter, c.mass, cases, tension=True), T.astype(float)
 
 
 def _pairs(c, made, line, section, load, T):
