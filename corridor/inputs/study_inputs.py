@@ -20,6 +20,7 @@ from corridor.inputs.measured import check_measured, read_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
+from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
@@ -107,10 +108,13 @@ class Inputs:
         return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):
-        """Return the gaps for what the study names and nothing is compared with yet."""
+        """Return the gaps for what the study names and nothing is compared with yet, and for states that its code
+        prescribes and no case is of."""
         reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is "
                   "an obstacle")
-        return tuple(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface)
+        states = missing_states(self.study.rules.table, self.cases, self.options)
+        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface),
+                *(Gap(-1, None, None, None, None, None, state) for state in states))
 
     def run_row(self, time, warnings, cautions):
         """Return the row of the layer `run`."""

@@ -12,7 +12,7 @@ from corridor.errors import InputError, nearest
 from corridor.study.values import ValueFault
 from corridor.units import quantity
 
-__all__ = ["DISTRICTS", "District", "KnownDistrict", "district_table", "districts_are_heeded", "filled",
+__all__ = ["DISTRICTS", "District", "KnownDistrict", "districts_are_heeded", "filled",
            "find_district"]
 
 #: The table of the package.
@@ -123,10 +123,3 @@ def _against_district(study, where, given, district):
                              f"the value for this line: the district {district.name} leaves it to maps or annexes "
                              f"({district.authority}, {district.clause})")
 
-
-def district_table() -> str:
-    """Return the districts with their sources as a Markdown table, for the documentation."""
-    with DISTRICTS.open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.reader(stream, strict=True))
-    lines = ["| " + " | ".join(row) + " |" for row in rows]
-    return "\n".join([lines[0], "|" + " --- |" * len(rows[0]), *lines[1:]]) + "\n"
