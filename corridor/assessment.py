@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corridor.clearance.capacity import Capacities
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.cloud_obstacles import count_points, meet_clouds
 from corridor.clearance.crossings import ObstacleIndex
@@ -41,7 +42,7 @@ class Facts:
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.rating.ratings`),
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
-    stringing ends.
+    stringing ends; `capacities` what structures bear, None where nothing is given.
     """
 
     structures: Structures
@@ -59,6 +60,7 @@ class Facts:
     clouds: tuple = ()
     own_wires: OwnWires | None = None
     block_ends: tuple = ()
+    capacities: Capacities | None = None
 
     @property
     def reference(self):
@@ -108,7 +110,8 @@ def assess_spans(facts, plan, ground, first, last):
     Returns
     -------
     dict of dict of ndarray
-        Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
+        Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed and
+        others; and, under `structure_totals`, the arguments of `corridor.clearance.capacity.Totals.add`.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
@@ -124,6 +127,7 @@ def assess_spans(facts, plan, ground, first, last):
     gaps += [*met.gaps, *unknown]
     found = join_columns([columns, *own])
     envelopes = envelope_rows(scene, facts.right_of_way)
+    loads, totals = load_rows(scene, facts.capacities)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
@@ -132,7 +136,8 @@ def assess_spans(facts, plan, ground, first, last):
         "violation_stretches": violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": envelopes,
         "parcels": parcel_rows(scene, envelopes),
-        "structure_loads": load_rows(scene),
+        "structure_loads": loads,
+        "structure_totals": totals,
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(around, found, gaps, facts.heat.current_at),
         "point_clouds": met.columns,

@@ -8,6 +8,7 @@ from itertools import islice
 from pathlib import Path
 
 from corridor.assessment import Facts, Ground, Plan, assess_spans
+from corridor.clearance.capacity import Totals
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
 from corridor.clearance.reasons import faulty_obstacles
 from corridor.inputs.frame import Frame
@@ -35,9 +36,9 @@ class Result:
 
     `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed, and their `causes`, the
     commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
-    those that lift a string; `frames` the layers of the findings by name, `output` their file, None where they are kept
-    in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection` the doubts
-    about the data.
+    those that lift a string, `over_capacity` of those that load a structure above its capacity; `frames` the layers of
+    the findings by name, `output` their file, None where they are kept in memory; `timings` seconds spent reading,
+    computing and writing, of both threads together; `inspection` the doubts about the data.
     """
 
     options: tuple[dict, ...]
@@ -52,15 +53,18 @@ class Result:
     causes: tuple[Cause, ...]
     frames: Frames
     inspection: Inspection
+    over_capacity: int = 0
 
     @property
     def status(self) -> int:
         """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
 
         A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string. A doubt is one about the data that could hide a violation, and that nobody accepted.
+        wire that lifts a string, and a load above the capacity that is given for a structure. A doubt is one about the
+        data that could hide a violation, and that nobody accepted.
         """
-        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else self.inspection.status
+        short = self.violations or self.overloads or self.lifted or self.over_capacity
+        return 1 if short else 3 if self.gaps else self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -129,7 +133,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),
-        inspection=inspection)
+        inspection=inspection, over_capacity=len(tally.over_capacity))
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
@@ -164,13 +168,15 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
                 look(first, last)
             yield plan, first, last
 
-    done = 0
+    done, totals = 0, Totals(facts)
     with ThreadPoolExecutor(THREADS) as pool:
         for (_, first, last), batch in _in_order(pool, work, parts()):
+            totals.add(*batch.pop("structure_totals", ()))
             yield from batch.items()
             done += last + 1 - first
             if progress:
                 progress(done, len(plan.spans))
+    yield "structure_capacity", totals.rows(plan.base_elevation)
     yield from _line_rows(facts, plan).items()
 
 

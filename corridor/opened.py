@@ -175,7 +175,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
         structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
         rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
-        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends)
+        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends,
+        capacities=inputs.capacities)
     return LaidOut(facts, plan, ground)
 
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.assessment import Facts
+from corridor.clearance.capacity import NOT_GIVEN
 
 __all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
 
@@ -49,7 +50,8 @@ class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
     `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
-    and case in which a wire is loaded above its own; `lifted` structures by option and case.
+    and case in which a wire is loaded above its own; `lifted` structures by option and case; `over_capacity` greatest
+    share of a capacity, and where, by option and case in which one is exceeded.
     """
 
     def __init__(self, facts: Facts) -> None:
@@ -59,6 +61,8 @@ class Tally:
         self.gaps = 0
         self.overloaded: dict[tuple[str, str], float] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
+        self.over_capacity: dict[tuple[str, str], dict[str, float]] = {}
+        self._without: set[str] = set()
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
@@ -69,7 +73,8 @@ class Tally:
         self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths}
+            "sections": self._shares, "structure_loads": self._lifts, "structure_capacity": self._capacities,
+            "structures": self._turns, "spans": self._lengths}
 
     @property
     def violations(self) -> int:
@@ -91,6 +96,10 @@ class Tally:
                 for (option, case), share in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()] + [
+            f"{option}: {case}: wires load structures up to {100 * max(at.values()):.0f} % of their capacity: "
+            f"{_told(sorted(at, key=at.get, reverse=True))}" for (option, case), at in self.over_capacity.items()] + [
+            f"no capacity is given for structures, or for wires of them: {_told(names)}"
+            for names in [sorted(self._without)] if names] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + self._shape
 
@@ -154,6 +163,16 @@ class Tally:
         up = (columns["weight_span_m"] < 0) & (columns["role"] == "suspension") & np.isin(columns["case"], self._bare)
         for row in np.flatnonzero(up):
             self._pulled.setdefault(columns["option"][row], set()).add(str(columns["structure"][row]))
+
+        self._capacities(columns)
+        if self.facts.capacities is not None:
+            self._without.update(columns["structure"][columns["capacity"] == NOT_GIVEN].tolist())
+
+    def _capacities(self, columns):
+        for row in np.flatnonzero(columns["over_capacity"] == True):  # noqa: E712
+            at = self.over_capacity.setdefault((columns["option"][row], columns["case"][row]), {})
+            name = str(columns["structure"][row])
+            at[name] = max(at.get(name, 0.0), float(columns["of_capacity"][row]))
 
     def _turns(self, columns):
         turn = np.abs(columns["line_angle_deg"])

@@ -120,6 +120,9 @@ FAULTS = {
     "an assumed state without allowance": (
         'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"', "obstacles.1.movement",
         "nothing", "'1.5 m'", None),
+    "factors of a case that there is not": (
+        "[right_of_way]", '[capacity]\nfile = "framings.csv"\n[[capacity.factors]]\ncase = "icy"\n[right_of_way]',
+        "capacity.factors.0.case", "'icy'", "'hot', 'ice', 'ice and wind', 'swung'", "'ice'"),
     "no district of that name": (
         'ice = "12 mm"', 'district = "us-havy"', "cases.1.district", "'us-havy' (no load district that is known)",
         '"us-heavy" | "us-medium"', "'us-heavy'"),

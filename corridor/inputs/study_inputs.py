@@ -7,6 +7,7 @@ from pyproj.crs import CompoundCRS
 
 from corridor import __version__
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.capacity import Capacities
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.reasons import Gap
 from corridor.conductor import catalogue
@@ -14,6 +15,7 @@ from corridor.conductor.conductor import conductor_from
 from corridor.conductor.curves import curve_at, read_curves
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
+from corridor.inputs.capacity import read_capacities
 from corridor.inputs.file_rows import describe_files, file_columns
 from corridor.inputs.frame import Frame, choose_frame, horizontal
 from corridor.inputs.measured import check_measured, read_measured
@@ -57,6 +59,7 @@ class Inputs:
     grids: tuple = ()
     others: dict = field(default_factory=dict)
     layers: tuple = ()
+    capacities: Capacities | None = None
 
     @property
     def crs(self):
@@ -190,6 +193,7 @@ def read_inputs(study):
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     _check_ice(study, structures, framings)
     check_block_ends(study.path, study.stringing, structures)
+    capacities = read_capacities(study, _units(study.capacity or study.framings), structures, framings)
     options, cases, shield = _options(study), _cases(study), _shield(study)
     _check_strength(study, options, shield)
     for given, option in zip(study.options, options, strict=True):
@@ -212,7 +216,7 @@ def read_inputs(study):
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   describe_files(study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
-                  tuple(grids), others, layers_read)
+                  tuple(grids), others, layers_read, capacities)
 
 
 def _cautions(layers, frame, raw):

@@ -286,6 +286,7 @@ LAYERS = (
     _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
     _layer("parcels", "MultiPolygon", *fields_swing.PARCELS),
     _layer("structure_loads", "Point Z", *fields_loads.LOADS),
+    _layer("structure_capacity", "Point Z", *fields_loads.CAPACITY),
     _layer("clipping", None, *fields_clipping.CLIPPING),
     _layer("point_clouds", None, *fields_clouds.CLOUDS),
     _layer(

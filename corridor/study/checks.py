@@ -4,6 +4,7 @@ from pathlib import Path
 
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
+from corridor.study.capacity import capacity_is_possible
 from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import named_files
 from corridor.study.other_lines import other_wires_are_told
@@ -357,6 +358,7 @@ CHECKS = (
     highest_above_nominal,
     checks_are_once,
     districts_are_heeded,
+    capacity_is_possible,
     uneven_ice_is_possible,
     classes_are_once,
     other_wires_are_told,

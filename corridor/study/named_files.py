@@ -10,6 +10,8 @@ def named_files(study):
             yield f"terrain.{key}.{i}", name
     yield "structures.file", study.structures.file
     yield "framings.file", study.framings.file
+    if study.capacity is not None:
+        yield "capacity.file", study.capacity.file
     if study.curves is not None:
         yield "curves", study.curves
     for i, option in enumerate(study.options):

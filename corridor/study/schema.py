@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
+from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.other_lines import OtherWires, OwnWires
@@ -317,6 +318,7 @@ class Study(Table):
     terrain: Terrain = Field(description="The ground.")
     structures: Structures = Field(description="Where the structures stand.")
     framings: Framings = Field(description="Where the wires hang.")
+    capacity: Capacity | None = Field(None, description="What the structures bear.")
     options: tuple[Option, ...] = Field(min_length=1, description="The conductors in question.")
     shield_wire: ShieldWire | None = Field(None, description="The shield wire.")
     conductors: tuple[ConductorEntry, ...] = Field(

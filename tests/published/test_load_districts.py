@@ -22,6 +22,7 @@ import corridor
 from corridor.clearance.rule_files import file_markdown
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case
+from corridor.study.capacity import LOAD_FACTORS
 from corridor.study.districts import DISTRICTS, find_district
 
 from .test_loads import BARE, HEAVY, INCH, LIGHT, POUND_PER_FOOT, THREE_DECIMALS, D
@@ -71,6 +72,7 @@ def test_every_row_has_its_source():
 
 
 def test_the_page_has_the_table():
-    """Where it fails: put `file_markdown(DISTRICTS)` into docs/districts.md."""
+    """Where it fails: put `corridor.clearance.rule_files.file_markdown` of the table into docs/districts.md."""
     page = Path(corridor.__file__).parent.parent / "docs" / "districts.md"
     assert file_markdown(DISTRICTS) in page.read_text(encoding="utf-8")
+    assert file_markdown(LOAD_FACTORS) in page.read_text(encoding="utf-8")

@@ -37,17 +37,19 @@ _FILES = ("file", "files", "ground", "surface", "curves", "measured")
 @dataclass(frozen=True)
 class Checked:
     """What the full check of a planned copy says of the option that is planned: `violations`, `gaps` not assessed, and
-    rows with wires `overloaded` or strings `lifted`."""
+    rows with wires `overloaded`, strings `lifted`, or loads `over_capacity` of a structure."""
 
     violations: int
     gaps: int
     overloaded: int
     lifted: int
+    over_capacity: int
 
     @property
     def status(self) -> int:
         """Exit status, as that of a check."""
-        return 1 if self.violations or self.overloaded or self.lifted else 3 if self.gaps else 0
+        short = self.violations or self.overloaded or self.lifted or self.over_capacity
+        return 1 if short else 3 if self.gaps else 0
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -83,9 +85,12 @@ def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
     tension = [case.name for case in site.facts.cases if "tension" in case.checks]
     own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
     s = pyogrio.read_dataframe(findings, layer="sections", where=f"{own} AND percent_rts > 100", columns=["case"])
-    loads = pyogrio.read_dataframe(findings, layer="structure_loads", where=f"{own} AND lifted", columns=["lifted"],
-                                   read_geometry=False)
-    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), len(loads))
+    lifted, over, whole = (len(pyogrio.read_dataframe(findings, layer=layer, where=f"{own} AND {column}",
+                                                      columns=[column], read_geometry=False))
+                           for layer, column in (("structure_loads", "lifted"), ("structure_loads", "over_capacity"),
+                                                 ("structure_capacity", "over_capacity")))
+    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), lifted,
+                   over + whole)
 
 
 def _tables(site, after, folder):

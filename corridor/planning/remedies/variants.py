@@ -76,9 +76,11 @@ class Variant:
 
     @property
     def overloaded(self) -> set:
-        """Keys of sections whose wire is tensioned above its rated strength in a case that asks for tension."""
-        s = self.layers["sections"]
-        return set(keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100)))
+        """Keys of sections whose wire is tensioned above its rated strength in a case that asks for tension, and of
+        points of structures that bear more than their capacity."""
+        s, loads = self.layers["sections"], self.layers["structure_loads"]
+        wires = keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100))
+        return {*wires, *keys_of(loads, (*STRING, "section_side"), loads["over_capacity"] == True)}  # noqa: E712
 
     def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
         """Return the shares (row,) [-] that phase wires use of their strength, where it is assessed, and structures of
