@@ -157,6 +157,23 @@ def test_numbers_in_a_unit_of_the_study(study):
     assert row["of_capacity"] == pytest.approx(row["vertical_n"] / (50_000 * POUND), rel=1e-9)
 
 
+@pytest.mark.parametrize(("grade", "district", "loads", "metal", "wood"), [
+    ("us-B", "us-light", (1.5, 2.5, 1.65), 1.0, 0.65), ("us-C", "us-medium", (1.9, 2.2, 1.3), 1.0, 0.85),
+    ("california-A", "california-heavy", (1, 1, 1), 1 / 1.5, 1 / 4),
+    ("california-B", "california-light", (1, 1, 1), 1 / 1.25, 1 / 3),
+    ("california-C", "california-heavy", (1, 1, 1), 1 / 1.25, 1 / 2),
+    ("eu-level-1", "european-ice", (1, 1, 1), 1, 1), ("eu-level-2", "european-wind", (1, 1.2, 1.2), 1, 1),
+    ("eu-level-3", "european-ice-and-wind", (1.5, 1.5, 1.5), 1, 1)])
+def test_factors_of_grades(grade, district, loads, metal, wood):
+    """ANSI C2, Tables 253-1 and 261-1; California, General Order 95, Table 4 (safety factors on strengths); EN 50341-1,
+    partial factors of wind 1.2, 1.4 and ice 1.25, 1.5 by reliability level: all recalled, high to medium. Four digits,
+    none above."""
+    factors = grades()[grade][district]
+    assert (factors.vertical, factors.wind, factors.tension) == loads
+    for name, strength in (("metal", metal), ("wood", wood)):
+        assert factors.strength[name] == pytest.approx(strength, abs=1e-4) and factors.strength[name] <= strength
+
+
 def test_factors_of_extreme_weather_are_one():
     for grade in ("us-B", "us-C"):
         for district in ("us-extreme-wind", "us-ice-and-wind"):
