@@ -126,6 +126,9 @@ FAULTS = {
     "no district of that name": (
         'ice = "12 mm"', 'district = "us-havy"', "cases.1.district", "'us-havy' (no load district that is known)",
         '"us-heavy" | "us-medium"', "'us-heavy'"),
+    "a district that is no text": (
+        'ice = "12 mm"', 'district = ["us-heavy"]', "cases.1.district", "a list (no load district that is known)",
+        '"us-heavy" | "us-medium"', None),
     "a case against its district": (
         'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice = "20 mm"', "cases.1.ice",
         "'20 mm'", "nothing: the district us-heavy fixes it (0.0127, Rule 250B", None),

@@ -41,12 +41,17 @@ def read_capacities(study, units, structures, framings):
         return None
     path = study.resolve(study.capacity.file)
     names, *rows = read_cells(path)
+    names = [name.strip() for name in names]
     for name in names:
+        if names.count(name) > 1:
+            raise InputError(path, "first row", f"{name!r} twice", "each column once")
         if name not in (*_TEXTS, *COMPONENTS):
             hint = nearest(name, (*_TEXTS, *COMPONENTS))
             raise InputError(path, "first row", repr(name), ", ".join((*_TEXTS, *COMPONENTS)), hint and repr(hint))
     texts, loads, seen = [], [], set()
     for number, row in enumerate(rows, 2):
+        if not any(cell.strip() for cell in row):
+            continue
         if len(row) != len(names):
             raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
         cells = dict(zip(names, (cell.strip() for cell in row), strict=True))

@@ -48,7 +48,7 @@ class KnownGrade:
 
     def __call__(self, value):
         """Return the name, or raise ValueFault."""
-        if value not in grades():
+        if not isinstance(value, str) or value not in grades():
             match = nearest(value, grades()) if isinstance(value, str) else None
             raise ValueFault("no grade that is known", match and repr(match))
         return value

@@ -73,7 +73,7 @@ class KnownDistrict:
 
     def __call__(self, value):
         """Return the name, or raise ValueFault."""
-        if value not in districts():
+        if not isinstance(value, str) or value not in districts():
             match = nearest(value, districts()) if isinstance(value, str) else None
             raise ValueFault("no load district that is known", match and repr(match))
         return value

@@ -151,6 +151,13 @@ def test_what_cannot_be_used_is_refused(study, rows, keys, words):
         corridor.check_study(given(study, rows, keys).write(), study.output)
 
 
+def test_a_column_twice_is_refused_and_blank_rows_are_none(study):
+    with pytest.raises(InputError, match="'wire' twice"):
+        corridor.check_study(given(study, "2,A,B,5 kN\n", head="structure,wire,wire,vertical\n").write(), study.output)
+    (study.folder / "capacity.csv").write_text(" structure , wire,vertical\n\n2,A,5 kN\n,,\n", encoding="utf-8")
+    assert study.check().row("structure_loads", structure="2", wire="A", case="heavy")["over_capacity"]
+
+
 def test_numbers_in_a_unit_of_the_study(study):
     row = given(study, "2,,A,,50,,\n", 'vertical_unit = "kip"').check().row(
         "structure_loads", structure="2", wire="A", case="heavy")
