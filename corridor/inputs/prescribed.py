@@ -54,10 +54,13 @@ def _rows():
 
 
 def _district_ice(cases):
-    """Greatest ice of the load districts that cases name [m], None where none does or the code leaves it to maps."""
-    named = [find_district(case.district).fixed.get("ice") for case in cases if case.district]
-    known = [ice for ice in named if ice is not None]
-    return max(known) if known else None
+    """Greatest ice of the load districts that cases name [m], None where none does.
+
+    Those are the American ones, by their constant: extreme wind is without ice in every district, and other codes say
+    nothing of the ice of this one.
+    """
+    named = [find_district(case.district).fixed for case in cases if case.district]
+    return max((fixed["ice"] for fixed in named if fixed.get("constant")), default=None)
 
 
 def _is_of(case, row, ice, options):

@@ -73,6 +73,8 @@ def test_ice_is_that_of_the_district():
     thin, metric = Case("ice", 0.0, ice=0.0065), Case("ice", 0.0, ice=0.0125)
     assert told(HOT, WARM_CASE, heavy, thin) == [ICED] and told(HOT, WARM_CASE, heavy, metric) == []
     assert told(HOT, WARM_CASE, light) == [] and told(HOT, WARM_CASE, light, heavy) == [ICED]
+    for name in ("us-extreme-wind", "california-light", "european-wind"):
+        assert told(HOT, WARM_CASE, Case("wind", 15.6, wind=900.0, checks=("tension",), district=name)) == [ICED], name
     assert told(HOT, WARM_CASE, Case("uneven", 0.0, ice=0.02, ice_spans="odd")) == [ICED]
 
 
