@@ -20,6 +20,7 @@ import pytest
 
 import corridor
 from corridor.clearance.rule_files import file_markdown
+from corridor.inputs.prescribed import PRESCRIBED
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case
 from corridor.study.capacity import LOAD_FACTORS
@@ -65,10 +66,12 @@ def test_what_is_of_maps_is_asked_for():
     assert not find_district("us-heavy").asked and not find_district("california-heavy").asked
 
 
-def test_every_row_has_its_source():
-    with DISTRICTS.open(encoding="utf-8") as stream:
-        for row in csv.DictReader(stream):
-            assert all(row[key] for key in ("authority", "edition", "clause", "confidence")), row["district"]
+@pytest.mark.parametrize("table", [DISTRICTS, LOAD_FACTORS, PRESCRIBED])
+def test_every_row_has_its_source(table):
+    with table.open(encoding="utf-8", newline="") as stream:
+        for row in csv.DictReader(stream, strict=True):
+            assert None not in row and None not in row.values(), "another number of cells than in the header"
+            assert all(row[key] for key in ("authority", "edition", "clause", "confidence")), row
 
 
 def test_the_page_has_the_table():
