@@ -348,10 +348,10 @@ def _check_whole(numbers: Mapping[str, float], place: _Place) -> None:
     for name, value, low, high, found, accepted in (
             ("diameter", A / (math.pi / 4 * D**2), 0.5, 1.01, f"{D:.6g} m around {A:.6g} m2 of wire",
              "a diameter whose circle the wires fill by half or more, and do not exceed"),
-            ("mass", m / A, 2000, 9000, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
-             "a mass of 2000 to 9000 kg per m3 of wire"),
-            ("resistance_20", R * A, 20e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
-             "a resistivity of 20 to 250 nohm m of the whole area"),
+            ("mass", m / A, 2000, 9300, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
+             "a mass of 2000 to 9300 kg per m3 of wire"),
+            ("resistance_20", R * A, 17e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
+             "a resistivity of 17 to 250 nohm m of the whole area"),
             ("rts", rts / A, 20e6, 2500e6, f"{rts:.6g} N on {A:.6g} m2, {rts / A / 1e6:.0f} MPa",
              "a strength of 20 to 2500 MPa of the whole area")):
         if not low < value < high:
