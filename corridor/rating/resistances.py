@@ -7,7 +7,7 @@ from corridor.conductor.materials import find_material
 from corridor.errors import InputError
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
-__all__ = ["COLDEST", "computed", "tabulated"]
+__all__ = ["COLDEST", "computed", "refuse_steel", "tabulated"]
 
 #: Range of temperatures that a resistance is made for [degC]: a wire colder than any air, and melting aluminium.
 COLDEST, HOTTEST = -90.0, 661.0
@@ -57,6 +57,23 @@ def computed(conductor, frequency):
 
     # The fields of an even number of layers cancel.
     return resistance if layers % 2 else without_core
+
+
+def refuse_steel(conductor, tables):
+    """Refuse to compute the resistance of a wire of steel without a table of it.
+
+    Its resistance to alternating current grows with the current, beyond what skin effect tells: what is computed would
+    be too little, and the current too much.
+
+    Raises
+    ------
+    InputError
+        The outer part is of steel, and `tables` hold nothing by the conductor's name.
+    """
+    if _is_magnetic(conductor.outer_material) and conductor.name not in tables:
+        raise InputError(None, "rating.resistances", f"none of {conductor.name}, a wire of steel",
+                         "two or more measured resistances of it: to alternating current it has more than can be "
+                         "computed, the more the greater the current")
 
 
 def _is_magnetic(material):
