@@ -122,6 +122,9 @@ FAULTS = {
         "nothing", "'1.5 m'", None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
+    "a state of no shield wire": (
+        'ice = "12 mm"', 'ice = "12 mm"\nshield = {temperature = 0}', "cases.1.shield", "a state of shield wires",
+        "[shield_wire]", None),
     "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),
     "negative wind": (
         'wind = "290 Pa"', "wind = -290", "cases.3.wind", "-290 Pa is too small", "from 0", None),

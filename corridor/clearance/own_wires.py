@@ -1,4 +1,4 @@
-"""Wires of the same structures among each other: in the same state, and with ice on one and none on the other."""
+"""Wires of the same structures among each other: in the states of a case, and with ice on one and none on the other."""
 
 from dataclasses import dataclass, replace
 
@@ -46,9 +46,9 @@ def own_findings(facts, make_scene):
     if facts.own_wires is None:
         return [], []
     still = [k for k, case in enumerate(facts.cases) if case.wind == 0 and "vertical" in case.checks]
-    iced = [k for k in still if facts.cases[k].ice > 0 and not facts.cases[k].uneven]
+    iced = [k for k in still if facts.cases[k].iced and not facts.cases[k].uneven]
     # The names of these are never seen: no stringing limit may take them for a case of the study.
-    bare = tuple(replace(facts.cases[k], name=f"{facts.cases[k].name}\0", ice=0.0) for k in iced)
+    bare = tuple(replace(facts.cases[k].without_ice(), name=f"{facts.cases[k].name}\0") for k in iced)
     scene = make_scene((*facts.cases, *bare))
     pairs = pairs_of(scene)
     found = [_at_rest(scene, pairs, still, iced, len(facts.cases))] if still else []
@@ -133,9 +133,29 @@ def _at_rest(scene, pairs, still, iced, count):
         twin = count + iced.index(k) if k in iced else k
         least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
         parts.append(_checked(pairs, thing, k, *least))
-        words = ("in the same state", "bare, this wire iced", "iced, this wire bare")
-        told.append(np.array(words, object)[least[-1].ravel()])
+        told.append(_words(scene, pairs, k, least[-1]).ravel())
     return join(parts), np.concatenate(told)
+
+
+def _words(scene, pairs, k, state):
+    """How the other wire was taken to hang, (pair, option); `state` 0 as the case says, 1 it bare, 2 the first bare."""
+    case = scene.cases[k]
+    if case.shield is None:
+        return np.array(("in the same state", "bare, this wire iced", "iced, this wire bare"), object)[state]
+    kinds = ("phase", "shield")
+    told = np.array([[[f"{_carried(case.of(second), dropped=bare == 1)}, this wire "
+                       f"{_carried(case.of(first), dropped=bare == 2)}" for bare in range(3)]
+                      for second in kinds] for first in kinds], object)
+    first, second = ((scene.wires.kind[wire] == "shield").astype(int)[:, None] for wire in (pairs.first, pairs.second))
+    return told[first, second, state]
+
+
+def _carried(case, *, dropped):
+    """Words for what wires carry in a case, and their temperature."""
+    T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} degC"
+    where = {"all": "", "odd": " in odd spans", "even": " in even spans"}[case.ice_spans]
+    load = f"with {case.ice * 1e3:g} mm of ice{where}" if case.ice and not dropped else "bare"
+    return f"{load} at {T}"
 
 
 def _worst(scene, pairs, states):

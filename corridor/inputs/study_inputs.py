@@ -1,7 +1,7 @@
 """All files that a study names, read into facts in the working frame."""
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from pyproj.crs import CompoundCRS
 
@@ -346,8 +346,19 @@ def _shield(study):
 
 
 def _cases(study):
-    return tuple(Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
-                      tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere) for c in study.cases)
+    return tuple(_case(c) for c in study.cases)
+
+
+def _case(c):
+    case = Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
+                tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere)
+    if c.shield is None:
+        return case
+    given = c.shield.model_dump(exclude_none=True)
+    given |= {"ice_on": ()} if "ice_spans" in given else {}
+    # Spans that are left out carry no more than those that are not.
+    elsewhere = min(c.ice_elsewhere, given.get("ice", c.ice))
+    return replace(case, shield=replace(case, ice_elsewhere=elsewhere, **given))
 
 
 def _check_ice(study, structures, framings):

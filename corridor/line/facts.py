@@ -4,7 +4,7 @@ All positions are in the working frame: easting and northing [m] on its grid, el
 datum of the ground raster. Lengths along and across the line are ground lengths [m].
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -176,7 +176,8 @@ class Case:
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
     section, the first being odd; `ice_on` names of the only spans with ice; `ice_off_wire` a wire that dropped it;
-    `ice_elsewhere` [m] on what is left out.
+    `ice_elsewhere` [m] on what is left out. `shield` is the state of shield wires where they are in another: a case of
+    the same name, condition, wind and checks; None, where they are in this one.
     """
 
     name: str
@@ -190,11 +191,26 @@ class Case:
     ice_on: tuple[str, ...] = ()
     ice_off_wire: str | None = None
     ice_elsewhere: float = 0.0
+    shield: "Case | None" = None
 
     @property
     def uneven(self) -> bool:
-        """Whether spans or wires differ in their ice."""
-        return self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
+        """Whether spans, or wires of one kind, differ in their ice."""
+        own = self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
+        return own or (self.shield is not None and self.shield.uneven)
+
+    @property
+    def iced(self) -> bool:
+        """Whether any wires carry ice."""
+        return self.ice > 0 or (self.shield is not None and self.shield.ice > 0)
+
+    def of(self, kind: str) -> "Case":
+        """Return the state that wires of a kind are in, "phase" or "shield"."""
+        return self.shield if kind == "shield" and self.shield is not None else self
+
+    def without_ice(self) -> "Case":
+        """Return the case with all wires bare."""
+        return replace(self, ice=0.0, shield=None if self.shield is None else self.shield.without_ice())
 
 
 @dataclass(frozen=True)

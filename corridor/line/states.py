@@ -132,9 +132,12 @@ class _Table:
         self.law, self.creep, self.method = law_rows(wirings)
         self.columns = {name: _column(wirings, lambda w, name=name: getattr(w.conductor, name)) for name in _COLUMNS}
         self.columns |= {name: _column(wirings, lambda w, name=name: getattr(w, name)) for name in _WIRING}
-        self.temperature = np.array([[_case_temperature(w, case) for case in cases] for w in wirings])
+        # The first wiring is that of shield wires, which may be in another state.
+        own = [[case.of("phase" if i else "shield") for case in cases] for i in range(len(wirings))]
+        self.temperature = np.array([[_case_temperature(w, case) for case in row]
+                                     for w, row in zip(wirings, own, strict=True)])
         self.initial_case = np.array([case.condition == "initial" for case in cases])
-        ice, density, pressure = (np.array([getattr(case, name) for case in cases])
+        ice, density, pressure = (np.array([[getattr(case, name) for case in row] for row in own])
                                   for name in ("ice", "ice_density", "wind"))
         D = self.columns["diameter"][:, None]
         self.bare = self.columns["mass"] * GRAVITY

@@ -51,9 +51,10 @@ def wire_loads(strung, groups, wires, spans, options, cases, shield):
     wirings = [[shield if kind == "shield" else option.wiring for option in options] for kind in groups.kind]
     D, m = (np.array([[np.nan if w is None else getattr(w.conductor, name) for w in row] for row in wirings])[group]
             for name in ("diameter", "mass"))
-    for k, case in enumerate(cases):
-        if case.uneven:
-            spared = ~carries_ice(case, wires, spans)
+    for k, whole in enumerate(cases):
+        for kind in np.unique(groups.kind) if whole.uneven else ():
+            case = whole.of(kind)
+            spared = ~carries_ice(case, wires, spans) & (groups.kind[group] == kind)
             ice = ice_weight(D, case.ice_elsewhere, case.ice_density)
             weight[spared, :, k] = (m * GRAVITY + ice)[spared]
             wind[spared, :, k] = wind_force(D, case.ice_elsewhere, case.wind)[spared]

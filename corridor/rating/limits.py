@@ -331,7 +331,7 @@ def _with_ice(state, short):
 
 def _short_under_ice(scene, columns):
     """True where a wire falls short of anything in a case with ice, shape (span, option)."""
-    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.ice > 0])
+    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.iced])
     short = np.flatnonzero(icy & (columns["position"] != "below") & (columns["margin_m"] < 0))
     known = np.zeros((len(scene.spans), len(scene.options)), bool)
     known[_places(scene, columns, short)] = True

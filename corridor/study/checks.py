@@ -234,6 +234,28 @@ def uneven_ice_is_possible(study):
                     for key, wrong, found, accepted in faults if wrong)
 
 
+def states_of_shield_wires_are_possible(study):
+    """A state of shield wires says something, and of wires that there are; uneven ice is where it can be hung."""
+    for i, case in enumerate(study.cases):
+        state = case.shield
+        if state is None:
+            continue
+        uneven = state.ice_spans in ("odd", "even")
+        ice = case.ice if state.ice is None else state.ice
+        faults = (
+            ("", study.shield_wire is None, "a state of shield wires", "a table [shield_wire] besides"),
+            ("", state == type(state)(), "no key", "one of temperature, ice, ice_density, ice_spans"),
+            (".ice_density", state.ice_density is not None and not ice, "a density of no ice", "a thickness besides"),
+            (".ice_spans", state.ice_spans is not None and not ice, "spans of no ice", "a thickness besides"),
+            (".ice_spans", uneven and bool(case.wind) and "vertical" in case.checks,
+             "uneven ice in a case with wind that checks 'vertical'", "horizontal and tension there"),
+            (".ice_spans", uneven and study.study.method == "ruling_span", "uneven ice",
+             'study.method = "equilibrium"'),
+        )
+        yield from (InputError(study.path, f"cases.{i}.shield{key}", found, accepted)
+                    for key, wrong, found, accepted in faults if wrong)
+
+
 def classes_are_once(study):
     """A class of points stands for one thing, and a group and an obstacle layer do not share a name."""
     for i, cloud in enumerate(study.point_clouds):
@@ -356,6 +378,7 @@ CHECKS = (
     highest_above_nominal,
     checks_are_once,
     uneven_ice_is_possible,
+    states_of_shield_wires_are_possible,
     classes_are_once,
     other_wires_are_told,
     files_are_near,

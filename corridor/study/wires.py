@@ -8,13 +8,15 @@ from corridor.constants import GLAZE_DENSITY
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
-__all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing", "Tightened"]
+__all__ = ["Case", "ConductorEntry", "Option", "ShieldState", "ShieldWire", "Stringing", "Tightened"]
 
 Condition = Literal["initial", "final"]
 Check = Literal["vertical", "horizontal", "tension"]
 _MODULUS = Measure("pressure", 1e9, 1e12, slip="'55 GPa'")
 _EXPANSION = Measure("expansion", -5e-6, 5e-5, slip="'23 ppm/K'")
 _DIAMETER = Measure("length", 0, 0.2, above=True, slip="'28.1 mm'")
+_ICE = Measure("length", 0, 0.3, slip="'12 mm'")
+_ICE_DENSITY = Measure("density", 50, 1000)
 
 
 class Stringing(Table):
@@ -193,6 +195,18 @@ class ConductorEntry(Table):
     core_material: Text | None = Field(None, description="Material of the core.")
 
 
+class ShieldState(Table):
+    """The state of shield wires where it is not that of the phases; what is not given is as in the case."""
+
+    temperature: Annotated[
+        float | str | None, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
+    ] = Field(None, description="Temperature of the shield wires, or the greatest that [shield_wire] gives them.")
+    ice: Annotated[float | None, Read(_ICE)] = Field(None, description="Radial thickness of ice on them; 0 for none.")
+    ice_density: Annotated[float | None, Read(_ICE_DENSITY)] = Field(None, description="Density of that ice.")
+    ice_spans: Literal["all", "odd", "even"] | None = Field(
+        None, description="Spans in which they carry it, instead of what `ice_spans` and `ice_on` of the case say.")
+
+
 class Case(Table):
     """A state of weather and load in which the wires are looked at."""
 
@@ -201,12 +215,8 @@ class Case(Table):
         float | str, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
     ] = Field(description="Temperature of the wire, or that of the option.")
     condition: Condition = Field("final", description="The condition of the wire.")
-    ice: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
-        0.0, description="Radial thickness of ice."
-    )
-    ice_density: Annotated[float, Read(Measure("density", 50, 1000))] = Field(
-        GLAZE_DENSITY, description="Density of the ice."
-    )
+    ice: Annotated[float, Read(_ICE)] = Field(0.0, description="Radial thickness of ice.")
+    ice_density: Annotated[float, Read(_ICE_DENSITY)] = Field(GLAZE_DENSITY, description="Density of the ice.")
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."
     )
@@ -220,9 +230,12 @@ class Case(Table):
     )
     ice_on: tuple[Text, ...] = Field((), description="Names of the only spans that carry the ice, instead.")
     ice_off_wire: Text | None = Field(None, description="A wire that has dropped its ice, in all spans.")
-    ice_elsewhere: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
+    ice_elsewhere: Annotated[float, Read(_ICE)] = Field(
         0.0, description="Radial thickness of ice on spans and wires that the keys above leave out; less than `ice`."
     )
+    shield: ShieldState | None = Field(None, description=(
+        "The state of shield wires, where it is another than that of the phases: iced above phases that are bare, or "
+        "at the temperature of the air above hot ones."))
     checks: tuple[Check, ...] = Field(
         default_factory=lambda given: (
             "horizontal" if given.get("wind") else "vertical",
