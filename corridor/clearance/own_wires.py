@@ -153,7 +153,8 @@ def _words(scene, pairs, k, state):
 def _carried(case, *, dropped):
     """Words for what wires carry in a case, and their temperature."""
     T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} degC"
-    where = {"all": "", "odd": " in odd spans", "even": " in even spans"}[case.ice_spans]
+    where = " in the spans named" if case.ice_on else {"all": ""}.get(case.ice_spans, f" in {case.ice_spans} spans")
+    where += "" if case.ice_off_wire is None else f" save on {case.ice_off_wire}"
     load = f"with {case.ice * 1e3:g} mm of ice{where}" if case.ice and not dropped else "bare"
     return f"{load} at {T}"
 

@@ -26,7 +26,7 @@ STRENGTH = Kind("conductor-strength", SERIOUS, "the strength of a conductor does
                 _MATERIALS.format("0.89 and 1.15"), _SETTLE)
 DIAMETER = Kind("conductor-diameter", SERIOUS, "the diameter of a conductor does not fit its areas",
                 "areas of the aluminium alone, kcmil or inches turned wrong, another conductor",
-                "wires fill less than 0.70 (those of an optical ground wire 0.50) or more than 0.97 of its circle",
+                "wires fill less than 0.70 (of an optical ground wire 0.50) or more than 0.97 of its circle",
                 _MATERIALS.format("0.74 and 0.94"), _SETTLE)
 ELASTIC = Kind("conductor-elasticity", SERIOUS, "moduli or expansions of a conductor are unlike its parts",
                "psi written as Pa, expansion per degF, modulus of the whole conductor for that of a part",

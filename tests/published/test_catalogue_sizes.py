@@ -6,12 +6,15 @@ of the package: a printed strength that they reproduce was typed from the table,
 
 import math
 
+import numpy as np
 import pytest
 
 from corridor.conductor.catalogue import find, names
 from corridor.conductor.materials import FOLDER, Row, families, read_table
 from corridor.conductor.standards import STANDARDS, complete
 from corridor.errors import InputError
+
+from ..sections_of_wire import limit, solved, wiring
 
 INCH, POUND_PER_FOOT, POUND_FORCE, KCMIL = 0.0254, 1.488164, 4.448222, 0.50670747e-6
 
@@ -218,6 +221,20 @@ def test_trapezoidal_hard_drawn_wires():
     assert 1.0 < fuller.outer_area / KCMIL / 959.6 < 1.03
     assert smaller.diameter / INCH == pytest.approx(1.010, abs=2e-3)
     assert smaller.outer_area == pytest.approx(find("Drake").outer_area, rel=1e-3)
+
+
+@pytest.mark.parametrize("name", ["3/8 EHS", "7 No. 8 20SA", "Cu 4/0 7", "Arbutus", "Greeley", "ACAR 1024.5 30/7"])
+def test_one_part_has_no_knee(name):
+    """A core that is not there never carries alone (plain physics), however hot."""
+    strung = solved(250.0, [wiring(find(name), limit("share", 0.15))], [10.0, 200.0])
+    assert not np.isfinite(strung.knee).any() and np.isfinite(strung.horizontal_tension).all()
+
+
+def test_a_clad_core_has_its_knee_a_little_later():
+    """Clad steel expands more than galvanised (13.0 to 11.5 millionths): aluminium is shed at a higher temperature."""
+    knees = [float(solved(250.0, [wiring(find(name), limit("share", 0.18))], [10.0]).knee[0, 0])
+             for name in ("Cuckoo", "Cuckoo/AW")]
+    assert 60 < knees[0] < knees[1] < 160
 
 
 def test_strength_without_classes_is_asked_for():
