@@ -241,9 +241,9 @@ def _trapezoidal_on_steel(base: _Base, family: str, outer: str, core: str, of: s
 
 
 def _packed(base: _Base) -> _Base:
-    """The base in the diameter that its outer area fills as trapezoidal wires around its core."""
+    """The base in the diameter that its outer area fills as trapezoidal wires around its core, to 0.01 mm."""
     D_c = stranding.core_diameter(base.core_strands, base.core_wire_diameter)
-    return base._replace(diameter=math.sqrt(base.outer_area / (TRAPEZOIDAL_FILL * math.pi / 4) + D_c**2))
+    return base._replace(diameter=round(math.sqrt(base.outer_area / (TRAPEZOIDAL_FILL * math.pi / 4) + D_c**2), 5))
 
 
 def _composite_wire(diameter: float, count: int) -> float:
