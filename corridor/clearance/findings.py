@@ -171,6 +171,7 @@ def assess(scene, checked):
     has = (unruled == "") & ~asked.told
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
     columns = _place(scene, kept) | _keys(scene, kept)
+    columns |= {"rule_confidence": asked.confidence[has], "rule_edition": asked.edition[has]}
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
@@ -180,14 +181,16 @@ def assess(scene, checked):
 
 
 class Required(NamedTuple):
-    """What is required of compared rows: `terms` [m]; `name` of the rule; `unruled` why there is no requirement, ""
-    where there is one; `told` where rules have rows for the thing in the same state, and the electrical distance is
-    kept and adds nothing."""
+    """What is required of compared rows: `terms` [m]; `name` of the rule, its `confidence` and its `edition`, "" where
+    it says none; `unruled` why there is no requirement, "" where there is one; `told` where rules have rows for the
+    thing in the same state, and the electrical distance is kept and adds nothing."""
 
     terms: rule_tables.Terms
     name: np.ndarray
     unruled: np.ndarray
     told: np.ndarray
+    confidence: np.ndarray
+    edition: np.ndarray
 
 
 def requirements(scene, checked):
@@ -221,6 +224,9 @@ def requirements(scene, checked):
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     # From the end: NONE, ELECTRICAL.
     names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
+    sure = np.r_[scene.rules.confidence, ["", ""]][rule]
+    sure = np.where(rule == rule_tables.ELECTRICAL, rule_tables.distance_confidence(np.fmax(U, U_other)), sure)
+    edition = np.r_[scene.rules.edition, [rule_tables.DISTANCES_FROM, ""]][rule]
     least = terms.required
     if np.isfinite(rule_tables.electrical_distance(U)):
         least = np.where(np.isnan(U_other), rule_tables.greatest_distance(), least)
@@ -228,7 +234,7 @@ def requirements(scene, checked):
     why = np.full(len(rule), "", object)
     why[np.isnan(terms.required) & ~told] = "the voltage is unknown, or voltage or altitude are above those of the rule"
     why[(rule == rule_tables.NONE) & ~edge] = "the rules hold none for this in this case"
-    return Required(terms, names, why, told)
+    return Required(terms, names, why, told, sure, edition)
 
 
 def _told_by_rules(scene, checked, rule, least):

@@ -28,6 +28,7 @@ from corridor.clearance.rule_files import (
 )
 
 __all__ = [
+    "DISTANCES_FROM",
     "ELECTRICAL",
     "MEASURES",
     "NONE",
@@ -36,6 +37,7 @@ __all__ = [
     "Terms",
     "choose",
     "combine",
+    "distance_confidence",
     "electrical_distance",
     "falling_rule",
     "greatest_distance",
@@ -54,6 +56,8 @@ _TO_GROUND = 1 / math.sqrt(3)
 NONE, ELECTRICAL = -1, -2
 #: What is no obstacle and so never falls back to the rule for all others.
 _NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping")
+#: The edition that the table of electrical distances is of.
+DISTANCES_FROM = "EN 50341-1, not read"
 #: A radial row against this is for all that falls; without one, the radial row of its category is.
 FALLING = "falling_tree"
 
@@ -265,13 +269,21 @@ def _distance(kind, voltage):
 def _distances():
     with (FOLDER / "electrical_distance.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
-    names = ("highest_voltage", "D_el", "D_pp")
-    return {name: np.array([float(row[name]) for row in rows]) for name in names}
+    kinds = {"highest_voltage": float, "D_el": float, "D_pp": float, "confidence": str}
+    return {name: np.array([kind(row[name]) for row in rows], float if kind is float else object)
+            for name, kind in kinds.items()}
 
 
 def greatest_distance():
     """Return the greatest electrical distance between phases that is known [m]."""
     return float(_distances()["D_pp"].max())
+
+
+def distance_confidence(voltage_kv):
+    """Return how the electrical distance of a highest system voltage [kV] is known, "" where it is not."""
+    table, U = _distances(), np.asarray(voltage_kv, float)
+    place = np.searchsorted(table["highest_voltage"], U)
+    return np.where(U > 0, np.append(table["confidence"], "")[place], "")
 
 
 def electrical_distance(voltage_kv, kind="D_el"):

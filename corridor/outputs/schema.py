@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_swing
+from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_rules, fields_swing
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -56,7 +56,7 @@ def _columns(*rows):
 
 _FIELDS = _columns(
     *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
-    *fields_swing.FIELDS,
+    *fields_rules.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -243,7 +243,8 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points
+    rule_confidence rule_edition """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.

@@ -125,7 +125,7 @@ def _clearances(columns, number, names, packer):
     """All that was compared: margins in 0.1 mm, places in cm; margins rounded down, so that no shortfall is lost."""
     _, order, first = _of_span(columns, number)
     rows = {"first": packer.array(first)} | _keys(columns, order, names, packer)
-    for name in ("against", "obstacle", "measure", "position", "rule"):
+    for name in ("against", "obstacle", "measure", "position", "rule", "rule_confidence"):
         rows[name] = packer.codes(columns[name][order])
     rows["margin_m"] = packer.whole(columns["margin_m"][order], 1e-4, down=True)
     rows["required_m"] = packer.whole(columns["required_m"][order], 1e-3)
