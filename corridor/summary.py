@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.assessment import Facts
+from corridor.rating.reactances import reactance_columns
 
 __all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
 
@@ -192,6 +193,7 @@ class Tally:
             "greatest_sag_m": [self._sag[name] for name in self.names],
             "greatest_percent_rts": [self._share[name] for name in self.names],
             **self.facts.heat.option_columns(),
+            **reactance_columns(self.facts.heat, self.facts.structures, self.facts.framings),
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)
                 for key, values in columns.items()}

@@ -7,7 +7,16 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_rules, fields_swing
+from corridor.outputs import (
+    fields_clipping,
+    fields_clouds,
+    fields_doubts,
+    fields_electric,
+    fields_loads,
+    fields_rules,
+    fields_run,
+    fields_swing,
+)
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -47,7 +56,8 @@ class Layer:
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": ""}
+            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
+            "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma"}
 
 
 def _columns(*rows):
@@ -55,8 +65,8 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
-    *fields_rules.FIELDS, *fields_swing.FIELDS,
+    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_electric.FIELDS,
+    *fields_loads.FIELDS, *fields_rules.FIELDS, *fields_run.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -206,28 +216,6 @@ _FIELDS = _columns(
     ("worst_against", "text", None, "what the least margin is against"),
     ("greatest_sag_m", "real", "m", "greatest sag of any span and case"),
     ("greatest_percent_rts", "real", "%", "greatest tension of any section and case"),
-    # the run and its inputs
-    ("software_version", "text", None, "version of corridor"),
-    ("study", "text", None, "the study file"),
-    ("study_digest", "text", None, "its SHA-256"),
-    ("layer_digests", "text", None, "SHA-256 over the rows of each layer, as JSON: tells of rows changed since"),
-    ("inputs", "text", None, "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
-    ("frame", "text", None, "the grid everything was computed in, and why it was chosen"),
-    ("vertical_datum", "text", None, "what elevations are above: that of the ground raster"),
-    ("vertical_unit", "text", None, "unit the ground raster was read in; every elevation here is in m"),
-    ("time", "datetime", None, "when the run began, UTC"),
-    ("warnings", "text", None, "what the person should look at, one per line"),
-    ("cautions", "text", None, "what these findings are not good for, one per line"),
-    ("part", "text", None, "the key of the study that names the file"),
-    ("path", "text", None, "the file, as the study names it"),
-    ("source_layer", "text", None, "layer within the file"),
-    ("digest", "text", None, "SHA-256 of the file"),
-    ("crs", "text", None, "its coordinate reference system"),
-    ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
-    ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
-    ("features", "real", None, "features of a layer of obstacles"),
-    ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
-    ("features_compared", "real", None, "those with a row in `clearances`"),
 )
 
 
@@ -319,7 +307,7 @@ LAYERS = (
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
         violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
-        greatest_sag_m greatest_percent_rts"""),
+        greatest_sag_m greatest_percent_rts """ + fields_electric.OF_OPTIONS),
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!
