@@ -11,8 +11,10 @@ import numpy as np
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.cloud_obstacles import count_points, meet_clouds
 from corridor.clearance.crossings import ObstacleIndex
+from corridor.clearance.electric_fields import field_rows
 from corridor.clearance.envelopes import envelope_rows
 from corridor.clearance.findings import Scene, assess, gap_rows, violation_rows
+from corridor.clearance.induced_current import CurrentRule
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.proximity import compare, look_around
@@ -41,7 +43,7 @@ class Facts:
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.rating.ratings`),
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
-    stringing ends.
+    stringing ends; `induced` what the rules ask of the current in a vehicle.
     """
 
     structures: Structures
@@ -59,6 +61,7 @@ class Facts:
     clouds: tuple = ()
     own_wires: OwnWires | None = None
     block_ends: tuple = ()
+    induced: CurrentRule | None = None
 
     @property
     def reference(self):
@@ -122,6 +125,7 @@ def assess_spans(facts, plan, ground, first, last):
     gaps = missing_rows(around, met_with, unruled, unmatched)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
+    electric, unjudged = field_rows(scene, around.below, facts.shield, facts.heat.frequency, facts.induced)
     found = join_columns([columns, *own])
     envelopes = envelope_rows(scene, facts.right_of_way)
     return {
@@ -135,8 +139,9 @@ def assess_spans(facts, plan, ground, first, last):
         "structure_loads": load_rows(scene),
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(around, found, gaps, facts.heat.current_at),
+        "fields": electric,
         "point_clouds": met.columns,
-        "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
+        "not_assessed": gap_rows([*gaps, *unjudged], scene.structures, scene.base_elevation, scene.spans),
     }
 
 

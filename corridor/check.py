@@ -37,7 +37,7 @@ class Result:
     commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
     those that lift a string; `frames` the layers of the findings by name, `output` their file, None where they are kept
     in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection` the doubts
-    about the data.
+    about the data; `induced` number of options under which a vehicle takes more current than the rules allow.
     """
 
     options: tuple[dict, ...]
@@ -52,15 +52,18 @@ class Result:
     causes: tuple[Cause, ...]
     frames: Frames
     inspection: Inspection
+    induced: int = 0
 
     @property
     def status(self) -> int:
         """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
 
-        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string. A doubt is one about the data that could hide a violation, and that nobody accepted.
+        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so do a
+        wire that lifts a string and a current in a vehicle above what the rules allow. A doubt is one about the data
+        that could hide a violation, and that nobody accepted.
         """
-        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else self.inspection.status
+        short = self.violations or self.overloads or self.lifted or self.induced
+        return 1 if short else 3 if self.gaps else self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -126,6 +129,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     return Result(
         options=tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True)),
         violations=tally.violations, gaps=tally.gaps, overloads=len(tally.overloaded), lifted=len(tally.lifted),
+        induced=len(tally.induced),
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),

@@ -50,7 +50,8 @@ class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
     `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
-    and case in which a wire is loaded above its own; `lifted` structures by option and case.
+    and case in which a wire is loaded above its own; `lifted` structures by option and case; `induced` spans by option
+    in which a vehicle takes more current than the rules allow.
     """
 
     def __init__(self, facts: Facts) -> None:
@@ -60,6 +61,7 @@ class Tally:
         self.gaps = 0
         self.overloaded: dict[tuple[str, str], float] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
+        self.induced: dict[str, set[str]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
@@ -70,7 +72,8 @@ class Tally:
         self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths}
+            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths,
+            "fields": self._currents}
 
     @property
     def violations(self) -> int:
@@ -93,7 +96,10 @@ class Tally:
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
-            for option, at in pulled.items() if at] + self._shape
+            for option, at in pulled.items() if at] + [
+            f"{option}: the largest vehicle takes more current to the ground than the rules allow in {len(at)} spans "
+            f"({_told(sorted(at))}): a person judges which vehicles come there (layer fields)"
+            for option, at in self.induced.items()] + self._shape
 
     @property
     def compared(self) -> dict[str, int]:
@@ -155,6 +161,10 @@ class Tally:
         up = (columns["weight_span_m"] < 0) & (columns["role"] == "suspension") & np.isin(columns["case"], self._bare)
         for row in np.flatnonzero(up):
             self._pulled.setdefault(columns["option"][row], set()).add(str(columns["structure"][row]))
+
+    def _currents(self, columns):
+        for row in np.flatnonzero(columns.get("above_limit", np.zeros(0)) == True):  # noqa: E712
+            self.induced.setdefault(columns["option"][row], set()).add(columns["span"][row])
 
     def _turns(self, columns):
         turn = np.abs(columns["line_angle_deg"])

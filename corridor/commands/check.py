@@ -34,5 +34,6 @@ def check(study, progress, overwrite, output):
                   violations=result.violations, not_assessed=result.gaps,
                   doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,
                   causes=[cause._asdict() for cause in result.causes], overloads=result.overloads, lifted=result.lifted,
+                  induced=result.induced,
                   output=str(result.output), frame=result.frame.name, warnings=list(result.warnings),
                   options=list(result.options))

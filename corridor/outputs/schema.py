@@ -285,6 +285,7 @@ LAYERS = (
         governing_wire station_m emergency_limit_temperature_c emergency_limit_current_a emergency_governs
         left_out""",
         station_m=_PLACE + " that sets the limit"),
+    _layer("fields", "LineString Z", *fields_electric.ELECTRIC, **fields_electric.MEANINGS),
     _layer(
         "ladder", None,
         "One row per line, option and number of spans put right, worst first: what the line carries "

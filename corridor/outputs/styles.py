@@ -125,6 +125,12 @@ STYLES = {
              "AND \"governs\" <> 'ice'", (Stroke("clear", 0.36),)),
         Rule("no limit known", "ELSE", _UNKNOWN_LINE),
     ),
+    "fields": (
+        Rule("more current in a vehicle than is allowed", '"above_limit" = true', (Stroke("short", 0.7),)),
+        Rule("field known", '"field_kv_per_m" IS NOT NULL AND ("above_limit" = false OR "above_limit" IS NULL)',
+             (Stroke("neutral", 0.2),)),
+        Rule("not known", "ELSE", _UNKNOWN_LINE),
+    ),
     "doubts": (
         Rule("accepted", '"accepted" = true', (Marker("circle", "neutral", 2.4, filled=False),)),
         Rule("serious", "\"accepted\" = false AND \"severity\" = 'serious'",

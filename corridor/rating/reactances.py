@@ -6,9 +6,10 @@ import numpy as np
 
 from corridor.electric.bundles import equivalent_radius, subconductor_places
 from corridor.electric.reactance import layer_counts, log_spacing, reactance, stranded_radius, tube_radius
+from corridor.line.phases import phases_of
 from corridor.rating.resistances import is_magnetic
 
-__all__ = ["MeanDistance", "mean_distances", "mean_radius", "phases_of", "reactance_columns"]
+__all__ = ["MeanDistance", "mean_distances", "mean_radius", "reactance_columns"]
 
 
 class MeanDistance(NamedTuple):
@@ -38,17 +39,6 @@ def mean_radius(conductor):
     if counts:
         return stranded_radius(counts, c.core_diameter, strand), f"mean radius by {len(counts)} layers of round strands"
     return tube_radius(c.diameter, c.core_diameter), "mean radius estimated as of a tube about the core"
-
-
-def phases_of(wire, kind, circuit):
-    """Return the wires of each circuit, and why circuits that have not three phase wires are none of three phases."""
-    found, reasons = {}, {}
-    for name in dict.fromkeys(circuit[kind == "phase"]):
-        own = sorted(wire[(kind == "phase") & (circuit == name)])
-        found[name] = own
-        if len(own) != 3:
-            reasons[name] = f"circuit {name} has {len(own)} phase wires, not 3"
-    return found, reasons
 
 
 def mean_distances(structures, framings):
