@@ -224,8 +224,11 @@ def requirements(scene, checked):
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     # From the end: NONE, ELECTRICAL.
     names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
-    sure = np.r_[scene.rules.confidence, ["", ""]][rule]
-    sure = np.where(rule == rule_tables.ELECTRICAL, rule_tables.distance_confidence(np.fmax(U, U_other)), sure)
+    sure, apart_by = (np.r_[column, ["", ""]][rule] for column in (scene.rules.confidence,
+                                                                   scene.rules.electrical_distance))
+    of_distance = rule_tables.distance_confidence(np.fmax(U, U_other))
+    sure = np.where(apart_by == "", sure, sure + "; " + apart_by + " " + of_distance)
+    sure = np.where(rule == rule_tables.ELECTRICAL, of_distance, sure)
     edition = np.r_[scene.rules.edition, [rule_tables.DISTANCES_FROM, ""]][rule]
     least = terms.required
     if np.isfinite(rule_tables.electrical_distance(U)):

@@ -1,10 +1,12 @@
 """How far the rule of each clearance can be trusted: its confidence and its edition, as its table has them."""
 
+import csv
+
 import numpy as np
 import pytest
 import shapely
 
-from corridor.clearance.rule_files import load_table
+from corridor.clearance.rule_files import FOLDER, load_table
 from corridor.clearance.rules import distance_confidence
 from corridor.outputs.field_export import field_rows
 from corridor.session import open_study
@@ -12,6 +14,12 @@ from corridor.session import open_study
 from .conftest import EAST, NORTH
 
 TABLE = "european-electrical-distance"
+
+
+def of_distances():
+    """Confidence by highest voltage [kV], as the table of electrical distances has it."""
+    with (FOLDER / "electrical_distance.csv").open(encoding="utf-8", newline="") as stream:
+        return {float(row["highest_voltage"]): row["confidence"] for row in csv.DictReader(stream)}
 
 
 @pytest.fixture
@@ -26,9 +34,13 @@ def by_table(study):
 
 
 def test_each_row_has_that_of_its_rule(by_table):
+    """A row that counts the electrical distance in tells how that is known, too."""
     rows, table = by_table.check()["clearances"], load_table(TABLE)
-    known = {name: told for name, *told in zip(table.rule, table.confidence, table.edition, strict=True)}
-    known |= {"ours": ["measured", "2019"], "electrical distance": ["recalled, high", "EN 50341-1, not read"]}
+    distance = of_distances()[123.0]
+    sure = [f"{text}; {kind} {distance}" if kind else text
+            for text, kind in zip(table.confidence, table.electrical_distance, strict=True)]
+    known = {name: told for name, *told in zip(table.rule, sure, table.edition, strict=True)}
+    known |= {"ours": ["measured", "2019"], "electrical distance": [distance, "EN 50341-1, not read"]}
     told = rows[["rule_confidence", "rule_edition"]].replace(np.nan, None).to_numpy().tolist()
     assert told == [known[rule] for rule in rows["rule"]]
     assert {"ours", "eu-ground", "electrical distance"} <= set(rows["rule"])
@@ -53,4 +65,5 @@ def test_violations_schedule_and_words_for_the_field_carry_it(by_table):
 
 
 def test_a_distance_beyond_the_table_has_no_confidence():
-    assert distance_confidence([123.0, 765.0, 900.0, np.nan]).tolist() == ["recalled, high", "recalled, medium", "", ""]
+    known = of_distances()
+    assert distance_confidence([123.0, 765.0, 900.0, np.nan]).tolist() == [known[123.0], known[765.0], "", ""]
