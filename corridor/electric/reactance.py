@@ -11,7 +11,8 @@ import numpy as np
 
 from corridor.arrays import Array, ArrayLike
 
-__all__ = ["PERMEABILITY", "layer_counts", "log_spacing", "reactance", "stranded_radius", "tube_radius"]
+__all__ = ["PERMEABILITY", "layer_counts", "log_spacing", "reactance", "solid_counts", "stranded_radius",
+           "tube_radius"]
 
 #: Permeability of free space, and of air and aluminium [H/m].
 PERMEABILITY = 4e-7 * np.pi
@@ -68,6 +69,22 @@ def layer_counts(strands: int, layers: int) -> list[int]:
     return [inner + 6 * layer for layer in range(layers)] if not rest and inner > 0 else []
 
 
+def solid_counts(strands: int) -> list[int]:
+    """Return how many round wires of one diameter lie in each layer about one of them, that one first.
+
+    Empty where so many wires fill no whole layers.
+
+    Examples
+    --------
+    >>> solid_counts(19), solid_counts(20)
+    ([1, 6, 12], [])
+    """
+    counts = [1]
+    while sum(counts) < strands:
+        counts.append(6 * len(counts))
+    return counts if sum(counts) == strands else []
+
+
 def stranded_radius(counts: list[int], core_diameter: float, strand_diameter: float) -> float:
     """Return the geometric mean radius of layers of round wires that share the current alike [m].
 
@@ -79,14 +96,16 @@ def stranded_radius(counts: list[int], core_diameter: float, strand_diameter: fl
     Parameters
     ----------
     counts : list of int
-        Strands of each layer, from within.
+        Strands of each layer, from within; the first 1 where there is no core but one of the strands.
     core_diameter, strand_diameter : float
-        [m]
+        [m]; that of the core is not used then.
     """
-    radius = core_diameter / 2 + strand_diameter * (np.arange(len(counts)) + 0.5)
-    n = np.array(counts)
+    n, d = np.array(counts), strand_diameter
+    first = 0.0 if counts[0] == 1 else core_diameter / 2 + d / 2
+    # One strand in the middle has no others in its layer, whatever the radius of that.
+    radius = np.maximum(first + d * np.arange(len(n)), d / 2)
     # The product of the distances from one of n points on a circle to the others is n R^(n - 1).
-    own = n * (np.log(_SOLID * strand_diameter / 2) + np.log(n) + (n - 1) * np.log(radius))
+    own = n * (np.log(_SOLID * d / 2) + np.log(n) + (n - 1) * np.log(radius))
     outer = np.log(np.maximum(radius[:, None], radius))
     pairs = n[:, None] * n * outer
     return float(np.exp((own.sum() + pairs.sum() - np.diag(pairs).sum()) / n.sum() ** 2))

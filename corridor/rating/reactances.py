@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.electric.bundles import equivalent_radius, subconductor_places
-from corridor.electric.reactance import layer_counts, log_spacing, reactance, stranded_radius, tube_radius
+from corridor.electric.reactance import layer_counts, log_spacing, reactance, solid_counts, stranded_radius, tube_radius
 from corridor.line.phases import phases_of
 from corridor.rating.resistances import is_magnetic
 
@@ -24,18 +24,19 @@ def mean_radius(conductor):
     """Return the geometric mean radius of a conductor [m], and in words where it is from; nan and why not.
 
     By its layers of round strands where these are known, else as a tube of aluminium about its core. Neither is
-    magnetised; one layer over steel is, and has no answer.
+    magnetised; steel is, and so has no answer where it is all, or has one layer about it.
     """
     c = conductor
     layers = int(np.nan_to_num(c.outer_layers))
+    if is_magnetic(c.outer_material):
+        return np.nan, "a wire of steel magnetises itself: the reactance is that of measurements alone"
     if is_magnetic(c.core_material) and layers == 1:
         return np.nan, "one layer over steel magnetises its core: the reactance is that of measurements alone"
     if np.isnan(c.core_diameter):
         return tube_radius(c.diameter, 0.0), "mean radius estimated as of a solid wire, the core's diameter is unknown"
     strand = c.outer_wire_diameter
-    counts = []
-    if np.isfinite(strand) and c.core_diameter > 0:
-        counts = layer_counts(round(c.outer_area / (np.pi / 4 * strand**2)), layers)
+    strands = round(c.outer_area / (np.pi / 4 * strand**2)) if np.isfinite(strand) else 0
+    counts = layer_counts(strands, layers) if c.core_diameter > 0 else solid_counts(strands) if strands > 1 else []
     if counts:
         return stranded_radius(counts, c.core_diameter, strand), f"mean radius by {len(counts)} layers of round strands"
     return tube_radius(c.diameter, c.core_diameter), "mean radius estimated as of a tube about the core"

@@ -13,6 +13,7 @@ from corridor.electric.reactance import (
     layer_counts,
     log_spacing,
     reactance,
+    solid_counts,
     stranded_radius,
     tube_radius,
 )
@@ -51,6 +52,15 @@ def test_mean_radius_by_strands(name, strands, layers, core, strand, printed):
     """Within 0.6 % of the table, which is 0.0004 ohm/km at 50 Hz; half a digit of the table is 0.1 to 0.2 %."""
     radius = stranded_radius(layer_counts(strands, layers), core * INCH, strand * INCH)
     assert radius == pytest.approx(printed * FOOT, rel=6e-3)
+
+
+@pytest.mark.parametrize(("strands", "share"), [(7, 0.726), (19, 0.758), (37, 0.768), (61, 0.772)])
+def test_mean_radius_of_strands_without_a_core(strands, share):
+    """Shares of the radius of the whole, as handbooks of transmission have them for strands of one kind (from memory,
+    high): 0.726, 0.758, 0.768, 0.772."""
+    counts = solid_counts(strands)
+    radius = stranded_radius(counts, 0.0, 2.0)
+    assert radius / (2 * len(counts) - 1) == pytest.approx(share, abs=6e-4)
 
 
 def test_tube_is_near_the_strands_of_its_layers():
