@@ -180,10 +180,25 @@ def make_scene(facts, plan, first, last):
         wires = replace(wires, start=start, end=end, length=length)
     hung, roughly = (_in_every_state(each) for each in (model, plain))
     ends, aside = hung.moved(frame)
-    return Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
-                 facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
-                 facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
-                 roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires))), unmatched
+    scene = Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
+                  facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
+                  facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
+                  roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires)))
+    return replace(scene, taut=_at_the_taut_end(scene)), unmatched
+
+
+def _at_the_taut_end(scene):
+    """The scene with wires at that end of their history at which they hang higher, None where both ends are one."""
+    model, strung = scene.model, scene.strung
+    w, o, k = np.nonzero(strung.final_doubtful[scene.group])
+    if not len(w):
+        return None
+    side = np.tile([0, 1], len(w))
+    w, o, k = (np.repeat(v, 2) for v in (w, o, k))
+    model = replace(model, strung=replace(strung, part=strung.taut))
+    hung = scene.hung.with_rows((w, o, k, side), hang(model, case_states(model, w, o, k, SIDES[side])))
+    ends, aside = hung.moved(scene.frame)
+    return replace(scene, hung=hung, ends=Ends(*(field[..., 0] for field in ends)), aside=aside[..., 0, :])
 
 
 def _in_every_state(model):

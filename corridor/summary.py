@@ -16,7 +16,8 @@ CAUTIONS = (
     "Built-in rule tables are recalled or read facts: a licensed engineer verifies them against the edition and signs.",
     "Approach distances, outages and switching are the business of the system operator and the safety rules.",
     "Permanent elongation and the compression of slack aluminium are estimates for wires without measured curves: "
-    "look at margin_low_m and margin_high_m.",
+    "look at margin_low_m and margin_high_m. Margins take the cautious compression, 10 MPa mostly; published sag "
+    "tables are nearest to none, the end that margin_high_m tells.",
 )
 
 #: A greater turn than this is none for a string that hangs free [deg]: common practice, no source.

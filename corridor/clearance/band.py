@@ -1,4 +1,4 @@
-"""What the uncertain compression of the slack outer part does to margins."""
+"""What is in doubt of how wires stretch does to margins: compression, history, and curves that are estimates."""
 
 import numpy as np
 
@@ -11,11 +11,12 @@ _SAME = 1e-7
 
 
 def margin_band(scene, checked, required):
-    """Return the least and the greatest margin as the compression goes through its band [m].
+    """Return the least and the greatest margin as all goes through its band that is in doubt of how wires stretch [m].
 
-    The wire keeps its length and its sets; its sag at both ends of the band and as it is gives three margins, at the
-    place where the margin was found. Another place of the span may be worse by a little, since the place of the least
-    margin moves with sag. The change of sag is that of the ruling span, whatever method hangs the wire.
+    The compression of the slack outer part: there the wire keeps its length and its sets. Whether loads have come, and
+    curves that are an estimate. The sag at both ends of the band and as it is gives three margins, at the place
+    where the margin was found. Another place of the span may be worse by a little, since the place of the least margin
+    moves with sag. The change of sag is that of the ruling span, whatever method hangs the wire.
 
     Parameters
     ----------
@@ -32,7 +33,9 @@ def margin_band(scene, checked, required):
     """
     strung, wires, w = scene.strung, scene.wires, checked.wire
     at = scene.group[w], checked.option, checked.case
-    H, band = strung.horizontal_tension[at], strung.tension_band[(slice(None), *at)]
+    # What passes below something hangs at the taut end of its history.
+    H = np.where(checked.position == "below", strung.taut_tension[at], strung.horizontal_tension[at])
+    band = strung.tension_band[(slice(None), *at)]
     load = np.hypot(strung.weight[at], strung.wind[at])
     rise = wires.end[w, 2] - wires.start[w, 2]
     place = checked.fraction, wires.length[w], wires.start[w, 2], rise

@@ -53,7 +53,8 @@ class Scene:
     `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
     they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
     which they have the numbers `row` (wire span,); `ends` and `aside` (wire span, option, case) where
-    strings have moved them from rest.
+    strings have moved them from rest. `taut` is the scene at that end of the history of wires at which they hang
+    higher, None where it is not known from the other.
     """
 
     structures: object
@@ -79,13 +80,25 @@ class Scene:
     by_ruling_span: Hung
     temperature: np.ndarray
     row: np.ndarray
+    taut: "Scene | None" = None
 
     def part(self, keep):
         """Return the scene of some wires alone; `keep` their numbers, ascending."""
         ends = Ends(*(field[keep] for field in self.ends))
         some = {name: getattr(self, name)[keep] for name in ("group", "hung", "aside", "temperature", "row")}
         frames = {name: _rows(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
-        return replace(self, ends=ends, **some, **frames)
+        taut = None if self.taut is None else self.taut.part(keep)
+        return replace(self, ends=ends, taut=taut, **some, **frames)
+
+    def lying(self, at, below):
+        """Return catenary constants [m] and moved ends of wires, options and cases (row,), of those that pass below
+        something at the end of their history at which they hang higher."""
+        own = self.constant[at], *(field[at] for field in self.ends)
+        if self.taut is None or not np.any(below):
+            return own[0], Ends(*own[1:])
+        taut = self.taut.constant[at], *(field[at] for field in self.taut.ends)
+        constant, *ends = (np.where(below, high, low) for high, low in zip(taut, own, strict=True))
+        return constant, Ends(*ends)
 
     def at_temperature(self, temperature):
         """Return the scene with wires where they hang at other temperatures (wire span, option, case) [degC], nan for
@@ -105,7 +118,7 @@ class Scene:
             whole[w, o, k, side] = some
         ends, aside = hung.moved(self.frame)
         return replace(self, hung=hung, temperature=temperature, ends=Ends(*(field[..., 0] for field in ends)),
-                       aside=aside[..., 0, :])
+                       aside=aside[..., 0, :], taut=None)
 
     @cached_property
     def ways(self):
@@ -278,7 +291,7 @@ def _keys(scene, checked):
     wires, spans = scene.wires, scene.spans
     w, o, k = checked.wire, checked.option, checked.case
     span, group = wires.span[w], scene.group[w]
-    strung = scene.strung
+    strung, taut, below = scene.strung, scene.taut or scene, checked.position == "below"
     return {
         "line": spans.line[span], "span": spans.name[span],
         "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w],
@@ -287,8 +300,9 @@ def _keys(scene, checked):
         "against": against_of(checked.obstacle, scene.obstacles),
         "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "conductor_temperature_c": strung.temperature[group, o, k],
-        "horizontal_tension_n": scene.hung.horizontal_tension[w, o, k, 0],
-        "catenary_constant_m": scene.constant[w, o, k],
+        "horizontal_tension_n": np.where(below, taut.hung.horizontal_tension[w, o, k, 0],
+                                         scene.hung.horizontal_tension[w, o, k, 0]),
+        "catenary_constant_m": np.where(below, taut.constant[w, o, k], scene.constant[w, o, k]),
     }
 
 

@@ -178,14 +178,24 @@ def _upright(around, cases):
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     leans = np.isin(wires.span, wires.span[far])
     chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
-    things, over = parted(crossed, around.side, chosen & ~stated)
-    others, past = parted(crossed, around.side, chosen & stated)
     plumb = np.where(leans[:, None, None], np.nan, scene.constant)
-    aside, gaps = beside_rest(scene, leans, vertical, Below(around.ground, around.index, ruled, around.side_of,
-                                                                around.partners.meet))
-    return [over_ground(wires, around.below, plumb, vertical, ends), *aside,
-            over_objects(wires, things, plumb, vertical, over, ends),
-            *over_others(wires, others, plumb, vertical, past, obstacles, ends)], gaps
+    things_below = Below(around.ground, around.index, ruled, around.side_of, around.partners.meet)
+    aside, gaps = beside_rest(scene, leans, vertical, things_below)
+    # Above things wires hang at the lower end of their history, below them at the higher one.
+    ways = [(scene, around.side != 0)]
+    if scene.taut is not None and (around.side < 0).any():
+        ways = [(scene, around.side > 0), (scene.taut, around.side < 0)]
+        higher, _ = beside_rest(scene.taut, leans, vertical, things_below)
+        aside = [take(found, found.position != "below") for found in aside] + [
+            take(found, found.position == "below") for found in higher]
+    parts = [over_ground(wires, around.below, plumb, vertical, ends), *aside]
+    for lying, passing in ways:
+        constant = np.where(leans[:, None, None], np.nan, lying.constant)
+        things, over = parted(crossed, around.side, chosen & ~stated & passing)
+        others, past = parted(crossed, around.side, chosen & stated & passing)
+        parts += [over_objects(wires, things, constant, vertical, over, lying.ends),
+                  *over_others(wires, others, constant, vertical, past, obstacles, lying.ends)]
+    return parts, gaps
 
 
 def _sideways(around, cases):

@@ -89,7 +89,7 @@ def _runs(scene, candidates, rows):
     owner = np.repeat(np.arange(len(count)), count)
     c = candidates
     at = c.wire[owner], c.option[owner], c.case[owner]
-    z = elevations(rows.fraction, rows.span[owner], scene.constant[at], Ends(*(f[at] for f in scene.ends)))
+    z = elevations(rows.fraction, rows.span[owner], *scene.lying(at, c.side[owner] < 0))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
         bad = margin < 0
@@ -138,8 +138,8 @@ def _table(scene, columns, low, high, worst, of, wire, checked):
     place = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES)
     local = frame.start[wire, None] + place[..., None] * (frame.end - frame.start)[wire, None]
     at = wire, checked.option[of], checked.case[of]
-    ends = Ends(*(f[at][:, None] for f in scene.ends))
-    local[..., 2] = elevations(place, S[:, None], scene.constant[at][:, None], ends)
+    constant, ends = scene.lying(at, columns["position"][of] == "below")
+    local[..., 2] = elevations(place, S[:, None], constant[:, None], Ends(*(f[:, None] for f in ends)))
     keys = {name: columns[name][of] for name in ("line", "span", "option", "case", "against", "obstacle")}
     return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": worst,
                    "geometry": shapely.linestrings(to_grid(local, scene.structures, scene.spans, wires.span[wire]))}

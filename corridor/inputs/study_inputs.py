@@ -139,9 +139,16 @@ def _of_cold(cases, category):
 def _of_elongation(wiring):
     """What the permanent set of an option rests on, where that is an estimate or a step is without effect."""
     conductor, words = wiring.conductor, []
+    if conductor.curves_band:
+        words.append(f"no stress-strain curves of {conductor.name} are known: how loads and creep stretch it is "
+                     "estimated from its parts, with a band in margin_low_m and margin_high_m")
     if conductor.curves is None and not conductor.set_given and conductor.elongation == "linear":
         words.append(f"no stress-strain curves of {conductor.name} are known: its permanent set is that of "
-                     f"{wiring.age:g} years of creep as Harvey and Larson predict it for steel cores")
+                     f"{wiring.age:g} years of creep as Harvey and Larson predict it for steel cores, and "
+                     "none by loads of ice or wind: hot or cold, sags after these may be greater")
+    if conductor.curves is None and conductor.set_given and conductor.permanent_set:
+        words.append(f"the permanent set of {conductor.name} is the one given, {conductor.permanent_set:g}, "
+                     "and none by loads of ice or wind: hot or cold, sags after these may be greater")
     if wiring.pretension and conductor.curves is None:
         words.append(f"pretension has no effect on the {conductor.elongation} law of {conductor.name}")
     return words
@@ -318,7 +325,20 @@ def _wiring(study, i, option):
         measured = read_measured(study.resolve(option.measured), _units(option, "measured_"))
     return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
                   everyday, stringing, option.age, drawn, measured,
-                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened))
+                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened),
+                  _loads_seen(study, f"options.{i}", option))
+
+
+def _loads_seen(study, where, section):
+    """Whether loads have come, or names of cases that have; a name of no case with ice or wind is refused."""
+    loads = [case.name for case in study.cases if case.ice or case.wind]
+    for name in section.loads_seen if isinstance(section.loads_seen, tuple) else ():
+        if name not in loads:
+            hint = nearest(name, loads)
+            raise InputError(study.path, f"{where}.loads_seen", repr(name),
+                             f"names of cases with ice or wind: {', '.join(loads) or 'there is none'}",
+                             hint and repr(hint))
+    return section.loads_seen
 
 
 def _everyday(section):
@@ -342,7 +362,8 @@ def _shield(study):
         return None
     # A shield wire carries no load current: in an emergency of the phases it is no hotter.
     return Wiring(_conductor(study, wire.conductor, "shield_wire.conductor"), wire.maximum_temperature,
-                  wire.maximum_temperature, _limits(wire), 1, _everyday(wire), _everyday(wire))
+                  wire.maximum_temperature, _limits(wire), 1, _everyday(wire), _everyday(wire),
+                  loads_seen=_loads_seen(study, "shield_wire", wire))
 
 
 def _cases(study):

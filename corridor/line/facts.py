@@ -244,6 +244,7 @@ class Wiring:
     `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
     `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)
     before it is sagged. `measured` holds the sections whose tension is known, `tightened` those whose limits are more.
+    `loads_seen` whether cases with ice or wind have come, or names of those that have; None: that is not known.
     """
 
     conductor: Conductor
@@ -257,6 +258,13 @@ class Wiring:
     pretension: float = 0.0
     measured: tuple[Measured, ...] = ()
     tightened: tuple[Tightened, ...] = ()
+    loads_seen: bool | tuple[str, ...] | None = None
+
+    def has_seen(self, case: Case) -> bool:
+        """Whether a case counts among what the wire has been through."""
+        if not (case.ice or case.wind) or self.loads_seen is None or self.loads_seen is True:
+            return True
+        return self.loads_seen is not False and case.name in self.loads_seen
 
 
 @dataclass(frozen=True)

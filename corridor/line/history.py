@@ -4,7 +4,7 @@ Pairs of a group of wires and an option are worked on side by side, as one axis.
 tensions hang together; `settle_pairs` finds those that agree.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from corridor.mechanics.history import gap_set, sets_after, settle
 from corridor.mechanics.ruling_span import tension, unstressed_excess
 from corridor.mechanics.stringing import longest
 
-__all__ = ["Pairs", "Settled", "settle_pairs"]
+__all__ = ["Pairs", "Settled", "settle_pairs", "unloaded"]
 
 #: Where the settling begins [-]; any value of this order will do.
 _FIRST_SET = 5e-4
@@ -28,7 +28,8 @@ class Pairs:
 
     `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare` weight
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
-    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case;
+    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case, and
+    whether it counts among the loads that have been, `seen`;
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
     """
 
@@ -52,6 +53,7 @@ class Pairs:
     limit_temperature: np.ndarray
     limit_given: np.ndarray
     limit_initial: np.ndarray
+    seen: np.ndarray
 
     def __getitem__(self, index):
         """Return those pairs alone."""
@@ -102,6 +104,48 @@ def settle_pairs(pairs):
     by[np.isnan(sets[2]) | (sets[2] == 0)] = None
     excess, governing = _length(pairs, sets)
     return Settled(excess, governing, *sets, by)
+
+
+def unloaded(pairs, settled, again, doubtful):
+    """Return pairs as they are if no load of ice or wind has ever come.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    settled : Settled
+        The same with the loads that count.
+    again : ndarray of bool, shape (pair,)
+        Whose length is not known but follows from a final state: of a wire that stands. Others keep their length.
+    doubtful : ndarray of bool, shape (pair,)
+        Of which it is not known whether loads have come.
+
+    Returns
+    -------
+    Settled
+        As `settled` where loads leave nothing.
+    """
+    excess, sets = settled.excess.copy(), np.stack([settled.initial_outer, settled.initial_core, settled.final_outer,
+                                                    settled.final_core])
+    bare = pairs.load <= pairs.bare[:, None] * (1 + 1e-9)
+    never = replace(pairs, seen=pairs.seen & bare)
+    loaded = doubtful & (pairs.method == laws.CURVES) & (pairs.seen & ~bare).any(axis=1) & np.isfinite(excess)
+    for chosen, function in ((loaded & ~again, _kept), (loaded & again, _anew)):
+        if chosen.any():
+            excess[chosen], sets[:, chosen] = function(never[chosen], excess[chosen])
+    return Settled(excess, settled.governing, *sets, settled.set_by)
+
+
+def _kept(pairs, excess):
+    """Length and sets of pairs whose length is known."""
+    before = _pretensioned(pairs)
+    left = _by_load(pairs, excess, before), _by_creep_curve(pairs, excess, None)
+    return excess, np.concatenate([before, np.maximum(before, np.maximum(*left))])
+
+
+def _anew(pairs, _):
+    """Length and sets of pairs that settle once more."""
+    found = settle_pairs(pairs)
+    return found.excess, np.stack([found.initial_outer, found.initial_core, found.final_outer, found.final_core])
 
 
 def _settle(pairs):
@@ -176,8 +220,8 @@ def _by_load(pairs, excess, sets):
     """Greatest sets of both parts that any case leaves, the wire being on its initial curves."""
     cases = pairs.temperature.shape[1]
     pair, case = (index.ravel() for index in np.indices((len(excess), cases)))
-    # A case that this wire cannot be in, for lack of a temperature, leaves nothing.
-    real = np.isfinite(pairs.temperature).ravel()
+    # A case that this wire cannot be in, for lack of a temperature, leaves nothing; nor does one that has not been.
+    real = (np.isfinite(pairs.temperature) & pairs.seen).ravel()
     some, k = pairs[pair[real]], case[real]
     row = np.arange(len(k))
     load, T = some.load[row, k], some.temperature[row, k]
@@ -185,7 +229,7 @@ def _by_load(pairs, excess, sets):
     e = _state(some, excess[pair[real]], load, T, law)[1]
     left = np.zeros((2, len(excess), cases))
     left[:, pair[real], case[real]] = sets_after(e, T, law)
-    return left.max(axis=-1)
+    return left.max(axis=-1, initial=0.0)
 
 
 def _by_creep_curve(pairs, excess, sets):

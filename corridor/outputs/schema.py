@@ -134,8 +134,8 @@ _FIELDS = _columns(
     ("actual_m", "real", "m", "clearance of the wire, by the measure"),
     ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
     ("margin_low_m", "real", "m",
-     "least margin at this place as the compression of the slack outer part goes through its band; "
-     "null where wind swings a wire that the band touches"),
+     "least margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
+     "loads that may never have come, estimated curves; null where wind swings a wire that the band touches"),
     ("margin_high_m", "real", "m", "greatest margin at this place, likewise"),
     ("distance_from_start_m", "real", "m", "ground distance of the place from the start of the span"),
     ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),

@@ -124,12 +124,14 @@ def _with_case(around, word):
     model, strung = scene.model, scene.model.strung
     bare, last = strung.bare_weight[scene.group], np.s_[..., None]
     final = reshape_law(strung.final, strung.excess.shape)
-    part = type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(strung.part, final, strict=True)))
+    part, taut = (type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(law, final, strict=True)))
+                  for law in (strung.part, strung.taut))
 
     def longer(column, values):
         return np.concatenate([column, np.broadcast_to(values, column.shape[:-1])[last]], axis=-1)
 
-    strung = replace(strung, part=part, temperature=longer(strung.temperature, np.nan),
+    strung = replace(strung, part=part, taut=taut, final_doubtful=longer(strung.final_doubtful, strung.doubtful),
+                     temperature=longer(strung.temperature, np.nan),
                      weight=longer(strung.weight, strung.bare_weight), wind=longer(strung.wind, 0.0))
     model = replace(model, strung=strung, weight=longer(model.weight, bare), wind=longer(model.wind, 0.0),
                     pressure=np.append(model.pressure, 0.0))

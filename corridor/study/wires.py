@@ -34,6 +34,13 @@ class Stringing(Table):
     )
 
 
+LOADS_SEEN = (
+    "Whether the wire has been through the cases with ice or wind; or a list of the names of those that it has been "
+    "through. Without it each clearance is that of the less favourable: that they have stretched it, or that they "
+    "never came."
+)
+
+
 class Tightened(Table):
     """A section that is strung tauter than the limits say, where someone has found that its structures bear it, or
     slacker."""
@@ -92,6 +99,7 @@ class Option(Table):
             "conductors with curves or annealed aluminium."
         ),
     )
+    loads_seen: StrictBool | tuple[Text, ...] | None = Field(None, description=LOADS_SEEN)
     measured: FilePath | None = Field(
         None,
         description=(
@@ -118,6 +126,7 @@ class ShieldWire(Table):
         50.0, description="Its temperature in the cases at maximum temperature."
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+    loads_seen: StrictBool | tuple[Text, ...] | None = Field(None, description=LOADS_SEEN)
 
 
 class ConductorEntry(Table):
@@ -161,7 +170,7 @@ class ConductorEntry(Table):
     elongation: Text | None = Field(
         None,
         description=(
-            '"linear", "annealed", "gap", or the name of a set of stress-strain and creep curves. '
+            '"linear", "annealed", "gap", "estimated", or the name of a set of stress-strain and creep curves. '
             "Default: that of the family."
         ),
     )

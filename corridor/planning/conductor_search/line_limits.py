@@ -16,8 +16,8 @@ from corridor.check import find
 from corridor.constants import GRAVITY
 from corridor.errors import InputError
 from corridor.line.build import WireSpans, attach
+from corridor.line.ends import slacker
 from corridor.line.facts import Case, Limit
-from corridor.line.laws import take_law
 from corridor.line.states import Strung, WireGroups, group_wires, solve_states
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import tension
@@ -202,9 +202,10 @@ def _allowed_constant(today, rows):
 
 def _constant(today, g, temperature):
     """Constant of the wire of today at a temperature [m]."""
-    w, law = today.strung.bare_weight[g, 0], take_law(today.strung.final, (g, 0))
-    H = tension(today.strung.excess[g, 0], today.groups.span[g], w, temperature, law).horizontal_tension
-    return float(H / w)
+    w, at = today.strung.bare_weight[g, 0], (np.array([g]), np.array([0]))
+    law = slacker(today.strung, *at, today.groups.span[[g]], np.array([w]), np.array([temperature], float))
+    H = tension(today.strung.excess[at], today.groups.span[[g]], w, temperature, law).horizontal_tension
+    return float(H[0] / w)
 
 
 def _rooms_beside(today, margins, k):

@@ -41,6 +41,7 @@ _HUNG = CONSTRAINTS[2:6]
 #: What counts as none [-]: a limit that governs is met to this.
 _NOTHING = 1e-6
 _OUTER = ("outer_stiffness", "outer_compression", "outer_0", "outer_1", "outer_2", "outer_3", "outer_4")
+_CORE = ("core_stiffness", "core_0", "core_1", "core_2", "core_3", "core_4")
 _AREAS = 300e-6, 50e-6
 _MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 
@@ -229,12 +230,12 @@ def _pairs(c, made, line, section, load, T):
                        line.hard_rise[section][None, None, None], w, p)
     one, known = np.ones(n), np.ones(w.shape, bool)
     return history.Pairs(
-        law=law_of(law, c), creep=None if creep is None else take_law(creep, c.build), method=method[c.build],
+        law=law_of(law, c), creep=None if creep is None else law_of(creep, c), method=method[c.build],
         given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one, bare=bare,
         rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one, age=line.age * one, pretension=0 * one,
         measured=np.nan * one, measured_at=np.nan * one, load=np.hypot(*load), temperature=T, limit_tension=H,
         limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
-        limit_initial=known & [limit.condition == "initial" for limit in line.limits])
+        limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool))
 
 
 def _bounds(c, line, section):
@@ -249,7 +250,8 @@ def law_of(law, c: Candidates):
     outer, core = c.outer_area / _AREAS[0], c.core_area / _AREAS[1]
     rows = take_law(law, c.build)
     scaled = {name: getattr(rows, name) * outer for name in _OUTER if name in rows._fields}
-    return rows._replace(core_stiffness=rows.core_stiffness * core, **scaled)
+    scaled |= {name: getattr(rows, name) * core for name in _CORE if name in rows._fields}
+    return rows._replace(**scaled)
 
 
 def _ratings(c, space, heat, maximum, required_current):
