@@ -178,8 +178,7 @@ def _needs(scene, category, top, other_voltage):
     for k, case in enumerate(scene.cases):
         for measure in RULED:
             rule, required = _required(scene, category, measure, case, top, other_voltage)
-            asked = measure in case.checks or measure == "radial" and (
-                "vertical" in case.checks or case.wind > 0 and "horizontal" in case.checks)
+            asked = measure in case.checks or measure == "radial" and {"vertical", "horizontal"} & {*case.checks}
             known = rule >= 0 or rule == rule_tables.ELECTRICAL and measure == "radial"
             # A rule without an answer, as above its altitude, has points compared all the same, and told of.
             found[measure][k] = (0.0 if np.isnan(required) else required) if asked and known else np.nan

@@ -12,10 +12,11 @@ import shapely
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import near_lines
-from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops
+from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
 from corridor.clearance.displaced import ASIDE, Below, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
 from corridor.clearance.reasons import Gap, unswung
 from corridor.clearance.slopes import beside_ground
@@ -31,8 +32,6 @@ __all__ = ["Around", "Compared", "compare", "look_around"]
 
 #: What no rule is for is compared as far as this beyond the electrical distance [m].
 MARGIN = 5.0
-#: What stands no higher above the ground than this is kept clear of by the rule for the ground [m].
-LOW = 3.0
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def look_around(facts, scene, ground, partners):
 def _wanted(scene, index):
     """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
     falling = _falling(index)
-    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | _stands(scene, index)
+    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | stands(index)
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
     reach = way.REACH + tallest(index, falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
@@ -197,8 +196,7 @@ def _sideways(around, cases):
     args, parts = (scene.wires, scene.spans, scene.structures), []
     if land.half_width is not None or land.polygon is not None:
         parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
-    area = _stands(scene, around.index) & (shapely.get_dimensions(around.index.part) == 2)
-    ruled = _has_rule(scene, around.index, "horizontal") | area & _lacks(scene, around.index, "horizontal")
+    ruled = _has_rule(scene, around.index, "horizontal")
     room = np.where(ruled, around.tops + _vertical_room(around), np.nan)
     if not np.isfinite(room).any():
         return parts
@@ -223,16 +221,18 @@ def _swept(around, cases):
 
 
 def _near_things(around, cases):
-    """Compare wires, along their swing in wind, with points near them and trees that fall; and what is left open."""
+    """Compare wires in space, along their swing in wind, with what is near them and with trees that fall; and what is
+    left open. A clearance of whatever measure is reason enough to ask for that in space."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
-    ruled, lone = _has_rule(scene, index, "radial"), _lacks(scene, index, "radial") & _stands(scene, index)
-    parts, upright = [], _asked(scene, cases, False, "vertical")
-    for some, own in ((windy, windy), (still, upright)):
-        parts.append(near_points(scene, index, own, tops, ruled & ~np.isnan(tops)))
-        near = near_points(scene, index, some, tops, lone & ~np.isnan(tops))
-        parts.append(take(near, near.actual <= _floor(scene) + MARGIN))
-        parts.append(near_lines(scene, index, around.partners, some, _lines(scene, index), _floor(scene) + MARGIN))
+    parts, reach = [], _floor(scene) + MARGIN
+    lone, lines = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops), _lines(index)
+    for some in (windy, still):
+        parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
+        parts += [take(near, near.actual <= reach) for near in (
+            near_points(scene, index, some, tops, lone),
+            near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
+        parts.append(near_lines(scene, index, around.partners, some, lone & lines, reach))
     falling = _falling(index)
     if not falling.any():
         return parts, []
@@ -265,16 +265,14 @@ def _kept_clear(scene, index, measure, obstacle):
     return _has_rule(scene, index, measure, obstacle) | _lacks(scene, index, measure, obstacle)
 
 
-def _stands(scene, index):
-    """True for parts that reach up to where wires are: those that lie on the ground the rule for the ground is for."""
-    high = index.obstacles.absolute | (index.obstacles.height > LOW)
-    return high[index.of_part] & (shapely.get_dimensions(index.part) != 1)
+def _points(index):
+    return shapely.get_dimensions(index.part) == 0
 
 
-def _lines(scene, index):
-    """True for the wires of other lines, with elevations, that no rule keeps clear in some direction."""
-    flat = index.obstacles.absolute[index.of_part] & (shapely.get_dimensions(index.part) == 1)
-    return flat & (index.obstacles.category[index.of_part] == "line") & _lacks(scene, index, "radial")
+def _lines(index):
+    """True for the wires of other lines, with elevations."""
+    drawn = index.obstacles.absolute[index.of_part] & (shapely.get_dimensions(index.part) == 1)
+    return drawn & (index.obstacles.category[index.of_part] == "line")
 
 
 def _floor(scene):

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
@@ -229,7 +230,8 @@ def unruled_things(scene, span, obstacle):
 
 
 def _unknown_points(scene, index, tops):
-    """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
+    """Objects near a span that a radial or horizontal rule is for, or the electrical distance, and that could not be
+    compared."""
     reason = _why_not(index, scene.rules, tops)
     lacking = np.flatnonzero(reason)
     if not len(lacking):
@@ -253,9 +255,11 @@ def _why_not(index, rules, tops):
     """Reason why each part could not be compared by a rule that is for it, "" where it could."""
     against = against_of(index.of_part, index.obstacles)
     vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in rule_tables.MEASURES)
+    lone = rule_tables.lacks_rule(rules, against, "radial") & stands(index)
     point = shapely.get_type_id(index.part) == 0
     thin = point & ~(index.obstacles.radius[index.of_part] > 0)
-    return np.select([radial & ~point, (radial | horizontal) & np.isnan(tops), vertical & ~radial & thin], [
+    unknown = (radial | horizontal | lone) & np.isnan(tops)
+    return np.select([radial & ~point, unknown, vertical & ~radial & thin], [
         "radial clearance is computed to points only, not to lines and areas",
         "the top of the object is unknown: no elevation of its own, no height, or no ground at its foot",
         "a point without a radius is never below a wire: it needs a radius, or a radial rule"], "").astype(object)

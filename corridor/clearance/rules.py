@@ -82,15 +82,11 @@ def has_any_rule(rules, against):
 
 
 def lacks_rule(rules, against, measure):
-    """Return True for each category of things that no rule keeps clear in a measure: there the electrical distance
-    stands in, as the least that nothing may come within.
-
-    A radial rule is for all directions, and rules for both others leave nothing to a radial one.
-    """
+    """Return True for each category of things for which the electrical distance stands in, as the least that nothing
+    may come within: in space, where no radial rule is, which is for all directions; and above and below what is
+    crossed, where no vertical one is either."""
     own = np.array([a not in _NEVER_OTHER for a in against], bool) & ~has_rule(rules, against, "radial")
-    if measure == "radial":
-        return own & ~(has_rule(rules, against, "vertical") & has_rule(rules, against, "horizontal"))
-    return own & ~has_rule(rules, against, measure)
+    return own & (measure != "horizontal") & ~has_rule(rules, against, measure)
 
 
 def falling_rule(rules, against):
