@@ -11,7 +11,7 @@ import shapely
 
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.beside_lines import near_lines
+from corridor.clearance.beside_lines import lines_beside, near_lines
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
 from corridor.clearance.displaced import ASIDE, Below, beside_rest
 from corridor.clearance.findings import Scene, against_of, other_voltage
@@ -196,12 +196,27 @@ def _sideways(around, cases):
     args, parts = (scene.wires, scene.spans, scene.structures), []
     if land.half_width is not None or land.polygon is not None:
         parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
-    ruled = _has_rule(scene, around.index, "horizontal")
-    room = np.where(ruled, around.tops + _vertical_room(around), np.nan)
+    ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
+    theirs = _is_line(around.index)
+    parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases)
+    room = np.where(ruled & ~theirs, around.tops + above, np.nan)
     if not np.isfinite(room).any():
         return parts
     parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
                                     _corners(around, sideways)))
+    return parts
+
+
+def _beside_lines(around, chosen, above, cases):
+    """Compare wires, along their swing in wind, with the wires of other lines that a horizontal rule is for."""
+    scene, index, parts = around.scene, around.index, []
+    for windy in (True, False):
+        some = _asked(scene, cases, windy, "horizontal")
+        if chosen.any() and len(some):
+            # Of what is not known how much all is looked at, and told.
+            asked = [_required(around, "horizontal", scene.cases[k])[1] for k in some]
+            beside = np.nan_to_num(np.stack(asked, axis=1), nan=way.REACH)
+            parts.append(lines_beside(scene, index, around.ground.sample, around.partners, some, chosen, beside, above))
     return parts
 
 
@@ -226,13 +241,14 @@ def _near_things(around, cases):
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     parts, reach = [], _floor(scene) + MARGIN
-    lone, lines = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops), _lines(index)
+    lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
+    lines = _is_line(index) & ~_points(index)
     for some in (windy, still):
         parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
         parts += [take(near, near.actual <= reach) for near in (
             near_points(scene, index, some, tops, lone),
             near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
-        parts.append(near_lines(scene, index, around.partners, some, lone & lines, reach))
+        parts.append(near_lines(scene, index, around.ground.sample, around.partners, some, lone & lines, reach))
     falling = _falling(index)
     if not falling.any():
         return parts, []
@@ -269,10 +285,9 @@ def _points(index):
     return shapely.get_dimensions(index.part) == 0
 
 
-def _lines(index):
-    """True for the wires of other lines, with elevations."""
-    drawn = index.obstacles.absolute[index.of_part] & (shapely.get_dimensions(index.part) == 1)
-    return drawn & (index.obstacles.category[index.of_part] == "line")
+def _is_line(index):
+    """True for lines and points that are wires of other lines."""
+    return (index.obstacles.category[index.of_part] == "line") & (shapely.get_dimensions(index.part) < 2)
 
 
 def _floor(scene):
