@@ -223,11 +223,13 @@ def requirements(scene, checked):
     names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
     least = terms.required
     if np.isfinite(rule_tables.electrical_distance(U)):
-        least = np.where(np.isnan(U_other), rule_tables.greatest_distance(), least)
+        least = np.where(np.isnan(U_other), rule_tables.greatest_distance() * (1 + rule_tables.thin_air(Z)), least)
     told = _told_by_rules(scene, checked, rule, least)
     why = np.full(len(rule), "", object)
     why[np.isnan(terms.required) & ~told] = "the voltage is unknown, or voltage or altitude are above those of the rule"
-    why[(rule == rule_tables.NONE) & ~edge] = "the rules hold none for this in this case"
+    lone = np.flatnonzero((rule == rule_tables.NONE) & ~edge)
+    why[lone] = [f"the rules hold no {each} row for {what} in this case" for each, what in
+                 zip(measure[lone], against[lone], strict=True)]
     return Required(terms, names, why, told)
 
 
