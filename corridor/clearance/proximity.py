@@ -128,7 +128,7 @@ def _wanted(scene, index):
     falling = _falling(index)
     ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | stands(index)
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
-    reach = way.REACH + tallest(index, falling)
+    reach = way.reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)) + tallest(index, falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
     near = np.zeros(len(ruled), bool)
     near[index.tree.query(shapely.box(*low, *high))] = True

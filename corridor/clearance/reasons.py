@@ -10,7 +10,8 @@ from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
-from corridor.line.blown import PARTLY
+from corridor.clearance.right_of_way import reach_of
+from corridor.line.blown import PARTLY, hung_curves
 
 __all__ = ["HOLE_ASIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way", "missing_rows",
            "unmatched_gaps", "unruled_things", "unswung"]
@@ -239,7 +240,7 @@ def _unknown_points(scene, index, tops):
     line = scene.structures.lines(scene.spans.tail, scene.spans.head)
     # A wanted object is looked for among those that lack something alone: of the others there may be very many.
     span, at = Footprints(shapely.force_2d(index.part[lacking]), index.obstacles.radius[index.of_part[lacking]]).query(
-        line, "dwithin", NEAR)
+        line, "dwithin", reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)))
     part = lacking[at]
     order = np.lexsort((part, span))
     span, part = span[order], part[order]

@@ -11,7 +11,7 @@ from corridor.clearance.shapes import room as room_about
 from corridor.clearance.vertical import Checked, join, worst_of
 from corridor.line.swing import to_grid
 
-__all__ = ["RIGHT_OF_WAY", "Corners", "beside_objects", "rooms", "within_right_of_way"]
+__all__ = ["RIGHT_OF_WAY", "Corners", "beside_objects", "reach_of", "rooms", "within_right_of_way"]
 
 #: What stands for the right-of-way where an obstacle's index is asked for.
 RIGHT_OF_WAY = -2
@@ -19,8 +19,9 @@ RIGHT_OF_WAY = -2
 #: Distance of the places at which it is asked how far a wire gets outside of a polygon [m].
 _STEP = 0.25
 
-#: Objects farther than this from the straight span are not looked at [m].
-REACH = 60.0
+#: Objects farther than this from the straight span are not looked at [m], nor farther than so much beyond wires that
+#: wind blows out that far.
+REACH, _BEYOND = 60.0, 20.0
 
 
 class Corners(NamedTuple):
@@ -147,7 +148,7 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
     Checked
         `measure` "horizontal", or at corners "radial" with `position` "corner".
     """
-    pairs = _near_pairs(wires, spans, structures, index, clear_above)
+    pairs = _near_pairs(wires, spans, structures, index, clear_above, reach_of(swung))
     wire, part = np.array(pairs, int).reshape(-1, 2).T
     points = to_grid(swung.points, structures, spans, wires.span)
     factor, share = spans.ground_factor[wires.span], _middle(swung.share)
@@ -252,9 +253,14 @@ def _between(points, cut, places):
     return here + cut[..., None] * (there - here)
 
 
-def _near_pairs(wires, spans, structures, index, clear_above):
+def reach_of(swung):
+    """Return how far from straight spans things are looked for [m]: farther where wind blows wires that far."""
+    return max(REACH, float(np.nanmax(np.abs(swung.points[..., 1]), initial=0.0)) + _BEYOND)
+
+
+def _near_pairs(wires, spans, structures, index, clear_above, reach):
     line = structures.lines(spans.tail[wires.span], spans.head[wires.span])
-    wire, part = index.tree.query(line, predicate="dwithin", distance=REACH)
+    wire, part = index.tree.query(line, predicate="dwithin", distance=reach)
     wanted = np.isfinite(clear_above[part])
     return list(zip(wire[wanted].tolist(), part[wanted].tolist(), strict=True))
 

@@ -208,3 +208,23 @@ def test_nothing_is_passed_in_silence(table):
                 count += found[1]
     assert count > 100
     assert not missed, f"{len(missed)} of {count}: {missed[:5]}"
+
+
+@pytest.mark.parametrize("shape", ["point", "area"])
+def test_a_thing_that_wires_of_a_long_span_are_blown_to(shape):
+    """A span of 1500 m whose wires wind blows out by more than 60 m: what stands there is looked at."""
+    long = common.structures([0.0, 1500.0], [0.0, 0.0], framing="hold", base=[500.0, 500.0])
+    keys = {"ground": lambda e, n: 0 * np.asarray(e), "voltage": 245e3, "method": "equilibrium",
+            "cases": (Case("swung", 10.0, wind=600.0, checks=("horizontal",)),)}
+    table = load_table("us-safety-code")
+    paths = _paths(*common.findings(long, FRAMINGS, table, **keys)[1:])
+    (path,) = (p for some in paths.values() for p in some if p.wire == "B")
+    e, n, z, _ = path.at(np.array([1.0]), np.array([0.5]))[0, 0]
+    assert abs(n) > 65
+    flat = shapely.Point(e, n + np.sign(n)) if shape == "point" else shapely.box(e - 5, n - 5, e + 5, n + 5)
+    for category in ("structure", "windmill"):
+        row = {"category": category, "geometry": flat, "absolute": False, "height": z + 5, "voltage": np.nan,
+               "radius": np.nan}
+        things = _obstacles([Thing((), flat, 0.0, None, 1.7, row)])
+        rows = common.findings(long, FRAMINGS, table, things=things, **keys)[0]["clearances"]
+        assert (rows["margin_m"][rows["against"] == category] < 0).any()
