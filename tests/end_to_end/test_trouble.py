@@ -34,14 +34,16 @@ COMMANDS = {"check": ["check", "S"], "report": ["report", "S"], "draw": ["draw",
             "dxf": ["draw", "S", "--kind", "dxf"], "export": ["export", "S"], "tables": ["tables", "S", "-f", "out"],
             "headroom": ["headroom", "S"], "compare": ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"],
             "limits": ["limits", "S", "-f", "out"], "rating": ["rating", "S", "-f", "out"],
-            "diff": ["diff", "F", "F", "-o", "c.gpkg"], "plan": ["plan", "S", "--option", "today", "-f", "out"]}
+            "diff": ["diff", "F", "F", "-o", "c.gpkg"], "plan": ["plan", "S", "--option", "today", "-f", "out"],
+            "design": ["design", "S", "-f", "out", "--add", "more.toml"], "sag": ["sag", "S", "-f", "out"],
+            "curves": ["curves", "S", "-f", "out"]}
 
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """By command, a study, the files that the command wrote once, and its status."""
     study = TinyStudy(tmp_path_factory.mktemp("trouble") / "study")
-    study.text += SECOND_OPTION + RATING
+    study.text += SECOND_OPTION + RATING + "[design]\ncandidates = 300\nfinalists = 1\n"
     study.rules = study.rules.replace("5.5", "12")
     study.add_roads()
     study.check()
