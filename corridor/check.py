@@ -101,7 +101,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     before, clock = dict(opened.clock.seconds), opened.clock
     guard = opened.guard(overwrite)
     if output is not None:
-        guard.check(Path(output).resolve(), "findings")
+        guard.check(Path(output), "findings")
     inputs = opened.inputs
     inputs.terrain.forget()
     target = (HeldFindings(inputs.crs, time) if output is None else

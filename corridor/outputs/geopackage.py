@@ -100,7 +100,8 @@ class FindingsWriter:
         if kind is None:
             self.close()
         else:
-            self._files.close()
+            with disk_errors(self.path):
+                self._files.close()
 
     def add(self, name, columns):
         """Add rows to a layer.

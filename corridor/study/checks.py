@@ -1,5 +1,7 @@
 """What one key of a study says about another: each check yields the faults it finds."""
 
+import errno
+import os
 from pathlib import Path
 
 from corridor.errors import InputError, nearest
@@ -12,8 +14,10 @@ __all__ = ["CHECKS", "cross_check"]
 
 
 def cross_check(study):
-    """Yield every fault that the schema of single keys cannot see."""
-    for check in CHECKS:
+    """Yield every fault that the schema of single keys cannot see; where a path cannot be looked at, that alone."""
+    unusable = list(paths_can_be(study))
+    yield from unusable
+    for check in () if unusable else CHECKS:
         yield from check(study)
 
 
@@ -261,6 +265,17 @@ def classes_are_once(study):
 LARGEST_TABLE = 200_000_000
 #: How more than the study's own folder may be read.
 ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
+
+
+def paths_can_be(study):
+    """A path too long, of links in a circle, or through a folder that is locked leads nowhere."""
+    for where, name in (*named_files(study), ("study.output", study.study.output)):
+        try:
+            os.stat(study.resolve(name))
+        except OSError as fault:
+            if fault.errno not in (errno.ENOENT, errno.ENOTDIR):
+                yield InputError(study.path, where, f"{name!r} ({(fault.strerror or 'unusable').lower()})",
+                                 "the path of a file, relative to the study file")
 
 
 def files_are_near(study):

@@ -17,7 +17,7 @@ from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
 from corridor.inputs.study_inputs import Inputs
-from corridor.outputs.guard import Guard, sealed
+from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
@@ -54,7 +54,7 @@ def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
     """Refuse a folder in which a plan would write over a study that no plan wrote, or over what it reads."""
     study, words = inputs.study, ""
     read = {study.resolve(row["path"]).resolve().parent for row in inputs.files} | {study.folder.resolve()}
-    if folder.resolve() in read:
+    if place_of(folder) in read:
         words = "in which the study lies or reads a file"
     elif (folder / "study.toml").exists() and not _of_a_plan(folder):
         words = "with a study in it that no plan wrote"
@@ -62,7 +62,7 @@ def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
         raise InputError(None, "folder", f"{str(folder)!r}, {words}", "a new folder, or that of an earlier plan")
     for pattern in _WRITTEN if folder.is_dir() else ():
         for path in folder.glob(pattern):
-            guard.check(path.resolve())
+            guard.check(path)
 
 
 def _of_a_plan(folder):
