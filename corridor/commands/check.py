@@ -20,7 +20,8 @@ def check(study, progress, overwrite, output):
     falls short is in the layer `violations`; what could not be compared is in
     `not_assessed`, and is never a pass.
 
-    The findings replace those of an earlier run only when they are whole.
+    The findings replace those of an earlier run only when they are whole; a run
+    that is stopped starts anew.
 
     \b
     Examples
