@@ -8,15 +8,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corridor.clearance.at_structures import body_gaps
+from corridor.clearance.capacity import Capacities
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.cloud_obstacles import count_points, meet_clouds
 from corridor.clearance.crossings import ObstacleIndex
+from corridor.clearance.electric_fields import field_rows
 from corridor.clearance.envelopes import envelope_rows
-from corridor.clearance.findings import Scene, assess, gap_rows, violation_rows
+from corridor.clearance.findings import assess, gap_rows, violation_rows
+from corridor.clearance.induced_current import CurrentRule
+from corridor.clearance.not_assessed import missing_rows, unmatched_gaps
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.proximity import compare, look_around
-from corridor.clearance.reasons import missing_rows, unmatched_gaps
+from corridor.clearance.scene import Scene
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.study_lines import beside_lines
@@ -41,7 +46,8 @@ class Facts:
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.rating.ratings`),
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
-    stringing ends.
+    stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
+    current in a vehicle.
     """
 
     structures: Structures
@@ -59,6 +65,8 @@ class Facts:
     clouds: tuple = ()
     own_wires: OwnWires | None = None
     block_ends: tuple = ()
+    capacities: Capacities | None = None
+    induced: CurrentRule | None = None
 
     @property
     def reference(self):
@@ -108,7 +116,8 @@ def assess_spans(facts, plan, ground, first, last):
     Returns
     -------
     dict of dict of ndarray
-        Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed.
+        Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed and
+        others; and, under `structure_totals`, the arguments of `corridor.clearance.capacity.Totals.add`.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
@@ -122,8 +131,10 @@ def assess_spans(facts, plan, ground, first, last):
     gaps = missing_rows(around, met_with, unruled, unmatched)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
+    electric, unjudged = field_rows(scene, around.below, facts.shield, facts.heat.frequency, facts.induced)
     found = join_columns([columns, *own])
     envelopes = envelope_rows(scene, facts.right_of_way)
+    loads, totals = load_rows(scene, facts.framings, facts.capacities)
     return {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
@@ -132,11 +143,14 @@ def assess_spans(facts, plan, ground, first, last):
         "violation_stretches": violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": envelopes,
         "parcels": parcel_rows(scene, envelopes),
-        "structure_loads": load_rows(scene),
+        "structure_loads": loads,
+        "structure_totals": totals,
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(around, found, gaps, facts.heat.current_at),
+        "fields": electric,
         "point_clouds": met.columns,
-        "not_assessed": gap_rows(gaps, scene.structures, scene.base_elevation, scene.spans),
+        "not_assessed": gap_rows([*gaps, *unjudged, *body_gaps(loads)], scene.structures, scene.base_elevation,
+                                 scene.spans),
     }
 
 
@@ -178,16 +192,46 @@ def make_scene(facts, plan, first, last):
         start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (frame.start, frame.end))
         length = np.linalg.norm((frame.end - frame.start)[:, :2], axis=-1)
         wires = replace(wires, start=start, end=end, length=length)
-    hung, roughly = (_in_every_state(each) for each in (model, plain))
+    (hung, tensed), (roughly, tensed_roughly) = (_in_every_state(each, facts.cases) for each in (model, plain))
     ends, aside = hung.moved(frame)
-    return Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
-                 facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
-                 facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
-                 roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires))), unmatched
+    scene = Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
+                  facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
+                  facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
+                  roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires)), tensed, tensed_roughly)
+    return replace(scene, taut=_at_the_taut_end(scene)), unmatched
 
 
-def _in_every_state(model):
-    """Every wire in every option and case, with the wind to either side, (wire span, option, case, side)."""
+def _at_the_taut_end(scene):
+    """The scene with wires at that end of their history at which they hang higher, None where both ends are one."""
+    model, strung = scene.model, scene.strung
+    w, o, k = np.nonzero(strung.final_doubtful[scene.group])
+    if not len(w):
+        return None
+    side = np.tile([0, 1], len(w))
+    w, o, k = (np.repeat(v, 2) for v in (w, o, k))
+    found = _hung(replace(model, strung=replace(strung, part=strung.taut)), scene.cases, w, o, k, side)
+    hung, tensed = (whole.with_rows((w, o, k, side), some)
+                    for whole, some in zip((scene.hung, scene.tensed), found, strict=True))
+    ends, aside = hung.moved(scene.frame)
+    return replace(scene, hung=hung, tensed=tensed, ends=Ends(*(field[..., 0] for field in ends)),
+                   aside=aside[..., 0, :])
+
+
+def _in_every_state(model, cases):
+    """Every wire in every option and case, with the wind to either side, (wire span, option, case, side); and the same
+    under the constants that cases add for tension."""
     shape = (*model.weight.shape, len(SIDES))
-    w, o, k, side = (v.ravel() for v in np.indices(shape))
-    return hang(model, case_states(model, w, o, k, SIDES[side]), held=True).reshaped(*shape)
+    return (each.reshaped(*shape) for each in
+            _hung(model, cases, *(v.ravel() for v in np.indices(shape)), held=True))
+
+
+def _hung(model, cases, w, o, k, side, held=False):
+    """Wires in options, cases and sides (row,); and the same under the constants that cases add for tension."""
+    hung = hang(model, case_states(model, w, o, k, SIDES[side]), held=held)
+    heavier = np.flatnonzero(np.array([case.constant > 0 for case in cases])[k])
+    if not len(heavier):
+        return hung, hung
+    own = model.groups.of_wire_span
+    pulled = replace(model, weight=model.strung.weight[own], wind=model.strung.wind[own])
+    states = case_states(pulled, *(v[heavier] for v in (w, o, k)), SIDES[side[heavier]])
+    return hung, hung.with_rows(heavier, hang(pulled, states, held=held))

@@ -8,8 +8,9 @@ from itertools import islice
 from pathlib import Path
 
 from corridor.assessment import Facts, Ground, Plan, assess_spans
+from corridor.clearance.capacity import Totals
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
-from corridor.clearance.reasons import faulty_obstacles
+from corridor.clearance.not_assessed import faulty_obstacles
 from corridor.inputs.frame import Frame
 from corridor.inspection.inspector import Inspection, Inspector
 from corridor.opened import Clock, Opened, prepare, survey
@@ -35,9 +36,11 @@ class Result:
 
     `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed, and their `causes`, the
     commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
-    those that lift a string; `frames` the layers of the findings by name, `output` their file, None where they are kept
-    in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection` the doubts
-    about the data.
+    those that lift a string, `over_capacity` of those that load a structure above its capacity, `at_structures` of
+    those in which a string swings over its limit, or its wire is too near to the structure; `induced` of options under
+    which a vehicle takes more current than the rules allow; `frames` the layers of the findings by name, `output` their
+    file, None where they are kept in memory; `timings` seconds spent reading, computing and writing, of both threads
+    together; `inspection` the doubts about the data.
     """
 
     options: tuple[dict, ...]
@@ -52,15 +55,22 @@ class Result:
     causes: tuple[Cause, ...]
     frames: Frames
     inspection: Inspection
+    over_capacity: int = 0
+    at_structures: int = 0
+    induced: int = 0
 
     @property
     def status(self) -> int:
         """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
 
         A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string. A doubt is one about the data that could hide a violation, and that nobody accepted.
+        wire that lifts a string, one that swings over its string's limit or too near to its structure, a load above
+        the capacity that is given for a structure, and a current in a vehicle above what the rules allow. A doubt is
+        one about the data that could hide a violation, and that nobody accepted.
         """
-        return 1 if self.violations or self.overloads or self.lifted else 3 if self.gaps else self.inspection.status
+        short = (self.violations or self.overloads or self.lifted or self.over_capacity or self.at_structures
+                 or self.induced)
+        return 1 if short else 3 if self.gaps else self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -101,7 +111,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     before, clock = dict(opened.clock.seconds), opened.clock
     guard = opened.guard(overwrite)
     if output is not None:
-        guard.check(Path(output).resolve(), "findings")
+        guard.check(Path(output), "findings")
     inputs = opened.inputs
     inputs.terrain.forget()
     target = (HeldFindings(inputs.crs, time) if output is None else
@@ -126,10 +136,11 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     return Result(
         options=tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True)),
         violations=tally.violations, gaps=tally.gaps, overloads=len(tally.overloaded), lifted=len(tally.lifted),
+        induced=len(tally.induced),
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),
-        inspection=inspection)
+        inspection=inspection, over_capacity=len(tally.over_capacity), at_structures=len(tally.too_near))
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
@@ -164,13 +175,15 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
                 look(first, last)
             yield plan, first, last
 
-    done = 0
+    done, totals = 0, Totals(facts)
     with ThreadPoolExecutor(THREADS) as pool:
         for (_, first, last), batch in _in_order(pool, work, parts()):
+            totals.add(*batch.pop("structure_totals", ()))
             yield from batch.items()
             done += last + 1 - first
             if progress:
                 progress(done, len(plan.spans))
+    yield "structure_capacity", totals.rows(plan.base_elevation)
     yield from _line_rows(facts, plan).items()
 
 

@@ -6,5 +6,8 @@ GRAVITY = 9.80665
 #: Mean radius of the Earth [m] (IUGG R1), for the elevation factor of distances.
 EARTH_RADIUS = 6_371_008.8
 
+#: Endings of the logs that SQLite keeps beside a database that is open, or was when its program died; read with it.
+SQLITE_LOGS = ("-wal", "-journal")
+
 #: Density of glaze ice [kg/m3]: 57 lb/ft3, the value US codes use.
 GLAZE_DENSITY = 913.0

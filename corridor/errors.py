@@ -41,10 +41,18 @@ class InputError(CorridorError):
                  hint: str | None = None) -> None:
         self.file, self.where, self.found = file, where, found
         self.accepted, self.hint = accepted, hint
-        place = ": ".join(str(part) for part in (file and Path(file).name, where) if part)
-        message = f"{place}: found {found}; accepted: {accepted}"
+        place = ": ".join(_short(str(part)) for part in (file and (Path(file).name or file), where) if part)
+        message = f"{place}: found {_short(found)}; accepted: {accepted}"
         super().__init__(message + (f"; perhaps {hint}?" if hint else ""))
 
+
+def _short(text: str) -> str:
+    """A text without its middle, where somebody gave thousands of letters."""
+    return text if len(text) <= _LONGEST else f"{text[:_LONGEST // 2]} ... {text[-_LONGEST // 8:]}"
+
+
+#: Letters of what was found that are shown whole.
+_LONGEST = 400
 
 #: Names that findings cannot hold, for there they would read as a value that is not known.
 NO_NAMES = frozenset(["nan"])

@@ -12,6 +12,7 @@ from typing import NamedTuple, Self
 import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
+from corridor.clearance.induced_current import current_rule
 from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.digest import files_of
@@ -175,7 +176,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
         structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
         rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
-        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends)
+        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends,
+        capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table))
     return LaidOut(facts, plan, ground)
 
 

@@ -8,6 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.assessment import Facts
+from corridor.clearance.at_structures import FAILED
+from corridor.clearance.bundles import bundle_columns
+from corridor.clearance.capacity import NOT_GIVEN
+from corridor.rating.reactances import reactance_columns
 
 __all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
 
@@ -16,13 +20,18 @@ CAUTIONS = (
     "Built-in rule tables are recalled or read facts: a licensed engineer verifies them against the edition and signs.",
     "Approach distances, outages and switching are the business of the system operator and the safety rules.",
     "Permanent elongation and the compression of slack aluminium are estimates for wires without measured curves: "
-    "look at margin_low_m and margin_high_m.",
+    "look at margin_low_m and margin_high_m. Margins take the cautious compression, 10 MPa mostly; published sag "
+    "tables are nearest to none, the end that margin_high_m tells.",
 )
 
 #: A greater turn than this is none for a string that hangs free [deg]: common practice, no source.
 _TURN = 30.0
 #: A longer span than this is rare enough to be looked at [m]: common practice, no source.
 _LONG = 2000.0
+#: A string that swings by so much more than that of the existing wire is told, where nothing says whether its structure
+#: allows it [deg]: common practice, no source.
+_MORE = 1.0
+_AT_BODY = ("swing_limit_deg", "body_m", "body_side", "body_required_m", "body_margin_m")
 #: Names that a warning tells before it says how many more there are.
 _TOLD = 10
 
@@ -48,8 +57,11 @@ def greatest(values: np.ndarray) -> float:
 class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
-    `count` rows by layer and option, `gaps` rows not assessed; `overloaded` greatest share of strength [%] by option
-    and case in which a wire is loaded above its own; `lifted` structures by option and case.
+    `count` rows by layer and option, `gaps` rows not assessed; `overloaded` by option and case in which wires are
+    loaded above their strength, the greatest share of it [%] of each section; `lifted` structures by option and case;
+    `over_capacity` greatest share of a capacity, and where, by option and case in which one is exceeded; `too_near`
+    what swings over its limit, or too near to its structure, likewise, in words; `induced` spans by option in which a
+    vehicle takes more current than the rules allow.
     """
 
     def __init__(self, facts: Facts) -> None:
@@ -57,8 +69,13 @@ class Tally:
         self.names = [option.name for option in facts.options]
         self.count = {layer: dict.fromkeys(self.names, 0) for layer in ("clearances", "violations", "not_assessed")}
         self.gaps = 0
-        self.overloaded: dict[tuple[str, str], float] = {}
+        self.overloaded: dict[tuple[str, str], dict[str, float]] = {}
         self.lifted: dict[tuple[str, str], set[str]] = {}
+        self.over_capacity: dict[tuple[str, str], dict[str, float]] = {}
+        self._without: set[str] = set()
+        self.too_near: dict[tuple[str, str], list[str]] = {}
+        self._farther: dict[str, dict[str, tuple[float, str]]] = {}
+        self.induced: dict[str, set[str]] = {}
         self._pulled: dict[str, set[str]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
@@ -69,7 +86,8 @@ class Tally:
         self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._lifts, "structures": self._turns, "spans": self._lengths}
+            "sections": self._shares, "structure_loads": self._strings, "structure_capacity": self._capacities,
+            "structures": self._turns, "spans": self._lengths, "fields": self._currents}
 
     @property
     def violations(self) -> int:
@@ -87,12 +105,25 @@ class Tally:
         lifted = {option: set().union(*(at for (name, _), at in self.lifted.items() if name == option))
                   for option in self.names}
         pulled = {option: sorted(at - lifted[option]) for option, at in self._pulled.items()}
-        return [f"{option}: {case}: wires are loaded up to {share:.0f} % of their rated strength"
-                for (option, case), share in self.overloaded.items()] + [
+        return [f"{option}: {case}: wires are loaded above their rated strength: "
+                + _told([f"{name} ({share:.0f} %)" for name, share in sorted(of.items(), key=lambda each: -each[1])])
+                for (option, case), of in self.overloaded.items()] + [
             f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
             for (option, case), at in self.lifted.items()] + [
+            f"{option}: {case}: wires load structures up to {100 * max(at.values()):.0f} % of their capacity: "
+            f"{_told(sorted(at, key=at.get, reverse=True))}" for (option, case), at in self.over_capacity.items()] + [
+            f"no capacity is given for structures, or for wires of them: {_told(sorted(self._without))}"
+            ] * bool(self._without) + [
+            f"{option}: {case}: too near to the structure: {_told(words)}"
+            for (option, case), words in self.too_near.items()] + [
+            f"{option}: strings swing farther than those of the existing wire, and no window or swing_limit of the "
+            f"framing tells whether their structures allow it: {_told([words for _, words in sorted(rows.values())])}"
+            for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
-            for option, at in pulled.items() if at] + self._shape
+            for option, at in pulled.items() if at] + [
+            f"{option}: the largest vehicle takes more current to the ground than the rules allow in {len(at)} spans "
+            f"({_told(sorted(at))}): a person judges which vehicles come there (layer fields)"
+            for option, at in self.induced.items()] + self._shape
 
     @property
     def compared(self) -> dict[str, int]:
@@ -144,8 +175,26 @@ class Tally:
         for name, rows in self.of_options(columns, "wire_kind"):
             self._share[name] = np.fmax(self._share[name], greatest(columns["percent_rts"][rows]))
         for row in np.flatnonzero((columns["percent_rts"] > 100) & np.isin(columns["case"], self._tension)):
-            key = columns["option"][row], columns["case"][row]
-            self.overloaded[key] = max(self.overloaded.get(key, 0.0), columns["percent_rts"][row])
+            of = self.overloaded.setdefault((columns["option"][row], columns["case"][row]), {})
+            name = f"{columns['wire_kind'][row]} in {columns['section'][row]}"
+            of[name] = max(of.get(name, 0.0), columns["percent_rts"][row])
+
+    def _strings(self, columns):
+        self._lifts(columns)
+        left, right, more = (columns[f"swing_{name}"].astype(float) for name in ("left_deg", "right_deg", "more_deg"))
+        swing, names = np.fmax(left, right), ("option", "case", "structure", "wire")
+        for row in np.flatnonzero(columns["at_structure"] == FAILED):
+            option, case, *where = (columns[name][row] for name in names)
+            words = " ".join(where) + _too_near({name: columns[name][row] for name in _AT_BODY}, swing[row])
+            self.too_near.setdefault((option, case), []).append(words)
+        # Without an existing wire every swing is farther.
+        for row in np.flatnonzero((columns["at_structure"] == NOT_GIVEN) & (swing > _MORE) & ~(more <= _MORE)):
+            option, case, *where = (columns[name][row] for name in names)
+            # Of each structure the wire that swings farthest, the worst structure first.
+            kept, farther = self._farther.setdefault(option, {}), np.fmin(swing[row], more[row])
+            if -farther < kept.get(where[0], (0.0,))[0]:
+                other = f", not {swing[row] - more[row]:.1f}" if np.isfinite(more[row]) else ""
+                kept[where[0]] = -farther, f"{' '.join(where)} in {case} ({swing[row]:.1f} deg{other})"
 
     def _lifts(self, columns):
         for row in np.flatnonzero(columns["lifted"].astype(bool)):
@@ -154,6 +203,20 @@ class Tally:
         up = (columns["weight_span_m"] < 0) & (columns["role"] == "suspension") & np.isin(columns["case"], self._bare)
         for row in np.flatnonzero(up):
             self._pulled.setdefault(columns["option"][row], set()).add(str(columns["structure"][row]))
+
+        self._capacities(columns)
+        if self.facts.capacities is not None:
+            self._without.update(columns["structure"][columns["capacity"] == NOT_GIVEN].tolist())
+
+    def _capacities(self, columns):
+        for row in np.flatnonzero(columns["over_capacity"] == True):  # noqa: E712
+            at = self.over_capacity.setdefault((columns["option"][row], columns["case"][row]), {})
+            name = str(columns["structure"][row])
+            at[name] = max(at.get(name, 0.0), float(columns["of_capacity"][row]))
+
+    def _currents(self, columns):
+        for row in np.flatnonzero(columns.get("above_limit", np.zeros(0)) == True):  # noqa: E712
+            self.induced.setdefault(columns["option"][row], set()).add(columns["span"][row])
 
     def _turns(self, columns):
         turn = np.abs(columns["line_angle_deg"])
@@ -181,7 +244,7 @@ class Tally:
         columns = {
             "option": self.names, "conductor": [c.name for c in conductors],
             "existing": [option.existing for option in options],
-            "bundle": [option.wiring.bundle for option in options],
+            **bundle_columns([option.wiring for option in options]),
             "diameter_m": [c.diameter for c in conductors], "mass_kg_per_m": [c.mass for c in conductors],
             "rated_strength_n": [c.rts for c in conductors],
             "maximum_temperature_c": [option.wiring.maximum_temperature for option in options],
@@ -192,9 +255,20 @@ class Tally:
             "greatest_sag_m": [self._sag[name] for name in self.names],
             "greatest_percent_rts": [self._share[name] for name in self.names],
             **self.facts.heat.option_columns(),
+            **reactance_columns(self.facts.heat, self.facts.structures, self.facts.framings),
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)
                 for key, values in columns.items()}
+
+
+def _too_near(row, swing):
+    """Why a string fails at its structure, in words."""
+    words = f" swings {swing:.1f} deg" if np.isfinite(swing) else ""
+    if swing > row["swing_limit_deg"]:
+        words += f", {row['swing_limit_deg']:g} allowed"
+    if row["body_margin_m"] < 0:
+        words += f", {row['body_m']:.2f} m from the body {row['body_side']}, {row['body_required_m']:.2f} required"
+    return words
 
 
 def _told(names):

@@ -27,7 +27,7 @@ def unfinished(target: Path) -> Path:
     >>> unfinished(Path("findings.gpkg")).suffix, unfinished(Path("a.csv")) == unfinished(Path("a.csv"))
     ('.gpkg', False)
     """
-    return target.with_name(f"{_prefix()}{next(_count)}-{target.name[-80:]}")
+    return target.with_name(f"{_prefix()}{next(_count)}-{target.name[-40:]}")
 
 
 def temporary_folder(parent: Path | str | None = None) -> Path:

@@ -69,6 +69,7 @@ KINDS = {
     "irradiance": Kind("irradiance", "W/m2", "W/m^2", ("W/m^2", "kW/m^2", "W/ft^2"), "1000 W/m^2"),
     "frequency": Kind("frequency", "Hz", "Hz", ("Hz", "kHz"), "50 Hz"),
     "stiffness": Kind("stiffness", "N/m", "N/m", ("N/m", "kN/m", "N/mm", "lbf/in"), "50 kN/m"),
+    "load": Kind("load per length", "N/m", "N/m", ("N/m", "daN/m", "kgf/m", "lbf/ft"), "0.30 lbf/ft"),
     "mass": Kind("mass", "kg", "kg", ("kg", "g", "lb"), "45 kg"),
     "duration": Kind("duration", "s", "s", ("s", "min", "h"), "15 min"),
     "ratio": Kind("ratio", "", "", ("%",), "80 %", True),

@@ -451,16 +451,18 @@ class Brute:
             self._note(found, (thing.category, thing.name, "radial", "falling"), best, case, thing.foot, thing)
 
     def _beside(self, found, paths, case, thing):
-        """Beside things, where a wire is no higher than the greatest clearance above their top; square corners only."""
+        """Beside things, where a wire is no higher than the greatest clearance above their top; square corners only.
+
+        Wires of other lines hang in the air; `tests/end_to_end/test_beside_a_line.py` is for them.
+        """
         shape = {row.get("shape") for row in self.rules if row["against"] == thing.category
                  and row["measure"] == "horizontal"}
-        if not shape:
+        if not shape or thing.category == "line":
             return
         if shape == {"corner"}:
             self._room(found, paths, case, thing)
             return
-        room = [requirement(self.rules, thing.category, "vertical", each.name, windy, thing.top,
-                            thing.voltage if thing.category == "line" else VOLTAGE)
+        room = [requirement(self.rules, thing.category, "vertical", each.name, windy, thing.top)
                 for each in self.facts.cases for windy in (False, True)]
         level = thing.top + max([0.0, *(r for r in room if r is not None)])
 

@@ -42,7 +42,7 @@ def study_tables(kilovolts):
                      "stringing": [{"limit": "18 % RTS", "temperature": 10}]}],
         "cases": [{"name": "hot", "temperature": "maximum", "checks": ["vertical"]},
                   {"name": "ice", "temperature": 0, "ice": "12 mm", "checks": ["vertical"]},
-                  {"name": "wind", "temperature": 10, "wind": "290 Pa", "checks": ["tension"]}],
+                  {"name": "wind", "temperature": 10, "wind": "290 Pa"}],
         "rules": {"file": "rules.csv"}, "right_of_way": {"file": "way.gpkg"},
         "rating": {"ambient": 35, "wind_speed": 0.6, "solar": 1000},
         "obstacles": [

@@ -17,8 +17,8 @@ from corridor.conductor.conductor import conductor_from
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
 from corridor.line.build import attach, lay_out
-from corridor.line.chains import chain_wires
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
+from corridor.line.section_wires import chain_wires
 from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics.elongation import TwoPart
 from corridor.session import open_study
@@ -168,6 +168,8 @@ def rules_of(folder, rows):
 
 class NoHeat:
     """Ratings that no test here asks for: every current is nan."""
+
+    frequency = 50.0
 
     @staticmethod
     def current_at(option, temperature, *_):

@@ -188,7 +188,9 @@ LOADS = [(1, 0, [0]), (1, 1, [0]), (0, 1, [1]), (None, 1, [1]), (0, 0, [2]), (No
 @pytest.mark.parametrize("above, uplift, rules", LOADS)
 def test_a_load_has_one_look_and_a_null_never_looks_harmless(above, uplift, rules):
     filters = [text for text, _ in parsed("structure_loads")]
-    assert taken("structure_loads", {"above_existing": above, "uplift": uplift}) == [filters[rule] for rule in rules]
+    for over in (None, 0, 1):
+        row = {"above_existing": above, "uplift": uplift, "over_capacity": over}
+        assert taken("structure_loads", row) == ([filters[3]] if over else [filters[rule] for rule in rules])
     assert filters[-1] == "ELSE"
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from corridor.clearance.band import margin_band
+from corridor.clearance.margin_band import margin_band
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
 from corridor.conductor.curves import built_in
@@ -20,8 +20,11 @@ from corridor.geometry.catenary import greatest_sag, mean_tension_ratio, slack
 from corridor.geometry.distance import heights
 from corridor.inputs.measured import read_measured
 from corridor.line.build import Sections
+from corridor.line.elongation_laws import law_rows, take_law
 from corridor.line.facts import Case, Measured
 from corridor.mechanics.creep import predicted_creep
+from corridor.mechanics.curves import counted_from
+from corridor.mechanics.elongation import strain
 from corridor.mechanics.history import settle
 from corridor.mechanics.stringing import greatest_tension
 
@@ -31,6 +34,11 @@ DRAKE = catalogue.find("Drake")
 ICE = Case("ice", -5.0, ice=0.012, ice_density=900.0)
 HEAVY = Case("heavy", -10.0, ice=0.03, ice_density=900.0, wind=400.0)
 PSI = 6894.757
+
+
+def linear(wire):
+    """A wire under the linear law, as `elongation = "linear"` makes it."""
+    return replace(wire, elongation="linear", curves=None, curves_band=())
 
 
 def by_hand(span, bound, state, seen, everyday, condition):
@@ -123,8 +131,8 @@ def test_age_and_tension_let_creep_grow(name):
 
 
 def test_predicted_creep_is_that_of_the_final_everyday_tension():
-    """Harvey and Larson's formula by hand at the tension found, all put on the aluminium."""
-    wire = catalogue.find("264-AL1/62-ST1A")
+    """Harvey and Larson's formula by hand at the tension found, all put on the aluminium, under the linear law."""
+    wire = linear(catalogue.find("264-AL1/62-ST1A"))
     strung = solved(300.0, [wiring(wire, limit("share", 0.2, 10.0, "initial"))], [10.0])
     percent = 100 * strung.horizontal_tension[0, 0, 0] / wire.rts
     creep = 2.4e-6 * percent**1.3 * 87600**0.16
@@ -141,7 +149,7 @@ def test_a_given_set_is_left_alone():
     strung = solved(300.0, [wiring(given, limit("share", 0.2)), wiring(conductor_from(values), limit("share", 0.2))],
                     [10.0, HEAVY])
     assert strung.outer_set[0, 0] == 7e-4
-    assert strung.set_by.tolist() == [["given", "creep"]]
+    assert strung.set_by.tolist() == [["given", "load"]]
 
 
 # Limits
@@ -171,7 +179,7 @@ def test_every_limit_is_met_and_one_with_equality():
 def test_no_more_than_the_wire_of_today(condition):
     """The other wire reaches, at its ends, exactly what today's wire reaches in that case and condition."""
     case = replace(ICE, condition=condition)
-    today = wiring(catalogue.find("264-AL1/62-ST1A"), limit("share", 0.18))
+    today = wiring(catalogue.find("264-AL1/62-ST1A"), limit("share", 0.18), loads_seen=True)
     other = wiring(catalogue.find("264-A0/62-ST6C"), limit("existing", 1.0, None, condition, "ice"),
                    limit("share", 0.9))
     spans = [200.0, 300.0, 450.0]
@@ -286,8 +294,9 @@ def test_a_faulty_measurement_says_where(tmp_path, text, where, found):
 
 
 def test_which_law_a_conductor_has():
-    laws = {"Drake": "aluminium on steel 26/7", "400-A1/S1B-54/7": "linear", "264-A0/62-ST6C": "annealed",
-            "23.5-AT1G/ST6C-10.1": "gap", "23.5-AT3TW/CF-7.9": "linear"}
+    laws = {"Drake": "aluminium on steel 26/7", "400-A1/S1B-54/7": "estimated", "328-AL3": "estimated",
+            "264-A0/62-ST6C": "annealed",
+            "23.5-AT1G/ST6C-10.1": "gap", "23.5-AT3TW/CF-7.9": "estimated"}
     for name, law in laws.items():
         wire = catalogue.find(name)
         assert wire.elongation == law and (wire.curves is not None) == (law not in ("linear", "gap"))
@@ -318,7 +327,8 @@ def test_margins_at_the_ends_of_the_band():
     strung = solved(300.0, [wiring(wire, limit("share", 0.18))], [120.0])
     ends = np.array([[0.0, 0.0, 30.0]]), np.array([[300.0, 0.0, 30.0]])
     wires = SimpleNamespace(length=np.array([300.0]), start=ends[0], end=ends[1])
-    scene = SimpleNamespace(strung=strung, wires=wires, group=np.array([0]))
+    scene = SimpleNamespace(strung=strung, wires=wires, group=np.array([0]),
+                            reach=SimpleNamespace(around=np.zeros((1, 1, 1))))
     z = heights(0.4, 300.0, 30.0, 0.0, np.r_[strung.constant[0, 0, 0], strung.tension_band[:, 0, 0, 0] /
                                               strung.weight[0, 0, 0]])
     top, beside = 12.0, 3.0
@@ -336,6 +346,85 @@ def test_margins_at_the_ends_of_the_band():
     np.testing.assert_allclose(high[:3], by_place.max(axis=1), atol=1e-9)
     assert np.isnan(low[3]) and np.isnan(high[3])
     assert high[0] - low[0] > 0.3
+
+
+# Two ends of a history
+
+
+STRENGTH = Case("strength", -5.0, ice=0.038, ice_density=900.0)
+NORTH = (Measured("north", "A-F", 15.0, 25e3, np.nan),)
+
+
+def sags(wire, cases, span=350.0, existing=True, bound=None, **facts):
+    """Sags [m] of a wire in cases, and how it was strung."""
+    facts = {"measured": NORTH, **facts} if bound is None else facts
+    wires = [wiring(wire, bound or limit("share", 0.2), **facts)]
+    wires = wires if existing else [wiring(wire, limit("constant", 900.0)), *wires]
+    strung = solved([span, span], wires, cases, SECTIONS)
+    return greatest_sag(span, 0.0, strung.constant[0, -1]), strung
+
+
+@pytest.mark.parametrize("bound", [None, limit("share", 0.2)])
+def test_a_load_that_never_came_does_not_help(bound):
+    """Of a wire that is known by a tension, measured or final, 38 mm of ice on the list takes no sag away.
+
+    If that load has come, the wire sags 1.4 m less at 100 degC: its aluminium has stretched, and the core alone carries
+    it. Nothing says that it has. Each sag is the greater of the two that a study has in which that is settled.
+    """
+    cases = [100.0, 75.0, 15.0, -20.0, Case("iced", 0.0, ice=0.02), STRENGTH]
+    plain = sags(DRAKE, cases[:-1], bound=bound, loads_seen=False)[0]
+    (open_, strung), came, never = (sags(DRAKE, cases, bound=bound, **facts) for facts in (
+        {}, {"loads_seen": True}, {"loads_seen": False}))
+    came, never = came[0], never[0]
+    np.testing.assert_allclose(never[:-1], plain, rtol=1e-9)
+    assert came[0] < never[0] - 1.3
+    np.testing.assert_allclose(open_, np.maximum(came, never), rtol=1e-7)
+    band = greatest_sag(350.0, 0.0, strung.tension_band[:, 0, 0] / np.hypot(strung.weight, strung.wind)[0, 0])
+    assert (band[0] <= np.minimum(came, never) * (1 + 1e-9)).all()
+    assert (band[1] >= np.maximum(came, never) * (1 - 1e-9)).all()
+    pulls = strung.taut_tension[0, 0] / np.hypot(strung.weight, strung.wind)[0, 0]
+    np.testing.assert_allclose(greatest_sag(350.0, 0.0, pulls), np.minimum(came, never), rtol=1e-7)
+
+
+def test_named_loads_have_come_and_no_others():
+    cases = [100.0, STRENGTH, HEAVY]
+    named, alone = sags(DRAKE, cases, loads_seen=("heavy",))[0], sags(DRAKE, [100.0, HEAVY], loads_seen=True)[0]
+    assert named[0] == pytest.approx(alone[0], rel=1e-9)
+    assert abs(named[0] - sags(DRAKE, cases, loads_seen=True)[0][0]) > 0.1
+
+
+@pytest.mark.parametrize("name", ["Drake", "264-A0/62-ST6C", "23.5-A0TW/CF-7.9"])
+def test_a_new_wire_sags_no_less_for_the_loads_it_is_strung_for(name):
+    """A new wire is strung to one length. At that length loads that come add to every sag, hot, cold and iced."""
+    cases = [150.0, 100.0, 75.0, 15.0, -20.0, Case("iced", 0.0, ice=0.02), STRENGTH]
+    for condition in ("initial", "final"):
+        _, strung = sags(catalogue.find(name), cases, existing=False, bound=limit("share", 0.18, 10.0, condition))
+        assert strung.doubtful[0, 1]
+        assert (strung.taut_tension[0, 1] >= strung.horizontal_tension[0, 1] * (1 - 1e-9)).all()
+        came = sags(catalogue.find(name), cases, existing=False, bound=limit("share", 0.18, 10.0, condition),
+                    loads_seen=True)[1]
+        np.testing.assert_allclose(strung.horizontal_tension[0, 1], came.horizontal_tension[0, 1], rtol=1e-9)
+
+
+def test_what_today_s_wire_is_known_to_pull_is_the_less_of_both_ends():
+    """The bound of another wire, in the strength case: of today's measured wire at either end."""
+    other = wiring(catalogue.find("264-A0/62-ST6C"), limit("existing", 1.0, None, "final", "strength"))
+    pulls = []
+    for facts in ({}, {"loads_seen": True}, {"loads_seen": False}):
+        today = wiring(DRAKE, limit("share", 0.2), measured=NORTH, **facts)
+        strung = solved([350.0, 350.0], [today, other], [STRENGTH], SECTIONS)
+        pulls.append(strung.horizontal_tension[0, 1, 0])
+    assert pulls[0] == pytest.approx(min(pulls[1:]), rel=1e-6)
+    assert abs(pulls[1] / pulls[2] - 1) > 0.02
+
+
+def test_a_law_counted_from_another_length_is_the_same_wire():
+    """(1 + e') L' = (1 + e) L, with curves, sets and a bend of the core's expansion."""
+    law = take_law(law_rows([wiring(DRAKE)])[0], 0)._replace(outer_set=4e-4, core_set=1e-4, core_bend=80.0,
+                                                            core_expansion_above=15e-6)
+    F, T = np.meshgrid([5e3, 25e3, 60e3, 90e3], [-30.0, 20.0, 75.0, 120.0])
+    same = counted_from(law, 1.0007)
+    np.testing.assert_allclose(1 + strain(F, T, same), 1.0007 * (1 + strain(F, T, law)), rtol=0, atol=1e-13)
 
 
 def test_groups_do_not_mix():

@@ -35,7 +35,7 @@ def facts_of(folder):
 
 
 @pytest.mark.parametrize(("kind", "lower", "more"), [
-    ("raise", 0.0, ""), ("post", 2.8, ""), ("strain", 2.8, ""), ("shorten", 3.0, "shortest_string = 0.4"),
+    ("raise", 0.0, ""), ("post", 3.0, ""), ("strain", 3.0, ""), ("shorten", 3.2, "shortest_string = 0.4"),
     ("grade", 2.0, "largest_cut = 4"), ("tighten", 2.0, "largest_tightening = 0.4"), ("add", 0.0, "")])
 def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
     """The margins of the last variant are those of the check that reads the written files, within 0.1 mm."""

@@ -52,7 +52,8 @@ class _Reader(HTMLParser):
 def made(tmp_path_factory):
     """A study of two options with a low road rule, its findings, and the page as text and data."""
     study = TinyStudy(tmp_path_factory.mktemp("page") / "study")
-    study.text += SECOND_OPTION
+    study.text += SECOND_OPTION + '[capacity]\nfile = "capacity.csv"\n'
+    (study.folder / "capacity.csv").write_text("framing,wire,vertical,transverse\nhang,B,4 kN,90 kN\n")
     study.write_ground(lambda e, n: plane(e, n) + 6.0 * (np.abs(e - EAST - 450) < 60),
                        unknown=lambda e, n: np.abs(e - EAST - 800) < 15)
     study.add_roads()
@@ -295,11 +296,15 @@ def test_loads_are_the_worst_of_every_structure(made):
             GROUP BY 1, 2""").fetchall()
         lifted = set(database.execute("""SELECT DISTINCT structure, "option", wire FROM structure_loads
             WHERE uplift"""))
+        full = set(database.execute("""SELECT structure, "option", max(of_capacity), over_capacity FROM structure_loads
+            WHERE of_capacity NOT NULL GROUP BY 1, 2"""))
     t, found = data["tables"]["structure_loads"], {}
     for key, ratio in zip(zip(t["structure"], t["option"], strict=True), t["ratio_to_existing"], strict=True):
         found[key] = max(found.get(key, ratio), ratio)
     assert rows and found == {(structure, option): ratio for structure, option, ratio in rows}
     assert lifted <= set(zip(*(t[name] for name in ("structure", "option", "wire")), strict=True))
+    assert full <= set(zip(*(t[name] for name in ("structure", "option", "of_capacity", "over_capacity")), strict=True))
+    assert {over for *_, over in full} == {1}
 
 
 def test_options_stand_beside_each_other_with_the_numbers_of_the_findings(made):

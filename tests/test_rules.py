@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from corridor.clearance.rule_files import COLUMNS, Rules, load_table, table_markdown
+from corridor.clearance.rule_files import COLUMNS, Rules, file_markdown, load_table, table_markdown
 from corridor.clearance.rules import (
     TABLES,
     Terms,
@@ -18,6 +18,7 @@ from corridor.clearance.rules import (
     requirement,
 )
 from corridor.errors import InputError
+from corridor.inputs.prescribed import PRESCRIBED
 
 HEADER = "rule,against,measure,base"
 
@@ -278,5 +279,6 @@ def test_page_of_the_tables_is_up_to_date():
     page = (Path(__file__).parents[1] / "docs" / "rules.md").read_text(encoding="utf-8")
     for name in TABLES:
         assert table_markdown(load_table(name)) in page, f"docs/rules.md: table {name}"
+    assert file_markdown(PRESCRIBED) in page, "docs/rules.md: prescribed states"
     for name, column in COLUMNS.items():
         assert f"| `{name}` | {column.meaning} |" in page, f"docs/rules.md: column {name}"

@@ -16,8 +16,8 @@ from corridor.cli import main
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.sag import EVERY
-from corridor.line.laws import reshape_law, take_law
-from corridor.mechanics.wave import return_time, sag_of_return_time
+from corridor.line.elongation_laws import reshape_law, take_law
+from corridor.mechanics.return_wave import return_time, sag_of_return_time
 from corridor.opened import prepare
 from corridor.study import load_study
 from tests.common import ask

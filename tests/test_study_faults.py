@@ -101,6 +101,15 @@ FAULTS = {
     "half a bundle": (
         "bundle = 1", "bundle = 1.5", "options.0.bundle", "1.5", "from 1 to 12", None),
     "no bundle": ("bundle = 1", "bundle = 0", "options.0.bundle", "0", "from 1 to 12", None),
+    "spacing of a single wire": (
+        "bundle = 1", "bundle = 1\nbundle_spacing = 0.4", "options.0.bundle_spacing", "0.4 of a single wire",
+        "bundle = 2", None),
+    "square of two": (
+        "bundle = 1", "bundle = 2\nbundle_spacing = 0.4\nbundle_arrangement = 'square'",
+        "options.0.bundle_arrangement", "'square' of 2 subconductors", "horizontal | vertical", None),
+    "unknown arrangement": (
+        "bundle = 1", "bundle = 2\nbundle_arrangement = 'diagonal'", "options.0.bundle_arrangement", "'diagonal'",
+        "square", None),
     "unknown condition": (
         'condition = "initial"', 'condition = "intial"', "options.0.stringing.1.condition",
         "'intial'", '"initial" | "final"', "'initial'"),
@@ -120,8 +129,32 @@ FAULTS = {
     "an assumed state without allowance": (
         'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"', "obstacles.1.movement",
         "nothing", "'1.5 m'", None),
+    "factors of a case that there is not": (
+        "[right_of_way]", '[capacity]\nfile = "framings.csv"\n[[capacity.factors]]\ncase = "icy"\n[right_of_way]',
+        "capacity.factors.0.case", "'icy'", "'hot', 'ice', 'ice and wind', 'swung'", "'ice'"),
+    "no district of that name": (
+        'ice = "12 mm"', 'district = "us-havy"', "cases.1.district", "'us-havy' (no load district that is known)",
+        '"us-heavy" | "us-medium"', "'us-heavy'"),
+    "a district that is no text": (
+        'ice = "12 mm"', 'district = ["us-heavy"]', "cases.1.district", "a list (no load district that is known)",
+        '"us-heavy" | "us-medium"', None),
+    "a case against its district": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice = "20 mm"', "cases.1.ice",
+        "'20 mm'", "nothing: the district us-heavy fixes it (0.0127, Rule 250B", None),
+    "a district that asks for the wind of a map": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-extreme-wind"', "cases.1.wind",
+        "nothing", "the district us-extreme-wind leaves it to maps or annexes", None),
+    "a constant where clearance is checked": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913',
+        'district = "us-heavy"\nchecks = ["vertical", "tension"]', "cases.1.checks",
+        "vertical, tension under a constant load", "tension alone", None),
+    "a case without a temperature": (
+        'temperature = 0\n', '', "cases.1.temperature", "nothing", "a temperature, or a district", None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
+    "a state of no shield wire": (
+        'ice = "12 mm"', 'ice = "12 mm"\nshield = {temperature = 0}', "cases.1.shield", "a state of shield wires",
+        "[shield_wire]", None),
     "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),
     "negative wind": (
         'wind = "290 Pa"', "wind = -290", "cases.3.wind", "-290 Pa is too small", "from 0", None),

@@ -12,8 +12,8 @@ from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import sweep
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights, least_heights
-from corridor.line.blown import hang_rows
 from corridor.line.swing import to_grid
+from corridor.line.swung_wires import hang_rows
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of
 
 #: Winds from still to full of the brute-force sweep, as cases of their own.
@@ -105,7 +105,7 @@ def test_break_even_slope():
     scene = SimpleNamespace(
         structures=SimpleNamespace(easting=np.zeros(1), northing=np.zeros(1)),
         spans=SimpleNamespace(tail=np.zeros(1, int), azimuth=np.array([90.0]), ground_factor=np.ones(1)),
-        wires=SimpleNamespace(span=np.zeros(1, int)))
+        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)))
 
     def hung(sag, plane, string):
         plane, string = np.radians(plane), np.radians(string)
@@ -137,7 +137,7 @@ def test_small_catenaries_meet_the_wire():
     scene = SimpleNamespace(
         structures=SimpleNamespace(easting=np.zeros(1), northing=np.zeros(1)),
         spans=SimpleNamespace(tail=np.zeros(1, int), azimuth=np.array([0.0]), ground_factor=np.ones(1)),
-        wires=SimpleNamespace(span=np.zeros(1, int)))
+        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)))
     one = np.zeros(1, int)
     start, end, load = np.array([[0.0, 4, 30]]), np.array([[420.0, 5, 75]]), np.array([[0.0, 8.0, -10.0]])
     blown = Blown(one, one, one, np.ones(1), np.array([15e3]), start, end, load)

@@ -1,5 +1,6 @@
-"""How near wires come in space to wires of other lines, along their whole swing."""
+"""How near wires come to wires of other lines, along their whole swing: in space, and sideways."""
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -9,39 +10,56 @@ from corridor.clearance.other_lines import states_of
 from corridor.clearance.trees import checked_rows, closest, local, near_pairs
 from corridor.geometry.between import Curve, to_wire
 
-__all__ = ["near_lines"]
+__all__ = ["lines_beside", "near_lines"]
 
 #: What stands for the catenary constant of a straight piece of a line [m]: it hangs by a millimetre in 900 m.
 _STRAIGHT = 1e8
+#: A line that follows the ground goes straight between places as far apart [m]; half the length of a lone point.
+_DRAPED, _POINT = 10.0, 0.01
 #: Places along ours and turns of its swing in the first look.
 _FIRST = 65, 17
+#: Places of theirs that are looked at, as shares of the distance required, to both sides of the nearest in plan.
+_ALONG = np.linspace(-1, 1, 5)
 #: Rows worked on at once.
 _AT_ONCE = 400
 
 
 class _Theirs(NamedTuple):
     """Wires of other lines as curves, one row for each piece or state: `start`, `end` (row, 3) on the grid [m],
-    `constant` [m]; `part` of the index; `movement` [m] that they may be off."""
+    `constant` [m]; `part` of the index; `movement` [m] that they may be off, and `radius` that they are wide."""
 
     start: np.ndarray
     end: np.ndarray
     constant: np.ndarray
     part: np.ndarray
     movement: np.ndarray
+    radius: np.ndarray
 
 
-def near_lines(scene, index, partners, cases, chosen, reach):
+class _Pairs(NamedTuple):
+    """Wires of ours and curves of theirs that are compared, one row a pair, option and case: `wire`, `row` of theirs,
+    `option`, `case`."""
+
+    wire: np.ndarray
+    row: np.ndarray
+    option: np.ndarray
+    case: np.ndarray
+
+
+def near_lines(scene, index, sample, partners, cases, chosen, reach):
     """Return the least distance in space from wires, along their whole swing, to wires of other lines.
 
     Parameters
     ----------
     scene : Scene
     index : ObstacleIndex
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`, for lines of which the height above it is known.
     partners : Partners
     cases : ndarray of int
         All with wind, or all without.
     chosen : ndarray of bool, shape (part,)
-        Lines with elevations of their own.
+        Lines whose elevation is known.
     reach : float
         Distance within which they are looked for, from wherever wind blows ours [m].
 
@@ -51,42 +69,138 @@ def near_lines(scene, index, partners, cases, chosen, reach):
         `measure` "radial", `position` "above" or "below". Theirs is still, in whichever of its states is nearest; one
         of an assumed state is nearer by how much it may be off.
     """
+    theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
+    count = len(pairs.wire)
+    least, place, height = np.full(count, np.nan), np.full((count, 3), np.nan), np.full(count, np.nan)
+    for some, way, curve in _some(scene, theirs, pairs):
+        least[some], place[some], height[some] = _look(scene, way, curve)
+    least = np.maximum(least - (theirs.movement + theirs.radius)[pairs.row], 0)
+    position = np.where(place[:, 2] >= height, "above", "below").astype(object)
+    return _checked(scene, index, theirs, pairs, least, place, position, height)
+
+
+def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
+    """Return how far wires pass sideways of wires of other lines that they are not far enough above or below of.
+
+    Parameters
+    ----------
+    scene, index, sample, partners, cases
+        As in `near_lines`.
+    chosen : ndarray of bool, shape (part,)
+        Lines, and points of lines, whose elevation is known.
+    beside : ndarray, shape (part, case of `cases`)
+        What is required sideways [m].
+    above : ndarray, shape (part,)
+        What is required above and below: a wire that has it is not beside [m].
+
+    Returns
+    -------
+    Checked
+        `measure` "horizontal", `position` "beside": the distance in plan where `max(d - H, |z - z'| - V)` is least,
+        with d and z - z' to each place of theirs. No row where the latter of both is that.
+    """
+    reach = beside.max(initial=0.0, where=chosen[:, None]) + scene.reach.around.max(initial=0.0)
+    theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
+    column = np.searchsorted(cases, pairs.case)
+    wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]
+    H, V = beside[theirs.part[pairs.row], column] + wide, above[theirs.part[pairs.row]] + wide
+    least, place, height = np.full(len(H), np.nan), np.full((len(H), 3), np.nan), np.full(len(H), np.nan)
+    for some, way, curve in _some(scene, theirs, pairs):
+        room = _Room(curve, H[some], V[some], theirs.radius[pairs.row[some]], theirs.movement[pairs.row[some]])
+        margin, place[some] = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), room.margin, _FIRST)
+        apart, height[some] = room.apart(place[some])
+        least[some] = np.where((margin < 0) | (apart >= H[some]), apart, np.nan)
+    found = _checked(scene, index, theirs, pairs, least, place, np.full(len(H), "beside", object), height)
+    return replace(found, measure=np.full(len(found.wire), "horizontal", object))
+
+
+class _Room(NamedTuple):
+    """The room about curves of theirs that ours keep out of, row by row: `beside`, `above` and below; `radius` and
+    `movement` of theirs [m]."""
+
+    curve: Curve
+    beside: np.ndarray
+    above: np.ndarray
+    radius: np.ndarray
+    movement: np.ndarray
+
+    def margin(self, place):
+        """How far places (row, turn, place, 3) are outside [m]."""
+        flat = place.reshape(len(place), -1, 3)
+        return self._at(flat)[0].min(axis=0).reshape(place.shape[:3])
+
+    def apart(self, place):
+        """Distance in plan of places (row, 3) where they are least outside, and the elevation of theirs there."""
+        margin, d, z = (v[:, :, 0] for v in self._at(place[:, None]))
+        best = np.where(np.isnan(margin), np.inf, margin).argmin(axis=0)[None]
+        return [np.take_along_axis(v, best, 0)[0] for v in (d, z)]
+
+    def _at(self, place):
+        """Margin, distance in plan and elevation of theirs (place of theirs, row, place of ours)."""
+        chord = (self.curve.end - self.curve.start)[:, None, :2]
+        size = np.linalg.norm(chord, axis=-1)
+        foot = ((place[..., :2] - self.curve.start[:, None, :2]) * chord).sum(axis=-1) / size**2
+        found = []
+        for step in _ALONG:
+            theirs = self.curve.at(np.clip(foot + step * self.beside[:, None] / size, 0, 1))[0]
+            d = np.maximum(np.hypot(*np.moveaxis(theirs - place, -1, 0)[:2]) - self.radius[:, None], 0)
+            over = np.abs(theirs[..., 2] - place[..., 2]) - self.movement[:, None]
+            found.append((np.maximum(d - self.beside[:, None], over - self.above[:, None]), d, theirs[..., 2]))
+        return [np.stack(each) for each in zip(*found, strict=True)]
+
+
+def _pairs(scene, index, sample, partners, cases, chosen, reach):
+    """The curves of chosen parts, and all that is compared of ours and them."""
     wire, part = near_pairs(scene, index, cases, chosen, np.full(len(chosen), reach))
-    theirs = _curves(index, np.unique(part))
+    theirs = _curves(index, sample, np.unique(part))
     pair, row = _expanded(part, theirs.part)
-    shape = len(pair), len(scene.options), len(cases)
-    at, o, k = (v.ravel() for v in np.indices(shape))
+    at, o, k = (v.ravel() for v in np.indices((len(pair), len(scene.options), len(cases))))
     w, row = wire[pair[at]], row[at]
     met = partners.meet(scene.wires.span[w], index.of_part[theirs.part[row]], o)
-    w, row, o, k = w[met], row[met], o[met], cases[k[met]]
-    least, place, height = np.full(len(w), np.nan), np.full((len(w), 3), np.nan), np.full(len(w), np.nan)
-    way = scene.way(w, o, k)
-    for first in range(0, len(w), _AT_ONCE):
+    return theirs, _Pairs(w[met], row[met], o[met], cases[k[met]])
+
+
+def _some(scene, theirs, pairs):
+    """Some rows at once, the numbers of their ways, and the curves of theirs in the frames of our spans."""
+    way = scene.way(pairs.wire, pairs.option, pairs.case)
+    for first in range(0, len(way), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        curve = _taken(scene, theirs, row[some], w[some])
-        least[some], place[some], height[some] = _look(scene, way[some], curve)
-    least = np.maximum(least - theirs.movement[row], 0)
-    position = np.where(place[:, 2] >= height, "above", "below").astype(object)
-    return checked_rows(scene, index, w, theirs.part[row], o, k, least, place, position, height)
+        yield some, way[some], _taken(scene, theirs, pairs.row[some], pairs.wire[some])
 
 
-def _curves(index, parts):
-    """The curves of some parts: pieces of what is surveyed, states of what is strung."""
+def _checked(scene, index, theirs, pairs, *found):
+    return checked_rows(scene, index, pairs.wire, theirs.part[pairs.row], pairs.option, pairs.case, *found)
+
+
+def _curves(index, sample, parts):
+    """The curves of some parts: pieces of what is drawn, states of what is strung."""
     obstacles, rows = index.obstacles, []
     stated = states_of(obstacles)
     for p in parts:
         thing = index.of_part[p]
         state = obstacles.states[thing] if stated[thing] else None
+        wide = np.nan_to_num(obstacles.radius[thing])
         if state is not None and state.below is not None:
-            rows += [(*ends, p, 0.0) for ends in zip(state.start, state.end, state.constant, strict=True)]
+            rows += [(*ends, p, state.movement, wide)
+                     for ends in zip(state.start, state.end, state.constant, strict=True)]
             continue
-        xyz = shapely.get_coordinates(index.part[p], include_z=True)
+        xyz = _drawn(index.part[p], obstacles.absolute[thing], obstacles.height[thing], sample)
         movement = 0.0 if state is None else state.movement
-        rows += [(a, b, _STRAIGHT, p, movement) for a, b in zip(xyz[:-1], xyz[1:], strict=True)
+        rows += [(a, b, _STRAIGHT, p, movement, wide) for a, b in zip(xyz[:-1], xyz[1:], strict=True)
                  if (a[:2] != b[:2]).any()]
     start, end = (np.array([row[i] for row in rows], float).reshape(-1, 3) for i in (0, 1))
-    return _Theirs(start, end, *(np.array([row[i] for row in rows], kind) for i, kind in ((2, float), (3, int),
-                                                                                         (4, float))))
+    kinds = (2, float), (3, int), (4, float), (5, float)
+    return _Theirs(start, end, *(np.array([row[i] for row in rows], kind) for i, kind in kinds))
+
+
+def _drawn(shape, absolute, height, sample):
+    """Places of a line from each of which it goes straight to the next, (place, 3) [m]; a point is a short line."""
+    if shape.geom_type == "Point":
+        return shapely.get_coordinates(shape, include_z=True) + _POINT * np.array([[-1.0, 0, 0], [1.0, 0, 0]])
+    if absolute:
+        return shapely.get_coordinates(shape, include_z=True)
+    flat = shapely.get_coordinates(shapely.segmentize(shape, _DRAPED))
+    return np.column_stack([flat, sample(*flat.T) + height])
 
 
 def _expanded(part, of_curve):

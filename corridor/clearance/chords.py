@@ -46,7 +46,8 @@ class Chords:
     """Chords of blown wires as small spans of their own, those of a wire after one another.
 
     `start`, `end` (chord, 3) on the grid; `length` [m of ground]; `span` row of the blown wire, `number` of the chord
-    in it; `local` (row, vertex, 3) in the span's frame; `constant` (chord,) of the small catenary in the vertical [m].
+    in it; `local` (row, vertex, 3) in the span's frame; `constant` (chord,) of the small catenary in the vertical [m];
+    `depth` (row,) from the lowest wire of the bundle, which these are of, up to its highest [m].
     """
 
     start: np.ndarray
@@ -56,6 +57,7 @@ class Chords:
     number: np.ndarray
     local: np.ndarray
     constant: np.ndarray
+    depth: np.ndarray
 
     def __len__(self):
         return len(self.span)
@@ -63,7 +65,7 @@ class Chords:
     def take(self, chosen):
         """Return some chords, of the same wires."""
         columns = (self.start, self.end, self.length, self.span, self.number)
-        return Chords(*(column[chosen] for column in columns), self.local, self.constant[chosen])
+        return Chords(*(column[chosen] for column in columns), self.local, self.constant[chosen], self.depth)
 
 
 class Found(NamedTuple):
@@ -96,7 +98,7 @@ def cut_chords(scene, blown, count=CHORDS, part=None):
     row = np.repeat(np.arange(len(blown.wire)), count)
     number = np.tile(np.arange(count), len(blown.wire))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
-                  (length**2 / (8 * drop)).ravel())
+                  (length**2 / (8 * drop)).ravel(), scene.depth[blown.wire, blown.option, blown.case])
 
 
 def join_found(parts):
@@ -114,7 +116,11 @@ def spots_on(chords, chord, place, elevation):
 
 
 def found_at(chords, chord, obstacle, side, height, place, elevation):
-    """What was found at places of chords: 1 where the wire is above, -1 where it is below."""
+    """What was found at places of chords: 1 where the wire is above, -1 where it is below, with the highest wire of
+    its bundle."""
+    if side < 0:
+        depth = chords.depth[chords.span[chord]]
+        height, elevation = height - depth, elevation + depth
     position = np.full(len(chord), "above" if side > 0 else "below", object)
     return Found(chords.span[chord], obstacle, position, height, spots_on(chords, chord, place, elevation),
                   elevation - side * height)

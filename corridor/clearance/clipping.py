@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.geometry.catenary import greatest_sag
-from corridor.line.laws import reshape_law, take_law
+from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clipping_offsets, lying_in_travellers
 from corridor.mechanics.supports import HELD, Supports

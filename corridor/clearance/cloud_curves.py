@@ -84,7 +84,8 @@ def near_curves(curves, spot, radius, room, side=1.0):
     room : float
         Height above the top up to which a wire is beside a point [m].
     side : array_like, shape (wire, 1, 1, point) or scalar
-        -1 where the wire passes below the point.
+        -1 where the wire passes below the point. Points with such sides hang in the air: a wire is not beside them
+        either where it is as far below.
 
     Returns
     -------
@@ -120,6 +121,6 @@ def _near(curves, spot, radius, room, side):
     radial = np.sqrt(np.maximum(d**2 + v**2 - along**2, 0) + off**2)
     inside = (np.abs(off) <= radius) & (beside <= curves.step)
     vertical = np.where(inside, side * above, np.inf)
-    flat = np.where(above < room, np.hypot(d, off), np.inf)
+    flat = np.where((above if np.ndim(side) == 0 else np.abs(above)) < room, np.hypot(d, off), np.inf)
     return Near(*(np.where(np.isnan(value), np.inf, value).min(axis=(0, 2))
                   for value in (radial, vertical, flat, np.hypot(flat, v))))

@@ -13,7 +13,7 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.cloud_curves import PLACES, Curves, near_curves, span_curves
 from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles, with_rows
-from corridor.clearance.reasons import Gap
+from corridor.clearance.not_assessed import Gap
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.trees import local
 
@@ -178,15 +178,17 @@ def _needs(scene, category, top, other_voltage):
     for k, case in enumerate(scene.cases):
         for measure in RULED:
             rule, required = _required(scene, category, measure, case, top, other_voltage)
-            asked = measure in case.checks or measure == "radial" and (
-                "vertical" in case.checks or case.wind > 0 and "horizontal" in case.checks)
+            asked = measure in case.checks or measure == "radial" and {"vertical", "horizontal"} & {*case.checks}
             known = rule >= 0 or rule == rule_tables.ELECTRICAL and measure == "radial"
             # A rule without an answer, as above its altitude, has points compared all the same, and told of.
             found[measure][k] = (0.0 if np.isnan(required) else required) if asked and known else np.nan
             room = np.fmax(room, required) if measure == "vertical" else room
             corner[k] |= measure == "horizontal" and rule >= 0 and scene.rules.shape[rule] == "corner"
     found["round"] = np.where(corner, np.maximum(found["horizontal"], room), np.nan)
-    return Needs(**found, room=float(room))
+    # Curves are those of the middles of bundles; at a corner these reach down and aside at once.
+    wide = float(scene.reach.around.max(initial=0.0))
+    found = {measure: need + (2 * wide if measure == "round" else wide) for measure, need in found.items()}
+    return Needs(**found, room=float(room) + wide)
 
 
 def _required(scene, category, measure, case, top, other_voltage):

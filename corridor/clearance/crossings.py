@@ -10,7 +10,8 @@ from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import cut_rows
 
-__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "with_rows"]
+__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "roofed",
+           "stands", "with_rows"]
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
@@ -22,8 +23,10 @@ _UNTOLD = {"layer": "", "absolute": False, "height": np.nan, "voltage": np.nan, 
 #: Number of the first kind of geometry with several parts.
 _MULTI = 4
 
-#: Categories, by their beginning, whose top is flat: as high above the highest ground at their outline as they are.
+#: Categories, by their beginning, whose top is flat.
 _ROOFED = ("building", "roof")
+#: What stands no higher above the ground than this is kept clear of by the rule for the ground [m].
+LOW = 3.0
 
 
 @dataclass(frozen=True)
@@ -112,12 +115,12 @@ def cross(wires, index, ground, sample, pairs=None):
     lines = chords(wires)
     wire, part, low, high = _stretches(lines, wires, index, pairs)
     absolute = index.obstacles.absolute[index.of_part[part]]
-    building = np.array([c.startswith(_ROOFED) for c in index.obstacles.category[index.of_part[part]]], bool)
+    building = roofed(index.obstacles.category[index.of_part[part]])
     draped = ~absolute & ~building
     own = _own_tops(lines, wire, part, low, high, index, absolute)
-    roofed = np.zeros(len(index.part), bool)
-    roofed[part[~absolute & building]] = True
-    roofs = np.repeat(part_tops(index, sample, roofed)[part[~absolute & building], None], len(_PLACES), axis=1)
+    flat = np.zeros(len(index.part), bool)
+    flat[part[~absolute & building]] = True
+    roofs = np.repeat(part_tops(index, sample, flat)[part[~absolute & building], None], len(_PLACES), axis=1)
     pieces = [_draped(ground, wire, part, low, high, index, draped),
               _flat(low, high, absolute, own), _flat(low, high, ~absolute & building, roofs)]
     first = np.r_[0, np.cumsum(np.concatenate([np.diff(p[0]) for p in pieces]))]
@@ -126,6 +129,17 @@ def cross(wires, index, ground, sample, pairs=None):
     rows = Rows(first, np.concatenate([p[1] for p in pieces]), np.concatenate([p[2] for p in pieces]),
                 ground.span[wire], ground.start[wire], ground.rise[wire])
     return Crossed(wire, obstacle, rows)
+
+
+def roofed(category):
+    """Return which categories have a flat top: as high above the highest ground at their outline as they are."""
+    return np.array([name.startswith(_ROOFED) for name in category], bool)
+
+
+def stands(index):
+    """Return which parts reach up to where wires are, or may: all others are low, and the rule for the ground is for
+    them."""
+    return (index.obstacles.absolute | ~(index.obstacles.height <= LOW))[index.of_part]
 
 
 def _stretches(lines, wires, index, pairs):

@@ -4,8 +4,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.right_of_way import rooms
-from corridor.line.blown import hung_curves
 from corridor.line.swing import to_grid
+from corridor.line.swung_wires import hung_curves
 
 __all__ = ["envelope_rows"]
 
@@ -27,12 +27,14 @@ def envelope_rows(scene, way):
     cases = np.array([k for k, case in enumerate(scene.cases) if case.wind > 0], int)
     swung = hung_curves(scene.hung, cases)
     room, outermost = _room(scene, way, swung), np.stack([-swung.points[..., 1, :, 1], swung.points[..., 0, :, 1]], -2)
-    room_by_side = _per_span(scene, room.min(axis=-1), np.minimum)
-    reach = _per_span(scene, outermost.max(axis=-1), np.maximum)
+    aside = scene.reach.aside[:, :, cases]
+    room_by_side = _per_span(scene, room.min(axis=-1) - aside[..., None], np.minimum)
+    reach = _per_span(scene, outermost.max(axis=-1) + aside[..., None], np.maximum)
     whole = np.isfinite(reach).all(axis=-1)
     s, o, k = np.nonzero(whole)
+    factor, wider = scene.spans.ground_factor[s], _per_span(scene, aside, np.maximum)[s, o, k]
     area = _areas(scene, swung)[s, o, k]
-    factor = scene.spans.ground_factor[s]
+    area[wider > 0] = shapely.buffer(area[wider > 0], (wider / factor)[wider > 0])
     outside = shapely.area(shapely.difference(area, _strips(scene, way, s))) * factor**2
     return {
         "line": scene.spans.line[s], "span": scene.spans.name[s],

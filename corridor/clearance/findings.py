@@ -4,26 +4,21 @@ A finding has one of three outcomes. A row of `clearances` with a margin of zero
 one it is a violation; whatever has no margin is a row of `not_assessed` with its reason, never a pass.
 """
 
-from dataclasses import dataclass, fields, replace
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.band import margin_band
+from corridor.clearance.bundles import reach_of_rows
+from corridor.clearance.margin_band import margin_band
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
-from corridor.geometry.distance import Ends
-from corridor.line.hang import SIDES, Hung, case_states, hang
-from corridor.line.model import Model
+from corridor.clearance.sweep import GROUND
 from corridor.line.swing import to_grid
-from corridor.line.wire_path import follow
 
 __all__ = [
     "Required",
-    "Scene",
     "against_of",
     "assess",
     "gap_rows",
@@ -43,98 +38,6 @@ EDGE = "edge of the right-of-way"
 APART = "ellipses apart"
 #: Likewise of all that no rule keeps clear in a measure.
 FLOOR = "electrical distance"
-
-
-@dataclass(frozen=True)
-class Scene:
-    """What the rows of one batch of spans refer to.
-
-    `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
-    `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
-    they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
-    which they have the numbers `row` (wire span,); `ends` and `aside` (wire span, option, case) where
-    strings have moved them from rest.
-    """
-
-    structures: object
-    base_elevation: np.ndarray
-    route: object
-    spans: object
-    sections: object
-    wires: object
-    groups: object
-    frame: object
-    obstacles: object
-    options: tuple
-    cases: tuple
-    strung: object
-    group: np.ndarray
-    rules: object
-    voltage: float
-    hung: Hung
-    model: Model
-    ends: object
-    aside: np.ndarray
-    plumb: object
-    by_ruling_span: Hung
-    temperature: np.ndarray
-    row: np.ndarray
-
-    def part(self, keep):
-        """Return the scene of some wires alone; `keep` their numbers, ascending."""
-        ends = Ends(*(field[keep] for field in self.ends))
-        some = {name: getattr(self, name)[keep] for name in ("group", "hung", "aside", "temperature", "row")}
-        frames = {name: _rows(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
-        return replace(self, ends=ends, **some, **frames)
-
-    def at_temperature(self, temperature):
-        """Return the scene with wires where they hang at other temperatures (wire span, option, case) [degC], nan for
-        those that are not asked about."""
-        shape = (*temperature.shape, len(SIDES))
-        w, o, k = np.nonzero(np.isfinite(temperature))
-        side = np.tile([0, 1], len(w))
-        w, o, k = (np.repeat(v, 2) for v in (w, o, k))
-        found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
-        weight, wind = (v[self.row][..., None] for v in (self.model.weight, self.model.wind))
-        exact = self.exact.reshape(-1, 1, 1, 1)
-        hung = Hung(np.full(shape, np.nan), *np.full((2, *shape, 3), np.nan), np.full(shape, np.nan),
-                    np.broadcast_to(exact, shape), np.broadcast_to(weight, shape), wind * SIDES,
-                    np.zeros((*shape, 2), bool))
-        for whole, some in ((hung.horizontal_tension, found.horizontal_tension), (hung.start, found.start),
-                            (hung.end, found.end)):
-            whole[w, o, k, side] = some
-        ends, aside = hung.moved(self.frame)
-        return replace(self, hung=hung, temperature=temperature, ends=Ends(*(field[..., 0] for field in ends)),
-                       aside=aside[..., 0, :])
-
-    @cached_property
-    def ways(self):
-        """The ways of all wires through their blow, one row a wire span, option and case, in that order."""
-        w, o, k = (v.ravel() for v in np.indices(self.temperature.shape))
-        return follow(self.model, self.row[w], o, k, self.temperature[w, o, k])
-
-    def way(self, wire, option, case):
-        """Return the numbers of wires in options and cases among `ways`."""
-        return (wire * len(self.options) + option) * len(self.cases) + case
-
-    @property
-    def subconductors(self):
-        """Subconductors of each wire, (wire span, option)."""
-        return self.model.subconductors[self.group]
-
-    @property
-    def exact(self):
-        """Whether wires are in equilibrium, not hung by a ruling span; shape (wire span,)."""
-        return self.hung.exact[:, 0, 0, 0]
-
-    @property
-    def constant(self):
-        """Catenary constants in still air [m], or with the wind to the right, shape (wire span, option, case)."""
-        return self.hung.constant[..., 0]
-
-
-def _rows(table, keep):
-    return type(table)(*(getattr(table, f.name)[keep] for f in fields(table)))
 
 
 def against_of(obstacle, obstacles):
@@ -171,23 +74,27 @@ def assess(scene, checked):
     has = (unruled == "") & ~asked.told
     kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
     columns = _place(scene, kept) | _keys(scene, kept)
+    columns |= {"rule_confidence": asked.confidence[has], "rule_edition": asked.edition[has]}
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}
     columns |= {f"{name}_m": term[has] for name, term in terms._asdict().items()}
     columns["margin_m"] = kept.actual - columns["required_m"]
+    columns["bundle_m"] = reach_of_rows(scene, kept)
     columns["other_state"] = told_states(scene.obstacles, kept.obstacle, kept.position, kept.case)
     columns["margin_low_m"], columns["margin_high_m"] = margin_band(scene, kept, columns["required_m"])
     return columns, kept, unruled
 
 
 class Required(NamedTuple):
-    """What is required of compared rows: `terms` [m]; `name` of the rule; `unruled` why there is no requirement, ""
-    where there is one; `told` where rules have rows for the thing in the same state, and the electrical distance is
-    kept and adds nothing."""
+    """What is required of compared rows: `terms` [m]; `name` of the rule, its `confidence` and its `edition`, "" where
+    it says none; `unruled` why there is no requirement, "" where there is one; `told` where rules have rows for the
+    thing in the same state, and the electrical distance is kept and adds nothing."""
 
     terms: rule_tables.Terms
     name: np.ndarray
     unruled: np.ndarray
     told: np.ndarray
+    confidence: np.ndarray
+    edition: np.ndarray
 
 
 def requirements(scene, checked):
@@ -221,26 +128,37 @@ def requirements(scene, checked):
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     # From the end: NONE, ELECTRICAL.
     names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
+    sure, apart_by = (np.r_[column, ["", ""]][rule] for column in (scene.rules.confidence,
+                                                                   scene.rules.electrical_distance))
+    of_distance = rule_tables.distance_confidence(np.fmax(U, U_other))
+    sure = np.where(apart_by == "", sure, sure + "; " + apart_by + " " + of_distance)
+    sure = np.where(rule == rule_tables.ELECTRICAL, of_distance, sure)
+    edition = np.r_[scene.rules.edition, [rule_tables.DISTANCES_FROM, ""]][rule]
     least = terms.required
     if np.isfinite(rule_tables.electrical_distance(U)):
-        least = np.where(np.isnan(U_other), rule_tables.greatest_distance(), least)
-    told = _told_by_rules(scene, checked, rule, least)
+        least = np.where(np.isnan(U_other), rule_tables.greatest_distance() * (1 + rule_tables.thin_air(Z)), least)
+    told = _told_by_rules(scene, checked, rule, least, terms.required)
     why = np.full(len(rule), "", object)
     why[np.isnan(terms.required) & ~told] = "the voltage is unknown, or voltage or altitude are above those of the rule"
-    why[(rule == rule_tables.NONE) & ~edge] = "the rules hold none for this in this case"
-    return Required(terms, names, why, told)
+    lone = np.flatnonzero((rule == rule_tables.NONE) & ~edge)
+    why[lone] = [f"the rules hold no {each} row for {what} in this case" for each, what in
+                 zip(measure[lone], against[lone], strict=True)]
+    return Required(terms, names, why, told, sure, edition)
 
 
-def _told_by_rules(scene, checked, rule, least):
+def _told_by_rules(scene, checked, rule, least, required):
     """True for rows in space that keep the electrical distance, the greatest of all where the voltage of the other line
-    is unknown, of things that rules have rows for in the same state."""
+    is unknown, of things that rules have rows for in the same state; and for those of the ground where such a row falls
+    short."""
     floor = (rule == rule_tables.ELECTRICAL) & (checked.measure == "radial")
     if not floor.any():
         return floor
     shape = len(scene.spans), len(scene.options), len(scene.cases), len(scene.obstacles) + 2
     at = scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle % shape[-1]
     key = np.ravel_multi_index(at, shape)
-    return floor & (checked.actual >= least) & np.isin(key, key[rule >= 0])
+    kept = (checked.actual >= least) & np.isin(key, key[rule >= 0])
+    short = (checked.obstacle == GROUND) & np.isin(key, key[(rule >= 0) & (checked.actual < required)])
+    return floor & (kept | short)
 
 
 def other_voltage(scene, obstacle):
@@ -278,7 +196,7 @@ def _keys(scene, checked):
     wires, spans = scene.wires, scene.spans
     w, o, k = checked.wire, checked.option, checked.case
     span, group = wires.span[w], scene.group[w]
-    strung = scene.strung
+    strung, taut, below = scene.strung, scene.taut or scene, checked.position == "below"
     return {
         "line": spans.line[span], "span": spans.name[span],
         "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w],
@@ -287,8 +205,9 @@ def _keys(scene, checked):
         "against": against_of(checked.obstacle, scene.obstacles),
         "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "conductor_temperature_c": strung.temperature[group, o, k],
-        "horizontal_tension_n": scene.hung.horizontal_tension[w, o, k, 0],
-        "catenary_constant_m": scene.constant[w, o, k],
+        "horizontal_tension_n": np.where(below, taut.hung.horizontal_tension[w, o, k, 0],
+                                         scene.hung.horizontal_tension[w, o, k, 0]),
+        "catenary_constant_m": np.where(below, taut.constant[w, o, k], scene.constant[w, o, k]),
     }
 
 

@@ -120,7 +120,7 @@ def galloping_cases(wanted, cases):
     return [((*cases, Case(_NAMES[loops], 0.0, "final", _ICE)), loops) for loops in LOOPS.get(wanted, ())]
 
 
-def compare_ellipses(scene, pairs, case, loops, thing):
+def compare_ellipses(scene, pairs, case, loops, thing, reach=0.0):
     """Compare the ellipses of pairs of wires at mid-span.
 
     The ellipse hangs from the middle of the chord, tilted by the swing of the iced wire, and ends B beyond the wire at
@@ -135,6 +135,8 @@ def compare_ellipses(scene, pairs, case, loops, thing):
     loops : int
     thing : ndarray of int, shape (pair,)
         Index that stands for each pair as an obstacle.
+    reach : array_like, shape (pair, option)
+        How far the bundles of both reach about their middles [m].
 
     Returns
     -------
@@ -144,7 +146,7 @@ def compare_ellipses(scene, pairs, case, loops, thing):
     both = [[_ellipses(scene, wire, case, loops, side) for wire in (pairs.first, pairs.second)] for side in (1, -1)]
     gaps = np.stack([between_ellipses(*two) for two in both])
     side = np.where(np.isnan(gaps), -np.inf, gaps).argmin(axis=0)
-    gap = np.take_along_axis(gaps, side[None], 0)[0]
+    gap = np.take_along_axis(gaps, side[None], 0)[0] - reach
     mine, theirs = (np.where(side[..., None] == 0, both[0][n].centre, both[1][n].centre).reshape(-1, 2) for n in (0, 1))
     pair, option = (v.ravel() for v in np.indices(gap.shape))
     count = len(pair)

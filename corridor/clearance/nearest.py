@@ -13,8 +13,8 @@ from corridor.clearance.chords import Blown, cut_chords, spots_on
 from corridor.clearance.ground import ground_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
-from corridor.line.blown import hang_rows
 from corridor.line.swing import to_grid
+from corridor.line.swung_wires import hang_rows
 
 __all__ = ["Nearest", "Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
 
@@ -284,7 +284,7 @@ def _along(scene, wire, ground, shape, share, reach):
     count = shape[3].size // max(len(wire), 1)
     w = np.repeat(wire, count)
     low, high = (np.repeat(np.clip(share + side * reach, 0, 1), count) for side in (-1, 1))
-    C, none = shape[3].ravel(), np.zeros(len(w))
+    C, none = shape[3].ravel(), np.zeros(len(w), int)
     start, end, load = (v.reshape(-1, 3) for v in shape[:3])
     blown = Blown(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
     chords = cut_chords(scene, blown, _STRETCH, (low, high))

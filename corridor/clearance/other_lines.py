@@ -25,7 +25,7 @@ def parted(crossed, side, chosen):
                    rows=take_rows(crossed.rows, at)), side[at]
 
 
-def over_others(wires, crossed, constant, cases, side, obstacles, ends):
+def over_others(wires, crossed, constant, cases, side, obstacles, ends, depth=None):
     """Return the least vertical distances to wires of other lines that have states, case by case.
 
     Ours above: theirs hang where they are highest without load. Ours below: theirs hang lowest.
@@ -40,6 +40,8 @@ def over_others(wires, crossed, constant, cases, side, obstacles, ends):
     side : ndarray, shape (row of crossed,)
     obstacles : Obstacles
     ends : Ends or None
+    depth : ndarray, optional
+        As in `over_objects`.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def over_others(wires, crossed, constant, cases, side, obstacles, ends):
         one = np.array([case])
         moved = None if ends is None else Ends(*ends)
         hung = in_case(wires, crossed, side, obstacles, case, moved=True)
-        found.append(over_objects(wires, hung, constant, one, side, moved))
+        found.append(over_objects(wires, hung, constant, one, side, moved, depth))
     return found
 
 
@@ -84,7 +86,7 @@ def _elevation(state, place, surveyed, case, side):
     chord = (end - start)[..., :2]
     share = np.clip(((place - start[..., :2]) * chord).sum(axis=-1) / (chord**2).sum(axis=-1), 0, 1)
     z = heights(share, state.length[rows, None], start[..., 2], (end - start)[..., 2], state.constant[rows, None])
-    return z.max(axis=0) if side > 0 else z.min(axis=0)
+    return (z.max(axis=0) if side > 0 else z.min(axis=0)) + side * state.movement
 
 
 def in_hot_case(wires, crossed, side, obstacles, cases):

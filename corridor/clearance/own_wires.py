@@ -1,4 +1,4 @@
-"""Wires of the same structures among each other: in the same state, and with ice on one and none on the other."""
+"""Wires of the same structures among each other: in the states of a case, and with ice on one and none on the other."""
 
 from dataclasses import dataclass, replace
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.clearance.findings import assess, requirements
 from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases
-from corridor.clearance.reasons import Gap
+from corridor.clearance.not_assessed import Gap
 from corridor.clearance.vertical import Checked, join, take
 from corridor.geometry.between import Curve, least_between
 from corridor.line.facts import Obstacles
@@ -46,9 +46,9 @@ def own_findings(facts, make_scene):
     if facts.own_wires is None:
         return [], []
     still = [k for k, case in enumerate(facts.cases) if case.wind == 0 and "vertical" in case.checks]
-    iced = [k for k in still if facts.cases[k].ice > 0 and not facts.cases[k].uneven]
+    iced = [k for k in still if facts.cases[k].iced and not facts.cases[k].uneven]
     # The names of these are never seen: no stringing limit may take them for a case of the study.
-    bare = tuple(replace(facts.cases[k], name=f"{facts.cases[k].name}\0", ice=0.0) for k in iced)
+    bare = tuple(replace(facts.cases[k].without_ice(), name=f"{facts.cases[k].name}\0") for k in iced)
     scene = make_scene((*facts.cases, *bare))
     pairs = pairs_of(scene)
     found = [_at_rest(scene, pairs, still, iced, len(facts.cases))] if still else []
@@ -56,7 +56,8 @@ def own_findings(facts, make_scene):
     for cases, loops in galloping_cases(facts.own_wires.galloping, facts.cases):
         other = make_scene(cases)
         thing = _things(pairs, np.full(len(pairs.kind), KINDS.index(GALLOPING)))
-        made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing)))
+        reach = bundles_of(other, pairs, len(facts.cases))
+        made.append(_rows(other, pairs, *compare_ellipses(other, pairs, len(facts.cases), loops, thing, reach)))
     return [columns for columns, _ in made], [gap for _, gaps in made for gap in gaps]
 
 
@@ -132,10 +133,31 @@ def _at_rest(scene, pairs, still, iced, count):
     for k in still:
         twin = count + iced.index(k) if k in iced else k
         least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
-        parts.append(_checked(pairs, thing, k, *least))
-        words = ("in the same state", "bare, this wire iced", "iced, this wire bare")
-        told.append(np.array(words, object)[least[-1].ravel()])
+        parts.append(_checked(scene, pairs, thing, k, *least))
+        told.append(_words(scene, pairs, k, least[-1]).ravel())
     return join(parts), np.concatenate(told)
+
+
+def _words(scene, pairs, k, state):
+    """How the other wire was taken to hang, (pair, option); `state` 0 as the case says, 1 it bare, 2 the first bare."""
+    case = scene.cases[k]
+    if case.shield is None:
+        return np.array(("in the same state", "bare, this wire iced", "iced, this wire bare"), object)[state]
+    kinds = ("phase", "shield")
+    told = np.array([[[f"{_carried(case.of(second), dropped=bare == 1)}, this wire "
+                       f"{_carried(case.of(first), dropped=bare == 2)}" for bare in range(3)]
+                      for second in kinds] for first in kinds], object)
+    first, second = ((scene.wires.kind[wire] == "shield").astype(int)[:, None] for wire in (pairs.first, pairs.second))
+    return told[first, second, state]
+
+
+def _carried(case, *, dropped):
+    """Words for what wires carry in a case, and their temperature."""
+    T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} degC"
+    where = " in the spans named" if case.ice_on else {"all": ""}.get(case.ice_spans, f" in {case.ice_spans} spans")
+    where += "" if case.ice_off_wire is None else f" save on {case.ice_off_wire}"
+    load = f"with {case.ice * 1e3:g} mm of ice{where}" if case.ice and not dropped else "bare"
+    return f"{load} at {T}"
 
 
 def _worst(scene, pairs, states):
@@ -159,8 +181,9 @@ def _curve(scene, wire, case):
     return Curve(hung.start[wire, :, case, 0], hung.end[wire, :, case, 0], scene.constant[wire, :, case])
 
 
-def _checked(pairs, thing, case, distance, share, mine, theirs, _):
+def _checked(scene, pairs, thing, case, distance, share, mine, theirs, _):
     """Columns of all pairs in all options in one case."""
+    distance = distance - bundles_of(scene, pairs, case)
     count, options = distance.shape
     pair, option = (v.ravel() for v in np.indices((count, options)))
     height = mine[..., 2].ravel() - theirs[..., 2].ravel()
@@ -179,6 +202,9 @@ def _rows(scene, pairs, checked, told):
     columns, kept, unruled = assess(scene, checked)
     columns["other_state"] = told[known][unruled == ""]
     # Both wires rise and sink with the band: what the margin does then is not worked out.
+    other = dict(zip(zip(pairs.first, pairs.name, strict=True), pairs.second, strict=True))
+    second = np.array([other[pair] for pair in zip(kept.wire, columns["obstacle"], strict=True)], int)
+    columns["bundle_m"] = sum(scene.reach.around[wire, kept.option, kept.case] for wire in (kept.wire, second))
     columns["margin_low_m"] = columns["margin_high_m"] = np.full(len(kept.wire), np.nan)
     lone = {}
     for row in np.flatnonzero(unruled != ""):
@@ -186,6 +212,12 @@ def _rows(scene, pairs, checked, told):
         lone.setdefault((gap.span, gap.against, gap.reason), gap._replace(wire=None, option=None, case=None,
                                                                           obstacle=None))
     return columns, gaps + list(lone.values())
+
+
+def bundles_of(scene, pairs, case):
+    """Return how far the bundles of both wires of pairs reach about their middles, (pair, option) [m]."""
+    around = scene.reach.around[:, :, case]
+    return around[pairs.first] + around[pairs.second]
 
 
 def _gap(scene, checked, row, reason):

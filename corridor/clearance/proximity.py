@@ -11,28 +11,28 @@ import shapely
 
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.beside_lines import near_lines
-from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops
-from corridor.clearance.displaced import ASIDE, Below, beside_rest
-from corridor.clearance.findings import Scene, against_of, other_voltage
+from corridor.clearance.beside_lines import lines_beside, near_lines
+from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
+from corridor.clearance.findings import against_of, other_voltage
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.held_aside import ASIDE, Below, beside_rest
+from corridor.clearance.near_shapes import near_shapes
+from corridor.clearance.not_assessed import Gap, unswung
 from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
-from corridor.clearance.reasons import Gap, unswung
+from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
 from corridor.geometry.distance import Ends, Rows, take_rows
-from corridor.line.blown import hung_curves, swing_curves
 from corridor.line.facts import RightOfWay
+from corridor.line.swung_wires import hung_curves, swing_curves
 
 __all__ = ["Around", "Compared", "compare", "look_around"]
 
 #: What no rule is for is compared as far as this beyond the electrical distance [m].
 MARGIN = 5.0
-#: What stands no higher above the ground than this is kept clear of by the rule for the ground [m].
-LOW = 3.0
 
 
 @dataclass(frozen=True)
@@ -127,9 +127,9 @@ def look_around(facts, scene, ground, partners):
 def _wanted(scene, index):
     """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
     falling = _falling(index)
-    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | _stands(scene, index)
+    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | stands(index)
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
-    reach = way.REACH + tallest(index, falling)
+    reach = way.reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)) + tallest(index, falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
     near = np.zeros(len(ruled), bool)
     near[index.tree.query(shapely.box(*low, *high))] = True
@@ -154,7 +154,7 @@ def compare(around, cases=None):
     parts, swept = _sideways(around, cases), _swept(around, cases)
     gaps = unswung(scene, _asked(scene, cases, True, "vertical", "horizontal"))
     for found, lost in (_upright(around, cases), _near_things(around, cases),
-                        beside_ground(scene, around.below, around.ground.sample, cases)):
+                        beside_ground(scene, around.below, around.ground.sample, cases, _floor(scene))):
         parts += found
         gaps += lost
     parts += [] if swept is None else [swept.checked]
@@ -171,21 +171,31 @@ def _asked(scene, cases, windy, *checks):
 
 def _upright(around, cases):
     """Compare wires in still air with the ground, and with what they cross; and what is not known there."""
-    scene, crossed, obstacles = around.scene, around.crossed, around.index.obstacles
-    wires, ends = scene.wires, scene.ends
+    scene, crossed, obstacles = around.scene.lowest, around.crossed, around.index.obstacles
+    wires, ends, depth = scene.wires, scene.ends, scene.depth
     vertical = _asked(scene, cases, False, "vertical")
     ruled = _kept_clear(scene, around.index, "vertical", np.arange(len(obstacles.category)))
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     leans = np.isin(wires.span, wires.span[far])
     chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
-    things, over = parted(crossed, around.side, chosen & ~stated)
-    others, past = parted(crossed, around.side, chosen & stated)
     plumb = np.where(leans[:, None, None], np.nan, scene.constant)
-    aside, gaps = beside_rest(scene, leans, vertical, Below(around.ground, around.index, ruled, around.side_of,
-                                                                around.partners.meet))
-    return [over_ground(wires, around.below, plumb, vertical, ends), *aside,
-            over_objects(wires, things, plumb, vertical, over, ends),
-            *over_others(wires, others, plumb, vertical, past, obstacles, ends)], gaps
+    things_below = Below(around.ground, around.index, ruled, around.side_of, around.partners.meet)
+    aside, gaps = beside_rest(scene, leans, vertical, things_below)
+    # Above things wires hang at the lower end of their history, below them at the higher one.
+    ways = [(scene, around.side != 0)]
+    if scene.taut is not None and (around.side < 0).any():
+        ways = [(scene, around.side > 0), (scene.taut, around.side < 0)]
+        higher, _ = beside_rest(scene.taut, leans, vertical, things_below)
+        aside = [take(found, found.position != "below") for found in aside] + [
+            take(found, found.position == "below") for found in higher]
+    parts = [over_ground(wires, around.below, plumb, vertical, ends), *aside]
+    for lying, sense in ways:
+        constant = np.where(leans[:, None, None], np.nan, lying.constant)
+        things, over = parted(crossed, around.side, chosen & ~stated & sense)
+        others, past = parted(crossed, around.side, chosen & stated & sense)
+        parts += [over_objects(wires, things, constant, vertical, over, lying.ends, depth),
+                  *over_others(wires, others, constant, vertical, past, obstacles, lying.ends, depth)]
+    return parts, gaps
 
 
 def _sideways(around, cases):
@@ -194,16 +204,30 @@ def _sideways(around, cases):
     sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
     if not len(sideways):
         return []
-    args, parts = (scene.wires, scene.spans, scene.structures), []
+    args, parts, aside = (scene.wires, scene.spans, scene.structures), [], scene.reach.aside[:, :, sideways]
     if land.half_width is not None or land.polygon is not None:
-        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways))
-    area = _stands(scene, around.index) & (shapely.get_dimensions(around.index.part) == 2)
-    ruled = _has_rule(scene, around.index, "horizontal") | area & _lacks(scene, around.index, "horizontal")
-    room = np.where(ruled, around.tops + _vertical_room(around), np.nan)
+        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways, aside))
+    ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
+    theirs = _is_line(around.index)
+    parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases)
+    room = np.where(ruled & ~theirs, around.tops + above, np.nan)
     if not np.isfinite(room).any():
         return parts
-    parts.append(way.beside_objects(swing_curves(scene, sideways), *args, around.index, sideways, room,
-                                    _corners(around, sideways)))
+    parts.append(way.beside_objects(swing_curves(scene.lowest, sideways), *args, around.index, sideways, room,
+                                    _corners(around, sideways), aside))
+    return parts
+
+
+def _beside_lines(around, chosen, above, cases):
+    """Compare wires, along their swing in wind, with the wires of other lines that a horizontal rule is for."""
+    scene, index, parts = around.scene, around.index, []
+    for windy in (True, False):
+        some = _asked(scene, cases, windy, "horizontal")
+        if chosen.any() and len(some):
+            # Of what is not known how much all is looked at, and told.
+            asked = [_required(around, "horizontal", scene.cases[k])[1] for k in some]
+            beside = np.nan_to_num(np.stack(asked, axis=1), nan=way.REACH)
+            parts.append(lines_beside(scene, index, around.ground.sample, around.partners, some, chosen, beside, above))
     return parts
 
 
@@ -216,23 +240,27 @@ def _swept(around, cases):
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[around.side < 0])
     ruled = _kept_clear(scene, index, "vertical", every)
-    found = sweep(scene, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below, below=ruled & below)
+    found = sweep(scene.lowest, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below,
+                  below=ruled & below)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
 
 
 def _near_things(around, cases):
-    """Compare wires, along their swing in wind, with points near them and trees that fall; and what is left open."""
+    """Compare wires in space, along their swing in wind, with what is near them and with trees that fall; and what is
+    left open. A clearance of whatever measure is reason enough to ask for that in space."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
-    ruled, lone = _has_rule(scene, index, "radial"), _lacks(scene, index, "radial") & _stands(scene, index)
-    parts, upright = [], _asked(scene, cases, False, "vertical")
-    for some, own in ((windy, windy), (still, upright)):
-        parts.append(near_points(scene, index, own, tops, ruled & ~np.isnan(tops)))
-        near = near_points(scene, index, some, tops, lone & ~np.isnan(tops))
-        parts.append(take(near, near.actual <= _floor(scene) + MARGIN))
-        parts.append(near_lines(scene, index, around.partners, some, _lines(scene, index), _floor(scene) + MARGIN))
+    parts, reach = [], _floor(scene) + MARGIN
+    lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
+    lines = _is_line(index) & ~_points(index)
+    for some in (windy, still):
+        parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
+        parts += [take(near, near.actual <= reach) for near in (
+            near_points(scene, index, some, tops, lone),
+            near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
+        parts.append(near_lines(scene, index, around.ground.sample, around.partners, some, lone & lines, reach))
     falling = _falling(index)
     if not falling.any():
         return parts, []
@@ -265,16 +293,13 @@ def _kept_clear(scene, index, measure, obstacle):
     return _has_rule(scene, index, measure, obstacle) | _lacks(scene, index, measure, obstacle)
 
 
-def _stands(scene, index):
-    """True for parts that reach up to where wires are: those that lie on the ground the rule for the ground is for."""
-    high = index.obstacles.absolute | (index.obstacles.height > LOW)
-    return high[index.of_part] & (shapely.get_dimensions(index.part) != 1)
+def _points(index):
+    return shapely.get_dimensions(index.part) == 0
 
 
-def _lines(scene, index):
-    """True for the wires of other lines, with elevations, that no rule keeps clear in some direction."""
-    flat = index.obstacles.absolute[index.of_part] & (shapely.get_dimensions(index.part) == 1)
-    return flat & (index.obstacles.category[index.of_part] == "line") & _lacks(scene, index, "radial")
+def _is_line(index):
+    """True for lines and points that are wires of other lines."""
+    return (index.obstacles.category[index.of_part] == "line") & (shapely.get_dimensions(index.part) < 2)
 
 
 def _floor(scene):

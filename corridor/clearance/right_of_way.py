@@ -11,7 +11,7 @@ from corridor.clearance.shapes import room as room_about
 from corridor.clearance.vertical import Checked, join, worst_of
 from corridor.line.swing import to_grid
 
-__all__ = ["RIGHT_OF_WAY", "Corners", "beside_objects", "rooms", "within_right_of_way"]
+__all__ = ["RIGHT_OF_WAY", "Corners", "beside_objects", "reach_of", "rooms", "within_right_of_way"]
 
 #: What stands for the right-of-way where an obstacle's index is asked for.
 RIGHT_OF_WAY = -2
@@ -19,8 +19,9 @@ RIGHT_OF_WAY = -2
 #: Distance of the places at which it is asked how far a wire gets outside of a polygon [m].
 _STEP = 0.25
 
-#: Objects farther than this from the straight span are not looked at [m].
-REACH = 60.0
+#: Objects farther than this from the straight span are not looked at [m], nor farther than so much beyond wires that
+#: wind blows out that far.
+REACH, _BEYOND = 60.0, 20.0
 
 
 class Corners(NamedTuple):
@@ -32,7 +33,7 @@ class Corners(NamedTuple):
     above: np.ndarray
 
 
-def within_right_of_way(swung, wires, spans, structures, way, cases):
+def within_right_of_way(swung, wires, spans, structures, way, cases, aside=0.0):
     """Return the least distance from any swung wire of each span to the edge of the right-of-way.
 
     Parameters
@@ -46,6 +47,8 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
         A half width is measured from the line between structure centres, a polygon in plan.
     cases : ndarray of int
         What the case axis of `swung` stands for.
+    aside : array_like, shape (wire span, option, case)
+        How far wires of a bundle reach to either side [m].
 
     Returns
     -------
@@ -53,6 +56,7 @@ def within_right_of_way(swung, wires, spans, structures, way, cases):
         `measure` "horizontal"; `actual` negative where the wire is outside.
     """
     room, spots, share = rooms(swung, wires, spans, structures, way)
+    room = room - np.asarray(aside)[..., None, None]
     return _worst_wires(*_least(room, spots, share), wires, np.arange(len(wires)), RIGHT_OF_WAY, cases)
 
 
@@ -125,7 +129,7 @@ def _room_in(polygon, points):
     return room
 
 
-def beside_objects(swung, wires, spans, structures, index, cases, clear_above, corners=None):
+def beside_objects(swung, wires, spans, structures, index, cases, clear_above, corners=None, aside=0.0):
     """Return the least horizontal distance from swung wires to objects that stand beside them.
 
     A wire that passes higher than the vertical clearance over the object's top is not beside it, and is not
@@ -135,7 +139,7 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
 
     Parameters
     ----------
-    swung, wires, spans, structures, cases
+    swung, wires, spans, structures, cases, aside
         As in `within_right_of_way`; more sides than two are further swings, each next to the one before.
     index : ObstacleIndex
     clear_above : ndarray, shape (part,)
@@ -147,18 +151,19 @@ def beside_objects(swung, wires, spans, structures, index, cases, clear_above, c
     Checked
         `measure` "horizontal", or at corners "radial" with `position` "corner".
     """
-    pairs = _near_pairs(wires, spans, structures, index, clear_above)
+    pairs = _near_pairs(wires, spans, structures, index, clear_above, reach_of(swung))
     wire, part = np.array(pairs, int).reshape(-1, 2).T
     points = to_grid(swung.points, structures, spans, wires.span)
     factor, share = spans.ground_factor[wires.span], _middle(swung.share)
     if corners is None:
         corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
-    found = []
+    found, aside = [], np.broadcast_to(aside, swung.points.shape[:3])
     for w, p in pairs:
         corner = Corners(*(np.atleast_1d(field[p])[:, None, None] for field in corners))
         level = corners.top[p] if np.isfinite(corners.beside[p]).any() else clear_above[p]
         room, low, middle = _along_swings(points[w], swung.points[w], index.footprint[p], clear_above[p], level)
-        found.append([_least(values, middle, share) for values in _flat_and_arc(room * factor[w], low, corner)])
+        room = room * factor[w] - aside[w][..., None, None]
+        found.append([_least(values, middle, share) for values in _flat_and_arc(room, low, corner)])
     flat, arc = ([np.array([each[way][n] for each in found]) for n in range(3)] for way in (0, 1)) if found else (
         _nothing(swung), _nothing(swung))
     flat, arc = (_worst_wires(*each, wires, wire, index.of_part[part], cases) for each in (flat, arc))
@@ -193,7 +198,8 @@ def _flat_and_arc(room, low, corner):
     margin, way = room_about(room, low - corner.top, corner.beside, corner.above)
     square = np.isnan(margin)
     flat = np.where(square | (way != ROUND) & ~((way == ABOVE) & (margin >= 0)), room, np.nan)
-    return flat, np.where(~square & (way == ROUND), np.hypot(room, np.maximum(low - corner.top, 0)), np.nan)
+    arc = np.hypot(np.maximum(room, 0), np.maximum(low - corner.top, 0))
+    return flat, np.where(~square & (way == ROUND), arc, np.nan)
 
 
 def _nothing(swung):
@@ -252,9 +258,14 @@ def _between(points, cut, places):
     return here + cut[..., None] * (there - here)
 
 
-def _near_pairs(wires, spans, structures, index, clear_above):
+def reach_of(swung):
+    """Return how far from straight spans things are looked for [m]: farther where wind blows wires that far."""
+    return max(REACH, float(np.nanmax(np.abs(swung.points[..., 1]), initial=0.0)) + _BEYOND)
+
+
+def _near_pairs(wires, spans, structures, index, clear_above, reach):
     line = structures.lines(spans.tail[wires.span], spans.head[wires.span])
-    wire, part = index.tree.query(line, predicate="dwithin", distance=REACH)
+    wire, part = index.tree.query(line, predicate="dwithin", distance=reach)
     wanted = np.isfinite(clear_above[part])
     return list(zip(wire[wanted].tolist(), part[wanted].tolist(), strict=True))
 

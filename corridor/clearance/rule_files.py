@@ -26,6 +26,7 @@ __all__ = [
     "Column",
     "Rules",
     "combine",
+    "file_markdown",
     "load_rules",
     "load_table",
     "require_cases",
@@ -360,6 +361,14 @@ def table_markdown(rules):
     for cells in zip(*(getattr(rules, n) for n in names), strict=True):
         lines.append("| " + " | ".join(map(_cell, names, cells)) + " |")
     return "\n".join(lines) + "\n"
+
+
+def file_markdown(file):
+    """Return a comma-separated file as a Markdown table, for the documentation."""
+    with Path(file).open(encoding="utf-8", newline="") as stream:
+        head, *rows = csv.reader(stream, strict=True)
+    lines = ["| " + " | ".join(row) + " |" for row in (head, *rows)]
+    return "\n".join([lines[0], "|" + " --- |" * len(head), *lines[1:]]) + "\n"
 
 
 def _cell(name, value):

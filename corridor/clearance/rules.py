@@ -28,6 +28,7 @@ from corridor.clearance.rule_files import (
 )
 
 __all__ = [
+    "DISTANCES_FROM",
     "ELECTRICAL",
     "MEASURES",
     "NONE",
@@ -36,6 +37,7 @@ __all__ = [
     "Terms",
     "choose",
     "combine",
+    "distance_confidence",
     "electrical_distance",
     "falling_rule",
     "greatest_distance",
@@ -47,13 +49,16 @@ __all__ = [
     "require_cases",
     "required",
     "requirement",
+    "thin_air",
 ]
 
 _TO_GROUND = 1 / math.sqrt(3)
 #: What stands for the row of a rule where there is none, and where the electrical distance is kept for want of one.
 NONE, ELECTRICAL = -1, -2
 #: What is no obstacle and so never falls back to the rule for all others.
-_NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping")
+_NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping", "own_structure")
+#: The edition that the table of electrical distances is of.
+DISTANCES_FROM = "EN 50341-1, not read"
 #: A radial row against this is for all that falls; without one, the radial row of its category is.
 FALLING = "falling_tree"
 
@@ -82,15 +87,12 @@ def has_any_rule(rules, against):
 
 
 def lacks_rule(rules, against, measure):
-    """Return True for each category of things that no rule keeps clear in a measure: there the electrical distance
-    stands in, as the least that nothing may come within.
-
-    A radial rule is for all directions, and rules for both others leave nothing to a radial one.
-    """
-    own = np.array([a not in _NEVER_OTHER for a in against], bool) & ~has_rule(rules, against, "radial")
-    if measure == "radial":
-        return own & ~(has_rule(rules, against, "vertical") & has_rule(rules, against, "horizontal"))
-    return own & ~has_rule(rules, against, measure)
+    """Return True for each category of things for which the electrical distance stands in, as the least that nothing
+    may come within: in space, where no radial rule is, which is for all directions, of the ground too; and above and
+    below what is crossed, where no vertical one is either."""
+    own = np.array([a not in _NEVER_OTHER or (a == "ground" and measure == "radial") for a in against], bool)
+    own &= ~has_rule(rules, against, "radial")
+    return own & (measure != "horizontal") & ~has_rule(rules, against, measure)
 
 
 def falling_rule(rules, against):
@@ -212,7 +214,7 @@ def required(rules, against, measure, case, voltage_kv, altitude, *, swung=None,
     """Return the row of the rule that is for each pair, and what it requires: `choose`, then `requirement`.
 
     Where no rule keeps a category clear in a measure (`lacks_rule`) the electrical distance is required, that between
-    phases of other lines, at the higher of both voltages.
+    phases of other lines, at the higher of both voltages; above 1000 m more of it (`thin_air`).
 
     Returns
     -------
@@ -231,7 +233,8 @@ def required(rules, against, measure, case, voltage_kv, altitude, *, swung=None,
         higher = electrical_distance(np.maximum(U[at], U_o[at]), "D_pp")
         row[at], gap[at] = ELECTRICAL, np.where(own[at] == "line", higher, electrical_distance(U[at]))
     rule, gap = row.reshape(rule.shape), gap.reshape(rule.shape)
-    stands_in = {"voltage_adder": gap, "required": gap}
+    more = gap * thin_air(altitude)
+    stands_in = {"voltage_adder": gap, "altitude_adder": more, "required": gap + more}
     return rule, Terms(**{name: np.where(rule == ELECTRICAL, stands_in.get(name, 0.0), values)
                           for name, values in terms._asdict().items()})
 
@@ -265,13 +268,30 @@ def _distance(kind, voltage):
 def _distances():
     with (FOLDER / "electrical_distance.csv").open(encoding="utf-8", newline="") as stream:
         rows = list(csv.DictReader(stream))
-    names = ("highest_voltage", "D_el", "D_pp")
-    return {name: np.array([float(row[name]) for row in rows]) for name in names}
+    kinds = {"highest_voltage": float, "D_el": float, "D_pp": float, "confidence": str}
+    return {name: np.array([kind(row[name]) for row in rows], float if kind is float else object)
+            for name, kind in kinds.items()}
 
 
 def greatest_distance():
     """Return the greatest electrical distance between phases that is known [m]."""
     return float(_distances()["D_pp"].max())
+
+
+def distance_confidence(voltage_kv):
+    """Return how the electrical distance of a highest system voltage [kV] is known, "" where it is not."""
+    table, U = _distances(), np.asarray(voltage_kv, float)
+    place = np.searchsorted(table["highest_voltage"], U)
+    return np.where(U > 0, np.append(table["confidence"], "")[place], "")
+
+
+def thin_air(altitude):
+    """Return the share by which an air gap is greater than up to 1000 m, at an elevation Z [m].
+
+    `exp((Z - 1000)/8150) - 1`: IEC 60071-2 for lightning impulses (recalled), which ask for the most; the distance is
+    taken to grow with the voltage to withstand.
+    """
+    return np.expm1(np.maximum(np.asarray(altitude, float) - 1000.0, 0.0) / 8150.0)
 
 
 def electrical_distance(voltage_kv, kind="D_el"):

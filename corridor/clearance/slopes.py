@@ -10,15 +10,12 @@ import numpy as np
 
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.nearest import kept_ways, lowest
-from corridor.clearance.reasons import Gap
+from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
 from corridor.clearance.sweep import GROUND
-from corridor.clearance.vertical import Checked
+from corridor.clearance.vertical import Checked, take
 from corridor.line.swing import to_grid
 
 __all__ = ["Slopes", "beside_ground", "near_slopes"]
-
-#: Why the ground beside a wire is not assessed.
-UNKNOWN = "the ground raster has no values beside part of the wire, nearer than the ground that is known"
 
 #: Ground farther beside wires than this is not looked at [m].
 REACH = 60.0
@@ -52,8 +49,9 @@ class _Ways(NamedTuple):
     least: np.ndarray
 
 
-def beside_ground(scene, below, sample, cases):
-    """Return what the radial rule for the ground is for, compared, and the gaps; nothing where the rules have none.
+def beside_ground(scene, below, sample, cases, floor):
+    """Return what is compared with the ground in space, and the gaps: for the radial rule in cases that ask how high
+    wires are; where the rules have none as near as the electrical distance, in every case that asks for a clearance.
 
     Parameters
     ----------
@@ -63,30 +61,35 @@ def beside_ground(scene, below, sample, cases):
     sample : callable
         `(easting, northing) -> ground elevation [m]`.
     cases : ndarray of int
+    floor : float
+        How far is looked where the electrical distance stands in [m].
 
     Returns
     -------
     list of Checked
     list of Gap
     """
-    asked = np.array([k in cases and "vertical" in case.checks for k, case in enumerate(scene.cases)], bool)
-    windy = np.array([case.wind > 0 for case in scene.cases])
-    if not rule_tables.has_rule(scene.rules, ["ground"], "radial")[0] or not len(scene.wires):
+    if not len(scene.wires):
         return [], []
+    ruled = rule_tables.has_rule(scene.rules, ["ground"], "radial")[0]
+    checks, within = ({"vertical"}, REACH) if ruled else ({"vertical", "horizontal"}, floor)
+    asked = np.array([k in cases and not checks.isdisjoint(case.checks) for k, case in enumerate(scene.cases)], bool)
+    windy = np.array([case.wind > 0 for case in scene.cases])
     pieces = len(below.fraction) // 2 - len(below.span)
     cell = float(np.nansum(below.span) / max(pieces, 1))
-    found = [near_slopes(scene, np.flatnonzero(asked & some), sample, cell) for some in (windy, ~windy)
+    found = [near_slopes(scene, np.flatnonzero(asked & some), sample, cell, within) for some in (windy, ~windy)
              if (asked & some).any()]
     gaps = dict.fromkeys(Gap(int(scene.wires.span[w]), None, scene.options[o].name, scene.cases[k].name, "ground", None,
-                             UNKNOWN) for each in found for w, o, k in each.unknown)
-    return [each.checked for each in found if each.checked is not None], list(gaps)
+                             HOLE_BESIDE) for each in found for w, o, k in each.unknown)
+    return [take(each.checked, each.checked.actual <= within) for each in found if each.checked is not None], list(gaps)
 
 
-def near_slopes(scene, cases, sample, cell):
+def near_slopes(scene, cases, sample, cell, within=REACH):
     """Return the least distance in space from wires to the ground, along their whole swing in wind.
 
-    `min hypot(a, c, z - g(x + a, y + c))` over places x, y, z of the wire, at any swing, and places of the ground a
-    along and c across from there. On a plane of slope b it is the height above it times `cos b`. Where a wire would lie
+    `min hypot(a, c, max(z - g(x + a, y + c), 0))` over places x, y, z of the wire, at any swing, and places of the
+    ground a along and c across from there. It is solid: a face between two places is no farther than the higher one.
+    On a plane of slope b it is the height above it times `cos b`. Where a wire would lie
     in the ground it is how deep, negative.
 
     Parameters
@@ -98,6 +101,8 @@ def near_slopes(scene, cases, sample, cell):
         `(easting, northing) -> ground elevation [m]`.
     cell : float
         Side of the cells of the ground [m].
+    within : float
+        Distance within which it is looked for [m].
 
     Returns
     -------
@@ -112,7 +117,7 @@ def near_slopes(scene, cases, sample, cell):
     for span in np.unique(scene.wires.span):
         rows = np.flatnonzero(known & (scene.wires.span[wire] == span))
         if len(rows):
-            found, holes = _scan(scene, way[rows], rows, span, shape, sample, cell)
+            found, holes = _scan(scene, way[rows], rows, span, shape, sample, cell, within)
             ways.append(found)
             unknown += [(int(wire[row]), int(row // shape[2] % shape[1]), int(cases[row % shape[2]])) for row in holes]
     if not ways:
@@ -124,7 +129,7 @@ def near_slopes(scene, cases, sample, cell):
     return Slopes(_rows(scene, w, o, cases[k], ways.least, place, ground), tuple(unknown))
 
 
-def _scan(scene, way, rows, span, shape, sample, cell):
+def _scan(scene, way, rows, span, shape, sample, cell, within):
     """The first look at one span: ways, and a row of each option and case of which the ground is not known."""
     length = scene.wires.length[scene.wires.span == span].max()
     count = int(np.clip(np.ceil(2 * length / cell) + 1, 9, _PLACES))
@@ -136,11 +141,12 @@ def _scan(scene, way, rows, span, shape, sample, cell):
     reach = _heights(scene, rows // (shape[1] * shape[2]), place[:, ::4, ::4], sample, key)
     if not np.isfinite(reach):
         return _Ways(*(np.zeros(0, kind) for kind in (int, *(float,) * 6))), _first_of(key, rows, key >= 0)
-    least, across, hole = _across(scene, rows // (shape[1] * shape[2]), place, sample, step, reach)
+    within += scene.reach.around.max(initial=0.0)
+    least, across, hole = _across(scene, rows // (shape[1] * shape[2]), place, sample, step, min(reach, within))
     best = np.full(shape[1] * shape[2], np.inf)
     np.minimum.at(best, key, least.min(axis=(1, 2)))
-    lost = _first_of(key, rows, (hole < best[key, None, None]).any(axis=(1, 2)))
-    row, t, s = np.nonzero(lowest(least) & (least <= 1.2 * best[key, None, None] + step))
+    lost = _first_of(key, rows, (hole < np.minimum(best, within)[key, None, None]).any(axis=(1, 2)))
+    row, t, s = np.nonzero(lowest(least) & (least <= np.minimum(1.2 * best[key, None, None], within + step) + step))
     kept = kept_ways(key[row], least[row, t, s], np.full(len(row), np.inf), _WAYS)
     row, t, s = row[kept], t[kept], s[kept]
     return _Ways(rows[row], turn[row, t], share[row, s], np.zeros(len(row)), across[row, t, s],
@@ -175,11 +181,13 @@ def _across(scene, wire, place, sample, step, reach):
     y = np.arange(low[1] - reach - step, high[1] + reach + 2 * step, step)
     mesh = np.stack([*np.meshgrid(x, y, indexing="ij"), np.zeros((len(x), len(y)))], axis=-1)
     Z = _ground_at(scene, wire[:1], mesh[None], sample)[0]
+    if place[..., 2].min() - Z.max() > reach + step:
+        return tuple(np.full(place.shape[:-1], np.inf) for _ in range(3))
     i, j = (np.rint((place[..., axis] - at[0]) / step).astype(int) for axis, at in ((0, x), (1, y)))
     least, across, hole = (np.full(place.shape[:-1], np.inf) for _ in range(3))
     for m in range(-int(reach / step) - 1, int(reach / step) + 2):
         c = y[j + m] - place[..., 1]
-        d = np.hypot(c, place[..., 2] - Z[i, j + m])
+        d = np.hypot(c, np.maximum(place[..., 2] - Z[i, j + m], 0))
         unknown = np.isnan(d)
         hole = np.where(unknown, np.minimum(hole, np.abs(c)), hole)
         nearer = d < least
@@ -217,7 +225,8 @@ def _look(scene, way, wire, ways, half, sample):
         spot[..., 0] += a[some, None, None, :, None]
         spot[..., 1] += c[some, None, None, None, :]
         g = _ground_at(scene, wire[row], spot, sample)
-        d = np.sqrt(a[some, None, None, :, None]**2 + c[some, None, None, None, :]**2 + (spot[..., 2] - g)**2)
+        d = np.sqrt(a[some, None, None, :, None]**2 + c[some, None, None, None, :]**2
+                    + np.maximum(spot[..., 2] - g, 0)**2)
         g0 = _ground_at(scene, wire[row], place, sample)[..., None, None]
         inside = place[..., 2][..., None, None] < g0
         d, g = np.where(inside, place[..., 2][..., None, None] - g0, d), np.where(inside, g0, g)
@@ -233,5 +242,6 @@ def _look(scene, way, wire, ways, half, sample):
 def _rows(scene, w, o, k, least, place, ground):
     along = scene.frame.start[w, 0], scene.frame.end[w, 0]
     position = np.where((ground > place[:, 2]) & (least > 0), "beside", "above").astype(object)
+    least = least - scene.reach.around[w, o, k]
     return Checked(w, o, k, np.full(len(w), GROUND), np.full(len(w), "radial", object), position, least,
                    (place[:, 0] - along[0]) / (along[1] - along[0]), place[:, 2], ground, place[:, 1])

@@ -47,8 +47,9 @@ def violation_stretches(scene, checked, columns, around, swept=None):
     -------
     dict of ndarray
         In still air every wire of the span that falls short has its own stretches, in wind the worst wire at its worst
-        swing. A line crossed at one point gives a stretch of no length, drawn a metre long.
+        swing. A line crossed at one point gives a stretch of no length, drawn a metre long. Of bundles the lowest wire.
     """
+    scene = scene.lowest
     below, crossed = around.below, around.crossed
     still = np.array([case.wind == 0 for case in scene.cases])[checked.case]
     short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical") & still)
@@ -79,8 +80,10 @@ def _candidates(scene, checked, columns, short, wire, obstacle):
     row = order[np.repeat(begin, count) + within]
     violation = np.repeat(short, count)
     side = np.where(columns["position"][violation] == "below", -1.0, 1.0)
-    return _Short(row, wire[row], checked.option[violation], checked.case[violation],
-                  columns["required_m"][violation], side, violation)
+    option, case = checked.option[violation], checked.case[violation]
+    # Below a thing it is the highest wire of a bundle that falls short, and the lowest by so much more.
+    required = columns["required_m"][violation] + np.where(side < 0, scene.depth[wire[row], option, case], 0.0)
+    return _Short(row, wire[row], option, case, required, side, violation)
 
 
 def _runs(scene, candidates, rows):
@@ -89,7 +92,7 @@ def _runs(scene, candidates, rows):
     owner = np.repeat(np.arange(len(count)), count)
     c = candidates
     at = c.wire[owner], c.option[owner], c.case[owner]
-    z = elevations(rows.fraction, rows.span[owner], scene.constant[at], Ends(*(f[at] for f in scene.ends)))
+    z = elevations(rows.fraction, rows.span[owner], *scene.lying(at, c.side[owner] < 0))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
         bad = margin < 0
@@ -138,8 +141,8 @@ def _table(scene, columns, low, high, worst, of, wire, checked):
     place = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES)
     local = frame.start[wire, None] + place[..., None] * (frame.end - frame.start)[wire, None]
     at = wire, checked.option[of], checked.case[of]
-    ends = Ends(*(f[at][:, None] for f in scene.ends))
-    local[..., 2] = elevations(place, S[:, None], scene.constant[at][:, None], ends)
+    constant, ends = scene.lying(at, columns["position"][of] == "below")
+    local[..., 2] = elevations(place, S[:, None], constant[:, None], Ends(*(f[:, None] for f in ends)))
     keys = {name: columns[name][of] for name in ("line", "span", "option", "case", "against", "obstacle")}
     return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": worst,
                    "geometry": shapely.linestrings(to_grid(local, scene.structures, scene.spans, wires.span[wire]))}

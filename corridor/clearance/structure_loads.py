@@ -1,8 +1,9 @@
 """What wires do to the structures: the layer `structure_loads`.
 
-A load is judged against the wire that hangs today, in its own worst case, never as structural design. At a suspension
-structure both spans of a wire pull at one string; at a strain structure each section that ends there has rows
-of its own, since a structure must hold the one without the other.
+A load is judged against the wire that hangs today, in its own worst case, and against the capacity of the structure
+where one is given, never as structural design. At a suspension structure both spans of a wire pull at one string; at a
+strain structure each section that ends there has rows of its own, since a structure must hold the one without the
+other.
 
 Along the line a wire that runs through is all but balanced, and what is left of it says nothing of a structure: one
 that holds the wire up is made, along the line, for a wire that breaks on one side. So there the tension of the tighter
@@ -12,6 +13,9 @@ span is compared, which that load goes with (security loads of IEC 60826, recall
 import numpy as np
 import shapely
 
+from corridor.clearance.at_structures import body_rows
+from corridor.clearance.capacity import factor_arrays, point_columns
+from corridor.clearance.swings import lifted_ends, string_swings
 from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES
 from corridor.mechanics.supports import end_forces
@@ -24,24 +28,30 @@ LIFTED = 0.5
 _NOTHING = 200.0
 
 
-def load_rows(scene):
-    """Return the rows of `structure_loads`: one per structure, wire, section, option and case.
+def load_rows(scene, framings, capacities=None):
+    """Return the rows of `structure_loads`: one per structure, wire, section, option and case; and the loads with their
+    factors.
 
     Parameters
     ----------
     scene : Scene
+    framings : Framings
+    capacities : Capacities or None
 
     Returns
     -------
-    dict of ndarray
+    columns : dict of ndarray
         With wind, of both sides the one with the greater transverse load; uplift and a lifted string are told of
         either. At a string that wires have lifted the load is what would hold it plumb, the lift being negative. Where
         no equilibrium was found loads are those of the ruling span with strings plumb.
+    totals : tuple
+        Where there are capacities, of every wire at a structure its number (row,), and the load (row, option, case,
+        side, 3) [N]; else empty.
     """
     ends = _Ends(scene)
-    loads = _end_loads(scene)
+    loads, blown = _end_loads(scene)
     forces = ends.summed(loads)
-    swings = ends.of_either(_swings(scene))
+    swings = ends.of_either(string_swings(scene))
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
     r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
@@ -54,14 +64,17 @@ def load_rows(scene):
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
-        "lifted": ends.of_any(_lifted(scene))[r, o, k].any(axis=-1),
+        "lifted": ends.of_any(lifted_ends(scene))[r, o, k].any(axis=-1),
         "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
     }
+    columns |= {name: values[r, o, k] for name, values in body_rows(scene, framings, ends).items()}
     greater = columns["ratio_to_existing"]
     columns["above_existing"] = np.where(np.isnan(greater), None, greater > 1 + 1e-9)
-    return {name: values[known] for name, values in columns.items()}
+    totals = () if capacities is None else (ends.structure, _factored(ends, loads, blown, capacities))
+    columns |= point_columns(capacities, scene, ends.wire, totals, (r, o, k))
+    return {name: values[known] for name, values in columns.items()}, totals
 
 
 class _Ends:
@@ -90,13 +103,14 @@ class _Ends:
         both = np.bincount(self.of_end) > 1
         self.side = np.where(both, None, np.where(first < len(wires), "ahead", "back"))
 
-    def summed(self, loads):
-        """Loads of all ends (end, option, case, side, 3) summed at the rows, with strings and wind on them."""
+    def summed(self, loads, vertical=1.0, wind=1.0):
+        """Loads of all ends (end, option, case, side, 3) summed at the rows, with strings and wind on them, times
+        factors of the cases."""
         total = np.zeros((len(self.structure), *loads.shape[1:]))
         np.add.at(total, self.of_end, loads)
-        total[..., 0] += self.weight[:, None, None, None]
-        wind = np.array([case.wind for case in self.scene.cases])
-        total[..., 1] += self.area[:, None, None, None] * wind[:, None] * SIDES
+        total[..., 0] += self.weight[:, None, None, None] * np.reshape(vertical, (-1, 1))
+        pressure = wind * np.array([case.wind for case in self.scene.cases])
+        total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * SIDES
         return total
 
     def compared(self, forces, loads):
@@ -137,43 +151,38 @@ class _Ends:
 
 def _end_loads(scene):
     """Loads of all subconductors at every wire end on its structure: down, right, ahead [N]; (end, option, case, side,
-    3)."""
-    hung, spare = scene.hung, scene.by_ruling_span
+    3); and of them the half of the wind on the wire.
+
+    Constants that codes add to the resultant are in the tension alone, not in weight and wind (Rule 252 of ANSI C2,
+    recalled).
+    """
+    hung, spare = scene.tensed, scene.tensed_by_ruling_span
+    vectors = scene.hung.vectors
     lost = np.isnan(hung.horizontal_tension)
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
     start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
-    pulls = end_forces(start, end, hung.vectors, H)
+    pulls = end_forces(start, end, vectors, H)
     if hung.lifted.any():
-        held = end_forces(hung.held.start, hung.held.end, hung.vectors, hung.held.horizontal_tension)
+        held = end_forces(hung.held.start, hung.held.end, vectors, hung.held.horizontal_tension)
         pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
     pulls = [each * scene.subconductors[..., None, None, None] for each in pulls]
-    return np.concatenate([_about(scene.frame.arm_start, pulls[0]), _about(scene.frame.arm_end, pulls[1])])
+    # What both ends of a wire bear together is all that is on it.
+    blown = (pulls[0] + pulls[1]) / 2 * [1.0, 1.0, 0.0]
+    return tuple(np.concatenate([_about(scene.frame.arm_start, first), _about(scene.frame.arm_end, last)])
+                 for first, last in (pulls, (blown, blown)))
+
+
+def _factored(ends, loads, blown, capacities):
+    """Loads at the rows with the factors of the cases, (row, option, case, side, 3) [N]."""
+    vertical, wind, tension = factor_arrays(capacities, ends.scene.cases)
+    pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + blown * (wind - tension)[:, None, None]
+    return ends.summed(pulled, vertical, wind)
 
 
 def _about(arm, pull):
     """Vectors of the span's frame as down, right along the crossarm, and ahead."""
     a, b = (arm[:, i, None, None, None] for i in (0, 1))
     return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
-
-
-def _lifted(scene):
-    """True for the strings that wires have lifted, (end, option, case, side)."""
-    hung = scene.hung
-    return np.concatenate([hung.lifted[..., 0], hung.lifted[..., 1]])
-
-
-def _swings(scene):
-    """Swing of the string at every wire end across the line, positive to the right [deg]; nan where it is lifted."""
-    wires, hung, plumb = scene.wires, scene.hung, scene.plumb
-    result = []
-    for arm, at, place, string in ((plumb.arm_start, plumb.start, hung.start, wires.string_start),
-                                   (plumb.arm_end, plumb.end, hung.end, wires.string_end)):
-        moved = place - at[:, None, None, None]
-        right = moved[..., 0] * arm[:, 0, None, None, None] + moved[..., 1] * arm[:, 1, None, None, None]
-        long = string[:, None, None, None]
-        angle = np.degrees(np.arctan2(right, long - moved[..., 2]))
-        result.append(np.where(long > 0, angle, np.nan))
-    return np.where(_lifted(scene), np.nan, np.concatenate(result))
 
 
 def _ratios(size, scene):

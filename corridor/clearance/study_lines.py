@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles, with_rows
-from corridor.clearance.reasons import Gap
+from corridor.clearance.not_assessed import Gap
 from corridor.geometry.distance import heights
 from corridor.line.facts import Case, OtherState
 from corridor.line.swing import to_grid
@@ -197,22 +197,23 @@ def _wires(facts, scene, wanted, cases):
                     yield row | {"states": None}
                 continue
             state = _state(start[i, o][known], end[i, o][known], C[i, o][known], spans.ground_factor[s], cases,
-                           f"{option.name}, " if several else "")
+                           f"{option.name}, " if several else "", float(scene.reach.around[w, o, still].max()))
             mates = np.array([own_option is option or option.existing for own_option in scene.options])
             yield row | {"states": state, "geometry": _highest(state), "options": mates}
 
 
-def _state(start, end, constant, factor, cases, words):
+def _state(start, end, constant, factor, cases, words, around):
     length = np.hypot(*(end - start)[:, :2].T) * factor
     every = (np.arange(len(constant)),) * cases
-    low, high = (f"{words}{which} of its own cases in still air" for which in ("lowest", "highest"))
-    return OtherState(start, end, length, constant, every, every, (high,) * cases, (low,) * cases)
+    wide = f", {around:g} m about the middle of its bundle" if around else ""
+    low, high = (f"{words}{which} of its own cases in still air{wide}" for which in ("lowest", "highest"))
+    return OtherState(start, end, length, constant, every, every, (high,) * cases, (low,) * cases, around)
 
 
 def _highest(state):
     """A wire as a line, at its highest."""
     share = np.linspace(0, 1, _PLACES)
     z = heights(share, state.length[:, None], state.start[:, 2:], (state.end - state.start)[:, 2:],
-                state.constant[:, None]).max(axis=0)
+                state.constant[:, None]).max(axis=0) + state.movement
     start, end = state.start.mean(axis=0), state.end.mean(axis=0)
     return shapely.linestrings(np.column_stack([start[:2] + share[:, None] * (end - start)[:2], z]))

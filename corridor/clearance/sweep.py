@@ -22,10 +22,9 @@ from corridor.clearance.crossings import cross
 from corridor.clearance.follow_things import follow_things
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
+from corridor.clearance.swept_area import steps_of, swept_pairs, widened
 from corridor.clearance.vertical import Checked, least_rows
-from corridor.clearance.widened import steps_of, swept_pairs, widened
 from corridor.geometry.distance import least_heights
-from corridor.line.blown import PARTLY
 
 __all__ = ["GROUND", "Swept", "sweep"]
 
@@ -106,7 +105,7 @@ def sweep(scene, index, ground, cases, *, above, below):
     lost = tuple(each for each in lost
                  if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
     worst = _worst(scene, blown, found)
-    return Swept(_rows(scene, blown, worst), blown.take(worst.row), lost + _unsolved(blown), steps.max(initial=0.25))
+    return Swept(_rows(scene, blown, worst), blown.take(worst.row), lost, steps.max(initial=0.25))
 
 
 def _wire_key(scene, each):
@@ -198,14 +197,6 @@ def _note(lost, blown, row, obstacle, reason):
     """Keep the first of each wire, option, case and thing; no reason: met, and no vertical rule is for it."""
     key = blown.wire[row], blown.option[row], blown.case[row], int(obstacle)
     lost.setdefault(key, {"wire": key[0], "option": key[1], "case": key[2], "obstacle": key[3], "reason": reason})
-
-
-def _unsolved(blown):
-    """Wires that hang in the full wind, and in part of it find no equilibrium."""
-    bad = np.flatnonzero(~_known(blown))
-    keys = {(blown.wire[r], blown.option[r], blown.case[r]) for r in bad}
-    return tuple({"wire": w, "option": o, "case": k, "obstacle": GROUND,
-                  "reason": PARTLY} for w, o, k in sorted(keys))
 
 
 def _refined(scene, blown, found, low, ground, step):

@@ -9,7 +9,7 @@ from corridor.clearance.chords import cut_chords
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import GROUND
-from corridor.clearance.widened import widened
+from corridor.clearance.swept_area import widened
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights
 from corridor.line.swing import to_grid
@@ -59,8 +59,10 @@ def swung_stretches(scene, columns, checked, swept, ground, index):
         return {name: columns[name][short] for name in ("line", "span", "option", "case", "against", "obstacle",
                                                         "wire", "geometry")} | {
             "length_m": np.empty(0), "worst_margin_m": np.empty(0)}
-    nodes = _nodes(chords, ground, widened(index, chords.start[:, :2], swept.step), checked.obstacle[short],
-                   np.where(columns["position"][short] == "below", -1.0, 1.0), columns["required_m"][short])
+    side = np.where(columns["position"][short] == "below", -1.0, 1.0)
+    required = columns["required_m"][short] + np.where(side < 0, chords.depth, 0.0)
+    nodes = _nodes(chords, ground, widened(index, chords.start[:, :2], swept.step), checked.obstacle[short], side,
+                   required)
     owner, low, high, worst = _runs(nodes)
     keys = ("line", "span", "option", "case", "against", "obstacle", "wire")
     of = short[owner]

@@ -12,9 +12,9 @@ import shapely
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import chords
 from corridor.clearance.findings import against_of, obstacle_name
-from corridor.clearance.reasons import Gap
+from corridor.clearance.not_assessed import Gap
 from corridor.clearance.vertical import Checked, worst_of
-from corridor.line.blown import hung_curves
+from corridor.line.swung_wires import hung_curves
 
 __all__ = [
     "checked_rows",
@@ -225,10 +225,10 @@ def local(scene, wire, spot):
 def checked_rows(scene, index, wire, part, option, case, least, place, position, other):
     """Return the rows of the worst wire of each span, option, case and obstacle, `measure` "radial".
 
-    Columns of shape (row,): `least` distance [m], `place` (row, 3) in the frame of the span, `other` elevation of the
-    thing there [m].
+    Columns of shape (row,): `least` distance [m], of which what bundles reach about their middle is taken off; `place`
+    (row, 3) in the frame of the span, `other` elevation of the thing there [m].
     """
-    obstacle = index.of_part[part]
+    obstacle, least = index.of_part[part], least - scene.reach.around[wire, option, case]
     key = scene.wires.span[wire] * (obstacle.max(initial=0) + 1) + obstacle
     key = (key * len(scene.options) + option) * len(scene.cases) + case
     row = worst_of(key, least[:, None])[1][:, 0]

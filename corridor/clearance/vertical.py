@@ -105,7 +105,7 @@ def over_ground(wires, ground, constant, cases, ends=None):
     return _pick(row, least, every, np.full(len(wires), -1), np.ones(len(wires)), cases)
 
 
-def over_objects(wires, crossed, constant, cases, side, ends=None):
+def over_objects(wires, crossed, constant, cases, side, ends=None, depth=None):
     """Return the least vertical distance to every object that wires of a span cross.
 
     Parameters
@@ -118,6 +118,8 @@ def over_objects(wires, crossed, constant, cases, side, ends=None):
         1 where the wire shall pass above, -1 below.
     ends : Ends, optional
         As in `over_ground`.
+    depth : ndarray, shape (wire span, option, case), optional
+        From the wires up to the highest of their bundles, which counts below objects [m].
 
     Returns
     -------
@@ -125,7 +127,9 @@ def over_objects(wires, crossed, constant, cases, side, ends=None):
     """
     states, ends = _states(constant[crossed.wire], cases), _ends(ends, crossed.wire, cases)
     least = least_heights(crossed.rows, states, ends=ends)
-    for whole, part in zip(least, least_below(crossed.rows, states, side < 0, ends), strict=True):
+    up = 0.0 if depth is None else _states(depth[crossed.wire], cases)[side < 0]
+    height, place, elevation = least_below(crossed.rows, states, side < 0, ends)
+    for whole, part in zip(least, (height - up, place, elevation + up), strict=True):
         whole[side < 0] = part
     span = wires.span[crossed.wire]
     _, row = worst_of(span * (crossed.obstacle.max(initial=0) + 1) + crossed.obstacle, least.height)

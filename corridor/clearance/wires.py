@@ -19,7 +19,7 @@ def _names(things):
 
 def _planes(scene):
     """Planes of all wires in all states; arrays (wire span, option, case, side)."""
-    hung = scene.hung
+    hung = scene.tensed
     return plane_of(hung.start, hung.end, hung.vectors)
 
 
@@ -29,12 +29,23 @@ def _end_tension(hung, plane):
     return (hung.horizontal_tension * np.fmax(left, right)).max(axis=-1)
 
 
+def _greatest_tension(scene):
+    """The same of all wires; of one that stands, the greater of the two ends of its history."""
+    own = _end_tension(scene.tensed, _planes(scene))
+    if scene.taut is None:
+        return own
+    strung = scene.strung
+    stands = (scene.wires.kind == "shield")[:, None] | [option.existing for option in scene.options]
+    stands = stands | ((strung.governing < 0) & np.isfinite(strung.excess))[scene.group]
+    return np.where(stands[..., None], np.fmax(own, _end_tension(scene.taut.tensed, _planes(scene.taut))), own)
+
+
 def section_rows(scene):
     """Return the rows of `sections`: one per group of wires, option and case."""
     strung, groups = scene.strung, scene.groups
     shape = strung.horizontal_tension.shape
     g, o, k = (index.ravel() for index in np.indices(shape))
-    greatest = _end_tension(scene.hung, _planes(scene))
+    greatest = _greatest_tension(scene)
     tension = np.full(shape, -np.inf)
     np.fmax.at(tension, scene.group, np.where(np.isnan(greatest), -np.inf, greatest))
     tension = np.where(np.isfinite(tension), tension, np.nan)[g, o, k]
@@ -64,14 +75,14 @@ def wire_rows(scene):
     ----------
     scene : Scene
     """
-    wires, spans, strung, hung = scene.wires, scene.spans, scene.strung, scene.hung
+    wires, spans, strung, hung = scene.wires, scene.spans, scene.strung, scene.tensed
     planes = _planes(scene)
     constant = hung.constant
     w, o, k = np.nonzero(np.isfinite(constant[..., 0]) & np.isfinite(planes.span[..., 0]))
     at = w, o, k, 0
     plane = type(planes)(*(field[at] for field in planes))
     C, g, span = constant[at], scene.group[w], wires.span[w]
-    T = _end_tension(hung, planes)[w, o, k]
+    T = _greatest_tension(scene)[w, o, k]
     wind = hung.wind[w, o, k, 0]
     sag = greatest_sag(plane.span, plane.rise, C)
     beside = _ruling_span_sag(scene)[w, o, k]
@@ -105,5 +116,5 @@ def _ruling_span_sag(scene):
 
 def _curves(scene, plane, at, constant):
     """Wires in space as shapely lines."""
-    local = points(scene.hung.start[at], plane, constant, np.linspace(0, 1, PLACES))
+    local = points(scene.tensed.start[at], plane, constant, np.linspace(0, 1, PLACES))
     return shapely.linestrings(to_grid(local, scene.structures, scene.spans, scene.wires.span[at[0]]))

@@ -20,7 +20,8 @@ def check(study, progress, overwrite, output):
     falls short is in the layer `violations`; what could not be compared is in
     `not_assessed`, and is never a pass.
 
-    The findings replace those of an earlier run only when they are whole.
+    The findings replace those of an earlier run only when they are whole; a run
+    that is stopped starts anew.
 
     \b
     Examples
@@ -34,5 +35,6 @@ def check(study, progress, overwrite, output):
                   violations=result.violations, not_assessed=result.gaps,
                   doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,
                   causes=[cause._asdict() for cause in result.causes], overloads=result.overloads, lifted=result.lifted,
+                  over_capacity=result.over_capacity, at_structures=result.at_structures, induced=result.induced,
                   output=str(result.output), frame=result.frame.name, warnings=list(result.warnings),
                   options=list(result.options))

@@ -31,7 +31,7 @@ def check_log(path: Path) -> None:
 
     if path.suffix.lower() not in (".log", ".txt"):
         raise InputError(None, "--log", repr(str(path)), "a name that ends in .log or .txt")
-    PLAIN.check(path.resolve(), "marked")
+    PLAIN.check(path, "marked")
 
 
 def write_log(told: dict, status: int, arguments: list[str]) -> None:

@@ -84,13 +84,17 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
         def run(quiet, as_json, log, trust=False, **options):
             told = click.get_current_context().find_root().obj
             told = {} if told is None else told
-            run_time()  # which drawings ask for, too, and would fail at
+            time = run_time()  # which drawings ask for, too, and would fail at
             if log is not None:
                 from corridor.commands.log import check_log
 
                 check_log(log)
                 told["log"] = log
             with ExitStack() as stack:
+                if "SOURCE_DATE_EPOCH" in os.environ:
+                    from corridor.outputs.geopackage import clock
+
+                    stack.enter_context(clock(time))
                 if study:
                     from corridor.commands.trust import trusted
 

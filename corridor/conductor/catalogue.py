@@ -1,8 +1,8 @@
 """The catalogue: conductors of published tables, and options derived from them by rule.
 
-Tables, each a file of the folder `catalogue`: `astm_b232`, `iec_61089`, `en_50182`, and
-`derived`, which `derivation.write_derived` makes. A conductor is found by its designation or by
-its code word.
+Tables, each a file of the folder `catalogue`: those of `standards.STANDARDS`, whose empty cells the rules of the
+standard fill, and `derived`, which `derivation.write_derived` makes. Each conductor on galvanised steel of the ASTM and
+EN tables is there with a core of aluminium-clad steel, too. A conductor is found by its designation or code word.
 """
 
 from collections.abc import Iterable
@@ -11,12 +11,15 @@ from pathlib import Path
 
 from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.conductor.materials import FOLDER, Row, read_table
+from corridor.conductor.standards import STANDARDS, clad, complete
 from corridor.errors import InputError, nearest
 
 __all__ = ["TABLES", "aliases", "find", "names"]
 
 #: Tables of the catalogue, in the order in which their conductors are listed.
-TABLES = ("astm_b232", "iec_61089", "en_50182", "derived")
+TABLES = (*STANDARDS, "derived")
+#: Tables whose conductors are made with a core of aluminium-clad steel as well.
+_CLAD = ("astm_b232", "astm_b232_sizes", "en_50182", "en_50182_sizes")
 
 
 @cache
@@ -24,13 +27,23 @@ def _rows() -> dict[str, Row]:
     """Rows of all tables by designation."""
     found: dict[str, Row] = {}
     for table in TABLES:
-        for row in read_table(FOLDER / f"{table}.csv"):
+        for row in _of_table(table):
             name = row.text("name")
             if name in found:
                 raise InputError(row.path, name, "a second conductor of this name", "unique names")
             row["derived"] = table == "derived"
             found[name] = row
     return found
+
+
+def _of_table(table: str) -> list[Row]:
+    """Rows of a table, whole, with those on another core that follow from it."""
+    rows = read_table(FOLDER / f"{table}.csv")
+    if table not in STANDARDS:
+        return rows
+    if table in _CLAD:
+        rows += [made for row in rows if (made := clad(row))]
+    return [complete(row, STANDARDS[table]) for row in rows]
 
 
 @cache

@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
 
-from corridor.conductor.curves import CurveSet, built_in, yielding
+from corridor.conductor.curves import CurveSet, built_in
+from corridor.conductor.estimate import ESTIMATED, STANDARD_CURVES, curves_of
 from corridor.conductor.materials import Cell, Family, Material, find_family, find_material
 from corridor.conductor.stranding import (
     CORE_LAY_INCREASE,
@@ -25,9 +26,7 @@ from corridor.errors import InputError, nearest
 __all__ = ["Conductor", "conductor_from"]
 
 #: Laws of elongation that a conductor may name, besides a set of curves.
-ELONGATIONS = ("linear", "annealed", "gap")
-#: The set that hard-drawn aluminium on steel of 26 and 7 wires has without being asked.
-STANDARD_CURVES = "aluminium on steel 26/7"
+ELONGATIONS = ("linear", "annealed", "gap", ESTIMATED)
 #: Greatest compression in the literature on steel cores [Pa] (CIGRE TB 244 and TB 324, recalled).
 GREATEST_COMPRESSION = 18e6
 
@@ -117,6 +116,7 @@ class Conductor:
     confidence: str
     derived: bool = False
     curves: CurveSet | None = None
+    curves_band: tuple[CurveSet, ...] = ()
     set_given: bool = False
     compression_low: float = math.nan
     compression_high: float = math.nan
@@ -125,7 +125,7 @@ class Conductor:
 
 
 _STRANDS = ("outer_strands", "core_strands", "core_wire_diameter")
-_COMPUTED = ("curves", "set_given", "core_expansion_above", "core_expansion_change")
+_COMPUTED = ("curves", "curves_band", "set_given", "core_expansion_above", "core_expansion_change")
 _KNOWN = (*(f.name for f in fields(Conductor) if f.name not in _COMPUTED), *_STRANDS, "alias")
 
 
@@ -176,8 +176,9 @@ def conductor_from(values: Mapping[str, Cell], where: str | None = None, file: P
     zero = _ZERO + (() if build.has_core else _ZERO_WITHOUT_CORE)
     numbers = {name: _number(filled, name, place, zero) for name in _REQUIRED}
     known = {name: _number(given, name, place) for name in _OPTIONAL if name in given}
+    own, band = curves_of(law, sets, build.metal, build.core, int(known.get("outer_strands", 0)),
+                          numbers["outer_modulus"], numbers["core_modulus"])
     _check_whole(numbers, place)
-    metal = build.metal
     return Conductor(
         name=_text(given, "name"),
         family=_text(given, "family"),
@@ -187,10 +188,10 @@ def conductor_from(values: Mapping[str, Cell], where: str | None = None, file: P
         source=_text(given, "source"),
         confidence=_text(given, "confidence"),
         derived=bool(given.get("derived", False)),
-        curves=yielding(law, metal.yield_stress, metal.hardening, numbers["outer_modulus"]) if law == "annealed"
-        else sets.get(law),
+        curves=own,
+        curves_band=band,
         set_given="permanent_set" in given or build.family is None or not build.has_core
-        or not math.isnan(metal.yield_stress),
+        or not math.isnan(build.metal.yield_stress),
         **numbers,
         **_heat_facts(known, numbers, build),
         **_compression_band(known, numbers, build),
@@ -293,7 +294,7 @@ def _law(given: Mapping[str, Cell], build: _Build, sets: Mapping[str, CurveSet],
     if law not in known:
         close = nearest(law, known)
         raise place.error("elongation", repr(law), ", ".join(known), close and repr(close))
-    if not build.has_core and law in ("gap", *sets):
+    if not build.has_core and (law == "gap" or (law in sets and not sets[law].own_area)):
         raise place.error("elongation", repr(law), "linear for a conductor without a core")
     if law == "annealed" and math.isnan(build.metal.yield_stress):
         raise place.error("elongation", repr(law), "an outer material that yields, such as A0")
@@ -305,9 +306,9 @@ def _usual_law(given: Mapping[str, Cell], build: _Build) -> str:
     law = build.family.elongation if build.family else "linear"
     if "permanent_set" in given and law != "gap":
         return "linear"
-    materials = [material and material.material for material in (build.outer, build.core)]
-    made = *materials, given.get("outer_strands"), given.get("core_strands")
-    return STANDARD_CURVES if law == "linear" and made == ("AL1", "ST1A", 26, 7) else law
+    materials = [None if each is None else each.material for each in (build.outer, build.core)]
+    made: tuple[Cell, ...] = *materials, given.get("outer_strands"), given.get("core_strands") or 0
+    return STANDARD_CURVES.get(made, law) if law == ESTIMATED else law
 
 
 def _defaults(given: Mapping[str, Cell], build: _Build) -> dict[str, float]:
@@ -348,10 +349,10 @@ def _check_whole(numbers: Mapping[str, float], place: _Place) -> None:
     for name, value, low, high, found, accepted in (
             ("diameter", A / (math.pi / 4 * D**2), 0.5, 1.01, f"{D:.6g} m around {A:.6g} m2 of wire",
              "a diameter whose circle the wires fill by half or more, and do not exceed"),
-            ("mass", m / A, 2000, 9000, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
-             "a mass of 2000 to 9000 kg per m3 of wire"),
-            ("resistance_20", R * A, 20e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
-             "a resistivity of 20 to 250 nohm m of the whole area"),
+            ("mass", m / A, 2000, 9300, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
+             "a mass of 2000 to 9300 kg per m3 of wire"),
+            ("resistance_20", R * A, 17e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
+             "a resistivity of 17 to 250 nohm m of the whole area"),
             ("rts", rts / A, 20e6, 2500e6, f"{rts:.6g} N on {A:.6g} m2, {rts / A / 1e6:.0f} MPa",
              "a strength of 20 to 2500 MPa of the whole area")):
         if not low < value < high:

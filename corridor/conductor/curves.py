@@ -5,7 +5,8 @@ A table of curves has one row for each curve of a set. `curve` is `initial`, `fi
 area of the conductor, as such curves are published, by powers of the strain in percent; `greatest` is the greatest
 strain of the measurement. Of a final line only the slope `c1` is used: its intercept belongs to one maximum stress.
 
-A set needs the initial and final curve of each part. Creep of the `whole` is that of the outer part with the core on
+A set needs the initial and final curve of each part, of the outer one alone where it is of a conductor without a core.
+Creep of the `whole` is that of the outer part with the core on
 its initial curve.
 """
 
@@ -150,17 +151,21 @@ def _check_row(row: Row) -> None:
 
 
 def _set(path: Path | str, name: str, rows: _Rows) -> CurveSet:
-    missing = [f"{curve} {part}" for curve, part in _NEEDED if (curve, part, None) not in rows]
+    cored = any(part != "outer" for _, part, _ in rows)
+    needed = [(curve, part) for curve, part in _NEEDED if cored or part == "outer"]
+    missing = [f"{curve} {part}" for curve, part in needed if (curve, part, None) not in rows]
     if missing:
         raise InputError(path, name, f"no curve {missing[0]}", "initial and final of outer and core")
-    initial, core_initial = rows["initial", "outer", None], rows["initial", "core", None]
-    outer, outer_final, core, core_final = (_coefficients(rows[curve, part, None]) for curve, part in _NEEDED)
-    made = CurveSet(name, outer, core, outer_final[1], core_final[1], initial.number("greatest"),
-                    core_initial.number("greatest"), _creep(path, name, rows, core), initial.text("source"),
-                    initial.text("confidence"))
+    initial = rows["initial", "outer", None]
+    outer, outer_final, *of_core = (_coefficients(rows[curve, part, None]) for curve, part in needed)
+    core, core_final = of_core or (NO_CURVE, (math.nan,) * 5)
+    core_end = rows["initial", "core", None].number("greatest") if cored else math.inf
+    made = CurveSet(name, outer, core, outer_final[1], core_final[1], initial.number("greatest"), core_end,
+                    _creep(path, name, rows, core), initial.text("source"), initial.text("confidence"), not cored)
     for age, a, b in (("initial", outer, core), *((f"creep {c.years:g} years", c.outer, c.core) for c in made.creep)):
         _check_rises(path, f"{name}, {age} outer", a, made.outer_end)
-        _check_rises(path, f"{name}, {age} core", b, made.core_end)
+        if cored:
+            _check_rises(path, f"{name}, {age} core", b, made.core_end)
     return made
 
 

@@ -8,6 +8,7 @@ round
 trapezoidal
     The base's diameter; outer area `A_o = f pi/4 (D^2 - D_c^2)` with fill f = 0.93, where round
     wires reach 0.75. On the base's steel core, or on a core of `CORE_SHARE` of the total area.
+    Hard-drawn also with the base's outer area, in the lesser diameter that it then fills.
 gap
     As trapezoidal with half the wires round, f = 0.84, over a gap of 0.7 mm filled with grease.
 alloy
@@ -163,7 +164,9 @@ def derived_rows() -> list[Derived]:
     rows = []
     for base in _bases():
         rows += [_round(base, *build) for build in _ROUND]
-        rows += [_trapezoidal_on_steel(base, core) for core in ("ST1A", "ST6C")]
+        rows += [_trapezoidal_on_steel(base, "annealed aluminium on steel", "A0", core) for core in ("ST1A", "ST6C")]
+        rows += [_trapezoidal_on_steel(each, "hard-drawn aluminium on steel", "AL1", "ST1A", of)
+                 for each, of in ((base, "diameter"), (_packed(base), "area and core"))]
         rows += [_trapezoidal_on_composite(base, *build) for build in _COMPOSITE]
         rows += [_gap(base), _alloy(base)]
     return rows
@@ -220,7 +223,7 @@ def _annulus(diameter: float, inner: float) -> float:
 
 
 def _shaped(base: _Base, label: str, family: str, outer: str, core: str, core_count: int, core_wire: float, *,
-            fill: float = TRAPEZOIDAL_FILL, gap: float = 0.0, kept: float = 1.0) -> Derived:
+            fill: float = TRAPEZOIDAL_FILL, gap: float = 0.0, kept: float = 1.0, of: str = "diameter") -> Derived:
     """A row of shaped wires at the base's diameter; `label` follows the outer material."""
     D, D_c = base.diameter, stranding.core_diameter(core_count, core_wire)
     inner = D_c + 2 * gap
@@ -230,12 +233,17 @@ def _shaped(base: _Base, label: str, family: str, outer: str, core: str, core_co
         # at least two layers, of wires of about 4.5 mm
         outer_layers=max(2, round((D - inner) / 2 / 4.5e-3)),
         core_strands=core_count, core_wire_diameter=core_wire, grease=GREASE_DENSITY * _annulus(inner, D_c), kept=kept,
-        source=f"diameter of {base.name}", confidence=CONFIDENCE_SHAPED)
+        source=f"{of} of {base.name}", confidence=CONFIDENCE_SHAPED)
 
 
-def _trapezoidal_on_steel(base: _Base, core: str) -> Derived:
-    return _shaped(base, f"TW/{core}", "annealed aluminium on steel", "A0", core, base.core_strands,
-                   base.core_wire_diameter)
+def _trapezoidal_on_steel(base: _Base, family: str, outer: str, core: str, of: str = "diameter") -> Derived:
+    return _shaped(base, f"TW/{core}", family, outer, core, base.core_strands, base.core_wire_diameter, of=of)
+
+
+def _packed(base: _Base) -> _Base:
+    """The base in the diameter that its outer area fills as trapezoidal wires around its core, to 0.01 mm."""
+    D_c = stranding.core_diameter(base.core_strands, base.core_wire_diameter)
+    return base._replace(diameter=round(math.sqrt(base.outer_area / (TRAPEZOIDAL_FILL * math.pi / 4) + D_c**2), 5))
 
 
 def _composite_wire(diameter: float, count: int) -> float:

@@ -35,17 +35,21 @@ _Record = TypeVar("_Record")
 
 FOLDER = Path(__file__).parent / "catalogue"
 
-#: Pound-force per square inch [Pa].
-PSI = 4.4482216152605 / 0.0254**2
+#: Inch [m], pound-force [N], pound-force per square inch [Pa].
+INCH, POUND_FORCE = 0.0254, 4.4482216152605
+PSI = POUND_FORCE / INCH**2
 
 #: Factor from the unit in a table's second row to SI; "text" and "integer" are kept as they are.
 FACTORS = {
     "1": 1.0,
     "mm": 1e-3,
+    "in": INCH,
     "mm^2": 1e-6,
     "kg/m": 1.0,
     "kg/m^3": 1.0,
+    "lb/kft": 0.45359237 / 304.8,
     "kN": 1e3,
+    "lbf": POUND_FORCE,
     "MPa": 1e6,
     "GPa": 1e9,
     "ohm/km": 1e-3,

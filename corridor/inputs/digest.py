@@ -4,14 +4,14 @@ import hashlib
 from pathlib import Path
 from xml.etree import ElementTree
 
+from corridor.constants import SQLITE_LOGS
+
 __all__ = ["digest", "digest_files", "files_of", "tiles_of"]
 
 #: Bytes read at a time.
 _CHUNK = 1 << 20
 #: Endings of files of the same stem that are read with one of an ending; none given: all.
 _FAMILIES = {".shp": (), ".tab": (), ".mif": (), ".csv": (".csvt", ".prj"), ".gml": (".xsd", ".gfs")}
-#: What SQLite keeps beside a database, and reads with it.
-_LOGS = ("-wal", "-journal")
 
 
 def digest(path):
@@ -61,7 +61,7 @@ def files_of(path):
             if p.name.startswith(path.stem + ".") and p.suffix != ".lock"
             and (p == path or not beside or p.suffix.lower() in beside)
         ]
-    logs = [log for ending in _LOGS if _filled(log := path.with_name(path.name + ending))]
+    logs = [log for ending in SQLITE_LOGS if _filled(log := path.with_name(path.name + ending))]
     return [path, *logs, *(file for tile in tiles_of(path) for file in files_of(tile))]
 
 

@@ -50,6 +50,7 @@ def describe_files(study, terrain, clouds):
                          "; ".join([facts["unit"], *_told_units(section)])))
     plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
     plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
+    plain += ([("capacity", study.capacity.file)] if study.capacity else [])
     plain += ([("rules", study.rules.file)] if study.rules.file else [])
     rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
     rows += [_row(part, path, None, *facts) for part, path, *facts in clouds.file_rows()]

@@ -14,6 +14,8 @@ __all__ = ["check_framings", "read_framings"]
 
 #: What may hang at each kind of structure.
 HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link"), "terminal": ("strain", "link")}
+#: What a framing may tell of the body of its structure beside a string.
+_AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
 _FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
 
 
@@ -26,7 +28,8 @@ def read_framings(path, units=None):
         CSV with the columns framing, wire, kind, offset, height, string; and circuit,
         string_length, string_mass, where they are known. Numbers in m and kg, or text with a unit.
         Also `stiffness` of a post along the line, a number in N/m, and `string_wind_area`, the
-        projected area of a string, a number in m2.
+        projected area of a string, a number in m2. `window_left`, `window_right`, `window_below`, `window_above`:
+        distance from where the string hangs to the structure's body on that side, and `swing_limit` of the string.
     units : mapping or None
         Units of the numbers in columns, by column; None where they are as above.
 
@@ -141,7 +144,13 @@ def _framing(path, number, row, units):
         mass,
         stiffness,
         _number(path, where, row, "string_wind_area", 0.0, "area", units),
+        *(_given(path, where, row, key, "angle" if key == "swing_limit" else "length", units) for key in _AT_BODY),
     )
+
+
+def _given(path, where, row, key, kind, units):
+    """An optional number that is not negative, nan where it is not given."""
+    return _number(path, where, row, key, np.nan, kind, units) if (row.get(key) or "").strip() else np.nan
 
 
 def _number(path, where, row, key, default, kind, units):

@@ -200,13 +200,17 @@ def _hung(hanging, xyz, length):
     strung = solve_states(whole, [Option("other", wiring)], known, None,
                           SimpleNamespace(name=np.array(["all"], object), line=np.array([""], object)))
     C = {case.name: float(strung.constant[0, 0, k]) for k, case in enumerate(known)}
-    place, constant = {case.name: (k,) for k, case in enumerate(known)}, strung.constant[0, 0]
+    place = {case.name: (k,) for k, case in enumerate(known)}
+    # Of two ends of its history it hangs at the lower where it is above our wires, and at the higher below them.
+    constant = np.r_[strung.constant[0, 0], strung.taut_tension[0, 0] / np.hypot(strung.weight, strung.wind)[0, 0]]
     # A smaller constant hangs lower; what is unknown under ice is unknown.
     lowest = [h.worst if ice is None or C[h.worst.name] <= C[ice.name] else ice for ice in h.iced]
-    below, above = (tuple(list(place[case.name]) for case in cases) for cases in (h.below, lowest))
+    above = tuple(list(place[case.name]) for case in lowest)
+    below = tuple([k + len(known) for k in place[case.name]] for case in h.below)
     told_below = tuple(f"at {case.temperature:g} degC without load" for case in h.below)
     told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} degC" if case is h.worst else
                        f"with our ice at {case.temperature:g} degC" for case in lowest)
-    return [OtherState(*(np.tile(each, (len(known), 1)) for each in (a, b)), np.full(len(known), S), constant, below,
-                       above, told_below, told_above)
+    states = len(constant)
+    return [OtherState(*(np.tile(each, (states, 1)) for each in (a, b)), np.full(states, S), constant, below, above,
+                       told_below, told_above)
             for a, b, S in zip(xyz[:-1], xyz[1:], length, strict=True)]

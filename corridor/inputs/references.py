@@ -6,8 +6,7 @@ from xml.etree import ElementTree
 
 from corridor.errors import InputError
 from corridor.inputs.digest import files_of
-from corridor.study.checks import ALLOW
-from corridor.study.named_files import named_files
+from corridor.study.named_files import ALLOW, named_files
 
 __all__ = ["check_files", "check_references"]
 

@@ -7,23 +7,25 @@ from pyproj.crs import CompoundCRS
 
 from corridor import __version__
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.bundles import assumed_of
+from corridor.clearance.capacity import Capacities
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles
-from corridor.clearance.reasons import Gap
-from corridor.conductor import catalogue
-from corridor.conductor.conductor import conductor_from
-from corridor.conductor.curves import curve_at, read_curves
+from corridor.clearance.not_assessed import Gap
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
+from corridor.inputs.capacity import read_capacities
 from corridor.inputs.file_rows import describe_files, file_columns
 from corridor.inputs.frame import Frame, choose_frame, horizontal
-from corridor.inputs.measured import check_measured, read_measured
+from corridor.inputs.measured import check_measured
 from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
+from corridor.inputs.options import column_units, read_cases, read_conductor, read_options, read_shield
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
+from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
-from corridor.line.facts import Case, Framings, Limit, Option, OwnWires, RightOfWay, Structures, Tightened, Wiring
+from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
 from corridor.study.stringing import check_block_ends
 
@@ -56,6 +58,7 @@ class Inputs:
     grids: tuple = ()
     others: dict = field(default_factory=dict)
     layers: tuple = ()
+    capacities: Capacities | None = None
 
     @property
     def crs(self):
@@ -99,7 +102,8 @@ class Inputs:
         study = self.study.study
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
-        words += [f"{option.name}: {text}" for option in self.options for text in _beyond_materials(option.wiring)]
+        words += [f"{option.name}: {text}" for option in self.options
+                  for text in (*_beyond_materials(option.wiring), *assumed_of(option.wiring))]
         wires = [(option.name, option.wiring) for option in self.options]
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
@@ -107,10 +111,20 @@ class Inputs:
         return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):
-        """Return the gaps for what the study names and nothing is compared with yet."""
+        """Return the gaps for what the study names and nothing is compared with, and for states that its code
+        prescribes and no case is of."""
         reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is "
                   "an obstacle")
-        return tuple(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface)
+        states = missing_states(self.study.rules.table, self.cases, self.options)
+        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface),
+                *(Gap(-1, None, None, None, None, None, state) for state in states), *self._unasked())
+
+    def _unasked(self):
+        """The gap of a right-of-way that no case looks at."""
+        given = self.right_of_way.half_width is not None or self.right_of_way.polygon is not None
+        if given and not any("horizontal" in case.checks for case in self.cases):
+            yield Gap(-1, None, None, None, "right_of_way", None,
+                      'no case asks for horizontal clearance: give one with wind the checks = ["horizontal"]')
 
     def run_row(self, time, warnings, cautions):
         """Return the row of the layer `run`."""
@@ -139,9 +153,16 @@ def _of_cold(cases, category):
 def _of_elongation(wiring):
     """What the permanent set of an option rests on, where that is an estimate or a step is without effect."""
     conductor, words = wiring.conductor, []
+    if conductor.curves_band:
+        words.append(f"no stress-strain curves of {conductor.name} are known: how loads and creep stretch it is "
+                     "estimated from its parts, with a band in margin_low_m and margin_high_m")
     if conductor.curves is None and not conductor.set_given and conductor.elongation == "linear":
         words.append(f"no stress-strain curves of {conductor.name} are known: its permanent set is that of "
-                     f"{wiring.age:g} years of creep as Harvey and Larson predict it for steel cores")
+                     f"{wiring.age:g} years of creep as Harvey and Larson predict it for steel cores, and "
+                     "none by loads of ice or wind: hot or cold, sags after these may be greater")
+    if conductor.curves is None and conductor.set_given and conductor.permanent_set:
+        words.append(f"the permanent set of {conductor.name} is the one given, {conductor.permanent_set:g}, "
+                     "and none by loads of ice or wind: hot or cold, sags after these may be greater")
     if wiring.pretension and conductor.curves is None:
         words.append(f"pretension has no effect on the {conductor.elongation} law of {conductor.name}")
     return words
@@ -176,17 +197,18 @@ def read_inputs(study):
     check_files(study)
     resolve, section = study.resolve, study.structures
     raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns,
-                          units=_units(section))
+                          units=column_units(section))
     try:
         frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude)
     except InputError as error:
         raise InputError(study.path, error.where, error.found, error.accepted, error.hint) from None
     structures = place(raw, frame)
-    framings = read_framings(resolve(study.framings.file), _units(study.framings))
+    framings = read_framings(resolve(study.framings.file), column_units(study.framings))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     _check_ice(study, structures, framings)
     check_block_ends(study.path, study.stringing, structures)
-    options, cases, shield = _options(study), _cases(study), _shield(study)
+    capacities = read_capacities(study, column_units(study.capacity or study.framings), structures, framings)
+    options, cases, shield = read_options(study), read_cases(study), read_shield(study)
     _check_strength(study, options, shield)
     for given, option in zip(study.options, options, strict=True):
         check_measured(option.wiring.measured, structures, resolve(given.measured or ""))
@@ -208,7 +230,7 @@ def read_inputs(study):
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   describe_files(study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
-                  tuple(grids), others, layers_read)
+                  tuple(grids), others, layers_read, capacities)
 
 
 def _cautions(layers, frame, raw):
@@ -216,12 +238,6 @@ def _cautions(layers, frame, raw):
     known = dict.fromkeys(layer.crs for _, layer in layers)
     words = (frame.caution(crs, raw.longitude[0], raw.latitude[0]) for crs in known)
     return tuple(dict.fromkeys(text for text in words if text))
-
-
-def _units(section, prefix=""):
-    """Units that a table of the study gives to columns, by column."""
-    return {key.removeprefix(prefix).removesuffix("_unit"): getattr(section, key) for key in type(section).model_fields
-            if key.startswith(prefix) and key.endswith("_unit")}
 
 
 def _check_strength(study, options, shield):
@@ -259,14 +275,14 @@ def _obstacles(study, frame, structures, others):
 def _hangings(study):
     """How the wires of other lines hang, by name of the obstacles whose points are their attachments."""
     ambient = None if study.rating is None else study.rating.ambient
-    return {o.name: hanging_of(o.wires, _conductor(study, o.wires.conductor, f"obstacles.{i}.wires.conductor"),
-                               _cases(study), ambient)
+    return {o.name: hanging_of(o.wires, read_conductor(study, o.wires.conductor, f"obstacles.{i}.wires.conductor"),
+                               read_cases(study), ambient)
             for i, o in enumerate(study.obstacles) if o.wires is not None}
 
 
 def _rules(study):
     choice = study.rules
-    own = rule_tables.load_rules(study.resolve(choice.file), _units(choice)) if choice.file else None
+    own = rule_tables.load_rules(study.resolve(choice.file), column_units(choice)) if choice.file else None
     if own is not None:
         rule_tables.require_cases(own, [case.name for case in study.cases], study.resolve(choice.file))
     try:
@@ -274,80 +290,6 @@ def _rules(study):
     except InputError as error:
         raise InputError(study.path, "rules.table", error.found, error.accepted, error.hint) from None
     return rule_tables.combine(table, own)
-
-
-def _conductor(study, name, where):
-    """A conductor of the study itself, or of the catalogue."""
-    own = {entry.name: (index, entry) for index, entry in enumerate(study.conductors)}
-    if name in own:
-        index, entry = own[name]
-        sets = read_curves(study.resolve(study.curves)) if study.curves else None
-        return conductor_from(entry.model_dump(), where=f"conductors.{index}", file=study.path, curves=sets)
-    return catalogue.find(name, where=where, file=study.path, besides=own)
-
-
-def _limits(section):
-    def words(stringing):
-        if stringing.limit.kind == "existing":
-            state = stringing.case if stringing.case is not None else f"{stringing.temperature:g} degC"
-            return f"tension of the existing wire in {state}, {stringing.condition}"
-        state = stringing.case if stringing.case is not None else f"{stringing.temperature:g} degC"
-        return f"{stringing.limit.text} in {state}, {stringing.condition}" if stringing.case is not None else \
-            f"{stringing.limit.text} at {state}, {stringing.condition}"
-
-    return tuple(Limit(words(s), s.limit.kind, s.limit.value, s.temperature, s.case, s.condition)
-                 for s in section.stringing)
-
-
-def _options(study):
-    return tuple(Option(o.name, _wiring(study, i, o), o.existing) for i, o in enumerate(study.options))
-
-
-def _wiring(study, i, option):
-    conductor = _conductor(study, option.conductor, f"options.{i}.conductor")
-    everyday = _everyday(option) if option.everyday_temperature is None else option.everyday_temperature
-    stringing = everyday if option.stringing_temperature is None else option.stringing_temperature
-    pretension = option.pretension
-    drawn = 0.0 if pretension is None else pretension.value * (conductor.rts if pretension.kind == "share" else 1.0)
-    if drawn > conductor.rts:
-        raise InputError(study.path, f"options.{i}.pretension", f"{drawn:.0f} N",
-                         f"at most the {conductor.rts:.0f} N that {conductor.name} is rated for")
-    _check_age(study, i, option, conductor)
-    measured = ()
-    if option.measured:
-        measured = read_measured(study.resolve(option.measured), _units(option, "measured_"))
-    return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
-                  everyday, stringing, option.age, drawn, measured,
-                  tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened))
-
-
-def _everyday(section):
-    """Temperature at which a wire creeps [degC]: that of the first limit of a bare wire."""
-    return next((s.temperature for s in section.stringing if s.temperature is not None), 15.0)
-
-
-def _check_age(study, i, option, conductor):
-    """Refuse an age that the creep curves of the conductor do not reach."""
-    try:
-        if conductor.curves is not None:
-            curve_at(conductor.curves, option.age)
-    except ValueError as error:
-        raise InputError(study.path, f"options.{i}.age", f"{option.age:g} years",
-                         f"{error}, for which {conductor.elongation!r} has creep curves") from None
-
-
-def _shield(study):
-    wire = study.shield_wire
-    if wire is None:
-        return None
-    # A shield wire carries no load current: in an emergency of the phases it is no hotter.
-    return Wiring(_conductor(study, wire.conductor, "shield_wire.conductor"), wire.maximum_temperature,
-                  wire.maximum_temperature, _limits(wire), 1, _everyday(wire), _everyday(wire))
-
-
-def _cases(study):
-    return tuple(Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
-                      tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere) for c in study.cases)
 
 
 def _check_ice(study, structures, framings):

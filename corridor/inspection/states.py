@@ -1,6 +1,7 @@
 """Doubts about weather, temperatures and voltages: numbers in another unit than the study means."""
 
 import re
+from dataclasses import replace
 
 from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.tops import file_of
@@ -42,7 +43,7 @@ KINDS = (ICE, ICE_WARM, WIND, COOL, HOT, RATING, VOLTAGE_BARE, VOLTAGE_HIGHEST)
 def cases(evidence):
     """Yield doubts about ice and wind of cases."""
     file = evidence.files["study"]
-    for case in evidence.inputs.cases:
+    for case in _apart(evidence.inputs.cases):
         if case.ice and not (2e-3 <= case.ice <= 0.1 and 250 <= case.ice_density <= 920):
             yield Doubt(ICE, file, case.name, f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m3",
                         "2 to 100 mm of 250 to 920 kg/m3")
@@ -50,6 +51,15 @@ def cases(evidence):
             yield Doubt(ICE_WARM, file, case.name, f"ice at {case.temperature:g} degC", "5 degC or colder")
         if case.wind and not 40 <= case.wind <= 2500:
             yield Doubt(WIND, file, case.name, f"{case.wind:g} Pa", "40 to 2,500 Pa")
+
+
+def _apart(cases):
+    """Cases, and the states of shield wires whose ice or temperature is another."""
+    for case in cases:
+        yield case
+        if case.shield and any(getattr(case, name) != getattr(case.shield, name)
+                               for name in ("ice", "ice_density", "temperature")):
+            yield replace(case.shield, name=f"{case.name}, shield wires", wind=0.0)
 
 
 def temperatures(evidence):

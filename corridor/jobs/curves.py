@@ -8,12 +8,12 @@ import numpy as np
 from corridor.assessment import make_scene, meet
 from corridor.check import Progress
 from corridor.clearance.findings import requirements
+from corridor.clearance.not_assessed import missing_rows
 from corridor.clearance.proximity import compare, look_around
-from corridor.clearance.reasons import missing_rows
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import add_csvs, made_folder
-from corridor.line.laws import reshape_law
-from corridor.line.warmed import warm
+from corridor.line.elongation_laws import reshape_law
+from corridor.line.temperature_range import warm
 from corridor.opened import Opened
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
@@ -205,7 +205,7 @@ def _excess(scene, span, option, row):
         return -np.inf
     wire = _wire(scene, span, row["governing_wire"])
     T = [row["clearing_temperature_c"], scene.options[option].wiring.maximum_temperature]
-    allowed, sag = warm(scene.model, wire, option, T, scene.strung.final).sag[0]
+    allowed, sag = warm(scene.model, wire, option, T).sag[0]
     return sag - allowed
 
 
@@ -265,20 +265,22 @@ def _curve(scene, wire, option, row, name, coldest):
     knees = [float(v) for v in (strung.knee[g, option], *strung.knee_band[:, g, option])]
     steps = np.arange(coldest, top, _STEP)
     T = np.unique([*steps, *(knee for knee in knees if coldest < knee < top), wiring.maximum_temperature, top])
-    hung = warm(scene.model, wire, option, T, strung.final)
-    low, high = (warm(scene.model, wire, option, T, _compressed(strung, band)).sag[0]
-                 for band in strung.compression_band)
+    hung = warm(scene.model, wire, option, T)
+    low, high = (warm(_compressed(scene.model, band), wire, option, T).sag[0] for band in strung.compression_band)
     clearing = row["clearing_temperature_c"]
-    allowed, at_knee = warm(scene.model, wire, option, [clearing, knees[0]], strung.final).sag[0]
+    allowed, at_knee = warm(scene.model, wire, option, [clearing, knees[0]]).sag[0]
     allowed = allowed if row["governing_wire"] == name else np.nan
     return Curve(choice.name, choice.existing, T, hung.sag[0], low, high, hung.horizontal_tension[0], *knees,
                  float(at_knee), wiring.maximum_temperature, wiring.emergency_temperature, float(allowed),
                  float(clearing), _clears(row, wiring.maximum_temperature))
 
 
-def _compressed(strung, compression):
-    """Final law of every wire with another compression of its slack aluminium [N], (group, option)."""
-    return reshape_law(strung.final, strung.excess.shape)._replace(outer_compression=compression)
+def _compressed(model, compression):
+    """The model of wires with another compression of their slack aluminium [N], (group, option)."""
+    strung = model.strung
+    final, unloaded = (reshape_law(law, strung.excess.shape)._replace(outer_compression=compression)
+                       for law in (strung.final, strung.unloaded))
+    return replace(model, strung=replace(strung, final=final, unloaded=unloaded))
 
 
 def _clears(row, maximum):

@@ -13,6 +13,7 @@ from corridor import __version__
 from corridor.assessment import make_scene
 from corridor.check import Progress
 from corridor.clearance import headroom as cellwise
+from corridor.clearance.bundles import bundle_reach
 from corridor.clearance.grading import grading
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import made_folder
@@ -138,6 +139,7 @@ def _cells(terrain, facts, plan, rules, size, beside):
     size = max(own, _FINEST) if size is None else float(size)
     s, framings = facts.structures, facts.framings
     reach = _BLOWN * plan.spans.length.max() + np.abs(framings.offset).max() + framings.string_length.max()
+    reach += max(float(bundle_reach(option.wiring, 180.0).around) for option in facts.options)
     reach += size + beside + np.nanmax([guard.reach for each in rules.values() for guard in each])
     box = np.array([[s.easting.min() - reach, s.easting.max() + reach], [s.northing.min() - reach,
                                                                          s.northing.max() + reach]])
@@ -171,6 +173,7 @@ def _fill(work, progress):
     left_out = []
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
+        scene = None if scene is None else scene.lowest
         for span in range(0 if scene is None else len(scene.spans)):
             left_out += _fill_span(work, scene, span)
         if progress:
@@ -183,7 +186,8 @@ def _fill_span(work, scene, span):
     facts, cells, left_out = work.laid.facts, work.cells, []
     rows = np.flatnonzero((scene.wires.span == span) & ((facts.shield is not None) | (scene.wires.kind != "shield")))
     for option, raster in enumerate(work.rasters if len(rows) else ()):
-        curves = [(guard.required, cellwise.spread(points, cells.size, work.beside, guard))
+        beside = work.beside + scene.reach.aside[rows, option].max(axis=0)
+        curves = [(guard.required, cellwise.spread(points, cells.size, beside[k], guard))
                   for k, points in _curves(scene, rows, option, work.rules, cells.size)
                   for guard in work.rules[k]]
         name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name

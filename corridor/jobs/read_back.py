@@ -5,6 +5,7 @@ beside them and is read with them; and their rows are those that the check wrote
 """
 
 import json
+import os
 from collections.abc import Iterable
 from contextlib import closing, suppress
 from pathlib import Path
@@ -43,7 +44,7 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
         or of another version of this software; or somebody changed them.
     """
     source = Path(findings) if findings else opened.output
-    if not source.is_file():
+    if not os.path.isfile(source):  # of a path that cannot be, Path.is_file is an error
         raise InputError(source, "findings", "no such file", _AGAIN)
     if not is_geopackage(source):
         raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
@@ -53,7 +54,7 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
             then = {(part, path): known for part, path, known in
                     database.execute("SELECT part, path, digest FROM inputs")}
             digests = layer_digests(database)
-    except DatabaseError as error:
+    except (DatabaseError, UnicodeDecodeError) as error:
         problem, _, place = str(error).rpartition(": ")
         raise InputError(source, place, f"findings of another version of corridor, or changed since "
                                         f"({problem or error})", _AGAIN) from None
@@ -77,7 +78,15 @@ def _stale(run, digests, opened):
         yield "run.software_version", f"findings of corridor {version}; this is {__version__}"
     if study != opened.study.digest:
         yield "run.study_digest", "findings of another study, or of this one before it was changed"
-    known = json.loads(known or "{}")
+    yield from _changed(known, digests)
+
+
+def _changed(known, digests):
+    """Yield each layer whose rows are not those of the digests in the row of the run, and words."""
+    try:
+        known = dict(json.loads(known or "{}"))
+    except (TypeError, ValueError):  # no JSON, or not of a table
+        known = {}
     yield from ((name, _CHANGED) for name, value in digests.items() if known.get(name) != value)
 
 
@@ -89,10 +98,13 @@ def as_written(source: Path) -> None:
     """Raise InputError where somebody changed rows of findings of any study, as far as they can tell it; those of
     earlier versions cannot."""
     with suppress(DatabaseError), _opened(source) as database:
-        (known,), = database.execute("SELECT layer_digests FROM run")
-        for name, value in layer_digests(database).items():
-            if json.loads(known).get(name) != value:
-                raise InputError(source, name, _CHANGED, "findings as `corridor check` wrote them")
+        try:
+            known = database.execute("SELECT layer_digests FROM run").fetchall()
+            changed = _changed(known[0][0], layer_digests(database)) if len(known) == 1 else [("run", _CHANGED)]
+        except UnicodeDecodeError:
+            changed = [("run", _CHANGED)]
+        for words in changed:
+            raise InputError(source, *words, "findings as `corridor check` wrote them")
 
 
 def read_back(opened: Opened, findings: Path | str | None, names: Iterable[str]

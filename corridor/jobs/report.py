@@ -60,7 +60,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     need_library()
     source = own_findings(opened, findings)
     target, guard = Path(output) if output else source.with_suffix(".html"), opened.guard(overwrite).besides(source)
-    guard.check(target.resolve(), "marked")
+    guard.check(target, "marked")
     say = progress or (lambda done, total: None)
     layers = {name: _columns(source, name) for name in LAYERS}
     say(1, 4)

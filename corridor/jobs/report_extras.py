@@ -7,7 +7,8 @@ from scipy.spatial import cKDTree
 
 from corridor.jobs.compare import Gathered, comparison_of
 from corridor.line.build import attach
-from corridor.line.laws import reshape_law, take_law
+from corridor.line.elongation_laws import reshape_law
+from corridor.line.history_ends import slacker
 from corridor.line.states import group_wires, solve_states
 from corridor.mechanics import ruling_span as ruling
 from corridor.outputs.tables_compare import compare_table
@@ -70,10 +71,10 @@ def _hottest(option):
 
 def _constant(groups, strung, g, o, T):
     """Catenary constant [m] of groups at temperatures, (group, temperature)."""
-    law = take_law(reshape_law(strung.final, strung.excess.shape), (g, np.full(len(g), o)))
     w = strung.bare_weight[g, o, None]
-    return ruling.tension(strung.excess[g, o, None], groups.span[g, None], w, T,
-                          take_law(law, np.s_[:, None])).horizontal_tension / w
+    state = np.broadcast_arrays(g[:, None], o, groups.span[g, None], w, T)
+    law = reshape_law(slacker(strung, *(v.ravel() for v in state)), state[0].shape)
+    return ruling.tension(strung.excess[g, o, None], groups.span[g, None], w, T, law).horizontal_tension / w
 
 
 def _bare_cases(facts, option):

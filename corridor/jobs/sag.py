@@ -12,10 +12,10 @@ from corridor.clearance.clipping import sag_in_travellers
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
 from corridor.jobs.folder import write_csvs
-from corridor.line.laws import reshape_law, take_law
+from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.line.model import clip_wires
-from corridor.line.warmed import warm
-from corridor.mechanics.wave import return_time
+from corridor.line.temperature_range import warm
+from corridor.mechanics.return_wave import return_time
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard

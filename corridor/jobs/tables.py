@@ -24,9 +24,10 @@ TEMPERATURES = tuple(range(-10, 45, 5))
 
 #: Columns of the clearance schedule.
 _SCHEDULE = ("line", "span", "section", "wire", "option", "case", "against", "obstacle", "outcome", "margin_m",
-             "actual_m", "required_m", "rule", "measure", "station_m", "distance_from_start_m", "offset_m",
-             "wire_elevation_m", "other_elevation_m", "conductor_temperature_c", "base_m", "voltage_adder_m",
-             "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m", "margin_high_m")
+             "actual_m", "required_m", "rule", "rule_confidence", "rule_edition", "measure", "station_m",
+             "distance_from_start_m", "offset_m", "wire_elevation_m", "other_elevation_m", "conductor_temperature_c",
+             "base_m", "voltage_adder_m", "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m",
+             "margin_high_m")
 
 
 def study_tables(opened: Opened, findings: Path | str | None = None, *, progress: Progress | None = None

@@ -4,7 +4,7 @@ All positions are in the working frame: easting and northing [m] on its grid, el
 datum of the ground raster. Lengths along and across the line are ground lengths [m].
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -72,6 +72,8 @@ class Framings:
     the wire.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
     wind blows; None stands for that of all: inf and 0.
+    `window_left`, `window_right`, `window_below`, `window_above` [m] from where the string hangs to the body of the
+    structure on that side, `swing_limit` [deg] of the string; nan, or None for all, where it is not given.
     """
 
     framing: np.ndarray
@@ -85,6 +87,11 @@ class Framings:
     string_mass: np.ndarray
     stiffness: np.ndarray | None = None
     string_area: np.ndarray | None = None
+    window_left: np.ndarray | None = None
+    window_right: np.ndarray | None = None
+    window_below: np.ndarray | None = None
+    window_above: np.ndarray | None = None
+    swing_limit: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -138,7 +145,8 @@ class OtherState:
 
     `start`, `end` (state, 3) on the grid [m], `length` (state,) ground length between them [m] and `constant` (state,)
     of its catenary [m] in each of its states; `below`, `above` numbers of the states that count where it is below our
-    wires, and above them, for each case of the study; None: it may be up to `movement` [m] off its geometry.
+    wires, and above them, for each case of the study; None: it is as surveyed. It may be up to `movement` [m] off: a
+    survey in an unknown state, or a bundle about its middle.
     `told_below`, `told_above` the same in words, for each case.
     """
 
@@ -176,7 +184,10 @@ class Case:
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
     section, the first being odd; `ice_on` names of the only spans with ice; `ice_off_wire` a wire that dropped it;
-    `ice_elsewhere` [m] on what is left out.
+    `ice_elsewhere` [m] on what is left out. `constant` [N/m] is added to the resultant where tension is asked for,
+    never for clearance. `district` is the name of the load district that the case is of, "" of none. `shield` is the
+    state of shield wires where they are in another: a case of the same name, condition, wind and checks; None, where
+    they are in this one.
     """
 
     name: str
@@ -190,11 +201,28 @@ class Case:
     ice_on: tuple[str, ...] = ()
     ice_off_wire: str | None = None
     ice_elsewhere: float = 0.0
+    constant: float = 0.0
+    district: str = ""
+    shield: "Case | None" = None
 
     @property
     def uneven(self) -> bool:
-        """Whether spans or wires differ in their ice."""
-        return self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
+        """Whether spans, or wires of one kind, differ in their ice."""
+        own = self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
+        return own or (self.shield is not None and self.shield.uneven)
+
+    @property
+    def iced(self) -> bool:
+        """Whether any wires carry ice."""
+        return self.ice > 0 or (self.shield is not None and self.shield.ice > 0)
+
+    def of(self, kind: str) -> "Case":
+        """Return the state that wires of a kind are in, "phase" or "shield"."""
+        return self.shield if kind == "shield" and self.shield is not None else self
+
+    def without_ice(self) -> "Case":
+        """Return the case with all wires bare."""
+        return replace(self, ice=0.0, shield=None if self.shield is None else self.shield.without_ice())
 
 
 @dataclass(frozen=True)
@@ -244,6 +272,9 @@ class Wiring:
     `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
     `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)
     before it is sagged. `measured` holds the sections whose tension is known, `tightened` those whose limits are more.
+    `bundle` subconductors per phase, neighbours at their `spacing` [m] in an `arrangement` of
+    `corridor.clearance.bundles`; None where they are not given.
+    `loads_seen` whether cases with ice or wind have come, or names of those that have; None: that is not known.
     """
 
     conductor: Conductor
@@ -257,6 +288,15 @@ class Wiring:
     pretension: float = 0.0
     measured: tuple[Measured, ...] = ()
     tightened: tuple[Tightened, ...] = ()
+    spacing: float | None = None
+    arrangement: str | None = None
+    loads_seen: bool | tuple[str, ...] | None = None
+
+    def has_seen(self, case: Case) -> bool:
+        """Whether a case counts among what the wire has been through."""
+        if not (case.ice or case.wind) or self.loads_seen is None or self.loads_seen is True:
+            return True
+        return self.loads_seen is not False and case.name in self.loads_seen
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from corridor.geometry.distance import Ends
-from corridor.line.chains import turned
-from corridor.line.laws import reshape_law, take_law
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law
+from corridor.line.history_ends import slacker
 from corridor.line.model import Bools, Floats, Ints, Law, Model
+from corridor.line.section_wires import turned
 from corridor.line.swing import SpanFrame, hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.elongation import Curved, TwoPart
@@ -92,10 +93,23 @@ class Hung:
         held = None if self.held is None else self.held[index]
         return Hung(*(getattr(self, name)[index] for name in _FIELDS), held)
 
+    def with_rows(self, index, rows: "Hung") -> "Hung":
+        """Return the wires with other rows at an index; how held wires hang where both know it."""
+        columns = [np.array(getattr(self, name)) for name in _FIELDS]
+        for column, name in zip(columns, _FIELDS, strict=True):
+            column[index] = getattr(rows, name)
+        held = None if self.held is None or rows.held is None else self.held.with_rows(index, rows.held)
+        return Hung(*columns, held)
+
     def reshaped(self, *shape: int) -> "Hung":
         """Return the rows with other leading axes."""
         held = None if self.held is None else self.held.reshaped(*shape)
         return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
+
+    def raised(self, by: Floats) -> "Hung":
+        """Return the wires raised by so much [m], of the leading axes."""
+        up = by[..., None] * np.array([0.0, 0.0, 1.0])
+        return replace(self, start=self.start + up, end=self.end + up)
 
     def moved(self, frame: SpanFrame) -> tuple[Ends, Floats]:
         """Return where strings have moved the wires' ends in the chord of the frame, whose rows go with the first axis.
@@ -162,9 +176,15 @@ def case_states(model: Model, wire: Ints, option: Ints, case: Ints, swing: Array
     first, problem = _distinct((chain * options + option) * cases + case, swing, T)
     c, o, k = chain[first], option[first], case[first]
     share, row, g = pressure_share(swing[first]), model.chains.row[c], model.group[c]
-    at = row, o[:, None], k[:, None]
-    return States(c, o, model.weight[at], model.wind[at] * share[:, None], model.pressure[k] * share, T[first],
-                  take_law(model.strung.part, (g, o, k)), _even(model, g, o, k), problem, place)
+    at, strung = (row, o[:, None], k[:, None]), model.strung
+    law = take_law(strung.part, (g, o, k))
+    if temperature is not None and strung.doubtful.any():
+        # At another temperature than the case has, or in less wind, another end of the history may be the slacker one.
+        load = np.hypot(strung.weight[g, o, k], strung.wind[g, o, k] * share)
+        now = slacker(strung, g, o, model.groups.span[g], load, T[first])
+        law = choose_law(strung.final_doubtful[g, o, k], now, law)
+    return States(c, o, model.weight[at], model.wind[at] * share[:, None], model.pressure[k] * share, T[first], law,
+                  _even(model, g, o, k), problem, place)
 
 
 def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
@@ -173,7 +193,7 @@ def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
         return np.ones(len(g), bool)
     own = model.groups.of_wire_span
     odd = np.zeros(model.strung.weight.shape, bool)
-    np.logical_or.at(odd, own, model.weight != model.strung.weight[own])
+    np.logical_or.at(odd, own, (model.weight != model.strung.weight[own]) & model.uneven)
     return ~odd[g, o, k]
 
 
@@ -187,16 +207,19 @@ def bare_states(model: Model, wire: Ints, option: Ints, temperature: ArrayLike, 
     temperature : array_like, shape (row,)
         Of the conductor [degC], of each wire with the whole section around it.
     law : law of arrays (group, option), optional
-        Default: the final condition.
+        Default: the final condition, at the end of the history at which the wire hangs lower.
     """
     wire, option, T = np.broadcast_arrays(wire, option, np.asarray(temperature, float))
     chain, place = model.place_of(wire)
     first, problem = _distinct(chain * model.weight.shape[1] + option, np.zeros(len(T)), T)
     c, o = chain[first], option[first]
     g = model.group[c]
-    whole = reshape_law(model.strung.final if law is None else law, model.strung.excess.shape)
+    if law is None:
+        law = slacker(model.strung, g, o, model.groups.span[g], model.strung.bare_weight[g, o], T[first])
+    else:
+        law = take_law(reshape_law(law, model.strung.excess.shape), (g, o))
     weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.chains.row.shape[1], axis=1)
-    return States(c, o, weight, np.zeros_like(weight), np.zeros(len(c)), T[first], take_law(whole, (g, o)),
+    return States(c, o, weight, np.zeros_like(weight), np.zeros(len(c)), T[first], law,
                   np.ones(len(c), bool), problem, place)
 
 

@@ -4,19 +4,19 @@ Pairs of a group of wires and an option are worked on side by side, as one axis.
 tensions hang together; `settle_pairs` finds those that agree.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from corridor.geometry.catenary import mean_tension_ratio, slack
-from corridor.line import laws
+from corridor.line.elongation_laws import CURVES, GAP, GIVEN, PREDICTED, take_law, with_sets
 from corridor.mechanics.creep import outer_set_of_creep, predicted_creep
 from corridor.mechanics.elongation import strain
 from corridor.mechanics.history import gap_set, sets_after, settle
 from corridor.mechanics.ruling_span import tension, unstressed_excess
 from corridor.mechanics.stringing import longest
 
-__all__ = ["Pairs", "Settled", "settle_pairs"]
+__all__ = ["Pairs", "Settled", "settle_pairs", "unloaded"]
 
 #: Where the settling begins [-]; any value of this order will do.
 _FIRST_SET = 5e-4
@@ -28,7 +28,8 @@ class Pairs:
 
     `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare` weight
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
-    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case;
+    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case, and
+    whether it counts among the loads that have been, `seen`;
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
     """
 
@@ -52,12 +53,13 @@ class Pairs:
     limit_temperature: np.ndarray
     limit_given: np.ndarray
     limit_initial: np.ndarray
+    seen: np.ndarray
 
     def __getitem__(self, index):
         """Return those pairs alone."""
         def pick(value):
             if isinstance(value, tuple):
-                return laws.take_law(value, index)
+                return take_law(value, index)
             return None if value is None else value[index]
 
         return Pairs(*(pick(getattr(self, field.name)) for field in fields(self)))
@@ -95,13 +97,55 @@ def settle_pairs(pairs):
     sets = np.zeros((4, count))
     sets[2] = pairs.given_set
     by = np.full(count, "given", object)
-    moving = np.flatnonzero(pairs.method != laws.GIVEN)
+    moving = np.flatnonzero(pairs.method != GIVEN)
     if len(moving):
         some = pairs[moving]
         sets[:, moving], by[moving] = _settle(some)
     by[np.isnan(sets[2]) | (sets[2] == 0)] = None
     excess, governing = _length(pairs, sets)
     return Settled(excess, governing, *sets, by)
+
+
+def unloaded(pairs, settled, again, doubtful):
+    """Return pairs as they are if no load of ice or wind has ever come.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    settled : Settled
+        The same with the loads that count.
+    again : ndarray of bool, shape (pair,)
+        Whose length is not known but follows from a final state: of a wire that stands. Others keep their length.
+    doubtful : ndarray of bool, shape (pair,)
+        Of which it is not known whether loads have come.
+
+    Returns
+    -------
+    Settled
+        As `settled` where loads leave nothing.
+    """
+    excess, sets = settled.excess.copy(), np.stack([settled.initial_outer, settled.initial_core, settled.final_outer,
+                                                    settled.final_core])
+    bare = pairs.load <= pairs.bare[:, None] * (1 + 1e-9)
+    never = replace(pairs, seen=pairs.seen & bare)
+    loaded = doubtful & (pairs.method == CURVES) & (pairs.seen & ~bare).any(axis=1) & np.isfinite(excess)
+    for chosen, function in ((loaded & ~again, _kept), (loaded & again, _anew)):
+        if chosen.any():
+            excess[chosen], sets[:, chosen] = function(never[chosen], excess[chosen])
+    return Settled(excess, settled.governing, *sets, settled.set_by)
+
+
+def _kept(pairs, excess):
+    """Length and sets of pairs whose length is known."""
+    before = _pretensioned(pairs)
+    left = _by_load(pairs, excess, before), _by_creep_curve(pairs, excess, None)
+    return excess, np.concatenate([before, np.maximum(before, np.maximum(*left))])
+
+
+def _anew(pairs, _):
+    """Length and sets of pairs that settle once more."""
+    found = settle_pairs(pairs)
+    return found.excess, np.stack([found.initial_outer, found.initial_core, found.final_outer, found.final_core])
 
 
 def _settle(pairs):
@@ -120,7 +164,7 @@ _MAKERS = ("pretension", "load", "creep", "stringing")
 
 def _pretensioned(pairs):
     """Sets of both parts after the pretension, on the virgin curves."""
-    drawn = (pairs.pretension > 0) & (pairs.method == laws.CURVES)
+    drawn = (pairs.pretension > 0) & (pairs.method == CURVES)
     sets = np.zeros((2, len(drawn)))
     if drawn.any():
         some = pairs[drawn]
@@ -140,7 +184,7 @@ def _sets(pairs, before, sets):
         if chosen.any():
             some = pairs[chosen]
             found = function(some, excess[chosen], sets[:, chosen])
-            if method == laws.GAP:
+            if method == GAP:
                 made[:, 0, chosen] = found[0]
             made[maker, 2:, chosen] = np.transpose(found)
     return made
@@ -150,14 +194,14 @@ def _length(pairs, sets):
     """Unstressed length of pairs with these sets, and the limit that governs it."""
     outer = np.where(pairs.limit_initial, sets[0, :, None], sets[2, :, None])
     core = np.where(pairs.limit_initial, sets[1, :, None], sets[3, :, None])
-    part = laws.with_sets(laws.take_law(pairs.law, np.s_[:, None]), outer, core)
+    part = with_sets(take_law(pairs.law, np.s_[:, None]), outer, core)
     with np.errstate(invalid="ignore"):
         excess, governing = longest(pairs.limit_tension, pairs.limit_given, pairs.span[:, None], pairs.limit_load,
                                     pairs.limit_temperature, part)
     known = np.isfinite(pairs.measured)
     if known.any():
         some = pairs[known]
-        final = laws.with_sets(some.law, *sets[2:, known])
+        final = with_sets(some.law, *sets[2:, known])
         excess[known] = unstressed_excess(some.span, some.measured, some.bare, some.measured_at, final)
         governing[known] = -1
     return excess, governing
@@ -176,16 +220,16 @@ def _by_load(pairs, excess, sets):
     """Greatest sets of both parts that any case leaves, the wire being on its initial curves."""
     cases = pairs.temperature.shape[1]
     pair, case = (index.ravel() for index in np.indices((len(excess), cases)))
-    # A case that this wire cannot be in, for lack of a temperature, leaves nothing.
-    real = np.isfinite(pairs.temperature).ravel()
+    # A case that this wire cannot be in, for lack of a temperature, leaves nothing; nor does one that has not been.
+    real = (np.isfinite(pairs.temperature) & pairs.seen).ravel()
     some, k = pairs[pair[real]], case[real]
     row = np.arange(len(k))
     load, T = some.load[row, k], some.temperature[row, k]
-    law = laws.with_sets(some.law, *sets[:2, pair[real]])
+    law = with_sets(some.law, *sets[:2, pair[real]])
     e = _state(some, excess[pair[real]], load, T, law)[1]
     left = np.zeros((2, len(excess), cases))
     left[:, pair[real], case[real]] = sets_after(e, T, law)
-    return left.max(axis=-1)
+    return left.max(axis=-1, initial=0.0)
 
 
 def _by_creep_curve(pairs, excess, sets):
@@ -201,7 +245,7 @@ def _by_creep_curve(pairs, excess, sets):
 
 def _by_prediction(pairs, excess, sets):
     """Sets after years at the everyday temperature and the final tension there, by the published predictor."""
-    law = laws.with_sets(pairs.law, *sets[2:])
+    law = with_sets(pairs.law, *sets[2:])
     H = _state(pairs, excess, pairs.bare, pairs.everyday, law)[0]
     outer = outer_set_of_creep(predicted_creep(H / pairs.rts, pairs.age), pairs.law)
     return np.stack([outer, np.zeros_like(outer)])
@@ -209,7 +253,7 @@ def _by_prediction(pairs, excess, sets):
 
 def _by_gap(pairs, excess, sets):
     """Set of an outer part that is clamped once the core has been tensioned alone."""
-    alone = laws.with_sets(pairs.law._replace(outer_compression=0.0 * pairs.span), 1.0 + 0 * excess, 0 * excess)
+    alone = with_sets(pairs.law._replace(outer_compression=0.0 * pairs.span), 1.0 + 0 * excess, 0 * excess)
     F = _state(pairs, excess, pairs.bare, pairs.stringing, alone)[2]
     outer = gap_set(F, pairs.stringing, alone)
     return np.stack([outer, np.zeros_like(outer)])
@@ -217,8 +261,8 @@ def _by_gap(pairs, excess, sets):
 
 #: By method: which maker, and the function of its sets.
 _HISTORIES = (
-    (laws.CURVES, 1, _by_load),
-    (laws.CURVES, 2, _by_creep_curve),
-    (laws.PREDICTED, 2, _by_prediction),
-    (laws.GAP, 3, _by_gap),
+    (CURVES, 1, _by_load),
+    (CURVES, 2, _by_creep_curve),
+    (PREDICTED, 2, _by_prediction),
+    (GAP, 3, _by_gap),
 )

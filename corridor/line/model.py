@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corridor.line.build import Spans, WireSpans
-from corridor.line.chains import Chains, chain_wires, right_of, turned
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.facts import Case, Option, Wiring
-from corridor.line.laws import choose_law, reshape_law, take_law
+from corridor.line.section_wires import Chains, chain_wires, right_of, turned
 from corridor.line.states import Strung, WireGroups
 from corridor.line.swing import SpanFrame
 from corridor.mechanics import ruling_span as ruling
@@ -29,8 +29,8 @@ class Model:
 
     `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
     share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
-    the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `even` (group, option, case) whether
-    all spans of the group carry the same; `pressure` (case,) of the wind [Pa]; `subconductors` (group, option) that
+    the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `pressure` (case,) of the
+    wind [Pa]; `uneven` (case,) whether spans or wires differ in their ice; `subconductors` (group, option) that
     share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
     length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (chain,
     option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
@@ -47,6 +47,7 @@ class Model:
     weight: Floats
     wind: Floats
     pressure: Floats
+    uneven: Bools
     subconductors: Ints
     unstressed: Floats | None = None
     clipped: Clipped | None = None
@@ -184,4 +185,5 @@ def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroup
     """
     several = np.array([option.wiring.bundle for option in options])
     return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, *loads,
-                 np.array([case.wind for case in cases]), np.where(groups.kind[:, None] == "phase", several, 1))
+                 np.array([case.wind for case in cases]), np.array([case.uneven for case in cases]),
+                 np.where(groups.kind[:, None] == "phase", several, 1))

@@ -1,16 +1,19 @@
 """Every section of wire in every option and case: strung to its limits, then loaded, in one batch."""
 
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from corridor.constants import GRAVITY
-from corridor.line.history import Pairs, settle_pairs
-from corridor.line.laws import law_rows, reshape_law, take_law, with_sets
+from corridor.line.case_loads import case_loads
+from corridor.line.elongation_laws import at_end, choose_law, law_rows, reshape_law, take_law, with_sets
+from corridor.line.history import Pairs, settle_pairs, unloaded
+from corridor.line.history_ends import choose_end, moved_onto
+from corridor.line.limit_words import texts, unmet
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.knee import knee_temperature
-from corridor.mechanics.loads import ice_weight, wind_force
-from corridor.mechanics.stringing import greatest_tension, least_tension, limit_tensions
+from corridor.mechanics.stringing import greatest_tension, limit_tensions
 
 __all__ = ["Strung", "WireGroups", "group_wires", "solve_states"]
 
@@ -38,14 +41,20 @@ class WireGroups:
 class Strung:
     """The solved batch. Shapes: (group, option) or (group, option, case).
 
-    `weight`, `wind` load per length [N/m]; `temperature` [degC]; `horizontal_tension` [N], nan where there is
-    no answer; `residual` of strain; `excess` unstressed length over ruling span less one; `governing`
-    index of the stringing limit, -1 where none is or a measurement replaces them, and `limit_text` its words; `unmet`
-    (group, option) why the limits leave no tension, in words, "" where they leave one;
-    `knee` [degC] bare, final; `rts` [N]; `set_by` what made the final set of the outer part, `outer_set`, `core_set`
-    [-] the final sets; `final`, `initial` the law in that condition (group, option), `part` that of every state
-    (group, option, case). Of the band of compression, first axis low and high: `compression_band` [N] of the outer
-    part, `knee_band` [degC], `tension_band` [N] of every state.
+    `weight`, `wind` load per length where tension is asked for [N/m], constants of the code included; `temperature`
+    [degC]; `horizontal_tension` [N], nan where there is no answer; `residual` of strain; `excess` unstressed length
+    over ruling span less one; `governing` index of the stringing limit, -1 where none is or a measurement replaces
+    them, and `limit_text` its words; `unmet` (group, option) why the limits leave no tension, in words, "" where they
+    leave one; `knee` [degC] bare, final, of two ends of the history the higher; `rts` [N]; `set_by` what made the final
+    set of the outer part, `outer_set`, `core_set` [-] the final sets if loads have come; `final`, `initial` the law in
+    that condition (group, option), `part` that of every state (group, option, case). Of the band of compression, first
+    axis low and high: `compression_band` [N] of the outer part, `knee_band` [degC]. `tension_band` [N] of every state,
+    the greatest and the least that it may be by all that is in doubt.
+
+    Of the two ends of a history, that loads of ice and wind have come or never have: `unloaded` the final law (group,
+    option) if they never have, of the same unstressed length, and `doubtful` (group, option) where that is another,
+    `final_doubtful` the same of final states (group, option, case);
+    `part` is the end at which the wire hangs lower, `taut` the other, `taut_tension` [N] with it (group, option, case).
     """
 
     weight: np.ndarray
@@ -69,6 +78,11 @@ class Strung:
     tension_band: np.ndarray
     initial: object
     unmet: np.ndarray
+    unloaded: object
+    doubtful: np.ndarray
+    final_doubtful: np.ndarray
+    taut: object
+    taut_tension: np.ndarray
 
     @property
     def constant(self):
@@ -116,8 +130,20 @@ def solve_states(groups, options, cases, shield, sections=None):
     which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
     pairs, limits, share = _pairs(groups, which, table, sections)
     today = next((i for i, option in enumerate(options) if option.existing), None)
-    settled = _settled(pairs, limits, table, today, len(options))
-    return _strung(which, table, pairs, settled, share, _unmet(which, table, pairs, limits, settled))
+    stands = (which == 0) | (np.arange(len(options)) == (-1 if today is None else today))
+    ends = _Ends(stands.ravel() | np.isfinite(pairs.measured), table.doubtful[which.ravel()])
+    settled = _settled(pairs, limits, table, today, len(options), ends)
+    strung = _strung(which, table, pairs, settled, unloaded(pairs, settled, *ends), share,
+                     unmet(which, table, pairs, limits, settled))
+    return _widened(strung, which.ravel(), table, pairs, settled.excess, ends) if table.ends else strung
+
+
+class _Ends(NamedTuple):
+    """Columns (pair,): whether the wire `stands`, so that its length follows from a final state; whether it is
+    `doubtful` that loads of ice and wind have come."""
+
+    stands: np.ndarray
+    doubtful: np.ndarray
 
 
 _COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
@@ -130,16 +156,22 @@ class _Table:
     def __init__(self, wirings, cases):
         self.wirings = wirings
         self.law, self.creep, self.method = law_rows(wirings)
+        self.estimated = np.array([w is not None and bool(w.conductor.curves_band) for w in wirings])
+        self.ends = [law_rows([at_end(w, end) for w in wirings])[:2] for end in (0, 1) if self.estimated.any()]
         self.columns = {name: _column(wirings, lambda w, name=name: getattr(w.conductor, name)) for name in _COLUMNS}
         self.columns |= {name: _column(wirings, lambda w, name=name: getattr(w, name)) for name in _WIRING}
-        self.temperature = np.array([[_case_temperature(w, case) for case in cases] for w in wirings])
+        # The first wiring is that of shield wires, which may be in another state.
+        own = [[case.of("phase" if i else "shield") for case in cases] for i in range(len(wirings))]
+        self.temperature = np.array([[_case_temperature(w, case) for case in row]
+                                     for w, row in zip(wirings, own, strict=True)])
+        self.seen = np.array([[w is not None and w.has_seen(case) for case in row]
+                              for w, row in zip(wirings, own, strict=True)])
+        self.doubtful = np.array([w is not None and w.loads_seen is None for w in wirings])
         self.initial_case = np.array([case.condition == "initial" for case in cases])
-        ice, density, pressure = (np.array([getattr(case, name) for case in cases])
-                                  for name in ("ice", "ice_density", "wind"))
-        D = self.columns["diameter"][:, None]
         self.bare = self.columns["mass"] * GRAVITY
-        self.weight = self.bare[:, None] + ice_weight(D, ice, density)
-        self.wind = wind_force(D, ice, pressure)
+        loads = [case_loads(*of, tension=True)
+                 for of in zip(self.columns["diameter"], self.columns["mass"], own, strict=True)]
+        self.weight, self.wind = (np.stack(each) for each in zip(*loads, strict=True))
         self._limits({case.name: index for index, case in enumerate(cases)})
 
     def _limits(self, by_name):
@@ -205,7 +237,7 @@ def _pairs(groups, which, table, sections):
         columns["stringing_temperature"], columns["age"], columns["pretension"], measured, measured_at,
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
-        table.limit_initial[row])
+        table.limit_initial[row], table.seen[row])
     return pairs, limits, share[:, 0]
 
 
@@ -232,7 +264,7 @@ def _measured(groups, which, table, sections):
     return found.reshape(2, -1)
 
 
-def _settled(pairs, limits, table, today, options):
+def _settled(pairs, limits, table, today, options, ends):
     """Length and sets of all pairs: first those that do not look at the wire of today, then those that do."""
     looks = (limits.kind == "existing").any(axis=1)
     if not looks.any():
@@ -240,7 +272,10 @@ def _settled(pairs, limits, table, today, options):
     first, index = settle_pairs(pairs[~looks]), np.flatnonzero(looks)
     whole = _spread(first, ~looks)
     of_today = index // options * options + today
-    value = _bound_of_today(pairs[of_today], limits, table, 1 + today, index, _some(whole, of_today))
+    some = pairs[of_today], _some(whole, of_today)
+    # What today's wire is known to pull is the less of what it pulls at the two ends of its history.
+    value = np.fmin(*(_bound_of_today(some[0], limits, table, 1 + today, index, end)
+                      for end in (some[1], unloaded(*some, *(column[of_today] for column in ends)))))
     tension = _some(limits, index).tension(value)
     second = _spread(settle_pairs(replace(pairs[index], limit_tension=tension)), looks)
     return type(first)(*(np.where(looks, getattr(second, f.name), getattr(whole, f.name)) for f in fields(first)))
@@ -282,30 +317,65 @@ def _conditioned(law, settled, initial):
     return with_sets(take_law(law, np.s_[:, None]), outer, core)
 
 
-def _strung(which, table, pairs, settled, share, unmet):
-    """The solved batch of settled pairs."""
+def _strung(which, table, pairs, settled, never, share, lost):
+    """The solved batch of settled pairs; `never` as they are if no load has come."""
     row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
     # A wire whose tension was measured is final, whatever a case says.
     initial = table.initial_case & np.isnan(pairs.measured)[:, None]
-    part = _conditioned(pairs.law, settled, initial)
+    seen = _conditioned(pairs.law, settled, initial)
     final = with_sets(pairs.law, settled.final_outer, settled.final_core)
+    doubtful = (never.final_outer != settled.final_outer) | (never.excess != settled.excess)
     state = settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature
-    solved = ruling.tension(*state, part)
+    solved, other = ruling.tension(*state, seen), moved_onto(pairs, settled, never, doubtful)
+    ends = choose_end(state, seen, solved.horizontal_tension, take_law(other, np.s_[:, None]),
+                      doubtful[:, None] & ~initial)
+    part = ends.slack
     band = np.stack([table.columns[name][row] for name in ("compression_low", "compression_high")])
     band *= table.columns["outer_area"][row]
-    tensions = [ruling.tension(*state, part._replace(outer_compression=c[:, None])).horizontal_tension for c in band]
+    tensions = [[ruling.tension(*state, law._replace(outer_compression=c[:, None])).horizontal_tension for c in band]
+                for law in ((part, ends.taut) if doubtful.any() else (part,))]
     bare = settled.excess, pairs.span, pairs.bare
-    knees = [knee_temperature(*bare, final._replace(outer_compression=c)) for c in band]
+    # A wire of known length is the slacker the more set it has: its knee is that of the loads that it is strung for.
+    known = never.excess == settled.excess
+    both = (final, final if known.all() else choose_law(known, final, other))
+    knees = np.array([[knee_temperature(*bare, law._replace(outer_compression=c))
+                       for c in (final.outer_compression, *band)] for law in both])
     outer, core, by, governing = (getattr(settled, name).reshape(shape)
                                   for name in ("final_outer", "final_core", "set_by", "governing"))
     return Strung(
-        table.weight[which], table.wind[which], table.temperature[which], solved.horizontal_tension.reshape(states),
+        table.weight[which], table.wind[which], table.temperature[which], ends.slack_tension.reshape(states),
         solved.residual.reshape(states), settled.excess.reshape(shape), governing,
-        _texts(which, table, pairs, governing, share),
-        knee_temperature(*bare, final).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
+        texts(which, table, pairs, governing, share),
+        knees[:, 0].max(axis=0).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
-        np.reshape(knees, (2, *shape)), np.reshape(tensions, (2, *states)),
-        reshape_law(_initial(pairs, settled), shape), unmet)
+        np.reshape([knees[:, 1].min(axis=0), knees[:, 2].max(axis=0)], (2, *shape)),
+        np.reshape([np.max(tensions, axis=(0, 1)), np.min(tensions, axis=(0, 1))], (2, *states)),
+        reshape_law(_initial(pairs, settled), shape), lost, reshape_law(other, shape), doubtful.reshape(shape),
+        np.broadcast_to(doubtful[:, None] & ~initial, tensions[0][0].shape).reshape(states),
+        reshape_law(ends.taut, states), ends.taut_tension.reshape(states))
+
+
+def _widened(strung, row, table, pairs, excess, ends):
+    """The solved batch with the band of tensions as wide as the doubt about estimated curves.
+
+    At either end of these a wire is strung anew; a limit that looks at the wire of today bounds it by the same tension.
+    """
+    some = np.flatnonzero(table.estimated[row] & np.isfinite(excess))
+    initial = table.initial_case & np.isnan(pairs.measured[some])[:, None]
+    states = strung.tension_band.shape
+    band = strung.tension_band.reshape(2, len(row), -1).copy()
+    compression = strung.compression_band.reshape(2, -1)[:, some, None]
+    doubtful = _Ends(*(column[some] for column in ends))
+    for law, creep in table.ends:
+        one = replace(pairs[some], law=take_law(law, row[some]), creep=take_law(creep, row[some]))
+        settled = settle_pairs(one)
+        for end in (settled, unloaded(one, settled, *doubtful)):
+            part = _conditioned(one.law, end, initial)
+            for c in compression:
+                H = ruling.tension(end.excess[:, None], one.span[:, None], one.load, one.temperature,
+                                   part._replace(outer_compression=c)).horizontal_tension
+                band[0][some], band[1][some] = np.maximum(band[0][some], H), np.minimum(band[1][some], H)
+    return replace(strung, tension_band=band.reshape(states))
 
 
 def _initial(pairs, settled):
@@ -313,34 +383,3 @@ def _initial(pairs, settled):
     measured = np.isfinite(pairs.measured)
     return with_sets(pairs.law, np.where(measured, settled.final_outer, settled.initial_outer),
                      np.where(measured, settled.final_core, settled.initial_core))
-
-
-def _unmet(which, table, pairs, limits, settled):
-    """Words for the limits that pairs cannot meet, (group, option): what is allowed, and what a wire pulls at least."""
-    words = np.full(which.size, "", object)
-    lost = np.isnan(settled.excess)[:, None] & np.isfinite(limits.value) & np.isnan(pairs.limit_tension)
-    rows, columns = np.nonzero(lost & (limits.kind != "existing"))
-    S, h = limits.spans[rows, 0], limits.rises[rows, 0]
-    pull, place = least_tension(S, h, limits.weight[rows, columns], limits.wind[rows, columns])
-    S, h = (np.take_along_axis(v, place[:, None], axis=1)[:, 0] for v in (S, h))
-    for i, (row, column) in enumerate(zip(rows, columns, strict=True)):
-        limit = table.wirings[which.flat[row]].stringing[column]
-        words[row] += (f"; {limit.text}: {limits.value[row, column] / 1e3:.1f} kN are allowed, and over {S[i]:.1f} m "
-                       f"with a rise of {h[i]:.1f} m a wire pulls {pull[i] / 1e3:.1f} kN or more, however it is strung")
-    return words.reshape(which.shape)
-
-
-def _texts(which, table, pairs, governing, share):
-    """Words of the limit that governs each pair, None where none does."""
-    count = max(len(w.stringing) for w in table.wirings if w is not None)
-    words = np.full((len(table.wirings), count + 1), None, object)
-    for i, wiring in enumerate(table.wirings):
-        for j, limit in enumerate(wiring.stringing if wiring else ()):
-            words[i, j] = limit.text
-    text = words[which, governing]
-    for at in zip(*np.nonzero((share.reshape(which.shape) != 0) & (governing >= 0)), strict=True):
-        text[at] = f"{text[at]}, {100 * share.reshape(which.shape)[at]:+.3g} % in this section"
-    for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
-        H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
-        text[g, o] = f"measured: {H:.0f} N at {T:g} degC"
-    return text

@@ -1,4 +1,4 @@
-"""Ice that some spans or wires carry and others do not: the load of every wire span in every case.
+"""The load of every wire span in every case, also of ice that some spans or wires carry and others do not.
 
 What sets a wire's permanent elongation and its tension is another question: there the whole ice of a case counts, on
 all of the section.
@@ -7,6 +7,7 @@ all of the section.
 import numpy as np
 
 from corridor.constants import GRAVITY
+from corridor.line.case_loads import case_loads
 from corridor.mechanics.loads import ice_weight, wind_force
 
 __all__ = ["carries_ice", "wire_loads"]
@@ -44,16 +45,21 @@ def wire_loads(strung, groups, wires, spans, options, cases, shield):
     Returns
     -------
     weight, wind : ndarray, shape (wire span, option, case)
-        Load per length [N/m].
+        Load per length [N/m], without the constants that codes add for tension.
     """
     group = groups.of_wire_span
     weight, wind = strung.weight[group], strung.wind[group]
     wirings = [[shield if kind == "shield" else option.wiring for option in options] for kind in groups.kind]
     D, m = (np.array([[np.nan if w is None else getattr(w.conductor, name) for w in row] for row in wirings])[group]
             for name in ("diameter", "mass"))
-    for k, case in enumerate(cases):
-        if case.uneven:
-            spared = ~carries_ice(case, wires, spans)
+    for k, whole in enumerate(cases):
+        for kind in np.unique(groups.kind):
+            case, own = whole.of(kind), groups.kind[group] == kind
+            if case.constant:
+                weight[own, :, k], wind[own, :, k] = (load[..., 0] for load in case_loads(D[own], m[own], [case]))
+            if not case.uneven:
+                continue
+            spared = ~carries_ice(case, wires, spans) & own
             ice = ice_weight(D, case.ice_elsewhere, case.ice_density)
             weight[spared, :, k] = (m * GRAVITY + ice)[spared]
             wind[spared, :, k] = wind_force(D, case.ice_elsewhere, case.wind)[spared]

@@ -7,7 +7,7 @@ catenary in the plane of its load at every swing. Pieces are halved until the wi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -107,6 +107,11 @@ class WirePaths:
         ndarray, shape (row, swing, place, 3)
         """
         return self.at(path, swing).points(share[:, None])
+
+    def raised(self, by: Floats) -> "WirePaths":
+        """Return the ways of wires raised by so much, (path,) [m]."""
+        up = np.repeat(by, np.diff(self.first))[:, None, None] * np.array([0.0, 0.0, 1.0])
+        return replace(self, start=self.start + up, end=self.end + up)
 
     def _piece(self, path: Ints, swing: Floats) -> Ints:
         """The piece of each path that holds a swing."""

@@ -9,6 +9,7 @@ The outer part goes no lower than `-F_comp`, as in `elongation.TwoPart`. The cor
 temperature, as invar does.
 """
 
+from math import comb
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +20,7 @@ __all__ = [
     "REFERENCE_TEMPERATURE",
     "Curved",
     "core_free_strain",
+    "counted_from",
     "part_forces",
     "strain",
     "strain_and_slope",
@@ -71,6 +73,38 @@ def core_free_strain(temperature: ArrayLike, part: Curved) -> Array:
     T = np.asarray(temperature, float)
     below = part.core_expansion * (np.minimum(T, part.core_bend) - REFERENCE_TEMPERATURE)
     return below + part.core_expansion_above * np.maximum(T - part.core_bend, 0.0)
+
+
+def counted_from(part: Curved, ratio: ArrayLike) -> Curved:
+    """Return the law of a conductor with its strain counted from another unstressed length.
+
+    Parameters
+    ----------
+    part : Curved
+    ratio : array_like
+        Its own unstressed length over the other, b.
+
+    Returns
+    -------
+    Curved
+        `1 + e' = b (1 + e)`, so that `m = (m' - a)/b` with a = b - 1, of lines and curves, and expansions are b times
+        as great.
+    """
+    b = np.asarray(ratio, float)
+    a = b - 1
+
+    def moved(curve: tuple[Array, ...]) -> list[Array]:
+        # f((m' - a)/b), expanded again by powers of m'.
+        scaled = [c / b**k for k, c in enumerate(curve)]
+        return [sum((comb(j, k) * (-a) ** (j - k) * scaled[j] for j in range(k + 1, 5)), scaled[k]) for k in range(5)]
+
+    outer, core = (dict(zip(Curved._fields[i:i + 5], moved(part[i:i + 5]), strict=True)) for i in (7, 13))
+    return part._replace(
+        outer_stiffness=part.outer_stiffness / b, core_stiffness=part.core_stiffness / b,
+        outer_expansion=part.outer_expansion * b, core_expansion=part.core_expansion * b,
+        core_expansion_above=part.core_expansion_above * b, outer_set=part.outer_set * b + a,
+        core_set=part.core_set * b + a, outer_end=part.outer_end * b + a, core_end=part.core_end * b + a,
+        **outer, **core)
 
 
 def _one(m: Array, stiffness: Array, permanent: Array, curve: tuple[Array, ...], end: Array) -> tuple[Array, Array]:

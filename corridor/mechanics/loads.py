@@ -5,7 +5,7 @@ import numpy as np
 from corridor.arrays import Array, ArrayLike, Number
 from corridor.constants import GRAVITY
 
-__all__ = ["ice_weight", "resultant", "wind_force"]
+__all__ = ["ice_weight", "resultant", "wind_force", "with_constant"]
 
 
 def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Array:
@@ -45,6 +45,31 @@ def wind_force(diameter: ArrayLike, ice_thickness: ArrayLike, pressure: ArrayLik
     return np.asarray(pressure) * (np.asarray(diameter) + 2 * np.asarray(ice_thickness))
 
 
-def resultant(vertical: ArrayLike, transverse: ArrayLike) -> Array:
-    """Return the size of the load on the wire, `hypot(w, p)` [N/m]."""
-    return np.hypot(vertical, transverse)
+def resultant(vertical: ArrayLike, transverse: ArrayLike, constant: ArrayLike = 0.0) -> Array:
+    """Return the size of the load on the wire, `hypot(w, p) + K` [N/m]; K as of `with_constant`."""
+    return np.hypot(vertical, transverse) + np.asarray(constant, float)
+
+
+def with_constant(vertical: ArrayLike, transverse: ArrayLike, constant: ArrayLike) -> tuple[Array, Array]:
+    """Return weight and wind of the load with a constant added to its resultant, along it [N/m].
+
+    Some codes add one where tension is asked for, never for clearance: the load keeps its direction, so that no wire
+    swings more for it.
+
+    Parameters
+    ----------
+    vertical, transverse : array_like
+        Weight w and wind p [N/m].
+    constant : array_like
+        K [N/m]: 0.30 lbf/ft in the heavy district of ANSI C2, Table 251-1 (recalled).
+
+    Examples
+    --------
+    >>> w, p = with_constant(3.0, 4.0, 0.5)
+    >>> round(float(w), 3), round(float(p), 3)
+    (3.3, 4.4)
+    """
+    w, p, K = (np.asarray(v, float) for v in (vertical, transverse, constant))
+    share = np.divide(K, np.hypot(w, p), out=np.zeros(np.broadcast_shapes(w.shape, p.shape, K.shape)),
+                      where=np.broadcast_to(K > 0, np.broadcast_shapes(w.shape, p.shape, K.shape)))
+    return w * (1 + share), p * (1 + share)

@@ -17,7 +17,15 @@ import numpy as np
 
 from corridor.arrays import Array, ArrayLike, Number
 from corridor.geometry.catenary import sinh_excess
-from corridor.mechanics.elongation import REFERENCE_TEMPERATURE, Law, TwoPart, strain, strain_near, temperature_at
+from corridor.mechanics.elongation import (
+    REFERENCE_TEMPERATURE,
+    Law,
+    TwoPart,
+    strain,
+    strain_and_slope,
+    strain_near,
+    temperature_at,
+)
 
 __all__ = [
     "Solution",
@@ -111,7 +119,18 @@ def tension(excess: ArrayLike, span: ArrayLike, load: ArrayLike, temperature: Ar
     """
     T = np.asarray(temperature, float)
     shape = np.broadcast_shapes(T.shape, *(np.shape(p) for p in part))
-    return _solve(excess, span, load, shape, lambda F, e: strain_near(F, T, part, e))
+    found = _solve(excess, span, load, shape, lambda F, e: strain_near(F, T, part, e))
+    lost = np.isnan(found.horizontal_tension) & np.isfinite(found.residual)
+    if not lost.any():
+        return found
+    # Across a kink of curves a strain by one step may point the wrong way, and the bracket lose its root: once more.
+    x, S, q, at, *fields = (np.broadcast_to(np.asarray(v, float), lost.shape)[lost]
+                            for v in (excess, span, load, T, *part))
+    law = type(part)(*fields)
+    again = _solve(x, S, q, x.shape, lambda F, _: strain_and_slope(F, at, law))
+    H, residual = np.array(found.horizontal_tension), np.array(found.residual)
+    H[lost], residual[lost] = again
+    return Solution(H, residual)
 
 
 def _solve(excess: ArrayLike, span: ArrayLike, load: ArrayLike, shape: tuple[int, ...], law: Elongation) -> Solution:

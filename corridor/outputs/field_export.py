@@ -93,7 +93,8 @@ def _short_words(row):
     missing = -row.margin_m
     way = _WAY.get(row.position, "too near to") if row.measure != "horizontal" else "too near to"
     words = [f"Wire {row.wire} of option {row.option!r} is {missing:.2f} m {way} {_thing(row)} in case {row.case!r}.",
-             f"Clearance {row.actual_m:.2f} m ({row.measure}), required {row.required_m:.2f} m by {row.rule}.",
+             f"Clearance {row.actual_m:.2f} m ({row.measure}), "
+             f"required {row.required_m:.2f} m by {row.rule}{_trust(row)}.",
              f"{row.distance_from_start_m:.0f} m from the first structure of span {row.span}, line {row.line}."]
     if row.more:
         words.append(f"Short in {', '.join(map(repr, row.more))} too.")
@@ -101,6 +102,12 @@ def _short_words(row):
         words.append(f"Elevation of the wire {row.wire_elevation_m:.2f} m at {row.conductor_temperature_c:.0f} degC.")
     words.append(f"Severity: {_SEVERITY.get(row.severity, row.severity)}.")
     return f"{row.span}: {missing:.2f} m short, {_thing(row)}", " ".join(words)
+
+
+def _trust(row):
+    """How the number of the rule is known, in brackets; nothing where its table does not say."""
+    said = getattr(row, "rule_confidence", None)
+    return f" ({said})" if isinstance(said, str) else ""
 
 
 def _gap_words(row):

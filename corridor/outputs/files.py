@@ -1,5 +1,6 @@
 """The one way to write: files get their names when all of them are whole, and what stood there stands until then."""
 
+import errno
 import os
 import shutil
 import sqlite3
@@ -13,7 +14,7 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from rasterio.errors import RasterioError
 
 from corridor.errors import CorridorError, CorridorWarning, InputError
-from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside, may_be_ours
+from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside, may_be_ours, place_of
 from corridor.temporary import sweep, unfinished
 
 __all__ = ["PLACED", "Files", "disk_errors", "joined"]
@@ -64,9 +65,9 @@ class Files:
 
     def __exit__(self, kind: object, value: BaseException | None, traceback: object) -> None:
         try:
-            with disk_errors(*(given for given, *_ in self._made.values())):
+            with disk_errors(*(given for given, *_ in self._made.values()), *self._folders):
                 if value is not None:
-                    raise value
+                    raise _of_a_full_disk(value) or value
                 self._close()
         finally:
             for _, temporary, _ in self._made.values():
@@ -81,7 +82,7 @@ class Files:
 
         `kind` is as for `Guard.check`.
         """
-        target = Path(path).resolve()
+        target = place_of(path)
         if target not in self._made:
             self._guard.check(target, kind)
             if any(target.exists() and other.exists() and target.samefile(other) for other in self._made):
@@ -93,7 +94,7 @@ class Files:
     def reserve(self, *paths: Path | str | None) -> None:
         """Ask for the places of some files before the work, None for those that are not wanted; refuse two that are
         one file."""
-        seen = [Path(path).resolve() for path in paths if path is not None]
+        seen = [place_of(path) for path in paths if path is not None]
         for path in seen:
             if seen.count(path) > 1:
                 raise InputError(path, "output", "two outputs of one name", "a name of its own for each output")
@@ -102,7 +103,7 @@ class Files:
     def staged(self, folder: Path, stale: Iterable[str] = ()) -> Path:
         """Return a folder beside another, whose files move there at the end; files there that match a pattern of
         `stale`, are of this software and not written anew go then."""
-        folder = folder.resolve()
+        folder = place_of(folder)
         if folder not in self._folders:
             sweep(folder.parent)
             staged = unfinished(folder)
@@ -195,7 +196,7 @@ def _state(path):
 
 def _free_name(target):
     number = os.getpid()
-    while (path := target.with_name(f"{target.stem}-{number}{target.suffix}")).exists():
+    while (path := target.with_name(f"{target.stem[:50]}-{number}{target.suffix}")).exists():
         number += 1
     return path
 
@@ -216,6 +217,17 @@ def _flush_folder(folder):
             os.close(handle)
 
 
+def _of_a_full_disk(error):
+    """The error of a full disk that another one followed from, as where a library closes what it could not write."""
+    while error is not None and not (isinstance(error, OSError) and error.errno in _FULL):
+        error = None if isinstance(error, CorridorError) else error.__context__
+    return error
+
+
+#: Numbers of errors that tell of no room: on the disk, in the share of a person, in a file.
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+
+
 @contextmanager
 def disk_errors(*paths: Path) -> Iterator[None]:
     """Tell failures of the disk as such.
@@ -233,4 +245,5 @@ def disk_errors(*paths: Path) -> Iterator[None]:
                             f"({error.strerror})" if paths else str(error)) from error
     except (OSError, sqlite3.Error, DataSourceError, DataLayerError, RasterioError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        reason = reason.rpartition("failed: ")[2]  # GDAL tells the whole statement before
         raise CorridorError(f"{names}: could not be written: {reason}. What stood there is as it was") from error

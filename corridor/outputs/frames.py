@@ -84,11 +84,19 @@ class HeldFindings(Frames):
 
     def _made(self, name):
         table = pa.Table.from_batches(self.tables[name], arrow_schema(known_layer(name)))
-        columns = {column: table[column].to_pandas() if pa.types.is_timestamp(table[column].type) else
-                   table[column].to_numpy() for column in table.column_names}
+        columns = {column: _as_read(table[column]) for column in table.column_names}
         if "geometry" in columns:
             columns["geometry"] = shapely.from_wkb(columns["geometry"])
         return frame_of(columns, self.crs)
+
+
+def _as_read(column):
+    """Values of a column as those that a file gives: yes and no are numbers where some are null."""
+    if pa.types.is_timestamp(column.type):
+        return column.to_pandas()
+    if pa.types.is_boolean(column.type) and column.null_count:
+        column = column.cast(pa.int8())
+    return column.to_numpy()
 
 
 class WrittenFindings(Frames):

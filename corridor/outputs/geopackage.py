@@ -25,7 +25,7 @@ from corridor.outputs.guard import PLAIN
 from corridor.outputs.schema import INVARIANTS, LAYERS
 from corridor.outputs.style_documents import style
 
-__all__ = ["FindingsWriter", "layer_digests"]
+__all__ = ["FindingsWriter", "clock", "layer_digests"]
 
 #: QGIS and GDAL of 2021 still open version 1.3 without a warning, and 1.4 adds nothing used here.
 VERSION = "1.3"
@@ -100,7 +100,8 @@ class FindingsWriter:
         if kind is None:
             self.close()
         else:
-            self._files.close()
+            with disk_errors(self.path):
+                self._files.close()
 
     def add(self, name, columns):
         """Add rows to a layer.
@@ -152,7 +153,7 @@ class FindingsWriter:
         return tempfile.TemporaryFile(dir=self.path.parent, prefix=self._temporary.name)
 
     def _write_layers(self, path):
-        with _clock(self.time):
+        with clock(self.time):
             for layer in LAYERS:
                 pyogrio.write_arrow(
                     self._rows(layer), path, layer=layer.name, driver="GPKG",
@@ -196,8 +197,8 @@ def _stamp(time):
 
 
 @contextmanager
-def _clock(time):
-    """Let GDAL write the time of the run, not that of the writing."""
+def clock(time):
+    """Return a context in which GDAL writes the time of the run, not that of the writing."""
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _stamp(time)})
     try:

@@ -10,18 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
+from corridor.constants import SQLITE_LOGS
 from corridor.errors import CorridorError, InputError
 from corridor.outputs.schema import LAYERS
 
 __all__ = ["MARK", "PLAIN", "Guard", "foreign", "is_geopackage", "kind_of", "log_beside",
-           "may_be_ours", "sealed"]
+           "may_be_ours", "place_of", "sealed"]
 
 #: Stands in the metadata, or a comment, of every file that this software writes and that has room for one.
 MARK = "corridor made this file"
 #: Endings of files beside another of the same stem that belong to it: vectors, rasters and points.
 _BESIDE = frozenset(".shp .shx .dbf .prj .cpg .sbn .sbx .qix .qpj .tfw .tifw .wld .hdr .aux .ovr .msk .lax".split())
-#: What SQLite keeps beside a database that is open, or was when its program died.
-_LOGS = ("-wal", "-journal")
 #: So many heads of a table tell whose it is; after the last two of a comparison come names of options.
 _HEADS, _FREE = 4, ["quantity", "unit"]
 
@@ -57,16 +56,21 @@ class Guard:
         Raises
         ------
         InputError
-            Its folder does not exist, it is no file, an input, or not of this software.
+            It cannot be; its folder does not exist or may not be written in; it is no file, an input, or not of this
+            software.
         CorridorError
             Another program has it open.
         """
+        target = place_of(target)
         if not target.parent.is_dir():
             raise InputError(target, "output", f"no folder {target.parent.name!r}", "a folder that exists")
         for path in self.inputs:
             if _belongs(target, path):
                 what = "a file that is read" if target.name == path.name else f"a file that belongs to {path.name}"
                 raise InputError(target, "output", what, "another name")
+        if not os.access(target.parent, os.W_OK):
+            raise InputError(target, "output", f"a folder, {target.parent.name!r}, that may not be written in",
+                             "a folder that may")
         if not target.exists():
             return
         if not target.is_file():
@@ -90,9 +94,28 @@ def foreign(target: Path) -> InputError:
                       "a new name, what an earlier run wrote, or --overwrite")
 
 
+def place_of(path: Path | str) -> Path:
+    """Return the whole path of an output, links followed.
+
+    Raises
+    ------
+    InputError
+        There can be no such path.
+    """
+    place = Path(os.path.realpath(path))  # Path.resolve has no InputError for links in a circle
+    try:
+        os.stat(place)
+    except (FileNotFoundError, NotADirectoryError):
+        pass
+    except OSError as error:
+        raise InputError(path, "output", f"{str(path)!r} ({(error.strerror or 'unusable').lower()})",
+                         "another name") from None
+    return place
+
+
 def _belongs(target, path):
     """Whether a target is an input, lies in one, or beside it as a part of it."""
-    path = path.resolve()
+    path = place_of(path)
     if target == path or path in target.parents and path.is_dir():
         return True
     if target.exists() and path.exists() and target.samefile(path):
@@ -106,7 +129,7 @@ def _belongs(target, path):
 
 def log_beside(target: Path) -> Path | None:
     """Return the log that SQLite keeps beside a database, which it would play into a new file of that name."""
-    logs = (target.with_name(target.name + ending) for ending in _LOGS)
+    logs = (target.with_name(target.name + ending) for ending in SQLITE_LOGS)
     return next((log for log in logs if log.exists()), None)
 
 

@@ -75,8 +75,9 @@ class HeadroomRaster:
         return self
 
     def __exit__(self, kind, value, traceback):
-        for level in self._levels:
-            level.close()
+        with rasterio.Env():  # else GDAL prints what it could not write any more
+            for level in self._levels:
+                level.close()
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def _open(self, level):
@@ -98,7 +99,7 @@ class HeadroomRaster:
         if min(row, column) < 0 or row + height > self._cells.rows or column + width > self._cells.columns:
             raise CorridorError("a wire hangs outside of the raster that was laid about the line")
         window = Window(column, row, width, height)
-        with disk_errors(self.path):
+        with disk_errors(self.path), rasterio.Env():
             self._levels[0].write(_together(self._levels[0].read(window=window), room), window=window)
         blocks = [range(a // _BLOCK, (a + size - 1) // _BLOCK + 1) for a, size in ((row, height), (column, width))]
         self._touched |= {(i, j) for i in blocks[0] for j in blocks[1]}
@@ -119,7 +120,7 @@ class HeadroomRaster:
         CorridorError
             As when it was opened.
         """
-        with disk_errors(self.path):
+        with disk_errors(self.path), rasterio.Env():
             while max(self._levels[-1].shape) > _BLOCK:
                 self._levels.append(self._open(len(self._levels)))
                 self._touched = {(i // 2, j // 2) for i, j in self._touched}

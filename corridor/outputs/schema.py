@@ -7,7 +7,17 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields_clipping, fields_clouds, fields_doubts, fields_loads, fields_swing
+from corridor.outputs import (
+    fields_bundles,
+    fields_clipping,
+    fields_clouds,
+    fields_doubts,
+    fields_electric,
+    fields_loads,
+    fields_rules,
+    fields_run,
+    fields_swing,
+)
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -47,7 +57,8 @@ class Layer:
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": ""}
+            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
+            "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma"}
 
 
 def _columns(*rows):
@@ -55,8 +66,8 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS, *fields_loads.FIELDS,
-    *fields_swing.FIELDS,
+    *fields_bundles.FIELDS, *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS,
+    *fields_electric.FIELDS, *fields_loads.FIELDS, *fields_rules.FIELDS, *fields_run.FIELDS, *fields_swing.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -107,7 +118,8 @@ _FIELDS = _columns(
      "what makes the outer part's set: load (the heaviest case), creep, pretension, stringing (gap "
      "type), or given; null where there is none"),
     ("unstressed_length_factor", "real", None, "length of the unstressed wire over that of the section"),
-    ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant"),
+    ("load_n_per_m", "real", "N/m", "weight, ice and wind on the wire, resultant, with the constant of the "
+     "code where the case has one"),
     ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
     ("sag_m", "real", "m",
      "greatest drop of the wire below its chord, measured along the load: vertically in still "
@@ -134,8 +146,8 @@ _FIELDS = _columns(
     ("actual_m", "real", "m", "clearance of the wire, by the measure"),
     ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
     ("margin_low_m", "real", "m",
-     "least margin at this place as the compression of the slack outer part goes through its band; "
-     "null where wind swings a wire that the band touches"),
+     "least margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
+     "loads that may never have come, estimated curves; null where wind swings a wire that the band touches"),
     ("margin_high_m", "real", "m", "greatest margin at this place, likewise"),
     ("distance_from_start_m", "real", "m", "ground distance of the place from the start of the span"),
     ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),
@@ -177,7 +189,6 @@ _FIELDS = _columns(
     ("governing_wire", "text", None, "the wire that sets the limit"),
     ("conductor", "text", None, "designation of the conductor"),
     ("existing", "boolean", None, "true for the wire that hangs today"),
-    ("bundle", "integer", None, "wires per phase"),
     ("diameter_m", "real", "m", "outside diameter of one wire"),
     ("mass_kg_per_m", "real", "kg/m", "mass of one wire"),
     ("rated_strength_n", "real", "N", "rated tensile strength (RTS) of one wire"),
@@ -206,28 +217,6 @@ _FIELDS = _columns(
     ("worst_against", "text", None, "what the least margin is against"),
     ("greatest_sag_m", "real", "m", "greatest sag of any span and case"),
     ("greatest_percent_rts", "real", "%", "greatest tension of any section and case"),
-    # the run and its inputs
-    ("software_version", "text", None, "version of corridor"),
-    ("study", "text", None, "the study file"),
-    ("study_digest", "text", None, "its SHA-256"),
-    ("layer_digests", "text", None, "SHA-256 over the rows of each layer, as JSON: tells of rows changed since"),
-    ("inputs", "text", None, "every input as JSON: path, digest, CRS, unit (the table `inputs` has one row for each)"),
-    ("frame", "text", None, "the grid everything was computed in, and why it was chosen"),
-    ("vertical_datum", "text", None, "what elevations are above: that of the ground raster"),
-    ("vertical_unit", "text", None, "unit the ground raster was read in; every elevation here is in m"),
-    ("time", "datetime", None, "when the run began, UTC"),
-    ("warnings", "text", None, "what the person should look at, one per line"),
-    ("cautions", "text", None, "what these findings are not good for, one per line"),
-    ("part", "text", None, "the key of the study that names the file"),
-    ("path", "text", None, "the file, as the study names it"),
-    ("source_layer", "text", None, "layer within the file"),
-    ("digest", "text", None, "SHA-256 of the file"),
-    ("crs", "text", None, "its coordinate reference system"),
-    ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
-    ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
-    ("features", "real", None, "features of a layer of obstacles"),
-    ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
-    ("features_compared", "real", None, "those with a row in `clearances`"),
 )
 
 
@@ -243,7 +232,8 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points """
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points bundle_m
+    rule_confidence rule_edition """
 _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
@@ -285,6 +275,7 @@ LAYERS = (
     _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
     _layer("parcels", "MultiPolygon", *fields_swing.PARCELS),
     _layer("structure_loads", "Point Z", *fields_loads.LOADS),
+    _layer("structure_capacity", "Point Z", *fields_loads.CAPACITY),
     _layer("clipping", None, *fields_clipping.CLIPPING),
     _layer("point_clouds", None, *fields_clouds.CLOUDS),
     _layer(
@@ -296,6 +287,7 @@ LAYERS = (
         governing_wire station_m emergency_limit_temperature_c emergency_limit_current_a emergency_governs
         left_out""",
         station_m=_PLACE + " that sets the limit"),
+    _layer("fields", "LineString Z", *fields_electric.ELECTRIC, **fields_electric.MEANINGS),
     _layer(
         "ladder", None,
         "One row per line, option and number of spans put right, worst first: what the line carries "
@@ -313,12 +305,12 @@ LAYERS = (
     _layer("doubts", *fields_doubts.DOUBTS, **fields_doubts.MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",
-        """option! conductor! existing bundle diameter_m mass_kg_per_m rated_strength_n
-        maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
+        """option! conductor! existing bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
+        rated_strength_n maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
         violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
-        greatest_sag_m greatest_percent_rts"""),
+        greatest_sag_m greatest_percent_rts """ + fields_electric.OF_OPTIONS),
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!

@@ -77,6 +77,8 @@ _RING = (Marker("circle", "short", 3.4, filled=False),)
 _BARRED = (*_RING, Marker("line", "short", 5.0, angle=45))
 _BARRED_TWICE = (*_BARRED, Marker("line", "short", 5.0, angle=-45))
 _UNKNOWN_POINT = (Marker("diamond", "unknown", 3.0, filled=False),)
+#: Takes the rows whose load is above the capacity of their structure.
+_OVER = '"over_capacity" = true'
 _UNKNOWN_LINE = (Stroke("unknown", 0.7, "dash"),)
 
 #: The rules of each spatial layer. A GIS draws every rule that matches, so the filters exclude each
@@ -111,11 +113,18 @@ STYLES = {
         Rule("no right-of-way known", "ELSE", (Outline("unknown", 0.2, "dash"),)),
     ),
     "structure_loads": (
-        Rule("above the existing wire", '"above_existing" = true', (Marker("triangle", "short", 3.2, filled=False),)),
-        Rule("lifts its string", '"uplift" = true AND ("above_existing" = false OR "above_existing" IS NULL)',
-             (Marker("arrow", "short", 3.2),)),
-        Rule("no more than the existing wire", '"above_existing" = false AND "uplift" = false',
-             (Marker("circle", "neutral", 0.8),)),
+        Rule("above the existing wire", f'"above_existing" = true AND NOT coalesce({_OVER}, false)',
+             (Marker("triangle", "short", 3.2, filled=False),)),
+        Rule("lifts its string", '"uplift" = true AND ("above_existing" = false OR "above_existing" IS NULL) '
+             f'AND NOT coalesce({_OVER}, false)', (Marker("arrow", "short", 3.2),)),
+        Rule("no more than the existing wire", f'"above_existing" = false AND "uplift" = false '
+             f'AND NOT coalesce({_OVER}, false)', (Marker("circle", "neutral", 0.8),)),
+        Rule("above its capacity", _OVER, (Marker("triangle", "short", 3.6),)),
+        Rule("not compared", "ELSE", _UNKNOWN_POINT),
+    ),
+    "structure_capacity": (
+        Rule("above its capacity", _OVER, (Marker("triangle", "short", 4.0),)),
+        Rule("within its capacity", '"over_capacity" = false', (Marker("circle", "neutral", 1.2),)),
         Rule("not compared", "ELSE", _UNKNOWN_POINT),
     ),
     "limits": (
@@ -124,6 +133,12 @@ STYLES = {
         Rule("clear at the maximum temperature", '"limit_temperature_c" >= "maximum_temperature_c" '
              "AND \"governs\" <> 'ice'", (Stroke("clear", 0.36),)),
         Rule("no limit known", "ELSE", _UNKNOWN_LINE),
+    ),
+    "fields": (
+        Rule("more current in a vehicle than is allowed", '"above_limit" = true', (Stroke("short", 0.7),)),
+        Rule("field known", '"field_kv_per_m" IS NOT NULL AND ("above_limit" = false OR "above_limit" IS NULL)',
+             (Stroke("neutral", 0.2),)),
+        Rule("not known", "ELSE", _UNKNOWN_LINE),
     ),
     "doubts": (
         Rule("accepted", '"accepted" = true', (Marker("circle", "neutral", 2.4, filled=False),)),

@@ -53,7 +53,8 @@ def _scaled(values, factor):
 def _wire_rows(c):
     o = c.options
     outer, core = zip(*c.areas, strict=True)
-    return (("conductor", "", list(o["conductor"]), ""), ("wires per phase", "", list(o["bundle"]), "d"),
+    spacing = [("spacing of these", "m", list(o["bundle_spacing_m"]), ".3g")] * bool((o["bundle"] > 1).any())
+    return (("conductor", "", list(o["conductor"]), ""), ("wires per phase", "", list(o["bundle"]), "d"), *spacing,
             ("aluminium area", "mm2", _scaled(outer, 1e6), ".1f"), ("core area", "mm2", _scaled(core, 1e6), ".1f"),
             ("diameter", "mm", _scaled(o["diameter_m"], 1e3), ".1f"), ("mass", "kg/m", list(o["mass_kg_per_m"]), ".3f"),
             ("rated strength (RTS)", "kN", _scaled(o["rated_strength_n"], 1e-3), ".1f"),

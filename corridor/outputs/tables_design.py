@@ -127,6 +127,9 @@ def _option(each, result):
     lines = ["[[options]]", f'name = "{each.option.name}"', f'conductor = "{each.entry["name"]}"',
              f"maximum_temperature = {wiring.maximum_temperature:g}",
              f"emergency_temperature = {wiring.emergency_temperature:g}"]
+    lines += [f"bundle = {wiring.bundle}"] if wiring.bundle > 1 else []
+    lines += [f"bundle_spacing = {wiring.spacing!r}"] if wiring.spacing is not None else []
+    lines += [f'bundle_arrangement = "{wiring.arrangement}"'] if wiring.arrangement is not None else []
     existing = next(option for option in study.options if option.existing)
     for s in result.section.stringing or existing.stringing:
         state = f'case = "{s.case}"' if s.case is not None else f"temperature = {s.temperature:g}"

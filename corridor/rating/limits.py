@@ -11,13 +11,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.findings import Scene, against_of, obstacle_name, requirements, span_chords
+from corridor.clearance.findings import against_of, obstacle_name, requirements, span_chords
+from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import compare
-from corridor.clearance.reasons import NO_RULE, lost_on_the_way
+from corridor.clearance.scene import Scene
 from corridor.clearance.vertical import least_rows
+from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case
-from corridor.line.laws import reshape_law
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
 
@@ -124,12 +125,14 @@ def _with_case(around, word):
     model, strung = scene.model, scene.model.strung
     bare, last = strung.bare_weight[scene.group], np.s_[..., None]
     final = reshape_law(strung.final, strung.excess.shape)
-    part = type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(strung.part, final, strict=True)))
+    part, taut = (type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(law, final, strict=True)))
+                  for law in (strung.part, strung.taut))
 
     def longer(column, values):
         return np.concatenate([column, np.broadcast_to(values, column.shape[:-1])[last]], axis=-1)
 
-    strung = replace(strung, part=part, temperature=longer(strung.temperature, np.nan),
+    strung = replace(strung, part=part, taut=taut, final_doubtful=longer(strung.final_doubtful, strung.doubtful),
+                     temperature=longer(strung.temperature, np.nan),
                      weight=longer(strung.weight, strung.bare_weight), wind=longer(strung.wind, 0.0))
     model = replace(model, strung=strung, weight=longer(model.weight, bare), wind=longer(model.wind, 0.0),
                     pressure=np.append(model.pressure, 0.0))
@@ -331,7 +334,7 @@ def _with_ice(state, short):
 
 def _short_under_ice(scene, columns):
     """True where a wire falls short of anything in a case with ice, shape (span, option)."""
-    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.ice > 0])
+    icy = np.isin(columns["case"], [case.name for case in scene.cases if case.iced])
     short = np.flatnonzero(icy & (columns["position"] != "below") & (columns["margin_m"] < 0))
     known = np.zeros((len(scene.spans), len(scene.options)), bool)
     known[_places(scene, columns, short)] = True

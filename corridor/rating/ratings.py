@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from corridor.rating.resistances import COLDEST, computed, tabulated
+from corridor.rating.resistances import COLDEST, computed, refuse_steel, tabulated
 from corridor.thermal import sun
 from corridor.thermal.air import acute_angle
 from corridor.thermal.balance import root
@@ -85,6 +85,9 @@ class Ratings:
 
     def __post_init__(self):
         conductors = [option.wiring.conductor for option in self.options]
+        if self.weather is not None:
+            for c in conductors:
+                refuse_steel(c, self.tables)
         wires = [wire_of(c, self.frequency, self.tables.get(c.name)) for c in conductors]
         object.__setattr__(self, "wires", tuple(wires))
 

@@ -7,7 +7,7 @@ from corridor.conductor.materials import find_material
 from corridor.errors import InputError
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
-__all__ = ["COLDEST", "computed", "tabulated"]
+__all__ = ["COLDEST", "computed", "is_magnetic", "refuse_steel", "tabulated"]
 
 #: Range of temperatures that a resistance is made for [degC]: a wire colder than any air, and melting aluminium.
 COLDEST, HOTTEST = -90.0, 661.0
@@ -39,7 +39,7 @@ def computed(conductor, frequency):
     """
     c = conductor
     ratio = np.nan_to_num(c.core_diameter) / c.diameter
-    layers = int(np.nan_to_num(c.outer_layers)) if _is_magnetic(c.core_material) else 0
+    layers = int(np.nan_to_num(c.outer_layers)) if is_magnetic(c.core_material) else 0
 
     def dc(temperature):
         return dc_resistance(c.resistance_20, temperature, c.temperature_coefficient)
@@ -59,7 +59,25 @@ def computed(conductor, frequency):
     return resistance if layers % 2 else without_core
 
 
-def _is_magnetic(material):
+def refuse_steel(conductor, tables):
+    """Refuse to compute the resistance of a wire of steel without a table of it.
+
+    Its resistance to alternating current grows with the current, beyond what skin effect tells: what is computed would
+    be too little, and the current too much.
+
+    Raises
+    ------
+    InputError
+        The outer part is of steel, and `tables` hold nothing by the conductor's name.
+    """
+    if is_magnetic(conductor.outer_material) and conductor.name not in tables:
+        raise InputError(None, "rating.resistances", f"none of {conductor.name}, a wire of steel",
+                         "two or more measured resistances of it: to alternating current it has more than can be "
+                         "computed, the more the greater the current")
+
+
+def is_magnetic(material):
+    """Return whether a field along a core of a material, by its name, rises and falls with the current."""
     return bool(material) and any(word in find_material(material).description for word in _MAGNETIC)
 
 

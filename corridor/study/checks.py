@@ -1,10 +1,11 @@
 """What one key of a study says about another: each check yields the faults it finds."""
 
-from pathlib import Path
-
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
-from corridor.study.named_files import named_files
+from corridor.study.bundles import bundles_are_whole
+from corridor.study.capacity import capacity_is_possible
+from corridor.study.districts import districts_are_heeded
+from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
 
@@ -12,8 +13,10 @@ __all__ = ["CHECKS", "cross_check"]
 
 
 def cross_check(study):
-    """Yield every fault that the schema of single keys cannot see."""
-    for check in CHECKS:
+    """Yield every fault that the schema of single keys cannot see; where a path cannot be looked at, that alone."""
+    unusable = list(paths_can_be(study))
+    yield from unusable
+    for check in () if unusable else CHECKS:
         yield from check(study)
 
 
@@ -234,6 +237,28 @@ def uneven_ice_is_possible(study):
                     for key, wrong, found, accepted in faults if wrong)
 
 
+def states_of_shield_wires_are_possible(study):
+    """A state of shield wires says something, and of wires that there are; uneven ice is where it can be hung."""
+    for i, case in enumerate(study.cases):
+        state = case.shield
+        if state is None:
+            continue
+        uneven = state.ice_spans in ("odd", "even")
+        ice = case.ice if state.ice is None else state.ice
+        faults = (
+            ("", study.shield_wire is None, "a state of shield wires", "a table [shield_wire] besides"),
+            ("", state == type(state)(), "no key", "one of temperature, ice, ice_density, ice_spans"),
+            (".ice_density", state.ice_density is not None and not ice, "a density of no ice", "a thickness besides"),
+            (".ice_spans", state.ice_spans is not None and not ice, "spans of no ice", "a thickness besides"),
+            (".ice_spans", uneven and bool(case.wind) and "vertical" in case.checks,
+             "uneven ice in a case with wind that checks 'vertical'", "horizontal and tension there"),
+            (".ice_spans", uneven and study.study.method == "ruling_span", "uneven ice",
+             'study.method = "equilibrium"'),
+        )
+        yield from (InputError(study.path, f"cases.{i}.shield{key}", found, accepted)
+                    for key, wrong, found, accepted in faults if wrong)
+
+
 def classes_are_once(study):
     """A class of points stands for one thing, and a group and an obstacle layer do not share a name."""
     for i, cloud in enumerate(study.point_clouds):
@@ -255,63 +280,6 @@ def classes_are_once(study):
         if cloud.name in [obstacle.name for obstacle in study.obstacles]:
             yield InputError(study.path, f"point_clouds.{i}.name", repr(cloud.name),
                              "a name that no layer of obstacles has")
-
-
-#: Bytes of a table, which is held in memory: that of the hours of a century has a tenth.
-LARGEST_TABLE = 200_000_000
-#: How more than the study's own folder may be read.
-ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
-
-
-def files_are_near(study):
-    """A study of somebody else reads nothing of this machine or a network but what came with it."""
-    for where, name in (*named_files(study), ("study.output", study.study.output)):
-        if not study.may_read(name):
-            yield InputError(study.path, where, f"{name!r}, which is outside the study's folder", ALLOW)
-
-
-def files_are_files(study):
-    """A device or a pipe would be read for ever."""
-    for where, name in named_files(study):
-        path = study.resolve(name)
-        if not str(name).startswith("/vsi") and path.exists() and not (path.is_file() or path.is_dir()):
-            yield InputError(study.path, where, f"{name!r}, which is a device or a pipe", "a file")
-        elif path.suffix.lower() == ".csv" and path.is_file() and path.stat().st_size > LARGEST_TABLE:
-            yield InputError(study.path, where, f"{name!r} of {path.stat().st_size / 1e6:.0f} MB",
-                             f"a table of at most {LARGEST_TABLE / 1e6:g} MB")
-
-
-def files_exist(study):
-    """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
-    for where, name in named_files(study):
-        path = study.resolve(name)
-        if not str(name).startswith("/vsi") and not path.exists():
-            beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
-            match = nearest(path.name, beside)
-            yield InputError(
-                study.path,
-                where,
-                f"{name!r}, but there is no {str(path)!r}",
-                "the path of a file, relative to the study file",
-                match and repr(str(Path(name).with_name(match))),
-            )
-
-
-def output_is_writable(study):
-    """The findings go to a GeoPackage in a folder that exists, over no input."""
-    name, path = study.study.output, study.resolve(study.study.output)
-    inputs = {study.resolve(file).resolve() for _, file in named_files(study)} | {study.path.resolve()}
-    accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
-    if path.suffix.lower() != ".gpkg":
-        yield InputError(
-            study.path, "study.output", repr(name), accepted, repr(f"{path.stem}.gpkg")
-        )
-    elif not path.parent.is_dir():
-        yield InputError(
-            study.path, "study.output", f"{name!r}, but its folder does not exist", accepted
-        )
-    elif path.resolve() in inputs:
-        yield InputError(study.path, "study.output", f"{name!r}, an input of the study", accepted)
 
 
 def _stringing(study):
@@ -344,6 +312,7 @@ CHECKS = (
     limits_have_a_state,
     limit_cases_are_possible,
     existing_limits_have_a_wire,
+    bundles_are_whole,
     one_of,
     sun_is_complete,
     wind_is_told_once,
@@ -355,11 +324,11 @@ CHECKS = (
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,
+    districts_are_heeded,
+    capacity_is_possible,
     uneven_ice_is_possible,
+    states_of_shield_wires_are_possible,
     classes_are_once,
     other_wires_are_told,
-    files_are_near,
-    files_are_files,
-    files_exist,
-    output_is_writable,
+    *FILE_CHECKS,
 )

@@ -1,6 +1,17 @@
-"""The files that a study names."""
+"""The files that a study names, and what they must be before any is opened."""
 
-__all__ = ["named_files"]
+import errno
+import os
+from pathlib import Path
+
+from corridor.errors import InputError, nearest
+
+__all__ = ["ALLOW", "FILE_CHECKS", "named_files", "paths_can_be"]
+
+#: Bytes of a table, which is held in memory: that of the hours of a century has a tenth.
+LARGEST_TABLE = 200_000_000
+#: How more than the study's own folder may be read.
+ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
 
 
 def named_files(study):
@@ -10,6 +21,8 @@ def named_files(study):
             yield f"terrain.{key}.{i}", name
     yield "structures.file", study.structures.file
     yield "framings.file", study.framings.file
+    if study.capacity is not None:
+        yield "capacity.file", study.capacity.file
     if study.curves is not None:
         yield "curves", study.curves
     for i, option in enumerate(study.options):
@@ -26,3 +39,69 @@ def named_files(study):
         table = getattr(study, section)
         if table is not None and table.file is not None:
             yield f"{section}.file", table.file
+
+
+def paths_can_be(study):
+    """A path too long, of links in a circle, or through a folder that is locked leads nowhere."""
+    for where, name in (*named_files(study), ("study.output", study.study.output)):
+        try:
+            os.stat(study.resolve(name))
+        except OSError as fault:
+            if fault.errno not in (errno.ENOENT, errno.ENOTDIR):
+                yield InputError(study.path, where, f"{name!r} ({(fault.strerror or 'unusable').lower()})",
+                                 "the path of a file, relative to the study file")
+
+
+def files_are_near(study):
+    """A study of somebody else reads nothing of this machine or a network but what came with it."""
+    for where, name in (*named_files(study), ("study.output", study.study.output)):
+        if not study.may_read(name):
+            yield InputError(study.path, where, f"{name!r}, which is outside the study's folder", ALLOW)
+
+
+def files_are_files(study):
+    """A device or a pipe would be read for ever."""
+    for where, name in named_files(study):
+        path = study.resolve(name)
+        if not str(name).startswith("/vsi") and path.exists() and not (path.is_file() or path.is_dir()):
+            yield InputError(study.path, where, f"{name!r}, which is a device or a pipe", "a file")
+        elif path.suffix.lower() == ".csv" and path.is_file() and path.stat().st_size > LARGEST_TABLE:
+            yield InputError(study.path, where, f"{name!r} of {path.stat().st_size / 1e6:.0f} MB",
+                             f"a table of at most {LARGEST_TABLE / 1e6:g} MB")
+
+
+def files_exist(study):
+    """Every file that the study names exists; GDAL's virtual paths are for GDAL to judge."""
+    for where, name in named_files(study):
+        path = study.resolve(name)
+        if not str(name).startswith("/vsi") and not path.exists():
+            beside = [p.name for p in path.parent.iterdir()] if path.parent.is_dir() else []
+            match = nearest(path.name, beside)
+            yield InputError(
+                study.path,
+                where,
+                f"{name!r}, but there is no {str(path)!r}",
+                "the path of a file, relative to the study file",
+                match and repr(str(Path(name).with_name(match))),
+            )
+
+
+def output_is_writable(study):
+    """The findings go to a GeoPackage in a folder that exists, over no input."""
+    name, path = study.study.output, study.resolve(study.study.output)
+    inputs = {study.resolve(file).resolve() for _, file in named_files(study)} | {study.path.resolve()}
+    accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
+    if path.suffix.lower() != ".gpkg":
+        yield InputError(
+            study.path, "study.output", repr(name), accepted, repr(f"{path.stem}.gpkg")
+        )
+    elif not path.parent.is_dir():
+        yield InputError(
+            study.path, "study.output", f"{name!r}, but its folder does not exist", accepted
+        )
+    elif path.resolve() in inputs:
+        yield InputError(study.path, "study.output", f"{name!r}, an input of the study", accepted)
+
+
+#: Each yields the faults it finds; only where every path can be looked at.
+FILE_CHECKS = files_are_near, files_are_files, files_exist, output_is_writable

@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
+from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.other_lines import OtherWires, OwnWires
@@ -139,7 +140,9 @@ class Framings(Table):
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
             "[m2]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
             "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
-            "holds the wire string_length below its height."
+            "holds the wire string_length below its height. window_left, window_right, window_below, window_above: how "
+            "far from where a string hangs the body of the structure is on that side; swing_limit: the greatest swing "
+            "allowed."
         )
     )
     offset_unit: Unit.length = unit_of("offset", "m")
@@ -148,6 +151,11 @@ class Framings(Table):
     string_mass_unit: Unit.mass = unit_of("string_mass", "kg")
     stiffness_unit: Unit.stiffness = unit_of("stiffness", "N/m")
     string_wind_area_unit: Unit.area = unit_of("string_wind_area", "m2")
+    window_left_unit: Unit.length = unit_of("window_left", "m")
+    window_right_unit: Unit.length = unit_of("window_right", "m")
+    window_below_unit: Unit.length = unit_of("window_below", "m")
+    window_above_unit: Unit.length = unit_of("window_above", "m")
+    swing_limit_unit: Unit.angle = unit_of("swing_limit", "deg")
 
 
 class RuleChoice(Table):
@@ -317,6 +325,7 @@ class Study(Table):
     terrain: Terrain = Field(description="The ground.")
     structures: Structures = Field(description="Where the structures stand.")
     framings: Framings = Field(description="Where the wires hang.")
+    capacity: Capacity | None = Field(None, description="What the structures bear.")
     options: tuple[Option, ...] = Field(min_length=1, description="The conductors in question.")
     shield_wire: ShieldWire | None = Field(None, description="The shield wire.")
     conductors: tuple[ConductorEntry, ...] = Field(

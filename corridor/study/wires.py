@@ -2,19 +2,22 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictBool, StrictInt
+from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from corridor.constants import GLAZE_DENSITY
+from corridor.study.districts import KnownDistrict, filled
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
 
-__all__ = ["Case", "ConductorEntry", "Option", "ShieldWire", "Stringing", "Tightened"]
+__all__ = ["Case", "ConductorEntry", "Option", "ShieldState", "ShieldWire", "Stringing", "Tightened"]
 
 Condition = Literal["initial", "final"]
 Check = Literal["vertical", "horizontal", "tension"]
 _MODULUS = Measure("pressure", 1e9, 1e12, slip="'55 GPa'")
 _EXPANSION = Measure("expansion", -5e-6, 5e-5, slip="'23 ppm/K'")
 _DIAMETER = Measure("length", 0, 0.2, above=True, slip="'28.1 mm'")
+_ICE = Measure("length", 0, 0.3, slip="'12 mm'")
+_ICE_DENSITY = Measure("density", 50, 1000)
 
 
 class Stringing(Table):
@@ -32,6 +35,13 @@ class Stringing(Table):
     condition: Condition = Field(
         "final", description="The condition of the wire in which it holds."
     )
+
+
+LOADS_SEEN = (
+    "Whether the wire has been through the cases with ice or wind; or a list of the names of those that it has been "
+    "through. Without it each clearance is that of the less favourable: that they have stretched it, or that they "
+    "never came."
+)
 
 
 class Tightened(Table):
@@ -66,7 +76,21 @@ class Option(Table):
         ),
     )
     bundle: Annotated[StrictInt, Field(ge=1, le=12)] = Field(
-        1, description="Subconductors per phase."
+        1, description="Subconductors per phase. Clearances are of the nearest; strings end at the bundle's middle."
+    )
+    bundle_spacing: Annotated[float | None, Read(Measure("length", 0.05, 2, slip="'400 mm'"))] = Field(
+        None,
+        description=(
+            "Distance between neighbouring subconductors. Default: 0.6 m, the greatest that is usual, and a warning."
+        ),
+    )
+    bundle_arrangement: Literal["horizontal", "vertical", "triangle", "square"] | None = Field(
+        None,
+        description=(
+            "How subconductors of an upright bundle lie: in a level row or a column of any number, a triangle of three "
+            "(pointing up or down, whichever is nearer), a square of four. Default: a ring that is turned anyhow, and "
+            "a warning."
+        ),
     )
     everyday_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
         None,
@@ -92,6 +116,7 @@ class Option(Table):
             "conductors with curves or annealed aluminium."
         ),
     )
+    loads_seen: StrictBool | tuple[Text, ...] | None = Field(None, description=LOADS_SEEN)
     measured: FilePath | None = Field(
         None,
         description=(
@@ -118,6 +143,7 @@ class ShieldWire(Table):
         50.0, description="Its temperature in the cases at maximum temperature."
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
+    loads_seen: StrictBool | tuple[Text, ...] | None = Field(None, description=LOADS_SEEN)
 
 
 class ConductorEntry(Table):
@@ -161,7 +187,7 @@ class ConductorEntry(Table):
     elongation: Text | None = Field(
         None,
         description=(
-            '"linear", "annealed", "gap", or the name of a set of stress-strain and creep curves. '
+            '"linear", "annealed", "gap", "estimated", or the name of a set of stress-strain and creep curves. '
             "Default: that of the family."
         ),
     )
@@ -193,20 +219,31 @@ class ConductorEntry(Table):
     core_material: Text | None = Field(None, description="Material of the core.")
 
 
+class ShieldState(Table):
+    """The state of shield wires where it is not that of the phases; what is not given is as in the case."""
+
+    temperature: Annotated[
+        float | str | None, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
+    ] = Field(None, description="Temperature of the shield wires, or the greatest that [shield_wire] gives them.")
+    ice: Annotated[float | None, Read(_ICE)] = Field(None, description="Radial thickness of ice on them; 0 for none.")
+    ice_density: Annotated[float | None, Read(_ICE_DENSITY)] = Field(None, description="Density of that ice.")
+    ice_spans: Literal["all", "odd", "even"] | None = Field(
+        None, description="Spans in which they carry it, instead of what `ice_spans` and `ice_on` of the case say.")
+
+
 class Case(Table):
     """A state of weather and load in which the wires are looked at."""
 
     name: Text = Field(description="Unique name.")
+    district: Annotated[str | None, Read(KnownDistrict())] = Field(None, description=(
+        "Load district of a code (docs/districts.md): it fixes temperature, ice, wind and constant, which are then not "
+        "given here, and asks for what the code takes from maps. Such a case checks tension unless told otherwise."))
     temperature: Annotated[
-        float | str, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
-    ] = Field(description="Temperature of the wire, or that of the option.")
+        float | str | None, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
+    ] = Field(None, description="Temperature of the wire, or that of the option. Needed without a district.")
     condition: Condition = Field("final", description="The condition of the wire.")
-    ice: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
-        0.0, description="Radial thickness of ice."
-    )
-    ice_density: Annotated[float, Read(Measure("density", 50, 1000))] = Field(
-        GLAZE_DENSITY, description="Density of the ice."
-    )
+    ice: Annotated[float, Read(_ICE)] = Field(0.0, description="Radial thickness of ice.")
+    ice_density: Annotated[float, Read(_ICE_DENSITY)] = Field(GLAZE_DENSITY, description="Density of the ice.")
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."
     )
@@ -220,15 +257,25 @@ class Case(Table):
     )
     ice_on: tuple[Text, ...] = Field((), description="Names of the only spans that carry the ice, instead.")
     ice_off_wire: Text | None = Field(None, description="A wire that has dropped its ice, in all spans.")
-    ice_elsewhere: Annotated[float, Read(Measure("length", 0, 0.3, slip="'12 mm'"))] = Field(
+    ice_elsewhere: Annotated[float, Read(_ICE)] = Field(
         0.0, description="Radial thickness of ice on spans and wires that the keys above leave out; less than `ice`."
     )
+    constant: Annotated[float, Read(Measure("load", 0, 100, slip="'0.30 lbf/ft'"))] = Field(
+        0.0, description="Load that the code adds to the resultant of weight, ice and wind where tension is asked for.")
+    shield: ShieldState | None = Field(None, description=(
+        "The state of shield wires, where it is another than that of the phases: iced above phases that are bare, or "
+        "at the temperature of the air above hot ones."))
     checks: tuple[Check, ...] = Field(
-        default_factory=lambda given: (
+        default_factory=lambda given: ("tension",) if given.get("district") or given.get("constant") else (
             "horizontal" if given.get("wind") else "vertical",
             "tension",
         ),
         min_length=1,
         description='What is checked. Default: ["vertical", "tension"] without wind, '
-        '["horizontal", "tension"] with wind.',
+        '["horizontal", "tension"] with wind, ["tension"] of a district or with a constant.',
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_district(cls, given):
+        return filled(given)

@@ -26,7 +26,9 @@ COMPARED = {
 
 def _read(path, layer):
     keys, values = COMPARED[layer]
-    table = pyogrio.read_dataframe(path, layer=layer, columns=[*keys, *values], read_geometry=False)
+    # The plain script knows vertical clearances alone.
+    where = "measure = 'vertical'" if "measure" in keys else None
+    table = pyogrio.read_dataframe(path, layer=layer, columns=[*keys, *values], where=where, read_geometry=False)
     table[list(keys)] = table[list(keys)].fillna("")
     return table.set_index(list(keys))
 

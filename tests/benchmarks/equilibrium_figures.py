@@ -15,7 +15,7 @@ import numpy as np
 from corridor.assessment import make_scene
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
-from corridor.line.warmed import warm
+from corridor.line.temperature_range import warm
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve

@@ -14,8 +14,8 @@ import numpy as np
 from scipy.optimize import brentq
 
 from corridor.conductor import catalogue
+from corridor.line.elongation_laws import law_rows, take_law, with_sets
 from corridor.line.facts import Wiring
-from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.ruling_span import tension, unstressed_excess
 
 CONDUCTOR = catalogue.find("Drake")

@@ -108,6 +108,11 @@ def line_of(count=4, span=300.0, line="main"):
         "easting": EAST + span * np.arange(count), "northing": NORTH})
 
 
+def leftovers(folder):
+    """What is not finished, or was left by a run that died."""
+    return [path for path in folder.rglob("*") if path.name.startswith(".corridor-")]
+
+
 class Findings:
     """The layers of a file of findings, read by name."""
 

@@ -2,6 +2,9 @@
 standard of reproducible-builds.org for the time of a build."""
 
 import hashlib
+import os
+import subprocess
+import sys
 from datetime import UTC, datetime
 
 import pandas as pd
@@ -10,6 +13,7 @@ import pytest
 
 import corridor
 import corridor.check
+from tests.end_to_end.test_guard import RATING
 
 TIME = datetime(2026, 3, 1, tzinfo=UTC)
 LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "violation_stretches", "limits",
@@ -105,6 +109,40 @@ def test_threads_change_no_byte(corridor_of_sections, monkeypatch):
         with_settings(corridor_of_sections, monkeypatch, 1, threads)
         contents.append(corridor_of_sections.output.read_bytes())
     assert contents[0] == contents[1] == contents[2]
+
+
+#: Another alphabet of the system, another clock, other orders of sets, one thread of the libraries.
+ELSEWHERE = {"LC_ALL": "C", "PYTHONCOERCECLOCALE": "0", "PYTHONUTF8": "0", "TZ": "Pacific/Auckland",
+             "PYTHONHASHSEED": "7", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+EVERY_KIND = """
+import sys
+import corridor.check
+from corridor.cli import main
+corridor.check.THREADS = int(sys.argv[1])
+for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "headroom", "limits -f out",
+             "curves -f out", "compare --csv c.csv --markdown c.md"):
+    command, *rest = line.split()
+    try:
+        main([command, "study.toml", *rest, "--quiet"])
+    except SystemExit as end:
+        assert end.code in (0, 1, 3), line
+"""
+
+
+def test_no_byte_depends_on_where_it_runs(corridor_of_sections):
+    """Every kind of file, with names that ASCII lacks, in two environments of one folder."""
+    study, found = corridor_of_sections, []
+    study.text += RATING
+    study.structures["line"] = study.structures["line"].replace("north", "Überland Ω")
+    study.write()
+    before = set(study.folder.rglob("*"))
+    for threads, environment in (("1", {}), ("2", ELSEWHERE)):
+        subprocess.run([sys.executable, "-c", EVERY_KIND, threads], check=True, cwd=study.folder, env={
+            **os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "SOURCE_DATE_EPOCH": "1772323200", **environment})
+        found.append({path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in study.folder.rglob("*")
+                      if path not in before and path.is_file()})
+    assert len(found[0]) > 15
+    assert found[0] == found[1]
 
 
 def by_key(path):

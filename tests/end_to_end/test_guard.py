@@ -15,7 +15,7 @@ import shapely
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.outputs.guard import MARK, Guard, kind_of, sealed
 from tests.common import run
-from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
+from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy, leftovers
 
 RATING = """
 [rating]
@@ -117,6 +117,30 @@ def test_every_command_runs_over_its_own_files(copied, command, monkeypatch, cap
     assert all(kind_of(path) for path in made)
     assert run(*words) == first, capsys.readouterr().err
     assert sorted(path for path in copied.rglob("*") if path not in before and path.is_file()) == sorted(made)
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "x" * 5000, "circle", "locked/a"])
+@pytest.mark.parametrize("line", ["check S -o {}.gpkg", "check S --log {}.log", "report S -i {}.gpkg", "check {}.toml",
+                                  "plan S --option today -f {}.gpkg", "design S --add {}.toml", "study"])
+def test_paths_that_cannot_be(copied, name, line, capsys):
+    """Too long for a disk, links in a circle, within a file: one line, which does not show them whole."""
+    for ending in ("gpkg", "log", "toml"):
+        (copied / f"circle.{ending}").symlink_to(f"circle.{ending}")
+    (copied / "locked").write_text("no folder")
+    path = copied / "study.toml"
+    if line == "study":
+        path.write_text(path.read_text().replace('"line.gpkg"', f'"{name}.gpkg"'))
+        line = "check S"
+    words = [{"S": path}.get(word, word if "{" not in word else copied / word.format(name)) for word in line.split()]
+    assert run(*words) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and len(said) < 1500 and not leftovers(copied), said
+
+
+def test_names_of_many_bytes(copied):
+    """A disk counts bytes: 240 of them in 80 signs."""
+    target = copied / f"{'線' * 80}.gpkg"
+    assert run("check", copied / "study.toml", "-o", target) == 1 and kind_of(target) == "findings"
 
 
 def test_two_outputs_of_one_name(copied, capsys):

@@ -33,7 +33,7 @@ def test_where_no_case_shows_it_it_is_not_passed(low):
     low.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")
     findings = low.check()
     assert not findings["structure_loads"]["lifted"].any() and not findings.result.violations
-    gaps = findings["not_assessed"]
+    gaps = findings.rows("not_assessed", line="main")
     assert set(zip(gaps["span"], gaps["wire"], gaps["option"], strict=True)) == {("2-3", w, "today") for w in "AB"}
     assert gaps["reason"].str.match(r".*string at structure 2 by \d\.\d+ m .* 10 degC").all()
     assert findings.result.status == 3

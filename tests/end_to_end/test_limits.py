@@ -68,7 +68,7 @@ def test_severity(study, make):
     study.write_ground(lambda e, n: make.plane(e, n) + 8.5 * np.exp(-((e - 500_150) / 20) ** 2))
     study.structures["base_elevation"] = [100.0, 106.0, 112.0, 118.0]
     study.add_roads()
-    table = study.check().rows("violations", case="hot").set_index(["span", "against"])
+    table = study.check().rows("violations", case="hot", measure="vertical").set_index(["span", "against"])
     assert table.loc[("1-2", "ground"), "actual_m"] < 1.0
     assert table.loc[("1-2", "ground"), "severity"] == "flashover"
     margin, buffer = table.loc[("2-3", "ground"), ["margin_m", "buffer_m"]]

@@ -40,6 +40,8 @@ def crossed(study, make):
     study.rules = RULES
     study.structures = pd.concat([study.structures, northward(make)], ignore_index=True)
     study.change("[right_of_way]\nhalf_width = \"30 m\"\n", "")
+    # Without it wires below others are not where the wires layer has them, but a millimetre higher.
+    study.change("existing = true\n", "existing = true\nloads_seen = true\n")
     study.write_ground(low=(EAST - 400, NORTH - 500), high=(EAST + 1400, NORTH + 600))
     return study
 

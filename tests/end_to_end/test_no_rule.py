@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from .conftest import EAST, NORTH
+from .conftest import EAST, NORTH, plane
 from .curves import SCALE, catenary, hung
 
 RULES = """\
@@ -127,8 +127,8 @@ def test_an_area_that_stands_beside(beside):
     """A tank with a vertical rule alone: swung wires must not come within the electrical distance beside it."""
     tank = shapely.box(EAST + 440, NORTH - 12, EAST + 460, NORTH - 8)
     beside.add_obstacle("tanks", "structure", [tank], "height = 25")
-    rows = beside.check().rows("violations", against="structure", case="swung", measure="horizontal")
-    assert len(rows) == 1 and rows.iloc[0]["rule"] == "electrical distance"
+    rows = near(beside.check().rows("violations", against="structure"), "swung")
+    assert len(rows) == 1 and rows.iloc[0]["rule"] == "electrical distance" and rows.iloc[0]["actual_m"] == 0
 
 
 def test_limits_know_the_electrical_distance(beside):
@@ -144,3 +144,26 @@ def test_limits_know_the_electrical_distance(beside):
     beside.change("maximum_temperature = 75", f"maximum_temperature = {float(limit['limit_temperature_c'])!r}")
     rows = beside.check().rows("clearances", span="2-3", case="hot")
     assert rows["margin_m"].min() == pytest.approx(0, abs=1e-3)
+
+
+def cliff(reach):
+    """A rock face beside the line, some metres from its middle, higher than the wires."""
+    return lambda e, n: np.where(n > NORTH + reach, plane(e, n) + 60.0, plane(e, n))
+
+
+@pytest.mark.parametrize(("apart", "short"), [(0.4, True), (7.0, False)])
+def test_a_rock_face_beside_a_swung_wire(study, apart, short):
+    """No rule is for the ground but one above it, and the case asks for what is beside alone: air breaks down there.
+
+    The face lies between nodes of the raster half a metre apart, so its distance is known to that.
+    """
+    reach = study.check().rows("swing_envelopes", case="swung")["reach_left_m"].max()
+    box = {"low": (EAST - 100, NORTH - 60), "high": (EAST + 1000, NORTH + 60)}
+    study.write_ground(cliff(reach + apart + 0.25), cell=0.5, **box)
+    findings = study.check()
+    rows = findings.rows("clearances", against="ground", measure="radial", case="swung")
+    assert (findings.result.status == 1) == short
+    assert bool(len(rows.query("margin_m < 0"))) == short
+    if short:
+        assert set(rows["rule"]) == {"electrical distance"}
+        assert rows["actual_m"].min() == pytest.approx(apart, abs=0.3)

@@ -10,8 +10,10 @@ def test_a_hole_in_the_raster(study):
     study.write_ground(unknown=lambda e, n: abs(e - 500_400) < 30)
     findings = study.check()
     gaps = findings.rows("not_assessed", against="ground")
-    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("2-3", "hot"), ("2-3", "ice")}
-    assert gaps["reason"].str.contains("no values below").all() and (gaps["wire"] == "A, B").all()
+    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("2-3", "hot"), ("2-3", "ice"), ("2-3", "swung")}
+    below, beside = gaps[gaps["case"] != "swung"], gaps[gaps["case"] == "swung"]
+    assert below["reason"].str.contains("no values below").all() and (below["wire"] == "A, B").all()
+    assert beside["reason"].str.contains("no values beside").all()
     assert findings.result.status == 3
     # What is known of the span is compared all the same.
     assert len(findings.rows("clearances", span="2-3", against="ground")) == 2
@@ -39,7 +41,7 @@ def test_its_own_base_elevation_needs_no_raster(study):
     assert findings.row("structures", structure="4")["base_elevation_m"] == 119
     assert len(findings.rows("wires", span="3-4"))
     gaps = findings.rows("not_assessed", against="ground")
-    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("3-4", "hot"), ("3-4", "ice")}
+    assert set(zip(gaps["span"], gaps["case"], strict=True)) == {("3-4", "hot"), ("3-4", "ice"), ("3-4", "swung")}
 
 
 def test_framings_that_do_not_meet(study):
@@ -107,7 +109,7 @@ def test_an_option_without_emergency_temperature(study, make):
 def test_ground_that_only_the_swung_wire_lacks(study):
     """A hole beside the second span, where no wire hangs in still air: said of the case in wind alone."""
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
-    study.write_ground(cell=1.0, unknown=lambda e, n: (abs(e - 500_450) < 5) & (abs(n - 5_599_993) < 0.6))
+    study.write_ground(cell=1.0, unknown=lambda e, n: (abs(e - 500_450) < 5) & (abs(n - 5_599_992) < 0.6))
     gaps = study.check()["not_assessed"]
     assert set(zip(gaps["span"], gaps["case"], gaps["against"], strict=True)) == {("2-3", "swung", "ground")}
     assert gaps["reason"].str.contains("swung").all()
@@ -140,3 +142,12 @@ def test_a_span_of_20_m_among_ordinary_ones_is_assessed(study, make):
     study.structures["framing"] = ["hold", "hang", "hang", "hold"]
     findings = study.check()
     assert not len(findings["not_assessed"]) and set(findings["wires"]["span"]) == {"1-2", "2-3", "3-4"}
+
+
+def test_a_right_of_way_that_no_case_looks_at(study):
+    """The strip is given, and every case asks for heights or tension alone."""
+    study.change('checks = ["horizontal"]', 'checks = ["tension"]')
+    findings = study.check()
+    assert findings.result.status == 3
+    row = findings.row("not_assessed", against="right_of_way")
+    assert row["span"] is None and "no case asks for horizontal clearance" in row["reason"]

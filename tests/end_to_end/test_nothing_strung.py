@@ -75,6 +75,9 @@ def test_part_of_the_line_on_the_raster(full):
     findings = full.check()
     assert findings.result.status == 3
     assert set(findings["wires"]["span"]) == {"1-2"}
+    swung = findings.rows("not_assessed", span="1-2", case="swung")
+    assert set(zip(swung["option"], swung["wire"], strict=True)) == {(o, w) for o in ("today", "alloy") for w in "AB"}
+    assert swung["against"].isna().all() and swung["reason"].str.contains("base elevation of structure 3").all()
     assert np.isfinite(findings.row("limits", span="1-2", option="today")["limit_temperature_c"])
 
 

@@ -21,10 +21,22 @@ cross,line,vertical,1.5
 WIRE = catalogue.find("264-AL1/62-ST1A")
 TENSION, AT, HOTTEST = 20_000.0, 10.0, 60.0
 WEIGHT = WIRE.mass * 9.80665
+LINEAR = f"""
+[[conductors]]
+name = "theirs"
+family = "hard-drawn aluminium on steel"
+elongation = "linear"
+outer_area = {WIRE.outer_area}
+core_area = {WIRE.core_area}
+diameter = {WIRE.diameter}
+mass = {WIRE.mass}
+rts = {WIRE.rts}
+resistance_20 = {WIRE.resistance_20}
+"""
 KEYS = f"""voltage = "20 kV"
 elevation_column = "z"
 [obstacles.wires]
-conductor = "264-AL1/62-ST1A"
+conductor = "theirs"
 tension = {TENSION}
 temperature = {AT}
 maximum_temperature = {HOTTEST}
@@ -47,6 +59,7 @@ def across(study, elevation, *, half=100.0, shift=20.0, keys=KEYS, **columns):
     columns = {"order": [1.0, 2.0], "z": [elevation, elevation]} | columns
     study.add_roads()
     study.add_obstacle("others", "line", points, keys, **columns)
+    study.text += LINEAR
     study.rules = RULES
 
 
@@ -196,7 +209,7 @@ def test_one_attachment_is_no_span(study):
     ('state = "assumed"\nmovement = "1 m"\nheight = 9', "state"),
     (KEYS.replace('elevation_column = "z"', 'elevation_column = "z"\nheight = 3'), "height"),
     (KEYS.replace("maximum_temperature = 60.0", "maximum_temperature = 5"), "maximum_temperature"),
-    (KEYS.replace("264-AL1/62-ST1A", "264-AL1/62-ST1"), "conductor"),
+    (KEYS.replace("theirs", "264-AL1/62-ST1"), "conductor"),
     (KEYS.replace('"z"', '"zz"'), "zz"),
 ])
 def test_what_cannot_be_is_one_clear_error(study, keys, where):

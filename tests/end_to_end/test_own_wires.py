@@ -148,7 +148,7 @@ def test_a_shield_wire_that_comes_down_under_ice(study):
 def test_own_wires_without_a_rule_are_not_assessed(study):
     findings = with_own(study, rules=OWN_RULES.replace("phases,own_phase", "other,other")).check()
     gaps = findings.rows("not_assessed", against="own_phase")
-    assert len(gaps) == 3 and gaps["reason"].str.contains("the rules hold none").all()
+    assert len(gaps) == 3 and gaps["reason"].str.contains("the rules hold no radial row").all()
     assert findings.result.status == 3 and not len(findings.rows("clearances", against="own_phase"))
 
 

@@ -13,6 +13,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import warnings
 from functools import partial
 from pathlib import Path
@@ -23,7 +24,7 @@ import corridor.check
 from corridor.outputs.guard import kind_of
 from corridor.temporary import sweep, temporary_folder
 from tests.common import run
-from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
+from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy, leftovers
 from tests.end_to_end.test_guard import RATING
 
 TRIALS = int(os.environ.get("TRIALS", "2"))
@@ -34,14 +35,16 @@ COMMANDS = {"check": ["check", "S"], "report": ["report", "S"], "draw": ["draw",
             "dxf": ["draw", "S", "--kind", "dxf"], "export": ["export", "S"], "tables": ["tables", "S", "-f", "out"],
             "headroom": ["headroom", "S"], "compare": ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"],
             "limits": ["limits", "S", "-f", "out"], "rating": ["rating", "S", "-f", "out"],
-            "diff": ["diff", "F", "F", "-o", "c.gpkg"], "plan": ["plan", "S", "--option", "today", "-f", "out"]}
+            "diff": ["diff", "F", "F", "-o", "c.gpkg"], "plan": ["plan", "S", "--option", "today", "-f", "out"],
+            "design": ["design", "S", "-f", "out", "--add", "more.toml"], "sag": ["sag", "S", "-f", "out"],
+            "curves": ["curves", "S", "-f", "out"]}
 
 
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """By command, a study, the files that the command wrote once, and its status."""
     study = TinyStudy(tmp_path_factory.mktemp("trouble") / "study")
-    study.text += SECOND_OPTION + RATING
+    study.text += SECOND_OPTION + RATING + "[design]\ncandidates = 300\nfinalists = 1\n"
     study.rules = study.rules.replace("5.5", "12")
     study.add_roads()
     study.check()
@@ -75,10 +78,6 @@ def in_folder(folder, command):
 
 def contents(folder):
     return {path.relative_to(folder): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
-
-
-def leftovers(folder):
-    return [path for path in folder.rglob("*") if path.name.startswith(".corridor-")]
 
 
 def child(work):
@@ -120,6 +119,52 @@ def test_a_killed_run_damages_nothing(written, tmp_path, command):
     assert killed or TRIALS < 5
 
 
+#: What Python tells of (PEP 578) before something happens to a file.
+STEPS = {"open", "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "shutil.rmtree", "shutil.copyfile",
+         "sqlite3.connect"}
+
+
+def in_steps(folder, command, states):
+    """Run a command, and copy its folder wherever something in it has changed since the step before."""
+    seen, at_work = [listed(folder)], threading.Lock()
+
+    def look(event, _):
+        if event in STEPS and at_work.acquire(blocking=False):
+            try:
+                now = listed(folder)
+                if now != seen[-1]:
+                    seen.append(now)
+                    shutil.copytree(folder, states / f"{len(seen):03d}")
+            finally:
+                at_work.release()
+
+    sys.addaudithook(look)
+    return in_folder(folder, command)
+
+
+def listed(folder):
+    return {(path, facts.st_ino, facts.st_size, facts.st_mtime_ns) for path in folder.rglob("*")
+            if (facts := path.lstat())}
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_path, command):
+    """What a kill would leave behind, step by step of one run: each file is the old or the new one, byte by byte."""
+    whole, status = written(command)
+    folder, states = shutil.copytree(whole, tmp_path / "study"), tmp_path / "states"
+    before = contents(folder)
+    assert child(partial(in_steps, folder, command, states)) == status
+    last, left = contents(folder), 0
+    for state in sorted(states.iterdir()):
+        left += len(leftovers(state))
+        for place in [state, *(path for path in state.rglob("*") if path.is_dir())]:
+            sweep(place)
+        after = contents(state)
+        assert all(content in (before.get(name), last.get(name)) for name, content in after.items()), state
+        assert set(before) & set(last) <= set(after) and not leftovers(state), state
+    assert left and set(last) == set(before)
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_full_disk_leaves_what_stood_there(written, tmp_path, command, capfd):
     """At twenty sizes when asked for: whole files, or status 70, one line, and the old files byte by byte."""
@@ -129,7 +174,7 @@ def test_a_full_disk_leaves_what_stood_there(written, tmp_path, command, capfd):
     largest = max(len(content) for content in before.values())
     sizes, trials = random.Random(command), min(TRIALS, 20)
     for trial in range(trials):
-        limit = int(1 + largest * 1.1 * (trial + sizes.random() * 0.5) / trials)
+        limit = int(1 + largest * 1.1 * (trial + sizes.random() * 0.5) / trials) if trial else 1
         soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, hard))
         try:

@@ -9,14 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corridor.conductor import catalogue
+from corridor.line.elongation_laws import law_rows, take_law, with_sets
 from corridor.line.facts import Case
-from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.ruling_span import temperature_for_tension, tension, unstressed_excess
 
 from ..sections_of_wire import limit, solved, wiring
 
 NAMES = ("264-AL1/62-ST1A", "Drake", "23.5-AT3TW/CF-7.9", "23.5-A0TW/CF-7.9", "264-A0/62-ST6C", "23.5-AT1G/ST6C-10.1",
-         "328-AL3", "183-AT3/43-INV", "264-AT3/62-MMC", "264-AT3/62-20SA")
+         "328-AL3", "183-AT3/43-INV", "264-AT3/62-MMC", "264-AT3/62-20SA", "Drake/AW", "ACAR 1024.5 30/7", "Cu 4/0 7",
+         "3/8 EHS", "7 No. 8 20SA")
 CONDUCTORS = [catalogue.find(name) for name in NAMES]
 LAWS = law_rows([wiring(conductor) for conductor in CONDUCTORS])[0]
 WEIGHTS = np.array([c.mass for c in CONDUCTORS]) * 9.80665

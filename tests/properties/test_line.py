@@ -271,7 +271,7 @@ def test_clearances_agree(both, case):
         T = mine.maximum if case.temperature == "maximum" else case.temperature
         least = mine.clearance(mine.tension(T, w, p, case.condition == "initial") / w)
         for i, span in enumerate(("T1-T2", "T2-T3", "T3-T4")):
-            row, = rows_where(columns, option=choice.name, case=case.name, span=span)
+            row, = rows_where(columns, option=choice.name, case=case.name, span=span, measure="vertical")
             assert columns["actual_m"][row] == pytest.approx(least[i], abs=1e-4)
             assert columns["margin_m"][row] == pytest.approx(least[i] - 6.5, abs=1e-4)
             point = columns["geometry"][row]

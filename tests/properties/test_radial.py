@@ -45,7 +45,8 @@ def scene_of(line, route, spans, wires, frame, constants, aside):
     nodes = (np.repeat(v[:, None], NODES, axis=1) for v in (start, end, C.ravel()))
     ways = WirePaths(no > 0, no == 0, no > 0, no, np.r_[rows, C.size], no, no, no + 1, no, *nodes)
     return SimpleNamespace(structures=line, spans=spans, wires=wires, frame=frame, options=range(states),
-                           cases=range(1), hung=rest, ways=ways, way=lambda w, o, k: w * states + o)
+                           cases=range(1), hung=rest, ways=ways, way=lambda w, o, k: w * states + o,
+                           reach=SimpleNamespace(around=np.zeros((len(wires), states, 1))))
 
 
 def nearest(laid, things, constants, tops, *, chosen=True, aside=0.0):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from corridor.conductor import catalogue
-from corridor.line.laws import CURVES, law_rows, take_law
+from corridor.line.elongation_laws import CURVES, law_rows, take_law
 from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.interior_point import MOST_STEPS
 from corridor.mechanics.supports import FREE, end_forces

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from corridor.geometry.distance import heights
-from corridor.line.chains import chain_wires
+from corridor.line.section_wires import chain_wires
 from corridor.line.swing import string_swing, to_grid
 
 from ..common import framings, hung, structures, swing

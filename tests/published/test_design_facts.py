@@ -11,11 +11,12 @@ import pytest
 
 from corridor.conductor import catalogue
 from corridor.conductor.materials import FOLDER, read_table
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.states import WireGroups, solve_states
 from corridor.mechanics.stringing import greatest_tension
 from corridor.planning.conductor_search.candidates import Space, candidates_of
-from corridor.planning.conductor_search.line_limits import Line, loads_of
+from corridor.planning.conductor_search.line_limits import Line
 from corridor.planning.conductor_search.screening import screen
 from corridor.rating.ratings import Ratings
 from corridor.thermal.rating import Weather
@@ -67,7 +68,7 @@ def searched(span, room, ordinary=80.0, *, cases=CASES, share=0.2, required=800.
     held = tuple(Limit("existing", "existing", 1.0, None, case.name, "final") for case in cases[1:])
     bound = [float(greatest_tension(strung.horizontal_tension[0, 0, k], np.array([span]), np.array([0.0]),
                                     strung.weight[0, 0, k], strung.wind[0, 0, k])) for k in range(1, len(cases))]
-    weight, wind = (load.max() for load in loads_of(EXISTING.diameter, EXISTING.mass, cases))
+    weight, wind = (load.max() for load in case_loads(EXISTING.diameter, EXISTING.mass, cases))
     line = Line(np.array([span]), np.array([span]), np.zeros(1), room * strung.constant[0, 0, :1],
                 np.array([[np.nan, *bound]]), (*option.wiring.stringing, *held), cases, float(wind), float(weight), (),
                 (), 15.0, 10.0, required)

@@ -13,6 +13,9 @@ from scipy.integrate import quad
 
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
+from corridor.errors import InputError
+from corridor.line.facts import Option, Wiring
+from corridor.rating.ratings import Ratings
 from corridor.rating.resistances import COLDEST, computed, tabulated
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import Weather, Wire, current_at, loss, temperature_at
@@ -129,3 +132,16 @@ def test_measured_resistances_give_the_worked_example_of_ieee_738():
     summer = Weather(**HOT | {"solar": 998})
     R = tabulated([75.0, 25.0], [8.688e-5, 7.283e-5])
     assert current_at("ieee738", 100.0, summer, Wire(0.02812, R)) == pytest.approx(1025, abs=2)
+
+
+@pytest.mark.parametrize("name", ["3/8 EHS", "7 No. 8 20SA"])
+def test_a_wire_of_steel_is_not_rated_without_measured_resistances(name):
+    """To alternating current it has more than skin effect tells (common practice, no source): too little would be
+    computed, and too much current."""
+    options = (Option("steel", Wiring(catalogue.find(name), 60, 80, ())),)
+    weather = Weather(**HOT | {"ambient": 20})
+    with pytest.raises(InputError, match=f"rating.resistances: found none of {name}, a wire of steel"):
+        Ratings(options, "ieee738", weather, 60.0, None)
+    assert np.isnan(Ratings(options, None, None, 60.0, None).current_at(0, 60.0))
+    measured = {name: tabulated([20, 80], [5e-3, 7e-3])}
+    assert 20 < Ratings(options, "ieee738", weather, 60.0, None, tables=measured).current_at(0, 60.0) < 200

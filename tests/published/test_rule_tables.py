@@ -11,6 +11,7 @@ The bulletin prints tenths of a foot, so sums that are rounded to print agree wi
 import numpy as np
 import pytest
 
+from corridor.clearance import rules
 from corridor.clearance.rules import (
     choose,
     electrical_distance,
@@ -153,6 +154,7 @@ def test_electrical_distances():
         ("roof_fire_resistant_steep", "vertical", 2, 3), ("building", "horizontal", 2, 3),
         ("recreation", "vertical", 7, 8), ("tree", "radial", 1.5, 0),
         ("tree_not_climbable", "radial", 0, 0),
+        ("structure", "vertical", 2, 3), ("structure", "horizontal", 2, 3),
     ],
 )
 def test_european_external_clearances(european, against, measure, base, minimum):
@@ -161,6 +163,23 @@ def test_european_external_clearances(european, against, measure, base, minimum)
     d_el = np.array([0.70, 1.00, 1.70, 2.80])
     terms = required(european, against, measure, voltage=voltage)
     assert terms.required == pytest.approx(np.maximum(base + d_el, minimum), abs=1e-12)
+
+
+def test_european_bases_by_the_standard_for_lower_voltages(european):
+    """EN 50423-1, up to 45 kV, as a public summary has it (read): metres to what, with D_el of 0.6 m in them."""
+    printed = {"ground": 5.6, "road": 6.6, "rail": 6.6, "building": 10.6, "tree": 2.1, "structure": 2.6}
+    for against, distance in printed.items():
+        terms = required(european, against, "radial" if against == "tree" else "vertical", voltage=45.0)
+        assert terms.base + terms.voltage_adder == pytest.approx(distance, abs=1e-12), against
+
+
+def test_the_electrical_distance_in_thin_air(european):
+    """IEC 60071-2 and IEC 62271-1 (recalled): 1.13 at 2000 m and 1.28 at 3000 m, of what is asked up to 1000 m."""
+    altitude = np.array([0.0, 1000.0, 2000.0, 3000.0])
+    rule, terms = rules.required(european, "windmill", "radial", "any", 245.0, altitude)
+    assert (rule == rules.ELECTRICAL).all()
+    assert terms.required == pytest.approx(1.7 * np.array([1, 1, 1.13, 1.28]), abs=1.7 * 0.005)
+    assert terms.required == pytest.approx(terms.voltage_adder + terms.altitude_adder, rel=1e-15)
 
 
 def test_european_crossing_of_lines(european):

@@ -18,11 +18,12 @@ import pytest
 from corridor.conductor import catalogue
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Case
+from corridor.study.districts import find_district
 
 from ..sections_of_wire import limit, solved, wiring
 
-FOOT, INCH, POUND = 0.3048, 0.0254, 4.4482216152605
-PER_FOOT, PSF = POUND / FOOT, POUND / FOOT**2
+FOOT, POUND = 0.3048, 4.4482216152605
+PER_FOOT = POUND / FOOT
 SPAN, WEIGHT = 700 * FOOT, 1.094 * PER_FOOT
 #: degF; sag [ft] and tension [lb], final and initial.
 BARE = {
@@ -39,11 +40,11 @@ def celsius(fahrenheit):
 
 
 def cases():
-    """Every row twice, final and initial; the constant of the heavy load stands in the wind, 2.509 lb/ft in all."""
-    ice = {"ice": 0.5 * INCH, "ice_density": 57 * POUND / 9.80665 / FOOT**3}
-    pressure = np.sqrt(2.509**2 - 2.094**2) * PER_FOOT / (2.108 * INCH)
+    """Every row twice, final and initial; the heavy load is that of the district, with its constant."""
+    heavy = find_district("us-heavy").fixed
+    ice = {key: heavy[key] for key in ("ice", "ice_density")}
     for condition in ("final", "initial"):
-        yield Case("heavy " + condition, celsius(0), condition, wind=pressure, **ice)
+        yield Case("heavy " + condition, condition=condition, **heavy)
         yield Case("ice " + condition, celsius(32), condition, **ice)
         for T in BARE:
             yield Case(f"{T} {condition}", celsius(T), condition)
@@ -62,6 +63,14 @@ def sags(strung):
     """Sags [ft] along the load, by case."""
     found = greatest_sag(SPAN, 0.0, strung.constant[0, 0]) / FOOT
     return dict(zip((case.name for case in cases()), found, strict=True))
+
+
+def test_load_of_the_heavy_district(strung):
+    """2.509 lb/ft printed, three decimals, the constant included; 2.094 with the ice alone."""
+    found = dict(zip((case.name for case in cases()), np.hypot(strung.weight, strung.wind)[0, 0] / PER_FOOT,
+                     strict=True))
+    assert found["heavy final"] == pytest.approx(2.509, abs=6e-4)
+    assert found["ice final"] == pytest.approx(2.094, abs=6e-4)
 
 
 @pytest.mark.parametrize(("name", "row"), ROWS)

@@ -6,6 +6,7 @@ option is on layers that name it, so that each can be switched off. Lines are th
 """
 
 import re
+from contextlib import contextmanager
 from importlib.util import find_spec
 
 import numpy as np
@@ -45,13 +46,27 @@ def need_dxf():
         raise CorridorError("DXF needs ezdxf: pip install 'corridor[dxf]'")
 
 
+@contextmanager
+def _fixed():
+    """A context in which ezdxf makes up no names and tells no times: the same drawing has the same bytes."""
+    import ezdxf
+
+    before = ezdxf.options.write_fixed_meta_data_for_testing
+    ezdxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        ezdxf.options.write_fixed_meta_data_for_testing = before
+
+
 class _Drawing:
     """A drawing on its way: lines, rings and words on layers that are made when they are first drawn on."""
 
     def __init__(self, letter):
         import ezdxf
 
-        self.document = ezdxf.new("R2010", setup=["linetypes"], units=6)  # 6: metres
+        with _fixed():
+            self.document = ezdxf.new("R2010", setup=["linetypes"], units=6)  # 6: metres
         self.document.header["$LTSCALE"] = letter  # dashes as long as letters are high
         self.space = self.document.modelspace()
         self.letter = letter
@@ -92,7 +107,10 @@ class _Drawing:
 
     def save(self, path):
         self.document.header.custom_vars.append("Origin", MARK)
-        self.document.saveas(path)
+        for name in sorted({entity.dxftype() for entity in self.document.entitydb.values()}):
+            self.document.classes.add_class(name)  # ezdxf adds them in the order of a set
+        with _fixed():
+            self.document.saveas(path)
 
 
 def write_plan(path, scenes, *, scale=5000.0):

@@ -65,8 +65,8 @@ def _place(points):
 
 
 def _worst_loads(columns):
-    """Of every structure and option the row that exceeds the wire of today most, or else pulls across most; and every
-    wire whose string is lifted, in the case with the least vertical pull."""
+    """Of every structure and option the row that exceeds the wire of today most, or else pulls across most, and the one
+    that takes most of a capacity; and every wire whose string is lifted, in the case with the least vertical pull."""
     name = "line", "structure", "option"
     keys = _numbers(columns, name), _numbers(columns, (*name, "wire"))
     ratio, across = (np.nan_to_num(np.abs(np.asarray(columns[name], float)), nan=-1.0)
@@ -76,7 +76,10 @@ def _worst_loads(columns):
     lifted = np.lexsort((np.nan_to_num(np.asarray(columns["vertical_n"], float)), keys[1]))
     lifted = lifted[np.asarray(columns["uplift"], float)[lifted] == 1]
     lifted = lifted[np.unique(keys[1][lifted], return_index=True)[1]]
-    chosen = np.union1d(worst, lifted).astype(int)
+    used = np.nan_to_num(np.asarray(columns["of_capacity"], float), nan=-1.0)
+    fullest = np.lexsort((-used, keys[0]))
+    fullest = fullest[np.unique(keys[0][fullest], return_index=True)[1]]
+    chosen = np.union1d(np.union1d(worst, lifted), fullest[used[fullest] >= 0]).astype(int)
     return {name: values[chosen] for name, values in columns.items()}
 
 
@@ -125,7 +128,7 @@ def _clearances(columns, number, names, packer):
     """All that was compared: margins in 0.1 mm, places in cm; margins rounded down, so that no shortfall is lost."""
     _, order, first = _of_span(columns, number)
     rows = {"first": packer.array(first)} | _keys(columns, order, names, packer)
-    for name in ("against", "obstacle", "measure", "position", "rule"):
+    for name in ("against", "obstacle", "measure", "position", "rule", "rule_confidence"):
         rows[name] = packer.codes(columns[name][order])
     rows["margin_m"] = packer.whole(columns["margin_m"][order], 1e-4, down=True)
     rows["required_m"] = packer.whole(columns["required_m"][order], 1e-3)

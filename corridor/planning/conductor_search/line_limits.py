@@ -13,20 +13,19 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import find
-from corridor.constants import GRAVITY
 from corridor.errors import InputError
 from corridor.line.build import WireSpans, attach
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Limit
-from corridor.line.laws import take_law
+from corridor.line.history_ends import slacker
 from corridor.line.states import Strung, WireGroups, group_wires, solve_states
-from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import tension
 from corridor.mechanics.stringing import greatest_tension
 from corridor.rating.ladder import Limits
 from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.study.design import Design
 
-__all__ = ["Line", "Margins", "Today", "line_of", "loads_of", "shape_bounds", "swung_out"]
+__all__ = ["Line", "Margins", "Today", "line_of", "shape_bounds", "swung_out"]
 
 #: Temperature up to which it is sought how far the wire of today may sag [degC].
 _HOTTEST = 250.0
@@ -43,8 +42,9 @@ class Line:
     `weight` most that the existing wire, times the load ratio, brings to the structures [N/m]. `swung` indices of cases
     in which wires swing, and for each of them `swing` (section, span, 3): length of the span, mean length of its
     strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [degC], `age` [years];
-    `required_current` [A] of a phase. `least`, `greatest` of the vertical constant `H/w` (section, case) [m] that what
-    is below blown wires, and other lines above, allow.
+    `required_current` [A] of a phase, of as many wires as its `bundle` has; loads and tensions are of one. `least`,
+    `greatest` of the vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above,
+    allow.
     """
 
     span: np.ndarray
@@ -63,6 +63,7 @@ class Line:
     required_current: float
     least: np.ndarray | None = None
     greatest: np.ndarray | None = None
+    bundle: int = 1
 
 
 @dataclass(frozen=True)
@@ -112,21 +113,14 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     if ratio != 1:  # a study can name the tension of the existing wire, not a share of it: the least, then
         bound = np.broadcast_to(bound.min(axis=0), bound.shape)
     weight, wind = (float(ratio * load.max()) for load in
-                    loads_of(wire.conductor.diameter, wire.conductor.mass, facts.cases))
+                    case_loads(wire.conductor.diameter, wire.conductor.mass, facts.cases))
     everyday = next((limit.temperature for limit in limits if limit.temperature is not None), 15.0)
     hard_span, hard_rise = np.transpose(hard)
     least, greatest = shape_bounds(today, margins)
     return Line(span=groups.span[phase], hard_span=hard_span, hard_rise=hard_rise, constant=constant, bound=bound,
                 limits=limits, cases=facts.cases, wind=wind, weight=weight, swung=swung,
                 swing=tuple(_rooms_beside(today, margins, k) for k in swung), everyday=everyday, age=10.0,
-                required_current=required, least=least, greatest=greatest), notes
-
-
-def loads_of(diameter, mass, cases: tuple[Case, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Return weight and wind of a metre of wire in the cases [N/m], (..., case)."""
-    D, m = (np.asarray(v, float)[..., None] for v in (diameter, mass))
-    t, density, pressure = (np.array([getattr(case, key) for case in cases]) for key in ("ice", "ice_density", "wind"))
-    return m * GRAVITY + ice_weight(D, t, density), wind_force(D, t, pressure)
+                required_current=required, least=least, greatest=greatest, bundle=wire.bundle), notes
 
 
 def _limits(facts, section):
@@ -202,9 +196,10 @@ def _allowed_constant(today, rows):
 
 def _constant(today, g, temperature):
     """Constant of the wire of today at a temperature [m]."""
-    w, law = today.strung.bare_weight[g, 0], take_law(today.strung.final, (g, 0))
-    H = tension(today.strung.excess[g, 0], today.groups.span[g], w, temperature, law).horizontal_tension
-    return float(H / w)
+    w, at = today.strung.bare_weight[g, 0], (np.array([g]), np.array([0]))
+    law = slacker(today.strung, *at, today.groups.span[[g]], np.array([w]), np.array([temperature], float))
+    H = tension(today.strung.excess[at], today.groups.span[[g]], w, temperature, law).horizontal_tension
+    return float(H[0] / w)
 
 
 def _rooms_beside(today, margins, k):

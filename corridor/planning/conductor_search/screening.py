@@ -20,12 +20,13 @@ from corridor.conductor.conductor import Conductor
 from corridor.conductor.materials import find_material
 from corridor.constants import GRAVITY
 from corridor.line import history
+from corridor.line.case_loads import case_loads
+from corridor.line.elongation_laws import law_rows, take_law, with_sets
 from corridor.line.facts import Wiring
-from corridor.line.laws import law_rows, take_law, with_sets
 from corridor.mechanics.ruling_span import temperature_for_tension, tension
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
 from corridor.planning.conductor_search.candidates import CORES, Candidates, Space, builds, candidates_of, prototypes
-from corridor.planning.conductor_search.line_limits import Line, loads_of, swung_out
+from corridor.planning.conductor_search.line_limits import Line, swung_out
 from corridor.rating.ratings import Ratings
 from corridor.thermal.radial import core_excess
 from corridor.thermal.rating import Wire, current_at, loss, temperature_at
@@ -41,6 +42,7 @@ _HUNG = CONSTRAINTS[2:6]
 #: What counts as none [-]: a limit that governs is met to this.
 _NOTHING = 1e-6
 _OUTER = ("outer_stiffness", "outer_compression", "outer_0", "outer_1", "outer_2", "outer_3", "outer_4")
+_CORE = ("core_stiffness", "core_0", "core_1", "core_2", "core_3", "core_4")
 _AREAS = 300e-6, 50e-6
 _MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 
@@ -84,7 +86,7 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     T = [np.minimum([getattr(p, name) for p in made], top)[c.build] if len(c) else np.zeros(0) for name, top in (
         ("maximum_temperature", space.hottest), ("emergency_temperature", space.hottest_emergency))]
     slack = {name: np.full(len(c), np.nan) for name in CONSTRAINTS}
-    weight, wind = (load.max(axis=-1) for load in loads_of(c.diameter, c.mass, line.cases))
+    weight, wind = (load.max(axis=-1) for load in case_loads(c.diameter, c.mass, line.cases))
     slack["wind on the structures"] = 1 - wind / line.wind if line.wind > 0 else np.zeros(len(c))
     slack["weight on the structures"] = 1 - weight / line.weight
     left = np.flatnonzero(_met(slack, CONSTRAINTS[:2]))
@@ -97,7 +99,7 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     for name in _HUNG:
         slack[name][left] = np.nan
     left, _ = _hang(c, made, line, T, left, slack)
-    rating, loss = _ratings(c, space, heat, T[0], line.required_current)
+    rating, loss = _ratings(c, space, heat, T[0], line)
     slack["required current"][left] = rating[left] / line.required_current - 1
     met = np.flatnonzero(_met(slack))
     best = met[non_dominated(np.stack([loss[met], -rating[met]], axis=1))]
@@ -208,10 +210,11 @@ def _tension_slack(line, section, H, load):
 
 
 def _states(c, cases, temperatures):
-    """Weight and wind [N/m] of candidates in the cases, (candidate, case), and their temperatures [degC]."""
+    """Weight and wind of candidates where tension is asked for [N/m], (candidate, case), and their temperatures [degC]
+    in the cases."""
     named = dict(zip(("maximum", "emergency"), temperatures, strict=True))
     T = np.stack([np.broadcast_to(named.get(case.temperature, case.temperature), len(c)) for case in cases], axis=1)
-    return loads_of(c.diameter, c.mass, cases), T.astype(float)
+    return case_loads(c.diameter, c.mass, cases, tension=True), T.astype(float)
 
 
 def _pairs(c, made, line, section, load, T):
@@ -229,12 +232,12 @@ def _pairs(c, made, line, section, load, T):
                        line.hard_rise[section][None, None, None], w, p)
     one, known = np.ones(n), np.ones(w.shape, bool)
     return history.Pairs(
-        law=law_of(law, c), creep=None if creep is None else take_law(creep, c.build), method=method[c.build],
+        law=law_of(law, c), creep=None if creep is None else law_of(creep, c), method=method[c.build],
         given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one, bare=bare,
         rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one, age=line.age * one, pretension=0 * one,
         measured=np.nan * one, measured_at=np.nan * one, load=np.hypot(*load), temperature=T, limit_tension=H,
         limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
-        limit_initial=known & [limit.condition == "initial" for limit in line.limits])
+        limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool))
 
 
 def _bounds(c, line, section):
@@ -249,11 +252,12 @@ def law_of(law, c: Candidates):
     outer, core = c.outer_area / _AREAS[0], c.core_area / _AREAS[1]
     rows = take_law(law, c.build)
     scaled = {name: getattr(rows, name) * outer for name in _OUTER if name in rows._fields}
-    return rows._replace(core_stiffness=rows.core_stiffness * core, **scaled)
+    scaled |= {name: getattr(rows, name) * core for name in _CORE if name in rows._fields}
+    return rows._replace(**scaled)
 
 
-def _ratings(c, space, heat, maximum, required_current):
-    """Rating [A] and loss at the required current [kW/km] of candidates, one wire a phase.
+def _ratings(c, space, heat, maximum, line):
+    """Rating of a phase [A] and loss at the required current [kW/km] of candidates, as many a phase as hang today.
 
     Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
     """
@@ -263,10 +267,12 @@ def _ratings(c, space, heat, maximum, required_current):
     strand = np.where(np.isnan(c.outer_wire), 1e-9, c.outer_wire)
     wire = Wire(c.diameter, candidate_resistance(c, space, heat.frequency), strand)
     weather = heat.weather_at(_worst_bearing(heat))
-    T = temperature_at(heat.method, np.full(len(c), float(required_current)), weather, wire)
+    n = line.bundle
+    each = line.required_current / n
+    T = temperature_at(heat.method, np.full(len(c), float(each)), weather, wire)
     with np.errstate(invalid="ignore"):
-        lost = loss(required_current, T, wire.resistance)
-    return _current(heat, maximum, weather, wire, c), lost
+        lost = loss(each, T, wire.resistance, 3 * n)
+    return n * _current(heat, maximum, weather, wire, c), lost
 
 
 def _worst_bearing(heat):

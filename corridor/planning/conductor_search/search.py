@@ -88,7 +88,7 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     begin = perf_counter()
     screened = screen(space, line, facts.heat)
     seconds = perf_counter() - begin
-    finalists = _finalists(screened, space, line, section, {option.name for option in study.options})
+    finalists = _finalists(screened, space, line, section, today[0].wiring, {option.name for option in study.options})
     finalists, comparison = _checked(facts, plan, ground, finalists, progress)
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
     return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
@@ -106,9 +106,6 @@ def _required(study, section):
             ("design.required_current", required is None, "a current, here or in [rating]")):
         if missing:
             raise InputError(study.path, where, "nothing", accepted)
-    if existing[0].bundle > 1:
-        raise InputError(study.path, "options", f"an existing wire of {existing[0].bundle} subconductors",
-                         "one wire per phase: bundles are not designed")
     for i, limit in enumerate(section.stringing):
         if limit.limit.kind == "existing":
             raise InputError(study.path, f"design.stringing.{i}.limit", "'existing'", "a tension, a share of RTS, or a "
@@ -137,15 +134,16 @@ def space_of(section: Design, existing: Conductor, file: Path | None = None) -> 
                  hottest_emergency=emergency)
 
 
-def _finalists(screened, space, line, section, taken):
-    """The best as options, each with what it was chosen for."""
+def _finalists(screened, space, line, section, today, taken):
+    """The best as options, bundled as the wire of today, each with what it was chosen for."""
     names = (name for name in (f"design {number}" for number in count(1)) if name not in taken)
     limits = tuple(_as_written(limit, line.bound[0, j]) for j, limit in enumerate(line.limits))
     found = []
     for (index, why), name in zip(finalists_of(screened, section.finalists).items(), names, strict=False):
         values = entry(screened.candidates, index, space, f"{name}: {designation(screened.candidates, index, space)}")
         wiring = Wiring(conductor_from(values), float(screened.maximum[index]), float(screened.emergency[index]),
-                        limits, everyday_temperature=line.everyday, stringing_temperature=line.everyday, age=line.age)
+                        limits, today.bundle, line.everyday, line.everyday, line.age, spacing=today.spacing,
+                        arrangement=today.arrangement)
         found.append(Finalist(int(index), values, Option(name, wiring), why))
     return tuple(found)
 

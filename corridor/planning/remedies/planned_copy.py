@@ -13,11 +13,12 @@ import shapely
 import tomli_w
 
 from corridor.check import check_study
+from corridor.clearance.at_structures import FAILED
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.layers import open_layer
 from corridor.inputs.study_inputs import Inputs
-from corridor.outputs.guard import Guard, sealed
+from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
@@ -37,24 +38,30 @@ _FILES = ("file", "files", "ground", "surface", "curves", "measured")
 @dataclass(frozen=True)
 class Checked:
     """What the full check of a planned copy says of the option that is planned: `violations`, `gaps` not assessed, and
-    rows with wires `overloaded` or strings `lifted`."""
+    rows with wires `overloaded`, strings `lifted`, loads `over_capacity` of a structure, wires `too_near` at
+    structures, or current `induced` in a vehicle above what the rules allow."""
 
     violations: int
     gaps: int
     overloaded: int
     lifted: int
+    over_capacity: int
+    too_near: int
+    induced: int
 
     @property
     def status(self) -> int:
         """Exit status, as that of a check."""
-        return 1 if self.violations or self.overloaded or self.lifted else 3 if self.gaps else 0
+        short = (self.violations or self.overloaded or self.lifted or self.over_capacity or self.too_near
+                 or self.induced)
+        return 1 if short else 3 if self.gaps else 0
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
     """Refuse a folder in which a plan would write over a study that no plan wrote, or over what it reads."""
     study, words = inputs.study, ""
     read = {study.resolve(row["path"]).resolve().parent for row in inputs.files} | {study.folder.resolve()}
-    if folder.resolve() in read:
+    if place_of(folder) in read:
         words = "in which the study lies or reads a file"
     elif (folder / "study.toml").exists() and not _of_a_plan(folder):
         words = "with a study in it that no plan wrote"
@@ -62,7 +69,7 @@ def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
         raise InputError(None, "folder", f"{str(folder)!r}, {words}", "a new folder, or that of an earlier plan")
     for pattern in _WRITTEN if folder.is_dir() else ():
         for path in folder.glob(pattern):
-            guard.check(path.resolve())
+            guard.check(path)
 
 
 def _of_a_plan(folder):
@@ -83,9 +90,14 @@ def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
     tension = [case.name for case in site.facts.cases if "tension" in case.checks]
     own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
     s = pyogrio.read_dataframe(findings, layer="sections", where=f"{own} AND percent_rts > 100", columns=["case"])
-    loads = pyogrio.read_dataframe(findings, layer="structure_loads", where=f"{own} AND lifted", columns=["lifted"],
-                                   read_geometry=False)
-    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), len(loads))
+    lifted, over, whole, near, induced = (
+        len(pyogrio.read_dataframe(findings, layer=layer, where=f"{own} AND {which}", columns=["option"],
+                                   read_geometry=False))
+        for layer, which in (("structure_loads", "lifted"), ("structure_loads", "over_capacity"),
+                             ("structure_capacity", "over_capacity"),
+                             ("structure_loads", f"at_structure = '{FAILED}'"), ("fields", "above_limit")))
+    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), lifted,
+                   over + whole, near, induced)
 
 
 def _tables(site, after, folder):

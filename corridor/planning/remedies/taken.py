@@ -99,6 +99,9 @@ def plan_lines(planned: Planned) -> list[str]:
     checked = planned.checked
     if checked is not None:
         lines += ["Wires lift strings in the planned copy."] * bool(checked.lifted)
+        lines += ["Wires load structures above their capacity in the planned copy."] * bool(checked.over_capacity)
+        lines += ["Strings swing too far in the planned copy."] * bool(checked.too_near)
+        lines += ["A vehicle takes more current than the rules allow in the planned copy."] * bool(checked.induced)
         rest = f"{checked.gaps} rows not assessed, which no remedy puts right" if checked.gaps else \
             "everything assessed"
         lines.append(f"A full check of the planned copy: {counted(checked.violations, 'violation')}, {rest}")

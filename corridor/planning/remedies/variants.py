@@ -10,6 +10,7 @@ import shapely
 
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
+from corridor.clearance.at_structures import FAILED
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
@@ -69,6 +70,12 @@ class Variant:
         return set(keys_of(loads, STRING, loads["lifted"].astype(bool)))
 
     @property
+    def too_near(self) -> set:
+        """Keys of strings that swing over their limit, or whose wire is too near to the structure."""
+        loads = self.layers["structure_loads"]
+        return set(keys_of(loads, STRING, loads["at_structure"] == FAILED))
+
+    @property
     def _asks_tension(self):
         """True for the rows of `sections` in cases that ask for tension."""
         return np.isin(self.layers["sections"]["case"],
@@ -76,9 +83,11 @@ class Variant:
 
     @property
     def overloaded(self) -> set:
-        """Keys of sections whose wire is tensioned above its rated strength in a case that asks for tension."""
-        s = self.layers["sections"]
-        return set(keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100)))
+        """Keys of sections whose wire is tensioned above its rated strength in a case that asks for tension, and of
+        points of structures that bear more than their capacity."""
+        s, loads = self.layers["sections"], self.layers["structure_loads"]
+        wires = keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100))
+        return {*wires, *keys_of(loads, (*STRING, "section_side"), loads["over_capacity"] == True)}  # noqa: E712
 
     def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
         """Return the shares (row,) [-] that phase wires use of their strength, where it is assessed, and structures of
@@ -105,10 +114,11 @@ def keys_of(rows: dict, names: tuple[str, ...], chosen=np.s_[:]):
 
 def clears(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> bool:
     """Return whether a variant has nothing short, no string lifted, and none nearly so anew, no wire or structure
-    overloaded anew, and nothing unassessed that was assessed before: what is not assessed is not put right."""
+    overloaded anew, no string swung too far anew, and nothing unassessed that was assessed before: what is not assessed
+    is not put right."""
     return (not now.short and not now.lifted and now.nearly_lifted <= before.nearly_lifted
-            and now.overloaded <= before.overloaded and now.unassessed <= before.unassessed
-            and now.unloaded(largest_load_ratio))
+            and now.too_near <= before.too_near and now.overloaded <= before.overloaded
+            and now.unassessed <= before.unassessed and now.unloaded(largest_load_ratio))
 
 
 def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None) -> Variant:

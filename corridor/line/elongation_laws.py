@@ -1,6 +1,7 @@
 """The law of elongation of every wire, as arrays, made once per conductor."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,22 @@ from corridor.conductor.curves import NO_CURVE, Coefficients, curve_at
 from corridor.line.facts import Wiring
 from corridor.mechanics.elongation import Curved, Law, TwoPart
 
-__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "choose_law", "law_rows", "reshape_law", "take_law", "with_sets"]
+__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "at_end", "choose_law", "law_rows", "reshape_law", "take_law",
+           "with_sets"]
 
 #: What picks rows of every field of a law.
 Index = Integers | Booleans | tuple[Integers | slice | None, ...]
 
 #: How the permanent sets of a wire come about.
 GIVEN, PREDICTED, CURVES, GAP = "given", "predicted", "curves", "gap"
+
+
+def at_end(wiring: Wiring | None, end: int) -> Wiring | None:
+    """Return a wiring with the curves at an end of their band, 0 the soft and 1 the stiff one; as it is where there is
+    none."""
+    if wiring is None or not wiring.conductor.curves_band:
+        return wiring
+    return replace(wiring, conductor=replace(wiring.conductor, curves=wiring.conductor.curves_band[end]))
 
 
 def law_rows(wirings: Sequence[Wiring | None]) -> tuple[Law, Curved | None, NDArray[np.object_]]:
@@ -85,6 +95,8 @@ def _row(conductor: Conductor) -> list[float]:
         outer, curve, ends = curves.outer_final * area, _scaled(curves.outer, area), (curves.outer_end, curves.core_end)
         if not curves.own_area:
             core, core_curve = curves.core_final * area, _scaled(curves.core, area)
+        elif core:
+            core_curve = _scaled(curves.core, c.core_area)
     return [outer, core, c.outer_expansion, c.core_expansion, 0.0, 0.0, c.compression * c.outer_area,
             *curve, ends[0], *core_curve, ends[1], c.core_expansion_above, c.core_expansion_change]
 
@@ -100,6 +112,11 @@ def _creep_row(wiring: Wiring | None, row: list[float]) -> list[float]:
     aged = curve_at(wiring.conductor.curves, wiring.age)
     if aged is None:
         return [np.nan] * len(Curved._fields)
-    area = wiring.conductor.outer_area + wiring.conductor.core_area
-    outer, core = aged
-    return [*row[:4], -1.0, -1.0, row[6], *_scaled(outer, area), row[12], *_scaled(core, area), row[18], *row[19:]]
+    wire, (outer, core) = wiring.conductor, aged
+    areas = wire.outer_area, wire.core_area
+    if not wiring.conductor.curves.own_area:
+        areas = sum(areas), sum(areas)
+    # A core without a curve does not creep: it stays on its line.
+    bent = areas[1] > 0 and np.isfinite(core[0])
+    return [*row[:4], -1.0, -1.0 if bent else 0.0, row[6], *_scaled(outer, areas[0]), row[12],
+            *(_scaled(core, areas[1]) if bent else NO_CURVE), row[18], *row[19:]]

@@ -27,7 +27,7 @@ class Warmed(NamedTuple):
     sag: Array
 
 
-def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law: Law) -> Warmed:
+def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law: Law | None = None) -> Warmed:
     """Return wires at each of some temperatures.
 
     Parameters
@@ -38,8 +38,8 @@ def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law
     option : int
     temperature : array_like, shape (temperature,)
         Of the conductor [degC].
-    law : law of arrays (group, option)
-        In the condition that is asked for.
+    law : law of arrays (group, option), optional
+        In the condition that is asked for. Default: final, at the end of the history at which the wire hangs lower.
     """
     T = np.asarray(temperature, float)
     wire = np.repeat(wires, len(T))

@@ -1,4 +1,4 @@
-"""What the uncertain compression of the slack outer part does to margins."""
+"""What is in doubt of how wires stretch does to margins: compression, history, and curves that are estimates."""
 
 import numpy as np
 
@@ -11,11 +11,12 @@ _SAME = 1e-7
 
 
 def margin_band(scene, checked, required):
-    """Return the least and the greatest margin as the compression goes through its band [m].
+    """Return the least and the greatest margin as all goes through its band that is in doubt of how wires stretch [m].
 
-    The wire keeps its length and its sets; its sag at both ends of the band and as it is gives three margins, at the
-    place where the margin was found. Another place of the span may be worse by a little, since the place of the least
-    margin moves with sag. The change of sag is that of the ruling span, whatever method hangs the wire.
+    The compression of the slack outer part: there the wire keeps its length and its sets. Whether loads have come, and
+    curves that are an estimate. The sag at both ends of the band and as it is gives three margins, at the place
+    where the margin was found. Another place of the span may be worse by a little, since the place of the least margin
+    moves with sag. The change of sag is that of the ruling span, whatever method hangs the wire.
 
     Parameters
     ----------
@@ -32,12 +33,14 @@ def margin_band(scene, checked, required):
     """
     strung, wires, w = scene.strung, scene.wires, checked.wire
     at = scene.group[w], checked.option, checked.case
-    H, band = strung.horizontal_tension[at], strung.tension_band[(slice(None), *at)]
+    # What passes below something hangs at the taut end of its history.
+    H = np.where(checked.position == "below", strung.taut_tension[at], strung.horizontal_tension[at])
+    band = strung.tension_band[(slice(None), *at)]
     load = np.hypot(strung.weight[at], strung.wind[at])
     rise = wires.end[w, 2] - wires.start[w, 2]
     place = checked.fraction, wires.length[w], wires.start[w, 2], rise
     raised = heights(*place, band / load) - heights(*place, H / load)
-    margins = _actual(checked, raised) - required
+    margins = _actual(checked, raised, scene.reach.around[w, checked.option, checked.case]) - required
     touched = (np.abs(band / H - 1) > _SAME).any(axis=0)
     fixed = (checked.measure == "horizontal") | (checked.position == "falling")
     fixed |= strung.wind[at] != 0
@@ -46,11 +49,12 @@ def margin_band(scene, checked, required):
     return whole.min(axis=0), whole.max(axis=0)
 
 
-def _actual(checked, raised):
-    """Clearance of rows whose wire is raised by so much [m], shape (end of the band, row)."""
+def _actual(checked, raised, around):
+    """Clearance of rows whose wire is raised by so much [m], shape (end of the band, row); in space less what bundles
+    reach `around` their middle."""
     vertical = checked.actual + np.where(checked.position == "below", -raised, raised)
     above = np.nan_to_num(checked.elevation - checked.other)
-    beside = np.sqrt(np.maximum(checked.actual**2 - above**2, 0.0))
-    radial = np.hypot(beside, np.maximum(above + raised, 0.0))
+    beside = np.sqrt(np.maximum((checked.actual + around)**2 - above**2, 0.0))
+    radial = np.hypot(beside, np.maximum(above + raised, 0.0)) - around
     by_measure = np.where(checked.measure == "radial", radial, vertical)
     return np.where(checked.measure == "horizontal", checked.actual, by_measure)

@@ -6,13 +6,15 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
-from corridor.line.blown import PARTLY
+from corridor.clearance.right_of_way import reach_of
+from corridor.line.swung_wires import PARTLY, hung_curves
 
-__all__ = ["HOLE_ASIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way", "missing_rows",
-           "unmatched_gaps", "unruled_things", "unswung"]
+__all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
+           "missing_rows", "unmatched_gaps", "unruled_things", "unswung"]
 
 #: How the reason begins why a thing is not assessed that no rule is for.
 NO_RULE = "the rules hold none"
@@ -21,6 +23,8 @@ NO_TOP = ("the top of the object is unknown: it has neither an elevation of its 
           "place")
 #: Why the ground below a wire is not assessed that is known below the same wire at rest.
 HOLE_ASIDE = "the ground raster has no values below part of the wire, which its strings hold aside of where it rests"
+#: Why the ground beside a wire is not assessed.
+HOLE_BESIDE = "the ground raster has no values beside part of the wire, nearer than the ground that is known"
 #: Force across a string below which it is in balance, as solved for [N].
 BALANCED = 0.01
 #: Obstacles within this distance of a span belong to it [m].
@@ -58,10 +62,10 @@ def missing_rows(around, compared, unruled, unmatched):
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)
     gaps += _unknown_points(scene, around.index, around.tops)
-    # Where strings hold a wire aside of its rest it may meet again what is unknown at rest.
-    told = {gap[:1] + gap[2:5] for gap in gaps}
-    again = [gap for gap in lost_on_the_way(scene, compared)
-             if gap.reason != HOLE_ASIDE or gap[:1] + gap[2:5] not in told]
+    # Where strings hold a wire aside of its rest, and beside it, it may meet again what is unknown below it.
+    again, twice = lost_on_the_way(scene, compared), (HOLE_ASIDE, HOLE_BESIDE)
+    told = {gap[:1] + gap[2:5] for gap in (*gaps, *again) if gap.reason not in twice}
+    again = [gap for gap in again if gap.reason not in twice or gap[:1] + gap[2:5] not in told]
     return list(dict.fromkeys([*gaps, *again]))
 
 
@@ -103,7 +107,8 @@ def _unsolved(scene, shield_known):
                  for w in np.flatnonzero(shield)]
     else:
         shield[:] = False
-    unsolved = np.isnan(scene.hung.horizontal_tension).any(axis=-1) & ~shield[:, None, None]
+    unsolved = np.isnan(scene.hung.horizontal_tension + scene.tensed.horizontal_tension).any(axis=-1)
+    unsolved &= ~shield[:, None, None]
     # Where an end is unknown, that is the reason, and it has been told.
     unsolved &= np.isfinite(wires.start[:, 2] + wires.end[:, 2])[:, None, None]
     for w, o, k in np.argwhere(unsolved):
@@ -113,14 +118,28 @@ def _unsolved(scene, shield_known):
 
 
 def unswung(scene, cases):
-    """Return the gaps of wires that find no equilibrium on the way to their full swing, in some windy cases."""
+    """Return the gaps of wires that find no equilibrium on the way to their full swing, in some windy cases, or whose
+    swing is not known."""
     if not len(cases):
         return []
     shape = len(scene.wires), len(scene.options), len(scene.cases)
-    partly = scene.ways.partly.reshape(shape)[:, :, cases]
+    partly, unknown = (v.reshape(shape)[:, :, cases] for v in (scene.ways.partly, ~scene.ways.hangs))
+    # What has no tension, or ends where it is not known, has been told.
+    unknown &= np.isfinite(scene.hung.horizontal_tension[:, :, cases]).all(axis=-1)
+    unknown &= np.isfinite(scene.wires.start[:, 2] + scene.wires.end[:, 2])[:, None, None]
     return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
-                None, PARTLY)
-            for w, o, k in np.argwhere(partly)]
+                None, PARTLY if partly[w, o, k] else _why_unknown(scene, w))
+            for w, o, k in np.argwhere(partly | unknown)]
+
+
+def _why_unknown(scene, w):
+    """Why it is not known how a wire swings that hangs between known ends: what its strings hold beyond them."""
+    spans, span = scene.spans, scene.wires.span[w]
+    beyond = [spans.tail[span] - 1, spans.head[span] + 1]
+    names = [scene.structures.structure[i] for i in beyond
+             if 0 <= i < len(scene.base_elevation) and np.isnan(scene.base_elevation[i])]
+    return ("how far its strings swing is unknown: they hold the wire of the next span too, and the base elevation of "
+            f"structure {' and of '.join(names)} is unknown")
 
 
 def _why_unsolved(scene, w, o, k, case):
@@ -229,7 +248,8 @@ def unruled_things(scene, span, obstacle):
 
 
 def _unknown_points(scene, index, tops):
-    """Objects near a span that a radial or horizontal rule is for and that could not be compared."""
+    """Objects near a span that a radial or horizontal rule is for, or the electrical distance, and that could not be
+    compared."""
     reason = _why_not(index, scene.rules, tops)
     lacking = np.flatnonzero(reason)
     if not len(lacking):
@@ -237,7 +257,7 @@ def _unknown_points(scene, index, tops):
     line = scene.structures.lines(scene.spans.tail, scene.spans.head)
     # A wanted object is looked for among those that lack something alone: of the others there may be very many.
     span, at = Footprints(shapely.force_2d(index.part[lacking]), index.obstacles.radius[index.of_part[lacking]]).query(
-        line, "dwithin", NEAR)
+        line, "dwithin", reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)))
     part = lacking[at]
     order = np.lexsort((part, span))
     span, part = span[order], part[order]
@@ -253,9 +273,11 @@ def _why_not(index, rules, tops):
     """Reason why each part could not be compared by a rule that is for it, "" where it could."""
     against = against_of(index.of_part, index.obstacles)
     vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in rule_tables.MEASURES)
+    lone = rule_tables.lacks_rule(rules, against, "radial") & stands(index)
     point = shapely.get_type_id(index.part) == 0
     thin = point & ~(index.obstacles.radius[index.of_part] > 0)
-    return np.select([radial & ~point, (radial | horizontal) & np.isnan(tops), vertical & ~radial & thin], [
+    unknown = (radial | horizontal | lone) & np.isnan(tops)
+    return np.select([radial & ~point, unknown, vertical & ~radial & thin], [
         "radial clearance is computed to points only, not to lines and areas",
         "the top of the object is unknown: no elevation of its own, no height, or no ground at its foot",
         "a point without a radius is never below a wire: it needs a radius, or a radial rule"], "").astype(object)

@@ -8,8 +8,8 @@ from corridor.clearance.chords import Chords, found_at, join_found
 from corridor.clearance.crossings import ObstacleIndex, cross, middles
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.ground import ground_rows, unknown_share
+from corridor.clearance.not_assessed import HOLE_ASIDE, NO_TOP, Gap, unruled_things
 from corridor.clearance.other_lines import in_case, parted
-from corridor.clearance.reasons import HOLE_ASIDE, NO_TOP, Gap, unruled_things
 from corridor.clearance.vertical import Checked, least_below, least_rows
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
@@ -83,7 +83,8 @@ def _chords(scene, wire, case):
     grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[w])
     length = np.linalg.norm((local[:, 1] - local[:, 0])[:, :2], axis=-1)
     each = np.arange(len(w))
-    return w, o, Chords(grid[:, 0], grid[:, 1], length, each, 0 * each, local, scene.constant[w, o, case])
+    return w, o, Chords(grid[:, 0], grid[:, 1], length, each, 0 * each, local, scene.constant[w, o, case],
+                        scene.depth[w, o, case])
 
 
 def _over_ground(chords, surface):

@@ -83,4 +83,5 @@ def hang_rows(scene, wire, option, case, swing):
         (row,)
     """
     T = scene.temperature[wire, option, case]
-    return hang(scene.model, case_states(scene.model, scene.row[wire], option, case, swing, T))
+    hung = hang(scene.model, case_states(scene.model, scene.row[wire], option, case, swing, T))
+    return hung if scene.centre is None else hung.raised(-scene.reach.down[wire, option, case])

@@ -1,0 +1,128 @@
+"""How near wires come in space to walls, fences, roofs and all else that is drawn as a line or an area."""
+
+import numpy as np
+import shapely
+
+from corridor.clearance.crossings import roofed
+from corridor.clearance.trees import checked_rows, closest, near_pairs
+from corridor.line.swing import to_grid
+from corridor.line.swung_wires import hung_curves
+
+__all__ = ["near_shapes"]
+
+#: Places along the wire and turns of its swing in the first look.
+_FIRST = 65, 17
+#: Directions and shares of the distance found at which it is asked whether the thing is higher there.
+_ROUND, _SHARES = 16, np.linspace(0, 1, 7)[1:]
+#: How much lower a wire may hang than it does at `_PLACES` of it, at most [m].
+_LOWER, _PLACES = 1.0, 33
+#: Rows worked on at once.
+_AT_ONCE = 100
+
+
+def near_shapes(scene, index, sample, cases, tops, chosen, reach):
+    """Return the least distance in space from wires, along their whole swing, to lines and areas near them.
+
+    They are solid from their top down to the ground: the distance is `hypot(d, max(z - t, 0))` with the plan distance d
+    to a place of the thing, its top t there and the wire's elevation z. What stands on the ground follows it.
+
+    Parameters
+    ----------
+    scene : Scene
+    index : ObstacleIndex
+    sample : callable
+        `(easting, northing) -> ground elevation [m]`.
+    cases : ndarray of int
+        All with wind, or all without.
+    tops : ndarray, shape (part,)
+        Elevation of the top of each part at its highest [m].
+    chosen : ndarray of bool, shape (part,)
+        Lines and areas whose top is known.
+    reach : float
+        Distance within which they are looked for, from wherever wind blows wires [m].
+
+    Returns
+    -------
+    Checked
+        `measure` "radial".
+    """
+    wire, part = near_pairs(scene, index, cases, chosen, np.full(len(chosen), reach))
+    lowest = np.nanmin(hung_curves(scene.hung, cases, places=_PLACES).points[wire, ..., 2], axis=(1, 2, 3, 4),
+                       initial=np.inf) if len(wire) else np.zeros(0)
+    some = lowest - _LOWER <= tops[part] + reach
+    wire, part = wire[some], part[some]
+    pair, o, k = (v.ravel() for v in np.indices((len(wire), len(scene.options), len(cases))))
+    w, p = wire[pair], part[pair]
+    least, place, top = np.full(len(w), np.nan), np.full((len(w), 3), np.nan), np.full(len(w), np.nan)
+    for first in range(0, len(w), _AT_ONCE):
+        rows = slice(first, first + _AT_ONCE)
+        near = _Near(scene, index, sample, tops, w[rows], p[rows])
+        found = closest(scene, scene.way(w, o, cases[k])[rows], *near.window(reach), near.distance, _FIRST)
+        least[rows], place[rows], top[rows] = near.higher(*found)
+    position = np.where(place[:, 2] >= top, "above", "beside").astype(object)
+    return checked_rows(scene, index, w, p, o, cases[k], least, place, position, np.minimum(top, place[:, 2]))
+
+
+class _Near:
+    """Rows of a wire span and a part: how far places of the wire are from the part."""
+
+    def __init__(self, scene, index, sample, tops, wire, part):
+        obstacles, thing = index.obstacles, index.of_part[part]
+        self._scene, self._sample, self._wire = scene, sample, wire
+        self._span = scene.wires.span[wire]
+        self._factor = scene.spans.ground_factor[self._span]
+        self._shape, self._flat = index.part[part], shapely.force_2d(index.part[part])
+        self._top, self._height = tops[part], obstacles.height[thing]
+        self._radius = np.nan_to_num(obstacles.radius[thing]) * (shapely.get_dimensions(self._flat) == 1)
+        self._own = obstacles.absolute[thing] & (shapely.get_dimensions(self._flat) == 1)
+        self._drapes = ~obstacles.absolute[thing] & ~roofed(obstacles.category[thing])
+
+    def window(self, reach):
+        """Shares of each wire between which it may be within reach of its part, and somewhat beyond."""
+        tail = self._scene.wires.start[self._wire, :2]
+        run = self._scene.wires.end[self._wire, :2] - tail
+        west, south, east, north = shapely.bounds(self._flat).T
+        corners = np.stack([np.stack([x, y], axis=-1) for x in (west, east) for y in (south, north)], axis=1)
+        size = np.linalg.norm(run, axis=-1, keepdims=True)
+        share = ((corners - tail[:, None]) * run[:, None]).sum(axis=-1) / size**2
+        wide = 2 * (reach + self._radius) / size[:, 0]
+        return np.clip(share.min(axis=1) - wide, 0, 1), np.clip(share.max(axis=1) + wide, 0, 1)
+
+    def distance(self, place):
+        """Distance of places (row, turn, place, 3) in the frames of the spans [m]."""
+        flat = place.reshape(len(place), -1, 3)
+        return self._to(flat, flat)[0].reshape(place.shape[:-1])
+
+    def higher(self, least, place):
+        """Least distances and their places, once more with what is higher round about; and the top that is nearest."""
+        angle = np.arange(_ROUND) * 2 * np.pi / _ROUND
+        ring = (_SHARES[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)).reshape(-1, 2)
+        ring = np.concatenate([np.zeros((1, 2)), ring])
+        about = np.repeat(place[:, None], len(ring), axis=1)
+        about[..., :2] += least[:, None, None] * ring
+        away, top = self._to(np.repeat(place[:, None], len(ring), axis=1), about)
+        best = np.where(np.isnan(away), np.inf, away).argmin(axis=1)
+        each = np.arange(len(place))
+        return np.fmin(least, away[each, best]), place, top[each, best]
+
+    def _to(self, place, about):
+        """Distance of places (row, place, 3) from the place of their part that is nearest in plan to others, and its
+        top there."""
+        here, other = (to_grid(v, self._scene.structures, self._scene.spans, self._span) for v in (place, about))
+        known = np.isfinite(other).all(axis=-1)
+        foot, row = np.full((*known.shape, 2), np.nan), np.nonzero(known)[0]
+        spot = shapely.points(other[known][:, :2])
+        foot[known] = shapely.get_coordinates(shapely.shortest_line(spot, self._flat[row])).reshape(-1, 2, 2)[:, 1]
+        beside = np.hypot(*np.moveaxis(foot - here[..., :2], -1, 0)) * self._factor[:, None]
+        top = self._tops(foot, known, row)
+        return np.hypot(np.maximum(beside - self._radius[:, None], 0), np.maximum(here[..., 2] - top, 0)), top
+
+    def _tops(self, foot, known, row):
+        """Elevation of the tops at places of the parts."""
+        top = np.where(known, self._top[:, None], np.nan)
+        drapes, own = (known & some[:, None] for some in (self._drapes, self._own))
+        top[drapes] = self._sample(*foot[drapes].T) + np.broadcast_to(self._height[:, None], top.shape)[drapes]
+        line = self._shape[np.nonzero(own)[0]]
+        top[own] = shapely.get_z(shapely.line_interpolate_point(
+            line, shapely.line_locate_point(line, shapely.points(foot[own]))))
+        return top

@@ -1,0 +1,111 @@
+"""Two ends of a wire's history: that loads of ice and wind have stretched it, and that they never came.
+
+Which end hangs lower is another in every state. A wire that is known by a tension has, with less set, its knee at a
+higher temperature, and sags more when hot; one that is known by its length sags more with more set. So both ends are
+kept as laws of one unstressed length, and in each state that is taken in which the wire is slacker.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from corridor.arrays import Array, Booleans
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law, with_sets
+from corridor.mechanics import ruling_span as ruling
+from corridor.mechanics.curves import counted_from
+from corridor.mechanics.elongation import Curved, Law
+
+__all__ = ["Chosen", "choose_end", "moved_onto", "slacker"]
+
+
+class Chosen(NamedTuple):
+    """Of two ends, state by state: `slack` the law with which the wire hangs lower and `slack_tension` [N] with it,
+    `taut` and `taut_tension` the other."""
+
+    slack: Law
+    slack_tension: Array
+    taut: Law
+    taut_tension: Array
+
+
+def choose_end(state: tuple[Array, ...], loaded: Law, tension: Array, never: Law, doubtful: Booleans) -> Chosen:
+    """Return the ends of histories by how wires hang in some states.
+
+    Parameters
+    ----------
+    state : tuple of ndarray
+        Unstressed excess, ruling span, load and temperature, as `ruling_span.tension` takes them.
+    loaded, never : law
+        Final, if loads have come and if they never have; of one unstressed length.
+    tension : ndarray
+        With the first [N].
+    doubtful : ndarray of bool
+        Where the two differ and the state is final; elsewhere both are `loaded`. All broadcast with each other.
+    """
+    at = np.nonzero(np.broadcast_to(doubtful, tension.shape))
+    if not len(at[0]):
+        return Chosen(loaded, tension, loaded, tension)
+    one, other = (type(law)(*(np.broadcast_to(field, tension.shape)[at] for field in law)) for law in (loaded, never))
+    H = ruling.tension(*(np.broadcast_to(v, tension.shape)[at] for v in state), other).horizontal_tension
+    # An end without answer is none that could be relied on: the state has none.
+    lower = ~(H >= tension[at])
+    laws = (choose_law(lower, other, one), choose_law(lower, one, other))
+    tensions = np.where(lower, H, tension[at]), np.where(lower, tension[at], H)
+    return Chosen(*(each for pair in zip((_put(loaded, tension.shape, at, law) for law in laws),
+                                         (_put_one(tension, at, H) for H in tensions), strict=True) for each in pair))
+
+
+def _put_one(whole: Array, at, values: Array) -> Array:
+    whole = np.array(whole, float)
+    whole[at] = values
+    return whole
+
+
+def _put(law: Law, shape: tuple[int, ...], at, some: Law) -> Law:
+    """A law of some shape with other rows at places."""
+    return type(law)(*(_put_one(np.broadcast_to(field, shape), at, part)
+                       for field, part in zip(law, some, strict=True)))
+
+
+def slacker(strung, group, option, span: Array, load: Array, temperature: Array) -> Law:
+    """Return the final law of wires in groups and options (row,) at the end of their history at which they hang lower.
+
+    Parameters
+    ----------
+    strung : Strung
+    group, option : ndarray of int, shape (row,)
+    span : ndarray, shape (row,)
+        Ruling span [m].
+    load : ndarray, shape (row,)
+        [N/m]
+    temperature : ndarray, shape (row,)
+        [degC]
+    """
+    shape = strung.excess.shape
+    loaded, never = (take_law(reshape_law(law, shape), (group, option)) for law in (strung.final, strung.unloaded))
+    at = np.nonzero(strung.doubtful[group, option])
+    if not len(at[0]):
+        return loaded
+    state = tuple(v[at] for v in (strung.excess[group, option], span, load, temperature))
+    some, never = take_law(loaded, at), take_law(never, at)
+    H = ruling.tension(*state, some).horizontal_tension
+    return _put(loaded, group.shape, at, choose_end(state, some, H, never, np.ones(H.shape, bool)).slack)
+
+
+def moved_onto(pairs, settled, never, doubtful: Booleans) -> Law:
+    """Return the final law of pairs if no load has come, counted from the unstressed length they have if loads have.
+
+    Parameters
+    ----------
+    pairs : Pairs
+    settled, never : Settled
+        With loads, and without.
+    doubtful : ndarray of bool, shape (pair,)
+        Where the two differ.
+    """
+    final = with_sets(pairs.law, settled.final_outer, settled.final_core)
+    if not isinstance(pairs.law, Curved) or not doubtful.any():
+        return final
+    law = with_sets(take_law(pairs.law, doubtful), never.final_outer[doubtful], never.final_core[doubtful])
+    moved = counted_from(law, (1 + never.excess[doubtful]) / (1 + settled.excess[doubtful]))
+    return _put(final, doubtful.shape, np.nonzero(doubtful), moved)
