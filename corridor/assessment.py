@@ -29,7 +29,7 @@ from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends
 from corridor.line.build import NoWires, attach, cut
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
-from corridor.line.hang import SIDES, case_states, hang
+from corridor.line.hang import SIDES, case_states, hang, on_both_sides
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
 from corridor.line.states import group_wires, solve_states
 from corridor.line.swing import span_frame, to_grid
@@ -207,14 +207,11 @@ def _at_the_taut_end(scene):
     w, o, k = np.nonzero(strung.final_doubtful[scene.group])
     if not len(w):
         return None
-    side = np.tile([0, 1], len(w))
-    w, o, k = (np.repeat(v, 2) for v in (w, o, k))
+    w, o, k, side = on_both_sides(w, o, k)
     found = _hung(replace(model, strung=replace(strung, part=strung.taut)), scene.cases, w, o, k, side)
     hung, tensed = (whole.with_rows((w, o, k, side), some)
                     for whole, some in zip((scene.hung, scene.tensed), found, strict=True))
-    ends, aside = hung.moved(scene.frame)
-    return replace(scene, hung=hung, tensed=tensed, ends=Ends(*(field[..., 0] for field in ends)),
-                   aside=aside[..., 0, :])
+    return scene.hung_as(hung, tensed=tensed)
 
 
 def _in_every_state(model, cases):

@@ -21,7 +21,6 @@ BODY = "own_structure"
 PASSED, FAILED, NOT_ASSESSED = "passed", "failed", "not assessed"
 #: Sides on which the body may stand, as in the columns `window_...` of framings.
 SIDES_OF_BODY = ("left", "right", "below", "above")
-_FLOOR = "electrical distance"
 
 
 class _Windows(NamedTuple):
@@ -123,7 +122,8 @@ def required_of_body(scene, altitude):
     (row, option, case): the most that rows against `own_structure` ask for in any measure, else the electrical distance
     to earth; nan where that is not known."""
     shape, U = (len(altitude), len(scene.options), len(scene.cases)), scene.voltage / 1e3
-    name, required = np.full(shape, _FLOOR, object), np.full(shape, float(rule_tables.electrical_distance(U)))
+    name = np.full(shape, rule_tables.FLOOR, object)
+    required = np.full(shape, float(rule_tables.electrical_distance(U)))
     for k, case in enumerate(scene.cases):
         rows = [int(rule_tables.choose(scene.rules, BODY, measure, case.name, U, swung=case.wind > 0))
                 for measure in rule_tables.MEASURES]

@@ -14,7 +14,7 @@ from corridor.clearance.swings import string_swings
 from corridor.electric.bundles import subconductor_places
 from corridor.line.facts import Wiring
 
-__all__ = ["ARRANGEMENTS", "ASSUMED_SPACING", "Reach", "assumed_of", "bundle_columns", "bundle_reach",
+__all__ = ["ARRANGEMENTS", "ASSUMED_SPACING", "Reach", "assumed_of", "bundle_columns", "bundle_reach", "known_places",
            "places_in_bundle", "reach_of_rows", "reaches"]
 
 #: Spacing of subconductors where none is given: the greatest that is usual (0.3 to 0.6 m, common practice, no source).
@@ -47,6 +47,14 @@ def places_in_bundle(count: int, spacing: float, arrangement: str) -> Array:
     """
     places = subconductor_places(count, spacing, arrangement)
     return np.concatenate([places, places * [1, -1]]) if arrangement == "triangle" else places
+
+
+def known_places(wiring: Wiring) -> Array | None:
+    """Return where the subconductors of a wiring are about their middle, right and up (subconductor, 2) [m], None where
+    their spacing is not given."""
+    if wiring.bundle > 1 and wiring.spacing is None:
+        return None
+    return subconductor_places(wiring.bundle, wiring.spacing or 0.0, wiring.arrangement)
 
 
 def bundle_reach(wiring: Wiring, turn: ArrayLike) -> Reach:

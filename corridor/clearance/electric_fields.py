@@ -9,10 +9,11 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from corridor.clearance.bundles import known_places
 from corridor.clearance.findings import span_chords
 from corridor.clearance.induced_current import largest_vehicle
 from corridor.clearance.not_assessed import Gap
-from corridor.electric.bundles import equivalent_radius, subconductor_places
+from corridor.electric.bundles import equivalent_radius
 from corridor.electric.charges import greatest_near_ground, line_charges, phase_orders, surface_gradient
 from corridor.electric.vehicles import short_circuit_current
 from corridor.geometry.catenary import elevation_above_start
@@ -147,7 +148,7 @@ def _fill(found, scene, below, shield, case, rows):
     U[:len(phase)] = scene.voltage / np.sqrt(3) * phase_orders(len(phases))
     for o, option in enumerate(scene.options):
         r, why = option.wiring.conductor.diameter / 2, reason[:, o]
-        about = _bundle(option.wiring)
+        about = known_places(option.wiring)
         if about is None:
             why = np.where(why == "", "the spacing of the bundle is not given", why)
         else:
@@ -170,14 +171,6 @@ def _touch(place, radius):
     """Whether any two wires (span, wire, 2) are no farther apart than they are thick."""
     apart = np.linalg.norm(place[:, :, None] - place[:, None], axis=-1)
     return (apart + np.where(np.eye(place.shape[1], dtype=bool), np.inf, 0.0) <= 2 * radius).any(axis=(1, 2))
-
-
-def _bundle(wiring):
-    """Places of subconductors about their middle [m], None where their spacing is not given."""
-    spacing = wiring.spacing
-    if wiring.bundle > 1 and spacing is None:
-        return None
-    return subconductor_places(wiring.bundle, spacing or 0.0, wiring.arrangement)
 
 
 def _lowest(scene, below, case, rows, phase):

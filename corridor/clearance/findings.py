@@ -36,8 +36,6 @@ __all__ = [
 EDGE = "edge of the right-of-way"
 #: Likewise of galloping wires.
 APART = "ellipses apart"
-#: Likewise of all that no rule keeps clear in a measure.
-FLOOR = "electrical distance"
 
 
 def against_of(obstacle, obstacles):
@@ -127,7 +125,7 @@ def requirements(scene, checked):
     # Where no rule is for the right-of-way, its edge itself is the limit; ellipses of galloping shall not touch.
     terms = type(terms)(*(np.where(edge, 0.0, term) for term in terms))
     # From the end: NONE, ELECTRICAL.
-    names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [FLOOR, ""]][rule])
+    names = np.where(edge, np.where(apart, APART, EDGE), np.r_[scene.rules.rule, [rule_tables.FLOOR, ""]][rule])
     sure, apart_by = (np.r_[column, ["", ""]][rule] for column in (scene.rules.confidence,
                                                                    scene.rules.electrical_distance))
     of_distance = rule_tables.distance_confidence(np.fmax(U, U_other))

@@ -1,10 +1,10 @@
 """The largest vehicles, and what a rule allows of the current that a line induces in them: data, with its sources."""
 
-import csv
 from dataclasses import dataclass
 from functools import cache
 
 from corridor.clearance.rule_files import FOLDER
+from corridor.conductor.materials import read_records
 from corridor.electric.vehicles import equivalent_area
 
 __all__ = ["CurrentRule", "Vehicle", "current_rule", "largest_vehicle"]
@@ -33,8 +33,7 @@ class CurrentRule:
 
 
 def _rows(name):
-    with (FOLDER / f"{name}.csv").open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream))
+    return read_records(FOLDER / f"{name}.csv")
 
 
 @cache

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.conductor.materials import read_cells
 from corridor.errors import InputError, nearest
 from corridor.units import QuantityError, quantity
 
@@ -365,8 +366,7 @@ def table_markdown(rules):
 
 def file_markdown(file):
     """Return a comma-separated file as a Markdown table, for the documentation."""
-    with Path(file).open(encoding="utf-8", newline="") as stream:
-        head, *rows = csv.reader(stream, strict=True)
+    head, *rows = read_cells(file)
     lines = ["| " + " | ".join(row) + " |" for row in (head, *rows)]
     return "\n".join([lines[0], "|" + " --- |" * len(head), *lines[1:]]) + "\n"
 

@@ -7,7 +7,6 @@ A requirement is a sum whose terms stay apart, so that a reviewer can argue with
 Rules are data, of `corridor.clearance.rule_files`; this module knows sums and choices, not codes.
 """
 
-import csv
 import math
 from dataclasses import dataclass
 from functools import cache
@@ -26,10 +25,12 @@ from corridor.clearance.rule_files import (
     load_table,
     require_cases,
 )
+from corridor.conductor.materials import read_records
 
 __all__ = [
     "DISTANCES_FROM",
     "ELECTRICAL",
+    "FLOOR",
     "MEASURES",
     "NONE",
     "TABLES",
@@ -55,6 +56,8 @@ __all__ = [
 _TO_GROUND = 1 / math.sqrt(3)
 #: What stands for the row of a rule where there is none, and where the electrical distance is kept for want of one.
 NONE, ELECTRICAL = -1, -2
+#: What the electrical distance is called where it stands in for a rule.
+FLOOR = "electrical distance"
 #: What is no obstacle and so never falls back to the rule for all others.
 _NEVER_OTHER = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire", "galloping", "own_structure")
 #: The edition that the table of electrical distances is of.
@@ -266,8 +269,7 @@ def _distance(kind, voltage):
 
 @cache
 def _distances():
-    with (FOLDER / "electrical_distance.csv").open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    rows = read_records(FOLDER / "electrical_distance.csv")
     kinds = {"highest_voltage": float, "D_el": float, "D_pp": float, "confidence": str}
     return {name: np.array([kind(row[name]) for row in rows], float if kind is float else object)
             for name, kind in kinds.items()}

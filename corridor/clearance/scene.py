@@ -7,7 +7,7 @@ import numpy as np
 
 from corridor.clearance.bundles import reaches
 from corridor.geometry.distance import Ends
-from corridor.line.hang import SIDES, Hung, case_states, hang
+from corridor.line.hang import SIDES, Hung, case_states, hang, on_both_sides
 from corridor.line.model import Model
 from corridor.line.wire_path import follow
 
@@ -79,8 +79,7 @@ class Scene:
         those that are not asked about."""
         shape = (*temperature.shape, len(SIDES))
         w, o, k = np.nonzero(np.isfinite(temperature))
-        side = np.tile([0, 1], len(w))
-        w, o, k = (np.repeat(v, 2) for v in (w, o, k))
+        w, o, k, side = on_both_sides(w, o, k)
         found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
         weight, wind = (v[self.row][..., None] for v in (self.model.weight, self.model.wind))
         exact = self.exact.reshape(-1, 1, 1, 1)
@@ -90,9 +89,12 @@ class Scene:
         for whole, some in ((hung.horizontal_tension, found.horizontal_tension), (hung.start, found.start),
                             (hung.end, found.end)):
             whole[w, o, k, side] = some
+        return self.hung_as(hung, temperature=temperature, taut=None)
+
+    def hung_as(self, hung, **more):
+        """Return the scene with wires that hang otherwise, and more fields of it changed."""
         ends, aside = hung.moved(self.frame)
-        return replace(self, hung=hung, temperature=temperature, ends=Ends(*(field[..., 0] for field in ends)),
-                       aside=aside[..., 0, :], taut=None)
+        return replace(self, hung=hung, ends=Ends(*(field[..., 0] for field in ends)), aside=aside[..., 0, :], **more)
 
     @cached_property
     def ways(self):

@@ -26,6 +26,7 @@ __all__ = [
     "find_material",
     "materials",
     "read_cells",
+    "read_records",
     "read_table",
 ]
 
@@ -207,6 +208,18 @@ def read_cells(path: Path | str, *, least: int = 1) -> list[list[str]]:
     if len(rows) < least:
         raise InputError(path, "rows", str(len(rows)), f"{least} or more")
     return rows
+
+
+def read_records(path: Path | str) -> list[dict[str, str]]:
+    """Return the rows of a comma-separated file of the package as texts by its heads.
+
+    Raises
+    ------
+    InputError
+        As `read_cells`.
+    """
+    head, *rows = read_cells(path)
+    return [dict(zip(head, row, strict=True)) for row in rows]
 
 
 def _read_row(path: Path | str, line: int, names: list[str], units: list[str], cells: list[str]) -> Row:

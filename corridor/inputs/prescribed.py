@@ -3,9 +3,8 @@
 A table of rules asks for so much in the states of the code: without a case of such a state nothing was compared there.
 """
 
-import csv
-
 from corridor.clearance.rule_files import FOLDER
+from corridor.conductor.materials import read_records
 from corridor.line.facts import Case, Option
 from corridor.study.districts import find_district
 from corridor.units import quantity
@@ -38,7 +37,7 @@ def missing_states(table: str | None, cases: tuple[Case, ...], options: tuple[Op
                  and not case.uneven]
     ice = _district_ice(cases)
     words = []
-    for row in _rows():
+    for row in read_records(PRESCRIBED):
         if row["table"] != table or (row["ice"] and ice == 0):
             continue
         if not any(_is_of(case, row, ice, options) for case in looked_at):
@@ -46,11 +45,6 @@ def missing_states(table: str | None, cases: tuple[Case, ...], options: tuple[Op
             words.append(f"no case of this state: {row['state']} ({row['authority']}, {row['clause']}): write a case "
                          f'with {wanted}, checks = ["vertical"]')
     return tuple(words)
-
-
-def _rows():
-    with PRESCRIBED.open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream, strict=True))
 
 
 def _district_ice(cases):

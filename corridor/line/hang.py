@@ -22,10 +22,17 @@ from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.elongation import Curved, TwoPart
 from corridor.mechanics.equilibrium import solve
 
-__all__ = ["METHODS", "SIDES", "Hung", "States", "bare_states", "case_states", "hang", "pressure_share"]
+__all__ = ["METHODS", "SIDES", "Hung", "States", "bare_states", "case_states", "hang", "on_both_sides",
+           "pressure_share"]
 
 #: Sides to which the wind blows, in the order of the axis `side`: right of the line, left of it.
 SIDES = np.array([1.0, -1.0])
+
+
+def on_both_sides(*columns: Ints) -> tuple[Ints, ...]:
+    """Return columns with each row twice, and the number of its side in `SIDES` as one column more."""
+    return (*(np.repeat(column, 2) for column in columns), np.tile([0, 1], len(columns[0])))
+
 
 #: How wires may be hung, by the word of the study.
 METHODS = ("equilibrium", "ruling_span")

@@ -4,7 +4,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.electric.bundles import equivalent_radius, subconductor_places
+from corridor.clearance.bundles import known_places
+from corridor.electric.bundles import equivalent_radius
 from corridor.electric.reactance import layer_counts, log_spacing, reactance, solid_counts, stranded_radius, tube_radius
 from corridor.line.phases import phases_of
 from corridor.rating.resistances import is_magnetic
@@ -111,14 +112,12 @@ def reactance_columns(heat, structures, framings):
 
 def _row(heat, option, distance, lacking):
     wiring = heat.options[option].wiring
-    n, spacing = wiring.bundle, wiring.spacing
     radius, told = mean_radius(wiring.conductor)
-    notes = [*lacking, told]
-    if n > 1 and spacing is None:
+    notes, places = [*lacking, told], known_places(wiring)
+    if places is None:
         radius = np.nan
         notes.append("the spacing of the bundle is not given")
-    elif n > 1:
-        places = subconductor_places(n, spacing, wiring.arrangement)
+    else:
         radius = equivalent_radius(places, radius)
     X = float(reactance(heat.frequency, distance, radius))
     return {"mean_distance_m": distance, "mean_radius_m": radius, "reactance_ohm_per_km": 1e3 * X,

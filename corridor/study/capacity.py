@@ -1,6 +1,5 @@
 """The table of a study that says what its structures bear, and the load factors of codes by grade."""
 
-import csv
 from functools import cache
 from pathlib import Path
 from typing import Annotated
@@ -8,11 +7,12 @@ from typing import Annotated
 from pydantic import Field
 
 from corridor.clearance.capacity import Factors
+from corridor.conductor.materials import read_records
 from corridor.errors import InputError, nearest
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
-from corridor.study.values import Measure, ValueFault
+from corridor.study.values import Measure, NameOf
 
-__all__ = ["LOAD_FACTORS", "Capacity", "CaseFactors", "KnownGrade", "capacity_is_possible", "factors_of"]
+__all__ = ["LOAD_FACTORS", "Capacity", "CaseFactors", "capacity_is_possible", "factors_of"]
 
 #: The table of the package.
 LOAD_FACTORS = Path(__file__).with_name("load_factors.csv")
@@ -24,34 +24,13 @@ _FACTOR = Measure("ratio", 0.1, 10)
 @cache
 def grades():
     """Return load and strength factors by grade and district."""
-    with LOAD_FACTORS.open(encoding="utf-8", newline="") as stream:
-        found = {}
-        for row in csv.DictReader(stream, strict=True):
-            factors = Factors(*(float(row[name]) for name in ("vertical", "wind", "tension")),
-                              {name: float(row[name]) for name in MATERIALS})
-            of_grade = found.setdefault(row["grade"], {})
-            of_grade |= {name.strip(): factors for name in row["districts"].split(";")}
-        return found
-
-
-class KnownGrade:
-    """Read the name of a grade of construction.
-
-    >>> KnownGrade()("us-B")
-    'us-B'
-    """
-
-    @property
-    def accepts(self):
-        """Words for what may be written."""
-        return " | ".join(f'"{name}"' for name in grades())
-
-    def __call__(self, value):
-        """Return the name, or raise ValueFault."""
-        if not isinstance(value, str) or value not in grades():
-            match = nearest(value, grades()) if isinstance(value, str) else None
-            raise ValueFault("no grade that is known", match and repr(match))
-        return value
+    found = {}
+    for row in read_records(LOAD_FACTORS):
+        factors = Factors(*(float(row[name]) for name in ("vertical", "wind", "tension")),
+                          {name: float(row[name]) for name in MATERIALS})
+        of_grade = found.setdefault(row["grade"], {})
+        of_grade |= {name.strip(): factors for name in row["districts"].split(";")}
+    return found
 
 
 class CaseFactors(Table):
@@ -76,7 +55,7 @@ class Capacity(Table):
     vertical_unit: Unit.force = unit_of("vertical", "N")
     transverse_unit: Unit.force = unit_of("transverse", "N")
     longitudinal_unit: Unit.force = unit_of("longitudinal", "N")
-    grade: Annotated[str | None, Read(KnownGrade())] = Field(None, description=(
+    grade: Annotated[str | None, Read(NameOf(grades, "grade"))] = Field(None, description=(
         "Grade of construction (docs/districts.md), whose load and strength factors hold in the cases of its "
         "districts. In all other cases they are 1."))
     factors: tuple[CaseFactors, ...] = Field((), description="Factors of cases of one's own.")

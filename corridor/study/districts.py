@@ -3,17 +3,15 @@
 What a code takes from its maps the study must give; what the code fixes it must not.
 """
 
-import csv
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from corridor.errors import InputError, nearest
-from corridor.study.values import ValueFault
+from corridor.conductor.materials import read_records
+from corridor.errors import InputError
 from corridor.units import quantity
 
-__all__ = ["DISTRICTS", "District", "KnownDistrict", "districts_are_heeded", "filled",
-           "find_district"]
+__all__ = ["DISTRICTS", "District", "districts", "districts_are_heeded", "filled", "find_district"]
 
 #: The table of the package.
 DISTRICTS = Path(__file__).with_name("load_districts.csv")
@@ -41,8 +39,7 @@ class District:
 @cache
 def districts() -> dict[str, District]:
     """Return every district by name."""
-    with DISTRICTS.open(encoding="utf-8", newline="") as stream:
-        return {row["district"]: _district(row) for row in csv.DictReader(stream, strict=True)}
+    return {row["district"]: _district(row) for row in read_records(DISTRICTS)}
 
 
 def _district(row):
@@ -57,26 +54,6 @@ def _district(row):
 def find_district(name: str) -> District:
     """Return the district of that name; KeyError where there is none."""
     return districts()[name]
-
-
-class KnownDistrict:
-    """Read the name of a load district.
-
-    >>> KnownDistrict()("us-heavy")
-    'us-heavy'
-    """
-
-    @property
-    def accepts(self):
-        """Words for what may be written."""
-        return " | ".join(f'"{name}"' for name in districts())
-
-    def __call__(self, value):
-        """Return the name, or raise ValueFault."""
-        if not isinstance(value, str) or value not in districts():
-            match = nearest(value, districts()) if isinstance(value, str) else None
-            raise ValueFault("no load district that is known", match and repr(match))
-        return value
 
 
 def filled(case):

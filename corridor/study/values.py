@@ -1,8 +1,10 @@
 """What a key may hold: callables that read a value, and words for what they accept."""
 
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from datetime import date
 
+from corridor.errors import nearest
 from corridor.units import KINDS, QuantityError, quantity, share
 
 __all__ = [
@@ -10,6 +12,7 @@ __all__ = [
     "HourOfDay",
     "Limit",
     "Measure",
+    "NameOf",
     "ReadBound",
     "ReadLimit",
     "ReadTension",
@@ -33,6 +36,30 @@ class Words:
     """A mark on a type: words for what it accepts, where the type alone does not tell."""
 
     accepts: str
+
+
+@dataclass(frozen=True)
+class NameOf:
+    """Read a name that a table of the package knows: `names()` returns all of them, of the kind of `thing`.
+
+    >>> NameOf(lambda: ("heavy", "light"), "load district")("heavy")
+    'heavy'
+    """
+
+    names: Callable[[], Collection[str]]
+    thing: str
+
+    @property
+    def accepts(self):
+        """Words for what may be written."""
+        return " | ".join(f'"{name}"' for name in self.names())
+
+    def __call__(self, value):
+        """Return the name, or raise ValueFault."""
+        if not isinstance(value, str) or value not in self.names():
+            match = nearest(value, self.names()) if isinstance(value, str) else None
+            raise ValueFault(f"no {self.thing} that is known", match and repr(match))
+        return value
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,9 @@ from typing import Annotated, Literal
 from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from corridor.constants import GLAZE_DENSITY
-from corridor.study.districts import KnownDistrict, filled
+from corridor.study.districts import districts, filled
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
-from corridor.study.values import Limit, Measure, ReadBound, ReadTension, TemperatureOr
+from corridor.study.values import Limit, Measure, NameOf, ReadBound, ReadTension, TemperatureOr
 
 __all__ = ["Case", "ConductorEntry", "Option", "ShieldState", "ShieldWire", "Stringing", "Tightened"]
 
@@ -235,7 +235,7 @@ class Case(Table):
     """A state of weather and load in which the wires are looked at."""
 
     name: Text = Field(description="Unique name.")
-    district: Annotated[str | None, Read(KnownDistrict())] = Field(None, description=(
+    district: Annotated[str | None, Read(NameOf(districts, "load district"))] = Field(None, description=(
         "Load district of a code (docs/districts.md): it fixes temperature, ice, wind and constant, which are then not "
         "given here, and asks for what the code takes from maps. Such a case checks tension unless told otherwise."))
     temperature: Annotated[
