@@ -146,8 +146,8 @@ def requirements(scene, checked):
 
 def _told_by_rules(scene, checked, rule, least, required):
     """True for rows in space that keep the electrical distance, the greatest of all where the voltage of the other line
-    is unknown, of things that rules have rows for in the same state; and for those of the ground where such a row falls
-    short."""
+    is unknown, of things that rules have rows for in the same state; and for those of the ground where a row that falls
+    short is nearer than that distance, too."""
     floor = (rule == rule_tables.ELECTRICAL) & (checked.measure == "radial")
     if not floor.any():
         return floor
@@ -155,8 +155,8 @@ def _told_by_rules(scene, checked, rule, least, required):
     at = scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle % shape[-1]
     key = np.ravel_multi_index(at, shape)
     kept = (checked.actual >= least) & np.isin(key, key[rule >= 0])
-    short = (checked.obstacle == GROUND) & np.isin(key, key[(rule >= 0) & (checked.actual < required)])
-    return floor & (kept | short)
+    short = checked.actual < np.fmin(required, rule_tables.electrical_distance(scene.voltage / 1e3))
+    return floor & (kept | (checked.obstacle == GROUND) & np.isin(key, key[(rule >= 0) & short]))
 
 
 def other_voltage(scene, obstacle):

@@ -167,3 +167,17 @@ def test_a_rock_face_beside_a_swung_wire(study, apart, short):
     if short:
         assert set(rows["rule"]) == {"electrical distance"}
         assert rows["actual_m"].min() == pytest.approx(apart, abs=0.3)
+
+
+def test_a_rock_face_is_told_where_wires_are_too_low_as_well(study):
+    """The rule for the ground falls short in the same state, by a metre at most: that hides no face within a metre."""
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    plain = study.check()
+    reach = plain.rows("swing_envelopes", case="swung")["reach_left_m"].max()
+    height = plain.rows("clearances", against="ground", case="swung")["actual_m"].min()
+    study.rules = f"rule,against,measure,base\nopen,ground,vertical,{height + 1}\n"
+    box = {"low": (EAST - 100, NORTH - 60), "high": (EAST + 1000, NORTH + 60)}
+    study.write_ground(cliff(reach + 0.65), cell=0.5, **box)
+    rows = study.check().rows("violations", against="ground", case="swung")
+    assert {"vertical", "radial"} == set(rows["measure"])
+    assert (rows[rows["measure"] == "radial"]["severity"] == "flashover").all()
