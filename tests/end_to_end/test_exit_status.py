@@ -273,9 +273,9 @@ def test_as_a_process(study):
 
 
 def test_a_wire_loaded_above_its_strength_is_no_pass(study, capsys):
-    """90 mm of ice pull a wire strung to 18 % of its strength past it; nothing else falls short."""
+    """55 mm of ice pull a wire strung to 18 % of its strength past it; nothing else falls short."""
     study.add_roads()
-    study.change('ice = "12 mm"', 'ice = "90 mm"\nchecks = ["tension"]')
+    study.change('ice = "12 mm"', 'ice = "55 mm"\nchecks = ["tension"]')
     study.write()
     assert study.command() == 1
     said = " ".join(capsys.readouterr().err.split())
