@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.geometry.distance import Ends
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.history_ends import slacker
-from corridor.line.model import Bools, Floats, Ints, Law, Model
+from corridor.line.model import Law, Model
 from corridor.line.section_wires import turned
 from corridor.line.swing import SpanFrame, hung_ends, string_swing
 from corridor.mechanics import ruling_span as ruling
@@ -29,7 +29,7 @@ __all__ = ["METHODS", "SIDES", "Hung", "States", "bare_states", "case_states", "
 SIDES = np.array([1.0, -1.0])
 
 
-def on_both_sides(*columns: Ints) -> tuple[Ints, ...]:
+def on_both_sides(*columns: Integers) -> tuple[Integers, ...]:
     """Return columns with each row twice, and the number of its side in `SIDES` as one column more."""
     return (*(np.repeat(column, 2) for column in columns), np.tile([0, 1], len(columns[0])))
 
@@ -41,7 +41,7 @@ METHODS = ("equilibrium", "ruling_span")
 _TILT = np.radians(35)
 
 
-def pressure_share(swing: ArrayLike) -> Floats:
+def pressure_share(swing: ArrayLike) -> Array:
     """Return the share of the wind's pressure at a share of the full swing [-].
 
     `s = tan(f phi)/tan phi`, since `tan phi = p/w` whatever the tension; phi is 35 degrees for every wire, so that all
@@ -71,28 +71,28 @@ class Hung:
     held plumb, nan where none of their section is lifted, None where that was not asked for.
     """
 
-    horizontal_tension: Floats
-    start: Floats
-    end: Floats
-    residual: Floats
-    exact: Bools
-    weight: Floats
-    wind: Floats
-    lifted: Bools
+    horizontal_tension: Array
+    start: Array
+    end: Array
+    residual: Array
+    exact: Booleans
+    weight: Array
+    wind: Array
+    lifted: Booleans
     held: "Hung | None" = None
 
     @property
-    def load(self) -> Floats:
+    def load(self) -> Array:
         """Size of the load |q| [N/m]."""
         return np.hypot(self.weight, self.wind)
 
     @property
-    def constant(self) -> Floats:
+    def constant(self) -> Array:
         """Catenary constant H/|q| [m]."""
         return self.horizontal_tension / self.load
 
     @property
-    def vectors(self) -> Floats:
+    def vectors(self) -> Array:
         """Load vectors in the frame of the span [N/m], shape (..., 3)."""
         return np.stack([np.zeros_like(self.wind), self.wind, -self.weight], axis=-1)
 
@@ -113,12 +113,12 @@ class Hung:
         held = None if self.held is None else self.held.reshaped(*shape)
         return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
 
-    def raised(self, by: Floats) -> "Hung":
+    def raised(self, by: Array) -> "Hung":
         """Return the wires raised by so much [m], of the leading axes."""
         up = by[..., None] * np.array([0.0, 0.0, 1.0])
         return replace(self, start=self.start + up, end=self.end + up)
 
-    def moved(self, frame: SpanFrame) -> tuple[Ends, Floats]:
+    def moved(self, frame: SpanFrame) -> tuple[Ends, Array]:
         """Return where strings have moved the wires' ends in the chord of the frame, whose rows go with the first axis.
 
         Returns
@@ -150,19 +150,19 @@ class States(NamedTuple):
     for (row,): its `problem` and the `place` in the chain.
     """
 
-    chain: Ints
-    option: Ints
-    weight: Floats
-    wind: Floats
-    pressure: Floats
-    temperature: Floats
+    chain: Integers
+    option: Integers
+    weight: Array
+    wind: Array
+    pressure: Array
+    temperature: Array
     law: Law
-    even: Bools
-    problem: Ints
-    place: Ints
+    even: Booleans
+    problem: Integers
+    place: Integers
 
 
-def case_states(model: Model, wire: Ints, option: Ints, case: Ints, swing: ArrayLike = 1.0,
+def case_states(model: Model, wire: Integers, option: Integers, case: Integers, swing: ArrayLike = 1.0,
                 temperature: ArrayLike | None = None) -> States:
     """Return the states of wires in cases of the study.
 
@@ -194,7 +194,7 @@ def case_states(model: Model, wire: Ints, option: Ints, case: Ints, swing: Array
                   _even(model, g, o, k), problem, place)
 
 
-def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
+def _even(model: Model, g: Integers, o: Integers, k: Integers) -> Booleans:
     """Whether all wires of groups carry the load they are strung with; not asked where no ruling span hangs any."""
     if model.exact.all():
         return np.ones(len(g), bool)
@@ -204,7 +204,8 @@ def _even(model: Model, g: Ints, o: Ints, k: Ints) -> Bools:
     return ~odd[g, o, k]
 
 
-def bare_states(model: Model, wire: Ints, option: Ints, temperature: ArrayLike, law: Law | None = None) -> States:
+def bare_states(model: Model, wire: Integers, option: Integers, temperature: ArrayLike,
+                law: Law | None = None) -> States:
     """Return the states of bare wires in still air.
 
     Parameters
@@ -230,7 +231,7 @@ def bare_states(model: Model, wire: Ints, option: Ints, temperature: ArrayLike, 
                   np.ones(len(c), bool), problem, place)
 
 
-def _distinct(key: Ints, *values: Floats) -> tuple[Ints, Ints]:
+def _distinct(key: Integers, *values: Array) -> tuple[Integers, Integers]:
     """First row of each distinct combination, and the combination of each row; nan is like nan."""
     columns = [*(np.nan_to_num(v, nan=np.inf) for v in values), key]
     order = np.lexsort(columns)
@@ -278,7 +279,7 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
     return replace(made[0], held=made[1]) if held else made[0]
 
 
-def _take(states: States, some: Ints) -> States:
+def _take(states: States, some: Integers) -> States:
     """Some problems alone."""
     columns = (take_law(v, some) if isinstance(v, TwoPart | Curved) else v[some] for v in states[:-2])
     return States(*columns, *states[-2:])
@@ -298,7 +299,7 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
     return found.horizontal_tension, start, end, residual, lifts
 
 
-def _held(model: Model, states: States, lifted: Bools):
+def _held(model: Model, states: States, lifted: Booleans):
     """Tension, ends and residual of problems in which strings are lifted, these held plumb; nan elsewhere."""
     rows = np.flatnonzero(lifted.any(axis=(1, 2)))
     columns = [np.full(lifted.shape[:2], np.nan), *np.full((2, *lifted.shape[:2], 3), np.nan),

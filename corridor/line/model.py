@@ -3,8 +3,9 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.line.build import Spans, WireSpans
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.facts import Case, Option, Wiring
@@ -16,11 +17,7 @@ from corridor.mechanics.clipping import Clipped, clip_in
 from corridor.mechanics.elongation import Law
 from corridor.mechanics.supports import HELD, Supports
 
-__all__ = ["Bools", "Floats", "Ints", "Law", "Model", "clip_wires", "clipping_state", "model_of", "rest_frame"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+__all__ = ["Law", "Model", "clip_wires", "clipping_state", "model_of", "rest_frame"]
 
 
 @dataclass(frozen=True)
@@ -43,29 +40,29 @@ class Model:
     chains: Chains
     groups: WireGroups
     strung: Strung
-    line_angle: Floats
-    weight: Floats
-    wind: Floats
-    pressure: Floats
-    uneven: Bools
-    subconductors: Ints
-    unstressed: Floats | None = None
+    line_angle: Array
+    weight: Array
+    wind: Array
+    pressure: Array
+    uneven: Booleans
+    subconductors: Integers
+    unstressed: Array | None = None
     clipped: Clipped | None = None
-    clipped_at: Floats | None = None
+    clipped_at: Array | None = None
 
     @property
-    def group(self) -> Ints:
+    def group(self) -> Integers:
         """Group of each chain."""
         return self.groups.of_wire_span[self.chains.row[:, 0]]
 
     @property
-    def exact(self) -> Bools:
+    def exact(self) -> Booleans:
         """Whether each chain is solved exactly: all of its hinges are known, and no ruling span is asked for."""
         node = np.arange(self.chains.row.shape[1] + 1) <= self.chains.count[:, None]
         known = ~np.isnan(np.where(node, self.chains.supports.hinge[..., 2], 0.0)).any(axis=1)
         return known & (self.unstressed is not None)
 
-    def place_of(self, wires: Ints) -> tuple[Ints, Ints]:
+    def place_of(self, wires: Integers) -> tuple[Integers, Integers]:
         """Return the chain of wire spans, and the place of each in it."""
         row = self.chains.row
         chain, place = np.nonzero(row >= 0)
@@ -73,7 +70,7 @@ class Model:
         found[:, row[chain, place]] = chain, place
         return found[0, wires], found[1, wires]
 
-    def right(self, chain: Ints) -> Floats:
+    def right(self, chain: Integers) -> Array:
         """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
         return right_of(self.chains.azimuth[chain])
 
@@ -88,7 +85,8 @@ class Model:
         held = self.chains.supports
         return float(held.hinge[chain, node, 2] - held.string_length[chain, node])
 
-    def supports(self, chain: Ints, option: Ints, pressure: ArrayLike = 0.0, held: ArrayLike = False) -> Supports:
+    def supports(self, chain: Integers, option: Integers, pressure: ArrayLike = 0.0,
+                 held: ArrayLike = False) -> Supports:
         """Return what holds chains in options, with a wind on strings [Pa], positive to the right; some strings held
         plumb."""
         s, share = self.chains.supports, 1 / self.subconductors[self.group[chain], option][:, None]
@@ -99,7 +97,7 @@ class Model:
                         s.stiffness[chain] * share)
 
 
-def clip_wires(model: Model, temperature: Floats, law: Law) -> Model:
+def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
     """Return the model with the wire that every span keeps, clipped in bare and in still air with its strings plumb.
 
     Parameters
@@ -136,7 +134,7 @@ def rest_frame(model: Model, option: int) -> SpanFrame:
 
 
 def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option, ...],
-                   shield: Wiring | None) -> tuple[Floats, Law]:
+                   shield: Wiring | None) -> tuple[Array, Law]:
     """Return the state in which wires were clipped in with plumb strings, bare and in still air.
 
     Parameters
@@ -165,8 +163,8 @@ def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option
     return np.where(stands, everyday, stringing), choose_law(stands, *laws)
 
 
-def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Floats,
-             loads: tuple[Floats, Floats], cases: tuple[Case, ...], options: tuple[Option, ...]) -> Model:
+def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Array,
+             loads: tuple[Array, Array], cases: tuple[Case, ...], options: tuple[Option, ...]) -> Model:
     """Return the model of wires that are hung by their ruling span; `clip_wires` makes it exact.
 
     Parameters

@@ -11,11 +11,11 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.geometry.catenary import Plane, plane_of, points
 from corridor.line.hang import case_states, hang, pressure_share
-from corridor.line.model import Bools, Floats, Ints, Model
+from corridor.line.model import Model
 
 __all__ = ["NODES", "TOLERANCE", "Nodes", "WirePaths", "follow"]
 
@@ -34,19 +34,19 @@ class Nodes(NamedTuple):
     """Wires at single swings, of shape (...) or (..., 3): `path`, `swing`, `start`, `end` in the frame of the span [m],
     catenary `constant` [m], `load` [N/m]."""
 
-    path: Ints
-    swing: Floats
-    start: Floats
-    end: Floats
-    constant: Floats
-    load: Floats
+    path: Integers
+    swing: Array
+    start: Array
+    end: Array
+    constant: Array
+    load: Array
 
     @property
     def plane(self) -> Plane:
         """The plane of every wire."""
         return plane_of(self.start, self.end, self.load)
 
-    def points(self, share: ArrayLike) -> Floats:
+    def points(self, share: ArrayLike) -> Array:
         """Return places of the wires (..., place, 3) [m] at shares of shape (..., place)."""
         return points(self.start, self.plane, self.constant, share)
 
@@ -62,23 +62,23 @@ class WirePaths:
     nodes `start`, `end` (piece, NODES, 3) in the frame of the span [m] and catenary `constant` (piece, NODES) [m].
     """
 
-    windy: Bools
-    hangs: Bools
-    partly: Bools
-    error: Floats
-    first: Ints
-    low: Floats
-    high: Floats
-    weight: Floats
-    wind: Floats
-    start: Floats
-    end: Floats
-    constant: Floats
+    windy: Booleans
+    hangs: Booleans
+    partly: Booleans
+    error: Array
+    first: Integers
+    low: Array
+    high: Array
+    weight: Array
+    wind: Array
+    start: Array
+    end: Array
+    constant: Array
 
     def __len__(self) -> int:
         return len(self.windy)
 
-    def at(self, path: Ints, swing: Floats) -> Nodes:
+    def at(self, path: Integers, swing: Array) -> Nodes:
         """Return wires at signed shares of their swing; `path` (row,), `swing` (row, ...) and the answer likewise."""
         path = np.broadcast_to(np.reshape(path, (-1, *(1,) * (np.ndim(swing) - 1))), np.shape(swing))
         piece = self._piece(path, swing)
@@ -91,7 +91,7 @@ class WirePaths:
         load = np.stack([np.zeros_like(p), p, -self.weight[piece]], axis=-1)
         return Nodes(path, np.asarray(swing, float), start, end, constant, load)
 
-    def places(self, path: Ints, swing: Floats, share: Floats) -> Floats:
+    def places(self, path: Integers, swing: Array, share: Array) -> Array:
         """Return places of wires in the frames of their spans [m].
 
         Parameters
@@ -108,19 +108,19 @@ class WirePaths:
         """
         return self.at(path, swing).points(share[:, None])
 
-    def raised(self, by: Floats) -> "WirePaths":
+    def raised(self, by: Array) -> "WirePaths":
         """Return the ways of wires raised by so much, (path,) [m]."""
         up = np.repeat(by, np.diff(self.first))[:, None, None] * np.array([0.0, 0.0, 1.0])
         return replace(self, start=self.start + up, end=self.end + up)
 
-    def _piece(self, path: Ints, swing: Floats) -> Ints:
+    def _piece(self, path: Integers, swing: Array) -> Integers:
         """The piece of each path that holds a swing."""
         owner = np.repeat(np.arange(len(self)), np.diff(self.first))
         at = np.searchsorted(2.5 * owner + self.low, 2.5 * path + swing, side="right") - 1
         return np.clip(at, self.first[path], self.first[path + 1] - 1)
 
 
-def _through(u: Floats) -> Floats:
+def _through(u: Array) -> Array:
     """Factors of the values at the nodes of the polynomial through them (..., NODES), by Lagrange; u from 0 to 1."""
     nodes = np.linspace(0, 1, NODES)
     factor = np.ones((*np.shape(u), NODES))
@@ -134,16 +134,16 @@ def _through(u: Floats) -> Floats:
 class _Pieces(NamedTuple):
     """Pieces of paths while they are made."""
 
-    path: Ints
-    low: Floats
-    high: Floats
-    start: Floats
-    end: Floats
-    constant: Floats
-    error: Floats
+    path: Integers
+    low: Array
+    high: Array
+    start: Array
+    end: Array
+    constant: Array
+    error: Array
 
 
-def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: Floats) -> WirePaths:
+def follow(model: Model, wire: Integers, option: Integers, case: Integers, temperature: Array) -> WirePaths:
     """Return the ways of wires in cases of the study, at temperatures of their own.
 
     Parameters
@@ -160,12 +160,12 @@ def follow(model: Model, wire: Ints, option: Ints, case: Ints, temperature: Floa
 class _Asked(NamedTuple):
     """What is asked for: names, temperature, and the load of the full blow [N/m]; columns (row,)."""
 
-    wire: Ints
-    option: Ints
-    case: Ints
-    temperature: Floats
-    weight: Floats
-    wind: Floats
+    wire: Integers
+    option: Integers
+    case: Integers
+    temperature: Array
+    weight: Array
+    wind: Array
 
 
 def _made(model: Model, asked: _Asked) -> WirePaths:
@@ -185,7 +185,7 @@ def _made(model: Model, asked: _Asked) -> WirePaths:
     return _joined(_Pieces(*(np.concatenate(v) for v in zip(*made, strict=True))), asked)
 
 
-def _hung(model: Model, asked: _Asked, rows: Ints, swing: Floats) -> tuple[Floats, Floats, Floats]:
+def _hung(model: Model, asked: _Asked, rows: Integers, swing: Array) -> tuple[Array, Array, Array]:
     """Ends and constants of rows at swings, of one shape (row, swing)."""
     rows, swing = np.broadcast_arrays(rows, swing)
     if not rows.size:
@@ -195,7 +195,7 @@ def _hung(model: Model, asked: _Asked, rows: Ints, swing: Floats) -> tuple[Float
     return hung.start.reshape(*rows.shape, 3), hung.end.reshape(*rows.shape, 3), hung.constant.reshape(rows.shape)
 
 
-def _pieces(model: Model, asked: _Asked, path: Ints, low: Floats, high: Floats) -> _Pieces:
+def _pieces(model: Model, asked: _Asked, path: Integers, low: Array, high: Array) -> _Pieces:
     """Pieces hung at their nodes, and how far off they are in between."""
     width = (high - low)[:, None]
     nodes = low[:, None] + width * np.linspace(0, 1, NODES)
@@ -208,7 +208,7 @@ def _pieces(model: Model, asked: _Asked, path: Ints, low: Floats, high: Floats) 
     return made._replace(error=_apart(load, (start[:, NODES:], end[:, NODES:], constant[:, NODES:]), off))
 
 
-def _apart(load: tuple[Floats, Floats], hung: Sequence[Floats], taken: Sequence[Floats]) -> Floats:
+def _apart(load: tuple[Array, Array], hung: Sequence[Array], taken: Sequence[Array]) -> Array:
     """Greatest distance of wires as they hang from the ways that stand for them (piece,) [m]: 0 where these are
     unknown, beyond all bounds where a wire that is known at its nodes hangs nowhere between them."""
     w, p = load
