@@ -87,11 +87,11 @@ def open_study(study: Path | str | Mapping, folder: Path | str = ".", *, trust: 
     >>> with open_study(tables, folder=demo) as study:
     ...     found = study.check()
     >>> found.violations, found.status
-    (5, 1)
+    (6, 1)
     >>> found.frames["violations"][["span", "case", "against", "margin_m"]].round(2).head(2)
           span       case against  margin_m
-    0  N03-N04        hot  ground     -0.13
-    1  N03-N04  emergency  ground     -0.43
+    0  N03-N04        hot  ground     -0.20
+    1  N03-N04  emergency  ground     -0.69
     >>> for cause in found.causes:
     ...     print(cause.rows, cause.spans, cause.reason)
     4 1 the ground raster has no values below 20.6 m of the 410.2 m span
