@@ -10,6 +10,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from corridor.clearance.rules import electrical_distance
+
 __all__ = ["ERRORS", "Error"]
 
 FOOT = 0.3048
@@ -295,3 +297,13 @@ simple("a rule spelled otherwise beside one for all others", "hills", "rule-unme
 simple("metres of the rules read as feet", "hills", "rule-small", lambda c: put(c.tables["rules"], base_unit="ft"))
 simple("an adder in m per V", "lowland", "rule-small", lambda c: c.rules.__setitem__("per_kv", 1e-5))
 simple("an adder in inches per kV", "hills", "rule-small", lambda c: c.rules.__setitem__("per_kv", 0.4))
+
+
+@error("a distance at which air just holds in the place of a clearance", "hills", "rule-below-distance")
+def flashover(c):
+    """Of all that is asked of trees 0.7 of the electrical distance is left."""
+    kilovolts = c.tables["study"]["voltage"] / 1e3
+    row = c.rules["rule"] == "tree"
+    c.rules.loc[row, ["base", "per_kv"]] = 0.7 * float(electrical_distance(kilovolts)), 0.0
+
+

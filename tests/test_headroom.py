@@ -91,7 +91,8 @@ def test_the_function_finds_what_the_check_finds(slopes):
         scene, _ = job.make_scene(facts, plan, 0, 1)
         rows = np.flatnonzero(scene.wires.span == 1)
         for case, tolerance in ((0, 1e-6), (1, 1e-6), (2, 0.02)):
-            guard, = cellwise.guards(facts, case, "ground", 120.0)
+            # The rule above the ground; the electrical distance in space is less.
+            guard = cellwise.guards(facts, case, "ground", 120.0)[0]
             required, some = guard.required, {case: [guard]}
             (_, curves), = job._curves(scene, rows, 0, some, CELL)
             window, *_ = cellwise.window_of(cells, curves)
@@ -184,7 +185,8 @@ def test_wires_taken_wider(tmp_path):
     least = [result.options["least_headroom_m"][0] for result in (plain, wide)]
     assert least[0] - least[1] == pytest.approx(3 * 0.2, abs=1e-3)
     count = [np.ma.count(bands(result, 0)[0][0]) for result in (plain, wide)]
-    assert count[1] > 2 * count[0]
+    # Without it they cover the electrical distance to either side, 1 m, and two wires' swing.
+    assert count[1] > 1.3 * count[0]
 
 
 def test_a_tube_about_the_wire(tmp_path):

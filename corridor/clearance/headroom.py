@@ -72,7 +72,9 @@ def window_of(cells, curves):
 
 
 def requirement_of(rules, case, voltage, against="ground", measure="vertical"):
-    """Return what is required of wires in a case, as a function of the elevation; None without a rule.
+    """Return what is required of wires in a case, as a function of the elevation; None where nothing is.
+
+    Where no rule keeps a category clear it is the electrical distance (`corridor.clearance.rules.required`).
 
     Parameters
     ----------
@@ -90,14 +92,15 @@ def requirement_of(rules, case, voltage, against="ground", measure="vertical"):
     callable or None
         `required(elevation)` [m], of the shape of the elevation.
     """
-    U = voltage / 1e3
-    index = int(rule_tables.choose(rules, against, measure, case.name, U, swung=case.wind > 0))
-    if index < 0:
+    def asked(elevation):
+        return rule_tables.required(rules, against, measure, case.name, voltage / 1e3, elevation, swung=case.wind > 0)
+
+    index, terms = asked(0.0)
+    if index == rule_tables.NONE:
         return None
-    if rules.altitude_share[index] == 0 and np.isinf(rules.max_altitude[index]):
-        fixed = float(rule_tables.requirement(rules, index, U, 0.0).required)
-        return lambda elevation: np.full(np.shape(elevation), fixed)
-    return lambda elevation: rule_tables.requirement(rules, index, U, elevation).required
+    if index >= 0 and rules.altitude_share[index] == 0 and np.isinf(rules.max_altitude[index]):
+        return _fixed(float(terms.required))
+    return lambda elevation: asked(elevation)[1].required
 
 
 class Guard(NamedTuple):
@@ -111,7 +114,7 @@ class Guard(NamedTuple):
 
 
 def guards(facts, k, against, highest):
-    """Return the room that the rules keep free below wires in one case, as guards; empty where they hold none.
+    """Return the room that is kept free below wires in one case, as guards; empty where it asks for none.
 
     Parameters
     ----------
@@ -126,7 +129,8 @@ def guards(facts, k, against, highest):
     Returns
     -------
     list of Guard
-        `V` below (strip above a thing), `sqrt(R^2 - u^2)` (circle); to the side as far as `H` the `V` of the case that
+        `V` below (strip above a thing), `sqrt(R^2 - u^2)` (circle), with R the electrical distance where no rule is for
+        the distance in space; to the side as far as `H` the `V` of the case that
         asks for most (strip beside), or where the corner is rounded `min(V, sqrt(max(H, V)^2 - u^2))`.
     """
     case, found = facts.cases[k], []
@@ -135,9 +139,8 @@ def guards(facts, k, against, highest):
         return requirement_of(facts.rules, case, facts.voltage, against, measure)
 
     V, R = asked("vertical"), asked("radial")
-    if "vertical" in case.checks:
-        found += [Guard(V, 0.0, None)] if V else []
-        found += [_tube(float(R(highest)))] if R else []
+    found += [Guard(V, 0.0, None)] if V and "vertical" in case.checks else []
+    found += [_tube(float(R(highest)))] if R and {"vertical", "horizontal"} & {*case.checks} else []
     H = asked("horizontal") if "horizontal" in case.checks and against != "ground" else None
     if H:
         U = facts.voltage / 1e3

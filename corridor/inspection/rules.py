@@ -34,7 +34,12 @@ SMALL = Kind(
 LARGE = Kind(
     "rule-large", MINOR, "a rule requires more than is usual", "feet read as metres",
     "vertically more than 12 m + 1 cm/kV, but for water and railways", COMMON, 'write the unit ("18.5 ft")')
-KINDS = (UNRULED, UNMET, SMALL, LARGE)
+THIN = Kind(
+    "rule-below-distance", MINOR, "a rule requires less than the electrical distance and takes its place",
+    "distances at which air just holds, as tables of flashover to trees give them",
+    "in space or above, from 0.4 of the electrical distance of the voltage to less than all of it",
+    "electrical distance: EN 50341-1 (recalled)", "add a buffer to the rule, or accept it with the clause that asks so")
+KINDS = (UNRULED, UNMET, SMALL, LARGE, THIN)
 
 
 def categories(evidence):
@@ -85,8 +90,10 @@ def sizes(evidence):
     small = (need < least) | ((adder > 0) & ((adder < 2e-3) | (adder > 0.03)))
     high = np.array(["water" in name or "rail" in name for name in names], bool)
     large = vertical & (need > 12 + 0.01 * U) & ~high
+    thin = (need < D) & (rules.measure[here] != "horizontal")
     for kind, wrong, expected in ((SMALL, small, f"{0.4 * D:.2f} m or more, 4 m over what passes below, 2 to 30 mm/kV"),
-                                  (LARGE, large & ~small, f"{12 + 0.01 * U:.1f} m at most")):
+                                  (LARGE, large & ~small, f"{12 + 0.01 * U:.1f} m at most"),
+                                  (THIN, thin & ~small, f"{D:.2f} m or more")):
         i = np.flatnonzero(wrong)
         yield from gathered(kind, _file(evidence), "rules", rules.rule[here[i]],
                             [f"{rules.measure[here[k]]} {need[k]:.2f} m against {rules.against[here[k]]}" for k in i],

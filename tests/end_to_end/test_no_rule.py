@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
+from tests.common import ask
+
 from .conftest import EAST, NORTH, plane
 from .curves import SCALE, catenary, hung
 
@@ -164,6 +166,8 @@ def test_a_rock_face_beside_a_swung_wire(study, apart, short):
     rows = findings.rows("clearances", against="ground", measure="radial", case="swung")
     assert (findings.result.status == 1) == short
     assert bool(len(rows.query("margin_m < 0"))) == short
+    # So much of the face is too near as is higher than the wire less the electrical distance: the raster has it in red.
+    assert bool(ask(study.path, "headroom").options["short_area_m2"][0] > 0) == short
     if short:
         assert set(rows["rule"]) == {"electrical distance"}
         assert rows["actual_m"].min() == pytest.approx(apart, abs=0.3)
