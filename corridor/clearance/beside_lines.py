@@ -16,8 +16,11 @@ __all__ = ["lines_beside", "near_lines"]
 _STRAIGHT = 1e8
 #: A line that follows the ground goes straight between places as far apart [m]; half the length of a lone point.
 _DRAPED, _POINT = 10.0, 0.01
-#: Places along ours and turns of its swing in the first look.
-_FIRST = 65, 17
+#: Places along ours and turns of its swing in the first look, and in the glance that tells what is far from the least.
+_FIRST, _GLANCE = (65, 17), (33, 5)
+#: A swung wire between four places of a glance is no farther from all of them than this times half the steps' sum: its
+#: ways bow out between them.
+_BOWED = 1.1
 #: Places of theirs that are looked at, as shares of the distance required, to both sides of the nearest in plan.
 _ALONG = np.linspace(-1, 1, 5)
 #: Rows worked on at once.
@@ -70,6 +73,7 @@ def near_lines(scene, index, sample, partners, cases, chosen, reach):
         of an assumed state is nearer by how much it may be off.
     """
     theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
+    pairs = _hopeful(scene, index, theirs, pairs)
     count = len(pairs.wire)
     least, place, height = np.full(count, np.nan), np.full((count, 3), np.nan), np.full(count, np.nan)
     for some, way, curve in _some(scene, theirs, pairs):
@@ -158,6 +162,35 @@ def _pairs(scene, index, sample, partners, cases, chosen, reach):
     w, row = wire[pair[at]], row[at]
     met = partners.meet(scene.wires.span[w], index.of_part[theirs.part[row]], o)
     return theirs, _Pairs(w[met], row[met], o[met], cases[k[met]])
+
+
+def _hopeful(scene, index, theirs, pairs):
+    """Those of the pairs that may be nearest, of all of their span, option, case and line."""
+    low, high = np.empty((2, len(pairs.wire)))
+    for some, way, curve in _some(scene, theirs, pairs):
+        low[some], high[some] = _glance(scene, way, curve)
+    nearer = (theirs.movement + theirs.radius)[pairs.row]
+    keys = scene.wires.span[pairs.wire], index.of_part[theirs.part[pairs.row]], pairs.option, pairs.case
+    _, group = np.unique(np.stack(keys), axis=1, return_inverse=True)
+    least = np.full(len(low), np.inf)
+    np.minimum.at(least, group.ravel(), high - nearer)
+    # Bundles reach about their middle by as much in all wires of a kind, and shield wires by nothing.
+    wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]
+    hopeful = np.flatnonzero(low - nearer - wide <= least[group.ravel()])
+    return _Pairs(*(column[hopeful] for column in pairs))
+
+
+def _glance(scene, way, curve):
+    """Bounds of the least distance of rows [m]: no less than the first, no more than the second; inf of both where no
+    place is known."""
+    places, turns = _GLANCE
+    turn = np.linspace(-1, 1, turns) if scene.ways.windy[way].any() else np.zeros(1)
+    place = scene.ways.places(way, *(np.tile(v, (len(way), 1)) for v in (turn, np.linspace(0, 1, places))))
+    value = to_wire(place.reshape(len(way), -1, 3), curve)[0]
+    high = np.where(np.isnan(value), np.inf, value).min(axis=1)
+    step = sum(np.nan_to_num(np.linalg.norm(np.diff(place, axis=axis), axis=-1)).max(axis=(1, 2), initial=0.0)
+               for axis in (1, 2))
+    return np.maximum(high - _BOWED * step / 2, 0), high
 
 
 def _some(scene, theirs, pairs):
