@@ -5,8 +5,13 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.clearance.swung_stretches import swung_stretches
-from corridor.geometry.distance import Ends, elevations, take_rows
+from corridor.clearance.chords import cut_chords
+from corridor.clearance.crossings import cross
+from corridor.clearance.ground import ground_rows
+from corridor.clearance.sweep import GROUND
+from corridor.clearance.swept_area import widened
+from corridor.geometry.catenary import plane_of, points
+from corridor.geometry.distance import Ends, elevations, heights, take_rows
 from corridor.line.swing import to_grid
 
 __all__ = ["violation_stretches"]
@@ -14,6 +19,34 @@ __all__ = ["violation_stretches"]
 #: Vertices of a stretch, and half the length drawn for one that is a mere crossing point [m].
 _PLACES = 17
 _HALF = 0.5
+
+#: Nodes of one swung wire farther apart than this share of it are not joined [-].
+_APART = 0.02
+
+
+class _Nodes(NamedTuple):
+    """Places along wires, those of one row of surface after one another; columns (node,).
+
+    `owner` of which only nodes are joined; `of` index of what the caller looks at; `share` of the wire [-]; `margin`
+    [m]; `short` whether it falls short; `middle` whether it is the middle node of a piece of surface.
+    """
+
+    owner: np.ndarray
+    of: np.ndarray
+    share: np.ndarray
+    margin: np.ndarray
+    short: np.ndarray
+    middle: np.ndarray
+
+
+class _Runs(NamedTuple):
+    """Stretches that fall short, (run,): `of` index of what the caller looks at, ends `low`, `high` [-], `worst` margin
+    [m]."""
+
+    of: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    worst: np.ndarray
 
 
 class _Short(NamedTuple):
@@ -50,66 +83,131 @@ def violation_stretches(scene, checked, columns, around, swept=None):
         swing. A line crossed at one point gives a stretch of no length, drawn a metre long. Of bundles the lowest wire.
     """
     scene = scene.lowest
+    windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
+    short = (columns["margin_m"] < 0) & (checked.measure == "vertical")
+    side = np.where(columns["position"] == "below", -1.0, 1.0)
     below, crossed = around.below, around.crossed
-    still = np.array([case.wind == 0 for case in scene.cases])[checked.case]
-    short = np.flatnonzero((columns["margin_m"] < 0) & (checked.measure == "vertical") & still)
-    tables = []
-    for rows, wire, obstacle in ((below, np.arange(len(scene.wires)), np.full(len(scene.wires), -1)),
-                                 (crossed.rows, crossed.wire, crossed.obstacle)):
-        candidates = _candidates(scene, checked, columns, short, wire, obstacle)
-        tables.append(_runs(scene, candidates, take_rows(rows, candidates.row)))
-    low, high, worst, of = (np.concatenate(c) for c in zip(*[t[:4] for t in tables], strict=True))
-    wire = np.concatenate([t[4] for t in tables])
-    table = _table(scene, columns, low, high, worst, of, wire, checked)
-    if swept is None:
-        return table
-    swung = swung_stretches(scene, columns, checked, swept, around.ground, around.index)
-    return {name: np.concatenate([values, swung[name]]) for name, values in table.items()}
+    tables = [_still(scene, checked, columns, side, np.flatnonzero(short & ~windy), *surface) for surface in (
+        (below, np.arange(len(scene.wires)), np.full(len(scene.wires), GROUND)),
+        (crossed.rows, crossed.wire, crossed.obstacle))]
+    if swept is not None and (short & windy).any():
+        tables.append(_swung(scene, checked, columns, side, np.flatnonzero(short & windy), swept, around))
+    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
 
 
-def _candidates(scene, checked, columns, short, wire, obstacle):
+def _still(scene, checked, columns, side, short, rows, wire, obstacle):
+    """Stretches of all wires in still air over (or under) rows of surface, of wires and obstacles (row,)."""
+    c = _candidates(scene, checked, columns, side, short, wire, obstacle)
+    at = c.wire, c.option, c.case
+    constant, ends = scene.lying(at, c.side < 0)
+    runs = _runs(_nodes(c, take_rows(rows, c.row), constant, ends))
+    of = runs.of
+    start, end = scene.frame.start[c.wire[of], None], scene.frame.end[c.wire[of], None]
+
+    def curve(share):
+        local = start + share[..., None] * (end - start)
+        local[..., 2] = elevations(share, scene.wires.length[c.wire[of], None], constant[of, None],
+                                   Ends(*(field[of, None] for field in ends)))
+        return local
+
+    return _table(scene, columns, runs, c.violation[of], c.wire[of], curve)
+
+
+def _candidates(scene, checked, columns, side, short, wire, obstacle):
     """Every row of surface that belongs to a violation: same span, same obstacle."""
     size = obstacle.max(initial=0) + 3
     key = scene.wires.span[wire] * size + obstacle + 1
     wanted = scene.wires.span[checked.wire[short]] * size + checked.obstacle[short] + 1
     order = np.argsort(key, kind="stable")
-    begin, stop = (np.searchsorted(key[order], wanted, side=side) for side in ("left", "right"))
+    begin, stop = (np.searchsorted(key[order], wanted, side=end) for end in ("left", "right"))
     # A key beyond the obstacles of this table meets nothing here.
     count = np.where(checked.obstacle[short] <= obstacle.max(initial=-1), stop - begin, 0)
     within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
     row = order[np.repeat(begin, count) + within]
     violation = np.repeat(short, count)
-    side = np.where(columns["position"][violation] == "below", -1.0, 1.0)
     option, case = checked.option[violation], checked.case[violation]
     # Below a thing it is the highest wire of a bundle that falls short, and the lowest by so much more.
-    required = columns["required_m"][violation] + np.where(side < 0, scene.depth[wire[row], option, case], 0.0)
-    return _Short(row, wire[row], option, case, required, side, violation)
+    depth = np.where(side[violation] < 0, scene.depth[wire[row], option, case], 0.0)
+    return _Short(row, wire[row], option, case, columns["required_m"][violation] + depth, side[violation], violation)
 
 
-def _runs(scene, candidates, rows):
-    """Ends [-], worst margin [m], violation and wire of every connected run of nodes that falls short."""
-    count = np.diff(rows.first)
-    owner = np.repeat(np.arange(len(count)), count)
+def _nodes(candidates, rows, constant, ends):
+    """All nodes of rows of surface, a row of each candidate."""
     c = candidates
-    at = c.wire[owner], c.option[owner], c.case[owner]
-    z = elevations(rows.fraction, rows.span[owner], *scene.lying(at, c.side[owner] < 0))
+    owner = np.repeat(np.arange(len(c.row)), np.diff(rows.first))
+    z = elevations(rows.fraction, rows.span[owner], constant[owner], Ends(*(field[owner] for field in ends)))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
-        bad = margin < 0
-    joined = bad[1:] & bad[:-1] & (owner[1:] == owner[:-1])
+    middle = (np.arange(len(owner)) - rows.first[owner]) % 2 == 1
+    return _Nodes(owner, owner, rows.fraction, margin, margin < 0, middle)
+
+
+def _swung(scene, checked, columns, side, short, swept, around):
+    """Stretches in wind: of each violation the worst wire at its worst swing."""
+    blown = swept.blown.take(_places(swept.checked, checked, short))
+    chords = cut_chords(scene, blown)
+    required = columns["required_m"][short] + np.where(side[short] < 0, chords.depth, 0.0)
+    index = widened(around.index, chords.start[:, :2], swept.step)
+    runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
+    hung = blown.take(runs.of)
+    plane = plane_of(hung.start, hung.end, hung.load)
+    return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of], hung.wire,
+                  lambda share: points(hung.start, plane, hung.tension / plane.load, share))
+
+
+def _places(compared, checked, short):
+    """Rows of the comparison that chosen rows of the findings stand for."""
+    def keys(table, rows):
+        return zip(*(getattr(table, name)[rows].tolist() for name in ("wire", "option", "case", "obstacle", "measure")),
+                   strict=True)
+
+    every = np.arange(len(compared.wire))
+    at = {key: place for place, key in enumerate(keys(compared, every))}
+    return np.array([at[key] for key in keys(checked, short)], int)
+
+
+def _swung_nodes(chords, ground, index, obstacle, side, required):
+    """Nodes of the ground, or of the object, that each violation is of: those that fall short, at least the worst."""
+    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
+    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+    crossed = cross(chords, index, surface, ground.sample)
+    parts, count = [], chords.local.shape[1] - 1
+    for rows, chord, thing in ((surface, np.arange(len(chords)), np.full(len(chords), GROUND)),
+                               (crossed.rows, crossed.wire, crossed.obstacle)):
+        row = np.repeat(np.arange(len(chord)), np.diff(rows.first))
+        c = chord[row]
+        of = chords.span[c]
+        z = heights(rows.fraction, rows.span[row], rows.start[row], rows.rise[row], chords.constant[c])
+        margin = (z - rows.surface) * side[of] - required[of]
+        mine = thing[row] == obstacle[of]
+        parts.append((of[mine], ((c % count + rows.fraction) / count)[mine], margin[mine]))
+    of, share, margin = (np.concatenate(part) for part in zip(*parts, strict=True))
+    order = np.lexsort((share, of))
+    of, share, margin = of[order], share[order], margin[order]
+    lowest = np.lexsort((np.where(np.isnan(margin), np.inf, margin), of))
+    short = margin < 0
+    short[lowest[np.flatnonzero(np.diff(of[lowest], prepend=-1))]] = True
+    at = np.flatnonzero(short)
+    joined = (np.diff(at) == 1) & (np.diff(of[at]) == 0) & (np.diff(share[at]) < _APART)
+    owner = np.cumsum(np.r_[True, ~joined][:len(at)])
+    return _Nodes(owner, of[at], share[at], margin[at], short[at], np.zeros(len(at), bool))
+
+
+def _runs(nodes):
+    """Every connected run of nodes that falls short, and those that hide within a piece."""
+    bad, same = nodes.short, nodes.owner[1:] == nodes.owner[:-1]
+    joined = bad[1:] & bad[:-1] & same
     begin = np.flatnonzero(bad & ~np.r_[False, joined][:len(bad)])
     stop = np.flatnonzero(bad & ~np.r_[joined, False][:len(bad)])
-    low, high = _edge(rows, owner, margin, begin, -1), _edge(rows, owner, margin, stop, 1)
-    worst = np.array([margin[a:b + 1].min() for a, b in zip(begin, stop, strict=True)])
-    hidden = _between(rows, owner, margin)
-    low, high, worst, of = (np.concatenate(pair) for pair in zip((low, high, worst, owner[begin]), hidden, strict=True))
-    return low, high, worst, c.violation[of], c.wire[of]
+    worst = np.array([np.fmin.reduce(nodes.margin[a:b + 1]) for a, b in zip(begin, stop, strict=True)])
+    seen = _Runs(nodes.of[begin], _edge(nodes, begin, -1), _edge(nodes, stop, 1), worst)
+    return _Runs(*(np.concatenate(pair) for pair in zip(seen, _between(nodes), strict=True)))
 
 
-def _between(rows, owner, margin):
+def _between(nodes):
     """Runs within one piece, whose nodes all clear: the ends at which its parabola is zero, and its vertex."""
-    middle = np.flatnonzero((np.arange(len(owner)) - rows.first[owner]) % 2 == 1)
-    left, here, right = margin[middle - 1], margin[middle], margin[middle + 1]
+    middle = np.flatnonzero(nodes.middle)
+    left, here, right = (nodes.margin[middle + step] for step in (-1, 0, 1))
     bend, lean = left + right - 2 * here, (right - left) / 2
     with np.errstate(invalid="ignore", divide="ignore"):
         place = np.where(bend > 0, -lean / bend, np.nan)
@@ -117,32 +215,30 @@ def _between(rows, owner, margin):
         hidden = (np.minimum(np.minimum(left, here), right) >= 0) & (least < 0) & (np.abs(place) < 1)
     node, place, least, bend = middle[hidden], place[hidden], least[hidden], bend[hidden]
     half = np.sqrt(-2 * least / bend)
-    width = (rows.fraction[node + 1] - rows.fraction[node - 1]) / 2
-    centre = rows.fraction[node]
-    return centre + (place - half) * width, centre + (place + half) * width, least, owner[node]
+    width = (nodes.share[node + 1] - nodes.share[node - 1]) / 2
+    low, high = (nodes.share[node] + (place + sign * half) * width for sign in (-1, 1))
+    return _Runs(nodes.of[node], low, high, least)
 
 
-def _edge(rows, owner, margin, node, step):
+def _edge(nodes, node, step):
     """Place at which the margin crosses zero beyond a node, linear between nodes; the node itself at an end."""
+    owner, margin, share = nodes.owner, nodes.margin, nodes.share
     other = np.clip(node + step, 0, max(len(owner) - 1, 0))
     usable = (owner[other] == owner[node]) & (margin[other] > 0)
     a, b = margin[node], np.where(usable, margin[other], 1.0)
-    share = np.where(usable, a / (a - b), 0.0)
-    return rows.fraction[node] + share * (rows.fraction[other] - rows.fraction[node])
+    part = np.divide(a, a - b, out=np.zeros(len(node)), where=usable)
+    return share[node] + part * (share[other] - share[node])
 
 
-def _table(scene, columns, low, high, worst, of, wire, checked):
-    wires, frame = scene.wires, scene.frame
+def _table(scene, columns, runs, violation, wire, curve):
+    """Rows of stretches, of violations and wires (run,); `curve(share)` places of them in the frames of spans [m]. A
+    mere point is drawn a metre long."""
+    low, high, wires = runs.low, runs.high, scene.wires
     S = wires.length[wire]
     thin = (high - low) * S < 2 * _HALF
     middle = (low + high) / 2
-    a = np.clip(np.where(thin, middle - _HALF / S, low), 0, 1)
-    b = np.clip(np.where(thin, middle + _HALF / S, high), 0, 1)
-    place = a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES)
-    local = frame.start[wire, None] + place[..., None] * (frame.end - frame.start)[wire, None]
-    at = wire, checked.option[of], checked.case[of]
-    constant, ends = scene.lying(at, columns["position"][of] == "below")
-    local[..., 2] = elevations(place, S[:, None], constant[:, None], Ends(*(f[:, None] for f in ends)))
-    keys = {name: columns[name][of] for name in ("line", "span", "option", "case", "against", "obstacle")}
-    return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": worst,
+    a, b = (np.clip(np.where(thin, middle + sign * _HALF / S, end), 0, 1) for sign, end in ((-1, low), (1, high)))
+    local = curve(a[:, None] + (b - a)[:, None] * np.linspace(0, 1, _PLACES))
+    keys = {name: columns[name][violation] for name in ("line", "span", "option", "case", "against", "obstacle")}
+    return keys | {"wire": wires.wire[wire], "length_m": (high - low) * S, "worst_margin_m": runs.worst,
                    "geometry": shapely.linestrings(to_grid(local, scene.structures, scene.spans, wires.span[wire]))}
