@@ -201,7 +201,7 @@ def test_own_rows_replace_those_of_the_table(rules_from):
     ("text", "where", "words"),
     [
         ("", "header", "no column 'rule'"),
-        (f"{HEADER}\n", None, "no rule"),
+        (f"{HEADER}\n", None, "no rows"),
         ("rule;against;measure;base\na;b;vertical;1\n", "header", "rule;against"),
         ("rule,against,measure\na,b,vertical\n", "header", "no column 'base'"),
         (f"{HEADER},bufer\na,b,vertical,1,2\n", "header", "perhaps buffer?"),

@@ -232,6 +232,12 @@ def test_framings_in_feet(tmp_path):
         ("framing,wire,kind,offset,hight,string\n" + MID, ["no column 'height'", "perhaps hight?"]),
         (HEADING.replace(",", ";") + MID, ["separated by commas"]),
         (HEADING, ["no rows"]),
+        # A window that is misspelt would else go unchecked, a decimal comma shift cells, a quote swallow rows.
+        (HEADING.replace("\n", ",window_lft\n") + "mid,A,phase,1,0,18,post,,,2\n",
+         ["'window_lft'", "perhaps window_left?"]),
+        (HEADING.replace("circuit", "offset") + MID, ["first row", "'offset' twice"]),
+        (HEADING + "mid,A,phase,1,-3,1,18,post,,\n", ["row 2", "10 cells", "double quotes"]),
+        (HEADING + 'mid,"A,phase,1,0,18,post,,\nmid,B,phase,1,3,18,post,,\n', ["cannot be read"]),
         (HEADING + MID + MID, ["row 4", "framing mid with wire A again"]),
         (HEADING + "mid,A,phaze,1,0,18,post,,\n", ["row 2: kind", "perhaps phase?"]),
         (HEADING + "mid,A,phase,1,0,18,suspention,,\n", ["row 2: string", "perhaps suspension?"]),

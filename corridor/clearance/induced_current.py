@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from corridor.clearance.rule_files import FOLDER
-from corridor.conductor.materials import read_records
+from corridor.csv_rows import read_records
 from corridor.electric.vehicles import equivalent_area
 
 __all__ = ["CurrentRule", "Vehicle", "current_rule", "largest_vehicle"]

@@ -4,7 +4,6 @@ A table holds facts, read or recalled, not the code itself: each row of a built-
 edition and its confidence, and is to be verified against the edition that is in force.
 """
 
-import csv
 import math
 from dataclasses import dataclass, fields
 from itertools import combinations
@@ -13,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.conductor.materials import read_cells
+from corridor.csv_rows import read_cells, read_given
 from corridor.errors import InputError, nearest
 from corridor.units import QuantityError, quantity
 
@@ -182,70 +181,39 @@ def load_rules(file, units=None):
         unknown or missing column, a bad cell, no row at all, or two rows that would answer for the
         same pair.
     """
-    lines, rows = [], []
-    try:
-        with Path(file).open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream, strict=True)
-            _check_header(file, reader.fieldnames or [])
-            for row in reader:
-                if any(row.values()):
-                    lines.append(reader.line_num)
-                    rows.append(_read_row(file, reader.line_num, row, units or {}))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(file, None, f"a file that cannot be read ({error})",
-                         "a comma-separated UTF-8 file of rules") from error
-    if not rows:
-        raise InputError(file, None, "no rule", "a header row and at least one rule")
-    rules = _columns(rows)
-    _refuse_rivals(file, lines, rules)
+    needed = [name for name, column in COLUMNS.items() if column.default is None]
+    rows = read_given(file, COLUMNS, needed, units, "at least one rule")
+    rules = _columns([_read_row(row) for row in rows])
+    _refuse_rivals(rows, rules)
     return rules
 
 
-def _check_header(file, header):
-    for name in header:
-        if name not in COLUMNS:
-            raise InputError(file, "header", repr(name), ", ".join(COLUMNS), nearest(name, COLUMNS))
-        if header.count(name) > 1:
-            raise InputError(file, "header", f"{name!r} twice", "each column once")
-    missing = [n for n, c in COLUMNS.items() if c.default is None and n not in header]
-    if missing:
-        raise InputError(file, "header", f"no column {missing[0]!r}",
-                         "a header with rule, against, measure and base, separated by commas")
-
-
-def _read_row(file, line, row, units):
-    if None in row or None in row.values():
-        raise InputError(file, f"row {line}", "another number of cells than in the header",
-                         "one cell per column; text that holds a comma stands in double quotes")
+def _read_row(row):
     values = {}
     for name, column in COLUMNS.items():
-        text = (row.get(name) or "").strip()
         try:
-            values[name] = _read_cell(text, column, units.get(name))
+            values[name] = _read_cell(row, name, column)
         except ValueError as error:
-            choices = column.kind if isinstance(column.kind, tuple) else ()
-            raise InputError(file, f"row {line}: {name}", repr(text) if text else "nothing",
-                             str(error), nearest(text, choices)) from error
+            raise row.error(name, str(error)) from error
     if values["max_kv"] <= values["min_kv"]:
-        raise InputError(file, f"row {line}: max_kv", row["max_kv"], "more than min_kv")
+        raise row.error("max_kv", "more than min_kv")
     if values["altitude_step"] == 0:
-        raise InputError(file, f"row {line}: altitude_step", row["altitude_step"], "more than 0 m")
+        raise row.error("altitude_step", "more than 0 m")
     if values["shape"] and SHAPES[values["shape"]] != values["measure"]:
         fitting = ", ".join(shape for shape, measure in SHAPES.items() if measure == values["measure"])
-        raise InputError(file, f"row {line}: shape", repr(values["shape"]), f"for {values['measure']}: {fitting}")
+        raise row.error("shape", f"for {values['measure']}: {fitting}")
     return values
 
 
-def _read_cell(text, column, unit):
+def _read_cell(row, name, column):
     """Value of a cell; ValueError says what is accepted."""
+    text, unit = row[name], row.units.get(name)
     if not text:
         if column.default is None:
             raise ValueError(column.meaning)
         return column.default
     if isinstance(column.kind, tuple):
-        if text not in column.kind:
-            raise ValueError(", ".join(c for c in column.kind if c))
-        return text
+        return row.choice(name, column.kind)
     return _READERS[column.kind](f"{text} {unit}" if unit is not None and text[-1] in "0123456789." else text)
 
 
@@ -305,7 +273,7 @@ def _columns(rows):
     return Rules(*(column(f.name) for f in fields(Rules)))
 
 
-def _refuse_rivals(file, lines, rules):
+def _refuse_rivals(rows, rules):
     """Refuse two rows that answer for the same pair, measure, case and voltage."""
     for i, j in combinations(range(len(rules)), 2):
         same = rules.against[i] == rules.against[j] and rules.measure[i] == rules.measure[j]
@@ -313,10 +281,9 @@ def _refuse_rivals(file, lines, rules):
         swung = "" in (rules.swung[i], rules.swung[j]) or rules.swung[i] == rules.swung[j]
         volts = max(rules.min_kv[i], rules.min_kv[j]) < min(rules.max_kv[i], rules.max_kv[j])
         if same and both and swung and volts:
-            pair = f"{rules.against[j]}, {rules.measure[j]}"
-            raise InputError(file, f"row {lines[j]}",
-                             f"a second rule for {pair} (after row {lines[i]})",
-                             "one rule for each pair, case and voltage")
+            raise rows[j].error(None, "one rule for each pair, case and voltage",
+                                found=f"a second rule for {rules.against[j]}, {rules.measure[j]} "
+                                      f"(after row {rows[i].line})")
 
 
 def combine(table, own):
@@ -366,7 +333,7 @@ def table_markdown(rules):
 
 def file_markdown(file):
     """Return a comma-separated file as a Markdown table, for the documentation."""
-    head, *rows = read_cells(file)
+    head, *rows = (cells for _, cells in read_cells(file))
     lines = ["| " + " | ".join(row) + " |" for row in (head, *rows)]
     return "\n".join([lines[0], "|" + " --- |" * len(head), *lines[1:]]) + "\n"
 

@@ -25,7 +25,7 @@ from corridor.clearance.rule_files import (
     load_table,
     require_cases,
 )
-from corridor.conductor.materials import read_records
+from corridor.csv_rows import read_records
 
 __all__ = [
     "DISTANCES_FROM",

@@ -5,7 +5,6 @@ first cell, of units. Everything read here is SI: factors for the few units in u
 `FACTORS`.
 """
 
-import csv
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import TypeVar
 
+from corridor.csv_rows import read_cells
 from corridor.errors import InputError, nearest
 
 __all__ = [
@@ -25,8 +25,6 @@ __all__ = [
     "find_family",
     "find_material",
     "materials",
-    "read_cells",
-    "read_records",
     "read_table",
 ]
 
@@ -183,43 +181,11 @@ def read_table(path: Path | str) -> list[Row]:
         A second row that is not units, an unknown unit, a row of another length, or a cell that
         is no number.
     """
-    names, units, *rows = read_cells(path, least=2)
+    (_, names), (_, units), *rows = read_cells(path, least=2)
     if not units or units[0] != "unit" or len(units) != len(names):
         raise InputError(path, "second row", repr(units[0]), "'unit', then one unit per column")
     units[0] = "text"
-    return [_read_row(path, line, names, units, row) for line, row in enumerate(rows, 3)]
-
-
-def read_cells(path: Path | str, *, least: int = 1) -> list[list[str]]:
-    """Return the rows of a comma-separated file as lists of text, at least so many of them.
-
-    Raises
-    ------
-    InputError
-        A file that is not UTF-8, or has fewer rows.
-    """
-    try:
-        with Path(path).open(newline="", encoding="utf-8-sig") as file:
-            rows = list(csv.reader(file))
-    except UnicodeDecodeError:
-        raise InputError(path, "text", "bytes that are not UTF-8", "a comma-separated file in UTF-8") from None
-    except (OSError, csv.Error) as error:
-        raise InputError(path, None, f"a table that cannot be read ({error})", "a comma-separated file") from None
-    if len(rows) < least:
-        raise InputError(path, "rows", str(len(rows)), f"{least} or more")
-    return rows
-
-
-def read_records(path: Path | str) -> list[dict[str, str]]:
-    """Return the rows of a comma-separated file of the package as texts by its heads.
-
-    Raises
-    ------
-    InputError
-        As `read_cells`.
-    """
-    head, *rows = read_cells(path)
-    return [dict(zip(head, row, strict=True)) for row in rows]
+    return [_read_row(path, line, names, units, row) for line, row in rows]
 
 
 def _read_row(path: Path | str, line: int, names: list[str], units: list[str], cells: list[str]) -> Row:

@@ -5,10 +5,9 @@ import math
 import numpy as np
 
 from corridor.clearance.capacity import COMPONENTS, Capacities
-from corridor.conductor.materials import read_cells
-from corridor.errors import InputError, nearest
+from corridor.csv_rows import read_given
+from corridor.errors import nearest
 from corridor.study.capacity import MATERIALS, factors_of
-from corridor.units import QuantityError, quantity
 
 __all__ = ["read_capacities"]
 
@@ -39,81 +38,58 @@ def read_capacities(study, units, structures, framings):
     """
     if study.capacity is None:
         return None
-    path = study.resolve(study.capacity.file)
-    names, *rows = read_cells(path)
-    names = [name.strip() for name in names]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(path, "first row", f"{name!r} twice", "each column once")
-        if name not in (*_TEXTS, *COMPONENTS):
-            hint = nearest(name, (*_TEXTS, *COMPONENTS))
-            raise InputError(path, "first row", repr(name), ", ".join((*_TEXTS, *COMPONENTS)), hint and repr(hint))
-    texts, loads, seen = [], [], set()
-    for number, row in enumerate(rows, 2):
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) != len(names):
-            raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
-        cells = dict(zip(names, (cell.strip() for cell in row), strict=True))
-        text = {name: cells.get(name, "") for name in _TEXTS}
-        _check_names(path, number, text, structures, framings)
-        _check_material(path, number, text["material"], study.capacity.grade)
-        key = tuple(text[name] for name in _TEXTS[:-1])
+    rows = read_given(study.resolve(study.capacity.file), (*_TEXTS, *COMPONENTS), (), units,
+                      "a row for each structure or framing whose capacity is known")
+    loads, seen = [], set()
+    for row in rows:
+        _check_names(row, structures, framings)
+        _check_material(row, study.capacity.grade)
+        key = tuple(row[name] for name in _TEXTS[:-1])
         if key in seen:
-            raise InputError(path, f"row {number}", "a second row for the same", "each point, or whole structure, once")
+            raise row.error(None, "each point, or whole structure, once", found="a second row for the same")
         seen.add(key)
-        texts.append(text)
-        loads.append(_loads(path, number, cells, units))
-    if not texts:
-        raise InputError(path, "rows", "none", "a row for each structure or framing whose capacity is known")
-    columns = {name: np.array([text[name] for text in texts], object) for name in _TEXTS}
+        loads.append(_loads(row))
+    columns = {name: np.array([row[name] for row in rows], object) for name in _TEXTS}
     return Capacities(**columns, load=np.array(loads), factors=factors_of(study))
 
 
-def _check_names(path, number, text, structures, framings):
+def _check_names(row, structures, framings):
     """Refuse a row that is of no structure or framing, of both, or of a wire that does not hang there."""
-    if bool(text["structure"]) == bool(text["framing"]):
-        raise InputError(path, f"row {number}", "both structure and framing" if text["structure"] else
-                         "neither structure nor framing", "one of the two")
-    if text["structure"]:
-        here = (structures.structure == text["structure"]) & ((structures.line == text["line"]) | (text["line"] == ""))
+    if bool(row["structure"]) == bool(row["framing"]):
+        raise row.error(None, "one of the two", found="both structure and framing" if row["structure"] else
+                        "neither structure nor framing")
+    if row["structure"]:
+        here = (structures.structure == row["structure"]) & ((structures.line == row["line"]) | (row["line"] == ""))
         known, key, carried = structures.structure.tolist(), "structure", set(structures.framing[here].tolist())
     else:
-        known, key, carried = framings.framing.tolist(), "framing", {text["framing"]}
-        here = framings.framing == text["framing"]
-    if text["line"] and key == "framing":
-        raise InputError(path, f"row {number}: line", repr(text["line"]), "nothing in a row of a framing")
+        known, key, carried = framings.framing.tolist(), "framing", {row["framing"]}
+        here = framings.framing == row["framing"]
+    if row["line"] and key == "framing":
+        raise row.error("line", "nothing in a row of a framing")
     if not here.any():
-        match = nearest(text[key], known)
-        of_line = f" of line {text['line']!r}" if text["line"] else ""
-        raise InputError(path, f"row {number}: {key}", repr(text[key]) + of_line, f"a {key} of the line",
-                         match and repr(match))
+        of_line = f" of line {row['line']!r}" if row["line"] else ""
+        raise row.error(key, f"a {key} of the line", found=repr(row[key]) + of_line, hint=_quoted(row[key], known))
     wires = framings.wire[np.isin(framings.framing, list(carried))].tolist()
-    if text["wire"] and text["wire"] not in wires:
-        match = nearest(text["wire"], wires)
-        raise InputError(path, f"row {number}: wire", repr(text["wire"]), f"a wire of the {key}",
-                         match and repr(match))
+    if row["wire"] and row["wire"] not in wires:
+        raise row.error("wire", f"a wire of the {key}", hint=_quoted(row["wire"], wires))
 
 
-def _check_material(path, number, material, grade):
+def _quoted(name, known):
+    match = nearest(name, known)
+    return match and repr(match)
+
+
+def _check_material(row, grade):
     """Refuse an unknown material, and none where the strength factors of a grade go by it."""
+    material = row["material"]
     if material not in ("", *MATERIALS) or (grade is not None and not material):
-        raise InputError(path, f"row {number}: material", repr(material) if material else "nothing",
-                         " | ".join(MATERIALS) + ", by which the grade has its strength factors" * (not material))
+        raise row.error("material",
+                        " | ".join(MATERIALS) + ", by which the grade has its strength factors" * (not material))
 
 
-def _loads(path, number, cells, units):
+def _loads(row):
     """Capacities of a row [N], nan where not given; at least one is."""
-    found = []
-    for name in COMPONENTS:
-        cell = cells.get(name, "")
-        try:
-            value = quantity(cell, "force", plain_text=True, unit=units.get(name)) if cell else math.nan
-        except QuantityError as error:
-            raise InputError(path, f"row {number}: {name}", repr(cell), "a force", error.hint) from None
-        if cell and not _LEAST <= value <= _MOST:
-            raise InputError(path, f"row {number}: {name}", f"{value:g} N", f"from {_LEAST:g} to {_MOST:g} N")
-        found.append(value)
+    found = [row.number(name, "force", empty=math.nan, low=_LEAST, high=_MOST) for name in COMPONENTS]
     if np.isnan(found).all():
-        raise InputError(path, f"row {number}", "no capacity", "at least one of " + ", ".join(COMPONENTS))
+        raise row.error(None, "at least one of " + ", ".join(COMPONENTS), found="no capacity")
     return found

@@ -1,22 +1,21 @@
 """Framings: where wires hang on each kind of structure, from a table."""
 
-import csv
-from pathlib import Path
+import math
 
 import numpy as np
 
+from corridor.csv_rows import read_given
 from corridor.errors import NO_NAMES, InputError, nearest
 from corridor.line.facts import KINDS, STRINGS, Framings
-from corridor.units import KINDS as MEASURES
-from corridor.units import QuantityError, quantity
 
-__all__ = ["check_framings", "read_framings"]
+__all__ = ["check_framings", "framing_rows", "read_framings"]
 
 #: What may hang at each kind of structure.
 HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link"), "terminal": ("strain", "link")}
 #: What a framing may tell of the body of its structure beside a string.
 _AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
-_FRAMING_COLUMNS = ("framing", "wire", "kind", "offset", "height", "string")
+_NEEDED = ("framing", "wire", "kind", "offset", "height", "string")
+_COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY)
 
 
 def read_framings(path, units=None):
@@ -45,17 +44,12 @@ def read_framings(path, units=None):
     InputError
         Naming the row and column.
     """
-    rows = _rows(path)
     seen, table = set(), []
-    for number, row in rows:
-        record = _framing(path, number, row, units or {})
+    for row in framing_rows(path, units):
+        record = _framing(row)
         if record[:2] in seen:
-            raise InputError(
-                path,
-                f"row {number}",
-                f"framing {record[0]} with wire {record[1]} again",
-                "one row for each wire of a framing",
-            )
+            raise row.error(None, "one row for each wire of a framing",
+                            found=f"framing {record[0]} with wire {record[1]} again")
         seen.add(record[:2])
         table.append(record)
     columns = list(zip(*table, strict=True))
@@ -67,110 +61,34 @@ def read_framings(path, units=None):
     )
 
 
-def _rows(path):
-    """Rows of a table that hold anything, with their line number."""
-    try:
-        with Path(path).open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream)
-            heading = [name.strip() for name in reader.fieldnames or ()]
-            reader.fieldnames = heading
-            rows = [
-                (reader.line_num, row)
-                for row in reader
-                if any(str(v or "").strip() for v in row.values())
-            ]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(
-            path, "framings.file", f"no readable table ({error})", "a CSV file in UTF-8"
-        ) from None
-    for name in _FRAMING_COLUMNS:
-        if name not in heading:
-            raise InputError(
-                path,
-                "heading",
-                f"no column {name!r} among {', '.join(heading) or 'none'}",
-                "columns " + ", ".join(_FRAMING_COLUMNS) + ", separated by commas",
-                nearest(name, heading),
-            )
-    if not rows:
-        raise InputError(path, None, "no rows", "a row for each wire of each framing")
-    return rows
+def framing_rows(path, units=None):
+    """Return the rows of a table of framings as texts by column, `GivenRow`."""
+    return read_given(path, _COLUMNS, _NEEDED, units, "a row for each wire of each framing")
 
 
-def _framing(path, number, row, units):
+def _framing(row):
     """One row, in the order of `Framings`."""
-    where = f"row {number}"
-    text = {
-        key: (row.get(key) or "").strip()
-        for key in ("framing", "wire", "kind", "circuit", "string")
-    }
     for key in ("framing", "wire"):
-        if not text[key]:
-            raise InputError(path, f"{where}: {key}", "nothing", f"the name of a {key}")
+        if not row[key]:
+            raise row.error(key, f"the name of a {key}")
     for key in ("framing", "wire", "circuit"):
-        if text[key] in NO_NAMES:
-            raise InputError(path, f"{where}: {key}", repr(text[key]), "another name")
-    for key, known in (("kind", KINDS), ("string", STRINGS)):
-        if text[key] not in known:
-            raise InputError(
-                path,
-                f"{where}: {key}",
-                f"{text[key]!r}",
-                " | ".join(known),
-                nearest(text[key], known),
-            )
-    offset, height = (_cell(path, where, row, key, "length", units) for key in ("offset", "height"))
+        if row[key] in NO_NAMES:
+            raise row.error(key, "another name")
+    kind, string = row.choice("kind", KINDS), row.choice("string", STRINGS)
+    offset, height = row.number("offset", "length"), row.number("height", "length", low=0)
     # A suspension string of unknown length would leave the wire at the height of the crossarm: too
     # high.
-    swings = text["string"] in ("suspension", "vee", "link")
-    length = _cell(path, where, row, "string_length", "length", units, default=None if swings else 0.0)
-    mass = _cell(path, where, row, "string_mass", "mass", units, default=0.0)
-    for key, value in (("height", height), ("string_length", length), ("string_mass", mass)):
-        if value < 0:
-            raise InputError(path, f"{where}: {key}", f"{value:g}", "no negative number")
-    stiffness = _number(path, where, row, "stiffness", np.inf, "stiffness", units)
-    if stiffness == 0 or (np.isfinite(stiffness) and text["string"] != "post"):
-        raise InputError(path, f"{where}: stiffness", f"{stiffness:g} N/m of a {text['string']}",
-                         "more than 0 N/m, of a post; nothing where the wire is held")
-    return (
-        text["framing"],
-        text["wire"],
-        text["kind"],
-        text["circuit"] or "1",
-        offset,
-        height,
-        text["string"],
-        length,
-        mass,
-        stiffness,
-        _number(path, where, row, "string_wind_area", 0.0, "area", units),
-        *(_given(path, where, row, key, "angle" if key == "swing_limit" else "length", units) for key in _AT_BODY),
-    )
-
-
-def _given(path, where, row, key, kind, units):
-    """An optional number that is not negative, nan where it is not given."""
-    return _number(path, where, row, key, np.nan, kind, units) if (row.get(key) or "").strip() else np.nan
-
-
-def _number(path, where, row, key, default, kind, units):
-    """An optional number that is not negative."""
-    number = _cell(path, where, row, key, kind, units, default=default)
-    if not number >= 0:
-        raise InputError(path, f"{where}: {key}", repr(row[key]), f"a number in {MEASURES[kind].unit}, 0 or more")
-    return number
-
-
-def _cell(path, where, row, key, kind, units, *, default=None):
-    value = (row.get(key) or "").strip()
-    if not value and default is not None:
-        return default
-    try:
-        return quantity(value, kind, plain_text=True, unit=units.get(key))
-    except QuantityError as error:
-        raise InputError(
-            path, f"{where}: {key}", repr(value) if value else "nothing", f"a {kind}", error.hint
-        ) from None
+    swings = string in ("suspension", "vee", "link")
+    length = row.number("string_length", "length", empty=None if swings else 0.0, low=0)
+    mass = row.number("string_mass", "mass", empty=0.0, low=0)
+    stiffness = row.number("stiffness", "stiffness", empty=math.inf, low=0)
+    if stiffness == 0 or (stiffness < math.inf and string != "post"):
+        raise row.error("stiffness", "more than 0 N/m, of a post; nothing where the wire is held",
+                        found=f"{stiffness:g} N/m of a {string}")
+    area = row.number("string_wind_area", "area", empty=0.0, low=0)
+    body = (row.number(key, "angle" if key == "swing_limit" else "length", empty=math.nan, low=0) for key in _AT_BODY)
+    return (row["framing"], row["wire"], kind, row["circuit"] or "1", offset, height, string, length, mass, stiffness,
+            area, *body)
 
 
 def check_framings(structures, framings, *, file=None, framings_file=None):

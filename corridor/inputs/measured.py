@@ -4,11 +4,10 @@ import math
 
 import numpy as np
 
-from corridor.conductor.materials import read_cells
+from corridor.csv_rows import read_given
 from corridor.errors import InputError, nearest
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Measured
-from corridor.units import QuantityError, quantity
 
 __all__ = ["check_measured", "read_measured"]
 
@@ -41,19 +40,13 @@ def read_measured(path, units=None):
     InputError
         A column, cell or section that cannot be used, or one section twice.
     """
-    names, *rows = read_cells(path)
-    _check_names(path, names)
     found = {}
-    for number, row in enumerate(rows, 2):
-        if len(row) != len(names):
-            raise InputError(path, f"row {number}", f"{len(row)} cells", f"{len(names)} cells")
-        made = _row(path, number, dict(zip(names, (cell.strip() for cell in row), strict=True)), units or {})
+    for row in read_given(path, COLUMNS, ("section", "temperature"), units, "a row for each section that was measured"):
+        made = _measured(row)
         key = made.line, made.section
         if key in found:
-            raise InputError(path, f"row {number}, section", repr(made.section), "each section once")
+            raise row.error("section", "each section once")
         found[key] = made
-    if not found:
-        raise InputError(path, "rows", "none", "one row for each section that was measured")
     return tuple(found.values())
 
 
@@ -80,53 +73,29 @@ def check_measured(measured, structures, path):
                              ", ".join(names[:8]) + ", ..." * (len(names) > 8), close and repr(close))
 
 
-def _check_names(path, names):
-    for name in names:
-        if name not in COLUMNS:
-            hint = nearest(name, COLUMNS)
-            raise InputError(path, "first row", repr(name), ", ".join(COLUMNS), hint and repr(hint))
-    for name in ("section", "temperature"):
-        if name not in names:
-            raise InputError(path, "first row", f"no column {name}", ", ".join(COLUMNS))
-
-
-def _row(path, number, cells, units):
-    if not cells["section"]:
-        raise InputError(path, f"row {number}, section", "an empty cell", "the name of a section, <from>-<to>")
-    values = {name: _number(path, number, name, cells.get(name, ""), units.get(name))
+def _measured(row):
+    if not row["section"]:
+        raise row.error("section", "the name of a section, <from>-<to>")
+    values = {name: row.number(name, _KINDS.get(name, "length"), low=bounds[0], high=bounds[1],
+                               empty=None if name == "temperature" else math.nan)
               for name, bounds in COLUMNS.items() if bounds}
-    temperature, H, sag, S = (values[name] for name in ("temperature", "horizontal_tension", "sag", "span_length"))
-    if math.isnan(temperature):
-        raise InputError(path, f"row {number}, temperature", "an empty cell", "the temperature of the wire [degC]")
+    H, sag, S = (values[name] for name in ("horizontal_tension", "sag", "span_length"))
     if math.isnan(H) == math.isnan(sag) or math.isnan(sag) != math.isnan(S):
-        raise InputError(path, f"row {number}", "neither or both, or a sag without its span",
-                         "horizontal_tension, or sag with span_length")
+        raise row.error(None, "horizontal_tension, or sag with span_length",
+                        found="neither or both, or a sag without its span")
     rise = 0.0 if math.isnan(values["rise"]) else values["rise"]
-    constant = math.nan if math.isnan(sag) else _constant(path, number, S, rise, sag)
-    return Measured(cells.get("line", ""), cells["section"], temperature, H, constant)
+    constant = math.nan if math.isnan(sag) else _constant(row, S, rise, sag)
+    return Measured(row["line"], row["section"], values["temperature"], H, constant)
 
 
-def _number(path, number, name, cell, unit):
-    low, high = COLUMNS[name]
-    if cell == "":
-        return math.nan
-    try:
-        value = quantity(cell, _KINDS.get(name, "length"), plain_text=True, unit=unit)
-    except QuantityError:
-        raise InputError(path, f"row {number}, {name}", repr(cell), f"a number from {low:g} to {high:g}") from None
-    if not low <= value <= high:
-        raise InputError(path, f"row {number}, {name}", cell, f"a number from {low:g} to {high:g}")
-    return value
-
-
-def _constant(path, number, span, rise, sag):
+def _constant(row, span, rise, sag):
     """Catenary constant [m] of a sag, by root finding."""
     def off(constant):
         return float(greatest_sag(span, rise, constant)) - sag
 
     low, high = span / 4, span * 1e4
     if off(low) < 0 or off(high) > 0:
-        raise InputError(path, f"row {number}, sag", f"{sag:g} m in a span of {span:g} m", "the sag of a hanging wire")
+        raise row.error("sag", "the sag of a hanging wire", found=f"{sag:g} m in a span of {span:g} m")
     # Only a study with measured curves needs it, and it takes a quarter of a second to load.
     from scipy.optimize import brentq
 

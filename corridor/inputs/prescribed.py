@@ -4,7 +4,7 @@ A table of rules asks for so much in the states of the code: without a case of s
 """
 
 from corridor.clearance.rule_files import FOLDER
-from corridor.conductor.materials import read_records
+from corridor.csv_rows import read_records
 from corridor.line.facts import Case, Option
 from corridor.study.districts import find_district
 from corridor.units import quantity

@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from corridor.clearance.capacity import Factors
-from corridor.conductor.materials import read_records
+from corridor.csv_rows import read_records
 from corridor.errors import InputError, nearest
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Measure, NameOf

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from corridor.conductor.materials import read_records
+from corridor.csv_rows import read_records
 from corridor.errors import InputError
 from corridor.units import quantity
 

@@ -16,6 +16,7 @@ from corridor.check import check_study
 from corridor.clearance.at_structures import FAILED
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
+from corridor.inputs.framings import framing_rows
 from corridor.inputs.layers import open_layer
 from corridor.inputs.study_inputs import Inputs
 from corridor.outputs.guard import Guard, place_of, sealed
@@ -183,23 +184,20 @@ def _new_row(row, names, site, after, i):
 
 def _write_framings(site, after, path):
     """Write the table of framings, and below it those that are changed: a row as it was but for what differs, in SI."""
-    with site.study.resolve(site.study.framings.file).open(encoding="utf-8-sig", newline="") as stream:
-        reader = csv.DictReader(stream)
-        heading = reader.fieldnames = [name.strip() for name in reader.fieldnames]
-        rows = [row for row in reader if any(str(v or "").strip() for v in row.values())]
+    rows = framing_rows(site.study.resolve(site.study.framings.file))
     f, known, more = after.line.facts.framings, site.facts.framings, []
     was = dict(zip(zip(known.framing, known.wire, strict=True), range(len(known.framing)), strict=True))
     pairs = zip(site.facts.structures.framing, after.alterations.changes, strict=True)
     for framing, change in dict.fromkeys(pair for pair in pairs if pair[1] != NONE):
         for row in rows:
-            if row["framing"].strip() == framing:
-                before = was[framing, row["wire"].strip()]
-                now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"].strip()))[0]
+            if row["framing"] == framing:
+                before = was[framing, row["wire"]]
+                now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"]))[0]
                 more.append(row | {"framing": change.named(framing), "string": f.string[now]} | {
                     name: f"{float(getattr(f, name)[now])!r} m" for name in ("height", "string_length")
                     if getattr(f, name)[now] != getattr(known, name)[before]})
     with path.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.DictWriter(stream, heading, extrasaction="ignore", lineterminator="\n")
+        writer = csv.DictWriter(stream, rows[0], extrasaction="ignore", lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows + more)
 
