@@ -17,7 +17,7 @@ from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
-from corridor.summary import CAUTIONS, Cause, Tally
+from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
 __all__ = ["Progress", "Result", "check", "check_study", "find"]
 
@@ -30,24 +30,18 @@ BATCH = 1200
 THREADS = 2
 
 
-@dataclass(frozen=True)
-class Result:
+@dataclass(frozen=True, kw_only=True)
+class Result(Outcome):
     """What a check comes to.
 
-    `options` rows of the layer of that name, as dicts; `gaps` number of rows not assessed, and their `causes`, the
-    commonest first; `overloads` number of options and cases that load a wire above its rated strength, `lifted` of
-    those that lift a string, `over_capacity` of those that load a structure above its capacity, `at_structures` of
-    those in which a string swings over its limit, or its wire is too near to the structure; `induced` of options under
-    which a vehicle takes more current than the rules allow; `frames` the layers of the findings by name, `output` their
-    file, None where they are kept in memory; `timings` seconds spent reading, computing and writing, of both threads
-    together; `inspection` the doubts about the data.
+    `options` rows of the layer of that name, as dicts; `of_options` what each comes to, by name; `causes` of what is
+    not assessed, the commonest first; `frames` the layers of the findings by name, `output` their file, None where they
+    are kept in memory; `timings` seconds spent reading, computing and writing, of both threads together; `inspection`
+    the doubts about the data.
     """
 
     options: tuple[dict, ...]
-    violations: int
-    gaps: int
-    overloads: int
-    lifted: int
+    of_options: dict[str, Outcome]
     output: Path | None
     frame: Frame
     warnings: tuple[str, ...]
@@ -55,22 +49,14 @@ class Result:
     causes: tuple[Cause, ...]
     frames: Frames
     inspection: Inspection
-    over_capacity: int = 0
-    at_structures: int = 0
-    induced: int = 0
 
     @property
     def status(self) -> int:
-        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed, or in doubt.
+        """Exit status: as of the outcome; 3, too, where nothing else is wrong but the data are in doubt.
 
-        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
-        wire that lifts a string, one that swings over its string's limit or too near to its structure, a load above
-        the capacity that is given for a structure, and a current in a vehicle above what the rules allow. A doubt is
-        one about the data that could hide a violation, and that nobody accepted.
+        A doubt is one about the data that could hide a violation, and that nobody accepted.
         """
-        short = (self.violations or self.overloads or self.lifted or self.over_capacity or self.at_structures
-                 or self.induced)
-        return 1 if short else 3 if self.gaps else self.inspection.status
+        return super().status or self.inspection.status
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
@@ -135,12 +121,11 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
             findings.close()
     return Result(
         options=tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True)),
-        violations=tally.violations, gaps=tally.gaps, overloads=len(tally.overloaded), lifted=len(tally.lifted),
-        induced=len(tally.induced),
+        **vars(tally.outcome()), of_options={option.name: tally.outcome(option.name) for option in facts.options},
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),
-        inspection=inspection, over_capacity=len(tally.over_capacity), at_structures=len(tally.too_near))
+        inspection=inspection)
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,

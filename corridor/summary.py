@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -13,7 +14,7 @@ from corridor.clearance.bundles import bundle_columns
 from corridor.clearance.capacity import NOT_GIVEN
 from corridor.rating.reactances import reactance_columns
 
-__all__ = ["CAUTIONS", "Cause", "Tally", "greatest"]
+__all__ = ["CAUTIONS", "Cause", "Outcome", "Tally", "greatest"]
 
 CAUTIONS = (
     "A screening and study aid. Local codes and their adopted edition govern.",
@@ -46,6 +47,37 @@ class Cause(NamedTuple):
     reason: str
     rows: int
     spans: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What all options come to, or one of them.
+
+    `violations` rows of that layer; `gaps` number of rows not assessed; `overloads` number of options and cases that
+    load a wire above its rated strength, `lifted` of those that lift a string, `over_capacity` of those that load a
+    structure above its capacity, `at_structures` of those in which a string swings over its limit, or its wire is too
+    near to the structure; `induced` of options under which a vehicle takes more current than the rules allow.
+    """
+
+    violations: int
+    gaps: int
+    overloads: int
+    lifted: int
+    over_capacity: int = 0
+    at_structures: int = 0
+    induced: int = 0
+
+    @property
+    def status(self) -> int:
+        """Exit status: 0 all assessed and clear, 1 violations, 3 no violation but something not assessed.
+
+        A wire loaded above its rated strength, where a case asks for the tension, counts as a violation, and so does a
+        wire that lifts a string, one that swings over its string's limit or too near to its structure, a load above
+        the capacity that is given for a structure, and a current in a vehicle above what the rules allow.
+        """
+        short = (self.violations or self.overloads or self.lifted or self.over_capacity or self.at_structures
+                 or self.induced)
+        return 1 if short else 3 if self.gaps else 0
 
 
 def greatest(values: np.ndarray) -> float:
@@ -89,10 +121,13 @@ class Tally:
             "sections": self._shares, "structure_loads": self._strings, "structure_capacity": self._capacities,
             "structures": self._turns, "spans": self._lengths, "fields": self._currents}
 
-    @property
-    def violations(self) -> int:
-        """Number of violations of all options."""
-        return sum(self.count["violations"].values())
+    def outcome(self, option: str | None = None) -> Outcome:
+        """Return what all options come to, or one."""
+        failed = (self.overloaded, self.lifted, self.over_capacity, self.too_near)
+        return Outcome(sum(rows for name, rows in self.count["violations"].items() if option in (None, name)),
+                       self.gaps if option is None else self.count["not_assessed"][option],
+                       *(sum(option in (None, name) for name, _ in found) for found in failed),
+                       sum(option in (None, name) for name in self.induced))
 
     @property
     def causes(self) -> tuple[Cause, ...]:

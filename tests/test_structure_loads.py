@@ -3,16 +3,14 @@
 Textbook catenary: a wire of length `L = 2C sinh(S/2C)` weighs `w L` and puts half of it on each end of a level span.
 """
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from corridor.check import Result
-from corridor.inspection.inspector import Inspection
 from corridor.line.facts import Case, Limit
-from corridor.summary import Tally
+from corridor.summary import Outcome, Tally
 
 from .common import CONDUCTOR, findings, framings, option, rows_where, rules_of, structures
 
@@ -193,11 +191,16 @@ def test_a_lifted_string_is_a_violation(tmp_path):
     tally = Tally(facts)
     for layer, columns in found.items():
         tally.add(layer, columns)
-    assert tally.violations == tally.gaps == 0 and tally.lifted == {("today", "cold"): {"T2"}}
+    assert tally.lifted == {("today", "cold"): {"T2"}}
     assert tally.warnings == ["today: cold: wires lift their strings at T2"]
-    row = {"options": (), "violations": 0, "gaps": 0, "overloads": 0, "output": None, "frame": None, "warnings": (),
-           "timings": {}, "causes": (), "frames": {}, "inspection": Inspection((), ())}
-    assert [Result(lifted=n, **row).status for n in (0, 1)] == [0, 1]
+    assert tally.outcome() == tally.outcome("today") == Outcome(violations=0, gaps=0, overloads=0, lifted=1)
+    assert [replace(tally.outcome(), lifted=n).status for n in (0, 1)] == [0, 1]
+
+
+@pytest.mark.parametrize("name", [field.name for field in fields(Outcome)])
+def test_whatever_fails_ends_otherwise(name):
+    assert Outcome(**{field.name: int(field.name == name) for field in fields(Outcome)}).status == (
+        3 if name == "gaps" else 1)
 
 
 def test_ratio_to_the_wire_of_today_in_its_worst_case(tmp_path):

@@ -16,9 +16,10 @@ from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
 from corridor.planning.remedies.least_cost import Constraints, Solution, least_cost
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_cells
-from corridor.planning.remedies.planned_copy import Checked, check_folder, checked_copy, earlier_plan
+from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
+from corridor.summary import Outcome
 
 __all__ = ["Planned", "plan_option", "plan_study", "require_option", "site_of"]
 
@@ -43,7 +44,7 @@ class Planned:
     solution: Solution | None = None
     forbids: tuple[str, ...] = ()
     rounds: int = 0
-    checked: Checked | None = None
+    checked: Outcome | None = None
 
     @property
     def site(self) -> Site:

@@ -2,7 +2,6 @@
 
 import csv
 import os
-from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas
@@ -13,7 +12,6 @@ import shapely
 import tomli_w
 
 from corridor.check import check_study
-from corridor.clearance.at_structures import FAILED
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
@@ -24,8 +22,9 @@ from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
 from corridor.planning.remedies.variants import Variant
+from corridor.summary import Outcome
 
-__all__ = ["Checked", "check_folder", "checked_copy", "earlier_plan"]
+__all__ = ["check_folder", "checked_copy", "earlier_plan"]
 
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
@@ -34,28 +33,6 @@ _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "g
             "outages.svg", "outages.png", "outages.pdf")
 #: Keys whose text is the path of a file that is read.
 _FILES = ("file", "files", "ground", "surface", "curves", "measured")
-
-
-@dataclass(frozen=True)
-class Checked:
-    """What the full check of a planned copy says of the option that is planned: `violations`, `gaps` not assessed, and
-    rows with wires `overloaded`, strings `lifted`, loads `over_capacity` of a structure, wires `too_near` at
-    structures, or current `induced` in a vehicle above what the rules allow."""
-
-    violations: int
-    gaps: int
-    overloaded: int
-    lifted: int
-    over_capacity: int
-    too_near: int
-    induced: int
-
-    @property
-    def status(self) -> int:
-        """Exit status, as that of a check."""
-        short = (self.violations or self.overloaded or self.lifted or self.over_capacity or self.too_near
-                 or self.induced)
-        return 1 if short else 3 if self.gaps else 0
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -83,22 +60,12 @@ def earlier_plan(folder: Path) -> tuple[str, ...]:
     return _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",)
 
 
-def checked_copy(site: Site, after: Variant, folder: Path) -> Checked:
-    """Write a study with the alterations of a variant in place, and all files that they change; check it in full."""
-    path, findings = folder / "study.toml", folder / "findings.gpkg"
+def checked_copy(site: Site, after: Variant, folder: Path) -> Outcome:
+    """Write a study with the alterations of a variant in place, and all files that they change; return what a full
+    check of it says of the option that is planned."""
+    path = folder / "study.toml"
     path.write_text(sealed(_MARK + tomli_w.dumps(_tables(site, after, folder))), encoding="utf-8")
-    row = next(row for row in check_study(path, trust=True).options if row["option"] == site.option)
-    tension = [case.name for case in site.facts.cases if "tension" in case.checks]
-    own = f"option = '{site.option.replace(chr(39), 2 * chr(39))}'"
-    s = pyogrio.read_dataframe(findings, layer="sections", where=f"{own} AND percent_rts > 100", columns=["case"])
-    lifted, over, whole, near, induced = (
-        len(pyogrio.read_dataframe(findings, layer=layer, where=f"{own} AND {which}", columns=["option"],
-                                   read_geometry=False))
-        for layer, which in (("structure_loads", "lifted"), ("structure_loads", "over_capacity"),
-                             ("structure_capacity", "over_capacity"),
-                             ("structure_loads", f"at_structure = '{FAILED}'"), ("fields", "above_limit")))
-    return Checked(int(row["violations"]), int(row["not_assessed"]), int(s["case"].isin(tension).sum()), lifted,
-                   over + whole, near, induced)
+    return check_study(path, trust=True).of_options[site.option]
 
 
 def _tables(site, after, folder):

@@ -98,9 +98,10 @@ def plan_lines(planned: Planned) -> list[str]:
                      f"linear programme, {counted(planned.rounds, 'round')}")
     checked = planned.checked
     if checked is not None:
+        lines += ["Wires are loaded above their rated strength in the planned copy."] * bool(checked.overloads)
         lines += ["Wires lift strings in the planned copy."] * bool(checked.lifted)
         lines += ["Wires load structures above their capacity in the planned copy."] * bool(checked.over_capacity)
-        lines += ["Strings swing too far in the planned copy."] * bool(checked.too_near)
+        lines += ["Strings swing too far in the planned copy."] * bool(checked.at_structures)
         lines += ["A vehicle takes more current than the rules allow in the planned copy."] * bool(checked.induced)
         rest = f"{checked.gaps} rows not assessed, which no remedy puts right" if checked.gaps else \
             "everything assessed"
