@@ -395,6 +395,13 @@ def test_no_study_at_all(tmp_path):
     assert "directory" in error.found
 
 
+def test_findings_in_the_place_of_their_study(tmp_path):
+    path = tmp_path / "findings.gpkg"
+    path.write_bytes(b"SQLite format 3\0")
+    (error,) = refuse(path)
+    assert "GeoPackage" in error.found and "study file" in error.accepted
+
+
 def test_every_cross_check_tells_some_fault_of_the_list(write):
     told = set()
     for old, new, *_ in FAULTS.values():

@@ -94,6 +94,8 @@ def _read_bytes(path):
         if path.exists() and not path.is_file():
             found = f"{str(path)!r}, which is a device, a pipe or a directory"
             raise StudyError([InputError(path, None, found, accepted)])
+        if path.suffix.lower() == ".gpkg":
+            raise StudyError([InputError(path, None, "a GeoPackage", "the study file that its findings are made from")])
         if path.stat().st_size > _LARGEST:
             raise StudyError([InputError(path, None, f"{path.stat().st_size / 1e6:.0f} MB", accepted)])
         return path.read_bytes()
