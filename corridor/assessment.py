@@ -31,7 +31,8 @@ from corridor.line.build import NoWires, attach, cut
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.line.hang import SIDES, case_states, hang, on_both_sides
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
-from corridor.line.states import group_wires, solve_states
+from corridor.line.section_wires import group_wires
+from corridor.line.states import solve_states
 from corridor.line.swing import span_frame, to_grid
 from corridor.line.uneven import wire_loads
 from corridor.rating.limits import limit_rows

@@ -3,7 +3,8 @@
 import numpy as np
 
 from corridor.line.facts import Case, Limit, Option, Wiring
-from corridor.line.states import WireGroups, solve_states
+from corridor.line.section_wires import WireGroups
+from corridor.line.states import solve_states
 
 __all__ = ["level_sections", "limit", "solved", "wiring"]
 

@@ -15,7 +15,8 @@ from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
 from corridor.errors import InputError
 from corridor.line.facts import Case, Limit, Option, Wiring
-from corridor.line.states import WireGroups, solve_states
+from corridor.line.section_wires import WireGroups
+from corridor.line.states import solve_states
 from corridor.outputs.tables_design import design_table, design_text, places
 from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry
 from corridor.planning.conductor_search.finalists import finalists_of, spaced

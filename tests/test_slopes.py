@@ -7,9 +7,9 @@ from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
 from corridor.clearance import slopes
+from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hang_rows
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of
 
 RADIAL = "rule,against,measure,base\nopen,ground,vertical,5\nslope,ground,radial,4\n"

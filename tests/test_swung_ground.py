@@ -10,10 +10,10 @@ from corridor.clearance import proximity
 from corridor.clearance.chords import Blown, cut_chords
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import sweep
+from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights, least_heights
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hang_rows
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of
 
 #: Winds from still to full of the brute-force sweep, as cases of their own.

@@ -13,12 +13,12 @@ import shapely
 
 from corridor.assessment import Ground, Plan, make_scene
 from corridor.clearance.crossings import index_obstacles
+from corridor.clearance.swung_wires import hang_rows
 from corridor.clearance.trees import fall_in, feet_of, near_points
 from corridor.geometry.catenary import plane_of, points
 from corridor.line.build import lay_out
 from corridor.line.facts import Case
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hang_rows
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy
 
 from .common import draped, findings, framings, obstacles, option, rows_where, rules_of, structures, unit_factor

@@ -4,8 +4,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.right_of_way import rooms
+from corridor.clearance.swung_wires import hung_curves
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hung_curves
 
 __all__ = ["envelope_rows"]
 

@@ -4,9 +4,9 @@ import numpy as np
 import shapely
 
 from corridor.clearance.crossings import roofed
+from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import checked_rows, closest, near_pairs
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hung_curves
 
 __all__ = ["near_shapes"]
 

@@ -11,10 +11,10 @@ import numpy as np
 
 from corridor.clearance.chords import Blown, cut_chords, spots_on
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
-from corridor.line.swung_wires import hang_rows
 
 __all__ = ["Nearest", "Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
 

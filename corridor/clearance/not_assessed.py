@@ -11,7 +11,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.clearance.right_of_way import reach_of
-from corridor.line.swung_wires import PARTLY, hung_curves
+from corridor.clearance.swung_wires import PARTLY, hung_curves
 
 __all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
            "missing_rows", "unmatched_gaps", "unruled_things", "unswung"]

@@ -23,11 +23,11 @@ from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
+from corridor.clearance.swung_wires import hung_curves, swing_curves
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
 from corridor.geometry.distance import Ends, Rows, take_rows
 from corridor.line.facts import RightOfWay
-from corridor.line.swung_wires import hung_curves, swing_curves
 
 __all__ = ["Around", "Compared", "compare", "look_around"]
 

@@ -13,8 +13,8 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import chords
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.not_assessed import Gap
+from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.vertical import Checked, worst_of
-from corridor.line.swung_wires import hung_curves
 
 __all__ = [
     "checked_rows",

@@ -9,7 +9,8 @@ import shapely
 from corridor.geometry.distance import heights
 from corridor.inputs.layers import cells
 from corridor.line.facts import Case, Limit, Measured, Option, OtherState, Wiring
-from corridor.line.states import WireGroups, solve_states
+from corridor.line.section_wires import WireGroups
+from corridor.line.states import solve_states
 from corridor.mechanics.ruling_span import ruling_span
 from corridor.units import scale
 

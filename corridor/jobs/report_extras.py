@@ -9,7 +9,8 @@ from corridor.jobs.compare import Gathered, comparison_of
 from corridor.line.build import attach
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.history_ends import slacker
-from corridor.line.states import group_wires, solve_states
+from corridor.line.section_wires import group_wires
+from corridor.line.states import solve_states
 from corridor.mechanics import ruling_span as ruling
 from corridor.outputs.tables_compare import compare_table
 

@@ -2,21 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from corridor.arrays import Array, Booleans, Integers
+from corridor.arrays import Array, Booleans, Index, Texts
 from corridor.conductor.conductor import Conductor
 from corridor.conductor.curves import NO_CURVE, Coefficients, curve_at
 from corridor.line.facts import Wiring
 from corridor.mechanics.elongation import Curved, Law, TwoPart
 
-__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "at_end", "choose_law", "law_rows", "reshape_law", "take_law",
-           "with_sets"]
+__all__ = ["CURVES", "GAP", "GIVEN", "PREDICTED", "at_end", "choose_law", "curved", "law_rows", "reshape_law",
+           "take_law", "with_sets"]
 
-#: What picks rows of every field of a law.
-Index = Integers | Booleans | tuple[Integers | slice | None, ...]
+#: One kind of law.
+_Kind = TypeVar("_Kind", bound=Law)
 
 #: How the permanent sets of a wire come about.
 GIVEN, PREDICTED, CURVES, GAP = "given", "predicted", "curves", "gap"
@@ -30,7 +30,7 @@ def at_end(wiring: Wiring | None, end: int) -> Wiring | None:
     return replace(wiring, conductor=replace(wiring.conductor, curves=wiring.conductor.curves_band[end]))
 
 
-def law_rows(wirings: Sequence[Wiring | None]) -> tuple[Law, Curved | None, NDArray[np.object_]]:
+def law_rows(wirings: Sequence[Wiring | None]) -> tuple[Law, Curved | None, Texts]:
     """Return law, creep law and method of each wiring.
 
     Parameters
@@ -61,17 +61,24 @@ def with_sets(law: Law, outer_set: Array, core_set: Array) -> Law:
     return law._replace(outer_set=outer_set, core_set=core_set)
 
 
-def take_law(law: Law, index: Index) -> Law:
+def curved(law: Law) -> Curved:
+    """Return a law that has curves. Raises TypeError where it has none."""
+    if not isinstance(law, Curved):
+        raise TypeError("a law without curves")
+    return law
+
+
+def take_law(law: _Kind, index: Index) -> _Kind:
     """Return the law with every field indexed alike."""
     return type(law)(*(np.asarray(field)[index] for field in law))
 
 
-def choose_law(chosen: Booleans, law: Law, other: Law) -> Law:
+def choose_law(chosen: Booleans, law: _Kind, other: _Kind) -> _Kind:
     """Return the law where `chosen`, else the other; all of one shape."""
     return type(law)(*(np.where(chosen, a, b) for a, b in zip(law, other, strict=True)))
 
 
-def reshape_law(law: Law, shape: tuple[int, ...]) -> Law:
+def reshape_law(law: _Kind, shape: tuple[int, ...]) -> _Kind:
     """Return the law with every field broadcast and reshaped alike."""
     whole = np.broadcast_shapes(*(np.shape(field) for field in law))
     return type(law)(*(np.broadcast_to(field, whole).reshape(shape) for field in law))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from corridor.arrays import Array, Booleans, Integers, Texts
 from corridor.conductor.conductor import Conductor
 
 __all__ = [
@@ -43,20 +44,20 @@ class Structures:
     the crossarm, clockwise from grid north] is nan where the crossarm bisects the line angle.
     """
 
-    line: np.ndarray
-    structure: np.ndarray
-    order: np.ndarray
-    role: np.ndarray
-    framing: np.ndarray
-    easting: np.ndarray
-    northing: np.ndarray
-    base_elevation: np.ndarray
-    bisector: np.ndarray
+    line: Texts
+    structure: Texts
+    order: Integers
+    role: Texts
+    framing: Texts
+    easting: Array
+    northing: Array
+    base_elevation: Array
+    bisector: Array
 
     def __len__(self) -> int:
         return len(self.structure)
 
-    def lines(self, tail, head):
+    def lines(self, tail: Integers, head: Integers) -> Texts:
         """Return the straight lines in plan between structures, `tail` and `head` their indices."""
         place = np.stack([self.easting, self.northing], axis=-1)
         return shapely.linestrings(np.stack([place[tail], place[head]], axis=1))
@@ -76,22 +77,22 @@ class Framings:
     structure on that side, `swing_limit` [deg] of the string; nan, or None for all, where it is not given.
     """
 
-    framing: np.ndarray
-    wire: np.ndarray
-    kind: np.ndarray
-    circuit: np.ndarray
-    offset: np.ndarray
-    height: np.ndarray
-    string: np.ndarray
-    string_length: np.ndarray
-    string_mass: np.ndarray
-    stiffness: np.ndarray | None = None
-    string_area: np.ndarray | None = None
-    window_left: np.ndarray | None = None
-    window_right: np.ndarray | None = None
-    window_below: np.ndarray | None = None
-    window_above: np.ndarray | None = None
-    swing_limit: np.ndarray | None = None
+    framing: Texts
+    wire: Texts
+    kind: Texts
+    circuit: Texts
+    offset: Array
+    height: Array
+    string: Texts
+    string_length: Array
+    string_mass: Array
+    stiffness: Array | None = None
+    string_area: Array | None = None
+    window_left: Array | None = None
+    window_right: Array | None = None
+    window_below: Array | None = None
+    window_above: Array | None = None
+    swing_limit: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -107,17 +108,17 @@ class Obstacles:
     lines that have one, else None; None: nothing has.
     """
 
-    layer: np.ndarray
-    obstacle: np.ndarray
-    category: np.ndarray
-    geometry: np.ndarray
-    absolute: np.ndarray
-    height: np.ndarray
-    voltage: np.ndarray
-    radius: np.ndarray
-    fault: np.ndarray
-    falls: np.ndarray | None = None
-    states: np.ndarray | None = None
+    layer: Texts
+    obstacle: Texts
+    category: Texts
+    geometry: Texts
+    absolute: Booleans
+    height: Array
+    voltage: Array
+    radius: Array
+    fault: Texts
+    falls: Booleans | None = None
+    states: Texts | None = None
 
     def __len__(self) -> int:
         return len(self.obstacle)
@@ -134,9 +135,9 @@ class LayerRead:
     name: str
     features: int
     near: int
-    bounds: np.ndarray
+    bounds: Array
     swapped: bool
-    bare: tuple = ()
+    bare: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -150,14 +151,14 @@ class OtherState:
     `told_below`, `told_above` the same in words, for each case.
     """
 
-    start: np.ndarray | None
-    end: np.ndarray | None
-    length: np.ndarray | None
-    constant: np.ndarray | None
-    below: tuple | None
-    above: tuple | None
-    told_below: tuple
-    told_above: tuple
+    start: Array | None
+    end: Array | None
+    length: Array | None
+    constant: Array | None
+    below: tuple[Integers | list[int], ...] | None
+    above: tuple[Integers | list[int], ...] | None
+    told_below: tuple[str, ...]
+    told_above: tuple[str, ...]
     movement: float = 0.0
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Booleans, Integers
+from corridor.arrays import Array, ArrayLike, Booleans, Index, Integers
 from corridor.geometry.distance import Ends
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.history_ends import slacker
@@ -96,22 +96,23 @@ class Hung:
         """Load vectors in the frame of the span [N/m], shape (..., 3)."""
         return np.stack([np.zeros_like(self.wind), self.wind, -self.weight], axis=-1)
 
-    def __getitem__(self, index) -> "Hung":
+    def __getitem__(self, index: Index) -> "Hung":
         held = None if self.held is None else self.held[index]
-        return Hung(*(getattr(self, name)[index] for name in _FIELDS), held)
+        return Hung(held=held, **{name: getattr(self, name)[index] for name in _FIELDS})
 
-    def with_rows(self, index, rows: "Hung") -> "Hung":
+    def with_rows(self, index: Index, rows: "Hung") -> "Hung":
         """Return the wires with other rows at an index; how held wires hang where both know it."""
-        columns = [np.array(getattr(self, name)) for name in _FIELDS]
-        for column, name in zip(columns, _FIELDS, strict=True):
+        columns = {name: np.array(getattr(self, name)) for name in _FIELDS}
+        for name, column in columns.items():
             column[index] = getattr(rows, name)
         held = None if self.held is None or rows.held is None else self.held.with_rows(index, rows.held)
-        return Hung(*columns, held)
+        return Hung(held=held, **columns)
 
     def reshaped(self, *shape: int) -> "Hung":
         """Return the rows with other leading axes."""
         held = None if self.held is None else self.held.reshaped(*shape)
-        return Hung(*(v.reshape(*shape, *v.shape[1:]) for v in (getattr(self, name) for name in _FIELDS)), held)
+        columns = {name: getattr(self, name) for name in _FIELDS}
+        return Hung(held=held, **{name: v.reshape(*shape, *v.shape[1:]) for name, v in columns.items()})
 
     def raised(self, by: Array) -> "Hung":
         """Return the wires raised by so much [m], of the leading axes."""
@@ -273,20 +274,28 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
                 whole[some] = part
             lifted[some] = lifts
     at = states.problem, states.place
-    tail = exact[states.problem], states.weight[at], states.wind[at], lifted[at]
-    made = [Hung(*(column[at] for column in each), *tail)
-            for each in (columns, *([_held(model, states, lifted)] if held else []))]
-    return replace(made[0], held=made[1]) if held else made[0]
+
+    def rows(columns: list[Array]) -> Hung:
+        tension, start, end, residual = (column[at] for column in columns)
+        return Hung(tension, start, end, residual, exact[at[0]], states.weight[at], states.wind[at], lifted[at])
+
+    return replace(rows(columns), held=rows(_held(model, states, lifted))) if held else rows(columns)
+
+
+#: Tension, start, end and residual of spans, (problem, span), and whether the strings at both ends are lifted.
+_Found = tuple[Array, Array, Array, Array, Booleans]
 
 
 def _take(states: States, some: Integers) -> States:
     """Some problems alone."""
     columns = (take_law(v, some) if isinstance(v, TwoPart | Curved) else v[some] for v in states[:-2])
-    return States(*columns, *states[-2:])
+    return States._make([*columns, *states[-2:]])
 
 
-def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
+def _in_equilibrium(model: Model, states: States, held: ArrayLike = False) -> _Found:
     """Tension, ends and residual of every span of every problem, and which strings are lifted."""
+    if model.unstressed is None:
+        raise ValueError("wires were not clipped in")
     azimuth, corner = model.chains.azimuth[states.chain], model.chains.corner[states.chain, :-1]
     p = states.wind
     load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), -states.weight], axis=-1)
@@ -299,7 +308,7 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False):
     return found.horizontal_tension, start, end, residual, lifts
 
 
-def _held(model: Model, states: States, lifted: Booleans):
+def _held(model: Model, states: States, lifted: Booleans) -> list[Array]:
     """Tension, ends and residual of problems in which strings are lifted, these held plumb; nan elsewhere."""
     rows = np.flatnonzero(lifted.any(axis=(1, 2)))
     columns = [np.full(lifted.shape[:2], np.nan), *np.full((2, *lifted.shape[:2], 3), np.nan),
@@ -312,7 +321,7 @@ def _held(model: Model, states: States, lifted: Booleans):
     return columns
 
 
-def _by_ruling_span(model: Model, states: States):
+def _by_ruling_span(model: Model, states: States) -> _Found:
     """The same by the ruling span."""
     c, o = states.chain, states.option
     g, row = model.group[c], model.chains.row[c]

@@ -8,10 +8,11 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from corridor.arrays import Array, Booleans, Index, Integers, Texts
 from corridor.geometry.catenary import mean_tension_ratio, slack
-from corridor.line.elongation_laws import CURVES, GAP, GIVEN, PREDICTED, take_law, with_sets
+from corridor.line.elongation_laws import CURVES, GAP, GIVEN, PREDICTED, curved, take_law, with_sets
 from corridor.mechanics.creep import outer_set_of_creep, predicted_creep
-from corridor.mechanics.elongation import strain
+from corridor.mechanics.elongation import Curved, Law, strain
 from corridor.mechanics.history import gap_set, sets_after, settle
 from corridor.mechanics.ruling_span import tension, unstressed_excess
 from corridor.mechanics.stringing import longest
@@ -33,36 +34,32 @@ class Pairs:
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
     """
 
-    law: object
-    creep: object
-    method: np.ndarray
-    given_set: np.ndarray
-    span: np.ndarray
-    bare: np.ndarray
-    rts: np.ndarray
-    everyday: np.ndarray
-    stringing: np.ndarray
-    age: np.ndarray
-    pretension: np.ndarray
-    measured: np.ndarray
-    measured_at: np.ndarray
-    load: np.ndarray
-    temperature: np.ndarray
-    limit_tension: np.ndarray
-    limit_load: np.ndarray
-    limit_temperature: np.ndarray
-    limit_given: np.ndarray
-    limit_initial: np.ndarray
-    seen: np.ndarray
+    law: Law
+    creep: Curved | None
+    method: Texts
+    given_set: Array
+    span: Array
+    bare: Array
+    rts: Array
+    everyday: Array
+    stringing: Array
+    age: Array
+    pretension: Array
+    measured: Array
+    measured_at: Array
+    load: Array
+    temperature: Array
+    limit_tension: Array
+    limit_load: Array
+    limit_temperature: Array
+    limit_given: Booleans
+    limit_initial: Booleans
+    seen: Booleans
 
-    def __getitem__(self, index):
+    def __getitem__(self, index: Index) -> "Pairs":
         """Return those pairs alone."""
-        def pick(value):
-            if isinstance(value, tuple):
-                return take_law(value, index)
-            return None if value is None else value[index]
-
-        return Pairs(*(pick(getattr(self, field.name)) for field in fields(self)))
+        law, creep = take_law(self.law, index), self.creep and take_law(self.creep, index)
+        return Pairs(law, creep, **{field.name: getattr(self, field.name)[index] for field in fields(self)[2:]})
 
 
 @dataclass(frozen=True)
@@ -73,16 +70,16 @@ class Settled:
     `initial_outer` ... `final_core` permanent sets [-]; `set_by` what made the outer part's final set.
     """
 
-    excess: np.ndarray
-    governing: np.ndarray
-    initial_outer: np.ndarray
-    initial_core: np.ndarray
-    final_outer: np.ndarray
-    final_core: np.ndarray
-    set_by: np.ndarray
+    excess: Array
+    governing: Integers
+    initial_outer: Array
+    initial_core: Array
+    final_outer: Array
+    final_core: Array
+    set_by: Texts
 
 
-def settle_pairs(pairs):
+def settle_pairs(pairs: Pairs) -> Settled:
     """Return length and sets of pairs, such that both follow from each other.
 
     Parameters
@@ -103,10 +100,10 @@ def settle_pairs(pairs):
         sets[:, moving], by[moving] = _settle(some)
     by[np.isnan(sets[2]) | (sets[2] == 0)] = None
     excess, governing = _length(pairs, sets)
-    return Settled(excess, governing, *sets, by)
+    return _with_sets(excess, governing, sets, by)
 
 
-def unloaded(pairs, settled, again, doubtful):
+def unloaded(pairs: Pairs, settled: Settled, again: Booleans, doubtful: Booleans) -> Settled:
     """Return pairs as they are if no load of ice or wind has ever come.
 
     Parameters
@@ -132,23 +129,29 @@ def unloaded(pairs, settled, again, doubtful):
     for chosen, function in ((loaded & ~again, _kept), (loaded & again, _anew)):
         if chosen.any():
             excess[chosen], sets[:, chosen] = function(never[chosen], excess[chosen])
-    return Settled(excess, settled.governing, *sets, settled.set_by)
+    return _with_sets(excess, settled.governing, sets, settled.set_by)
 
 
-def _kept(pairs, excess):
+def _with_sets(excess: Array, governing: Integers, sets: Array, by: Texts) -> Settled:
+    """What pairs come to; sets (initial outer, initial core, final outer, final core)."""
+    initial_outer, initial_core, final_outer, final_core = sets
+    return Settled(excess, governing, initial_outer, initial_core, final_outer, final_core, by)
+
+
+def _kept(pairs: Pairs, excess: Array) -> tuple[Array, Array]:
     """Length and sets of pairs whose length is known."""
     before = _pretensioned(pairs)
-    left = _by_load(pairs, excess, before), _by_creep_curve(pairs, excess, None)
+    left = _by_load(pairs, excess, before), _by_creep_curve(pairs, excess, before)
     return excess, np.concatenate([before, np.maximum(before, np.maximum(*left))])
 
 
-def _anew(pairs, _):
+def _anew(pairs: Pairs, _: Array) -> tuple[Array, Array]:
     """Length and sets of pairs that settle once more."""
     found = settle_pairs(pairs)
     return found.excess, np.stack([found.initial_outer, found.initial_core, found.final_outer, found.final_core])
 
 
-def _settle(pairs):
+def _settle(pairs: Pairs) -> tuple[Array, Texts]:
     """Sets (initial outer, initial core, final outer, final core) of pairs, and what made the final outer one."""
     before = _pretensioned(pairs)
     start = np.stack([*before, np.full_like(before[0], _FIRST_SET), np.zeros_like(before[1])])
@@ -162,18 +165,18 @@ def _settle(pairs):
 _MAKERS = ("pretension", "load", "creep", "stringing")
 
 
-def _pretensioned(pairs):
+def _pretensioned(pairs: Pairs) -> Array:
     """Sets of both parts after the pretension, on the virgin curves."""
     drawn = (pairs.pretension > 0) & (pairs.method == CURVES)
     sets = np.zeros((2, len(drawn)))
     if drawn.any():
         some = pairs[drawn]
         e = strain(some.pretension, some.stringing, some.law)
-        sets[:, drawn] = sets_after(e, some.stringing, some.law)
+        sets[:, drawn] = sets_after(e, some.stringing, curved(some.law))
     return sets
 
 
-def _sets(pairs, before, sets):
+def _sets(pairs: Pairs, before: Array, sets: Array) -> Array:
     """Sets (maker, initial and final of both parts, pair) that the length made of these sets leads to."""
     excess, _ = _length(pairs, sets)
     made = np.zeros((len(_MAKERS), 4, len(excess)))
@@ -190,7 +193,7 @@ def _sets(pairs, before, sets):
     return made
 
 
-def _length(pairs, sets):
+def _length(pairs: Pairs, sets: Array) -> tuple[Array, Integers]:
     """Unstressed length of pairs with these sets, and the limit that governs it."""
     outer = np.where(pairs.limit_initial, sets[0, :, None], sets[2, :, None])
     core = np.where(pairs.limit_initial, sets[1, :, None], sets[3, :, None])
@@ -207,7 +210,7 @@ def _length(pairs, sets):
     return excess, governing
 
 
-def _state(pairs, excess, load, temperature, part):
+def _state(pairs: Pairs, excess: Array, load: Array, temperature: Array, part: Law) -> tuple[Array, Array, Array]:
     """Horizontal tension [N], strain [-] and mean tension [N] of a state."""
     H = tension(excess, pairs.span, load, temperature, part).horizontal_tension
     C = H / load
@@ -216,7 +219,7 @@ def _state(pairs, excess, load, temperature, part):
         return H, e, H * mean_tension_ratio(pairs.span, 0.0, C)
 
 
-def _by_load(pairs, excess, sets):
+def _by_load(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Greatest sets of both parts that any case leaves, the wire being on its initial curves."""
     cases = pairs.temperature.shape[1]
     pair, case = (index.ravel() for index in np.indices((len(excess), cases)))
@@ -228,22 +231,22 @@ def _by_load(pairs, excess, sets):
     law = with_sets(some.law, *sets[:2, pair[real]])
     e = _state(some, excess[pair[real]], load, T, law)[1]
     left = np.zeros((2, len(excess), cases))
-    left[:, pair[real], case[real]] = sets_after(e, T, law)
+    left[:, pair[real], case[real]] = sets_after(e, T, curved(law))
     return left.max(axis=-1, initial=0.0)
 
 
-def _by_creep_curve(pairs, excess, sets):
+def _by_creep_curve(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Sets of both parts after years at the everyday temperature, on the creep curves; 0 where there are none."""
     left = np.zeros((2, len(excess)))
-    has = np.isfinite(pairs.creep.outer_0)
-    if has.any():
-        some = pairs[has]
+    has = np.isfinite(pairs.creep.outer_0) if pairs.creep else np.zeros(len(excess), bool)
+    some = pairs[has]
+    if some.creep and has.any():
         e = _state(some, excess[has], some.bare, some.everyday, some.creep)[1]
         left[:, has] = sets_after(e, some.everyday, some.creep)
     return left
 
 
-def _by_prediction(pairs, excess, sets):
+def _by_prediction(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Sets after years at the everyday temperature and the final tension there, by the published predictor."""
     law = with_sets(pairs.law, *sets[2:])
     H = _state(pairs, excess, pairs.bare, pairs.everyday, law)[0]
@@ -251,11 +254,11 @@ def _by_prediction(pairs, excess, sets):
     return np.stack([outer, np.zeros_like(outer)])
 
 
-def _by_gap(pairs, excess, sets):
+def _by_gap(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Set of an outer part that is clamped once the core has been tensioned alone."""
     alone = with_sets(pairs.law._replace(outer_compression=0.0 * pairs.span), 1.0 + 0 * excess, 0 * excess)
     F = _state(pairs, excess, pairs.bare, pairs.stringing, alone)[2]
-    outer = gap_set(F, pairs.stringing, alone)
+    outer = gap_set(F, pairs.stringing, curved(alone))
     return np.stack([outer, np.zeros_like(outer)])
 
 

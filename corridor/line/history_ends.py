@@ -5,15 +5,19 @@ higher temperature, and sags more when hot; one that is known by its length sags
 kept as laws of one unstressed length, and in each state that is taken in which the wire is slacker.
 """
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, Booleans
-from corridor.line.elongation_laws import choose_law, reshape_law, take_law, with_sets
+from corridor.arrays import Array, Booleans, Integers
+from corridor.line.elongation_laws import choose_law, curved, reshape_law, take_law, with_sets
+from corridor.line.history import Pairs, Settled
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.curves import counted_from
 from corridor.mechanics.elongation import Curved, Law
+
+if TYPE_CHECKING:
+    from corridor.line.states import Strung
 
 __all__ = ["Chosen", "choose_end", "moved_onto", "slacker"]
 
@@ -28,7 +32,8 @@ class Chosen(NamedTuple):
     taut_tension: Array
 
 
-def choose_end(state: tuple[Array, ...], loaded: Law, tension: Array, never: Law, doubtful: Booleans) -> Chosen:
+def choose_end(state: tuple[Array, Array, Array, Array], loaded: Law, tension: Array, never: Law,
+               doubtful: Booleans) -> Chosen:
     """Return the ends of histories by how wires hang in some states.
 
     Parameters
@@ -46,28 +51,30 @@ def choose_end(state: tuple[Array, ...], loaded: Law, tension: Array, never: Law
     if not len(at[0]):
         return Chosen(loaded, tension, loaded, tension)
     one, other = (type(law)(*(np.broadcast_to(field, tension.shape)[at] for field in law)) for law in (loaded, never))
-    H = ruling.tension(*(np.broadcast_to(v, tension.shape)[at] for v in state), other).horizontal_tension
+    excess, span, load, temperature = (np.broadcast_to(v, tension.shape)[at] for v in state)
+    H = ruling.tension(excess, span, load, temperature, other).horizontal_tension
     # An end without answer is none that could be relied on: the state has none.
     lower = ~(H >= tension[at])
-    laws = (choose_law(lower, other, one), choose_law(lower, one, other))
-    tensions = np.where(lower, H, tension[at]), np.where(lower, tension[at], H)
-    return Chosen(*(each for pair in zip((_put(loaded, tension.shape, at, law) for law in laws),
-                                         (_put_one(tension, at, H) for H in tensions), strict=True) for each in pair))
+    slack, taut = (_put(loaded, tension.shape, at, law)
+                   for law in (choose_law(lower, other, one), choose_law(lower, one, other)))
+    less, more = (_put_one(tension, at, each)
+                  for each in (np.where(lower, H, tension[at]), np.where(lower, tension[at], H)))
+    return Chosen(slack, less, taut, more)
 
 
-def _put_one(whole: Array, at, values: Array) -> Array:
+def _put_one(whole: Array, at: tuple[Integers, ...], values: Array) -> Array:
     whole = np.array(whole, float)
     whole[at] = values
     return whole
 
 
-def _put(law: Law, shape: tuple[int, ...], at, some: Law) -> Law:
+def _put(law: Law, shape: tuple[int, ...], at: tuple[Integers, ...], some: Law) -> Law:
     """A law of some shape with other rows at places."""
     return type(law)(*(_put_one(np.broadcast_to(field, shape), at, part)
                        for field, part in zip(law, some, strict=True)))
 
 
-def slacker(strung, group, option, span: Array, load: Array, temperature: Array) -> Law:
+def slacker(strung: "Strung", group: Integers, option: Integers, span: Array, load: Array, temperature: Array) -> Law:
     """Return the final law of wires in groups and options (row,) at the end of their history at which they hang lower.
 
     Parameters
@@ -86,13 +93,13 @@ def slacker(strung, group, option, span: Array, load: Array, temperature: Array)
     at = np.nonzero(strung.doubtful[group, option])
     if not len(at[0]):
         return loaded
-    state = tuple(v[at] for v in (strung.excess[group, option], span, load, temperature))
+    state = strung.excess[group, option][at], span[at], load[at], temperature[at]
     some, never = take_law(loaded, at), take_law(never, at)
     H = ruling.tension(*state, some).horizontal_tension
     return _put(loaded, group.shape, at, choose_end(state, some, H, never, np.ones(H.shape, bool)).slack)
 
 
-def moved_onto(pairs, settled, never, doubtful: Booleans) -> Law:
+def moved_onto(pairs: Pairs, settled: Settled, never: Settled, doubtful: Booleans) -> Law:
     """Return the final law of pairs if no load has come, counted from the unstressed length they have if loads have.
 
     Parameters
@@ -107,5 +114,5 @@ def moved_onto(pairs, settled, never, doubtful: Booleans) -> Law:
     if not isinstance(pairs.law, Curved) or not doubtful.any():
         return final
     law = with_sets(take_law(pairs.law, doubtful), never.final_outer[doubtful], never.final_core[doubtful])
-    moved = counted_from(law, (1 + never.excess[doubtful]) / (1 + settled.excess[doubtful]))
+    moved = counted_from(curved(law), (1 + never.excess[doubtful]) / (1 + settled.excess[doubtful]))
     return _put(final, doubtful.shape, np.nonzero(doubtful), moved)

@@ -3,14 +3,13 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from corridor.arrays import Array, ArrayLike, Booleans, Integers
+from corridor.arrays import Array, ArrayLike, Booleans, Integers, Texts
 from corridor.line.build import Spans, WireSpans
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.facts import Case, Option, Wiring
-from corridor.line.section_wires import Chains, chain_wires, right_of, turned
-from corridor.line.states import Strung, WireGroups
+from corridor.line.section_wires import Chains, WireGroups, chain_wires, right_of, turned
+from corridor.line.states import Strung
 from corridor.line.swing import SpanFrame
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import Clipped, clip_in
@@ -59,8 +58,8 @@ class Model:
     def exact(self) -> Booleans:
         """Whether each chain is solved exactly: all of its hinges are known, and no ruling span is asked for."""
         node = np.arange(self.chains.row.shape[1] + 1) <= self.chains.count[:, None]
-        known = ~np.isnan(np.where(node, self.chains.supports.hinge[..., 2], 0.0)).any(axis=1)
-        return known & (self.unstressed is not None)
+        unknown = np.isnan(np.where(node, np.asarray(self.chains.supports.hinge)[..., 2], 0.0)).sum(axis=1)
+        return (unknown == 0) & (self.unstressed is not None)
 
     def place_of(self, wires: Integers) -> tuple[Integers, Integers]:
         """Return the chain of wire spans, and the place of each in it."""
@@ -82,19 +81,18 @@ class Model:
 
     def plumb_height(self, chain: int, node: int) -> float:
         """Return the elevation at which a plumb string of a chain holds its wire [m]."""
-        held = self.chains.supports
-        return float(held.hinge[chain, node, 2] - held.string_length[chain, node])
+        hinge, _, length, *_ = (np.asarray(field) for field in self.chains.supports)
+        return float(hinge[chain, node, 2] - length[chain, node])
 
     def supports(self, chain: Integers, option: Integers, pressure: ArrayLike = 0.0,
                  held: ArrayLike = False) -> Supports:
         """Return what holds chains in options, with a wind on strings [Pa], positive to the right; some strings held
         plumb."""
-        s, share = self.chains.supports, 1 / self.subconductors[self.group[chain], option][:, None]
-        blown = s.string_force[chain] * np.reshape(pressure, (-1, 1, 1)) * share[..., None]
-        length, hinge = s.string_length[chain], s.hinge[chain].copy()
+        share = 1 / self.subconductors[self.group[chain], option][:, None]
+        hinge, kind, length, weight, force, stiffness = (np.asarray(field)[chain] for field in self.chains.supports)
         hinge[..., 2] -= np.where(held, length, 0.0)
-        return Supports(hinge, np.where(held, HELD, s.kind[chain]), length, s.string_weight[chain] * share, blown,
-                        s.stiffness[chain] * share)
+        return Supports(hinge, np.where(held, HELD, kind), length, weight * share,
+                        force * np.reshape(pressure, (-1, 1, 1)) * share[..., None], stiffness * share)
 
 
 def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
@@ -116,7 +114,7 @@ def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
     load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
     clipped = clip_in(model.supports(c, o), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
                       count=model.chains.count[c])
-    clipped = Clipped(*(field.reshape(len(g), options, *field.shape[1:]) for field in clipped))
+    clipped = Clipped._make(field.reshape(len(g), options, *field.shape[1:]) for field in clipped)
     return replace(model, unstressed=clipped.unstressed, clipped=clipped, clipped_at=temperature)
 
 
@@ -133,7 +131,7 @@ def rest_frame(model: Model, option: int) -> SpanFrame:
     return replace(frame, start=start, end=end)
 
 
-def clipping_state(strung: Strung, kind: NDArray[np.str_], options: tuple[Option, ...],
+def clipping_state(strung: Strung, kind: Texts, options: tuple[Option, ...],
                    shield: Wiring | None) -> tuple[Array, Law]:
     """Return the state in which wires were clipped in with plumb strings, bare and in still air.
 

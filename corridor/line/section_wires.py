@@ -1,16 +1,16 @@
-"""Wires that run through whole sections, from one dead end to the next, with what holds them."""
+"""Wires of whole sections: those that share a tension, and each from one dead end to the next with what holds it."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from corridor.arrays import Array, Booleans, Integers
+from corridor.arrays import Array, Booleans, Integers, Texts
 from corridor.constants import GRAVITY
 from corridor.line.build import Spans, WireSpans
 from corridor.line.swing import SpanFrame
 from corridor.mechanics.supports import FREE, HELD, POST, Supports
 
-__all__ = ["Chains", "chain_wires", "right_of", "turned"]
+__all__ = ["Chains", "WireGroups", "chain_wires", "group_wires", "right_of", "turned"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,44 @@ class Chains:
     corner: Array
     azimuth: Array
     supports: Supports
+
+
+@dataclass(frozen=True)
+class WireGroups:
+    """The wires of one kind in one section, which share a horizontal tension; columns of shape (group,).
+
+    `of_wire_span` (wire span,) tells each wire span's group; `span` is the ruling span [m]; `spans`, `rises`
+    (group, wire span within it) [m], nan-filled.
+    """
+
+    section: Integers
+    kind: Texts
+    of_wire_span: Integers
+    span: Array
+    spans: Array
+    rises: Array
+
+    def __len__(self) -> int:
+        return len(self.section)
+
+
+def group_wires(spans: Spans, wires: WireSpans) -> WireGroups:
+    """Return the groups of wires that share a tension, by section and kind."""
+    section = spans.section[wires.span]
+    keys, of_wire = np.unique(np.char.add(np.char.mod("%09d ", section), wires.kind.astype(str)),
+                              return_inverse=True)
+    first = np.unique(of_wire, return_index=True)[1]
+    place = np.zeros(len(of_wire), int)
+    order = np.argsort(of_wire, kind="stable")
+    starts = np.r_[0, np.cumsum(np.bincount(of_wire))[:-1]]
+    place[order] = np.arange(len(order)) - starts[of_wire[order]]
+    padded = np.full((2, len(keys), place.max() + 1), np.nan)
+    padded[:, of_wire, place] = wires.length, wires.end[:, 2] - wires.start[:, 2]
+    pair = np.unique(of_wire * len(spans) + wires.span)
+    centre = spans.length[pair % len(spans)]
+    cubes = np.bincount(pair // len(spans), centre**3)
+    span = np.sqrt(cubes / np.bincount(pair // len(spans), centre))
+    return WireGroups(section[first], wires.kind[first], of_wire, span, *padded)
 
 
 def chain_wires(frame: SpanFrame, wires: WireSpans, spans: Spans) -> Chains:

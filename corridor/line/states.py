@@ -1,40 +1,27 @@
 """Every section of wire in every option and case: strung to its limits, then loaded, in one batch."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
+from corridor.arrays import Array, Booleans, Index, Integers, Texts
 from corridor.constants import GRAVITY
+from corridor.line.build import Sections
 from corridor.line.case_loads import case_loads
 from corridor.line.elongation_laws import at_end, choose_law, law_rows, reshape_law, take_law, with_sets
-from corridor.line.history import Pairs, settle_pairs, unloaded
+from corridor.line.facts import Case, Measured, Option, Tightened, Wiring
+from corridor.line.history import Pairs, Settled, settle_pairs, unloaded
 from corridor.line.history_ends import choose_end, moved_onto
 from corridor.line.limit_words import texts, unmet
+from corridor.line.section_wires import WireGroups
 from corridor.mechanics import ruling_span as ruling
+from corridor.mechanics.elongation import Law
 from corridor.mechanics.knee import knee_temperature
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
 
-__all__ = ["Strung", "WireGroups", "group_wires", "solve_states"]
-
-
-@dataclass(frozen=True)
-class WireGroups:
-    """The wires of one kind in one section, which share a horizontal tension; columns of shape (group,).
-
-    `of_wire_span` (wire span,) tells each wire span's group; `span` is the ruling span [m]; `spans`, `rises`
-    (group, wire span within it) [m], nan-filled.
-    """
-
-    section: np.ndarray
-    kind: np.ndarray
-    of_wire_span: np.ndarray
-    span: np.ndarray
-    spans: np.ndarray
-    rises: np.ndarray
-
-    def __len__(self):
-        return len(self.section)
+__all__ = ["PairLimits", "Strung", "WiringTable", "solve_states"]
 
 
 @dataclass(frozen=True)
@@ -57,59 +44,41 @@ class Strung:
     `part` is the end at which the wire hangs lower, `taut` the other, `taut_tension` [N] with it (group, option, case).
     """
 
-    weight: np.ndarray
-    wind: np.ndarray
-    temperature: np.ndarray
-    horizontal_tension: np.ndarray
-    residual: np.ndarray
-    excess: np.ndarray
-    governing: np.ndarray
-    limit_text: np.ndarray
-    knee: np.ndarray
-    rts: np.ndarray
-    bare_weight: np.ndarray
-    final: object
-    part: object
-    set_by: np.ndarray
-    outer_set: np.ndarray
-    core_set: np.ndarray
-    compression_band: np.ndarray
-    knee_band: np.ndarray
-    tension_band: np.ndarray
-    initial: object
-    unmet: np.ndarray
-    unloaded: object
-    doubtful: np.ndarray
-    final_doubtful: np.ndarray
-    taut: object
-    taut_tension: np.ndarray
+    weight: Array
+    wind: Array
+    temperature: Array
+    horizontal_tension: Array
+    residual: Array
+    excess: Array
+    governing: Integers
+    limit_text: Texts
+    knee: Array
+    rts: Array
+    bare_weight: Array
+    final: Law
+    part: Law
+    set_by: Texts
+    outer_set: Array
+    core_set: Array
+    compression_band: Array
+    knee_band: Array
+    tension_band: Array
+    initial: Law
+    unmet: Texts
+    unloaded: Law
+    doubtful: Booleans
+    final_doubtful: Booleans
+    taut: Law
+    taut_tension: Array
 
     @property
-    def constant(self):
+    def constant(self) -> Array:
         """Catenary constant H/|q| [m], shape (group, option, case)."""
         return self.horizontal_tension / np.hypot(self.weight, self.wind)
 
 
-def group_wires(spans, wires):
-    """Return the groups of wires that share a tension, by section and kind."""
-    section = spans.section[wires.span]
-    keys, of_wire = np.unique(np.char.add(np.char.mod("%09d ", section), wires.kind.astype(str)),
-                              return_inverse=True)
-    first = np.unique(of_wire, return_index=True)[1]
-    place = np.zeros(len(of_wire), int)
-    order = np.argsort(of_wire, kind="stable")
-    starts = np.r_[0, np.cumsum(np.bincount(of_wire))[:-1]]
-    place[order] = np.arange(len(order)) - starts[of_wire[order]]
-    padded = np.full((2, len(keys), place.max() + 1), np.nan)
-    padded[:, of_wire, place] = wires.length, wires.end[:, 2] - wires.start[:, 2]
-    pair = np.unique(of_wire * len(spans) + wires.span)
-    centre = spans.length[pair % len(spans)]
-    cubes = np.bincount(pair // len(spans), centre**3)
-    span = np.sqrt(cubes / np.bincount(pair // len(spans), centre))
-    return WireGroups(section[first], wires.kind[first], of_wire, span, *padded)
-
-
-def solve_states(groups, options, cases, shield, sections=None):
+def solve_states(groups: WireGroups, options: Sequence[Option], cases: Sequence[Case], shield: Wiring | None,
+                 sections: Sections | None = None) -> Strung:
     """Return every group in every option and case, strung to the limits of its wiring.
 
     Parameters
@@ -126,7 +95,7 @@ def solve_states(groups, options, cases, shield, sections=None):
     -------
     Strung
     """
-    table = _Table([shield, *(option.wiring for option in options)], cases)
+    table = WiringTable([shield, *(option.wiring for option in options)], cases)
     which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
     pairs, limits, share = _pairs(groups, which, table, sections)
     today = next((i for i, option in enumerate(options) if option.existing), None)
@@ -142,24 +111,24 @@ class _Ends(NamedTuple):
     """Columns (pair,): whether the wire `stands`, so that its length follows from a final state; whether it is
     `doubtful` that loads of ice and wind have come."""
 
-    stands: np.ndarray
-    doubtful: np.ndarray
+    stands: Booleans
+    doubtful: Booleans
 
 
 _COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
 _WIRING = ("everyday_temperature", "stringing_temperature", "age", "pretension")
 
 
-class _Table:
+class WiringTable:
     """What is known of each wiring, as arrays (wiring,), (wiring, case) and (wiring, limit); nan where it is None."""
 
-    def __init__(self, wirings, cases):
+    def __init__(self, wirings: Sequence[Wiring | None], cases: Sequence[Case]) -> None:
         self.wirings = wirings
         self.law, self.creep, self.method = law_rows(wirings)
         self.estimated = np.array([w is not None and bool(w.conductor.curves_band) for w in wirings])
         self.ends = [law_rows([at_end(w, end) for w in wirings])[:2] for end in (0, 1) if self.estimated.any()]
-        self.columns = {name: _column(wirings, lambda w, name=name: getattr(w.conductor, name)) for name in _COLUMNS}
-        self.columns |= {name: _column(wirings, lambda w, name=name: getattr(w, name)) for name in _WIRING}
+        self.columns = {name: _column([w and w.conductor for w in wirings], name) for name in _COLUMNS}
+        self.columns |= {name: _column(wirings, name) for name in _WIRING}
         # The first wiring is that of shield wires, which may be in another state.
         own = [[case.of("phase" if i else "shield") for case in cases] for i in range(len(wirings))]
         self.temperature = np.array([[_case_temperature(w, case) for case in row]
@@ -174,11 +143,11 @@ class _Table:
         self.weight, self.wind = (np.stack(each) for each in zip(*loads, strict=True))
         self._limits({case.name: index for index, case in enumerate(cases)})
 
-    def _limits(self, by_name):
+    def _limits(self, by_name: dict[str | None, int]) -> None:
         """Arrays (wiring, limit): kind, bound, state and condition of every limit."""
         shape = len(self.wirings), max(len(w.stringing) for w in self.wirings if w is not None)
         self.limit_case = np.full(shape, -1)
-        self.kind = np.full(shape, "", object)
+        self.kind, self.text = np.full(shape, "", object), np.full((shape[0], shape[1] + 1), None, object)
         self.value, self.limit_temperature = np.full(shape, np.nan), np.full(shape, np.nan)
         self.limit_weight, self.limit_wind = np.ones(shape), np.zeros(shape)
         self.limit_initial = np.zeros(shape, bool)
@@ -186,48 +155,51 @@ class _Table:
             for j, limit in enumerate(wiring.stringing if wiring else ()):
                 at, k = (i, j), by_name.get(limit.case)
                 self.limit_case[at] = -1 if k is None else k
-                self.kind[at], self.limit_initial[at] = limit.kind, limit.condition == "initial"
+                self.kind[at], self.text[at] = limit.kind, limit.text
+                self.limit_initial[at] = limit.condition == "initial"
                 self.value[at] = limit.value * (self.columns["rts"][i] if limit.kind == "share" else 1.0)
                 self.limit_temperature[at] = limit.temperature if k is None else self.temperature[i, k]
                 self.limit_weight[at] = self.bare[i] if k is None else self.weight[i, k]
                 self.limit_wind[at] = 0.0 if k is None else self.wind[i, k]
 
 
-def _column(wirings, get):
-    return np.array([np.nan if w is None else float(get(w)) for w in wirings])
+def _column(rows: Sequence[object], name: str) -> Array:
+    return np.array([np.nan if row is None else float(getattr(row, name)) for row in rows])
 
 
-def _case_temperature(wiring, case):
+def _case_temperature(wiring: Wiring | None, case: Case) -> float:
     if wiring is None:
         return np.nan
-    named = {"maximum": wiring.maximum_temperature, "emergency": wiring.emergency_temperature}
+    named: dict[float | str, float | None] = {"maximum": wiring.maximum_temperature,
+                                              "emergency": wiring.emergency_temperature}
     value = named.get(case.temperature, case.temperature)
     return np.nan if value is None else float(value)
 
 
 @dataclass(frozen=True)
-class _Limits:
+class PairLimits:
     """Limits of pairs, columns of shape (pair, limit), and the spans they are for, (pair, 1, span)."""
 
-    kind: np.ndarray
-    value: np.ndarray
-    weight: np.ndarray
-    wind: np.ndarray
-    spans: np.ndarray
-    rises: np.ndarray
+    kind: Texts
+    value: Array
+    weight: Array
+    wind: Array
+    spans: Array
+    rises: Array
 
-    def tension(self, value):
+    def tension(self, value: Array) -> Array:
         """Horizontal tension [N] of every limit whose bound is this value."""
         return limit_tensions(value, self.kind == "constant", self.spans, self.rises, self.weight, self.wind)
 
 
-def _pairs(groups, which, table, sections):
+def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
+           sections: Sections | None) -> tuple[Pairs, PairLimits, Array]:
     """Pairs of group and option, side by side, and their limits."""
     row = which.ravel()
     group = np.repeat(np.arange(len(groups)), which.shape[1])
     columns = {name: column[row] for name, column in table.columns.items()}
     share = _tightened(groups, which, table, sections)[:, None]
-    limits = _Limits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
+    limits = PairLimits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
                      groups.spans[group, None], groups.rises[group, None])
     bound = np.where(limits.kind == "existing", np.nan, limits.value)
     measured, measured_at = _measured(groups, which, table, sections)
@@ -241,34 +213,42 @@ def _pairs(groups, which, table, sections):
     return pairs, limits, share[:, 0]
 
 
-def _tightened(groups, which, table, sections):
+def _named(row: Measured | Tightened, groups: WireGroups, sections: Sections | None) -> Booleans:
+    """Whether groups are of the section that a row names, (group, 1)."""
+    if sections is None:
+        raise ValueError("a section is named, and none are given")
+    here = (sections.name == row.section) & ((sections.line == row.line) | (row.line == ""))
+    return here[groups.section][:, None]
+
+
+def _tightened(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
     """Share by which the limits of each pair are more than they say, 0 where they are not."""
     share = np.zeros(which.shape)
     for index, wiring in enumerate(table.wirings):
         for row in wiring.tightened if wiring is not None else ():
-            here = (sections.name == row.section) & ((sections.line == row.line) | (row.line == ""))
-            share[here[groups.section][:, None] & (which == index)] = row.share
+            share[_named(row, groups, sections) & (which == index)] = row.share
     return share.ravel()
 
 
-def _measured(groups, which, table, sections):
+def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
     """Measured horizontal tension [N] of each pair and its temperature [degC], nan where nothing was measured."""
     found = np.full((2, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):
-        rows = wiring.measured if wiring is not None else ()
-        for row in rows:
-            here = (sections.name == row.section) & ((sections.line == row.line) | (row.line == ""))
+        for row in wiring.measured if wiring is not None else ():
             H = row.horizontal_tension if np.isfinite(row.horizontal_tension) else row.constant * table.bare[index]
-            at = here[groups.section][:, None] & (which == index)
+            at = _named(row, groups, sections) & (which == index)
             found[0, at], found[1, at] = H, row.temperature
     return found.reshape(2, -1)
 
 
-def _settled(pairs, limits, table, today, options, ends):
+def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | None, options: int,
+             ends: _Ends) -> Settled:
     """Length and sets of all pairs: first those that do not look at the wire of today, then those that do."""
     looks = (limits.kind == "existing").any(axis=1)
     if not looks.any():
         return settle_pairs(pairs)
+    if today is None:
+        raise ValueError("limits look at the wire of today, and none hangs")
     first, index = settle_pairs(pairs[~looks]), np.flatnonzero(looks)
     whole = _spread(first, ~looks)
     of_today = index // options * options + today
@@ -281,18 +261,23 @@ def _settled(pairs, limits, table, today, options, ends):
     return type(first)(*(np.where(looks, getattr(second, f.name), getattr(whole, f.name)) for f in fields(first)))
 
 
-def _some(table, index):
+#: A frozen table of columns.
+_Columns = TypeVar("_Columns", PairLimits, Settled)
+
+
+def _some(table: _Columns, index: Index) -> _Columns:
     """Rows of a frozen table of columns."""
     return type(table)(*(getattr(table, f.name)[index] for f in fields(table)))
 
 
-def _spread(table, chosen):
+def _spread(table: _Columns, chosen: Booleans) -> _Columns:
     """The rows of a table at chosen places of a longer one."""
     place = np.cumsum(chosen) - 1
     return _some(table, np.maximum(place, 0))
 
 
-def _bound_of_today(today, limits, table, wiring, index, settled):
+def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring: int, index: Integers,
+                    settled: Settled) -> Array:
     """Bounds of limits, with the greatest tension of the wire of today where they ask for it."""
     some, k = _some(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
@@ -310,14 +295,15 @@ def _bound_of_today(today, limits, table, wiring, index, settled):
     return np.where(some.kind == "existing", bound, some.value)
 
 
-def _conditioned(law, settled, initial):
+def _conditioned(law: Law, settled: Settled, initial: Booleans) -> Law:
     """Law of pairs in states, (pair, state), with the sets of the condition of each."""
     outer = np.where(initial, settled.initial_outer[:, None], settled.final_outer[:, None])
     core = np.where(initial, settled.initial_core[:, None], settled.final_core[:, None])
     return with_sets(take_law(law, np.s_[:, None]), outer, core)
 
 
-def _strung(which, table, pairs, settled, never, share, lost):
+def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled, never: Settled, share: Array,
+            lost: Texts) -> Strung:
     """The solved batch of settled pairs; `never` as they are if no load has come."""
     row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
     # A wire whose tension was measured is final, whatever a case says.
@@ -355,7 +341,7 @@ def _strung(which, table, pairs, settled, never, share, lost):
         reshape_law(ends.taut, states), ends.taut_tension.reshape(states))
 
 
-def _widened(strung, row, table, pairs, excess, ends):
+def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: _Ends) -> Strung:
     """The solved batch with the band of tensions as wide as the doubt about estimated curves.
 
     At either end of these a wire is strung anew; a limit that looks at the wire of today bounds it by the same tension.
@@ -367,7 +353,7 @@ def _widened(strung, row, table, pairs, excess, ends):
     compression = strung.compression_band.reshape(2, -1)[:, some, None]
     doubtful = _Ends(*(column[some] for column in ends))
     for law, creep in table.ends:
-        one = replace(pairs[some], law=take_law(law, row[some]), creep=take_law(creep, row[some]))
+        one = replace(pairs[some], law=take_law(law, row[some]), creep=creep and take_law(creep, row[some]))
         settled = settle_pairs(one)
         for end in (settled, unloaded(one, settled, *doubtful)):
             part = _conditioned(one.law, end, initial)
@@ -378,7 +364,7 @@ def _widened(strung, row, table, pairs, excess, ends):
     return replace(strung, tension_band=band.reshape(states))
 
 
-def _initial(pairs, settled):
+def _initial(pairs: Pairs, settled: Settled) -> Law:
     """Law of pairs on the day of stringing; of a wire that was measured, the final one."""
     measured = np.isfinite(pairs.measured)
     return with_sets(pairs.law, np.where(measured, settled.final_outer, settled.initial_outer),

@@ -4,16 +4,23 @@ What sets a wire's permanent elongation and its tension is another question: the
 all of the section.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from corridor.arrays import Array, Booleans
 from corridor.constants import GRAVITY
+from corridor.line.build import Spans, WireSpans
 from corridor.line.case_loads import case_loads
+from corridor.line.facts import Case, Option, Wiring
+from corridor.line.section_wires import WireGroups
+from corridor.line.states import Strung
 from corridor.mechanics.loads import ice_weight, wind_force
 
 __all__ = ["carries_ice", "wire_loads"]
 
 
-def carries_ice(case, wires, spans):
+def carries_ice(case: Case, wires: WireSpans, spans: Spans) -> Booleans:
     """Return whether each wire span carries the ice of a case, shape (wire span,).
 
     Parameters
@@ -29,7 +36,8 @@ def carries_ice(case, wires, spans):
     return chosen[wires.span] & (wires.wire != case.ice_off_wire)
 
 
-def wire_loads(strung, groups, wires, spans, options, cases, shield):
+def wire_loads(strung: Strung, groups: WireGroups, wires: WireSpans, spans: Spans, options: Sequence[Option],
+               cases: Sequence[Case], shield: Wiring | None) -> tuple[Array, Array]:
     """Return what every wire span carries.
 
     Parameters

@@ -172,13 +172,14 @@ def _made(model: Model, asked: _Asked) -> WirePaths:
     """The ways of what is asked for."""
     still, blown = np.flatnonzero(asked.wind == 0), np.flatnonzero(asked.wind > 0)
     one = _hung(model, asked, still[:, None], np.zeros((len(still), 1)))
-    made = [_Pieces(still, *np.zeros((2, len(still))), *(np.repeat(v, NODES, axis=1) for v in one),
-                    np.zeros(len(still)))]
+    start, end, constant = (np.repeat(v, NODES, axis=1) for v in one)
+    nought = np.zeros(len(still))
+    made = [_Pieces(still, nought, nought, start, end, constant, nought)]
     low, high = np.array(_PIECES).T
     pieces = _pieces(model, asked, np.repeat(blown, len(low)), np.tile(low, len(blown)), np.tile(high, len(blown)))
     while len(pieces.path):
         rough = (pieces.error > TOLERANCE) & (pieces.high - pieces.low > _THINNEST)
-        made.append(_Pieces(*(v[~rough] for v in pieces)))
+        made.append(_Pieces._make(v[~rough] for v in pieces))
         path, low, high = pieces.path[rough], pieces.low[rough], pieces.high[rough]
         middle = (low + high) / 2
         pieces = _pieces(model, asked, np.tile(path, 2), np.r_[low, middle], np.r_[middle, high])
@@ -191,7 +192,8 @@ def _hung(model: Model, asked: _Asked, rows: Integers, swing: Array) -> tuple[Ar
     if not rows.size:
         return np.zeros((*rows.shape, 3)), np.zeros((*rows.shape, 3)), np.zeros(rows.shape)
     row = rows.ravel()
-    hung = hang(model, case_states(model, *(v[row] for v in asked[:3]), swing.ravel(), asked.temperature[row]))
+    hung = hang(model, case_states(model, asked.wire[row], asked.option[row], asked.case[row], swing.ravel(),
+                                   asked.temperature[row]))
     return hung.start.reshape(*rows.shape, 3), hung.end.reshape(*rows.shape, 3), hung.constant.reshape(rows.shape)
 
 
@@ -222,7 +224,7 @@ def _apart(load: tuple[Array, Array], hung: Sequence[Array], taken: Sequence[Arr
 def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
     """The ways of all rows, with their pieces in order."""
     order = np.lexsort((pieces.low, pieces.path))
-    p = _Pieces(*(v[order] for v in pieces))
+    p = _Pieces._make(v[order] for v in pieces)
     known = np.isfinite(p.constant + p.start.sum(axis=-1) + p.end.sum(axis=-1))
     rows = len(asked.wire)
     tips, holes, error = np.zeros((rows, 2), bool), np.zeros(rows, bool), np.zeros(rows)
@@ -231,7 +233,7 @@ def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
         tips[p.path[tip], side] = known[tip, node]
     holes[p.path[~known.all(axis=1) | np.isinf(p.error)]] = True
     np.maximum.at(error, p.path, p.error)
-    hangs = tips.all(axis=1)
+    hangs = tips[:, 0] & tips[:, 1]
     return WirePaths(asked.wind > 0, hangs, hangs & holes, error,
                      np.searchsorted(p.path, np.arange(rows + 1)), p.low, p.high, asked.weight[p.path],
                      asked.wind[p.path], p.start, p.end, p.constant)

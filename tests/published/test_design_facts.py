@@ -13,7 +13,8 @@ from corridor.conductor import catalogue
 from corridor.conductor.materials import FOLDER, read_table
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Limit, Option, Wiring
-from corridor.line.states import WireGroups, solve_states
+from corridor.line.section_wires import WireGroups
+from corridor.line.states import solve_states
 from corridor.mechanics.stringing import greatest_tension
 from corridor.planning.conductor_search.candidates import Space, candidates_of
 from corridor.planning.conductor_search.line_limits import Line

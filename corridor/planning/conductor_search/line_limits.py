@@ -18,7 +18,8 @@ from corridor.line.build import WireSpans, attach
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Limit
 from corridor.line.history_ends import slacker
-from corridor.line.states import Strung, WireGroups, group_wires, solve_states
+from corridor.line.section_wires import WireGroups, group_wires
+from corridor.line.states import Strung, solve_states
 from corridor.mechanics.ruling_span import tension
 from corridor.mechanics.stringing import greatest_tension
 from corridor.rating.ladder import Limits
