@@ -20,7 +20,7 @@ from corridor.geometry.catenary import Plane
 from corridor.mechanics import block_newton as block
 from corridor.mechanics.interior_point import approach
 from corridor.mechanics.moves import answered, chain_blocks, tangents, together, within
-from corridor.mechanics.supports import FREE, POST, SLACK, Problem, dot, hanging, planes, put, take, unit
+from corridor.mechanics.supports import FREE, POST, SLACK, Problem, beside, dot, hanging, planes, put, take, unit
 
 __all__ = ["LENGTH_TOLERANCE", "Balance", "ends", "find", "lifted"]
 
@@ -108,15 +108,18 @@ def find(problem: Problem, tolerance: float, accepted: float | None = None, *, s
 
 
 def lifted(problem: Problem, found: Balance) -> Booleans:
-    """Return the strings that wires have lifted, (node, batch): slack, or above their hinge."""
+    """Return the strings that wires have lifted, (node, batch): slack, or above their hinge.
+
+    One that a wire draws along from one side alone, beside a break, is lifted by none.
+    """
     above = (found.kind == FREE) & problem.inner & (found.offset[2] > 0)
+    above[1:-1] &= problem.active[:-1] & problem.active[1:]
     return found.good & ((found.kind == SLACK) | above)
 
 
 def ends(problem: Problem, found: Balance) -> Array:
     """Return where wires end (batch, node, 3) [m], nan where there is no balance and beyond the last support."""
-    there = np.concatenate([problem.active[:1], problem.active])
-    return np.where(found.good & there, problem.hinge + found.offset, np.nan).T
+    return np.where(found.good & beside(problem.active), problem.hinge + found.offset, np.nan).T
 
 
 def _known(problem: Problem) -> Booleans:

@@ -48,7 +48,7 @@ class Equilibrium(NamedTuple):
 
 
 def solve(supports: Supports, unstressed: ArrayLike, load: ArrayLike, temperature: ArrayLike, part: Law, *,
-          count: ArrayLike | None = None, tolerance: float = 0.01) -> Equilibrium:
+          count: ArrayLike | None = None, broken: ArrayLike = False, tolerance: float = 0.01) -> Equilibrium:
     """Return the equilibrium of sections under loads and at temperatures.
 
     Parameters
@@ -63,6 +63,9 @@ def solve(supports: Supports, unstressed: ArrayLike, load: ArrayLike, temperatur
     part : TwoPart or Curved, of arrays (batch,)
     count : array_like of int, shape (batch,), optional
         Number of spans of each section; what stands beyond is ignored.
+    broken : array_like of bool, shape (batch, n), optional
+        Spans whose wire is broken: it pulls at nothing, its tension is nan, and both parts of the section come to rest
+        on their own. The string beside a break hangs from its hinge with one wire.
     tolerance : float
         Greatest force across a string that counts as balance [N].
 
@@ -76,7 +79,7 @@ def solve(supports: Supports, unstressed: ArrayLike, load: ArrayLike, temperatur
     InputError
         Where `kind` or `count` is none that exists, or a string's length negative.
     """
-    problem = prepare(supports, load, temperature, part, count, unstressed)
+    problem = prepare(supports, load, temperature, part, count, unstressed, broken)
     with np.errstate(all="ignore"):
         found = balance.find(problem, tolerance)
         H = np.where(found.good & problem.active, np.exp(found.log_tension), np.nan)

@@ -18,8 +18,8 @@ from corridor.mechanics.elongation import Law, TwoPart
 from corridor.mechanics.wires import Kept, Strung, Wires
 
 __all__ = [
-    "FREE", "HELD", "POST", "SLACK", "Problem", "SupportForces", "Supports", "dot", "end_forces", "forces_on_ends",
-    "hanging", "planes", "prepare", "put", "support_forces", "take", "unit",
+    "FREE", "HELD", "POST", "SLACK", "Problem", "SupportForces", "Supports", "beside", "dot", "end_forces",
+    "forces_on_ends", "hanging", "planes", "prepare", "put", "support_forces", "take", "unit",
 ]
 
 #: A string that swings; a wire held at the hinge (V-string); a post that bends along the line.
@@ -57,9 +57,9 @@ class Problem(NamedTuple):
     """Sections with the batch last.
 
     (3, node, batch): `hinge`, `line` and `pull`, half the weight and wind of free strings. (node, batch): `kind`,
-    `length` of strings, `stiffness`, `inner`. (span, batch): `active`, `size` of the load [N/m], and with 3 in front
-    `against` the load [-] and `chord` from hinge to hinge [m]. `kept`, what wires keep once they are clamped; `strung`,
-    given where they keep their tension instead.
+    `length` of strings, `stiffness`, `inner`. (span, batch): `active` where there is a wire, `size` of the load [N/m],
+    and with 3 in front `against` the load [-] and `chord` from hinge to hinge [m]. `kept`, what wires keep once they
+    are clamped; `strung`, given where they keep their tension instead.
     """
 
     hinge: Array
@@ -83,13 +83,13 @@ class Problem(NamedTuple):
 
 
 def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: Law, count: ArrayLike | None = None,
-            unstressed: ArrayLike = 1.0) -> Problem:
+            unstressed: ArrayLike = 1.0, broken: ArrayLike = False) -> Problem:
     """Broadcast, put the batch last, and fill short sections.
 
     Parameters
     ----------
     supports : Supports
-    load, temperature, part, count, unstressed
+    load, temperature, part, count, unstressed, broken
         As in `equilibrium.solve`.
 
     Returns
@@ -106,7 +106,8 @@ def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: L
     columns = [np.atleast_1d(np.asarray(v)) for v in (temperature, n if count is None else count, *part)]
     batch = np.broadcast_shapes(*(v.shape[:1] for v in given), *(c.shape for c in columns))
     T, many, *numbers = (np.broadcast_to(c, batch) for c in columns)
-    node, active = np.arange(n + 1)[:, None], np.arange(n)[:, None] < many
+    node = np.arange(n + 1)[:, None]
+    active = (np.arange(n)[:, None] < many) & ~np.broadcast_to(broken, (*batch, n)).T
 
     def filled(values: ArrayLike, used: Booleans, fill: ArrayLike = 0.0) -> Array:
         size = np.shape(fill)[:1]
@@ -119,6 +120,8 @@ def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: L
     kind = np.where((kind == FREE) & (length == 0), HELD, kind)
     pull = filled(supports.string_force, there, none) / 2
     pull[2] -= filled(supports.string_weight, there) / 2
+    # A dead end whose wire is broken holds none.
+    kind = np.where(beside(active), kind, HELD)
     hinge, loads = filled(given[0], there, none), filled(given[1], active, _FILL_LOAD)
     chord, size = np.where(active, np.diff(hinge, axis=1), _FILL_CHORD[:, None, None]), _size(loads)
     return Problem(
@@ -180,9 +183,19 @@ def _line_direction(chord: Array, active: Booleans) -> Array:
     return unit(both)
 
 
+def beside(active: Booleans) -> Booleans:
+    """Return the nodes beside which there is a wire, (node, batch)."""
+    found = np.zeros((len(active) + 1, *active.shape[1:]), bool)
+    found[:-1] |= active
+    found[1:] |= active
+    return found
+
+
 def planes(problem: Problem, offset: Array) -> Plane:
     """Return the planes of all wires as `plane_of` does, vectors first; `offset` (3, node, batch) from the hinges."""
     c = offset[:, 1:] - offset[:, :-1]
+    if not problem.active.all():
+        c *= problem.active
     c += problem.chord
     h = dot(c, problem.against)
     c -= h * problem.against
