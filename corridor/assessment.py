@@ -34,7 +34,7 @@ from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
 from corridor.line.section_wires import group_wires
 from corridor.line.states import solve_states
 from corridor.line.swing import span_frame, to_grid
-from corridor.line.uneven import wire_loads
+from corridor.line.uneven import SpanLoads, wire_loads
 from corridor.rating.limits import limit_rows
 
 __all__ = ["Facts", "Ground", "Plan", "assess_spans", "make_scene", "meet"]
@@ -218,7 +218,7 @@ def _at_the_taut_end(scene):
 def _in_every_state(model, cases):
     """Every wire in every option and case, with the wind to either side, (wire span, option, case, side); and the same
     under the constants that cases add for tension."""
-    shape = (*model.weight.shape, len(SIDES))
+    shape = (*model.loads.weight.shape, len(SIDES))
     return (each.reshaped(*shape) for each in
             _hung(model, cases, *(v.ravel() for v in np.indices(shape)), held=True))
 
@@ -230,6 +230,8 @@ def _hung(model, cases, w, o, k, side, held=False):
     if not len(heavier):
         return hung, hung
     own = model.groups.of_wire_span
-    pulled = replace(model, weight=model.strung.weight[own], wind=model.strung.wind[own])
+    # No case with a constant differs from span to span.
+    weight, wind = model.strung.weight[own], model.strung.wind[own]
+    pulled = replace(model, loads=SpanLoads(weight, wind, weight, wind))
     states = case_states(pulled, *(v[heavier] for v in (w, o, k)), SIDES[side[heavier]])
     return hung, hung.with_rows(heavier, hang(pulled, states, held=held))

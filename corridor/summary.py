@@ -115,7 +115,7 @@ class Tally:
         self._worst: dict[str, dict] = {}
         self._sag, self._share = (dict.fromkeys(self.names, np.nan) for _ in range(2))
         self._tension = [case.name for case in facts.cases if "tension" in case.checks]
-        self._bare = [case.name for case in facts.cases if case.wind == 0 and case.ice == 0]
+        self._bare = [case.name for case in facts.cases if case.ordinary]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
             "sections": self._shares, "structure_loads": self._strings, "structure_capacity": self._capacities,

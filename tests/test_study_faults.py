@@ -152,6 +152,15 @@ FAULTS = {
         'temperature = 0\n', '', "cases.1.temperature", "nothing", "a temperature, or a district", None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
+    "a broken wire in wind": (
+        'wind = "290 Pa"', 'wind = "290 Pa"\nbroken = "back"', "cases.3.wind", "290 Pa with a broken wire",
+        "no wind", None),
+    "a broken wire to one side alone": (
+        'ice = "12 mm"', 'ice = "12 mm"\nbroken = "back"', "cases.1.broken", "'back' alone",
+        "a second case besides, the same but for its name and broken = 'ahead'", None),
+    "a broken wire under uneven ice": (
+        'ice = "12 mm"', 'ice = "12 mm"\nice_spans = "each"\nbroken = "ahead"', "cases.1.ice_spans",
+        "uneven ice with a broken wire", "ice on all spans, or none", None),
     "a state of no shield wire": (
         'ice = "12 mm"', 'ice = "12 mm"\nshield = {temperature = 0}', "cases.1.shield", "a state of shield wires",
         "[shield_wire]", None),

@@ -42,17 +42,20 @@ def body_rows(scene, framings, ends):
     scene : Scene
     framings : Framings
     ends : object
-        Ends of wires put together at structures: `structure`, `wire`, `kind` (row,), `of_end` (end,).
+        Ends of wires put together at structures: `structure`, `wire`, `kind` (row,), `of_end` (end,), and
+        `of_both(values)` of both ends at a string.
 
     Returns
     -------
     dict of ndarray
         Greatest swing to each side over the wind from either [deg], by how much that is more than the existing wire's;
         distance from the nearest plane, what is required and the margin [m]; and the outcome, None for wires that are
-        held or earthed, and in cases that ask for the tension alone.
+        held or earthed, and in cases that ask for the tension alone. With a broken wire a string leans along the line,
+        out of what planes about its point tell: nothing is said of it there.
     """
     told = _windows(framings, scene.structures.framing[ends.structure], ends.wire)
-    right, drop = (_at_rows(ends, each) for each in string_places(scene))
+    broken = np.array([case.broken is not None for case in scene.cases])[:, None]
+    right, drop = (np.where(broken, np.nan, ends.of_both(each)) for each in string_places(scene))
     drop = drop + told.drop[:, None, None, None]
     swing = np.degrees(np.arctan2(right, drop))
     swing[~told.swings] = np.nan
@@ -82,13 +85,6 @@ def _windows(framings, framing, wire):
     return _Windows(np.stack([column(f"window_{side}") for side in SIDES_OF_BODY], axis=-1), column("swing_limit"),
                     np.where(string == "vee", framings.string_length[at], 0.0), string == "suspension",
                     np.isin(string, ("strain", "link")))
-
-
-def _at_rows(ends, values):
-    """A value that both ends at a string share, (end, ...) to (row, ...)."""
-    result = np.empty((len(ends.structure), *values.shape[1:]))
-    result[ends.of_end] = values
-    return result
 
 
 def _reaches(scene, ends):
@@ -145,7 +141,8 @@ def _today(scene, most):
 
 def _outcome(scene, told, kind, most, margin):
     """What each row comes to, in words, None where nothing is asked."""
-    asked = np.array([bool({"vertical", "horizontal"} & {*case.checks}) for case in scene.cases])
+    asked = np.array([case.broken is None and bool({"vertical", "horizontal"} & {*case.checks})
+                      for case in scene.cases])
     window, limit = (v[:, None, None] for v in (np.isfinite(told.window).any(axis=1), told.limit))
     limited = np.isfinite(limit) & told.swings[:, None, None]
     failed = (margin < 0) | limited & (most > limit + 1e-9)

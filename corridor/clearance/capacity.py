@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
-__all__ = ["COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns"]
+__all__ = ["COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
+           "states_at_structures"]
 
 #: Components of a load, in the order of the last axis.
 COMPONENTS = ("vertical", "transverse", "longitudinal")
@@ -80,6 +81,12 @@ class Capacities:
         return np.array([self._factors(case).told for case in cases], object)
 
 
+def states_at_structures(cases):
+    """Return how many states a structure has for each side of the wind: two where a case is another for each span that
+    is looked at, that of the span back and that of the span ahead of it."""
+    return 2 if any(case.by_span for case in cases) else 1
+
+
 def factor_arrays(capacities, cases):
     """Return the factors on vertical loads, wind and tension of each case, each of shape (case,)."""
     known = [capacities.factors.get(case.name, Factors()) for case in cases]
@@ -95,8 +102,8 @@ def point_columns(capacities, scene, wire, totals, rows):
     scene : Scene
     wire : ndarray of str, shape (row,)
     totals : tuple
-        Structure (index) of each, and its load (row, option, case, side, 3) with factors: down, right, ahead [N]. Empty
-        where there are no capacities.
+        Structure (index) of each, and its load (row, option, case, state, 3) with factors: down, right, ahead [N].
+        Empty where there are no capacities.
     rows : tuple of ndarray
         Row, option and case of each row of the layer.
     """
@@ -139,7 +146,10 @@ def _words(size, allowed, share):
 
 
 class Totals:
-    """Loads on structures as a whole, summed while batches pass by: at a strain structure two batches may meet."""
+    """Loads on structures as a whole, summed while batches pass by: at a strain structure two batches may meet.
+
+    In a case with a broken wire one wire is, whichever makes the load the greatest, and all others are whole.
+    """
 
     def __init__(self, facts):
         self.facts, given = facts, facts.capacities
@@ -149,16 +159,26 @@ class Totals:
             self.row = given.of(facts.structures, np.arange(count), np.full(count, "", object))
         self.at = np.flatnonzero(self.row >= 0)
         self._place = np.cumsum(self.row >= 0) - 1
-        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2, 3))
+        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2 * states_at_structures(facts.cases),
+                              3))
+        self._broken = np.array([case.broken is not None for case in facts.cases])
+        # What one broken wire changes: most and least.
+        self._change = np.zeros((2, *self._sum.shape[:2], self._broken.sum(), 2, 3))
         self._seen = np.zeros(len(self.at), bool)
 
     def add(self, structure=(), forces=()):
-        """Add the loads of wires (row, option, case, side, 3) [N], with their factors, on structures (row,)."""
+        """Add the loads of wires (row, option, case, state, 3) [N], with their factors, on structures (row,)."""
         if not len(structure) or not len(self.at):
             return
         here = np.flatnonzero(self.row[structure] >= 0)
         place = self._place[structure[here]]
-        np.add.at(self._sum, place, forces[here])
+        forces = forces[here]
+        if self._broken.any():
+            gone, whole = np.split(forces[:, :, self._broken], 2, axis=3)
+            for most, of in zip(self._change, (np.maximum, np.minimum), strict=True):
+                of.at(most, place, gone - whole)
+            forces[:, :, self._broken] = np.concatenate([whole, whole], axis=3)
+        np.add.at(self._sum, place, forces)
         self._seen[place] = True
 
     def rows(self, base_elevation):
@@ -167,7 +187,10 @@ class Totals:
         s, o, k = (v.ravel() for v in np.indices(self._sum.shape[:3]))
         kept = self._seen[s]
         s, o, k = s[kept], o[kept], k[kept]
-        sums = self._sum[s, o, k]
+        whole = self._sum.copy()
+        if self._broken.any():
+            whole[:, :, self._broken] += np.concatenate(self._change, axis=3)
+        sums = whole[s, o, k]
         size = np.abs(sums).max(axis=1)
         at = self.at[s]
         allowed = (np.full((len(s), 3), np.nan) if facts.capacities is None else

@@ -46,9 +46,10 @@ class _Found:
 
 
 def hot_case(cases):
-    """Return the case (index) at the greatest temperature of the options, bare and in still air, None without one."""
+    """Return the case (index) at the greatest temperature of the options, its wires bare, whole and in still air, None
+    without one."""
     return next((k for k, case in enumerate(cases)
-                 if case.temperature == "maximum" and case.wind == 0 and case.ice == 0), None)
+                 if case.temperature == "maximum" and case.ordinary), None)
 
 
 def field_rows(scene, below, shield, frequency, rule):

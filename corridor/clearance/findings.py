@@ -202,7 +202,7 @@ def _keys(scene, checked):
         "case": np.array([case.name for case in scene.cases], object)[k],
         "against": against_of(checked.obstacle, scene.obstacles),
         "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
-        "conductor_temperature_c": strung.temperature[group, o, k],
+        "broken_span": scene.broken_spans(w, k), "conductor_temperature_c": strung.temperature[group, o, k],
         "horizontal_tension_n": np.where(below, taut.hung.horizontal_tension[w, o, k, 0],
                                          scene.hung.horizontal_tension[w, o, k, 0]),
         "catenary_constant_m": np.where(below, taut.constant[w, o, k], scene.constant[w, o, k]),

@@ -151,7 +151,8 @@ def _why_unsolved(scene, w, o, k, case):
     if np.isnan(strung.horizontal_tension[g, o, k]):
         return f"no tension found for the ruling span: strain residual {strung.residual[g, o, k]:.1e}"
     if not scene.exact[w]:
-        return "uneven ice needs the exact equilibrium of the section, for which the base of a structure is unknown"
+        return ("uneven ice, or a broken wire, needs the exact equilibrium of the section, for which the base of a "
+                "structure is unknown")
     return _why_no_balance(scene, w, o, k)
 
 
@@ -164,8 +165,11 @@ def _why_no_balance(scene, w, o, k):
             return "no tension found for the ruling span in the state that wires are clipped in"
         name = scene.structures.structure[model.structure_at(chain, int(np.nanargmax(left)))]
         return f"no balance found where wires are clipped in: {np.nanmax(left):.2g} N left across a string at {name}"
-    rows = model.chains.row[chain, : model.chains.count[chain]]
+    # In a case by span other spans of the section are in other states.
+    rows = model.chains.row[chain, : model.chains.count[chain]] if not scene.cases[k].by_span else [w]
     left = np.max(scene.hung.residual[rows, o, k], axis=-1)
+    if np.isnan(left).all():
+        return "no equilibrium of the section found: forces of its wires grew beyond all bounds"
     worst = int(np.nanargmax(left))
     if left[worst] <= BALANCED:
         return "no equilibrium of the section found: strings that wires lift neither hang slack nor are drawn"

@@ -125,22 +125,34 @@ def _as_obstacles(pairs):
 
 
 def _at_rest(scene, pairs, still, iced, count):
-    """Compare pairs in the cases in still air; where there is ice, also with either of them bare.
+    """Compare pairs in the cases in still air; where there is ice, also with either of them bare; where a wire is
+    broken, either of them alone.
 
     The columns are those of `Checked`, and what the other wire was taken to carry.
     """
     parts, told, thing = [], [], _things(pairs, pairs.kind)
+    whole = _unbroken(scene)
     for k in still:
-        twin = count + iced.index(k) if k in iced else k
-        least = _worst(scene, pairs, [(k, k), (k, twin), (twin, k)] if k in iced else [(k, k)])
+        own = scene, k
+        states = [(own, own)]
+        if scene.cases[k].broken is not None:
+            states = [(own, (whole, k)), ((whole, k), own)]
+        elif k in iced:
+            twin = scene, count + iced.index(k)
+            states += [(own, twin), (twin, own)]
+        least = _worst(pairs, states)
         parts.append(_checked(scene, pairs, thing, k, *least))
         told.append(_words(scene, pairs, k, least[-1]).ravel())
     return join(parts), np.concatenate(told)
 
 
 def _words(scene, pairs, k, state):
-    """How the other wire was taken to hang, (pair, option); `state` 0 as the case says, 1 it bare, 2 the first bare."""
+    """How the other wire was taken to hang, (pair, option); `state` 0 as the case says, 1 it bare, 2 the first bare;
+    with a broken wire 0 that it is the first, 1 the other."""
     case = scene.cases[k]
+    if case.broken is not None:
+        where = f"broken in the span {case.broken}"
+        return np.array((f"whole, this wire {where}", f"{where}, this wire whole"), object)[state]
     if case.shield is None:
         return np.array(("in the same state", "bare, this wire iced", "iced, this wire bare"), object)[state]
     kinds = ("phase", "shield")
@@ -154,17 +166,27 @@ def _words(scene, pairs, k, state):
 def _carried(case, *, dropped):
     """Words for what wires carry in a case, and their temperature."""
     T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} degC"
-    where = " in the spans named" if case.ice_on else {"all": ""}.get(case.ice_spans, f" in {case.ice_spans} spans")
+    where = " in the spans named" if case.ice_on else {
+        "all": "", "each": " in this span alone", "others": " in all spans but this"}.get(
+            case.ice_spans, f" in {case.ice_spans} spans")
     where += "" if case.ice_off_wire is None else f" save on {case.ice_off_wire}"
     load = f"with {case.ice * 1e3:g} mm of ice{where}" if case.ice and not dropped else "bare"
     return f"{load} at {T}"
 
 
-def _worst(scene, pairs, states):
+def _unbroken(scene):
+    """The scene with all wires whole."""
+    if not any(case.broken for case in scene.model.cases):
+        return scene
+    model = replace(scene.model, cases=tuple(case.unbroken() for case in scene.model.cases))
+    return replace(scene, model=model).at_temperature(scene.temperature)
+
+
+def _worst(pairs, states):
     """Distance (pair, option), shares of both spans, points of both wires, and which of the states is the worst."""
     found = []
     for mine, theirs in states:
-        a, b = _curve(scene, pairs.first, mine), _curve(scene, pairs.second, theirs)
+        a, b = _curve(*mine, pairs.first), _curve(*theirs, pairs.second)
         least = least_between(a, b)
         points = [wire.at(share[..., None])[0][..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
         found.append((least.distance, least.first, *points))
@@ -175,7 +197,7 @@ def _worst(scene, pairs, states):
     return (*(np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0] for v in pick), worst)
 
 
-def _curve(scene, wire, case):
+def _curve(scene, case, wire):
     """Wires in a case in still air, (wire, option)."""
     hung = scene.hung
     return Curve(hung.start[wire, :, case, 0], hung.end[wire, :, case, 0], scene.constant[wire, :, case])

@@ -81,7 +81,7 @@ class Scene:
         w, o, k = np.nonzero(np.isfinite(temperature))
         w, o, k, side = on_both_sides(w, o, k)
         found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
-        weight, wind = (v[self.row][..., None] for v in (self.model.weight, self.model.wind))
+        weight, wind = (v[self.row][..., None] for v in self.model.loads[:2])
         exact = self.exact.reshape(-1, 1, 1, 1)
         hung = Hung(np.full(shape, np.nan), *np.full((2, *shape, 3), np.nan), np.full(shape, np.nan),
                     np.broadcast_to(exact, shape), np.broadcast_to(weight, shape), wind * SIDES,
@@ -123,6 +123,14 @@ class Scene:
             scene, hung=scene.hung.raised(-down[..., None]), ends=scene.ends._replace(start=scene.ends.start - down),
             centre=scene) for scene in (self, self.taut))
         return replace(lower, taut=taut)
+
+    def broken_spans(self, wire, case):
+        """Return the names of the spans in which wires are broken in cases, None where they are whole; of (row,)."""
+        model, step = self.model, np.array([each.break_step for each in self.cases])[case]
+        chain, place = model.place_of(self.row[wire])
+        there = (step != 0) & (place + step >= 0) & (place + step < model.chains.count[chain])
+        beside = model.chains.row[chain, np.where(there, place + step, place)]
+        return np.where(there, model.spans.name[model.wires.span[beside]], None)
 
     @property
     def depth(self):

@@ -7,21 +7,28 @@ other.
 
 Along the line a wire that runs through is all but balanced, and what is left of it says nothing of a structure: one
 that holds the wire up is made, along the line, for a wire that breaks on one side. So there the tension of the tighter
-span is compared, which that load goes with (security loads of IEC 60826, recalled).
+span is compared, which that load goes with (security loads of IEC 60826, recalled). In a case with a broken wire it is
+the pull itself, at rest: how hard the wire jerks when it breaks is not in it.
+
+Where the state of a section is another for each span that is looked at, a structure has two states beside one another:
+that of the span back and that of the span ahead of it. With a broken wire they are that the wire is broken beside it,
+and that it is whole.
 """
 
 import numpy as np
 import shapely
 
 from corridor.clearance.at_structures import body_rows
-from corridor.clearance.capacity import factor_arrays, point_columns
+from corridor.clearance.capacity import factor_arrays, point_columns, states_at_structures
 from corridor.clearance.swings import lifted_ends, string_swings
 from corridor.constants import GRAVITY
-from corridor.line.hang import SIDES
+from corridor.line.hang import SIDES, case_states, hang
 from corridor.mechanics.supports import end_forces
 
 __all__ = ["load_rows"]
 
+#: Place in a chain of a span that is looked at, where none is.
+_NONE = -1
 #: Wires that pull a string down by less than this share of its weight are said to lift it.
 LIFTED = 0.5
 #: Loads of the wire of today below this are not compared: a ratio to next to nothing says nothing [N].
@@ -41,28 +48,34 @@ def load_rows(scene, framings, capacities=None):
     Returns
     -------
     columns : dict of ndarray
-        With wind, of both sides the one with the greater transverse load; uplift and a lifted string are told of
-        either. At a string that wires have lifted the load is what would hold it plumb, the lift being negative. Where
-        no equilibrium was found loads are those of the ruling span with strings plumb.
+        With wind, of both sides the one with the greater transverse load, in cases that are `by_span` of both states
+        the one with the greater longitudinal load; uplift and a lifted string are told of either. At a string that
+        wires have lifted the load is what would hold it plumb, the lift being negative. Where no equilibrium was found
+        loads are those of the ruling span with strings plumb.
     totals : tuple
         Where there are capacities, of every wire at a structure its number (row,), and the load (row, option, case,
-        side, 3) [N]; else empty.
+        state, 3) [N], a state being a side of the wind, or that beside one of two spans; else empty.
     """
     ends = _Ends(scene)
     loads, blown = _end_loads(scene)
     forces = ends.summed(loads)
-    swings = ends.of_either(string_swings(scene))
+    by_span, broken = (np.array([getattr(case, name) for case in scene.cases], bool) for name in ("by_span", "broken"))
+    swings = np.where(broken[:, None], np.nan, ends.of_both(string_swings(scene)))
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
     r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
     o, k = option[oc], case[oc]
-    side = np.nan_to_num(np.abs(forces[..., 1])).argmax(axis=-1)[r, o, k]
+    sizes = np.nan_to_num(np.abs(forces))
+    side = np.where(by_span[:, None], sizes[..., 2], sizes[..., 1]).argmax(axis=-1)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
-    known, least = np.isfinite(down), forces[..., 0].min(axis=-1)[r, o, k]
-    ratios = _ratios(ends.compared(forces, loads), scene)[r, o, k]
+    known = np.isfinite(down) & ~(by_span & np.isnan(forces[..., 0]).any(axis=-1))[r, o, k]
+    least = forces[..., 0].min(axis=-1)[r, o, k]
+    ratios = _ratios(ends.compared(forces, loads, broken), scene)[r, o, k]
+    # The weight span is that of one load.
+    weighing = np.where(by_span, np.nan, ends.load)[r, o, k]
     columns = ends.keys(r, o, k) | {
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
-        "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
+        "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / weighing,
         "string_swing_deg": swings[r, o, k, side],
         "lifted": ends.of_any(lifted_ends(scene))[r, o, k].any(axis=-1),
         "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
@@ -104,30 +117,41 @@ class _Ends:
         self.side = np.where(both, None, np.where(first < len(wires), "ahead", "back"))
 
     def summed(self, loads, vertical=1.0, wind=1.0):
-        """Loads of all ends (end, option, case, side, 3) summed at the rows, with strings and wind on them, times
+        """Loads of all ends (end, option, case, state, 3) summed at the rows, with strings and wind on them, times
         factors of the cases."""
         total = np.zeros((len(self.structure), *loads.shape[1:]))
         np.add.at(total, self.of_end, loads)
         total[..., 0] += self.weight[:, None, None, None] * np.reshape(vertical, (-1, 1))
         pressure = wind * np.array([case.wind for case in self.scene.cases])
-        total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * SIDES
+        total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * np.resize(SIDES, total.shape[3])
         return total
 
-    def compared(self, forces, loads):
-        """Sizes of the forces that are compared, (row, option, case, 3) [N]: of both sides the greater; along the line,
-        where a wire runs through, the horizontal pull of its tighter span."""
+    def compared(self, forces, loads, broken):
+        """Sizes of the forces that are compared, (row, option, case, 3) [N]: of all states the greatest; along the
+        line, where a wire runs through, the horizontal pull of its tighter span, but in cases that are `broken`."""
         sizes = np.abs(forces).max(axis=3)
         pull = np.zeros(sizes.shape[:3])
         np.maximum.at(pull, self.of_end, np.hypot(loads[..., 1], loads[..., 2]).max(axis=3))
-        through = np.equal(self.side, None)
-        sizes[through, ..., 2] = pull[through]
+        through = np.equal(self.side, None)[:, None, None] & ~broken
+        sizes[..., 2] = np.where(through, pull, sizes[..., 2])
         return sizes
 
-    def of_either(self, values):
-        """A value that both ends at a string share, (end, ...) to (row, ...)."""
-        result = np.empty((len(self.structure), *values.shape[1:]))
-        result[self.of_end] = values
-        return result
+    @property
+    def states(self):
+        """How many states beside one another a structure has, for each side of the wind."""
+        return states_at_structures(self.scene.cases)
+
+    def of_both(self, values):
+        """A value that both ends at a string share, (end, ..., side) to (row, ..., state): in cases that are `by_span`
+        as the span back of it is looked at, and then as that ahead is."""
+        half = len(values) // 2
+        found = []
+        for first, last in (((0, half), (half, None)), ((half, None), (0, half)))[:self.states]:
+            result = np.empty((len(self.structure), *values.shape[1:]))
+            for own in (slice(*first), slice(*last)):
+                result[self.of_end[own]] = values[own]
+            found.append(result)
+        return np.concatenate(found, axis=-1)
 
     def of_any(self, values):
         """Whether it is so at any end of the rows."""
@@ -150,14 +174,31 @@ class _Ends:
 
 
 def _end_loads(scene):
-    """Loads of all subconductors at every wire end on its structure: down, right, ahead [N]; (end, option, case, side,
+    """Loads of all subconductors at every wire end on its structure: down, right, ahead [N]; (end, option, case, state,
     3); and of them the half of the wind on the wire.
 
     Constants that codes add to the resultant are in the tension alone, not in weight and wind (Rule 252 of ANSI C2,
     recalled).
     """
-    hung, spare = scene.tensed, scene.tensed_by_ruling_span
-    vectors = scene.hung.vectors
+    whole = _pulls(scene, scene.tensed, scene.hung.vectors)
+    if states_at_structures(scene.cases) == 1:
+        states = [whole]
+    else:
+        step = np.array([case.break_step for case in scene.cases])[:, None, None]
+        before, after = (_pulls(scene, *_looked_at_beside(scene, step)) for step in (-1, 1))
+        # A span that begins at a structure has the broken wire if that is ahead, one that ends there if it is back.
+        back = np.where(step == 1, 0.0, before[0]), np.where(step == -1, 0.0, whole[1])
+        states = [back, (np.where(step == 0, whole[0], after[0]), after[1])]
+    start, end = (np.concatenate(each, axis=3) for each in zip(*states, strict=True))
+    # What both ends of a wire bear together is all that is on it.
+    blown = (start + end) / 2 * [1.0, 1.0, 0.0]
+    return tuple(np.concatenate([_about(scene.frame.arm_start, first), _about(scene.frame.arm_end, last)])
+                 for first, last in ((start, end), (blown, blown)))
+
+
+def _pulls(scene, hung, vectors):
+    """What wires of all subconductors do to their starts and to their ends [N], (wire span, option, case, side, 3)."""
+    spare = scene.tensed_by_ruling_span
     lost = np.isnan(hung.horizontal_tension)
     H = np.where(lost, spare.horizontal_tension, hung.horizontal_tension)
     start, end = (np.where(lost[..., None], b, a) for a, b in ((hung.start, spare.start), (hung.end, spare.end)))
@@ -165,15 +206,26 @@ def _end_loads(scene):
     if hung.lifted.any():
         held = end_forces(hung.held.start, hung.held.end, vectors, hung.held.horizontal_tension)
         pulls = [np.where(hung.lifted[..., i, None], b, a) for i, (a, b) in enumerate(zip(pulls, held, strict=True))]
-    pulls = [each * scene.subconductors[..., None, None, None] for each in pulls]
-    # What both ends of a wire bear together is all that is on it.
-    blown = (pulls[0] + pulls[1]) / 2 * [1.0, 1.0, 0.0]
-    return tuple(np.concatenate([_about(scene.frame.arm_start, first), _about(scene.frame.arm_end, last)])
-                 for first, last in (pulls, (blown, blown)))
+    return [each * scene.subconductors[..., None, None, None] for each in pulls]
+
+
+def _looked_at_beside(scene, step):
+    """Wires as they hang, and their load vectors, as the span before (-1) or after (1) them is looked at in cases with
+    ice on some spans; and whole (1) in cases with a broken wire."""
+    model, row, shape = scene.model, scene.row, scene.tensed.horizontal_tension.shape
+    chosen = [case.by_span and (case.broken is None or step == 1) for case in scene.cases]
+    w, o, k, side = (v[..., chosen, :].ravel() for v in np.indices(shape))
+    chain, place = model.place_of(row[w])
+    beside = np.where((place + step >= 0) & (place + step < model.chains.count[chain]), place + step, place)
+    broken = np.array([case.broken is not None for case in scene.cases])[k]
+    states = case_states(model, row[w], o, k, SIDES[side], looked_at=np.where(broken, _NONE, beside))
+    found, vectors = hang(model, states, held=True), scene.hung.vectors
+    vectors[w, o, k, side] = found.vectors
+    return scene.tensed.with_rows((w, o, k, side), found), vectors
 
 
 def _factored(ends, loads, blown, capacities):
-    """Loads at the rows with the factors of the cases, (row, option, case, side, 3) [N]."""
+    """Loads at the rows with the factors of the cases, (row, option, case, state, 3) [N]."""
     vertical, wind, tension = factor_arrays(capacities, ends.scene.cases)
     pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + blown * (wind - tension)[:, None, None]
     return ends.summed(pulled, vertical, wind)

@@ -97,8 +97,8 @@ def beside_lines(facts, plan, index, first, last, make_scene):
     """Return the wires of other lines of the study near some spans, as obstacles.
 
     Each wire stands there as every option would hang it: an option of ours is compared with the other line in the same
-    option, and in that of today. Of all cases in still air, and without load at the everyday temperature, theirs
-    counts at its highest where ours pass above, and at its lowest where ours pass below.
+    option, and in that of today. Of all cases in still air with whole wires, and without load at the everyday
+    temperature, theirs counts at its highest where ours pass above, and at its lowest where ours pass below.
 
     Parameters
     ----------
@@ -179,7 +179,8 @@ def _cases(facts):
 def _wires(facts, scene, wanted, cases):
     """Columns of wires of some spans of a scene, one for each option, as dicts; `states` None where one hangs nowhere.
     """
-    still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0])
+    # What a broken wire of theirs comes to is asked where they are looked at.
+    still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and case.broken is None])
     wires, spans = scene.wires, scene.spans
     own = np.flatnonzero(wanted[wires.span])
     start, end = (to_grid(point[own][:, :, still, 0], scene.structures, spans, wires.span[own])

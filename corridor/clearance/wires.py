@@ -96,7 +96,7 @@ def wire_rows(scene):
         "swing_deg": np.degrees(np.arctan2(wind, hung.weight[w, o, k, 0])),
         "catenary_constant_m": C, "length_m": arc_length(plane.span, plane.rise, C),
         "low_point_m": low_point(plane.span, plane.rise, C), "wind_side": np.where(wind > 0, "right", None),
-        "lifted": hung.lifted[at].any(axis=-1),
+        "lifted": hung.lifted[at].any(axis=-1), "broken_span": scene.broken_spans(w, k),
         "method": np.where(scene.exact[w], "equilibrium", "ruling span"), "ruling_span_sag_m": beside,
         "ruling_span_difference_m": sag - beside,
         "geometry": _curves(scene, plane, at, C),

@@ -108,7 +108,7 @@ def read_cases(study):
 
 def _case(c):
     case = Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
-                tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere, c.constant, c.district or "")
+                tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere, c.constant, c.district or "", broken=c.broken)
     if c.shield is None:
         return case
     given = c.shield.model_dump(exclude_none=True)

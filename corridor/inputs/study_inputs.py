@@ -143,7 +143,7 @@ class Inputs:
 
 def _of_cold(cases, category):
     """What is to be said where lines are crossed and no case shows how high wires hang."""
-    bare = [case.temperature for case in cases if not case.wind and not case.ice and "vertical" in case.checks]
+    bare = [case.temperature for case in cases if case.ordinary and "vertical" in case.checks]
     if "line" not in category or any(not isinstance(T, str) and T <= _COLD for T in bare):
         return []
     return [f"lines are among the obstacles, and no case of bare wires in still air is at {_COLD:g} degC or colder: "

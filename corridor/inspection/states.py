@@ -64,7 +64,8 @@ def _apart(cases):
 
 def temperatures(evidence):
     """Yield doubts about the greatest temperatures of options."""
-    hot = [case.temperature for case in evidence.inputs.cases if "vertical" in case.checks and not case.ice]
+    hot = [case.temperature for case in evidence.inputs.cases
+           if "vertical" in case.checks and not case.ice and case.broken is None]
     for option in evidence.inputs.options:
         T = option.wiring.maximum_temperature
         if T < 40:

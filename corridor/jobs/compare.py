@@ -120,7 +120,7 @@ def states_of(facts: Facts) -> States:
     """Return the states whose sags are told; a bare one that the study lacks is added as a case without checks."""
     def bare(wanted):
         return next((case for case in facts.cases if case.temperature == wanted and case.condition == "final"
-                     and not case.ice and not case.wind), None)
+                     and case.ordinary), None)
 
     T = facts.options[facts.reference].wiring.everyday_temperature
     taken = {case.name for case in facts.cases}

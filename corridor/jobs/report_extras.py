@@ -81,7 +81,7 @@ def _constant(groups, strung, g, o, T):
 def _bare_cases(facts, option):
     named = {"maximum": option.wiring.maximum_temperature, "emergency": option.wiring.emergency_temperature}
     cases = [(case.name, named.get(case.temperature, case.temperature)) for case in facts.cases
-             if case.condition == "final" and not case.ice and not case.wind]
+             if case.condition == "final" and case.ordinary]
     return [[name, float(T)] for name, T in cases if T is not None]
 
 

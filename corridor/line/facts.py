@@ -184,11 +184,12 @@ class Case:
     `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial;
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
-    section, the first being odd; `ice_on` names of the only spans with ice; `ice_off_wire` a wire that dropped it;
-    `ice_elsewhere` [m] on what is left out. `constant` [N/m] is added to the resultant where tension is asked for,
-    never for clearance. `district` is the name of the load district that the case is of, "" of none. `shield` is the
-    state of shield wires where they are in another: a case of the same name, condition, wind and checks; None, where
-    they are in this one.
+    section, the first being odd, or "each" or "others": the span that is looked at alone, or all others; `ice_on` names
+    of the only spans with ice; `ice_off_wire` a wire that dropped it; `ice_elsewhere` [m] on what is left out. `broken`
+    "back" or "ahead": the wire is broken in the span before or after that looked at, None: nowhere. `constant` [N/m] is
+    added to the resultant where tension is asked for, never for clearance. `district` is the name of the load district
+    that the case is of, "" of none. `shield` is the state of shield wires where they are in another: a case of the same
+    name, condition, wind and checks; None, where they are in this one.
     """
 
     name: str
@@ -205,12 +206,29 @@ class Case:
     constant: float = 0.0
     district: str = ""
     shield: "Case | None" = None
+    broken: str | None = None
 
     @property
     def uneven(self) -> bool:
-        """Whether spans, or wires of one kind, differ in their ice."""
-        own = self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None
+        """Whether spans of a section, or wires of a kind, are not all in one state: by their ice, or by one broken."""
+        own = self.ice_spans != "all" or bool(self.ice_on) or self.ice_off_wire is not None or self.broken is not None
         return own or (self.shield is not None and self.shield.uneven)
+
+    @property
+    def by_span(self) -> bool:
+        """Whether the state of a section is another for each of its spans that is looked at."""
+        own = self.ice_spans in ("each", "others") or self.broken is not None
+        return own or (self.shield is not None and self.shield.by_span)
+
+    @property
+    def break_step(self) -> int:
+        """How many spans after the one that is looked at the wire is broken: 1, -1 for before, 0 for nowhere."""
+        return {None: 0, "back": -1, "ahead": 1}[self.broken]
+
+    @property
+    def ordinary(self) -> bool:
+        """Whether wires are bare, whole and in still air."""
+        return not self.ice and not self.wind and self.broken is None
 
     @property
     def iced(self) -> bool:
@@ -224,6 +242,10 @@ class Case:
     def without_ice(self) -> "Case":
         """Return the case with all wires bare."""
         return replace(self, ice=0.0, shield=None if self.shield is None else self.shield.without_ice())
+
+    def unbroken(self) -> "Case":
+        """Return the case with all wires whole."""
+        return replace(self, broken=None, shield=None if self.shield is None else self.shield.unbroken())
 
 
 @dataclass(frozen=True)

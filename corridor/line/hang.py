@@ -146,8 +146,9 @@ _FIELDS = ("horizontal_tension", "start", "end", "residual", "exact", "weight", 
 class States(NamedTuple):
     """Wires that are asked for, each with the state of its whole section; equal states are there once.
 
-    Columns of shape (problem,): `chain`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `pressure` on
-    strings [Pa], signed; `temperature` [degC]; `law`; `even`, whether a ruling span has an answer. Of each wire asked
+    Columns of shape (problem,): `chain`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `broken` (problem,
+    span) where the wire is; `pressure` on strings [Pa], signed; `temperature` [degC]; `law`; `even`, whether a ruling
+    span has an answer. Of each wire asked
     for (row,): its `problem` and the `place` in the chain.
     """
 
@@ -155,6 +156,7 @@ class States(NamedTuple):
     option: Integers
     weight: Array
     wind: Array
+    broken: Booleans
     pressure: Array
     temperature: Array
     law: Law
@@ -164,7 +166,7 @@ class States(NamedTuple):
 
 
 def case_states(model: Model, wire: Integers, option: Integers, case: Integers, swing: ArrayLike = 1.0,
-                temperature: ArrayLike | None = None) -> States:
+                temperature: ArrayLike | None = None, looked_at: Integers | None = None) -> States:
     """Return the states of wires in cases of the study.
 
     Parameters
@@ -175,33 +177,61 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
         Signed share of the swing in the case's wind, positive to the right.
     temperature : array_like, shape (row,), optional
         Of the conductor [degC]; default: that of the case.
+    looked_at : ndarray of int, shape (row,), optional
+        Place in its chain of the span that is looked at, in cases in which that makes the state; -1: none is. Default:
+        that of the wire.
     """
     wire, option, case, swing = np.broadcast_arrays(wire, option, case, np.asarray(swing, float))
     own = model.strung.temperature[model.groups.of_wire_span[wire], option, case]
     T = own if temperature is None else np.broadcast_to(np.asarray(temperature, float), wire.shape)
     chain, place = model.place_of(wire)
-    options, cases = model.weight.shape[1:]
-    first, problem = _distinct((chain * options + option) * cases + case, swing, T)
-    c, o, k = chain[first], option[first], case[first]
-    share, row, g = pressure_share(swing[first]), model.chains.row[c], model.group[c]
-    at, strung = (row, o[:, None], k[:, None]), model.strung
+    options, cases = model.loads.weight.shape[1:]
+    by_span = np.array([each.by_span for each in model.cases])
+    look = np.where(by_span[case], place if looked_at is None else looked_at, -1)
+    key = ((chain * options + option) * cases + case) * (model.chains.row.shape[1] + 1) + look
+    first, problem = _distinct(key, swing, T)
+    c, o, k, look = chain[first], option[first], case[first], look[first]
+    share, g, strung = pressure_share(swing[first]), model.group[c], model.strung
     law = take_law(strung.part, (g, o, k))
     if temperature is not None and strung.doubtful.any():
         # At another temperature than the case has, or in less wind, another end of the history may be the slacker one.
         load = np.hypot(strung.weight[g, o, k], strung.wind[g, o, k] * share)
         now = slacker(strung, g, o, model.groups.span[g], load, T[first])
         law = choose_law(strung.final_doubtful[g, o, k], now, law)
-    return States(c, o, model.weight[at], model.wind[at] * share[:, None], model.pressure[k] * share, T[first], law,
+    weight, wind = _span_loads(model, c, o, k, np.where(by_span[k], look, -2))
+    pressure = np.array([each.wind for each in model.cases])[k]
+    return States(c, o, weight, wind * share[:, None], _broken(model, c, k, look), pressure * share, T[first], law,
                   _even(model, g, o, k), problem, place)
 
 
+def _span_loads(model: Model, c: Integers, o: Integers, k: Integers, look: Integers) -> tuple[Array, Array]:
+    """Weight and wind of the spans of problems [N/m], as they are looked at: -1 none of them, -2 any."""
+    loads, row = model.loads, model.chains.row[c]
+    at = row, o[:, None], k[:, None]
+    if (look == -2).all():
+        return loads.weight[at], loads.wind[at]
+    beside = (np.arange(row.shape[1]) != look[:, None]) & (look[:, None] != -2)
+    return (np.where(beside, loads.weight_beside[at], loads.weight[at]),
+            np.where(beside, loads.wind_beside[at], loads.wind[at]))
+
+
+def _broken(model: Model, c: Integers, k: Integers, look: Integers) -> Booleans:
+    """Where the wires of problems are broken, (problem, span): beside the span that is looked at, within its chain."""
+    step = np.array([each.break_step for each in model.cases])[k]
+    place = np.where((step != 0) & (look >= 0), look + step, -1)[:, None]
+    spans = np.arange(model.chains.row.shape[1])
+    return (spans == place) & (spans < model.chains.count[c][:, None])
+
+
 def _even(model: Model, g: Integers, o: Integers, k: Integers) -> Booleans:
-    """Whether all wires of groups carry the load they are strung with; not asked where no ruling span hangs any."""
+    """Whether all wires of groups are whole and carry the load they are strung with; not asked where no ruling span
+    hangs any."""
     if model.exact.all():
         return np.ones(len(g), bool)
     own = model.groups.of_wire_span
     odd = np.zeros(model.strung.weight.shape, bool)
-    np.logical_or.at(odd, own, (model.weight != model.strung.weight[own]) & model.uneven)
+    uneven, by_span = (np.array([getattr(case, name) for case in model.cases]) for name in ("uneven", "by_span"))
+    np.logical_or.at(odd, own, (model.loads.weight != model.strung.weight[own]) & uneven | by_span)
     return ~odd[g, o, k]
 
 
@@ -220,7 +250,7 @@ def bare_states(model: Model, wire: Integers, option: Integers, temperature: Arr
     """
     wire, option, T = np.broadcast_arrays(wire, option, np.asarray(temperature, float))
     chain, place = model.place_of(wire)
-    first, problem = _distinct(chain * model.weight.shape[1] + option, np.zeros(len(T)), T)
+    first, problem = _distinct(chain * model.loads.weight.shape[1] + option, np.zeros(len(T)), T)
     c, o = chain[first], option[first]
     g = model.group[c]
     if law is None:
@@ -228,7 +258,7 @@ def bare_states(model: Model, wire: Integers, option: Integers, temperature: Arr
     else:
         law = take_law(reshape_law(law, model.strung.excess.shape), (g, o))
     weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.chains.row.shape[1], axis=1)
-    return States(c, o, weight, np.zeros_like(weight), np.zeros(len(c)), T[first], law,
+    return States(c, o, weight, np.zeros_like(weight), np.zeros(weight.shape, bool), np.zeros(len(c)), T[first], law,
                   np.ones(len(c), bool), problem, place)
 
 
@@ -259,7 +289,8 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
     -------
     Hung
         Of a chain that is not solved exactly, by its ruling span: in still air strings are plumb, also where the line
-        turns; in wind they swing by the handbook's formula. Where spans of it carry different ice there is no answer.
+        turns; in wind they swing by the handbook's formula. Where spans of it are not all in one state there is no
+        answer.
     """
     exact = model.exact[states.chain]
     known = np.isfinite(states.temperature + model.strung.excess[model.group[states.chain], states.option])
@@ -301,7 +332,7 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False) -> _F
     load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), -states.weight], axis=-1)
     supports = model.supports(states.chain, states.option, states.pressure, held)
     found = solve(supports, model.unstressed[states.chain, states.option], load, states.temperature, states.law,
-                  count=model.chains.count[states.chain])
+                  count=model.chains.count[states.chain], broken=states.broken)
     start, end = (turned(nodes, azimuth, corner, -1) for nodes in (found.end[:, :-1], found.end[:, 1:]))
     residual = np.fmax(found.left[:, :-1], found.left[:, 1:])
     lifts = np.stack([found.lifted[:, :-1], found.lifted[:, 1:]], axis=-1)

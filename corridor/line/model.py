@@ -11,6 +11,7 @@ from corridor.line.facts import Case, Option, Wiring
 from corridor.line.section_wires import Chains, WireGroups, chain_wires, right_of, turned
 from corridor.line.states import Strung
 from corridor.line.swing import SpanFrame
+from corridor.line.uneven import SpanLoads
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import Clipped, clip_in
 from corridor.mechanics.elongation import Law
@@ -25,9 +26,8 @@ class Model:
 
     `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
     share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
-    the line [deg]. Of every wire span, option and case `weight` and `wind` [N/m]; `pressure` (case,) of the
-    wind [Pa]; `uneven` (case,) whether spans or wires differ in their ice; `subconductors` (group, option) that
-    share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
+    the line [deg]. `loads` of every wire span, option and case [N/m]; `cases` (case,); `subconductors` (group, option)
+    that share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
     length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (chain,
     option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
     of the three where all are hung by the ruling span.
@@ -40,10 +40,8 @@ class Model:
     groups: WireGroups
     strung: Strung
     line_angle: Array
-    weight: Array
-    wind: Array
-    pressure: Array
-    uneven: Booleans
+    loads: SpanLoads
+    cases: tuple[Case, ...]
     subconductors: Integers
     unstressed: Array | None = None
     clipped: Clipped | None = None
@@ -162,7 +160,7 @@ def clipping_state(strung: Strung, kind: Texts, options: tuple[Option, ...],
 
 
 def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroups, strung: Strung, line_angle: Array,
-             loads: tuple[Array, Array], cases: tuple[Case, ...], options: tuple[Option, ...]) -> Model:
+             loads: SpanLoads, cases: tuple[Case, ...], options: tuple[Option, ...]) -> Model:
     """Return the model of wires that are hung by their ruling span; `clip_wires` makes it exact.
 
     Parameters
@@ -174,12 +172,10 @@ def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroup
     strung : Strung
     line_angle : ndarray, shape (structure,)
         Turn of the line [deg], positive to the right.
-    loads : pair of ndarray, shape (wire span, option, case)
-        Weight and wind [N/m].
+    loads : SpanLoads
     cases : sequence of Case
     options : sequence of Option
     """
     several = np.array([option.wiring.bundle for option in options])
-    return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, *loads,
-                 np.array([case.wind for case in cases]), np.array([case.uneven for case in cases]),
+    return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, loads, cases,
                  np.where(groups.kind[:, None] == "phase", several, 1))

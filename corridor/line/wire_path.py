@@ -153,7 +153,7 @@ def follow(model: Model, wire: Integers, option: Integers, case: Integers, tempe
     temperature : ndarray, shape (row,)
         Of the conductor [degC].
     """
-    load = model.weight[wire, option, case], model.wind[wire, option, case]
+    load = model.loads.weight[wire, option, case], model.loads.wind[wire, option, case]
     return _made(model, _Asked(wire, option, case, temperature, *load))
 
 

@@ -5,6 +5,8 @@ __all__ = ["ENVELOPES", "FIELDS", "PARCELS"]
 FIELDS = (
     ("other_state", "text", None, "how the other wire was taken to hang, where it is a wire whose state is computed or "
      "assumed, or one of the same structures; null else"),
+    ("broken_span", "text", None, "the span in which the wire is broken; null where it is whole, as in cases with a "
+     "broken wire where the section ends beside the span"),
     ("reach_left_m", "real", "m", "how far any wire gets left of the line between structure centres"),
     ("reach_right_m", "real", "m", "how far any wire gets right of it"),
     ("room_left_m", "real", "m",

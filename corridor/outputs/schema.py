@@ -232,7 +232,7 @@ def _layer(name, geometry, doc, columns, **docs):
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
-    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state points bundle_m
+    conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state broken_span points bundle_m
     rule_confidence rule_edition """
 _PLACE = "station of the place along the line"
 
@@ -257,7 +257,7 @@ LAYERS = (
         "One row per span, wire, option and case: the wire in space.",
         """line! span! section wire! kind circuit option! case! sag_m horizontal_tension_n
         maximum_tension_n percent_rts conductor_temperature_c condition swing_deg
-        catenary_constant_m length_m low_point_m wind_side method lifted!
+        catenary_constant_m length_m low_point_m wind_side method lifted! broken_span
         ruling_span_sag_m ruling_span_difference_m""",
         length_m="length of the wire along its curve", lifted="true where it has lifted a string at one of its ends"),
     _layer(

@@ -134,15 +134,16 @@ def _with_case(around, word):
     strung = replace(strung, part=part, taut=taut, final_doubtful=longer(strung.final_doubtful, strung.doubtful),
                      temperature=longer(strung.temperature, np.nan),
                      weight=longer(strung.weight, strung.bare_weight), wind=longer(strung.wind, 0.0))
-    model = replace(model, strung=strung, weight=longer(model.weight, bare), wind=longer(model.wind, 0.0),
-                    pressure=np.append(model.pressure, 0.0))
-    scene = replace(scene, cases=(*cases, Case("", word, checks=("vertical",))), model=model,
+    cases = (*cases, Case("", word, checks=("vertical",)))
+    loads = type(model.loads)(*(longer(column, value) for column, value in
+                                zip(model.loads, (bare, 0.0, bare, 0.0), strict=True)))
+    scene = replace(scene, cases=cases, model=replace(model, strung=strung, loads=loads, cases=cases),
                     temperature=longer(scene.temperature, np.nan))
-    return replace(around, scene=scene), np.array([*named, len(cases)])
+    return replace(around, scene=scene), np.array([*named, len(cases) - 1])
 
 
 def _bare(case):
-    return not case.ice and not case.wind and "vertical" in case.checks
+    return case.ordinary and "vertical" in case.checks
 
 
 def find_limits(around, columns, gaps, word, top):

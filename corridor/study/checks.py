@@ -237,13 +237,41 @@ def uneven_ice_is_possible(study):
                     for key, wrong, found, accepted in faults if wrong)
 
 
+def broken_wires_are_possible(study):
+    """A wire is broken to both sides of a span in turn, in still air, and where the exact equilibrium is asked for."""
+    for i, case in enumerate(study.cases):
+        if case.broken is None:
+            continue
+        spans = [case.ice_spans, *([case.shield.ice_spans or "all"] if case.shield else [])]
+        other = {"back": "ahead", "ahead": "back"}[case.broken]
+        twin = case.model_copy(update={"broken": other, "name": ""})
+        paired = any(each.model_copy(update={"name": ""}) == twin for each in study.cases)
+        faults = (
+            ("wind", bool(case.wind), f"{case.wind:g} Pa with a broken wire", "no wind: it is hung in still air"),
+            ("constant", bool(case.constant), f"{case.constant:g} N/m with a broken wire",
+             "no constant, and no district that has one"),
+            ("ice_spans", bool(case.ice_on or case.ice_off_wire is not None or set(spans) != {"all"}),
+             "uneven ice with a broken wire", "ice on all spans, or none"),
+            ("broken", study.study.method == "ruling_span", "a broken wire", 'study.method = "equilibrium"'),
+            ("broken", not paired, f"{case.broken!r} alone", f"a second case besides, the same but for its name and "
+             f"broken = {other!r}: spans hang lower near one end by the one, near the other by the other"),
+        )
+        yield from (InputError(study.path, f"cases.{i}.{key}", found, accepted)
+                    for key, wrong, found, accepted in faults if wrong)
+    broken = {case.name for case in study.cases if case.broken is not None}
+    for where, limit in _stringing(study):
+        if limit.case in broken:
+            yield InputError(study.path, f"{where}.case", f"{limit.case!r}, with a broken wire",
+                             "a case in which the wire is whole")
+
+
 def states_of_shield_wires_are_possible(study):
     """A state of shield wires says something, and of wires that there are; uneven ice is where it can be hung."""
     for i, case in enumerate(study.cases):
         state = case.shield
         if state is None:
             continue
-        uneven = state.ice_spans in ("odd", "even")
+        uneven = state.ice_spans not in (None, "all")
         ice = case.ice if state.ice is None else state.ice
         faults = (
             ("", study.shield_wire is None, "a state of shield wires", "a table [shield_wire] besides"),
@@ -327,6 +355,7 @@ CHECKS = (
     districts_are_heeded,
     capacity_is_possible,
     uneven_ice_is_possible,
+    broken_wires_are_possible,
     states_of_shield_wires_are_possible,
     classes_are_once,
     other_wires_are_told,

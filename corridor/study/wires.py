@@ -227,7 +227,7 @@ class ShieldState(Table):
     ] = Field(None, description="Temperature of the shield wires, or the greatest that [shield_wire] gives them.")
     ice: Annotated[float | None, Read(_ICE)] = Field(None, description="Radial thickness of ice on them; 0 for none.")
     ice_density: Annotated[float | None, Read(_ICE_DENSITY)] = Field(None, description="Density of that ice.")
-    ice_spans: Literal["all", "odd", "even"] | None = Field(
+    ice_spans: Literal["all", "odd", "even", "each", "others"] | None = Field(
         None, description="Spans in which they carry it, instead of what `ice_spans` and `ice_on` of the case say.")
 
 
@@ -247,12 +247,13 @@ class Case(Table):
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."
     )
-    ice_spans: Literal["all", "odd", "even"] = Field(
+    ice_spans: Literal["all", "odd", "even", "each", "others"] = Field(
         "all",
         description=(
-            "Spans that carry the ice: all, or every other one of each stringing section, beginning with its first "
-            "(odd) or its second (even). Where ice is uneven in any way, method must be equilibrium; elongation and "
-            "stringing limits count the ice on all of the section."
+            "Spans that carry the ice: all; or every other one of each stringing section, beginning with its first "
+            "(odd) or its second (even); or each span alone while it is the one that is looked at, all others of its "
+            "section without (each), or the reverse (others). Where ice is uneven in any way, method must be "
+            "equilibrium; elongation and stringing limits count the ice on all of the section."
         ),
     )
     ice_on: tuple[Text, ...] = Field((), description="Names of the only spans that carry the ice, instead.")
@@ -260,6 +261,10 @@ class Case(Table):
     ice_elsewhere: Annotated[float, Read(_ICE)] = Field(
         0.0, description="Radial thickness of ice on spans and wires that the keys above leave out; less than `ice`."
     )
+    broken: Literal["back", "ahead"] | None = Field(None, description=(
+        "The wire is broken in the span before that which is looked at (back), or after it (ahead), all its "
+        "subconductors, where that is of the same stringing section; else it is whole: columns `broken_span` tell. A "
+        "study has both cases, which differ in nothing else. In still air, with even ice or none."))
     constant: Annotated[float, Read(Measure("load", 0, 100, slip="'0.30 lbf/ft'"))] = Field(
         0.0, description="Load that the code adds to the resultant of weight, ice and wind where tension is asked for.")
     shield: ShieldState | None = Field(None, description=(

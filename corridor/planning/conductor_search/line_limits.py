@@ -164,8 +164,9 @@ def _asked_of_today(today, ground, progress):
 
 
 def _margins(facts, plan, columns):
-    cases = {case.name: k for k, case in enumerate(facts.cases)}
-    # Galloping is no case of the study: finalists meet it in their check.
+    # Galloping is no case of the study, and a ruling span knows nothing of spans in unlike states: finalists meet both
+    # in their check.
+    cases = {case.name: k for k, case in enumerate(facts.cases) if not case.uneven}
     asked = np.array([name in cases for name in columns["case"]], bool)
     columns = {name: column[asked] for name, column in columns.items()}
     span = _spans_of(plan, columns)
