@@ -11,8 +11,8 @@ from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.elongation import TwoPart
 from corridor.mechanics.loads import ice_weight
-from corridor.mechanics.stringing import string_to_limits
 from corridor.mechanics.supports import FREE, HELD, POST, Supports
+from tests.sections_of_wire import string_to_limits
 
 __all__ = ["CASES", "LAW", "STILL", "WEIGHT", "Sections", "clipped", "loaded", "relief_sections"]
 

@@ -5,8 +5,9 @@ import numpy as np
 from corridor.line.facts import Case, Limit, Option, Wiring
 from corridor.line.section_wires import WireGroups
 from corridor.line.states import solve_states
+from corridor.mechanics.stringing import limit_tensions, longest
 
-__all__ = ["level_sections", "limit", "solved", "wiring"]
+__all__ = ["level_sections", "limit", "solved", "string_to_limits", "wiring"]
 
 
 def level_sections(spans):
@@ -33,3 +34,9 @@ def solved(spans, wirings, cases, sections=None):
     options = [Option(f"wire {i}", w, i == 0) for i, w in enumerate(wirings)]
     named = [case if isinstance(case, Case) else Case(f"{case:g} degC", float(case)) for case in cases]
     return solve_states(level_sections(spans), options, named, None, sections)
+
+
+def string_to_limits(bounds, is_constant, spans, rises, span, weight, wind, temperature, part):
+    """Unstressed length within every limit, and the limit that governs it; bounds [N], or [m] where `is_constant`."""
+    H = limit_tensions(bounds, is_constant, spans, rises, weight, wind)
+    return longest(H, np.isfinite(bounds), span, np.hypot(weight, wind), temperature, part)

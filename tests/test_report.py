@@ -23,7 +23,7 @@ from corridor.cli import main
 from corridor.errors import CorridorError, InputError
 from corridor.jobs.report_extras import pack_plan
 from corridor.outputs.page.content import LAYERS
-from corridor.outputs.page.ground import ask_once, ground_lines, shade, tile_line
+from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import library
 from corridor.outputs.page.pack import Packer, quantised, unpack
 from corridor.outputs.page.shapes import pack_shapes
@@ -184,7 +184,8 @@ def test_ground_of_the_profile_is_the_plane_and_unknown_where_the_raster_is(made
 
 def test_ground_lines_lie_beside_the_span_they_belong_to():
     route = np.array([[[0.0, 0.0], [30.0, 40.0]]])
-    first, lines = ground_lines(lambda e, n: e + 1000 * n, route, np.array([50.0]), np.array([[0.0], [5.0]]))
+    nodes = line_nodes(route, np.array([50.0]), np.array([[0.0], [5.0]]))
+    first, lines = nodes.first, (nodes.easting + 1000 * nodes.northing).T
     assert lines[0][[0, -1]].tolist() == [0.0, 40030.0]
     # Right of a line that goes to (3, 4) / 5 is (4, -3) / 5.
     assert lines[1][0] == pytest.approx(4 - 3000)
@@ -194,10 +195,9 @@ def test_ground_lines_lie_beside_the_span_they_belong_to():
 def test_shading_knows_slope_and_ignorance():
     """Lambert's law: a level ground gets the cosine of the sun's zenith angle, 45 degrees; a slope to the sun more."""
     route = np.array([[[0.0, 0.0], [400.0, 0.0]]])
-    level = shade(lambda e, n: np.zeros_like(e), route)
-    toward = shade(lambda e, n: 0.2 * (e - n), route)           # falls to the north-west, where the light is
-    away = shade(lambda e, n: -0.2 * (e - n), route)
-    unknown = shade(lambda e, n: np.full_like(e, np.nan), route)
+    tiles = tile_line(route)
+    fall = 0.2 * (tiles.easting - tiles.northing)           # to the north-west, where the light is
+    level, toward, away, unknown = (tiles.shaded(ground) for ground in (0 * fall, fall, -fall, np.nan * fall))
     seen = level.light > 0
     assert set(level.light[seen]) == {int(1 + 254 * np.sqrt(0.5))}
     assert toward.light[seen].min() > level.light[seen].max() > away.light[seen].max()

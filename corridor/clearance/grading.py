@@ -1,4 +1,4 @@
-"""How much ground has to go so that wires clear it: area, volume and greatest cut from headroom."""
+"""How much ground has to go so that wires clear it: area and volume from headroom."""
 
 from typing import NamedTuple
 
@@ -8,12 +8,10 @@ __all__ = ["Grading", "grading"]
 
 
 class Grading(NamedTuple):
-    """What is to be dug: `area` [m2] of the cells that fall short, `volume` [m3] above what is allowed there, and the
-    `greatest_cut` [m], 0 where nothing falls short."""
+    """What is to be dug: `area` [m2] of the cells that fall short, `volume` [m3] above what is allowed there."""
 
     area: np.ndarray
     volume: np.ndarray
-    greatest_cut: np.ndarray
 
 
 def grading(headroom, cell_area):
@@ -38,11 +36,10 @@ def grading(headroom, cell_area):
     --------
     >>> found = grading([0.4, -0.5, -0.25, float("nan")], 4.0)
     >>> [float(value) for value in found]
-    [8.0, 3.0, 0.5]
+    [8.0, 3.0]
     """
     h, A = np.broadcast_arrays(np.asarray(headroom, float), np.asarray(cell_area, float))
     known = np.isfinite(h)
     cut = np.where(known & (h < 0), -h, 0.0)
     some = known.any(axis=-1)
-    found = ((A * (cut > 0)).sum(axis=-1), (A * cut).sum(axis=-1), cut.max(axis=-1, initial=0.0))
-    return Grading(*(np.where(some, value, np.nan) for value in found))
+    return Grading(*(np.where(some, (A * of).sum(axis=-1), np.nan) for of in (cut > 0, cut)))

@@ -23,7 +23,6 @@ __all__ = [
     "Curved",
     "Law",
     "TwoPart",
-    "outer_force",
     "part_forces",
     "strain",
     "strain_and_slope",
@@ -92,13 +91,9 @@ def strain_near(tension: Number, temperature: ArrayLike, part: Law, near: Number
     return _NEAR[type(part)](tension, temperature, part, near)
 
 
-def outer_force(tension: Number, temperature: ArrayLike, part: Law) -> Array:
-    """Return the force in the outer part [N], negative in compression, never below `-F_comp`."""
-    return part_forces(tension, temperature, part)[0]
-
-
 def part_forces(tension: Number, temperature: ArrayLike, part: Law) -> tuple[Array, Array]:
-    """Return the forces in the outer part and in the core [N], which add up to the tension."""
+    """Return the forces in the outer part and in the core [N], which add up to the tension; the first negative in
+    compression, never below `-F_comp`."""
     e = strain(tension, temperature, part)
     outer, core = _FORCES[type(part)](e, temperature, part)[:2]
     return outer, core

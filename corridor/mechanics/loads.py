@@ -5,7 +5,7 @@ import numpy as np
 from corridor.arrays import Array, ArrayLike, Number
 from corridor.constants import GRAVITY
 
-__all__ = ["ice_weight", "resultant", "wind_force", "with_constant"]
+__all__ = ["ice_weight", "wind_force", "with_constant"]
 
 
 def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Array:
@@ -43,11 +43,6 @@ def wind_force(diameter: ArrayLike, ice_thickness: ArrayLike, pressure: ArrayLik
         Wind pressure on the projected area of the (iced) wire [Pa].
     """
     return np.asarray(pressure) * (np.asarray(diameter) + 2 * np.asarray(ice_thickness))
-
-
-def resultant(vertical: ArrayLike, transverse: ArrayLike, constant: ArrayLike = 0.0) -> Array:
-    """Return the size of the load on the wire, `hypot(w, p) + K` [N/m]; K as of `with_constant`."""
-    return np.hypot(vertical, transverse) + np.asarray(constant, float)
 
 
 def with_constant(vertical: ArrayLike, transverse: ArrayLike, constant: ArrayLike) -> tuple[Array, Array]:

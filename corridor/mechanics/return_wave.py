@@ -10,7 +10,7 @@ from corridor.arrays import Array, ArrayLike
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import low_point
 
-__all__ = ["return_time", "sag_of_return_time"]
+__all__ = ["return_time"]
 
 _NODE, _WEIGHT = np.polynomial.legendre.leggauss(12)
 
@@ -47,18 +47,3 @@ def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, return
     x = S[..., None] * (1 + _NODE) / 2 - low_point(S, h, C)[..., None]
     run = S / 2 * (np.sqrt(np.cosh(x / C[..., None])) * _WEIGHT).sum(axis=-1)
     return 2 * returns * run / np.sqrt(gravity * C)
-
-
-def sag_of_return_time(time: ArrayLike, *, returns: int = 1, gravity: float = GRAVITY) -> Array:
-    """Return the sag that a watch tells of a level span [m], `D = g t^2 / (32 n^2)`.
-
-    Of the flat parabola: `t = 2 n S / sqrt(H/m)` and `D = w S^2/8H` leave neither span nor wire. In inches it is
-    printed as `12.075 (t/n)^2` (IEEE Std 524, guide to the installation of overhead conductors; recalled).
-
-    Examples
-    --------
-    >>> round(float(sag_of_return_time(14.85, returns=3)), 2)
-    7.51
-    """
-    t = np.asarray(time, float)
-    return gravity * t**2 / (32 * returns**2)

@@ -19,7 +19,6 @@ __all__ = [
     "limit_tensions",
     "loaded_plane",
     "longest",
-    "string_to_limits",
 ]
 
 _ITERATIONS = 60
@@ -162,10 +161,11 @@ def _slackest(spans: Array, rises: Array, weight: Array, wind: Array) -> Array:
     return np.exp((low + high) / 2)
 
 
-def string_to_limits(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, rises: ArrayLike, span: Number,
-                     weight: ArrayLike, wind: ArrayLike, temperature: ArrayLike,
-                     part: Law) -> tuple[Array, Integers]:
-    """Return the unstressed length that respects every limit, and which limit governs.
+def limit_tensions(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
+                   wind: ArrayLike) -> Array:
+    """Return the horizontal tension of each limit in its own state [N], nan where it cannot be met.
+
+    The law of elongation does not matter: the tension of a limit does not depend on it, the unstressed length does.
 
     Parameters
     ----------
@@ -174,30 +174,8 @@ def string_to_limits(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, ri
     is_constant : array_like of bool, shape (..., limit)
     spans, rises : array_like, shape (..., 1, span)
         Of the section [m].
-    span : array_like, shape (..., 1)
-        Ruling span [m].
-    weight, wind, temperature : array_like, shape (..., limit)
-        Loads [N/m] and conductor temperature [degC] of the limit's state.
-    part : TwoPart of arrays (..., limit)
-        In the limit's condition, initial or final.
-
-    Returns
-    -------
-    excess : ndarray, shape (...)
-        `L0/S - 1`; nan where a limit cannot be met at all.
-    governing : ndarray of int, shape (...)
-        Index of the governing limit; -1 where there is none.
-    """
-    H = limit_tensions(bounds, is_constant, spans, rises, weight, wind)
-    return longest(H, np.isfinite(bounds), span, np.hypot(weight, wind), temperature, part)
-
-
-def limit_tensions(bounds: Array, is_constant: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
-                   wind: ArrayLike) -> Array:
-    """Return the horizontal tension of each limit in its own state [N], nan where it cannot be met.
-
-    Parameters are those of `string_to_limits`. The law of elongation is not among them: the tension of a limit does
-    not depend on it, the unstressed length does.
+    weight, wind : array_like, shape (..., limit)
+        Loads [N/m] of the limit's state.
     """
     by_tension = horizontal_tension_for(np.where(is_constant, np.nan, bounds), spans, rises, weight, wind)
     return np.where(is_constant, bounds * np.hypot(weight, wind), by_tension)
@@ -214,12 +192,16 @@ def longest(horizontal_tension: ArrayLike, given: Booleans, span: Number, load: 
     given : array_like of bool, shape (..., limit)
         False where there is no such limit.
     span : array_like, shape (..., 1)
+        Ruling span [m].
     part : TwoPart or Curved of arrays (..., limit)
+        In the limit's condition, initial or final.
 
     Returns
     -------
-    excess, governing : ndarray, shape (...)
-        As of `string_to_limits`.
+    excess : ndarray, shape (...)
+        `L0/S - 1`; nan where a limit cannot be met at all.
+    governing : ndarray of int, shape (...)
+        Index of the governing limit; -1 where there is none.
     """
     excess = unstressed_excess(span, horizontal_tension, load, temperature, part)
     unmet = (given & ~np.isfinite(excess)).any(axis=-1) | ~given.any(axis=-1)

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from corridor.mechanics.elongation import TwoPart, outer_force, strain, strain_slope, temperature_at
+from corridor.mechanics.elongation import TwoPart, part_forces, strain, strain_slope, temperature_at
 from corridor.mechanics.ruling_span import (
     knee_temperature,
     ruling_span,
@@ -113,7 +113,7 @@ def test_at_the_knee_the_outer_part_is_slack(name, S, C):
     around = np.array([T - 1, T, T + 1])
     H = tension(excess, S, w, around, part).horizontal_tension
     F = length_over_span(S, H, w)[1]
-    force = outer_force(F, around, part) + part.outer_compression
+    force = part_forces(F, around, part)[0] + part.outer_compression
     assert force[0] > 0 and force[2] == pytest.approx(0, abs=1e-6)
     # 1e-9 of strain by the stiffness of the outer part.
     assert force[1] == pytest.approx(0, abs=1.0)

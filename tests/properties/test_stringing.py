@@ -16,8 +16,8 @@ from corridor.mechanics.stringing import (
     horizontal_tension_for,
     least_tension,
     loaded_plane,
-    string_to_limits,
 )
+from tests.sections_of_wire import string_to_limits
 
 from ..common import SECTIONS, STEEL_CORED, WEIGHT
 

@@ -18,8 +18,8 @@ from corridor.mechanics.stringing import (
     greatest_tension,
     horizontal_tension_for,
     loaded_plane,
-    string_to_limits,
 )
+from tests.sections_of_wire import string_to_limits
 
 DRAKE = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 0, 0, 0)))
 WEIGHT = 15.965

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-__all__ = ["Nodes", "Shading", "Tiles", "ask_once", "ground_lines", "line_nodes", "shade", "tile_line"]
+__all__ = ["Nodes", "Shading", "Tiles", "ask_once", "line_nodes", "tile_line"]
 
 #: Pixels of shaded ground and nodes of profiles that a page holds at most.
 PIXELS, NODES = 1_000_000, 300_000
@@ -89,21 +89,6 @@ def tile_line(route, *, cell=CELL, reach=REACH):
     return Tiles(cell, west, north, near, e[near], n[near])
 
 
-def shade(sample, route, **how):
-    """Return the ground about a line, shaded.
-
-    Parameters
-    ----------
-    sample : callable
-        `sample(easting, northing)` is the elevation [m], nan where unknown.
-    route : ndarray, shape (span, 2, 2)
-    how
-        As `tile_line` takes it.
-    """
-    tiles = tile_line(route, **how)
-    return tiles.shaded(sample(tiles.easting, tiles.northing))
-
-
 def ask_once(sample, *places):
     """Return the elevations of several sets of places, asked square by square: a raster then reads each block once.
 
@@ -173,12 +158,3 @@ def line_nodes(route, length, offsets):
     places = route[which, 0] + share[:, None] * way[which]
     beside = places[:, None] + np.nan_to_num(offsets).T[which][..., None] * right[which][:, None]
     return Nodes(first, beside[..., 0], beside[..., 1])
-
-
-def ground_lines(sample, route, length, offsets):
-    """Return where the nodes of each span begin, and their elevation [m], (line, node), nan where unknown.
-
-    `sample` is called as in `shade`; the rest is as in `line_nodes`.
-    """
-    nodes = line_nodes(route, length, offsets)
-    return nodes.first, sample(nodes.easting, nodes.northing).T
