@@ -1,12 +1,18 @@
-"""The types of arrays that every room shares.
+"""The types of arrays that every room shares, and rows of their columns.
 
 A function of arrays takes a scalar, too, and then returns numpy's scalar, which has all that an `Array` has.
 """
 
+from dataclasses import fields
+from typing import TYPE_CHECKING, TypeVar
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts"]
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "take"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
@@ -20,3 +26,10 @@ Texts = NDArray[np.object_]
 Index = slice | Integers | Booleans | tuple[slice | Integers | None, ...]
 #: A number, or an array of them.
 Number = float | Array
+
+_Table = TypeVar("_Table", bound="DataclassInstance")
+
+
+def take(table: _Table, rows: Index) -> _Table:
+    """Return some rows of a dataclass of columns."""
+    return type(table)(*(getattr(table, field.name)[rows] for field in fields(table)))

@@ -193,12 +193,12 @@ def make_scene(facts, plan, first, last):
         start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (frame.start, frame.end))
         length = np.linalg.norm((frame.end - frame.start)[:, :2], axis=-1)
         wires = replace(wires, start=start, end=end, length=length)
-    (hung, tensed), (roughly, tensed_roughly) = (_in_every_state(each, facts.cases) for each in (model, plain))
+    (hung, tensed), (_, tensed_roughly) = (_in_every_state(each, facts.cases) for each in (model, plain))
     ends, aside = hung.moved(frame)
     scene = Scene(facts.structures, plan.base_elevation, plan.route, spans, sections, wires, groups, frame,
                   facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
                   facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
-                  roughly, strung.temperature[groups.of_wire_span], np.arange(len(wires)), tensed, tensed_roughly)
+                  strung.temperature[groups.of_wire_span], np.arange(len(wires)), tensed, tensed_roughly)
     return replace(scene, taut=_at_the_taut_end(scene)), unmatched
 
 

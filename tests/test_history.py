@@ -22,10 +22,9 @@ from corridor.inputs.measured import read_measured
 from corridor.line.build import Sections
 from corridor.line.elongation_laws import law_rows, take_law
 from corridor.line.facts import Case, Measured
-from corridor.mechanics.creep import predicted_creep
 from corridor.mechanics.curves import counted_from
 from corridor.mechanics.elongation import strain
-from corridor.mechanics.history import settle
+from corridor.mechanics.history import predicted_creep, settle
 from corridor.mechanics.stringing import greatest_tension
 
 from .sections_of_wire import level_sections, limit, solved, wiring

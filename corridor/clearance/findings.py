@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.bundles import reach_of_rows
 from corridor.clearance.margin_band import margin_band
@@ -70,7 +71,7 @@ def assess(scene, checked):
     asked = requirements(scene, checked)
     terms, names, unruled = asked.terms, asked.name, asked.unruled
     has = (unruled == "") & ~asked.told
-    kept = type(checked)(*(getattr(checked, name)[has] for name in checked.__dataclass_fields__))
+    kept = take(checked, has)
     columns = _place(scene, kept) | _keys(scene, kept)
     columns |= {"rule_confidence": asked.confidence[has], "rule_edition": asked.edition[has]}
     columns |= {"rule": names[has], "measure": kept.measure, "actual_m": kept.actual, "position": kept.position}

@@ -4,10 +4,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance.findings import assess, requirements
 from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases
 from corridor.clearance.not_assessed import Gap
-from corridor.clearance.vertical import Checked, join, take
+from corridor.clearance.vertical import Checked, join
 from corridor.geometry.between import Curve, least_between
 from corridor.line.facts import Obstacles
 
@@ -220,7 +221,7 @@ def _rows(scene, pairs, checked, told):
     known = np.isfinite(checked.actual)
     gaps = [_gap(scene, checked, row, "one of the two wires hangs nowhere in this case, or with unequal ice")
             for row in np.flatnonzero(~known)]
-    checked = type(checked)(*(getattr(checked, name)[known] for name in checked.__dataclass_fields__))
+    checked = take(checked, known)
     columns, kept, unruled = assess(scene, checked)
     columns["other_state"] = told[known][unruled == ""]
     # Both wires rise and sink with the band: what the margin does then is not worked out.

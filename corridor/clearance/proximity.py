@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
@@ -25,7 +26,7 @@ from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.swung_wires import hung_curves, swing_curves
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
-from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides, take
+from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides
 from corridor.geometry.distance import Ends, Rows, take_rows
 from corridor.line.facts import RightOfWay
 

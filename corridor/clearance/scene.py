@@ -1,10 +1,11 @@
 """What the rows of one batch of spans refer to: facts, and wires as they hang in every state."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance.bundles import reaches
 from corridor.geometry.distance import Ends
 from corridor.line.hang import SIDES, Hung, case_states, hang, on_both_sides
@@ -18,14 +19,13 @@ __all__ = ["Scene"]
 class Scene:
     """What the rows of one batch of spans refer to.
 
-    `plumb` is the frame with all strings plumb, `by_ruling_span` where wires hang by that method;
-    `wires` and `frame` have the wires where they rest, as the option of today was clipped in; `hung` tells where
-    they are in every state at their `temperature` (wire span, option, case) [degC], `model` can hang them in others, in
-    which they have the numbers `row` (wire span,); `tensed` is `hung` under the constants, too, that codes add for
-    tension, the same where there are none, and `tensed_by_ruling_span` likewise; `ends` and `aside` (wire span,
-    option, case) where strings have moved them from rest. `centre` is None, or, where the wires are the lowest of their
-    bundles, the scene of the middles of these. `taut` is the scene at that end of the history of wires at which they
-    hang higher, None where it is not known from the other.
+    `plumb` is the frame with all strings plumb; `wires` and `frame` have the wires where they rest, as the option of
+    today was clipped in; `hung` tells where they are in every state at their `temperature` (wire span, option, case)
+    [degC], `model` can hang them in others, in which they have the numbers `row` (wire span,); `tensed` is `hung` under
+    the constants, too, that codes add for tension, the same where there are none, and `tensed_by_ruling_span` how they
+    hang then by that method; `ends` and `aside` (wire span, option, case) where strings have moved them from rest.
+    `centre` is None, or, where the wires are the lowest of their bundles, the scene of the middles of these. `taut` is
+    the scene at that end of the history of wires at which they hang higher, None where it is not known from the other.
     """
 
     structures: object
@@ -48,7 +48,6 @@ class Scene:
     ends: object
     aside: np.ndarray
     plumb: object
-    by_ruling_span: Hung
     temperature: np.ndarray
     row: np.ndarray
     tensed: Hung
@@ -60,7 +59,7 @@ class Scene:
         """Return the scene of some wires alone; `keep` their numbers, ascending."""
         ends = Ends(*(field[keep] for field in self.ends))
         some = {name: getattr(self, name)[keep] for name in ("group", "hung", "tensed", "aside", "temperature", "row")}
-        frames = {name: _rows(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
+        frames = {name: take(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
         taut = None if self.taut is None else self.taut.part(keep)
         return replace(self, ends=ends, taut=taut, **some, **frames)
 
@@ -152,7 +151,3 @@ class Scene:
     def constant(self):
         """Catenary constants in still air [m], or with the wind to the right, shape (wire span, option, case)."""
         return self.hung.constant[..., 0]
-
-
-def _rows(table, keep):
-    return type(table)(*(getattr(table, f.name)[keep] for f in fields(table)))

@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.nearest import kept_ways, lowest
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
 from corridor.clearance.sweep import GROUND
-from corridor.clearance.vertical import Checked, take
+from corridor.clearance.vertical import Checked
 from corridor.line.swing import to_grid
 
 __all__ = ["Slopes", "beside_ground", "near_slopes"]

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.geometry.distance import Ends, elevations, heights, least_heights, take_rows
 
-__all__ = ["Checked", "join", "least_below", "least_rows", "over_ground", "over_objects", "sides", "take", "worst_of"]
+__all__ = ["Checked", "join", "least_below", "least_rows", "over_ground", "over_objects", "sides", "worst_of"]
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,6 @@ def join(parts):
     """Join tables of the same kind, row under row."""
     kind = type(parts[0])
     return kind(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(kind)))
-
-
-def take(table, rows):
-    """Return some rows of a table."""
-    return type(table)(*(getattr(table, f.name)[rows] for f in fields(table)))
 
 
 def least_rows(key, value):

@@ -13,7 +13,7 @@ from pyproj.exceptions import CRSError
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
 from corridor.inputs.point_header import fault_of
-from corridor.inputs.rasters import UNITS
+from corridor.inputs.rasters import UNITS, unit_name
 
 __all__ = ["Tile", "describe_tile", "need_cloud", "read_tile"]
 
@@ -134,15 +134,11 @@ def _unit(crs, keys, given):
         check = f", although its grid is in {axis.unit_name}: check, and set vertical_unit" if feet else ""
         return 1.0, "m (assumed)", ["the unit of its heights is not stated; taken as metres" + check]
     if given is None:
-        return stated, _unit_name(stated), []
+        return stated, unit_name(stated), []
     if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
         return UNITS[given], given, [
-            f"heights are read in {given} as the study says, although the file says {_unit_name(stated)}"]
+            f"heights are read in {given} as the study says, although the file says {unit_name(stated)}"]
     return UNITS[given], given, []
-
-
-def _unit_name(factor):
-    return next((unit for unit, value in UNITS.items() if np.isclose(value, factor, rtol=1e-9)), f"{factor:g} m")
 
 
 def _vertical_name(crs, keys):

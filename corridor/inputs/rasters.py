@@ -14,7 +14,7 @@ from rasterio.windows import Window
 from corridor.errors import InputError, nearest
 from corridor.inputs.frame import horizontal, vertical, vertical_factor
 
-__all__ = ["UNITS", "Raster", "describe", "open_dataset", "read_window"]
+__all__ = ["UNITS", "Raster", "describe", "open_dataset", "read_window", "unit_name"]
 
 #: Metres per unit, by the names a study may use.
 UNITS = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
@@ -246,11 +246,11 @@ def _unit(dataset, crs, given):
         cautions.append("the unit of its heights is not stated; taken as metres" + _foot_grid(crs))
         return 1.0, "m (assumed)", cautions, cautions[-1] if _foot_grid(crs) else ""
     if given is None:
-        return stated, _unit_name(stated), cautions, ""
+        return stated, unit_name(stated), cautions, ""
     if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
         cautions.append(
             f"heights are read in {given} as the study says, "
-            f"although the file says {_unit_name(stated)}"
+            f"although the file says {unit_name(stated)}"
         )
         return UNITS[given], given, cautions, cautions[-1]
     return UNITS[given], given, cautions, ""
@@ -270,7 +270,8 @@ def _known_unit(text):
     return next((UNITS[unit] for unit, names in _ALIASES.items() if named in names), None)
 
 
-def _unit_name(factor):
+def unit_name(factor):
+    """Return the unit of a factor to metres by its name, else the factor itself in metres."""
     return next(
         (unit for unit, value in UNITS.items() if np.isclose(value, factor, rtol=1e-9)),
         f"{factor:g} m",

@@ -12,7 +12,7 @@ from corridor.inputs.framings import check_framings, read_framings
 from corridor.inputs.layers import Layer, cells, open_layer, portions
 from corridor.line.facts import ROLES, Structures
 
-__all__ = ["RawStructures", "check_framings", "place", "read_framings", "read_structures"]
+__all__ = ["RawStructures", "check_framings", "place", "plain_name", "read_framings", "read_structures"]
 
 #: Names of the columns, unless the study gives others.
 COLUMNS = {
@@ -172,15 +172,15 @@ def _raw(source, fid, xy, table, units):
 
 def _text(source, fid, table, key):
     values = np.array(
-        ["" if v is None or v != v else _plain(v) for v in table[key].tolist()], object
+        ["" if v is None or v != v else plain_name(v) for v in table[key].tolist()], object
     )
     _refuse(source, fid, values == "", [f"no {key}"] * len(fid), f"a {key} for each structure")
     _refuse(source, fid, np.isin(values, list(NO_NAMES)), [f"{key} {v!r}" for v in values], "another name")
     return values
 
 
-def _plain(value):
-    """A name as text; one that a table has turned into a number gets no decimals."""
+def plain_name(value):
+    """Return a name as text; one that a table has turned into a number gets no decimals."""
     return (
         str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
     )

@@ -1,12 +1,12 @@
 """From structures and framings to stations, angles, spans, attachments and stringing sections."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from corridor.arrays import Array, Integers
+from corridor.arrays import Array, Integers, take
 from corridor.errors import InputError
 from corridor.line.facts import Framings, Structures
 
@@ -157,10 +157,9 @@ def _sections(structures: Structures, tail: Integers) -> tuple[Integers, Section
 
 def cut(spans: Spans, sections: Sections, first: int, last: int) -> tuple[Spans, Sections]:
     """Return the spans from `first` to `last`, which are whole sections, and those sections alone."""
-    chosen = slice(first, last + 1)
-    some = Spans(*(getattr(spans, f.name)[chosen] for f in fields(Spans)))
+    some = take(spans, slice(first, last + 1))
     low, high = some.section[0], some.section[-1] + 1
-    own = Sections(*(getattr(sections, f.name)[low:high] for f in fields(Sections)))
+    own = take(sections, slice(low, high))
     return replace(some, section=some.section - low), replace(own, first=own.first - first, last=own.last - first)
 
 

@@ -11,9 +11,8 @@ import numpy as np
 from corridor.arrays import Array, Booleans, Index, Integers, Texts
 from corridor.geometry.catenary import mean_tension_ratio, slack
 from corridor.line.elongation_laws import CURVES, GAP, GIVEN, PREDICTED, curved, take_law, with_sets
-from corridor.mechanics.creep import outer_set_of_creep, predicted_creep
 from corridor.mechanics.elongation import Curved, Law, strain
-from corridor.mechanics.history import gap_set, sets_after, settle
+from corridor.mechanics.history import gap_set, outer_set_of_creep, predicted_creep, sets_after, settle
 from corridor.mechanics.ruling_span import tension, unstressed_excess
 from corridor.mechanics.stringing import longest
 

@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, Booleans, Index, Integers, Texts
+from corridor.arrays import Array, Booleans, Integers, Texts, take
 from corridor.constants import GRAVITY
 from corridor.line.build import Sections
 from corridor.line.case_loads import case_loads
@@ -252,34 +252,25 @@ def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | 
     first, index = settle_pairs(pairs[~looks]), np.flatnonzero(looks)
     whole = _spread(first, ~looks)
     of_today = index // options * options + today
-    some = pairs[of_today], _some(whole, of_today)
+    some = pairs[of_today], take(whole, of_today)
     # What today's wire is known to pull is the less of what it pulls at the two ends of its history.
     value = np.fmin(*(_bound_of_today(some[0], limits, table, 1 + today, index, end)
                       for end in (some[1], unloaded(*some, *(column[of_today] for column in ends)))))
-    tension = _some(limits, index).tension(value)
+    tension = take(limits, index).tension(value)
     second = _spread(settle_pairs(replace(pairs[index], limit_tension=tension)), looks)
     return type(first)(*(np.where(looks, getattr(second, f.name), getattr(whole, f.name)) for f in fields(first)))
 
 
-#: A frozen table of columns.
-_Columns = TypeVar("_Columns", PairLimits, Settled)
-
-
-def _some(table: _Columns, index: Index) -> _Columns:
-    """Rows of a frozen table of columns."""
-    return type(table)(*(getattr(table, f.name)[index] for f in fields(table)))
-
-
-def _spread(table: _Columns, chosen: Booleans) -> _Columns:
+def _spread(table: Settled, chosen: Booleans) -> Settled:
     """The rows of a table at chosen places of a longer one."""
     place = np.cumsum(chosen) - 1
-    return _some(table, np.maximum(place, 0))
+    return take(table, np.maximum(place, 0))
 
 
 def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring: int, index: Integers,
                     settled: Settled) -> Array:
     """Bounds of limits, with the greatest tension of the wire of today where they ask for it."""
-    some, k = _some(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
+    some, k = take(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
     w = np.where(in_case, table.weight[wiring, k], table.bare[wiring])
     p = np.where(in_case, table.wind[wiring, k], 0.0)

@@ -7,17 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import (
-    fields_bundles,
-    fields_clipping,
-    fields_clouds,
-    fields_doubts,
-    fields_electric,
-    fields_loads,
-    fields_rules,
-    fields_run,
-    fields_swing,
-)
+from corridor.outputs import fields
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -66,8 +56,7 @@ def _columns(*rows):
 
 
 _FIELDS = _columns(
-    *fields_bundles.FIELDS, *fields_clipping.FIELDS, *fields_clouds.FIELDS, *fields_doubts.FIELDS,
-    *fields_electric.FIELDS, *fields_loads.FIELDS, *fields_rules.FIELDS, *fields_run.FIELDS, *fields_swing.FIELDS,
+    *fields.FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -272,12 +261,12 @@ LAYERS = (
         "One row per connected stretch of wire that falls short.",
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
-    _layer("swing_envelopes", "Polygon", *fields_swing.ENVELOPES),
-    _layer("parcels", "MultiPolygon", *fields_swing.PARCELS),
-    _layer("structure_loads", "Point Z", *fields_loads.LOADS),
-    _layer("structure_capacity", "Point Z", *fields_loads.CAPACITY),
-    _layer("clipping", None, *fields_clipping.CLIPPING),
-    _layer("point_clouds", None, *fields_clouds.CLOUDS),
+    _layer("swing_envelopes", "Polygon", *fields.ENVELOPES),
+    _layer("parcels", "MultiPolygon", *fields.PARCELS),
+    _layer("structure_loads", "Point Z", *fields.LOADS),
+    _layer("structure_capacity", "Point Z", *fields.CAPACITY),
+    _layer("clipping", None, *fields.CLIPPING),
+    _layer("point_clouds", None, *fields.CLOUDS),
     _layer(
         "limits", "LineString Z",
         "One row per span and option: how hot the wire may get before it falls short. The chord of "
@@ -287,7 +276,7 @@ LAYERS = (
         governing_wire station_m emergency_limit_temperature_c emergency_limit_current_a emergency_governs
         left_out""",
         station_m=_PLACE + " that sets the limit"),
-    _layer("fields", "LineString Z", *fields_electric.ELECTRIC, **fields_electric.MEANINGS),
+    _layer("fields", "LineString Z", *fields.ELECTRIC, **fields.ELECTRIC_MEANINGS),
     _layer(
         "ladder", None,
         "One row per line, option and number of spans put right, worst first: what the line carries "
@@ -302,7 +291,7 @@ LAYERS = (
         "One row per thing that should have been checked and could not be. None is a pass. The "
         "chord of the span, null where no span is known.",
         "option case line span wire against obstacle reason!"),
-    _layer("doubts", *fields_doubts.DOUBTS, **fields_doubts.MEANINGS),
+    _layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",
         """option! conductor! existing bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
@@ -310,7 +299,7 @@ LAYERS = (
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
         violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
-        greatest_sag_m greatest_percent_rts """ + fields_electric.OF_OPTIONS),
+        greatest_sag_m greatest_percent_rts """ + fields.OF_OPTIONS),
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!

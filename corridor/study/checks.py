@@ -1,8 +1,8 @@
 """What one key of a study says about another: each check yields the faults it finds."""
 
+from corridor.clearance.bundles import ARRANGEMENTS
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
-from corridor.study.bundles import bundles_are_whole
 from corridor.study.capacity import capacity_is_possible
 from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import FILE_CHECKS, paths_can_be
@@ -332,6 +332,20 @@ def _choices(study):
         yield "right_of_way", study.right_of_way, ("half_width", "file"), 1, 1
 
 
+def _bundles_are_whole(study):
+    """Only a bundle has a spacing and an arrangement, and of as many subconductors as that is for."""
+    for i, option in enumerate(study.options):
+        for key in ("bundle_spacing", "bundle_arrangement"):
+            if option.bundle == 1 and getattr(option, key) is not None:
+                yield InputError(study.path, f"options.{i}.{key}", f"{getattr(option, key)!r} of a single wire",
+                                 "bundle = 2 or more beside it, or no such key")
+        wanted = ARRANGEMENTS.get(option.bundle_arrangement, 0)
+        if option.bundle > 1 and wanted not in (0, option.bundle):
+            yield InputError(study.path, f"options.{i}.bundle_arrangement",
+                             f"{option.bundle_arrangement!r} of {option.bundle} subconductors",
+                             " | ".join(name for name, count in ARRANGEMENTS.items() if count in (0, option.bundle)))
+
+
 #: Every check, in the order in which its faults are told.
 CHECKS = (
     unique_names,
@@ -340,7 +354,7 @@ CHECKS = (
     limits_have_a_state,
     limit_cases_are_possible,
     existing_limits_have_a_wire,
-    bundles_are_whole,
+    _bundles_are_whole,
     one_of,
     sun_is_complete,
     wind_is_told_once,

@@ -20,9 +20,8 @@ from corridor.conductor.curves import built_in, curve_at, read_curves
 from corridor.conductor.materials import FOLDER
 from corridor.errors import InputError
 from corridor.line.elongation_laws import law_rows, take_law
-from corridor.mechanics.creep import outer_set_of_creep, predicted_creep
 from corridor.mechanics.elongation import strain, strain_slope
-from corridor.mechanics.history import sets_after
+from corridor.mechanics.history import outer_set_of_creep, predicted_creep, sets_after
 
 from ..sections_of_wire import wiring
 

@@ -16,6 +16,7 @@ from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
 from corridor.inputs.layers import open_layer
+from corridor.inputs.structures import plain_name
 from corridor.inputs.study_inputs import Inputs
 from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
@@ -110,18 +111,13 @@ def _layer(section):
     return {"layer": section.layer} if section.layer else {}
 
 
-def _name(value):
-    """A name as the reader of structures has it."""
-    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
-
-
 def _write_structures(site, after, path):
     """Write the structures as they are with the remedies in place."""
     section, names = site.study.structures, site.study.structures.columns
     rows = pyogrio.read_dataframe(site.study.resolve(section.file), **_layer(section))
     x, spans = site.facts.structures, site.plan.spans
-    lines = rows[names.line].map(_name) if names.line in rows else ["line"] * len(rows)
-    place = {key: i for i, key in enumerate(zip(lines, rows[names.structure].map(_name), strict=True))}
+    lines = rows[names.line].map(plain_name) if names.line in rows else ["line"] * len(rows)
+    place = {key: i for i, key in enumerate(zip(lines, rows[names.structure].map(plain_name), strict=True))}
     row_of = np.array([place[key] for key in zip(x.line, x.structure, strict=True)])
     new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i) for span, i in
            zip(after.alterations.added, np.flatnonzero(after.line.origin < 0), strict=True)]
@@ -181,7 +177,7 @@ def _less_obstacles(study, removed, tables, folder):
         key = section.id_column or "feature_before"
         if section.id_column is None:
             rows[key] = rows.index
-        rows = rows[~rows[key].map(_name).isin(own)]
+        rows = rows[~rows[key].map(plain_name).isin(own)]
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
             write_frame(folder / file, "left", rows.reset_index(drop=True))
