@@ -10,6 +10,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.not_assessed import HOLE_ASIDE, NO_TOP, Gap, unruled_things
 from corridor.clearance.other_lines import in_case, parted
+from corridor.clearance.sweep import GROUND
 from corridor.clearance.vertical import Checked, least_below, least_rows
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
@@ -18,8 +19,6 @@ __all__ = ["ASIDE", "Below", "beside_rest"]
 
 #: Wires that strings hold farther aside than this from where they rest have ground and things of their own [m].
 ASIDE = 0.01
-#: What stands for the ground where an obstacle's index is asked for.
-_GROUND = -1
 
 
 class Below(NamedTuple):
@@ -90,7 +89,7 @@ def _chords(scene, wire, case):
 def _over_ground(chords, surface):
     height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
     known = np.flatnonzero(np.isfinite(height))
-    return found_at(chords, known, np.full(len(known), _GROUND), 1.0, height[known], place[known], elevation[known])
+    return found_at(chords, known, np.full(len(known), GROUND), 1.0, height[known], place[known], elevation[known])
 
 
 def _over_things(chords, crossed, side, ruled):
