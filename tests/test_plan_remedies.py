@@ -49,6 +49,20 @@ def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
         assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(found[name].astype(float)), abs=1e-4)
 
 
+def test_what_a_broken_wire_leaves_short_is_put_right(tmp_path):
+    """Clear while it is whole, short beside a break: the plan raises, and the check of the files that it wrote agrees.
+    """
+    study = TinyStudy(tmp_path / "study")
+    study.change("[rules]", "".join(f'[[cases]]\nname = "{side}"\ntemperature = "maximum"\nbroken = "{side}"\n'
+                                    'checks = ["vertical"]\n' for side in ("back", "ahead")) + "[rules]")
+    planned = planned_with(tmp_path, study, ["raise"], "largest_raise = 8")
+    short = planned.before.layers["violations"]
+    assert set(short["case"]) <= {"back", "ahead"} and len(short["case"]) >= 1
+    assert planned.status == 0, planned.forbids
+    written = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="clearances")
+    assert written["margin_m"].min() >= 0 and {"back", "ahead"} <= set(written["case"])
+
+
 def test_removed_objects_are_gone_and_others_keep_their_names(tmp_path):
     study = TinyStudy(tmp_path / "study")
     study.change('[right_of_way]\nhalf_width = "30 m"', "")

@@ -69,7 +69,9 @@ def load_rows(scene, framings, capacities=None):
     side = np.where(by_span[:, None], sizes[..., 2], sizes[..., 1]).argmax(axis=-1)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
     known = np.isfinite(down) & ~(by_span & np.isnan(forces[..., 0]).any(axis=-1))[r, o, k]
-    least = forces[..., 0].min(axis=-1)[r, o, k]
+    # What a wire draws along from one side alone it does not lift.
+    drawn = broken[:, None] & (np.arange(forces.shape[3]) < len(SIDES))
+    least = np.where(drawn, np.inf, forces[..., 0]).min(axis=-1)[r, o, k]
     ratios = _ratios(ends.compared(forces, loads, broken), scene)[r, o, k]
     # The weight span is that of one load.
     weighing = np.where(by_span, np.nan, ends.load)[r, o, k]

@@ -58,7 +58,8 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     kind : str
         One of KINDS.
     options, cases : sequence of str, optional
-        What is drawn; default: the option with the most violations, and the first cases that are compared vertically.
+        What is drawn; default: the option with the most violations, and the first cases that are compared vertically
+        with whole wires.
     scale : float
         Metres on the ground to a metre of paper, along the line.
     sheets : (int, int), optional
@@ -86,7 +87,8 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     target = target_beside(source, output, f"{source.stem}.{kind}")
     table = pyogrio.read_dataframe(source, layer="options")
     options = _chosen("option", options, table["option"]) or [table["option"][table["violations"].idxmax()]]
-    upright = [case.name for case in study.cases if "vertical" in case.checks] or [c.name for c in study.cases]
+    upright = [case.name for case in study.cases if "vertical" in case.checks and case.broken is None]
+    upright = upright or [case.name for case in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
     shapes, names = _shapes(inputs)

@@ -188,6 +188,9 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
     options, cases = model.loads.weight.shape[1:]
     by_span = np.array([each.by_span for each in model.cases])
     look = np.where(by_span[case], place if looked_at is None else looked_at, -1)
+    pressure = np.array([each.wind for each in model.cases])
+    # In still air both sides are one state.
+    swing = np.where(pressure[case] == 0, 1.0, swing)
     key = ((chain * options + option) * cases + case) * (model.chains.row.shape[1] + 1) + look
     first, problem = _distinct(key, swing, T)
     c, o, k, look = chain[first], option[first], case[first], look[first]
@@ -199,8 +202,7 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
         now = slacker(strung, g, o, model.groups.span[g], load, T[first])
         law = choose_law(strung.final_doubtful[g, o, k], now, law)
     weight, wind = _span_loads(model, c, o, k, np.where(by_span[k], look, -2))
-    pressure = np.array([each.wind for each in model.cases])[k]
-    return States(c, o, weight, wind * share[:, None], _broken(model, c, k, look), pressure * share, T[first], law,
+    return States(c, o, weight, wind * share[:, None], _broken(model, c, k, look), pressure[k] * share, T[first], law,
                   _even(model, g, o, k), problem, place)
 
 

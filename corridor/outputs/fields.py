@@ -70,17 +70,20 @@ FIELDS = (
     ("vertical_n", "real", "N", "pull of the wire on the structure downward, string included; negative lifts. At "
      "a lifted string: what would hold it down"),
     ("transverse_n", "real", "N", "pull along the crossarm, positive to the right of the line"),
-    ("longitudinal_n", "real", "N", "pull along the line, positive ahead"),
+    ("longitudinal_n", "real", "N", "pull along the line, positive ahead; with a broken wire that of what is left "
+     "of it, at rest, without the jerk"),
     ("wind_span_m", "real", "m", "length of wire whose wind the structure carries"),
-    ("weight_span_m", "real", "m", "length of wire whose weight the structure carries, in this case"),
+    ("weight_span_m", "real", "m", "length of wire whose weight the structure carries, in this case; null where spans "
+     "are looked at in states of their own"),
     ("string_swing_deg", "real", "deg", "swing of the string across the line, positive to the right; null where "
-     "held, and where it is lifted"),
+     "held, where it is lifted, and in cases with a broken wire"),
     ("uplift", "boolean", None, "true where the wire pulls a suspension string down by less than half of its weight, "
-     "or lifts it"),
+     "or lifts it; not of one that hangs beside a break"),
     ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case"),
     ("ratio_transverse", "real", None, "transverse pull, likewise"),
     ("ratio_longitudinal", "real", None, "longitudinal pull, likewise; where the wire runs through, the horizontal "
-     "tension of its tighter span, for there the structure is made for a wire that breaks"),
+     "tension of its tighter span, for there the structure is made for a wire that breaks; in cases with a broken "
+     "wire the pull itself"),
     ("ratio_to_existing", "real", None, "greatest of the three; null where no option is existing"),
     ("above_existing", "boolean", None, "true where it is above 1.00: not a structural design, a reason to make one"),
     ("lifted", "boolean", None, "true where the wire has lifted a suspension string: it hangs slack, or above "
@@ -88,14 +91,15 @@ FIELDS = (
     ("of_capacity_vertical", "real", None, "vertical pull with its load factors over the capacity with its strength "
      "factor; null where no capacity is given"),
     ("of_capacity_transverse", "real", None, "transverse pull, likewise"),
-    ("of_capacity_longitudinal", "real", None, "longitudinal pull, likewise, of wires that are whole"),
+    ("of_capacity_longitudinal", "real", None, "longitudinal pull, likewise; of wires that are whole, but in cases "
+     "with a broken wire"),
     ("of_capacity", "real", None, "greatest of the three that are given"),
     ("over_capacity", "boolean", None, "true where it is above 1.00; null where no capacity is given, or the load is "
      "not known: that is never a pass"),
     ("capacity", "text", None, "what has least to spare, load with factors and capacity; or that none is given"),
     ("load_factors", "text", None, "factors on the loads of this case, and where they are from"),
     ("factored_vertical_n", "real", "N", "vertical pull of all wires with its load factors, of either side of the wind "
-     "the greater"),
+     "the greater; in cases with a broken wire of those in which one is, or none, the greatest"),
     ("factored_transverse_n", "real", "N", "transverse pull of all wires, likewise"),
     ("factored_longitudinal_n", "real", "N", "longitudinal pull of all wires, likewise"),
     ("swing_left_deg", "real", "deg", "greatest swing of the string to the left, over wind from either side; negative "
@@ -111,7 +115,8 @@ FIELDS = (
     ("body_required_m", "real", "m", "distance that it requires"),
     ("body_margin_m", "real", "m", "the one less the other"),
     ("at_structure", "text", None, "passed; failed: over the limit, or too near; not given: neither window nor limit, "
-     "so not looked at; not assessed; null of wires that are held or earthed, and in cases that ask for tension alone"),
+     "so not looked at; not assessed; null of wires that are held or earthed, and in cases that ask for tension alone "
+     "or have a broken wire"),
     # how far a rule can be trusted
     ("rule_confidence", "text", None, "how the number of the rule is known: read in its source, or recalled and how "
      "surely, and so of the electrical distance that it counts in; null where the table does not say, and for an edge "

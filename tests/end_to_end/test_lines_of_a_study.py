@@ -71,6 +71,21 @@ def crossing_of(findings, ours, theirs):
     return shapely.get_coordinates(shapely.intersection(*lines))[0]
 
 
+def test_a_broken_wire_of_theirs_is_a_case_of_theirs(crossed):
+    """It makes no row of the other line worse: there it is whole. Its own rows fall short by what it sags more."""
+    whole = crossed.check()["clearances"]
+    for side in ("back", "ahead"):
+        crossed.change("[rules]", f'[[cases]]\nname = "{side}"\ntemperature = "maximum"\nbroken = "{side}"\n[rules]')
+    keys = ["line", "span", "option", "case", "against", "obstacle", "measure", "position"]
+    both = crossed.check()["clearances"]
+    joined = whole.merge(both, on=keys, suffixes=("", "_with"))
+    assert len(joined) == len(whole) > 4
+    np.testing.assert_allclose(joined["margin_m_with"], joined["margin_m"], atol=1e-6)
+    over = both[(both["against"] == "line") & (both["line"] == "main") & (both["span"] == "2-3")]
+    margins = over.groupby("case")["margin_m"].min()
+    assert margins["back"] < margins["hot"] - 0.3 and margins["ahead"] == pytest.approx(margins["hot"], abs=1e-6)
+
+
 def test_two_lines_that_cross(crossed):
     """Both lines have rows, and the least distance is that of the catenaries, within a millimetre."""
     findings = crossed.check()

@@ -18,8 +18,10 @@ from corridor.clearance.electric_fields import hot_case
 from corridor.clearance.own_wires import own_findings
 from corridor.jobs.compare import states_of
 from corridor.line.facts import Case, OwnWires
+from corridor.planning.conductor_search.search import add_to_study
+from corridor.study import load_study
 
-from ..common import draped, findings, framings, obstacles, option, rows_where, rules_of, structures
+from ..common import ask, draped, findings, framings, obstacles, option, rows_where, rules_of, structures
 from ..test_structure_loads import LENGTH, MASS, hanging_at, only
 from .test_equilibrium import ICE, STIFFNESS, W, statics
 
@@ -278,6 +280,19 @@ def test_a_study_with_all_of_it_runs(study):
             assert pd.isna(told) if beside is None else told == beside
     even, alone = (found.row("wires", case=case, wire="A", span="1-2")["sag_m"] for case in ("ice", "one span"))
     assert alone > even + 0.1
+
+
+def test_finalists_of_a_design_are_strung_in_no_case_with_a_broken_wire(study):
+    """The study that they are added to is one that can be read, with both of these cases in it."""
+    study.change("[rules]\n", CASES)
+    study.text += ("[rating]\nambient = 35\nwind_speed = 0.6\nsolar = 1000\nrequired_current = 400\n"
+                   "[design]\ncandidates = 1000\nfinalists = 1\nload_ratio = 1.1\n")
+    result = ask(study.write(), "design")
+    assert result.finalists
+    add_to_study(result, study.folder / "added.toml")
+    added = load_study(study.folder / "added.toml")
+    assert {"ice", "one span"} <= {limit.case for limit in added.options[-1].stringing} and len(added.options) > 1
+    assert [case.broken for case in added.cases if case.broken] == ["back", "ahead"]
 
 
 @pytest.mark.parametrize(("change", "words"), [

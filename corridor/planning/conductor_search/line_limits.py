@@ -130,7 +130,7 @@ def _limits(facts, section):
                 for s in section.stringing) or facts.options[0].wiring.stringing
     return own + tuple(Limit(f"tension of the existing wire in {case.name}, {case.condition}", "existing",
                              section.load_ratio, None, case.name, case.condition)
-                       for case in facts.cases if "tension" in case.checks)
+                       for case in facts.cases if "tension" in case.checks and case.broken is None)
 
 
 def _hardest(today, g):

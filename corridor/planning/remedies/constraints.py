@@ -195,9 +195,11 @@ def _of_pulls(basis, now):
     weight = _string_weight(line.facts.framings, x.framing[place], loads["wire"])
     # What is nearly lifted as the line stands may stay so.
     spared = basis.before.nearly_lifted - basis.before.lifted
+    # Beside a break the wire of one side alone draws the string along.
+    drawn = np.isin(loads["case"], [case.name for case in line.facts.cases if case.broken is not None])
     chosen = np.flatnonzero((x.role[place] == "suspension") & (back[place] >= 0) & (ahead[place] >= 0) & (weight > 0)
                             & np.array([key not in spared for key in keys_of(loads, STRING)], bool)
-                            & now.is_fresh(loads))
+                            & now.is_fresh(loads) & ~(drawn & ~loads["lifted"].astype(bool)))
     loads, place, weight = {n: v[chosen] for n, v in loads.items()}, place[chosen], weight[chosen]
     pair = np.stack([back[place], ahead[place]], axis=1)
     pulls, room = uplift_rows(loads, _tensions(spans, now, pair, loads) / spans.length[pair], weight)
