@@ -1,6 +1,7 @@
 """What must never read as a plan that clears, nor be dug, written over or left lying about."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pyogrio
@@ -66,6 +67,22 @@ def test_violation_that_is_not_assessed_any_more_is_not_cleared(tmp_path):
     assert clears(clear, before), "what was unknown before may stay so"
     other = unassessed(before, every, instead_of=count)
     assert not other.short and not clears(other, before)
+
+
+ONE = {("L", "1-2")}
+
+
+@pytest.mark.parametrize(("name", "found", "where_it_was"), [
+    ("short", 1, False), ("lifted", ONE, False), ("nearly_lifted", ONE, True), ("too_near", ONE, True),
+    ("overloaded", ONE, True), ("unassessed", ONE, True), ("unloaded", lambda ratio: False, False)])
+def test_each_thing_alone_forbids_that_a_plan_clears(name, found, where_it_was):
+    """Every guard by itself: what is anew never clears, what was so before does where it may stay."""
+    none = dict.fromkeys(("lifted", "nearly_lifted", "too_near", "overloaded", "unassessed"), frozenset())
+    good = SimpleNamespace(short=0, unloaded=lambda ratio: True, **none)
+    bad = SimpleNamespace(**vars(good) | {name: found})
+    assert clears(good, good) and clears(good, bad)
+    assert not clears(bad, good)
+    assert clears(bad, bad) == where_it_was
 
 
 def test_plan_whose_remedies_leave_all_unassessed_is_none(tmp_path, monkeypatch):

@@ -177,6 +177,19 @@ def test_own_rule_for_what_falls(tmp_path):
     assert set(layers["against"]) == {"tree", "ground"}
 
 
+def test_a_rule_for_what_falls_alone_is_for_every_tree(tmp_path):
+    """A tree whose own category has no radial row falls all the same: 20 m high, its foot at 80 m."""
+    layers = one_span(tmp_path, [(shapely.Point(100, 20), False, 20.0, 0.0)],
+                      [("tree", "vertical", 3), ("falling_tree", "radial", 1)])
+    table = layers["clearances"]
+    rows = rows_where(table, position="falling")
+    assert len(rows) and set(table["required_m"][rows]) == {1.0}
+    row, = rows_where(table, position="falling", case="cold")
+    z = table["wire_elevation_m"][row]
+    assert table["actual_m"][row] == pytest.approx(np.hypot(20, z - 80) - 20, abs=1e-6)
+    assert not any("falling" in reason for reason in layers["not_assessed"]["reason"])
+
+
 def test_what_does_not_fall_has_no_such_row(tmp_path):
     layers = one_span(tmp_path, [(shapely.Point(100, 20), False, 20.0, 0.0)], [("tree", "radial", 4)], falls=False)
     assert "falling" not in layers["clearances"]["position"]
