@@ -25,9 +25,12 @@ def test_the_section_is_assessed_and_the_string_told(low):
     assert set(findings["wires"]["span"]) == {"1-2", "2-3", "3-4"} and not len(findings["not_assessed"])
 
 
-def test_where_no_case_shows_it_it_is_not_passed(low):
-    """By the heat alone the string hangs down: what the everyday state does to it is told as not assessed."""
+@pytest.mark.parametrize(("next_one", "framing"), [("strain", "hold"), ("suspension", "hang")])
+def test_where_no_case_shows_it_it_is_not_passed(low, next_one, framing):
+    """By the heat alone the string hangs down: what the everyday state does to it is told as not assessed, of the span
+    behind it, be that the last of its section or not."""
     low.structures.loc[1, "base_elevation"] = 72.0
+    low.structures.loc[2, ["role", "framing"]] = next_one, framing
     hot = low.text.index('[[cases]]\nname = "ice"')
     low.text = low.text[:hot] + low.text[low.text.index("[rules]"):]
     low.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")

@@ -125,6 +125,29 @@ def test_obstacles_whose_top_is_not_known(study):
     assert gaps["reason"].str.contains("height").all()
 
 
+def test_an_object_whose_top_is_not_known_below_the_wire_alone(study):
+    """A yard 1 m above the ground, of which 4 m are unknown where the wires cross: told in each case in still air that
+    asks for height, not in those that ask for the sides or for tension alone."""
+    study.text += '\n[[cases]]\nname = "everyday"\ntemperature = 10\nchecks = ["tension"]\n'
+    study.add_roads()
+    study.write_ground(cell=1.0, unknown=lambda e, n: (abs(e - 500_450) < 2) & (abs(n - 5_600_000) < 20))
+    study.add_obstacle("yards", "road", [shapely.box(500_430, 5_599_960, 500_470, 5_600_040)], "height = 1")
+    gaps = study.check().rows("not_assessed", obstacle="yards:1")
+    told = gaps[gaps["reason"].str.endswith("at this place")]
+    assert sorted(zip(told["span"], told["case"], strict=True)) == [("2-3", "hot"), ("2-3", "ice")]
+
+
+def test_a_point_that_has_no_width_is_never_below_a_wire(study):
+    """Two posts on the line, for which there is a vertical rule alone: the one with a radius is compared."""
+    study.rules = "rule,against,measure,base\nopen,ground,vertical,4\npost,structure,vertical,3\n"
+    study.add_obstacle("wide", "structure", [shapely.Point(500_430, 5_599_995)], "height = 2\nradius = 1.5")
+    study.add_obstacle("thin", "structure", [shapely.Point(500_470, 5_599_995)], "height = 2")
+    findings = study.check()
+    told = findings["not_assessed"]["reason"].str.contains("without a radius")
+    assert set(findings["not_assessed"]["obstacle"][told]) == {"thin:1"}
+    assert set(findings.rows("clearances", against="structure", measure="vertical")["obstacle"]) == {"wide:1"}
+
+
 def test_a_surface_model_is_not_compared(study):
     """The study names one, nothing is compared with it: said, and no pass."""
     study.add_roads()
