@@ -61,3 +61,23 @@ def test_two_towers_far_apart_in_the_swing(tmp_path, side, lower):
         least.append((grid[..., 2][inside] - part.exterior.coords[0][2]).min())
     assert least[1] < least[0] - 0.01
     assert min(least) - 0.01 < table["actual_m"][row] < min(least) + 1e-3
+
+
+@pytest.mark.parametrize("thick", [0.2, 40.0])
+def test_a_wall_across_the_wire_between_two_swings(tmp_path, thick):
+    """A wall thinner than a chord is long, and one that many chords lie over, where the wire is between two of the
+    swings at which it is cut: the edge of the wall towards the lower swing is nearest."""
+    _, scene = assessed(tmp_path, obstacles([("building", tower(91, 90, 1.0), True, np.nan, 0.0)]))
+    low, high = (places(scene, np.array([swing]))[0, 400] for swing in (0.86, 0.9))
+    top = low[2] - 8.0
+    wall = shapely.Polygon([(e, n, top) for e, n in ((151 - thick / 2, high[1]), (151 + thick / 2, high[1]),
+                                                     (151 + thick / 2, low[1]), (151 - thick / 2, low[1]))])
+    found, scene = assessed(tmp_path, obstacles([("building", wall, True, np.nan, 0.0)]))
+    table = found["clearances"]
+    row, = rows_where(table, against="building", measure="vertical")
+    share = (151 + thick * np.linspace(-0.5, 0.5, 401))[None] / 300
+    swings = np.linspace(0.8, 0.95, 1501)
+    grid = to_grid(scene.ways.places(np.zeros(1, int), swings[None], share), scene.structures, scene.spans,
+                   np.zeros(1, int))[0]
+    inside = shapely.contains_xy(wall, *np.moveaxis(grid[..., :2], -1, 0))
+    assert table["actual_m"][row] == pytest.approx((grid[..., 2][inside] - top).min(), abs=2e-3)

@@ -79,6 +79,7 @@ def test_what_a_wire_passes_over_in_some_states_alone(tmp_path, share):
             assert table["actual_m"][rows[0]] == pytest.approx(least, abs=1e-3)
             met += 1
     assert 0 < met < len(CASES)
+    assert not len(rows_where(found["not_assessed"], against="building"))
 
 
 def test_what_is_unknown_below_some_states_alone(tmp_path):

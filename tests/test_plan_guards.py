@@ -215,6 +215,8 @@ def test_nobody_digs_at_an_object(tmp_path, keys):
         e, n = own.raster.places(own.column + 0.5, own.row + 0.5)
         assert shapely.distance(shapely.points(e, n), shed).min() >= 2.0
         assert own.blocked == "an object on the ground"
+    # What stands at the top of the hillock cannot be lowered, so no depth of a cut beside it helps.
+    assert "stand in the way" in planned.refused["grade"]
 
 
 def test_nobody_digs_where_a_structure_is_added():

@@ -13,7 +13,9 @@ from corridor.clearance.sweep import sweep
 from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights, least_heights
+from corridor.line.facts import Case
 from corridor.line.swing import to_grid
+from tests.common import findings, framings, option, rows_where, rules_of, structures
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of
 
 #: Winds from still to full of the brute-force sweep, as cases of their own.
@@ -278,6 +280,48 @@ def test_a_hole_between_two_swings(tmp_path):
                        unknown=lambda east, north: (np.abs(east - e) < 0.13) & (np.abs(north - n) < 0.13))
     gaps = study.check()["not_assessed"]
     assert set(gaps["case"]) == {"swung"} and "part of the swung wire" in gaps["reason"].iloc[0]
+
+
+def swung_findings(folder, ground, method="equilibrium"):
+    """Rows of `clearances` of a line that turns by 8 degrees left over a ground, in wind, a wire over each span."""
+    turn = np.radians(8)
+    line = structures([0, 300, 300 + 290 * np.cos(turn)], [0, 0, 290 * np.sin(turn)], base=[0.0] * 3)
+    one = framings([("F", "a", "phase", 4.0, 20.0, "suspension", 2.5, 40.0)])
+    swung = Case("swung", 10.0, wind=400.0, checks=("vertical",))
+    found, _, _ = findings(line, one, rules_of(folder, [("ground", "vertical", 6)]), ground=ground, cases=(swung,),
+                           method=method, options=(option(),))
+    return found
+
+
+def tilted(easting, northing):
+    return 0.03 * np.asarray(easting) + 0.2 * np.asarray(northing) - 6.0
+
+
+def test_where_the_line_turns_the_place_is_that_of_the_ground_there(tmp_path):
+    """The ground at the place of a row, which is a plane, is the ground that the row tells."""
+    table = swung_findings(tmp_path, tilted)["clearances"]
+    rows = rows_where(table, measure="vertical")
+    assert table["span"][rows].tolist() == ["T1-T2", "T2-T3"]
+    place = shapely.get_coordinates(table["geometry"][rows])
+    np.testing.assert_allclose(table["other_elevation_m"][rows], tilted(*place.T), rtol=0, atol=1e-3)
+
+
+@pytest.mark.parametrize("method", ["equilibrium", "ruling_span"])
+def test_a_hole_far_from_the_least_hides_nothing_of_it(tmp_path, method):
+    """All that is unknown lies across the line 60 m from where the wire is lowest over the ground: the row stays, and
+    the hole is told beside it."""
+    whole = swung_findings(tmp_path, tilted, method)
+    row, = rows_where(whole["clearances"], span="T1-T2", measure="vertical")
+    e = whole["clearances"]["geometry"][row].x - 60
+
+    def torn(easting, northing):
+        return np.where(np.abs(np.asarray(easting) - e) < 8, np.nan, tilted(easting, northing))
+
+    found = swung_findings(tmp_path, torn, method)
+    again, = rows_where(found["clearances"], span="T1-T2", measure="vertical")
+    actual = found["clearances"]["actual_m"][again]
+    assert actual == pytest.approx(whole["clearances"]["actual_m"][row], abs=2e-3)
+    assert len(rows_where(found["not_assessed"], span="T1-T2", against="ground", case="swung"))
 
 
 def study_of_slopes(folder, surface, cell):

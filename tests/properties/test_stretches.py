@@ -189,6 +189,23 @@ def test_line_between_the_states_of_a_wire_is_passed_over():
     assert side.tolist() == [1] and got.actual[0] > 0 > got.actual[1]
 
 
+def test_things_below_two_spans_do_not_hide_each_other(tmp_path):
+    """Two halls, the later of the list below the earlier span: each has the row that it has alone."""
+    line = structures([0, 300, 600], [0, 0, 0], base=[0.0] * 3)
+    one = framings([("F", "a", "phase", 0.0, 20.0, "suspension", 2.5, 40.0)])
+    halls = [("building", shapely.box(e, -5, e + 40, 5), False, height, 0.0) for e, height in ((430, 6.0), (130, 3.0))]
+    rules = rules_of(tmp_path, [("building", "vertical", 3)])
+
+    def rows(things):
+        found = findings(line, one, rules, ground=lambda e, n: 0.0 * e, things=obstacles(things))[0]["clearances"]
+        at = rows_where(found, against="building", measure="vertical")
+        return sorted(zip(found["span"][at], np.round(found["actual_m"][at], 9), strict=True))
+
+    both = rows(halls)
+    assert [span for span, _ in both] == ["T1-T2", "T2-T3"]
+    assert both == sorted(rows(halls[:1]) + rows(halls[1:]))
+
+
 def test_only_lines_are_passed_under():
     road = shapely.LineString([(150, -50, 170.0), (150, 50, 170.0)])
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("road", road, True, np.nan, np.nan)]))
