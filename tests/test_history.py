@@ -22,6 +22,8 @@ from corridor.inputs.measured import read_measured
 from corridor.line.build import Sections
 from corridor.line.elongation_laws import law_rows, take_law
 from corridor.line.facts import Case, Measured
+from corridor.line.history_ends import slacker
+from corridor.mechanics import ruling_span
 from corridor.mechanics.curves import counted_from
 from corridor.mechanics.elongation import strain
 from corridor.mechanics.history import predicted_creep, settle
@@ -416,6 +418,21 @@ def test_what_today_s_wire_is_known_to_pull_is_the_less_of_both_ends():
         pulls.append(strung.horizontal_tension[0, 1, 0])
     assert pulls[0] == pytest.approx(min(pulls[1:]), rel=1e-6)
     assert abs(pulls[1] / pulls[2] - 1) > 0.02
+
+
+def test_at_any_temperature_the_slacker_end_of_the_two_is_taken():
+    """The lesser pull of the two studies in which it is settled whether loads have come: hot that without them, cold
+    that with them."""
+    cases = [100.0, 75.0, 15.0, -20.0, STRENGTH]
+    either, came, never = (sags(DRAKE, cases, **facts)[1] for facts in (
+        {}, {"loads_seen": True}, {"loads_seen": False}))
+    T, first = np.array(cases[:-1]), np.zeros(4, int)
+    load = either.weight[0, 0, :-1]
+    law = slacker(either, first, first, np.full(4, 350.0), load, T)
+    pull = ruling_span.tension(either.excess[first, first], 350.0, load, T, law).horizontal_tension
+    of_came, of_never = (strung.horizontal_tension[0, 0, :-1] for strung in (came, never))
+    np.testing.assert_allclose(pull, np.minimum(of_came, of_never), rtol=1e-7)
+    assert of_never[0] < 0.95 * of_came[0] and of_came[-1] < 0.999 * of_never[-1]
 
 
 def test_a_law_counted_from_another_length_is_the_same_wire():
