@@ -21,7 +21,7 @@ from corridor.geometry.distance import heights
 from corridor.inputs.measured import read_measured
 from corridor.line.build import Sections
 from corridor.line.elongation_laws import law_rows, take_law
-from corridor.line.facts import Case, Measured
+from corridor.line.facts import Case, Measured, Option
 from corridor.line.history_ends import slacker
 from corridor.mechanics import ruling_span
 from corridor.mechanics.curves import counted_from
@@ -29,6 +29,7 @@ from corridor.mechanics.elongation import strain
 from corridor.mechanics.history import predicted_creep, settle
 from corridor.mechanics.stringing import greatest_tension
 
+from .common import findings, framings, rows_where, rules_of, structures
 from .sections_of_wire import level_sections, limit, solved, wiring
 
 DRAKE = catalogue.find("Drake")
@@ -433,6 +434,27 @@ def test_at_any_temperature_the_slacker_end_of_the_two_is_taken():
     of_came, of_never = (strung.horizontal_tension[0, 0, :-1] for strung in (came, never))
     np.testing.assert_allclose(pull, np.minimum(of_came, of_never), rtol=1e-7)
     assert of_never[0] < 0.95 * of_came[0] and of_came[-1] < 0.999 * of_never[-1]
+
+
+def test_the_greatest_tension_of_a_wire_that_stands_is_the_greater_of_both_ends(tmp_path):
+    """Of the wire of today, of the two studies in which it is settled whether loads have come; of a new one that with
+    the loads that it is strung for."""
+    line = structures([0, 350, 700], [0, 0, 0], base=[0.0] * 3)
+    one = framings([("F", "a", "phase", 0.0, 20.0, "suspension", 2.5, 40.0)])
+    cases = Case("cold", -20.0, checks=("tension",)), Case("hot", 100.0, checks=("vertical",)), STRENGTH
+
+    def greatest(**facts):
+        both = tuple(Option(name, wiring(DRAKE, limit("share", 0.2), **facts), name == "today")
+                     for name in ("today", "new"))
+        table = findings(line, one, rules_of(tmp_path, [("ground", "vertical", 6)]), ground=lambda e, n: 0.0 * e,
+                         options=both, cases=cases)[0]["sections"]
+        return (table["maximum_tension_n"][rows_where(table, option=each.name)] for each in both)
+
+    (today, new), (came, new_came), (never, _) = (greatest(**facts) for facts in (
+        {}, {"loads_seen": True}, {"loads_seen": False}))
+    np.testing.assert_allclose(today, np.maximum(came, never), rtol=1e-6)
+    assert (today > 1.02 * np.minimum(came, never)).any()
+    np.testing.assert_allclose(new, new_came, rtol=1e-6)
 
 
 def test_a_law_counted_from_another_length_is_the_same_wire():
