@@ -191,13 +191,15 @@ def test_blocks_are_strung_one_by_one(tmp_path):
         assert own.min() < parts["horizontal_tension_n"][0] < own.max()
 
 
-def test_a_block_between_anchors_is_a_section_that_is_held_there(tmp_path):
-    """Offsets of the spans T1-T4 of five are those of a line that ends at T4, where the wire hangs when it is plumb."""
+@pytest.mark.parametrize(("end", "mine", "alone"), [("T4", ["T2", "T3"], np.s_[:4]), ("T3", ["T4", "T5"], np.s_[2:])])
+def test_a_block_between_anchors_is_a_section_that_is_held_there(tmp_path, end, mine, alone):
+    """Offsets of the first three spans of five, and of the last three, are those of a line that ends, or begins, at the
+    anchor, where the wire hangs when it is plumb."""
     bases = np.array([0.0, 12.0, 15.0, 40.0, 44.0, 60.0])
-    parts, _ = clamps(tmp_path, bases, ("T4",))
-    lone, _ = clamps(tmp_path, bases[:4])
+    parts, _ = clamps(tmp_path, bases, (end,))
+    lone, _ = clamps(tmp_path, bases[alone])
     for name in ("clipping_offset_m", "traveller_lean_m"):
-        own = parts[name][np.isin(parts["structure"], ["T2", "T3"])]
+        own = parts[name][np.isin(parts["structure"], mine)]
         # The limit is of the whole section, whose ruling span is the same; the highest support is another.
         np.testing.assert_allclose(own, lone[name], rtol=0.02)
 
