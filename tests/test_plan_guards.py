@@ -173,6 +173,16 @@ def test_ground_is_cut_where_nothing_stands(tmp_path):
     assert np.hypot(*(dug(tmp_path / "plan") - [EAST + 450, NORTH]).T).min() < 2.0
 
 
+def test_no_cut_of_ground_whose_grid_is_not_that_of_the_frame(tmp_path):
+    """The same hillock on a raster in another system of coordinates: its cells are no places of the frame."""
+    study = hillock_at(tmp_path / "study", 450.0)
+    study.write_ground(lambda e, n: plane(e, n) + 9.0 * np.exp(-((e - EAST - 450) ** 2 + (n - NORTH) ** 2) / 15**2),
+                       cell=2.0, crs="EPSG:32632")
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
+    assert planned.status == 1 and planned.before.short and not planned.site.cells
+    assert "one grid of the working frame" in planned.refused["grade"]
+
+
 def test_nobody_digs_at_a_structure_of_the_span(tmp_path):
     """The only remedy would be a cut at the foot of a structure: there is no plan."""
     study = hillock_at(tmp_path / "study", 315.0)
