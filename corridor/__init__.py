@@ -14,6 +14,7 @@ __version__ = "0.1.0"
 _NAMES = {
     "CorridorError": "corridor.errors",
     "InputError": "corridor.errors",
+    "MachineError": "corridor.errors",
     "OpenedStudy": "corridor.session",
     "Result": "corridor.check",
     "Weather": "corridor.doors",

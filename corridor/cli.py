@@ -1,8 +1,8 @@
 """The command: parses, calls, prints, and ends with a status. It computes nothing.
 
 Exit status: 0 everything assessed and clear; 1 violations found; 2 the input is wrong; 3 no violation found, but
-something could not be assessed; 70 the software failed. Each subcommand is a module of `corridor.commands`, which
-loads what it needs when it runs.
+something could not be assessed; 70 the software or the machine failed. Each subcommand is a module of
+`corridor.commands`, which loads what it needs when it runs.
 """
 
 import os
@@ -16,6 +16,7 @@ import click
 from corridor import __version__
 from corridor.commands.log import write_log
 from corridor.commands.shared import EPILOG, data_out, say
+from corridor.constants import NO_ROOM
 from corridor.errors import CorridorError, InputError
 
 __all__ = ["COMMANDS", "main"]
@@ -80,7 +81,11 @@ def main(arguments=None):
         status = _failed(70, f"corridor: {error}.", before)
     except MemoryError:
         status = _failed(70, "corridor: there is not enough memory for this.", before)
-    except Exception as error:  # the last stop: whatever gets here is a fault of the software or of the machine
+    except OSError as error:
+        if error.errno not in NO_ROOM:
+            told["trace"] = traceback.format_exc()
+        status = _failed(70, _words(error), before)
+    except Exception as error:  # the last stop: whatever gets here is a fault of the software
         told["trace"] = traceback.format_exc()
         status = _failed(70, _words(error), before)
     write_log(told, status, sys.argv[1:] if arguments is None else arguments)

@@ -2,6 +2,7 @@
 
 CorridorError
     InputError      what was given is wrong (exit status 2)
+    MachineError    what the machine did not give (exit status 70)
 """
 
 from collections.abc import Iterable
@@ -11,6 +12,10 @@ from pathlib import Path
 
 class CorridorError(Exception):
     """Base of every error that corridor raises on purpose."""
+
+
+class MachineError(CorridorError):
+    """The machine did not give what was needed: room on a disk, a file that another program holds, a stream."""
 
 
 class CorridorWarning(UserWarning):

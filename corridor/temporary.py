@@ -1,5 +1,6 @@
 """Names of what is not finished yet, by which a later run knows, and takes away, what dead runs left behind."""
 
+import errno
 import itertools
 import os
 import platform
@@ -8,10 +9,12 @@ import shutil
 import tempfile
 import time
 import zlib
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
-__all__ = ["sweep", "temporary_folder", "unfinished"]
+__all__ = ["need_written", "sum_of", "sweep", "temporary_folder", "unfinished"]
 
 #: Another machine may write to the same folder: whether its runs live cannot be asked here.
 _HOST = f"{zlib.crc32(platform.node().encode()):08x}"
@@ -54,6 +57,35 @@ def sweep(folder: Path) -> None:
                 path = folder / name
                 with suppress(OSError):
                     shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+
+
+def sum_of(raster: Any, window: Any) -> int:
+    """Return a checksum (CRC-32) of what all bands of an open raster hold in a window."""
+    return zlib.crc32(raster.read(window=window).tobytes())
+
+
+def need_written(path: Path, sums: Mapping[Any, int], **opened: Any) -> None:
+    """Refuse a raster that holds something else than what was written, for GDAL tells of no failure as it closes.
+
+    Parameters
+    ----------
+    path : Path
+        A raster that was closed.
+    sums : dict of Window to int
+        Checksums of what was written.
+    **opened
+        How it is opened.
+
+    Raises
+    ------
+    OSError
+        It holds something else.
+    """
+    import rasterio
+
+    with rasterio.open(path, **opened) as raster:
+        if any(sum_of(raster, window) != told for window, told in sums.items()):
+            raise OSError(errno.EIO, "it did not get whole", str(path))
 
 
 def _prefix():

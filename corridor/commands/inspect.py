@@ -13,7 +13,8 @@ Exit status
   0  no doubt that could hide a violation, or all of them are accepted
   2  the input is wrong: nothing was written
   3  a doubt that could hide a violation
-  70 the software failed
+  70 the software failed, or the machine: no room on a disk
+     or in memory, or a file that another program holds
 
 No doubt is no proof: docs/doubts.md lists errors that no check can see."""
 

@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 
-from corridor.errors import CorridorError, CorridorWarning, InputError
+from corridor.errors import CorridorWarning, InputError, MachineError
 
 __all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "data_out", "run_time", "say", "table_rows"]
 
@@ -25,7 +25,8 @@ Exit status
   2  the input is wrong: nothing was written
   3  no violation, but something could not be assessed,
      or the data are in doubt
-  70 the software failed
+  70 the software failed, or the machine: no room on a disk
+     or in memory, or a file that another program holds
 
 A screening and study aid: local codes and their adopted edition govern, and a
 licensed engineer verifies and signs."""
@@ -163,7 +164,7 @@ def data_out() -> Iterator[None]:
 
     Raises
     ------
-    CorridorError
+    MachineError
         They could not be written.
     """
     try:
@@ -172,7 +173,7 @@ def data_out() -> Iterator[None]:
         _forget_stdout()
     except OSError as error:
         _forget_stdout()
-        raise CorridorError(f"standard output could not be written: {error.strerror}") from error
+        raise MachineError(f"standard output could not be written: {error.strerror}") from error
 
 
 def _forget_stdout():

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from corridor.errors import InputError
+from corridor.errors import CorridorError, InputError
 
 __all__ = ["remember", "trusted"]
 
@@ -39,11 +39,14 @@ def trusted(study: Path, all_of_it: bool) -> bool | tuple[Path, ...]:
 
 def remember(study: Path) -> None:
     """Note a study that was made here, for `trusted`; where that cannot be noted it is not."""
-    with suppress(OSError):
+    from corridor.outputs.files import Files
+    from corridor.outputs.guard import Guard
+
+    with suppress(OSError, CorridorError), Files(Guard(overwrite=True)) as files:
         _folder().mkdir(parents=True, exist_ok=True)
-        known = _made().read_text(encoding="ascii").split() if _made().exists() else []
+        known = _made().read_text(encoding="ascii", errors="replace").split() if _made().exists() else []
         known = [*known[-_MOST:], hashlib.sha256(study.read_bytes()).hexdigest()]
-        _made().write_text("\n".join(dict.fromkeys(known)) + "\n", encoding="ascii")
+        files.new(_made()).write_text("\n".join(dict.fromkeys(known)) + "\n", encoding="ascii", errors="replace")
 
 
 def _remembered(study):

@@ -4,13 +4,19 @@ Between ground points the surface is that of their Delaunay triangles. One whose
 the study allows is none: what lies in it stays unknown.
 """
 
+import zlib
+
 import numpy as np
 import rasterio
 import scipy  # its parts load when they are first used
+from rasterio._err import CPLE_BaseError  # which rasterio raises, too, and has no other name for
+from rasterio.errors import RasterioError
 from rasterio.transform import Affine
 from rasterio.windows import Window
 
+from corridor.errors import MachineError
 from corridor.inputs.point_store import BLOCK
+from corridor.temporary import need_written
 
 __all__ = ["CELL", "triangulated", "write_ground"]
 
@@ -75,6 +81,11 @@ def write_ground(path, stores, sample, crs):
     -------
     bool
         Whether anything was written.
+
+    Raises
+    ------
+    MachineError, OSError
+        It could not be.
     """
     squares = sorted({square for store, *_ in stores for square in store.squares()})
     if not squares:
@@ -82,16 +93,22 @@ def write_ground(path, stores, sample, crs):
     column, row = np.array([_corner(square) for square in squares]).T
     left, top, count = column.min(), row.max() + BLOCK, int(BLOCK / CELL)
     size = {"width": int((column.max() - left) / BLOCK + 1) * count, "height": int((top - row.min()) / BLOCK) * count}
-    layout = {"tiled": True, "blockxsize": count, "blockysize": count, "compress": "deflate", "sparse_ok": True}
-    written = False
-    with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=np.nan, crs=crs.to_wkt(),
-                       transform=Affine(CELL, 0, left, 0, -CELL, top), bigtiff="if_safer", **size, **layout) as target:
-        for square, c, r in zip(squares, column, row, strict=True):
-            z = _fill(square, stores, sample)
-            if z is not None:
-                target.write(z, 1, window=Window((c - left) / CELL, (top - BLOCK - r) / CELL, count, count))
-                written = True
-    return written
+    layout = {"tiled": True, "blockxsize": count, "blockysize": count, "compress": "deflate", "sparse_ok": True,
+              "bigtiff": "if_safer"}
+    sums = {}
+    try:
+        with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=np.nan, crs=crs.to_wkt(),
+                           transform=Affine(CELL, 0, left, 0, -CELL, top), **size, **layout) as target:
+            for square, c, r in zip(squares, column, row, strict=True):
+                z = _fill(square, stores, sample)
+                if z is not None:
+                    window = Window((c - left) / CELL, (top - BLOCK - r) / CELL, count, count)
+                    target.write(z, 1, window=window)
+                    sums[window] = zlib.crc32(z.tobytes())
+        need_written(path, sums)
+    except (RasterioError, CPLE_BaseError) as error:
+        raise MachineError(f"the ground of surveyed points could not be written: {error}") from error
+    return bool(sums)
 
 
 def _corner(square):

@@ -1,5 +1,6 @@
 """Points near a line, put aside on disk by squares of the ground: however many there are, memory stays flat."""
 
+import errno
 import os
 import shutil
 import weakref
@@ -89,7 +90,9 @@ class PointStore:
         for square, begin, stop in zip(key[order][first], first, [*first[1:], len(key)], strict=True):
             self._runs.setdefault(int(square), []).append((self._written + int(begin), int(stop - begin)))
         self._file.seek(self._written * _POINT.itemsize)
-        self._file.write(rows[order].tobytes())
+        left = memoryview(rows[order].tobytes())
+        while left:  # a disk that is nearly full takes a part, and no more of the next
+            left = left[self._file.write(left):]
         self._written += len(rows)
 
     def squares(self):
@@ -117,7 +120,10 @@ class PointStore:
 
     def _read(self, first, count):
         # Spans are worked on by several threads: each reads at a place of its own.
-        return os.pread(self._file.fileno(), count * _POINT.itemsize, first * _POINT.itemsize)
+        content = os.pread(self._file.fileno(), count * _POINT.itemsize, first * _POINT.itemsize)
+        if len(content) != count * _POINT.itemsize:
+            raise OSError(errno.EIO, "points that were put aside are not there any more", self._file.name)
+        return content
 
     def within(self, lines, reach):
         """Return the points of the squares within reach of lines, as `read` does."""

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from pathlib import Path
 
+from corridor.constants import NO_ROOM
 from corridor.errors import InputError
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns
@@ -19,11 +20,15 @@ def made_folder(folder: Path | str) -> Path:
     ------
     InputError
         It is none, and cannot be made.
+    OSError
+        There is no room for it.
     """
     folder = Path(folder)
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
+        if error.errno in NO_ROOM:
+            raise
         raise InputError(None, "folder", f"{str(folder)!r} ({(error.strerror or 'unusable').lower()})",
                          "a folder, or a new name in one") from None
     return folder

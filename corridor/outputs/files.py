@@ -6,15 +6,17 @@ import shutil
 import sqlite3
 import warnings
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Self
 
 from pyogrio.errors import DataLayerError, DataSourceError
+from rasterio._err import CPLE_BaseError  # which rasterio raises, too, and has no other name for
 from rasterio.errors import RasterioError
 
-from corridor.errors import CorridorError, CorridorWarning, InputError
-from corridor.outputs.guard import PLAIN, Guard, foreign, kind_of, log_beside, may_be_ours, place_of
+from corridor.constants import NO_ROOM
+from corridor.errors import CorridorError, CorridorWarning, InputError, MachineError
+from corridor.outputs.guard import PLAIN, Guard, foreign, is_geopackage, kind_of, log_beside, may_be_ours, place_of
 from corridor.temporary import sweep, unfinished
 
 __all__ = ["PLACED", "Files", "disk_errors", "joined"]
@@ -39,7 +41,7 @@ class Files:
     ------
     InputError
         A target must not be replaced, or is asked for by two names.
-    CorridorError
+    MachineError
         The disk fails or is full, or a program holds a target from the start.
 
     Examples
@@ -119,12 +121,15 @@ class Files:
             for path in sorted(staged.iterdir()):
                 target = folder / path.name
                 self._guard.check(target, kind_of(path))
-                if path.stat().st_dev != folder.stat().st_dev:  # a disk of its own, onto which nothing is renamed
-                    path = Path(shutil.copyfile(path, unfinished(target)))
-                self._made[target] = target, path, _state(target)
+                elsewhere = path.stat().st_dev != folder.stat().st_dev  # a disk onto which nothing is renamed
+                temporary = unfinished(target) if elsewhere else path
+                self._made[target] = target, temporary, _state(target)
+                if elsewhere:
+                    shutil.copyfile(path, temporary)
             gone += [path for pattern in stale for path in folder.glob(pattern)
                      if path not in self._made and may_be_ours(path)]
         for _, temporary, _ in self._made.values():
+            _need_whole(temporary)
             _flush(temporary)
         kept = self._kept()
         self.written = tuple(self._placed(target, kept) for target in self._made)
@@ -201,6 +206,27 @@ def _free_name(target):
     return path
 
 
+def _need_whole(path):
+    """Refuse a GeoPackage without all of its parts: GDAL tells of no failure to write the last ones."""
+    if not is_geopackage(path):
+        if path.suffix.lower() == ".gpkg":
+            raise sqlite3.DatabaseError(_NOT_WHOLE)
+        return
+    with closing(sqlite3.connect(path)) as database:
+        verdict, = database.execute("PRAGMA integrity_check(1)").fetchone()
+        if verdict != "ok":
+            raise sqlite3.DatabaseError(verdict)
+        for layer, column in database.execute("SELECT table_name, column_name FROM gpkg_geometry_columns").fetchall():
+            # The fourth byte of a geometry tells whether it is empty (OGC 12-128, clause 2.1.3).
+            held = f"substr(hex(substr(\"{column}\", 4, 1)), 1, 1) IN ('0', '2')"
+            rows, = database.execute(f'SELECT count(*) FROM "{layer}" WHERE {held}').fetchone()
+            if database.execute(f'SELECT count(*) FROM "rtree_{layer}_{column}"').fetchone() != (rows,):
+                raise sqlite3.DatabaseError(_NOT_WHOLE)
+
+
+_NOT_WHOLE = "it did not get whole"
+
+
 def _flush(path):
     """Have the disk hold a file before a name points to it."""
     with open(path, "rb+") as file:
@@ -219,13 +245,9 @@ def _flush_folder(folder):
 
 def _of_a_full_disk(error):
     """The error of a full disk that another one followed from, as where a library closes what it could not write."""
-    while error is not None and not (isinstance(error, OSError) and error.errno in _FULL):
+    while error is not None and not (isinstance(error, OSError) and error.errno in NO_ROOM):
         error = None if isinstance(error, CorridorError) else error.__context__
     return error
-
-
-#: Numbers of errors that tell of no room: on the disk, in the share of a person, in a file.
-_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 @contextmanager
@@ -234,16 +256,27 @@ def disk_errors(*paths: Path) -> Iterator[None]:
 
     Raises
     ------
-    CorridorError
+    MachineError
         Instead of what a library raises where it cannot write.
     """
+    before = len(PLACED)
     names = ", ".join(path.name for path in paths[:3]) + (", ..." if len(paths) > 3 else "")
     try:
         yield
     except PermissionError as error:
-        raise CorridorError(f"{names}: may not be written in {paths[0].resolve().parent.name!r} "
-                            f"({error.strerror})" if paths else str(error)) from error
-    except (OSError, sqlite3.Error, DataSourceError, DataLayerError, RasterioError) as error:
+        raise MachineError(f"{names}: may not be written in {paths[0].resolve().parent.name!r} "
+                           f"({error.strerror})" if paths else str(error)) from error
+    except (OSError, sqlite3.Error, DataSourceError, DataLayerError, RasterioError, CPLE_BaseError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         reason = reason.rpartition("failed: ")[2]  # GDAL tells the whole statement before
-        raise CorridorError(f"{names}: could not be written: {reason}. What stood there is as it was") from error
+        if getattr(error, "errno", errno.EIO) == errno.EIO and paths and _nearly_full(paths[0].resolve().parent):
+            reason = os.strerror(errno.ENOSPC)  # which GDAL does not always tell
+        elif "no such table" in reason:  # GDAL told of nothing, and the next one missed it
+            reason = _NOT_WHOLE
+        left = "" if len(PLACED) > before else ". What stood there is as it was"
+        raise MachineError(f"{names}: could not be written: {reason}{left}") from error
+
+
+def _nearly_full(folder):
+    """Whether a failure there is that of a full disk."""
+    return shutil.disk_usage(folder).free < 1_000_000

@@ -60,7 +60,7 @@ class FindingsWriter:
     ------
     InputError
         When the target must not be replaced or its folder does not exist.
-    CorridorError
+    MachineError
         When the folder cannot be written, or a program holds the target from the start.
 
     Notes
@@ -137,9 +137,10 @@ class FindingsWriter:
 
         Raises
         ------
+        MachineError
+            When the disk fails or is full.
         CorridorError
-            When the disk fails or is full, or when what was written breaks an invariant of the
-            schema.
+            When what was written breaks an invariant of the schema.
         """
         if self._done:
             return
@@ -271,6 +272,3 @@ def _faults(database, counts):
         broken, = database.execute(query).fetchone()
         if broken:
             yield f"not so in {broken} rows: {sentence}"
-    verdict, = database.execute("PRAGMA integrity_check(1)").fetchone()
-    if verdict != "ok":
-        yield verdict

@@ -11,7 +11,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from corridor.constants import SQLITE_LOGS
-from corridor.errors import CorridorError, InputError
+from corridor.errors import InputError, MachineError
 from corridor.outputs.schema import LAYERS
 
 __all__ = ["MARK", "PLAIN", "Guard", "foreign", "is_geopackage", "kind_of", "log_beside",
@@ -58,7 +58,7 @@ class Guard:
         InputError
             It cannot be; its folder does not exist or may not be written in; it is no file, an input, or not of this
             software.
-        CorridorError
+        MachineError
             Another program has it open.
         """
         target = place_of(target)
@@ -80,8 +80,8 @@ class Guard:
         if not (self.overwrite or (kind_of(target) == kind if kind else may_be_ours(target))):
             raise foreign(target)
         if log := log_beside(target):
-            raise CorridorError(f"{target.name}: another program has it open, or crashed on it "
-                                f"({log.name} is beside it): close the layer in the GIS")
+            raise MachineError(f"{target.name}: another program has it open, or crashed on it "
+                               f"({log.name} is beside it): close the layer in the GIS")
 
 
 #: Of a job that knows of no inputs.

@@ -21,7 +21,7 @@ from corridor.outputs.files import disk_errors
 from corridor.outputs.guard import MARK
 from corridor.outputs.headroom_style import headroom_style
 from corridor.outputs.tables import aligned, number
-from corridor.temporary import temporary_folder
+from corridor.temporary import need_written, sum_of, temporary_folder
 
 __all__ = ["BANDS", "NODATA", "OUTCOMES", "HeadroomRaster", "headroom_text"]
 
@@ -106,11 +106,18 @@ class HeadroomRaster:
 
     def blocks(self):
         """Yield headroom and outcome of all blocks in which something was found, as they stand; nan for no headroom."""
-        for i, j in sorted(self._touched):
-            size = [min(_BLOCK, n - k * _BLOCK) for n, k in zip(self._levels[0].shape, (i, j), strict=True)]
-            window = Window(j * _BLOCK, i * _BLOCK, size[1], size[0])
+        for window in self._windows():
             headroom, outcome = self._levels[0].read((2, 3), window=window)
             yield np.where(headroom == NODATA, np.nan, headroom.astype(float)), outcome
+
+    def _windows(self):
+        """Windows of the blocks of the coarsest level so far in which something was found."""
+        for i, j in sorted(self._touched):
+            size = [min(_BLOCK, n - k * _BLOCK) for n, k in zip(self._levels[-1].shape, (i, j), strict=True)]
+            yield Window(j * _BLOCK, i * _BLOCK, size[1], size[0])
+
+    def _sums(self):
+        return {window: sum_of(self._levels[-1], window) for window in self._windows()}
 
     def close(self):
         """Make the coarser levels and write the file, and a style beside it; once, after all was merged.
@@ -121,16 +128,20 @@ class HeadroomRaster:
             As when it was opened.
         """
         with disk_errors(self.path), rasterio.Env():
+            sums = [self._sums()]
             while max(self._levels[-1].shape) > _BLOCK:
                 self._levels.append(self._open(len(self._levels)))
                 self._touched = {(i // 2, j // 2) for i, j in self._touched}
                 for block in sorted(self._touched):
                     _coarsen(*self._levels[-2:], *block)
+                sums.append(self._sums())
             for level in self._levels:
                 level.close()
             whole = self._folder / "whole.vrt"
             whole.write_text(self._described(), encoding="utf-8")
             copy(whole, self._new[0], **_COG)
+            for level, told in enumerate(sums):
+                need_written(self._new[0], told, **{"overview_level": level - 1} if level else {})
             self._new[1].write_text(headroom_style(), encoding="utf-8")
 
     def _described(self):

@@ -1,6 +1,7 @@
 """The command's word to whoever called it: exit status, one message, and old findings untouched.
 
-The statuses are those the command promises in its help: 0 clear, 1 violations, 2 wrong input, 3 not assessed, 70 fault.
+The statuses are those the command promises in its help: 0 clear, 1 violations, 2 wrong input, 3 not assessed, 70 fault,
+of the software or of a machine that has no room.
 """
 
 import re

@@ -1,5 +1,6 @@
 """Ground that is cut below wires: how deep, how much, and the ground as it is then."""
 
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from corridor.clearance.grading import grading
 from corridor.inputs.rasters import Raster
 from corridor.inputs.terrain import Profiles
 from corridor.outputs.guard import MARK
+from corridor.temporary import need_written
 
 __all__ = ["SpanCells", "excavated", "write_graded"]
 
@@ -129,11 +131,15 @@ def write_graded(path: Path, cells: dict[int, SpanCells], cut: np.ndarray) -> bo
     with rasterio.open(path, "w", driver="GTiff", count=1, dtype="float64", nodata=_EMPTY, crs=raster.crs.to_wkt(),
                        transform=Affine(*matrix[:2].ravel()), tiled=True, sparse_ok=True, **shape) as dataset:
         dataset.update_tags(ORIGIN=MARK)
+        sums = {}
         for window, some in _blocks(row - r0, column - c0):
             block = np.full((window.height, window.width), _EMPTY)
             block[row[some] - r0 - window.row_off, column[some] - c0 - window.col_off] = z[some]
             inside = window.intersection(whole_window)
-            dataset.write(block[:inside.height, :inside.width], 1, window=inside)
+            block = block[:inside.height, :inside.width]
+            dataset.write(block, 1, window=inside)
+            sums[inside] = zlib.crc32(block.tobytes())
+    need_written(path, sums)
     return True
 
 
