@@ -247,7 +247,7 @@ def _summed(rasters, options, area):
     for raster, option in zip(rasters, options, strict=True):
         parts = [(*grading(headroom.ravel(), area), np.fmin.reduce(headroom, axis=None),
                   area * (outcome == OUTCOMES["not assessed"]).sum()) for headroom, outcome in raster.blocks()]
-        short, volume, _, least, unknown = np.array(parts).reshape(-1, 5).T
+        short, volume, least, unknown = np.array(parts).reshape(-1, 4).T
         rows.append((option.name, np.fmin.reduce(least, initial=np.nan), np.nansum(short), np.nansum(volume),
                      unknown.sum()))
     names = ("option", "least_headroom_m", "short_area_m2", "cut_volume_m3", "not_assessed_area_m2")
