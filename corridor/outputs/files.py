@@ -209,7 +209,10 @@ def _free_name(target):
 def _need_whole(path):
     """Refuse a GeoPackage without all of its parts: GDAL tells of no failure to write the last ones."""
     if not is_geopackage(path):
-        if path.suffix.lower() == ".gpkg":
+        with path.open("rb") as file:
+            head = file.read(16)
+        # A text that somebody gives such a name is another matter.
+        if path.suffix.lower() == ".gpkg" and head.strip(b"\0") in (b"", b"SQLite format 3"):
             raise sqlite3.DatabaseError(_NOT_WHOLE)
         return
     with closing(sqlite3.connect(path)) as database:
