@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import DRAWING, Answer, command
+from corridor.commands.shared import DRAWING, Answer, command, run_time
 
 __all__ = ["plan"]
 
@@ -51,7 +51,7 @@ def plan(study, progress, overwrite, option, folder, aim, ladder, drawing):
         return Answer(int(any(rung.forbids for rung in rungs)), written,
                       lambda: ladder_lines(rungs, option), rungs=[vars(rung) for rung in rungs])
     with Files(study.guard(overwrite)) as files:
-        planned = study.plan(option, folder, overwrite=overwrite, files=files)
+        planned = study.plan(option, folder, overwrite=overwrite, files=files, time=run_time())
         write_remedies(planned, folder, short_elsewhere(study, option), progress, files)
         _, lines = write_outages(planned, folder, aim=aim, kind=drawing, files=files)
     remember(folder / "study.toml")

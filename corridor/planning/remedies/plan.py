@@ -1,6 +1,7 @@
 """Put one option right: the cheapest remedies, assessed anew with the exact model until nothing falls short."""
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -85,12 +86,13 @@ class Planned:
 
 
 def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,
-               files: Files | None = None) -> Planned:
+               files: Files | None = None, time: datetime | None = None) -> Planned:
     """Plan an option of a study, write its planned copy to a folder and check that.
 
     The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
     goes. Where there is no plan there is no copy. Files that this software did not write are replaced only where they
-    may be overwritten. With `files` the folder stays as it is until they are whole.
+    may be overwritten. With `files` the folder stays as it is until they are whole. `time` is that of the run, as of
+    `corridor.check.check`.
 
     Raises
     ------
@@ -104,7 +106,8 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
     planned = plan_option(site_of(inputs, option))
     with joined(files, guard) as out:
         staged = out.staged(made_folder(folder), earlier_plan(folder))
-        return replace(planned, checked=checked_copy(planned.site, planned.after, staged) if planned.cleared else None)
+        checked = checked_copy(planned.site, planned.after, staged, time) if planned.cleared else None
+        return replace(planned, checked=checked)
 
 
 def require_option(opened: Opened, option: str) -> None:

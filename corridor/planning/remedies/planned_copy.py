@@ -2,6 +2,7 @@
 
 import csv
 import os
+from datetime import datetime
 from pathlib import Path
 
 import geopandas
@@ -61,12 +62,12 @@ def earlier_plan(folder: Path) -> tuple[str, ...]:
     return _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",)
 
 
-def checked_copy(site: Site, after: Variant, folder: Path) -> Outcome:
+def checked_copy(site: Site, after: Variant, folder: Path, time: datetime | None = None) -> Outcome:
     """Write a study with the alterations of a variant in place, and all files that they change; return what a full
-    check of it says of the option that is planned."""
+    check of it, at the time of the run, says of the option that is planned."""
     path = folder / "study.toml"
     path.write_text(sealed(_MARK + tomli_w.dumps(_tables(site, after, folder))), encoding="utf-8")
-    return check_study(path, trust=True).of_options[site.option]
+    return check_study(path, trust=True, time=time).of_options[site.option]
 
 
 def _tables(site, after, folder):
