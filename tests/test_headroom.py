@@ -189,6 +189,23 @@ def test_wires_taken_wider(tmp_path):
     assert count[1] > 1.3 * count[0]
 
 
+@pytest.mark.parametrize("against", ["ground", "tree"])
+def test_what_is_required_is_not_known(tmp_path, against):
+    """Above the voltages of the electrical distances, and above the altitude up to which a rule goes: not assessed."""
+    study = TinyStudy(tmp_path / "s")
+    study.structures = line_of(count=2)
+    study.structures["base_elevation"] = 100.0
+    study.write_ground(lambda e, n: 90 + 0 * e, cell=5.0)
+    study.rules = ("rule,against,measure,base,max_altitude\nopen,ground,vertical,2,\n"
+                   "tree,tree,radial,2,50\ntree,tree,horizontal,2,50\n")
+    study.change('voltage = "110 kV"', 'voltage = "1150 kV"')
+    study.change('"123 kV"', '"1200 kV"')
+    study.check()
+    result = ask(study.path, "headroom", against=against)
+    assert result.status == 3 and (result.options["not_assessed_area_m2"] > 0).all()
+    assert not (result.options["least_headroom_m"] > 0).any()
+
+
 def test_a_tube_about_the_wire(tmp_path):
     """With a radial row: where a wire keeps a tube of R free over a plane of slope b, the room is `h - R/cos b`.
 

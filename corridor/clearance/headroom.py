@@ -130,8 +130,9 @@ def guards(facts, k, against, highest):
     -------
     list of Guard
         `V` below (strip above a thing), `sqrt(R^2 - u^2)` (circle), with R the electrical distance where no rule is for
-        the distance in space; to the side as far as `H` the `V` of the case that
-        asks for most (strip beside), or where the corner is rounded `min(V, sqrt(max(H, V)^2 - u^2))`.
+        the distance in space; to the side as far as `H` the `V` of the case that asks for most (strip beside), or where
+        the corner is rounded `min(V, sqrt(max(H, V)^2 - u^2))`. How far to the side is not known: a strip of which what
+        it requires is not known either.
     """
     case, found = facts.cases[k], []
 
@@ -150,7 +151,7 @@ def guards(facts, k, against, highest):
             found.append(_corner(float(H(highest)), float(V(highest))))
         else:
             found.append(Guard(_fixed(most), float(H(highest)), None))
-    return found
+    return [guard if np.isfinite(guard.reach) else Guard(_fixed(np.nan), 0.0, None) for guard in found]
 
 
 def _fixed(value):
