@@ -5,12 +5,14 @@ Distances are held against brute force over the wire's own catenary. The electri
 """
 
 import numpy as np
+import pandas
 import pytest
 import shapely
 
+from corridor.clearance import beside_lines
 from tests.common import ask
 
-from .conftest import EAST, NORTH, plane
+from .conftest import EAST, NORTH, SECOND_OPTION, plane
 from .curves import SCALE, catenary, hung
 
 RULES = """\
@@ -95,6 +97,20 @@ def test_a_parallel_line_beside(beside):
     assert row["rule"] == "electrical distance" and findings.result.status == 1
     swung = near(findings.rows("violations", against="line"), "swung").iloc[0]
     assert swung["actual_m"] < spots(findings, "B", "swung")[2000, 2] - middle[2] + 1
+
+
+def test_what_is_left_out_at_a_glance_is_never_the_nearest(beside, monkeypatch):
+    """Wires of other lines all about ours, seeded: rows are the same where each pair is looked at closely."""
+    beside.text += SECOND_OPTION
+    rng = np.random.default_rng(3)
+    wires = [shapely.LineString(np.column_stack([EAST + rng.uniform(0, 900, 4), NORTH + rng.uniform(-25, 25, 4),
+                                                 rng.uniform(108, 140, 4)])) for _ in range(12)]
+    beside.add_obstacle("lines", "line", wires, 'voltage = "220 kV"')
+    taken, looked = beside.check().rows("clearances", against="line", measure="radial"), []
+    monkeypatch.setattr(beside_lines, "_hopeful", lambda scene, index, theirs, pairs: looked.append(1) or pairs)
+    every = beside.check().rows("clearances", against="line", measure="radial")
+    assert looked and len(every) > 20 and set(every["case"]) == {"hot", "ice", "swung"}
+    pandas.testing.assert_frame_equal(taken, every)
 
 
 def test_a_line_above_beside_the_wire(beside):
