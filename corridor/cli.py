@@ -81,12 +81,9 @@ def main(arguments=None):
         status = _failed(70, f"corridor: {error}.", before)
     except MemoryError:
         status = _failed(70, "corridor: there is not enough memory for this.", before)
-    except OSError as error:
-        if error.errno not in NO_ROOM:
+    except Exception as error:  # the last stop: whatever gets here is a fault of the software or of the machine
+        if getattr(error, "errno", None) not in NO_ROOM:
             told["trace"] = traceback.format_exc()
-        status = _failed(70, _words(error), before)
-    except Exception as error:  # the last stop: whatever gets here is a fault of the software
-        told["trace"] = traceback.format_exc()
         status = _failed(70, _words(error), before)
     write_log(told, status, sys.argv[1:] if arguments is None else arguments)
     sys.exit(status)
