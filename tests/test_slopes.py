@@ -144,7 +144,8 @@ def test_unknown_ground_beside_is_not_assessed(tmp_path):
                      unknown=lambda e, n, near=near: (np.abs(e - EAST - 150) < 5) & (n - NORTH > near))
         findings = study.check()
         gaps = findings.rows("not_assessed", against="ground")
-        told = {case: "beside" if "beside part of the wire" in reason else "below" if "below part of" in reason else reason
+        told = {case: next((side for side, words in (("beside", "beside part of the wire"), ("below", "below part of"))
+                            if words in reason), reason)
                 for case, reason in zip(gaps["case"], gaps["reason"], strict=True)}
         assert told == ({"hot": "beside", "ice": "beside", "swung": "below"} if expected else {})
         assert len(gaps) == len(told)

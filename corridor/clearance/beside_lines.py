@@ -72,8 +72,17 @@ def near_lines(scene, index, sample, partners, cases, chosen, reach):
     theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
     count = len(pairs.wire)
     least, place, height = np.full(count, np.nan), np.full((count, 3), np.nan), np.full(count, np.nan)
+    # What is taken off a distance may be more of one that is not the least.
+    wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]
+    _, kind = np.unique(np.stack([theirs.movement[pairs.row], theirs.radius[pairs.row], wide]), axis=1,
+                        return_inverse=True)
+    thing = index.of_part[theirs.part[pairs.row]]
+    columns = scene.wires.span[pairs.wire], pairs.option, pairs.case, thing, kind
+    key = np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns])
+    order = np.argsort(key, kind="stable")
+    pairs, key = _Pairs(*(v[order] for v in pairs)), key[order]
     for some, way, curve in _some(scene, theirs, pairs):
-        least[some], place[some], height[some] = _look(scene, way, curve)
+        least[some], place[some], height[some] = _look(scene, way, curve, key[some])
     least = np.maximum(least - (theirs.movement + theirs.radius)[pairs.row], 0)
     position = np.where(place[:, 2] >= height, "above", "below").astype(object)
     return _checked(scene, index, theirs, pairs, least, place, position, height)
@@ -107,7 +116,8 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
     least, place, height = np.full(len(H), np.nan), np.full((len(H), 3), np.nan), np.full(len(H), np.nan)
     for some, way, curve in _some(scene, theirs, pairs):
         room = _Room(curve, H[some], V[some], theirs.radius[pairs.row[some]], theirs.movement[pairs.row[some]])
-        margin, place[some] = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), room.margin, _FIRST)
+        margin, place[some] = closest(scene, way, np.zeros(len(way)), np.ones(len(way)),
+                                      lambda place, _, room=room: room.margin(place), _FIRST)
         apart, height[some] = room.apart(place[some])
         least[some] = np.where((margin < 0) | (apart >= H[some]), apart, np.nan)
     found = _checked(scene, index, theirs, pairs, least, place, np.full(len(H), "beside", object), height)
@@ -156,7 +166,9 @@ def _pairs(scene, index, sample, partners, cases, chosen, reach):
     pair, row = _expanded(part, theirs.part)
     at, o, k = (v.ravel() for v in np.indices((len(pair), len(scene.options), len(cases))))
     w, row = wire[pair[at]], row[at]
+    # What hangs nowhere, or at either end of its history alike, is not asked about.
     met = partners.meet(scene.wires.span[w], index.of_part[theirs.part[row]], o)
+    met &= np.isfinite(scene.temperature[w, o, cases[k]])
     return theirs, _Pairs(w[met], row[met], o[met], cases[k[met]])
 
 
@@ -219,11 +231,16 @@ def _taken(scene, theirs, row, wire):
     return Curve(*ends, theirs.constant[row])
 
 
-def _look(scene, way, curve):
-    """Least distance of rows, its place on our wire, and the elevation of theirs."""
-    def distance(place):
-        return to_wire(place.reshape(len(place), -1, 3), curve)[0].reshape(place.shape[:3])
+def _look(scene, way, curve, key):
+    """Least distance of rows, its place on our wire, and the elevation of theirs; of rows with one key only the nearest
+    is exact."""
+    def distance(place, some):
+        return to_wire(place.reshape(len(place), -1, 3), _rows(curve, some))[0].reshape(place.shape[:3])
 
-    value, place = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), distance, _FIRST)
+    value, place = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), distance, _FIRST, key)
     share = to_wire(place[:, None], curve)[1]
     return value, place, curve.at(share)[0][:, 0, 2]
+
+
+def _rows(curve, some):
+    return Curve(*(v[some] for v in curve))

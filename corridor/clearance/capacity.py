@@ -95,8 +95,8 @@ def point_columns(capacities, scene, wire, totals, rows):
     scene : Scene
     wire : ndarray of str, shape (row,)
     totals : tuple
-        Structure (index) of each, and its load (row, option, case, side, 3) with factors: down, right, ahead [N]. Empty
-        where there are no capacities.
+        Structure (index) of each, and its load (row, option, case, bound, 3) with factors: down, right, ahead [N].
+        Empty where there are no capacities.
     rows : tuple of ndarray
         Row, option and case of each row of the layer.
     """
@@ -149,11 +149,12 @@ class Totals:
             self.row = given.of(facts.structures, np.arange(count), np.full(count, "", object))
         self.at = np.flatnonzero(self.row >= 0)
         self._place = np.cumsum(self.row >= 0) - 1
-        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2, 3))
+        # The least and the greatest of two sides.
+        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 4, 3))
         self._seen = np.zeros(len(self.at), bool)
 
     def add(self, structure=(), forces=()):
-        """Add the loads of wires (row, option, case, side, 3) [N], with their factors, on structures (row,)."""
+        """Add the loads of wires (row, option, case, bound, 3) [N], with their factors, on structures (row,)."""
         if not len(structure) or not len(self.at):
             return
         here = np.flatnonzero(self.row[structure] >= 0)

@@ -57,7 +57,8 @@ def near_shapes(scene, index, sample, cases, tops, chosen, reach):
     for first in range(0, len(w), _AT_ONCE):
         rows = slice(first, first + _AT_ONCE)
         near = _Near(scene, index, sample, tops, w[rows], p[rows])
-        found = closest(scene, scene.way(w, o, cases[k])[rows], *near.window(reach), near.distance, _FIRST)
+        found = closest(scene, scene.way(w, o, cases[k])[rows], *near.window(reach),
+                        lambda place, _, near=near: near.distance(place), _FIRST)
         least[rows], place[rows], top[rows] = near.higher(*found)
     position = np.where(place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, w, p, o, cases[k], least, place, position, np.minimum(top, place[:, 2]))

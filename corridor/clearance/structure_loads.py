@@ -15,7 +15,7 @@ import shapely
 
 from corridor.clearance.at_structures import body_rows
 from corridor.clearance.capacity import factor_arrays, point_columns
-from corridor.clearance.swings import lifted_ends, string_swings
+from corridor.clearance.swings import at_either_end, lifted_ends, string_swings
 from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES
 from corridor.mechanics.supports import end_forces
@@ -41,31 +41,34 @@ def load_rows(scene, framings, capacities=None):
     Returns
     -------
     columns : dict of ndarray
-        With wind, of both sides the one with the greater transverse load; uplift and a lifted string are told of
-        either. At a string that wires have lifted the load is what would hold it plumb, the lift being negative. Where
-        no equilibrium was found loads are those of the ruling span with strings plumb.
+        With wind, of both sides the one with the greater transverse load; of both ends of a wire's history that with
+        the greater load, or where either lifts, the lesser vertical one. Uplift, a lifted string, ratios and shares of
+        capacities are the worst of all of them. At a string that wires have lifted the load is what would hold it
+        plumb, the lift being negative. Where no equilibrium was found loads are those of the ruling span with strings
+        plumb.
     totals : tuple
         Where there are capacities, of every wire at a structure its number (row,), and the load (row, option, case,
-        side, 3) [N]; else empty.
+        bound, 3) [N], the least and the greatest of each side by its history; else empty.
     """
     ends = _Ends(scene)
-    loads, blown = _end_loads(scene)
+    loads, blown = (np.concatenate(each, axis=3) for each in zip(*map(_end_loads, scene.both_ends), strict=True))
     forces = ends.summed(loads)
-    swings = ends.of_either(string_swings(scene))
+    swings = ends.of_either(at_either_end(scene, string_swings))
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
     r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
     o, k = option[oc], case[oc]
-    side = np.nan_to_num(np.abs(forces[..., 1])).argmax(axis=-1)[r, o, k]
+    uplift = ends.lifting(forces)
+    side = _told(forces, uplift)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
-    known, least = np.isfinite(down), forces[..., 0].min(axis=-1)[r, o, k]
+    known = np.isfinite(down)
     ratios = _ratios(ends.compared(forces, loads), scene)[r, o, k]
     columns = ends.keys(r, o, k) | {
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / ends.load[r, o, k],
         "string_swing_deg": swings[r, o, k, side],
-        "lifted": ends.of_any(lifted_ends(scene))[r, o, k].any(axis=-1),
-        "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
+        "lifted": ends.of_any(at_either_end(scene, lifted_ends))[r, o, k].any(axis=-1),
+        "uplift": uplift[r, o, k],
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
     }
@@ -110,15 +113,22 @@ class _Ends:
         np.add.at(total, self.of_end, loads)
         total[..., 0] += self.weight[:, None, None, None] * np.reshape(vertical, (-1, 1))
         pressure = wind * np.array([case.wind for case in self.scene.cases])
-        total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * SIDES
+        sides = np.tile(SIDES, loads.shape[3] // len(SIDES))
+        total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * sides
         return total
 
+    def lifting(self, forces):
+        """Whether wires lift the string of each row at any side, or all but do, (row, option, case)."""
+        weight = self.weight[:, None, None]
+        least = np.fmin.reduce(forces[..., 0], axis=-1)
+        return (self.string[:, None, None] > 0) & (least - weight < LIFTED * weight)
+
     def compared(self, forces, loads):
-        """Sizes of the forces that are compared, (row, option, case, 3) [N]: of both sides the greater; along the line,
-        where a wire runs through, the horizontal pull of its tighter span."""
-        sizes = np.abs(forces).max(axis=3)
-        pull = np.zeros(sizes.shape[:3])
-        np.maximum.at(pull, self.of_end, np.hypot(loads[..., 1], loads[..., 2]).max(axis=3))
+        """Sizes of the forces that are compared, (row, option, case, end of the history, 3) [N]: of both sides the
+        greater; along the line, where a wire runs through, the horizontal pull of its tighter span."""
+        sizes = _by_end(np.abs(forces)).max(axis=4)
+        pull = np.zeros(sizes.shape[:4])
+        np.maximum.at(pull, self.of_end, _by_end(np.hypot(loads[..., 1], loads[..., 2])[..., None])[..., 0].max(axis=4))
         through = np.equal(self.side, None)
         sizes[through, ..., 2] = pull[through]
         return sizes
@@ -172,11 +182,28 @@ def _end_loads(scene):
                  for first, last in (pulls, (blown, blown)))
 
 
+def _by_end(values):
+    """Values of all sides (row, option, case, side, n) by the end of the history, (row, option, case, end, side, n)."""
+    return values.reshape(*values.shape[:3], -1, len(SIDES), values.shape[-1])
+
+
+def _told(forces, uplift):
+    """The side that is told of each row, (row, option, case)."""
+    by_end = _by_end(forces)
+    side = np.nan_to_num(np.abs(by_end[..., 1])).argmax(axis=-1)
+    force = np.take_along_axis(by_end, side[..., None, None], -2)[..., 0, :]
+    size = np.where(uplift[..., None], -force[..., 0], np.linalg.norm(force, axis=-1))
+    end = np.where(np.isnan(size), -np.inf, size).argmax(axis=-1)
+    return len(SIDES) * end + np.take_along_axis(side, end[..., None], -1)[..., 0]
+
+
 def _factored(ends, loads, blown, capacities):
-    """Loads at the rows with the factors of the cases, (row, option, case, side, 3) [N]."""
+    """Loads at the rows with the factors of the cases, (row, option, case, bound, 3) [N]: of each side the least and
+    the greatest by the history, so that each wire may add to those of others at the end that makes more of them."""
     vertical, wind, tension = factor_arrays(capacities, ends.scene.cases)
     pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + blown * (wind - tension)[:, None, None]
-    return ends.summed(pulled, vertical, wind)
+    by_end = _by_end(ends.summed(pulled, vertical, wind))
+    return np.concatenate([by_end.min(axis=3), by_end.max(axis=3)], axis=3)
 
 
 def _about(arm, pull):
@@ -185,11 +212,17 @@ def _about(arm, pull):
     return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
 
 
-def _ratios(size, scene):
-    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one."""
+def _ratios(sizes, scene):
+    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one.
+
+    Of both ends of a wire's history the greater load counts, of today's wire beside others the less: no more is known
+    to have been borne.
+    """
+    size = sizes.max(axis=3)
     today = next((i for i, option in enumerate(scene.options) if option.existing), None)
     if today is None:
         return np.full(size.shape, np.nan)
-    worst = np.fmax.reduce(size[:, today], axis=1)[:, None, None]
+    worst = np.repeat(np.fmax.reduce(sizes[:, today].min(axis=2), axis=1)[:, None, None], size.shape[1], axis=1)
+    worst[:, today] = np.fmax.reduce(size[:, today], axis=1)[:, None]
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(worst > _NOTHING, size / worst, np.nan)

@@ -75,8 +75,8 @@ def swung_stretches(scene, columns, checked, swept, ground, index):
 def _places(compared, checked, short):
     """Rows of the comparison that chosen rows of the findings stand for."""
     def keys(table, rows):
-        return zip(*(getattr(table, name)[rows].tolist() for name in ("wire", "option", "case", "obstacle", "measure")),
-                   strict=True)
+        return zip(*(getattr(table, name)[rows].tolist() for name in ("wire", "option", "case", "obstacle", "measure",
+                                                                    "position")), strict=True)
 
     every = np.arange(len(compared.wire))
     at = {key: place for place, key in enumerate(keys(compared, every))}

@@ -32,6 +32,9 @@ __all__ = [
 REACH = 30.0
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (65, 17), (9, 9), 12
+#: A look before the first, that only leaves what is far; how much of the steps between its neighbours lies between
+#: any place and the nearest one that is looked at: half, and room to spare.
+_ROUGH, _BETWEEN = (33, 5), 0.6
 #: Height for which things are looked for whose tops alone are known [m].
 _TALLEST = 100.0
 #: Rows worked on at once.
@@ -167,10 +170,10 @@ def _look(scene, index, row, w, p, reach, distance):
     wide = 2 * reach[p] / size
     spot, part = spot[:, None, None], p[:, None, None]
     return closest(scene, row, np.clip(foot - wide, 0, 1), np.clip(foot + wide, 0, 1),
-                   lambda place: distance(place, spot, part))
+                   lambda place, some: distance(place, spot[some], part[some]))
 
 
-def closest(scene, row, low, high, distance, first=_FIRST):
+def closest(scene, row, low, high, distance, first=_FIRST, rivals=None):
     """Return the least distance of wires along their swing, and where it is, in ever narrower windows.
 
     Parameters
@@ -181,9 +184,12 @@ def closest(scene, row, low, high, distance, first=_FIRST):
     low, high : ndarray, shape (row,)
         Shares of the span between which the place is looked for [-].
     distance : callable
-        From places (row, turn, place, 3) in the frames of the spans to distances [m].
+        From places (row, turn, place, 3) in the frames of the spans, and the numbers of the rows, to distances [m].
     first : (int, int)
         Places and turns of the first look.
+    rivals : ndarray of int, shape (row,), optional
+        Of rows with one number the nearest alone is wanted, of a distance that changes by no more than the place does.
+        Others are left as soon as they cannot be it.
 
     Returns
     -------
@@ -191,18 +197,34 @@ def closest(scene, row, low, high, distance, first=_FIRST):
         [m], nan where no place is known.
     place : ndarray, shape (row, 3)
     """
-    left, right = -np.ones(len(row)), np.ones(len(row))
-    for places, turns in (first, *(_NEXT,) * _LOOKS):
+    left, right, some = -np.ones(len(row)), np.ones(len(row)), np.arange(len(row))
+    least, spot, windy = np.full(len(row), np.nan), np.full((len(row), 3), np.nan), scene.ways.windy[row].any()
+    looks = (first, *(_NEXT,) * _LOOKS)
+    for places, turns in looks if rivals is None else (_ROUGH, *looks):
         share = low[:, None] + (high - low)[:, None] * np.linspace(0, 1, places)
-        turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if scene.ways.windy[row].any() else 1)
-        place = scene.ways.places(row, turn, share)
-        value = distance(place).reshape(len(row), -1)
-        best = np.where(np.isnan(value), np.inf, value).argmin(axis=1)
+        turn = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, turns if windy else 1)
+        place = scene.ways.places(row[some], turn, share)
+        value = distance(place, some).reshape(len(some), -1)
+        each, best = np.arange(len(some)), np.where(np.isnan(value), np.inf, value).argmin(axis=1)
         u, s = np.divmod(best, places)
-        low, high = _around(share, s, low, high)
-        left, right = _around(turn, u, left, right)
-    each = np.arange(len(row))
-    return value[each, best], place[each, u, s]
+        least[some], spot[some] = value[each, best], place[each, u, s]
+        if (places, turns) != _ROUGH:
+            low, high = _around(share, s, low, high)
+            left, right = _around(turn, u, left, right)
+        if rivals is not None:
+            kept = _may_be_nearest(rivals[some], least[some], place)
+            some, low, high, left, right = (v[kept] for v in (some, low, high, left, right))
+    return least, spot
+
+
+def _may_be_nearest(rivals, least, place):
+    """Rows whose way may come nearer between the places of a look (row, turn, place, 3) than any rival's place does."""
+    _, owner = np.unique(rivals, return_inverse=True)
+    nearest = np.full(owner.max(initial=-1) + 1, np.inf)
+    np.fmin.at(nearest, owner, least)
+    steps = (np.linalg.norm(np.diff(place, axis=axis), axis=-1) for axis in (1, 2))
+    between = _BETWEEN * sum(each.max(axis=(1, 2), initial=0.0) for each in steps)
+    return np.flatnonzero(~(least - between > nearest[owner]))
 
 
 def _around(grid, at, low, high):
