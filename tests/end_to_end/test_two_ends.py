@@ -182,3 +182,27 @@ def test_a_load_that_one_end_alone_makes_is_a_finding(study, other_study, seen):
     assert findings.result.status == (1 if seen == "true" else 0)
     assert findings.rows("structure_loads", structure="1", wire="A")["over_capacity"].astype(bool).any() == (
         seen == "true")
+
+
+def test_limits_beside_a_line_follow_both_ends(study, make):
+    """Blown beside a line: the limit is the lower of those of both settled histories, and put back leaves no margin."""
+    study.structures = make.line_of(2)
+    drake(study, "loads_seen = true\n")
+    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-2,14,25000\n")
+    study.rules = "rule,against,measure,base\nopen,ground,vertical,3\nside,line,horizontal,5\nover,line,vertical,2\n"
+    ends = [[EAST - 50, NORTH + 9.0, 106.0], [EAST + 350, NORTH + 9.0, 114.0]]
+    study.add_obstacle("others", "line", [shapely.LineString(ends)], 'voltage_column = "voltage"', voltage=[20e3])
+    study.change('temperature = "maximum"\nchecks = ["vertical"]', 'temperature = "maximum"\nwind = "290 Pa"')
+    came = study.check().row("limits")
+    study.change("loads_seen = true\n", "loads_seen = false\n")
+    never = study.check().row("limits")
+    study.change("loads_seen = false\n", "")
+    limit = study.check().row("limits")
+    assert limit["governs"] == "clearance" and limit["governing_against"] == "line"
+    T = float(limit["limit_temperature_c"])
+    assert T == pytest.approx(min(came["limit_temperature_c"], never["limit_temperature_c"]), abs=0.02)
+    assert abs(came["limit_temperature_c"] - never["limit_temperature_c"]) > 1
+    study.change("maximum_temperature = 90", f"maximum_temperature = {T - 5!r}")
+    study.text += f'[[cases]]\nname = "back"\ntemperature = {T!r}\nwind = "290 Pa"\n'
+    rows = study.check().rows("clearances", case="back")
+    assert rows["margin_m"].min() == pytest.approx(0, abs=1e-3)
