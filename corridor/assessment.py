@@ -199,20 +199,26 @@ def make_scene(facts, plan, first, last):
                   facts.index.obstacles, facts.options, facts.cases, strung, groups.of_wire_span, facts.rules,
                   facts.voltage, hung, model, Ends(*(field[..., 0] for field in ends)), aside[..., 0, :], plumb,
                   strung.temperature[groups.of_wire_span], np.arange(len(wires)), tensed, tensed_roughly)
-    return replace(scene, taut=_at_the_taut_end(scene)), unmatched
+    return replace(scene, taut=_at_the_taut_end(scene, plain)), unmatched
 
 
-def _at_the_taut_end(scene):
-    """The scene with wires at that end of their history at which they hang higher, None where both ends are one."""
-    model, strung = scene.model, scene.strung
-    w, o, k = np.nonzero(strung.final_doubtful[scene.group])
-    if not len(w):
+def _at_the_taut_end(scene, plain):
+    """The scene with wires at that end of their history at which they hang higher, None where both ends are one; what
+    has no equilibrium there hangs, for loads, by the `plain` model's ruling span."""
+    doubtful = scene.strung.final_doubtful[scene.group]
+    if not doubtful.any():
         return None
-    w, o, k, side = on_both_sides(w, o, k)
-    found = _hung(replace(model, strung=replace(strung, part=strung.taut)), scene.cases, w, o, k, side)
-    hung, tensed = (whole.with_rows((w, o, k, side), some)
+    rows = on_both_sides(*np.nonzero(doubtful))
+    model, spare = (replace(each, taut=True) for each in (scene.model, plain))
+    found = _hung(model, scene.cases, *rows, held=True)
+    hung, tensed = (whole.with_rows(rows, some)
                     for whole, some in zip((scene.hung, scene.tensed), found, strict=True))
-    return scene.hung_as(hung, tensed=tensed)
+    lost = tuple(column[np.isnan(found[1].horizontal_tension)] for column in rows)
+    roughly = scene.tensed_by_ruling_span
+    if len(lost[0]):
+        roughly = roughly.with_rows(lost, _hung(spare, scene.cases, *lost, held=True)[1])
+    return scene.hung_as(hung, tensed=tensed, model=model, tensed_by_ruling_span=roughly,
+                         temperature=np.where(doubtful, scene.temperature, np.nan))
 
 
 def _in_every_state(model, cases):

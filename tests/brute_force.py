@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 
 from corridor.assessment import make_scene
 from corridor.clearance.rule_files import FOLDER, TABLES
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.hang import case_states, hang
 from tests.random_lines import RULES
 
@@ -50,23 +51,36 @@ class Least(NamedTuple):
 # The wires
 
 
-def _hung(scene, wire, option, case, swing):
+def _hung(model, wire, option, case, swing):
     """The one call: ends in the frame of the span [m], catenary constant [m] and load [N/m] of wires at shares of
     their swing, row by row."""
-    hung = hang(scene.model, case_states(scene.model, wire, option, case, swing))
+    hung = hang(model, case_states(model, wire, option, case, swing))
     return hung.start, hung.end, hung.constant, hung.vectors
+
+
+def _histories(model):
+    """The model with wires after all loads that may have come, and after none where it is not known that they have."""
+    strung = model.strung
+    if not strung.final_doubtful.any():
+        return [model]
+    at, shape = np.indices(strung.final_doubtful.shape)[:2], strung.excess.shape
+    laws = (take_law(reshape_law(law, shape), tuple(at)) for law in (strung.final, strung.unloaded))
+    return [replace(model, strung=replace(strung, part=choose_law(strung.final_doubtful, law, strung.part)))
+            for law in laws]
 
 
 @dataclass(frozen=True)
 class Path:
     """A wire in one option and case at any share of its swing; `state` its ends, constant and load there.
 
-    `origin`, `azimuth` [rad], `factor` (ground over grid length) of the frame of its span.
+    `history` which of those that may be; `origin`, `azimuth` [rad], `factor` (ground over grid length) of the frame of
+    its span.
     """
 
     wire: str
     kind: str
     circuit: str
+    history: int
     windy: bool
     state: object
     origin: np.ndarray
@@ -107,11 +121,11 @@ def _paths(facts, plan):
         swings = SWINGS if case.wind > 0 else np.zeros(1)
         w, o, s = (v.ravel() for v in np.meshgrid(np.arange(len(wires)), np.arange(len(facts.options)), swings,
                                                   indexing="ij"))
-        start, end, C, q = _hung(scene, w, o.astype(int), np.full(len(w), k), s)
-        state = np.concatenate([start, end, C[:, None], q], axis=-1)
-        state = state.reshape(len(wires), len(facts.options), len(swings), -1)
-        for i, j in np.ndindex(state.shape[:2]):
-            row, span = state[i, j], wires.span[i]
+        parts = (_hung(model, w, o.astype(int), np.full(len(w), k), s) for model in _histories(scene.model))
+        states = np.stack([np.concatenate([start, end, C[:, None], q], axis=-1).reshape(
+            len(wires), len(facts.options), len(swings), -1) for start, end, C, q in parts], axis=2)
+        for i, j, h in np.ndindex(states.shape[:3]):
+            row, span = states[i, j, h], wires.span[i]
             a, b = (np.array([facts.structures.easting[v[span]], facts.structures.northing[v[span]]])
                     for v in (spans.tail, spans.head))
             key = spans.name[span], facts.options[j].name, case.name
@@ -119,8 +133,8 @@ def _paths(facts, plan):
                 lost.add(key)
                 continue
             curve = CubicSpline(swings, row) if len(swings) > 1 else (lambda s, row=row: np.repeat(row, len(s), axis=0))
-            found.setdefault(key, []).append(Path(wires.wire[i], wires.kind[i], wires.circuit[i], case.wind > 0, curve,
-                                                  a, np.arctan2(*(b - a)), spans.ground_factor[span]))
+            found.setdefault(key, []).append(Path(wires.wire[i], wires.kind[i], wires.circuit[i], h, case.wind > 0,
+                                                  curve, a, np.arctan2(*(b - a)), spans.ground_factor[span]))
     return {key: paths for key, paths in found.items() if key not in lost}
 
 
@@ -512,12 +526,13 @@ class Brute:
                                                               (np.nan,) * 3, np.nan)
 
     def _own(self, found, span, option, case):
-        """Between the wires of the same structures, in the same state and, with ice, with either of them bare."""
+        """Between the wires of the same structures, in the same state and, with ice, with either of them bare; phases
+        after one history, a shield wire after its own."""
         mine, bare = self.paths[span, option, case.name], self.twins.get((span, option, case.name))
         for i, a in enumerate(mine):
             for j in range(i + 1, len(mine)):
                 b, shields = mine[j], (a.kind == "shield") + (mine[j].kind == "shield")
-                if shields == 2:
+                if shields == 2 or a.wire == b.wire or (not shields and a.history != b.history):
                     continue
                 kind = "own_shield_wire" if shields else "own_phase" if a.circuit == b.circuit else "own_circuit"
                 pairs = [(a, b)] + ([(a, bare[j]), (bare[i], b)] if bare else [])
@@ -525,7 +540,9 @@ class Brute:
                 required = requirement(self.rules, kind, "radial", case.name, False, 0.0)
                 if required is not None:
                     name, nowhere = f"{a.wire}-{b.wire}", (np.nan,) * 3
-                    found[kind, name, "radial", ""] = Least(actual, required, a.wire, 0.0, nowhere, np.nan)
+                    key = kind, name, "radial", ""
+                    least = min(actual, found[key].actual) if key in found else actual
+                    found[key] = Least(least, required, a.wire, 0.0, nowhere, np.nan)
 
 
 def brute_force(line, facts, plan):

@@ -12,7 +12,7 @@ import numpy as np
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.capacity import NOT_GIVEN
 from corridor.clearance.not_assessed import Gap
-from corridor.clearance.swings import string_places
+from corridor.clearance.swings import at_either_end, string_places
 
 __all__ = ["BODY", "FAILED", "SIDES_OF_BODY", "body_gaps", "body_rows", "required_of_body"]
 
@@ -48,14 +48,15 @@ def body_rows(scene, framings, ends):
     Returns
     -------
     dict of ndarray
-        Greatest swing to each side over the wind from either [deg], by how much that is more than the existing wire's;
-        distance from the nearest plane, what is required and the margin [m]; and the outcome, None for wires that are
-        held or earthed, and in cases that ask for the tension alone. With a broken wire a string leans along the line,
-        out of what planes about its point tell: nothing is said of it there.
+        Greatest swing to each side over the wind from either, at both ends of histories [deg], by how much that is more
+        than the existing wire's; distance from the nearest plane, what is required and the margin [m]; and the outcome,
+        None for wires that are held or earthed, and in cases that ask for the tension alone. With a broken wire a
+        string leans along the line, out of what planes about its point tell: nothing is said of it there.
     """
     told = _windows(framings, scene.structures.framing[ends.structure], ends.wire)
     broken = np.array([case.broken is not None for case in scene.cases])[:, None]
-    right, drop = (np.where(broken, np.nan, ends.of_both(each)) for each in string_places(scene))
+    places = at_either_end(scene, lambda some: np.stack([ends.of_both(each) for each in string_places(some)], axis=-1))
+    right, drop = np.moveaxis(np.where(broken[..., None], np.nan, places), -1, 0)
     drop = drop + told.drop[:, None, None, None]
     swing = np.degrees(np.arctan2(right, drop))
     swing[~told.swings] = np.nan
@@ -64,8 +65,9 @@ def body_rows(scene, framings, ends):
     rule, required = required_of_body(scene, scene.base_elevation[ends.structure])
     given = np.isfinite(told.window).any(axis=1)[:, None, None]
     required = np.where(given, required, np.nan)
-    most = np.maximum(to_left, to_right)
-    columns = {"swing_left_deg": to_left, "swing_right_deg": to_right, "swing_more_deg": most - _today(scene, most),
+    most = np.abs(swing).max(axis=-1)
+    more = most - _today(scene, np.abs(swing))
+    columns = {"swing_left_deg": to_left, "swing_right_deg": to_right, "swing_more_deg": more,
                "swing_limit_deg": np.broadcast_to(told.limit[:, None, None], most.shape), "body_m": actual,
                "body_side": side, "body_rule": np.where(given, rule, None), "body_required_m": required,
                "body_margin_m": actual - required}
@@ -90,7 +92,8 @@ def _windows(framings, framing, wire):
 def _reaches(scene, ends):
     """How far bundles reach down, up and aside at the rows, the more of both spans; (row, option, case) each [m]."""
     found = []
-    for part in (scene.reach.down, scene.reach.up, scene.reach.aside):
+    for name in ("down", "up", "aside"):
+        part = np.max([getattr(each.reach, name) for each in scene.both_ends], axis=0)
         whole = np.zeros((len(ends.structure), *part.shape[1:]))
         np.maximum.at(whole, ends.of_end, np.concatenate([part, part]))
         found.append(whole)
@@ -133,10 +136,16 @@ def required_of_body(scene, altitude):
     return name, required
 
 
-def _today(scene, most):
-    """The swing of the existing wire on the same string in the same case, (row, 1, case); nan without one."""
+def _today(scene, swing):
+    """The swing of the existing wire on the same string in the same case, (row, option, case), nan without one: beside
+    others that at the end of its history at which it is less."""
     today = [o for o, option in enumerate(scene.options) if option.existing]
-    return most[:, today] if today else np.full((len(most), 1, most.shape[2]), np.nan)
+    if not today:
+        return np.full(swing.shape[:3], np.nan)
+    own = swing[:, today].reshape(len(swing), 1, swing.shape[2], len(scene.both_ends), -1).max(axis=-1)
+    found = np.repeat(own.min(axis=-1), swing.shape[1], axis=1)
+    found[:, today] = own.max(axis=-1)
+    return found
 
 
 def _outcome(scene, told, kind, most, margin):

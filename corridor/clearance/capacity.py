@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from corridor.line.hang import SIDES
+
 __all__ = ["COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
            "states_at_structures"]
 
@@ -102,7 +104,8 @@ def point_columns(capacities, scene, wire, totals, rows):
     scene : Scene
     wire : ndarray of str, shape (row,)
     totals : tuple
-        Structure (index) of each, and its load (row, option, case, state, 3) with factors: down, right, ahead [N].
+        Structure (index) of each, and its load (row, option, case, bound, state, 3) with factors: down, right, ahead
+        [N]. Empty where there are no capacities.
         Empty where there are no capacities.
     rows : tuple of ndarray
         Row, option and case of each row of the layer.
@@ -114,7 +117,7 @@ def point_columns(capacities, scene, wire, totals, rows):
     structure, forces = totals
     row = capacities.of(scene.structures, structure, wire)
     whole = capacities.of(scene.structures, structure, np.full(len(row), "", object))
-    size = np.abs(forces).max(axis=3)[r, o, k]
+    size = np.abs(forces).max(axis=(3, 4))[r, o, k]
     allowed = capacities.allowed(row, scene.cases)[r, k]
     without = np.where(whole >= 0, _WHOLE, NOT_GIVEN)[r].astype(object)
     return _columns(size, allowed, without, capacities.told(scene.cases)[k])
@@ -159,25 +162,27 @@ class Totals:
             self.row = given.of(facts.structures, np.arange(count), np.full(count, "", object))
         self.at = np.flatnonzero(self.row >= 0)
         self._place = np.cumsum(self.row >= 0) - 1
-        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2 * states_at_structures(facts.cases),
-                              3))
+        # The least and the greatest, in each state, of two sides.
+        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2, states_at_structures(facts.cases),
+                              len(SIDES), 3))
         self._broken = np.array([case.broken is not None for case in facts.cases])
-        # What one broken wire changes: most and least.
-        self._change = np.zeros((2, *self._sum.shape[:2], self._broken.sum(), 2, 3))
+        # What one broken wire changes at the least and at the most.
+        self._change = np.zeros((*self._sum.shape[:2], self._broken.sum(), 2, len(SIDES), 3))
         self._seen = np.zeros(len(self.at), bool)
 
     def add(self, structure=(), forces=()):
-        """Add the loads of wires (row, option, case, state, 3) [N], with their factors, on structures (row,)."""
+        """Add the loads of wires (row, option, case, bound, state, 3) [N], with their factors, on structures (row,)."""
         if not len(structure) or not len(self.at):
             return
         here = np.flatnonzero(self.row[structure] >= 0)
         place = self._place[structure[here]]
         forces = forces[here]
+        forces = forces.reshape(len(place), *self._sum.shape[1:])
         if self._broken.any():
-            gone, whole = np.split(forces[:, :, self._broken], 2, axis=3)
-            for most, of in zip(self._change, (np.maximum, np.minimum), strict=True):
-                of.at(most, place, gone - whole)
-            forces[:, :, self._broken] = np.concatenate([whole, whole], axis=3)
+            gone, whole = np.moveaxis(forces[:, :, self._broken], 4, 0)
+            for bound, of in enumerate((np.minimum, np.maximum)):
+                of.at(self._change[..., bound, :, :], place, (gone - whole)[..., bound, :, :])
+            forces[:, :, self._broken] = whole[..., None, :, :]
         np.add.at(self._sum, place, forces)
         self._seen[place] = True
 
@@ -189,9 +194,8 @@ class Totals:
         s, o, k = s[kept], o[kept], k[kept]
         whole = self._sum.copy()
         if self._broken.any():
-            whole[:, :, self._broken] += np.concatenate(self._change, axis=3)
-        sums = whole[s, o, k]
-        size = np.abs(sums).max(axis=1)
+            whole[:, :, self._broken] += self._change[..., None, :, :]
+        size = np.abs(whole[s, o, k]).max(axis=(1, 2, 3))
         at = self.at[s]
         allowed = (np.full((len(s), 3), np.nan) if facts.capacities is None else
                    facts.capacities.allowed(self.row[self.at], facts.cases)[s, k])

@@ -195,7 +195,7 @@ def _keys(scene, checked):
     wires, spans = scene.wires, scene.spans
     w, o, k = checked.wire, checked.option, checked.case
     span, group = wires.span[w], scene.group[w]
-    strung, taut, below = scene.strung, scene.taut or scene, checked.position == "below"
+    strung, taut, higher = scene.strung, scene.taut or scene, checked.taut
     return {
         "line": spans.line[span], "span": spans.name[span],
         "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w],
@@ -204,9 +204,9 @@ def _keys(scene, checked):
         "against": against_of(checked.obstacle, scene.obstacles),
         "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "broken_span": scene.broken_spans(w, k), "conductor_temperature_c": strung.temperature[group, o, k],
-        "horizontal_tension_n": np.where(below, taut.hung.horizontal_tension[w, o, k, 0],
+        "horizontal_tension_n": np.where(higher, taut.hung.horizontal_tension[w, o, k, 0],
                                          scene.hung.horizontal_tension[w, o, k, 0]),
-        "catenary_constant_m": np.where(below, taut.constant[w, o, k], scene.constant[w, o, k]),
+        "catenary_constant_m": np.where(higher, taut.constant[w, o, k], scene.constant[w, o, k]),
     }
 
 

@@ -4,6 +4,7 @@ A wire with a light coat of ice may gallop in steady wind, up and down in one lo
 bulletin of the United States draws for each wire an ellipse, and the ellipses of two wires shall not touch.
 """
 
+from itertools import product
 from typing import NamedTuple
 
 import numpy as np
@@ -14,7 +15,8 @@ from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Case
 from corridor.mechanics.loads import wind_force
 
-__all__ = ["GALLOPING", "LOOPS", "Ellipse", "between_ellipses", "compare_ellipses", "ellipse_size", "galloping_cases"]
+__all__ = ["GALLOPING", "LOOPS", "Ellipse", "between_ellipses", "compare_ellipses", "ellipse_size", "galloping_cases",
+           "histories_of"]
 
 GALLOPING = "galloping"
 #: Loops in a span by the words of the study.
@@ -124,7 +126,7 @@ def compare_ellipses(scene, pairs, case, loops, thing, reach=0.0):
     """Compare the ellipses of pairs of wires at mid-span.
 
     The ellipse hangs from the middle of the chord, tilted by the swing of the iced wire, and ends B beyond the wire at
-    rest. Both wires of a pair gallop with the wind to the same side, either of both.
+    rest, after whichever history is worst. Both wires of a pair gallop with the wind to the same side, either of both.
 
     Parameters
     ----------
@@ -143,25 +145,43 @@ def compare_ellipses(scene, pairs, case, loops, thing, reach=0.0):
     checked : Checked
     told : ndarray of str, shape (row,)
     """
-    both = [[_ellipses(scene, wire, case, loops, side) for wire in (pairs.first, pairs.second)] for side in (1, -1)]
-    gaps = np.stack([between_ellipses(*two) for two in both])
-    side = np.where(np.isnan(gaps), -np.inf, gaps).argmin(axis=0)
-    gap = np.take_along_axis(gaps, side[None], 0)[0] - reach
-    mine, theirs = (np.where(side[..., None] == 0, both[0][n].centre, both[1][n].centre).reshape(-1, 2) for n in (0, 1))
+    both, gaps, ends = [], [], []
+    for side, (own, other, apart) in product((1, -1), histories_of(scene, pairs)):
+        two = [_ellipses(scene, wire, case, loops, side, history) for wire, history in (
+            (pairs.first, own), (pairs.second, other))]
+        both.append([each.centre for each in two])
+        gaps.append(np.where(apart[:, None], np.inf, between_ellipses(*two)))
+        ends.append(scene.after(own, pairs.first, case)[3])
+    gaps = np.stack(gaps)
+    worst = np.where(np.isnan(gaps), -np.inf, gaps).argmin(axis=0)[None]
+    gap = np.take_along_axis(gaps, worst, 0)[0] - reach
+    mine, theirs = (np.take_along_axis(np.stack([each[n] for each in both]), worst[..., None], 0).reshape(-1, 2)
+                    for n in (0, 1))
+    taut = np.take_along_axis(np.stack(ends), worst, 0).ravel()
     pair, option = (v.ravel() for v in np.indices(gap.shape))
     count = len(pair)
     checked = Checked(pairs.first[pair], option, np.full(count, case), thing[pair], np.full(count, "radial", object),
                       np.full(count, GALLOPING, object), gap.ravel(), np.full(count, 0.5), mine[:, 1], theirs[:, 1],
-                      mine[:, 0])
+                      mine[:, 0], taut)
     return checked, np.full(count, "galloping likewise", object)
 
 
-def _ellipses(scene, wire, case, loops, side):
+def histories_of(scene, pairs):
+    """Return the histories that both wires of pairs may have been through, as `Scene.after` takes them, and (pair,) of
+    which pairs not: phases of an option have been through the same, a shield wire has its own."""
+    same = np.zeros(len(pairs.first), bool)
+    if scene.taut is None:
+        return [(0, 0, same)]
+    alike = scene.wires.kind[pairs.first] == scene.wires.kind[pairs.second]
+    return [(0, 0, same), (1, 1, same)] + ([] if alike.all() else [(0, 1, alike), (1, 0, alike)])
+
+
+def _ellipses(scene, wire, case, loops, side, history):
     """Ellipses of wires in all options, (wire, option), with the wind to one side: 1 right, -1 left."""
-    hung, strung = scene.hung, scene.strung
-    start, end = hung.start[wire, :, case, 0], hung.end[wire, :, case, 0]
+    strung = scene.strung
+    start, end, constant, _ = scene.after(history, wire, case)
     S = np.hypot(*np.moveaxis(end - start, -1, 0)[:2])
-    sag = greatest_sag(S, (end - start)[..., 2], scene.constant[wire, :, case])
+    sag = greatest_sag(S, (end - start)[..., 2], constant)
     ice = scene.cases[case]
     group = scene.group[wire]
     sleeve = strung.weight[group, :, case] - strung.bare_weight[group]

@@ -107,7 +107,9 @@ def _unsolved(scene, shield_known):
                  for w in np.flatnonzero(shield)]
     else:
         shield[:] = False
-    unsolved = np.isnan(scene.hung.horizontal_tension + scene.tensed.horizontal_tension).any(axis=-1)
+    unsolved = _unhung(scene)
+    if scene.taut is not None:
+        unsolved |= _unhung(scene.taut)
     unsolved &= ~shield[:, None, None]
     # Where an end is unknown, that is the reason, and it has been told.
     unsolved &= np.isfinite(wires.start[:, 2] + wires.end[:, 2])[:, None, None]
@@ -115,6 +117,10 @@ def _unsolved(scene, shield_known):
         gaps.append(Gap(wires.span[w], wires.wire[w], options[o], cases[k], None, None,
                         _why_unsolved(scene, w, o, k, cases[k])))
     return gaps
+
+
+def _unhung(scene):
+    return np.isnan(scene.hung.horizontal_tension + scene.tensed.horizontal_tension).any(axis=-1)
 
 
 def unswung(scene, cases):
@@ -126,6 +132,7 @@ def unswung(scene, cases):
     partly, unknown = (v.reshape(shape)[:, :, cases] for v in (scene.ways.partly, ~scene.ways.hangs))
     # What has no tension, or ends where it is not known, has been told.
     unknown &= np.isfinite(scene.hung.horizontal_tension[:, :, cases]).all(axis=-1)
+    unknown &= np.isfinite(scene.temperature[:, :, cases])
     unknown &= np.isfinite(scene.wires.start[:, 2] + scene.wires.end[:, 2])[:, None, None]
     return [Gap(int(scene.wires.span[w]), scene.wires.wire[w], scene.options[o].name, scene.cases[cases[k]].name, None,
                 None, PARTLY if partly[w, o, k] else _why_unknown(scene, w))
@@ -167,7 +174,8 @@ def _why_no_balance(scene, w, o, k):
         return f"no balance found where wires are clipped in: {np.nanmax(left):.2g} N left across a string at {name}"
     # In a case by span other spans of the section are in other states.
     rows = model.chains.row[chain, : model.chains.count[chain]] if not scene.cases[k].by_span else [w]
-    left = np.max(scene.hung.residual[rows, o, k], axis=-1)
+    lost = next(each for each in scene.both_ends[::-1] if each is scene or _unhung(each)[w, o, k])
+    left = np.max(lost.hung.residual[rows, o, k], axis=-1)
     if np.isnan(left).all():
         return "no equilibrium of the section found: forces of its wires grew beyond all bounds"
     worst = int(np.nanargmax(left))

@@ -1,12 +1,13 @@
 """Wires of the same structures among each other: in the states of a case, and with ice on one and none on the other."""
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 
 from corridor.arrays import take
 from corridor.clearance.findings import assess, requirements
-from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases
+from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases, histories_of
 from corridor.clearance.not_assessed import Gap
 from corridor.clearance.vertical import Checked, join
 from corridor.geometry.between import Curve, least_between
@@ -41,7 +42,8 @@ def own_findings(facts, make_scene):
     Returns
     -------
     columns : list of dict of ndarray
-        Rows of `clearances`.
+        Rows of `clearances`: of histories that may be, that in which wires are nearest. Phases of an option have been
+        through the same; a shield wire has its own.
     gaps : list of Gap
     """
     if facts.own_wires is None:
@@ -180,31 +182,28 @@ def _unbroken(scene):
     if not any(case.broken for case in scene.model.cases):
         return scene
     model = replace(scene.model, cases=tuple(case.unbroken() for case in scene.model.cases))
-    return replace(scene, model=model).at_temperature(scene.temperature)
+    return replace(scene, model=model).at_temperature(scene.temperature, both=True)
 
 
 def _worst(pairs, states):
-    """Distance (pair, option), shares of both spans, points of both wires, and which of the states is the worst."""
-    found = []
-    for mine, theirs in states:
-        a, b = _curve(*mine, pairs.first), _curve(*theirs, pairs.second)
+    """Distance (pair, option), share of the first span, points of both wires, whether the first is at its taut end, and
+    which of the states is the worst."""
+    found, histories = [], histories_of(states[0][0][0], pairs)
+    for (mine, theirs), (own, other, apart) in product(states, histories):
+        *first, taut = mine[0].after(own, pairs.first, mine[1])
+        a, b = Curve(*first), Curve(*theirs[0].after(other, pairs.second, theirs[1])[:3])
         least = least_between(a, b)
         points = [wire.at(share[..., None])[0][..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
-        found.append((least.distance, least.first, *points))
+        found.append((np.where(apart[:, None], np.inf, least.distance), least.first, *points, taut))
     distance = np.stack([each[0] for each in found])
     # What is unknown in one state is not known to be clear.
     worst = np.where(np.isnan(distance), -np.inf, distance).argmin(axis=0)
-    pick = [np.stack([each[n] for each in found]) for n in range(4)]
-    return (*(np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0] for v in pick), worst)
+    pick = [np.stack([each[n] for each in found]) for n in range(5)]
+    return (*(np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0] for v in pick),
+            worst // len(histories))
 
 
-def _curve(scene, case, wire):
-    """Wires in a case in still air, (wire, option)."""
-    hung = scene.hung
-    return Curve(hung.start[wire, :, case, 0], hung.end[wire, :, case, 0], scene.constant[wire, :, case])
-
-
-def _checked(scene, pairs, thing, case, distance, share, mine, theirs, _):
+def _checked(scene, pairs, thing, case, distance, share, mine, theirs, taut, _):
     """Columns of all pairs in all options in one case."""
     distance = distance - bundles_of(scene, pairs, case)
     count, options = distance.shape
@@ -212,7 +211,8 @@ def _checked(scene, pairs, thing, case, distance, share, mine, theirs, _):
     height = mine[..., 2].ravel() - theirs[..., 2].ravel()
     return Checked(pairs.first[pair], option, np.full(len(pair), case), thing[pair],
                    np.full(len(pair), "radial", object), np.where(height >= 0, "above", "below").astype(object),
-                   distance.ravel(), share.ravel(), mine[..., 2].ravel(), theirs[..., 2].ravel(), mine[..., 1].ravel())
+                   distance.ravel(), share.ravel(), mine[..., 2].ravel(), theirs[..., 2].ravel(), mine[..., 1].ravel(),
+                   taut.ravel())
 
 
 def _rows(scene, pairs, checked, told):

@@ -13,6 +13,7 @@ from corridor.arrays import take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
+from corridor.clearance.both_ends import TautWires, as_taut, below_at_either, is_line, less_favourable, taut_part
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
 from corridor.clearance.findings import against_of, other_voltage
 from corridor.clearance.ground import ground_rows
@@ -152,9 +153,11 @@ def compare(around, cases=None):
     """
     scene = around.scene
     cases = np.arange(len(scene.cases)) if cases is None else cases
-    parts, swept = _sideways(around, cases), _swept(around, cases)
-    gaps = unswung(scene, _asked(scene, cases, True, "vertical", "horizontal"))
-    for found, lost in (_upright(around, cases), _near_things(around, cases),
+    taut = taut_part(around)
+    parts, swept = _sideways(around, cases, taut), _swept(around, cases, taut)
+    blown = _asked(scene, cases, True, "vertical", "horizontal")
+    gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, blown)]
+    for found, lost in (_upright(around, cases), _near_things(around, cases, taut),
                         beside_ground(scene, around.below, around.ground.sample, cases, _floor(scene))):
         parts += found
         gaps += lost
@@ -188,51 +191,57 @@ def _upright(around, cases):
         ways = [(scene, around.side > 0), (scene.taut, around.side < 0)]
         higher, _ = beside_rest(scene.taut, leans, vertical, things_below)
         aside = [take(found, found.position != "below") for found in aside] + [
-            take(found, found.position == "below") for found in higher]
+            as_taut(take(found, found.position == "below")) for found in higher]
     parts = [over_ground(wires, around.below, plumb, vertical, ends), *aside]
     for lying, sense in ways:
         constant = np.where(leans[:, None, None], np.nan, lying.constant)
         things, over = parted(crossed, around.side, chosen & ~stated & sense)
         others, past = parted(crossed, around.side, chosen & stated & sense)
-        parts += [over_objects(wires, things, constant, vertical, over, lying.ends, depth),
-                  *over_others(wires, others, constant, vertical, past, obstacles, lying.ends, depth)]
+        found = [over_objects(wires, things, constant, vertical, over, lying.ends, depth),
+                 *over_others(wires, others, constant, vertical, past, obstacles, lying.ends, depth)]
+        parts += found if lying is scene else [as_taut(each) for each in found]
     return parts, gaps
 
 
-def _sideways(around, cases):
+def _sideways(around, cases, taut):
     """Compare swung wires with the right-of-way, and along their swing with what stands beside them."""
     scene, land = around.scene, around.right_of_way
     sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
     if not len(sideways):
         return []
-    args, parts, aside = (scene.wires, scene.spans, scene.structures), [], scene.reach.aside[:, :, sideways]
+    parts, every = [], None if scene.taut is None else TautWires(scene.taut, np.arange(len(scene.wires)))
     if land.half_width is not None or land.polygon is not None:
-        parts.append(way.within_right_of_way(hung_curves(scene.hung, sideways), *args, land, sideways, aside))
+        parts.append(less_favourable(scene, every, lambda some: way.within_right_of_way(
+            hung_curves(some.hung, sideways), some.wires, some.spans, some.structures, land, sideways,
+            some.reach.aside[:, :, sideways])))
     ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
-    theirs = _is_line(around.index)
-    parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases)
+    theirs = is_line(around.index)
+    parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases, taut)
     room = np.where(ruled & ~theirs, around.tops + above, np.nan)
     if not np.isfinite(room).any():
         return parts
-    parts.append(way.beside_objects(swing_curves(scene.lowest, sideways), *args, around.index, sideways, room,
-                                    _corners(around, sideways), aside))
+    corners = _corners(around, sideways)
+    parts.append(less_favourable(scene, every, lambda some: way.beside_objects(
+        swing_curves(some.lowest, sideways), some.wires, some.spans, some.structures, around.index, sideways, room,
+        corners, some.reach.aside[:, :, sideways])))
     return parts
 
 
-def _beside_lines(around, chosen, above, cases):
+def _beside_lines(around, chosen, above, cases, taut):
     """Compare wires, along their swing in wind, with the wires of other lines that a horizontal rule is for."""
-    scene, index, parts = around.scene, around.index, []
+    scene, index, sample, parts = around.scene, around.index, around.ground.sample, []
     for windy in (True, False):
         some = _asked(scene, cases, windy, "horizontal")
         if chosen.any() and len(some):
             # Of what is not known how much all is looked at, and told.
             asked = [_required(around, "horizontal", scene.cases[k])[1] for k in some]
             beside = np.nan_to_num(np.stack(asked, axis=1), nan=way.REACH)
-            parts.append(lines_beside(scene, index, around.ground.sample, around.partners, some, chosen, beside, above))
+            parts.append(less_favourable(scene, taut, lambda those, some=some, beside=beside: lines_beside(
+                those, index, sample, around.partners, some, chosen, beside, above)))
     return parts
 
 
-def _swept(around, cases):
+def _swept(around, cases, taut):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
     scene, index, crossed, meet = around.scene, around.index, around.crossed, around.partners.meet
     windy = _asked(scene, cases, True, "vertical")
@@ -241,27 +250,31 @@ def _swept(around, cases):
     every = np.arange(len(index.obstacles.category))
     below = np.isin(every, crossed.obstacle[around.side < 0])
     ruled = _kept_clear(scene, index, "vertical", every)
-    found = sweep(scene.lowest, as_swept(index, below, windy), around.ground, windy, above=ruled & ~below,
-                  below=ruled & below)
+    swept = as_swept(index, below, windy)
+    found = sweep(scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below)
+    if taut is not None and (ruled & below).any():
+        higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below)
+        found = below_at_either(scene, found, higher, taut.wire)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
 
 
-def _near_things(around, cases):
+def _near_things(around, cases, taut):
     """Compare wires in space, along their swing in wind, with what is near them and with trees that fall; and what is
     left open. A clearance of whatever measure is reason enough to ask for that in space."""
     scene, index, tops = around.scene, around.index, around.tops
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     parts, reach = [], _floor(scene) + MARGIN
     lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
-    lines = _is_line(index) & ~_points(index)
+    lines = is_line(index) & ~_points(index)
     for some in (windy, still):
         parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
         parts += [take(near, near.actual <= reach) for near in (
             near_points(scene, index, some, tops, lone),
             near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
-        parts.append(near_lines(scene, index, around.ground.sample, around.partners, some, lone & lines, reach))
+        parts.append(less_favourable(scene, taut, lambda those, some=some: near_lines(
+            those, index, around.ground.sample, around.partners, some, lone & lines, reach)))
     falling = _falling(index)
     if not falling.any():
         return parts, []
@@ -296,11 +309,6 @@ def _kept_clear(scene, index, measure, obstacle):
 
 def _points(index):
     return shapely.get_dimensions(index.part) == 0
-
-
-def _is_line(index):
-    """True for lines and points that are wires of other lines."""
-    return (index.obstacles.category[index.of_part] == "line") & (shapely.get_dimensions(index.part) < 2)
 
 
 def _floor(scene):

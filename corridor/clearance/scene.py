@@ -8,6 +8,7 @@ import numpy as np
 from corridor.arrays import take
 from corridor.clearance.bundles import reaches
 from corridor.geometry.distance import Ends
+from corridor.line.elongation_laws import reshape_law
 from corridor.line.hang import SIDES, Hung, case_states, hang, on_both_sides
 from corridor.line.model import Model
 from corridor.line.wire_path import follow
@@ -25,7 +26,8 @@ class Scene:
     the constants, too, that codes add for tension, the same where there are none, and `tensed_by_ruling_span` how they
     hang then by that method; `ends` and `aside` (wire span, option, case) where strings have moved them from rest.
     `centre` is None, or, where the wires are the lowest of their bundles, the scene of the middles of these. `taut` is
-    the scene at that end of the history of wires at which they hang higher, None where it is not known from the other.
+    the scene at that end of the history of wires at which they hang higher, None where it is not known from the other;
+    there `temperature` is nan where both ends are one.
     """
 
     structures: object
@@ -73,22 +75,53 @@ class Scene:
         constant, *ends = (np.where(below, high, low) for high, low in zip(taut, own, strict=True))
         return constant, Ends(*ends)
 
-    def at_temperature(self, temperature):
+    @property
+    def both_ends(self):
+        """The scene, and that at the other end of the history where it is another."""
+        return (self,) if self.taut is None else (self, self.taut)
+
+    def after(self, history, wire, case):
+        """Return how wires (row,) hang in a case in still air after a `history`, 0 with all loads and 1 with none:
+        start and end (row, option, 3) [m], catenary constant [m], and whether that is the taut end (row, option)."""
+        at = wire, slice(None), case, 0
+        own = self.hung.start[at], self.hung.end[at], self.constant[at[:3]]
+        if self.taut is None:
+            return *own, np.zeros(own[2].shape, bool)
+        strung = self.model.strung
+        loaded = np.all([(a == b[..., None]) | np.isnan(a) for a, b in zip(
+            strung.part, reshape_law(strung.final, strung.excess.shape), strict=True)], axis=0)
+        higher = (loaded[self.group][at[:3]] == bool(history)) & np.isfinite(self.taut.temperature[at[:3]])
+        taut = self.taut.hung.start[at], self.taut.hung.end[at], self.taut.constant[at[:3]]
+        start, end = (np.where(higher[..., None], b, a) for a, b in zip(own[:2], taut[:2], strict=True))
+        return start, end, np.where(higher, taut[2], own[2]), higher
+
+    def at_temperature(self, temperature, both=False):
         """Return the scene with wires where they hang at other temperatures (wire span, option, case) [degC], nan for
-        those that are not asked about."""
+        those that are not asked about; of wires (wire span,) at `both` ends of their history."""
         shape = (*temperature.shape, len(SIDES))
-        w, o, k = np.nonzero(np.isfinite(temperature))
-        w, o, k, side = on_both_sides(w, o, k)
-        found = hang(self.model, case_states(self.model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
+        asked = np.isfinite(temperature)
         weight, wind = (v[self.row][..., None] for v in self.model.loads[:2])
         exact = self.exact.reshape(-1, 1, 1, 1)
         hung = Hung(np.full(shape, np.nan), *np.full((2, *shape, 3), np.nan), np.full(shape, np.nan),
                     np.broadcast_to(exact, shape), np.broadcast_to(weight, shape), wind * SIDES,
                     np.zeros((*shape, 2), bool))
-        for whole, some in ((hung.horizontal_tension, found.horizontal_tension), (hung.start, found.start),
-                            (hung.end, found.end)):
+        scene = self.hung_as(self._hung_at(self.model, hung, temperature, asked), temperature=temperature, taut=None)
+        asked = asked & self.model.strung.final_doubtful[self.group] & np.reshape(both, (-1, 1, 1))
+        if not asked.any():
+            return scene
+        model = replace(self.model, taut=True)
+        taut = scene.hung_as(self._hung_at(model, scene.hung, temperature, asked), model=model,
+                             temperature=np.where(asked, temperature, np.nan))
+        return replace(scene, taut=taut)
+
+    def _hung_at(self, model, hung, temperature, asked):
+        """Wires with those that are asked for (wire span, option, case) where a model hangs them at temperatures."""
+        w, o, k, side = on_both_sides(*np.nonzero(asked))
+        found = hang(model, case_states(model, self.row[w], o, k, SIDES[side], temperature[w, o, k]))
+        columns = [np.array(each) for each in (hung.horizontal_tension, hung.start, hung.end)]
+        for whole, some in zip(columns, (found.horizontal_tension, found.start, found.end), strict=True):
             whole[w, o, k, side] = some
-        return self.hung_as(hung, temperature=temperature, taut=None)
+        return replace(hung, horizontal_tension=columns[0], start=columns[1], end=columns[2])
 
     def hung_as(self, hung, **more):
         """Return the scene with wires that hang otherwise, and more fields of it changed."""

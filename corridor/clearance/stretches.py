@@ -158,8 +158,8 @@ def _swung(scene, checked, columns, side, short, swept, around):
 def _places(compared, checked, short):
     """Rows of the comparison that chosen rows of the findings stand for."""
     def keys(table, rows):
-        return zip(*(getattr(table, name)[rows].tolist() for name in ("wire", "option", "case", "obstacle", "measure")),
-                   strict=True)
+        columns = "wire", "option", "case", "obstacle", "measure", "position"
+        return zip(*(getattr(table, name)[rows].tolist() for name in columns), strict=True)
 
     every = np.arange(len(compared.wire))
     at = {key: place for place, key in enumerate(keys(compared, every))}

@@ -20,7 +20,7 @@ import shapely
 
 from corridor.clearance.at_structures import body_rows
 from corridor.clearance.capacity import factor_arrays, point_columns, states_at_structures
-from corridor.clearance.swings import lifted_ends, string_swings
+from corridor.clearance.swings import at_either_end, lifted_ends, string_swings
 from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES, case_states, hang
 from corridor.mechanics.supports import end_forces
@@ -49,29 +49,29 @@ def load_rows(scene, framings, capacities=None):
     -------
     columns : dict of ndarray
         With wind, of both sides the one with the greater transverse load, in cases that are `by_span` of both states
-        the one with the greater longitudinal load; uplift and a lifted string are told of either. At a string that
-        wires have lifted the load is what would hold it plumb, the lift being negative. Where no equilibrium was found
-        loads are those of the ruling span with strings plumb.
+        the one with the greater longitudinal load; of both ends of a wire's history that with the greater load, or
+        where either lifts, the lesser vertical one. Uplift, a lifted string, ratios and shares of capacities are the
+        worst of all of them. At a string that wires have lifted the load is what would hold it plumb, the lift being
+        negative. Where no equilibrium was found loads are those of the ruling span with strings plumb.
     totals : tuple
         Where there are capacities, of every wire at a structure its number (row,), and the load (row, option, case,
-        state, 3) [N], a state being a side of the wind, or that beside one of two spans; else empty.
+        bound, state, 3) [N], the least and the greatest by its history of each state, which is a side of the wind, or
+        that beside one of two spans; else empty.
     """
     ends = _Ends(scene)
-    loads, blown = _end_loads(scene)
+    loads, blown = (np.concatenate(each, axis=3) for each in zip(*map(_end_loads, scene.both_ends), strict=True))
     forces = ends.summed(loads)
     by_span, broken = (np.array([getattr(case, name) for case in scene.cases], bool) for name in ("by_span", "broken"))
-    swings = np.where(broken[:, None], np.nan, ends.of_both(string_swings(scene)))
+    swings = at_either_end(scene, lambda some: ends.of_both(string_swings(some)))
+    swings = np.where(broken[:, None], np.nan, swings)
     option, case = (v.ravel() for v in np.indices(forces.shape[1:3]))
     rows = len(ends.structure)
     r, oc = np.repeat(np.arange(rows), len(option)), np.tile(np.arange(len(option)), rows)
     o, k = option[oc], case[oc]
-    sizes = np.nan_to_num(np.abs(forces))
-    side = np.where(by_span[:, None], sizes[..., 2], sizes[..., 1]).argmax(axis=-1)[r, o, k]
+    uplift = ends.lifting(forces, broken)
+    side = ends.told(forces, uplift, by_span)[r, o, k]
     down, right, ahead = np.moveaxis(forces[r, o, k, side], -1, 0)
     known = np.isfinite(down) & ~(by_span & np.isnan(forces[..., 0]).any(axis=-1))[r, o, k]
-    # What a wire draws along from one side alone it does not lift.
-    drawn = broken[:, None] & (np.arange(forces.shape[3]) < len(SIDES))
-    least = np.where(drawn, np.inf, forces[..., 0]).min(axis=-1)[r, o, k]
     ratios = _ratios(ends.compared(forces, loads, broken), scene)[r, o, k]
     # The weight span is that of one load.
     weighing = np.where(by_span, np.nan, ends.load)[r, o, k]
@@ -79,8 +79,8 @@ def load_rows(scene, framings, capacities=None):
         "vertical_n": down, "transverse_n": right, "longitudinal_n": ahead,
         "wind_span_m": ends.wind_span[r], "weight_span_m": (down - ends.weight[r]) / weighing,
         "string_swing_deg": swings[r, o, k, side],
-        "lifted": ends.of_any(lifted_ends(scene))[r, o, k].any(axis=-1),
-        "uplift": (ends.string[r] > 0) & (least - ends.weight[r] < LIFTED * ends.weight[r]),
+        "lifted": ends.of_any(at_either_end(scene, lifted_ends))[r, o, k].any(axis=-1),
+        "uplift": uplift[r, o, k],
         "ratio_vertical": ratios[:, 0], "ratio_transverse": ratios[:, 1], "ratio_longitudinal": ratios[:, 2],
         "ratio_to_existing": np.fmax.reduce(ratios, axis=1),
     }
@@ -128,15 +128,43 @@ class _Ends:
         total[..., 1] += self.area[:, None, None, None] * pressure[:, None] * np.resize(SIDES, total.shape[3])
         return total
 
+    def lifting(self, forces, broken):
+        """Whether wires lift the string of each row in any state, or all but do, (row, option, case)."""
+        weight = self.weight[:, None, None]
+        # What a wire that is broken beside a string draws along from one side alone it does not lift.
+        drawn = broken[:, None] & (np.arange(forces.shape[3]) % self._width < len(SIDES))
+        least = np.fmin.reduce(np.where(drawn, np.inf, forces[..., 0]), axis=-1)
+        return (self.string[:, None, None] > 0) & (least - weight < LIFTED * weight)
+
     def compared(self, forces, loads, broken):
-        """Sizes of the forces that are compared, (row, option, case, 3) [N]: of all states the greatest; along the
-        line, where a wire runs through, the horizontal pull of its tighter span, but in cases that are `broken`."""
-        sizes = np.abs(forces).max(axis=3)
-        pull = np.zeros(sizes.shape[:3])
-        np.maximum.at(pull, self.of_end, np.hypot(loads[..., 1], loads[..., 2]).max(axis=3))
-        through = np.equal(self.side, None)[:, None, None] & ~broken
+        """Sizes of the forces that are compared, (row, option, case, end of the history, 3) [N]: of all states the
+        greatest; along the line, where a wire runs through, the horizontal pull of its tighter span, but in cases that
+        are `broken`."""
+        sizes = self.by_end(np.abs(forces)).max(axis=4)
+        pull = np.zeros(sizes.shape[:4])
+        aside = self.by_end(np.hypot(loads[..., 1], loads[..., 2])[..., None])[..., 0]
+        np.maximum.at(pull, self.of_end, aside.max(axis=4))
+        through = np.equal(self.side, None)[:, None, None, None] & ~broken[:, None]
         sizes[..., 2] = np.where(through, pull, sizes[..., 2])
         return sizes
+
+    def told(self, forces, uplift, by_span):
+        """The state that is told of each row, (row, option, case)."""
+        by_end = self.by_end(forces)
+        sizes = np.nan_to_num(np.abs(by_end))
+        state = np.where(by_span[:, None, None], sizes[..., 2], sizes[..., 1]).argmax(axis=-1)
+        force = np.take_along_axis(by_end, state[..., None, None], -2)[..., 0, :]
+        size = np.where(uplift[..., None], -force[..., 0], np.linalg.norm(force, axis=-1))
+        end = np.where(np.isnan(size), -np.inf, size).argmax(axis=-1)
+        return self._width * end + np.take_along_axis(state, end[..., None], -1)[..., 0]
+
+    def by_end(self, values):
+        """Values (row, option, case, state, n) of both ends of the history, (row, option, case, end, state, n)."""
+        return values.reshape(*values.shape[:3], -1, self._width, values.shape[-1])
+
+    @property
+    def _width(self):
+        return self.states * len(SIDES)
 
     @property
     def states(self):
@@ -227,10 +255,13 @@ def _looked_at_beside(scene, step):
 
 
 def _factored(ends, loads, blown, capacities):
-    """Loads at the rows with the factors of the cases, (row, option, case, state, 3) [N]."""
+    """Loads at the rows with the factors of the cases, (row, option, case, bound, state, 3) [N]: of each state the
+    least and the greatest by the history, so that each wire may add to those of others at the end that makes more of
+    them."""
     vertical, wind, tension = factor_arrays(capacities, ends.scene.cases)
     pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + blown * (wind - tension)[:, None, None]
-    return ends.summed(pulled, vertical, wind)
+    by_end = ends.by_end(ends.summed(pulled, vertical, wind))
+    return np.stack([by_end.min(axis=3), by_end.max(axis=3)], axis=3)
 
 
 def _about(arm, pull):
@@ -239,11 +270,17 @@ def _about(arm, pull):
     return np.stack([-pull[..., 2], pull[..., 0] * a + pull[..., 1] * b, pull[..., 0] * b - pull[..., 1] * a], axis=-1)
 
 
-def _ratios(size, scene):
-    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one."""
+def _ratios(sizes, scene):
+    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one.
+
+    Of both ends of a wire's history the greater load counts, of today's wire beside others the less: no more is known
+    to have been borne.
+    """
+    size = sizes.max(axis=3)
     today = next((i for i, option in enumerate(scene.options) if option.existing), None)
     if today is None:
         return np.full(size.shape, np.nan)
-    worst = np.fmax.reduce(size[:, today], axis=1)[:, None, None]
+    worst = np.repeat(np.fmax.reduce(sizes[:, today].min(axis=2), axis=1)[:, None, None], size.shape[1], axis=1)
+    worst[:, today] = np.fmax.reduce(size[:, today], axis=1)[:, None]
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(worst > _NOTHING, size / worst, np.nan)

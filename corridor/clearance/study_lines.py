@@ -98,7 +98,8 @@ def beside_lines(facts, plan, index, first, last, make_scene):
 
     Each wire stands there as every option would hang it: an option of ours is compared with the other line in the same
     option, and in that of today. Of all cases in still air with whole wires, and without load at the everyday
-    temperature, theirs counts at its highest where ours pass above, and at its lowest where ours pass below.
+    temperature, and at both ends of its history, theirs counts at its highest where ours pass above, and at its lowest
+    where ours pass below.
 
     Parameters
     ----------
@@ -183,9 +184,10 @@ def _wires(facts, scene, wanted, cases):
     still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and case.broken is None])
     wires, spans = scene.wires, scene.spans
     own = np.flatnonzero(wanted[wires.span])
-    start, end = (to_grid(point[own][:, :, still, 0], scene.structures, spans, wires.span[own])
-                  for point in (scene.hung.start, scene.hung.end))
-    C = scene.constant[own][:, :, still]
+    start, end = (np.concatenate([to_grid(point[own][:, :, still, 0], scene.structures, spans, wires.span[own])
+                                  for point in points], axis=2)
+                  for points in zip(*((each.hung.start, each.hung.end) for each in scene.both_ends), strict=True))
+    C = np.concatenate([each.constant[own][:, :, still] for each in scene.both_ends], axis=2)
     several = len(scene.options) > 1
     for i, w in enumerate(own):
         s = wires.span[w]

@@ -2,7 +2,13 @@
 
 import numpy as np
 
-__all__ = ["lifted_ends", "string_places", "string_swings"]
+__all__ = ["at_either_end", "lifted_ends", "string_places", "string_swings"]
+
+
+def at_either_end(scene, values):
+    """Return what a function of a scene gives of wires (..., side) or (..., side, 3): the sides at one end of their
+    history, then those at the other where it is another."""
+    return np.concatenate([values(each) for each in scene.both_ends], axis=3)
 
 
 def lifted_ends(scene):

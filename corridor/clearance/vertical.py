@@ -15,7 +15,8 @@ class Checked:
 
     `wire`: wire span; `obstacle`: obstacle, -1 for the ground and -2 for the right-of-way; `position`: the wire
     is "above", "below" or "beside" the thing; `actual` [m] by `measure`; `fraction` place along the span [-];
-    `elevation`, `other` of the wire and of the thing there [m]; `offset` [m] right of the span's centre.
+    `elevation`, `other` of the wire and of the thing there [m]; `offset` [m] right of the span's centre; `taut` whether
+    the wire hangs at that end of its history at which it is higher; default: none does.
     """
 
     wire: np.ndarray
@@ -29,6 +30,11 @@ class Checked:
     elevation: np.ndarray
     other: np.ndarray
     offset: np.ndarray
+    taut: np.ndarray | None = None
+
+    def __post_init__(self):
+        if self.taut is None:
+            object.__setattr__(self, "taut", np.zeros(len(self.wire), bool))
 
 
 def join(parts):

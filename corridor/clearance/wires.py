@@ -30,14 +30,8 @@ def _end_tension(hung, plane):
 
 
 def _greatest_tension(scene):
-    """The same of all wires; of one that stands, the greater of the two ends of its history."""
-    own = _end_tension(scene.tensed, _planes(scene))
-    if scene.taut is None:
-        return own
-    strung = scene.strung
-    stands = (scene.wires.kind == "shield")[:, None] | [option.existing for option in scene.options]
-    stands = stands | ((strung.governing < 0) & np.isfinite(strung.excess))[scene.group]
-    return np.where(stands[..., None], np.fmax(own, _end_tension(scene.taut.tensed, _planes(scene.taut))), own)
+    """The same of all wires, the greater of the two ends of their histories."""
+    return np.fmax.reduce([_end_tension(each.tensed, _planes(each)) for each in scene.both_ends])
 
 
 def section_rows(scene):

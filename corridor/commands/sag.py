@@ -24,7 +24,8 @@ def sag(study, progress, overwrite, folder, stringing, coldest, hottest, step, r
     Each option in each case, initial and final. With --stringing the chart a
     crew sags by: for every span and temperature sag, tension, and the time
     after which a jerk along the wire is back for the third time. New wires are
-    initial there, the one that hangs today is final.
+    initial there, the one that hangs today is final, as stretched by all loads
+    that may have come.
 
     Ends with status 0, or 3 where a wire has no answer.
 

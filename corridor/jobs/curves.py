@@ -62,7 +62,8 @@ class Curves:
 
     `length` of the span and its section's `ruling_span` [m]; `wire` the one drawn; `against` what sets the allowable
     sag, None where nothing does, and `why` then the reason. `unknown` are the spans asked for that were not assessed in
-    some option: one of them may be worse.
+    some option: one of them may be worse. `two_ends` whether it is not known of some wire what loads have come: curves
+    are those of the end of its history at which it hangs lower, at each temperature.
     """
 
     line: str
@@ -75,6 +76,7 @@ class Curves:
     why: str
     options: tuple[Curve, ...]
     unknown: tuple[str, ...]
+    two_ends: bool = False
 
     @property
     def status(self) -> int:
@@ -94,9 +96,10 @@ class Curves:
     @property
     def title_lines(self) -> tuple[str, str]:
         """What is shown, in two lines."""
+        ends = ", the lower of both ends of histories" if self.two_ends else ""
         return (f"{self.line}, span {self.span}: sag against temperature of the wire",
                 f"wire {self.wire}, {self.length:.0f} m, in section {self.section} of ruling span "
-                f"{self.ruling_span:.0f} m; final, bare, in still air")
+                f"{self.ruling_span:.0f} m; final{ends}, bare, in still air")
 
 
 def curve_study(opened: Opened, *, line: str | None = None, section: str | None = None, span: str | None = None,
@@ -226,7 +229,7 @@ def _curves(facts, scene, span, limits, unknown):
     against, why = (_against(row), "") if row else (None, _why({each["governs"] for each in limits}))
     return Curves(scene.spans.line[span], scene.sections.name[scene.spans.section[span]], scene.spans.name[span],
                   name, float(scene.spans.length[span]), float(scene.groups.span[scene.group[wire[0]]]), against, why,
-                  options, unknown)
+                  options, unknown, bool(scene.strung.doubtful[scene.group[wire[0]]].any()))
 
 
 def _drawn_wire(scene, span, limits):

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from corridor.jobs.compare import Gathered, comparison_of
 from corridor.line.build import attach
 from corridor.line.elongation_laws import reshape_law
-from corridor.line.history_ends import slacker
+from corridor.line.history_ends import law_at_end
 from corridor.line.section_wires import group_wires
 from corridor.line.states import solve_states
 from corridor.mechanics import ruling_span as ruling
@@ -74,7 +74,7 @@ def _constant(groups, strung, g, o, T):
     """Catenary constant [m] of groups at temperatures, (group, temperature)."""
     w = strung.bare_weight[g, o, None]
     state = np.broadcast_arrays(g[:, None], o, groups.span[g, None], w, T)
-    law = reshape_law(slacker(strung, *(v.ravel() for v in state)), state[0].shape)
+    law = reshape_law(law_at_end(strung, *(v.ravel() for v in state)), state[0].shape)
     return ruling.tension(strung.excess[g, o, None], groups.span[g, None], w, T, law).horizontal_tension / w
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from corridor.arrays import Array, ArrayLike, Booleans, Index, Integers
 from corridor.geometry.distance import Ends
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
-from corridor.line.history_ends import slacker
+from corridor.line.history_ends import law_at_end
 from corridor.line.model import Law, Model
 from corridor.line.section_wires import turned
 from corridor.line.swing import SpanFrame, hung_ends, string_swing
@@ -195,11 +195,11 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
     first, problem = _distinct(key, swing, T)
     c, o, k, look = chain[first], option[first], case[first], look[first]
     share, g, strung = pressure_share(swing[first]), model.group[c], model.strung
-    law = take_law(strung.part, (g, o, k))
+    law = take_law(strung.taut if model.taut else strung.part, (g, o, k))
     if temperature is not None and strung.doubtful.any():
-        # At another temperature than the case has, or in less wind, another end of the history may be the slacker one.
+        # At another temperature than the case has, or in less wind, ends of the history may change places.
         load = np.hypot(strung.weight[g, o, k], strung.wind[g, o, k] * share)
-        now = slacker(strung, g, o, model.groups.span[g], load, T[first])
+        now = law_at_end(strung, g, o, model.groups.span[g], load, T[first], taut=model.taut)
         law = choose_law(strung.final_doubtful[g, o, k], now, law)
     weight, wind = _span_loads(model, c, o, k, np.where(by_span[k], look, -2))
     return States(c, o, weight, wind * share[:, None], _broken(model, c, k, look), pressure[k] * share, T[first], law,
@@ -248,7 +248,7 @@ def bare_states(model: Model, wire: Integers, option: Integers, temperature: Arr
     temperature : array_like, shape (row,)
         Of the conductor [degC], of each wire with the whole section around it.
     law : law of arrays (group, option), optional
-        Default: the final condition, at the end of the history at which the wire hangs lower.
+        Default: the final condition, at the model's end of the history.
     """
     wire, option, T = np.broadcast_arrays(wire, option, np.asarray(temperature, float))
     chain, place = model.place_of(wire)
@@ -256,7 +256,8 @@ def bare_states(model: Model, wire: Integers, option: Integers, temperature: Arr
     c, o = chain[first], option[first]
     g = model.group[c]
     if law is None:
-        law = slacker(model.strung, g, o, model.groups.span[g], model.strung.bare_weight[g, o], T[first])
+        law = law_at_end(model.strung, g, o, model.groups.span[g], model.strung.bare_weight[g, o], T[first],
+                         taut=model.taut)
     else:
         law = take_law(reshape_law(law, model.strung.excess.shape), (g, o))
     weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.chains.row.shape[1], axis=1)

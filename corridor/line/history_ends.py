@@ -19,7 +19,7 @@ from corridor.mechanics.elongation import Curved, Law
 if TYPE_CHECKING:
     from corridor.line.states import Strung
 
-__all__ = ["Chosen", "choose_end", "moved_onto", "slacker"]
+__all__ = ["Chosen", "choose_end", "in_states", "law_at_end", "moved_onto", "put_among"]
 
 
 class Chosen(NamedTuple):
@@ -74,8 +74,24 @@ def _put(law: Law, shape: tuple[int, ...], at: tuple[Integers, ...], some: Law) 
                        for field, part in zip(law, some, strict=True)))
 
 
-def slacker(strung: "Strung", group: Integers, option: Integers, span: Array, load: Array, temperature: Array) -> Law:
-    """Return the final law of wires in groups and options (row,) at the end of their history at which they hang lower.
+def in_states(excess: Array, law: Law, states: tuple[int, ...]) -> tuple[Array, Law]:
+    """Return excess (pair,) and law (pair, case) for every state (group, option, case)."""
+    return np.broadcast_to(excess.reshape(states[:2])[..., None], states), reshape_law(law, states)
+
+
+def put_among(every: tuple[Array, Law], some: Integers, excess: Array, law: Law) -> tuple[Array, Law]:
+    """Return excess and law of every state (group, option, case) with those of some pairs (pair,), (pair, case) put in
+    their places."""
+    states = every[0].shape
+    flat = states[0] * states[1], states[2]
+    whole = _put_one(every[0].reshape(flat), (some,), excess[:, None])
+    return whole.reshape(states), reshape_law(_put(reshape_law(every[1], flat), flat, (some,), law), states)
+
+
+def law_at_end(strung: "Strung", group: Integers, option: Integers, span: Array, load: Array, temperature: Array, *,
+               taut: bool = False) -> Law:
+    """Return the final law of wires in groups and options (row,) at the end of their history at which they hang lower,
+    or higher.
 
     Parameters
     ----------
@@ -87,6 +103,8 @@ def slacker(strung: "Strung", group: Integers, option: Integers, span: Array, lo
         [N/m]
     temperature : ndarray, shape (row,)
         [degC]
+    taut : bool
+        Whether it is the end at which they hang higher.
     """
     shape = strung.excess.shape
     loaded, never = (take_law(reshape_law(law, shape), (group, option)) for law in (strung.final, strung.unloaded))
@@ -96,7 +114,8 @@ def slacker(strung: "Strung", group: Integers, option: Integers, span: Array, lo
     state = strung.excess[group, option][at], span[at], load[at], temperature[at]
     some, never = take_law(loaded, at), take_law(never, at)
     H = ruling.tension(*state, some).horizontal_tension
-    return _put(loaded, group.shape, at, choose_end(state, some, H, never, np.ones(H.shape, bool)).slack)
+    chosen = choose_end(state, some, H, never, np.ones(H.shape, bool))
+    return _put(loaded, group.shape, at, chosen.taut if taut else chosen.slack)
 
 
 def moved_onto(pairs: Pairs, settled: Settled, never: Settled, doubtful: Booleans) -> Law:

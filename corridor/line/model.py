@@ -30,7 +30,8 @@ class Model:
     that share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
     length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (chain,
     option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
-    of the three where all are hung by the ruling span.
+    of the three where all are hung by the ruling span. Final wires of which it is not known what loads have come hang
+    at that end of their history at which they are lower; or, where the model is `taut`, higher.
     """
 
     wires: WireSpans
@@ -46,6 +47,7 @@ class Model:
     unstressed: Array | None = None
     clipped: Clipped | None = None
     clipped_at: Array | None = None
+    taut: bool = False
 
     @property
     def group(self) -> Integers:

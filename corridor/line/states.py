@@ -13,7 +13,7 @@ from corridor.line.case_loads import case_loads
 from corridor.line.elongation_laws import at_end, choose_law, law_rows, reshape_law, take_law, with_sets
 from corridor.line.facts import Case, Measured, Option, Tightened, Wiring
 from corridor.line.history import Pairs, Settled, settle_pairs, unloaded
-from corridor.line.history_ends import choose_end, moved_onto
+from corridor.line.history_ends import choose_end, in_states, moved_onto, put_among
 from corridor.line.limit_words import texts, unmet
 from corridor.line.section_wires import WireGroups
 from corridor.mechanics import ruling_span as ruling
@@ -42,6 +42,7 @@ class Strung:
     option) if they never have, of the same unstressed length, and `doubtful` (group, option) where that is another,
     `final_doubtful` the same of final states (group, option, case);
     `part` is the end at which the wire hangs lower, `taut` the other, `taut_tension` [N] with it (group, option, case).
+    `in_doubt` are all laws that wires may obey, each with the excess that goes with it, (group, option, case).
     """
 
     weight: Array
@@ -70,6 +71,7 @@ class Strung:
     final_doubtful: Booleans
     taut: Law
     taut_tension: Array
+    in_doubt: tuple[tuple[Array, Law], ...]
 
     @property
     def constant(self) -> Array:
@@ -115,6 +117,8 @@ class _Ends(NamedTuple):
     doubtful: Booleans
 
 
+#: Sets and lengths that differ by less are one [-]: no wire hangs a tenth of a millimetre otherwise for it.
+_SAME = 1e-9
 _COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
 _WIRING = ("everyday_temperature", "stringing_temperature", "age", "pretension")
 
@@ -301,7 +305,8 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
     initial = table.initial_case & np.isnan(pairs.measured)[:, None]
     seen = _conditioned(pairs.law, settled, initial)
     final = with_sets(pairs.law, settled.final_outer, settled.final_core)
-    doubtful = (never.final_outer != settled.final_outer) | (never.excess != settled.excess)
+    doubtful = np.any([np.abs(getattr(never, name) - getattr(settled, name)) > _SAME
+                       for name in ("final_outer", "final_core", "excess")], axis=0)
     state = settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature
     solved, other = ruling.tension(*state, seen), moved_onto(pairs, settled, never, doubtful)
     ends = choose_end(state, seen, solved.horizontal_tension, take_law(other, np.s_[:, None]),
@@ -309,8 +314,9 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
     part = ends.slack
     band = np.stack([table.columns[name][row] for name in ("compression_low", "compression_high")])
     band *= table.columns["outer_area"][row]
-    tensions = [[ruling.tension(*state, law._replace(outer_compression=c[:, None])).horizontal_tension for c in band]
-                for law in ((part, ends.taut) if doubtful.any() else (part,))]
+    laws = [law._replace(outer_compression=c[:, None])
+            for law in ((part, ends.taut) if doubtful.any() else (part,)) for c in band]
+    tensions = [ruling.tension(*state, law).horizontal_tension for law in laws]
     bare = settled.excess, pairs.span, pairs.bare
     # A wire of known length is the slacker the more set it has: its knee is that of the loads that it is strung for.
     known = never.excess == settled.excess
@@ -326,10 +332,11 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
         knees[:, 0].max(axis=0).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
         np.reshape([knees[:, 1].min(axis=0), knees[:, 2].max(axis=0)], (2, *shape)),
-        np.reshape([np.max(tensions, axis=(0, 1)), np.min(tensions, axis=(0, 1))], (2, *states)),
+        np.reshape([np.max(tensions, axis=0), np.min(tensions, axis=0)], (2, *states)),
         reshape_law(_initial(pairs, settled), shape), lost, reshape_law(other, shape), doubtful.reshape(shape),
-        np.broadcast_to(doubtful[:, None] & ~initial, tensions[0][0].shape).reshape(states),
-        reshape_law(ends.taut, states), ends.taut_tension.reshape(states))
+        np.broadcast_to(doubtful[:, None] & ~initial, tensions[0].shape).reshape(states),
+        reshape_law(ends.taut, states), ends.taut_tension.reshape(states),
+        tuple(in_states(settled.excess, law, states) for law in laws))
 
 
 def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: _Ends) -> Strung:
@@ -342,17 +349,19 @@ def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, ex
     states = strung.tension_band.shape
     band = strung.tension_band.reshape(2, len(row), -1).copy()
     compression = strung.compression_band.reshape(2, -1)[:, some, None]
-    doubtful = _Ends(*(column[some] for column in ends))
+    doubtful, laws = _Ends(*(column[some] for column in ends)), list(strung.in_doubt)
     for law, creep in table.ends:
         one = replace(pairs[some], law=take_law(law, row[some]), creep=creep and take_law(creep, row[some]))
         settled = settle_pairs(one)
         for end in (settled, unloaded(one, settled, *doubtful)):
             part = _conditioned(one.law, end, initial)
             for c in compression:
+                each = part._replace(outer_compression=c)
                 H = ruling.tension(end.excess[:, None], one.span[:, None], one.load, one.temperature,
-                                   part._replace(outer_compression=c)).horizontal_tension
+                                   each).horizontal_tension
                 band[0][some], band[1][some] = np.maximum(band[0][some], H), np.minimum(band[1][some], H)
-    return replace(strung, tension_band=band.reshape(states))
+                laws.append(put_among(laws[0], some, end.excess, each))
+    return replace(strung, tension_band=band.reshape(states), in_doubt=tuple(laws))
 
 
 def _initial(pairs: Pairs, settled: Settled) -> Law:

@@ -68,7 +68,9 @@ FIELDS = (
     ("section_side", "text", None, "at a strain structure: whether the section leads ahead of it or back; null where "
      "the wire runs through"),
     ("vertical_n", "real", "N", "pull of the wire on the structure downward, string included; negative lifts. At "
-     "a lifted string: what would hold it down"),
+     "a lifted string: what would hold it down. Where it is not known what loads a wire has seen, vertical, transverse "
+     "and longitudinal pull are those at the end of its history at which they are greater together, or where uplift is "
+     "true the vertical one less; shares, ratios, uplift and swings are the worst of both ends"),
     ("transverse_n", "real", "N", "pull along the crossarm, positive to the right of the line"),
     ("longitudinal_n", "real", "N", "pull along the line, positive ahead; with a broken wire that of what is left "
      "of it, at rest, without the jerk"),
@@ -79,7 +81,8 @@ FIELDS = (
      "held, where it is lifted, and in cases with a broken wire"),
     ("uplift", "boolean", None, "true where the wire pulls a suspension string down by less than half of its weight, "
      "or lifts it; not of one that hangs beside a break"),
-    ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case"),
+    ("ratio_vertical", "real", None, "vertical pull over that of the existing wire in its own worst case; of the "
+     "existing wire the less of what it may have pulled, save beside itself"),
     ("ratio_transverse", "real", None, "transverse pull, likewise"),
     ("ratio_longitudinal", "real", None, "longitudinal pull, likewise; where the wire runs through, the horizontal "
      "tension of its tighter span, for there the structure is made for a wire that breaks; in cases with a broken "
@@ -99,7 +102,8 @@ FIELDS = (
     ("capacity", "text", None, "what has least to spare, load with factors and capacity; or that none is given"),
     ("load_factors", "text", None, "factors on the loads of this case, and where they are from"),
     ("factored_vertical_n", "real", "N", "vertical pull of all wires with its load factors, of either side of the wind "
-     "the greater; in cases with a broken wire of those in which one is, or none, the greatest"),
+     "the greater, each wire at the end of its history that makes more of it; in cases with a broken wire of those in "
+     "which one is, or none, the greatest"),
     ("factored_transverse_n", "real", "N", "transverse pull of all wires, likewise"),
     ("factored_longitudinal_n", "real", "N", "longitudinal pull of all wires, likewise"),
     ("swing_left_deg", "real", "deg", "greatest swing of the string to the left, over wind from either side; negative "

@@ -90,8 +90,10 @@ _FIELDS = _columns(
     ("ruling_span_m", "real", "m", "the one span that changes tension as the section does"),
     ("horizontal_tension_n", "real", "N",
      "horizontal component of the tension in one wire (across the load, where wind swings the "
-     "wire)"),
-    ("maximum_tension_n", "real", "N", "greatest tension in one wire, at its higher end"),
+     "wire); where it is not known what loads have come, at the end of its history at which it hangs lower, in "
+     "clearances at that of which the margin is"),
+    ("maximum_tension_n", "real", "N", "greatest tension in one wire, at its higher end; where it is not known what "
+     "loads have come, the greater of both ends of its history"),
     ("percent_rts", "real", "%", "greatest tension as a share of the rated tensile strength"),
     ("condition", "text", None, "initial or final"),
     ("governing_limit", "text", None, "the stringing limit that sets the tension of the section"),
@@ -112,7 +114,7 @@ _FIELDS = _columns(
     ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
     ("sag_m", "real", "m",
      "greatest drop of the wire below its chord, measured along the load: vertically in still "
-     "air"),
+     "air; where it is not known what loads have come, the greater of both ends of its history"),
     ("conductor_temperature_c", "real", "degC", "temperature of the wire in the case"),
     ("swing_deg", "real", "deg", "angle of the wire from the vertical under wind; 0 in still air"),
     ("low_point_m", "real", "m",
@@ -136,7 +138,8 @@ _FIELDS = _columns(
     ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
     ("margin_low_m", "real", "m",
      "least margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
-     "loads that may never have come, estimated curves; null where wind swings a wire that the band touches"),
+     "loads that may never have come, estimated curves; a swung wire moves at the swing of the margin, beside what is "
+     "there; null of own wires among each other, for both move"),
     ("margin_high_m", "real", "m", "greatest margin at this place, likewise"),
     ("distance_from_start_m", "real", "m", "ground distance of the place from the start of the span"),
     ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),

@@ -19,6 +19,9 @@ def sag_text(columns):
     """
     lines = ["Horizontal tension [kN], sag of the ruling span [m], greatest tension at a",
              "support [% of strength]; greatest sag of any span [m] in equilibrium, final.",
+             "Where it is not known what loads a wire has seen, final tension and sag are",
+             "those of the end of its history at which it hangs lower, percents of the end",
+             "at which it pulls more.",
              "'-': the wire has no such temperature, or no answer.", ""]
     for rows in _blocks(columns, ("line", "section", "wire_kind")):
         first = {name: column[0] for name, column in rows.items()}
@@ -67,6 +70,8 @@ def _state(rows, index):
             number(rows["percent_rts"][index], ".1f")]
 
 
+#: Conditions of a chart, where there is more to say.
+_CONDITION = {"final": "final, as all loads have stretched it that may have come"}
 #: Blocks of a chart: heading, column, factor and form.
 _CHART = (("sag [m]", "sag_m", 1.0, ".2f"), ("horizontal tension [kN]", "horizontal_tension_n", 1e-3, ".2f"),
           ("time of return {returns} of a jerk [s]", "return_time_s", 1.0, ".1f"))
@@ -84,7 +89,7 @@ def chart_text(columns):
     for rows in _blocks(columns, ("line", "section", "wire_kind", "option")):
         first = {name: column[0] for name, column in rows.items()}
         lines += [f"{first['line']}, {first['section']}, {first['option']}, {first['wire_kind']} {first['wire']}, "
-                  f"{first['condition']};", "wire temperature [degC] across", ""]
+                  f"{_CONDITION.get(first['condition'], first['condition'])};", "wire temperature [degC] across", ""]
         for title, name, factor, form in _CHART:
             lines += [title.format(**first), *_grid(rows, name, factor, form), ""]
     return lines

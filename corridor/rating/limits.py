@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.clearance.both_ends import beside_others
 from corridor.clearance.findings import against_of, obstacle_name, requirements, span_chords
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
@@ -280,10 +281,12 @@ def _least(around, cases, temperature, *, lost=True):
     if not len(keep):
         return result
     T = _of_wires(scene, cases, temperature)
-    part = scene.part(keep).at_temperature(T[keep])
+    # What wind blows, and what goes sideways, may come nearer at either end of its history.
+    both = beside_others(around) | any(scene.cases[k].wind > 0 or "horizontal" in scene.cases[k].checks for k in cases)
+    part = scene.part(keep).at_temperature(T[keep], both[keep])
     unknown = np.zeros(temperature.shape, bool)
-    unhung = np.isnan(part.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) & np.isfinite(
-        temperature[part.wires.span])
+    unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
+                    axis=0) & np.isfinite(temperature[part.wires.span])
     np.logical_or.at(unknown, (part.wires.span,), unhung)
     compared = compare(around.part(part, keep), cases)
     if lost:
@@ -291,7 +294,7 @@ def _least(around, cases, temperature, *, lost=True):
     tables = [(part, compared.checked, requirements(part, compared.checked))]
     if around.own_wires:
         every = np.flatnonzero(asked[scene.wires.span])
-        tables += own_at_rest(scene.part(every).at_temperature(T[every]), cases)
+        tables += own_at_rest(scene.part(every).at_temperature(T[every], both=True), cases)
     for table in tables:
         _put_least(result, *table)
     result.margin[unknown | ~np.isfinite(temperature)] = np.nan

@@ -39,8 +39,8 @@ class Stringing(Table):
 
 LOADS_SEEN = (
     "Whether the wire has been through the cases with ice or wind; or a list of the names of those that it has been "
-    "through. Without it each clearance is that of the less favourable: that they have stretched it, or that they "
-    "never came."
+    "through. Without it each clearance, and each load, is that of the less favourable: that they have stretched "
+    "it, or that they never came."
 )
 
 

@@ -1,6 +1,7 @@
 """Findings of random lines held against brute force, which shares no code with what compares wires and things.
 
-`tests/brute_force.py` hangs wires in 81 states of the wind, looks along them in 401 places, and narrows the lowest.
+`tests/brute_force.py` hangs wires after either history in 81 states of the wind, looks along them in 401 places, and
+narrows the lowest.
 Every sample is a place where the wire can be, so no finding may be above it: that would be the unsafe side.
 
 Two short lines are looked at; `RANDOM_LINES=20 python -m pytest tests/end_to_end/test_brute_force.py` takes that many,
@@ -18,7 +19,7 @@ from corridor.assessment import make_scene
 from corridor.inputs.study_inputs import read_inputs
 from corridor.opened import prepare
 from corridor.study import load_study
-from tests.brute_force import SWINGS, _hung, brute_force
+from tests.brute_force import SWINGS, _histories, _hung, brute_force
 from tests.random_lines import random_line, write
 
 #: How many lines are asked for, none: the two of the ordinary tests; and the option that is held against brute force.
@@ -138,7 +139,7 @@ def test_wires_between_the_states(both):
     w, k = rng.integers(len(scene.wires), size=count), rng.choice(with_wind, count)
     s = rng.choice(SWINGS[:-1], count) + rng.uniform(0, 1, count) * (SWINGS[1] - SWINGS[0])
     o = np.full(count, [option.name for option in facts.options].index(OPTION))
-    hung = np.column_stack([v.reshape(count, -1) for v in _hung(scene, w, o, k, s)])
+    hung = np.column_stack([v.reshape(count, -1) for v in _hung(_histories(scene.model)[0], w, o, k, s)])
     for i in range(count):
         key = scene.spans.name[scene.wires.span[w[i]]], OPTION, facts.cases[k[i]].name
         path = next(path for path in brute.paths[key] if path.wire == scene.wires.wire[w[i]])

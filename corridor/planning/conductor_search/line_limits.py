@@ -17,7 +17,7 @@ from corridor.errors import InputError
 from corridor.line.build import WireSpans, attach
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Limit
-from corridor.line.history_ends import slacker
+from corridor.line.history_ends import law_at_end
 from corridor.line.section_wires import WireGroups, group_wires
 from corridor.line.states import Strung, solve_states
 from corridor.mechanics.ruling_span import tension
@@ -199,7 +199,7 @@ def _allowed_constant(today, rows):
 def _constant(today, g, temperature):
     """Constant of the wire of today at a temperature [m]."""
     w, at = today.strung.bare_weight[g, 0], (np.array([g]), np.array([0]))
-    law = slacker(today.strung, *at, today.groups.span[[g]], np.array([w]), np.array([temperature], float))
+    law = law_at_end(today.strung, *at, today.groups.span[[g]], np.array([w]), np.array([temperature], float))
     H = tension(today.strung.excess[at], today.groups.span[[g]], w, temperature, law).horizontal_tension
     return float(H[0] / w)
 

@@ -1,0 +1,83 @@
+"""Wires at both ends of their history where it is not known which is the less favourable: below and beside things.
+
+A wire that no load has stretched hangs higher, so nearer to what it passes below, and swings otherwise. What it passes
+above is nearer to the wire that has been stretched.
+"""
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+
+from corridor.arrays import take
+from corridor.clearance import right_of_way as way
+from corridor.clearance.scene import Scene
+from corridor.clearance.sweep import GROUND
+from corridor.clearance.trees import near_pairs
+from corridor.clearance.vertical import join, least_rows
+
+__all__ = ["TautWires", "as_taut", "below_at_either", "beside_others", "is_line", "less_favourable", "taut_part"]
+
+
+class TautWires(NamedTuple):
+    """Some wires, `wire` their numbers, at that end of their history at which they hang higher."""
+
+    scene: Scene
+    wire: np.ndarray
+
+
+def beside_others(around):
+    """True for the wires (wire span,) that have a wire of another line, or what they pass below, about them: these may
+    be nearer at either end of their history."""
+    index, scene = around.index, around.scene
+    theirs = is_line(index) | np.isin(index.of_part, around.crossed.obstacle[around.side < 0])
+    every = np.arange(len(scene.cases))
+    wire, _ = near_pairs(scene, index, every, theirs, np.full(len(theirs), way.REACH))
+    return np.isin(np.arange(len(scene.wires)), wire)
+
+
+def taut_part(around):
+    """Those wires at the other end of their history, None where nothing is about them, or both ends are one."""
+    taut = around.scene.taut
+    wire = np.flatnonzero(beside_others(around)) if taut is not None else np.zeros(0, int)
+    return TautWires(taut.part(wire), wire) if len(wire) else None
+
+
+def less_favourable(scene, taut, compared):
+    """What `compared(scene)` gives, and the same of wires at the `taut` end of their history where that is less."""
+    found = compared(scene)
+    if taut is None:
+        return found
+    higher = compared(taut.scene)
+    both = join([found, replace(higher, wire=taut.wire[higher.wire], taut=np.ones(len(higher.wire), bool))])
+    _, position = np.unique(both.position.astype(str), return_inverse=True)
+    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, position
+    key = np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns])
+    return take(both, np.sort(least_rows(key, both.actual)))
+
+
+def as_taut(checked):
+    """Rows of wires that hang at the taut end of their history."""
+    return replace(checked, taut=np.ones(len(checked.wire), bool))
+
+
+def below_at_either(scene, found, higher, wire):
+    """The worst of the whole swing, where wires at the higher end of their history, some alone, are nearer to what they
+    pass below."""
+    rows = np.flatnonzero(higher.checked.obstacle != GROUND)
+    checked, blown = take(higher.checked, rows), higher.blown.take(rows)
+    both = join([found.checked, as_taut(replace(checked, wire=wire[checked.wire]))])
+    moved = [blown._replace(wire=wire[blown.wire]), found.blown]
+    blown = type(blown)(*(np.concatenate([own, more]) for more, own in zip(*moved, strict=True)))
+    shape = len(scene.spans), len(scene.options), len(scene.cases), both.obstacle.max(initial=GROUND) + 2
+    key = np.ravel_multi_index((scene.wires.span[both.wire], both.option, both.case, both.obstacle + 1), shape)
+    keep = np.sort(least_rows(key, both.actual))
+    lost = [each | {"wire": wire[each["wire"]]} for each in higher.lost if each["obstacle"] != GROUND]
+    return replace(found, checked=take(both, keep), blown=blown.take(keep), lost=(*found.lost, *lost),
+                   step=max(found.step, higher.step))
+
+
+def is_line(index):
+    """True for lines and points that are wires of other lines."""
+    return (index.obstacles.category[index.of_part] == "line") & (shapely.get_dimensions(index.part) < 2)
