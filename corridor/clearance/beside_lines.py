@@ -49,7 +49,7 @@ class _Pairs(NamedTuple):
     case: np.ndarray
 
 
-def near_lines(scene, index, sample, partners, cases, chosen, reach):
+def near_lines(scene, index, sample, partners, cases, chosen, reach, known=None):
     """Return the least distance in space from wires, along their whole swing, to wires of other lines.
 
     Parameters
@@ -65,6 +65,8 @@ def near_lines(scene, index, sample, partners, cases, chosen, reach):
         Lines whose elevation is known.
     reach : float
         Distance within which they are looked for, from wherever wind blows ours [m].
+    known : Checked, optional
+        What has been found of the same spans: what is not nearer need not come.
 
     Returns
     -------
@@ -73,7 +75,7 @@ def near_lines(scene, index, sample, partners, cases, chosen, reach):
         of an assumed state is nearer by how much it may be off.
     """
     theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
-    pairs = _hopeful(scene, index, theirs, pairs)
+    pairs = _hopeful(scene, index, theirs, pairs, known)
     count = len(pairs.wire)
     least, place, height = np.full(count, np.nan), np.full((count, 3), np.nan), np.full(count, np.nan)
     for some, way, curve in _some(scene, theirs, pairs):
@@ -164,8 +166,8 @@ def _pairs(scene, index, sample, partners, cases, chosen, reach):
     return theirs, _Pairs(w[met], row[met], o[met], cases[k[met]])
 
 
-def _hopeful(scene, index, theirs, pairs):
-    """Those of the pairs that may be nearest, of all of their span, option, case and line."""
+def _hopeful(scene, index, theirs, pairs, known):
+    """Those of the pairs that may be nearest, of all of their span, option, case and line, and than what is known."""
     low, high = np.empty((2, len(pairs.wire)))
     for some, way, curve in _some(scene, theirs, pairs):
         low[some], high[some] = _glance(scene, way, curve)
@@ -176,7 +178,12 @@ def _hopeful(scene, index, theirs, pairs):
     np.minimum.at(least, group.ravel(), high - nearer)
     # Bundles reach about their middle by as much in all wires of a kind, and shield wires by nothing.
     wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]
-    hopeful = np.flatnonzero(low - nearer - wide <= least[group.ravel()])
+    most = least[group.ravel()]
+    if known is not None:
+        found = dict(zip(zip(scene.wires.span[known.wire], known.obstacle, known.option, known.case, strict=True),
+                         known.actual, strict=True))
+        most = np.fmin(most, [found.get(key, np.inf) for key in zip(*keys, strict=True)])
+    hopeful = np.flatnonzero(low - nearer - wide <= most)
     return _Pairs(*(column[hopeful] for column in pairs))
 
 

@@ -45,14 +45,15 @@ def taut_part(around):
 
 
 def less_favourable(scene, taut, compared):
-    """What `compared(scene)` gives, and the same of wires at the `taut` end of their history where that is less."""
-    found = compared(scene)
+    """What `compared(scene, None)` gives, and the same of wires at the `taut` end of their history where that is less;
+    there it is called with what was found before."""
+    found = compared(scene, None)
     if taut is None:
         return found
-    higher = compared(taut.scene)
+    higher = compared(taut.scene, found)
     both = join([found, replace(higher, wire=taut.wire[higher.wire], taut=np.ones(len(higher.wire), bool))])
-    _, position = np.unique(both.position.astype(str), return_inverse=True)
-    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, position
+    _, measure = np.unique(both.measure.astype(str), return_inverse=True)
+    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, measure
     key = np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns])
     return take(both, np.sort(least_rows(key, both.actual)))
 

@@ -211,7 +211,7 @@ def _sideways(around, cases, taut):
         return []
     parts, every = [], None if scene.taut is None else TautWires(scene.taut, np.arange(len(scene.wires)))
     if land.half_width is not None or land.polygon is not None:
-        parts.append(less_favourable(scene, every, lambda some: way.within_right_of_way(
+        parts.append(less_favourable(scene, every, lambda some, _: way.within_right_of_way(
             hung_curves(some.hung, sideways), some.wires, some.spans, some.structures, land, sideways,
             some.reach.aside[:, :, sideways])))
     ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
@@ -221,7 +221,7 @@ def _sideways(around, cases, taut):
     if not np.isfinite(room).any():
         return parts
     corners = _corners(around, sideways)
-    parts.append(less_favourable(scene, every, lambda some: way.beside_objects(
+    parts.append(less_favourable(scene, every, lambda some, _: way.beside_objects(
         swing_curves(some.lowest, sideways), some.wires, some.spans, some.structures, around.index, sideways, room,
         corners, some.reach.aside[:, :, sideways])))
     return parts
@@ -236,7 +236,7 @@ def _beside_lines(around, chosen, above, cases, taut):
             # Of what is not known how much all is looked at, and told.
             asked = [_required(around, "horizontal", scene.cases[k])[1] for k in some]
             beside = np.nan_to_num(np.stack(asked, axis=1), nan=way.REACH)
-            parts.append(less_favourable(scene, taut, lambda those, some=some, beside=beside: lines_beside(
+            parts.append(less_favourable(scene, taut, lambda those, _, some=some, beside=beside: lines_beside(
                 those, index, sample, around.partners, some, chosen, beside, above)))
     return parts
 
@@ -273,8 +273,8 @@ def _near_things(around, cases, taut):
         parts += [take(near, near.actual <= reach) for near in (
             near_points(scene, index, some, tops, lone),
             near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
-        parts.append(less_favourable(scene, taut, lambda those, some=some: near_lines(
-            those, index, around.ground.sample, around.partners, some, lone & lines, reach)))
+        parts.append(less_favourable(scene, taut, lambda those, known, some=some: near_lines(
+            those, index, around.ground.sample, around.partners, some, lone & lines, reach, known)))
     falling = _falling(index)
     if not falling.any():
         return parts, []

@@ -43,8 +43,9 @@ def test_history_and_the_knee_are_told(study):
     table = findings["clearances"]
     banded = table[table.margin_low_m.notna()]
     assert ((banded.margin_low_m <= banded.margin_m) & (banded.margin_m <= banded.margin_high_m)).all()
-    assert set(banded.case) == {"hot", "ice"}
-    assert (banded.margin_high_m - banded.margin_low_m > 0.01).all()
+    assert set(banded.case) == set(table.case)
+    width = banded.margin_high_m - banded.margin_low_m
+    assert (width > 1e-3).all() and (width[banded.case != "swung"] > 0.01).all()
     assert "estimated from its parts" in findings["run"].warnings[0]
 
 
