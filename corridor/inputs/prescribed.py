@@ -47,8 +47,9 @@ def missing_states(table: str | None, cases: tuple[Case, ...], options: tuple[Op
             continue
         if not any(_is_of(case, row, ice, options) for case in looked_at):
             wanted = f'temperature = "{row["temperature"]}"' + (', ice = "..."' if row["ice"] else "")
-            words.append(f"no case of this state: {row['state']} ({row['authority']}, {row['clause']}): write a case "
-                         f'with {wanted}, checks = ["vertical"]')
+            source = "; ".join((f"{row['authority']}, {row['clause']}", row["confidence"]))
+            words.append(f"no case of this state: {row['state']} ({source}): write a case with {wanted}, "
+                         'checks = ["vertical"]')
     return tuple(words)
 
 

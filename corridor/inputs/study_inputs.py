@@ -111,6 +111,9 @@ class Inputs:
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         words += _of_cold(self.cases, self.index.obstacles.category)
         words += _of_districts(self.cases)
+        if self.own_wires is None and len(set(self.framings.wire)) > 1:
+            words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
+                         "for it")
         return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):

@@ -8,7 +8,7 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import Progress, find
-from corridor.line.case_loads import sleeves
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case
 from corridor.opened import Opened
 from corridor.outputs.files import Files, joined
@@ -129,7 +129,7 @@ def states_of(facts: Facts) -> States:
     hot = bare("maximum") or Case(_free("at the maximum temperature", taken), "maximum", checks=())
     D = facts.options[facts.reference].wiring.conductor.diameter
     icy = max((case for case in facts.cases if case.icy and not case.wind and not case.uneven),
-              key=lambda case: float(sleeves(D, [case])[0]), default=None)
+              key=lambda case: float(case_loads(D, 0.0, [case])[0][0]), default=None)
     added = tuple(case for case in (everyday, hot) if case.name not in taken)
     return States(everyday.name, hot.name, None if icy is None else icy.name, (*facts.cases, *added))
 

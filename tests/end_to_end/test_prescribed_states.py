@@ -28,6 +28,7 @@ def test_a_study_without_120_degrees_is_told(study, table):
     findings = american(study, table).check()
     row = findings.row("not_assessed")
     assert row["reason"].startswith("no case of this state: 120 degF (") and 'temperature = "120 degF"' in row["reason"]
+    assert "; recalled, high" in row["reason"] or "; read in excerpts" in row["reason"]
     assert row[["span", "option", "case", "against"]].isna().all()
     assert not findings.result.violations and findings.result.status == 3
 
