@@ -32,6 +32,8 @@ _LONG = 2000.0
 #: A string that swings by so much more than that of the existing wire is told, where nothing says whether its structure
 #: allows it [deg]: common practice, no source.
 _MORE = 1.0
+#: Source and confidence of a conductor that no catalogue holds.
+_OWN = "given in the study"
 _AT_BODY = ("swing_limit_deg", "body_m", "body_side", "body_required_m", "body_margin_m")
 #: Names that a warning tells before it says how many more there are.
 _TOLD = 10
@@ -278,6 +280,8 @@ class Tally:
 
         columns = {
             "option": self.names, "conductor": [c.name for c in conductors],
+            "conductor_source": [c.source or _OWN for c in conductors],
+            "conductor_confidence": [c.confidence or _OWN for c in conductors],
             "existing": [option.existing for option in options],
             **bundle_columns([option.wiring for option in options]),
             "diameter_m": [c.diameter for c in conductors], "mass_kg_per_m": [c.mass for c in conductors],

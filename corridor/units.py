@@ -70,6 +70,7 @@ KINDS = {
     "frequency": Kind("frequency", "Hz", "Hz", ("Hz", "kHz"), "50 Hz"),
     "stiffness": Kind("stiffness", "N/m", "N/m", ("N/m", "kN/m", "N/mm", "lbf/in"), "50 kN/m"),
     "load": Kind("load per length", "N/m", "N/m", ("N/m", "daN/m", "kgf/m", "lbf/ft"), "0.30 lbf/ft"),
+    "load_per_diameter": Kind("load per length and diameter", "N/m2", "N/m^2", ("N/m/mm", "daN/m/mm"), "0.4 N/m/mm"),
     "mass": Kind("mass", "kg", "kg", ("kg", "g", "lb"), "45 kg"),
     "duration": Kind("duration", "s", "s", ("s", "min", "h"), "15 min"),
     "ratio": Kind("ratio", "", "", ("%",), "80 %", True),

@@ -105,8 +105,13 @@ def test_the_icy_state_has_ice_on_all_spans():
 
     cases = (case("thin", 0.006), case("odd", 0.03, ice_spans="odd"), case("thick", 0.012),
              case("dropped", 0.03, ice_off_wire="left"), case("windy", 0.02, wind=100.0))
-    today = SimpleNamespace(wiring=SimpleNamespace(everyday_temperature=10.0))
+    wire = SimpleNamespace(diameter=0.028)
+    today = SimpleNamespace(wiring=SimpleNamespace(everyday_temperature=10.0, conductor=wire))
     assert states_of(SimpleNamespace(cases=cases, options=(today,), reference=0)).iced == "thick"
+    # by its weight: 12 mm of glaze around 28 mm are 13.5 N/m, and 18 mm of rime of 300 kg/m3 less
+    more = case("rime", 0.018, ice_density=300.0), case("heavy", 0.0, ice_weight=14.0, ice_density=500.0)
+    for added, wanted in ((more[:1], "thick"), (more, "heavy")):
+        assert states_of(SimpleNamespace(cases=cases + added, options=(today,), reference=0)).iced == wanted
 
 
 def test_how_it_is_sagged_is_said(compared):

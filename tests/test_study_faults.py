@@ -150,6 +150,18 @@ FAULTS = {
         "vertical, tension under a constant load", "tension alone", None),
     "a case without a temperature": (
         'temperature = 0\n', '', "cases.1.temperature", "nothing", "a temperature, or a district", None),
+    "ice by its weight where a district fixes it": (
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice_weight = 20',
+        "cases.1.ice_weight", "20", "nothing: the district us-heavy fixes it", None),
+    "ice twice": (
+        'ice = "12 mm"', 'ice = "12 mm"\nice_weight = 20', "cases.1.ice_weight", "ice besides",
+        "thickness or weight", None),
+    "ice by its weight of no density": (
+        'ice = "12 mm"\nice_density = 913', "ice_weight = 20", "cases.1.ice_density", "nothing, with ice by its weight",
+        "the density of that ice", None),
+    "ice per diameter in another unit": (
+        'ice = "12 mm"', "ice_weight_per_diameter = 0.4", "cases.1.ice_weight_per_diameter", "0.4 N/m2", "'0.4 N/m/mm'",
+        None),
     "uneven ice without any": (
         'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
     "a broken wire in wind": (

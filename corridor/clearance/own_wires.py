@@ -173,7 +173,7 @@ def _carried(case, *, dropped):
         "all": "", "each": " in this span alone", "others": " in all spans but this"}.get(
             case.ice_spans, f" in {case.ice_spans} spans")
     where += "" if case.ice_off_wire is None else f" save on {case.ice_off_wire}"
-    load = f"with {case.ice * 1e3:g} mm of ice{where}" if case.ice and not dropped else "bare"
+    load = f"with {case.ice_told}{where}" if case.icy and not dropped else "bare"
     return f"{load} at {T}"
 
 

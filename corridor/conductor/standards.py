@@ -139,13 +139,27 @@ def _as_one(row: Row, strands: int, *both: Material) -> Row:
 
 def _strength(row: Row, standard: Standard, n_o: int, d_o: float, n_c: int, d_c: float) -> float:
     """Rated strength [N] of `n_o` outer wires of diameter `d_o` [m] and `n_c` wires of the core."""
-    kept = 1.0 if standard.kept is None else standard.kept[stranding.LAYERS[n_o + n_c if standard.merged else n_o]]
+    kept, core_kept = _kept(standard, n_o, n_c)
     strength = kept * stranding.strand_area(n_o, d_o) * _stress(row, standard, "outer_material", d_o, "strength")
     if n_c:
-        core_kept = kept if standard.merged else 1.0 if standard.core_kept is None else standard.core_kept[n_c]
         strength += core_kept * stranding.strand_area(n_c, d_c) * _stress(row, standard, "core_material", d_c,
                                                                           "core_stress")
     return strength
+
+
+def _kept(standard: Standard, n_o: int, n_c: int) -> tuple[float, float]:
+    """What lay keeps of the strengths of the outer wires and of those of the core.
+
+    Of two kinds of aluminium each counts by its own layers. Where they share a layer, all layers count against both:
+    that is the lower, and no printed strength was at hand.
+    """
+    if standard.kept is None:
+        return 1.0, 1.0
+    if not standard.merged or not n_c:
+        core_kept = standard.core_kept[n_c] if standard.core_kept is not None and n_c else 1.0
+        return standard.kept[stranding.LAYERS[n_o]], core_kept
+    layers, within = stranding.LAYERS[n_o + n_c], stranding.LAYERS.get(n_c)
+    return (standard.kept[layers],) * 2 if within is None else (standard.kept[layers - within], standard.kept[within])
 
 
 def _stress(row: Row, standard: Standard, part: str, wire: float, column: str) -> float:

@@ -8,6 +8,7 @@ from corridor.conductor.curves import curve_at, read_curves
 from corridor.errors import InputError, nearest
 from corridor.inputs.measured import read_measured
 from corridor.line.facts import Case, Limit, Option, Tightened, Wiring
+from corridor.study.districts import ICE_KEYS
 
 __all__ = ["column_units", "read_cases", "read_conductor", "read_options", "read_shield"]
 
@@ -65,7 +66,7 @@ def _wiring(study, i, option):
 
 def _loads_seen(study, where, section):
     """Whether loads have come, or names of cases that have; a name of no case with ice or wind is refused."""
-    loads = [case.name for case in study.cases if case.ice or case.wind]
+    loads = [case.name for case in study.cases if case.icy or case.wind]
     for name in section.loads_seen if isinstance(section.loads_seen, tuple) else ():
         if name not in loads:
             hint = nearest(name, loads)
@@ -108,11 +109,14 @@ def read_cases(study):
 
 def _case(c):
     case = Case(c.name, c.temperature, c.condition, c.ice, c.ice_density, c.wind, tuple(c.checks), c.ice_spans,
-                tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere, c.constant, c.district or "", broken=c.broken)
+                tuple(c.ice_on), c.ice_off_wire, c.ice_elsewhere, c.constant, c.district or "", broken=c.broken,
+                ice_weight=c.ice_weight, ice_weight_per_diameter=c.ice_weight_per_diameter)
     if c.shield is None:
         return case
     given = c.shield.model_dump(exclude_none=True)
     given |= {"ice_on": ()} if "ice_spans" in given else {}
+    if given.keys() & ICE_KEYS:
+        given = dict.fromkeys(ICE_KEYS, 0.0) | given
     # Spans that are left out carry no more than those that are not.
     elsewhere = min(c.ice_elsewhere, given.get("ice", c.ice))
     return replace(case, shield=replace(case, ice_elsewhere=elsewhere, **given))

@@ -60,7 +60,8 @@ def hanging_of(wires, conductor, cases, ambient):
         return 0.0 if isinstance(case.temperature, str) else float(case.temperature)
 
     below = tuple(Case(f"unloaded {k}", air(case)) for k, case in enumerate(cases))
-    iced = tuple(Case(f"iced {k}", cold(case), "final", case.ice, case.ice_density) if case.ice > 0 else None
+    iced = tuple(Case(f"iced {k}", cold(case), "final", case.ice, case.ice_density, ice_weight=case.ice_weight,
+                      ice_weight_per_diameter=case.ice_weight_per_diameter) if case.icy else None
                  for k, case in enumerate(cases))
     return Hanging(conductor, wires.tension, wires.temperature, below, iced, Case("worst", wires.maximum_temperature))
 

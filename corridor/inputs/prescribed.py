@@ -3,9 +3,14 @@
 A table of rules asks for so much in the states of the code: without a case of such a state nothing was compared there.
 """
 
+import numpy as np
+
 from corridor.clearance.rule_files import FOLDER
+from corridor.constants import GLAZE_DENSITY
 from corridor.csv_rows import read_records
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case, Option
+from corridor.mechanics.loads import ice_thickness
 from corridor.study.districts import find_district
 from corridor.units import quantity
 
@@ -15,7 +20,7 @@ __all__ = ["PRESCRIBED", "missing_states"]
 PRESCRIBED = FOLDER / "prescribed_states.csv"
 #: How far from the temperature of a state a case may be [K]: codes print 50 degC for 120 degF.
 _NEAR = 1.2
-#: The share of a district's ice that is taken for it: codes print 12.5 mm for half an inch.
+#: The share of a district's ice, and of its density, that is taken for it: codes print 12.5 mm for half an inch.
 _ICE = 0.98
 
 
@@ -42,8 +47,9 @@ def missing_states(table: str | None, cases: tuple[Case, ...], options: tuple[Op
             continue
         if not any(_is_of(case, row, ice, options) for case in looked_at):
             wanted = f'temperature = "{row["temperature"]}"' + (', ice = "..."' if row["ice"] else "")
-            words.append(f"no case of this state: {row['state']} ({row['authority']}, {row['clause']}): write a case "
-                         f'with {wanted}, checks = ["vertical"]')
+            source = "; ".join((f"{row['authority']}, {row['clause']}", row["confidence"]))
+            words.append(f"no case of this state: {row['state']} ({source}): write a case with {wanted}, "
+                         'checks = ["vertical"]')
     return tuple(words)
 
 
@@ -59,12 +65,22 @@ def _district_ice(cases):
 
 def _is_of(case, row, ice, options):
     """Whether a case is of the state of a row."""
-    if bool(case.ice) != bool(row["ice"]) or (row["ice"] and case.ice < _ICE * (ice or 0.0)):
+    if case.icy != bool(row["ice"]) or (row["ice"] and not _as_heavy(case, ice or 0.0, options)):
         return False
     if row["temperature"] == "maximum":
         return _as_hot(case, options)
     wanted = quantity(row["temperature"], "temperature")
     return not isinstance(case.temperature, str) and abs(case.temperature - wanted) <= _NEAR
+
+
+def _as_heavy(case, ice, options):
+    """Whether the ice of a case is as thick [m] as that of a district, and as dense; ice by its weight as heavy as such
+    ice on the wire of every option."""
+    if not case.by_weight:
+        return case.ice >= _ICE * ice and case.ice_density >= _ICE * GLAZE_DENSITY
+    D = np.array([option.wiring.conductor.diameter for option in options])
+    weight = case_loads(D, 0.0, [case])[0][:, 0]
+    return bool((ice_thickness(D, weight, GLAZE_DENSITY) >= _ICE * ice).all())
 
 
 def _as_hot(case, options):

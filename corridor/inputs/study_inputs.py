@@ -27,6 +27,8 @@ from corridor.inputs.structures import check_framings, place, read_framings, rea
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
+from corridor.study.capacity import without_factors
+from corridor.study.districts import find_district
 from corridor.study.stringing import check_block_ends
 
 __all__ = ["Inputs", "read_inputs"]
@@ -108,6 +110,10 @@ class Inputs:
         wires += [("shield wire", self.shield)] if self.shield is not None else []
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         words += _of_cold(self.cases, self.index.obstacles.category)
+        words += _of_districts(self.cases)
+        if self.own_wires is None and len(set(self.framings.wire)) > 1:
+            words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
+                         "for it")
         return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
 
     def unread(self):
@@ -117,7 +123,9 @@ class Inputs:
                   "an obstacle")
         states = missing_states(self.study.rules.table, self.cases, self.options)
         return (*(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface),
-                *(Gap(-1, None, None, None, None, None, state) for state in states), *self._unasked())
+                *(Gap(-1, None, None, None, None, None, state) for state in states), *self._unasked(),
+                *(Gap(-1, None, None, case, None, None, words)
+                  for case, words in without_factors(self.study)))
 
     def _unasked(self):
         """The gap of a right-of-way that no case looks at."""
@@ -148,6 +156,13 @@ def _of_cold(cases, category):
         return []
     return [f"lines are among the obstacles, and no case of bare wires in still air is at {_COLD:g} degC or colder: "
             "below a line wires are nearest to it in the cold"]
+
+
+def _of_districts(cases):
+    """How the load districts that cases are of are known."""
+    found = {case.district: find_district(case.district) for case in cases if case.district}
+    return [f"loads of the district {d.name}: {d.authority}, {d.edition}, {d.clause}; {d.confidence}"
+            for d in found.values()]
 
 
 def _of_elongation(wiring):

@@ -3,8 +3,12 @@
 import re
 from dataclasses import replace
 
+import numpy as np
+
 from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.tops import file_of
+from corridor.line.case_loads import sleeves
+from corridor.study.districts import ICE_KEYS
 
 __all__ = ["KINDS", "cases", "rating", "temperatures", "voltages"]
 
@@ -43,11 +47,15 @@ KINDS = (ICE, ICE_WARM, WIND, COOL, HOT, RATING, VOLTAGE_BARE, VOLTAGE_HIGHEST)
 def cases(evidence):
     """Yield doubts about ice and wind of cases."""
     file = evidence.files["study"]
+    wires = np.array([option.wiring.conductor.diameter for option in evidence.inputs.options])
     for case in _apart(evidence.inputs.cases):
-        if case.ice and not (2e-3 <= case.ice <= 0.1 and 250 <= case.ice_density <= 920):
-            yield Doubt(ICE, file, case.name, f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m3",
-                        "2 to 100 mm of 250 to 920 kg/m3")
-        if case.ice and not isinstance(case.temperature, str) and case.temperature > 5:
+        thick = sleeves(wires, [case])
+        if case.icy and not ((thick >= 2e-3).all() and (thick <= 0.1).all() and 250 <= case.ice_density <= 920):
+            worst = 1e3 * (thick.max() if thick.max() > 0.1 else thick.min())
+            told = f"{case.ice_told}, {worst:.3g} mm thick" if case.by_weight else (
+                f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m3")
+            yield Doubt(ICE, file, case.name, told, "2 to 100 mm of 250 to 920 kg/m3")
+        if case.icy and not isinstance(case.temperature, str) and case.temperature > 5:
             yield Doubt(ICE_WARM, file, case.name, f"ice at {case.temperature:g} degC", "5 degC or colder")
         if case.wind and not 40 <= case.wind <= 2500:
             yield Doubt(WIND, file, case.name, f"{case.wind:g} Pa", "40 to 2,500 Pa")
@@ -58,14 +66,14 @@ def _apart(cases):
     for case in cases:
         yield case
         if case.shield and any(getattr(case, name) != getattr(case.shield, name)
-                               for name in ("ice", "ice_density", "temperature")):
+                               for name in (*ICE_KEYS, "ice_density", "temperature")):
             yield replace(case.shield, name=f"{case.name}, shield wires", wind=0.0)
 
 
 def temperatures(evidence):
     """Yield doubts about the greatest temperatures of options."""
     hot = [case.temperature for case in evidence.inputs.cases
-           if "vertical" in case.checks and not case.ice and case.broken is None]
+           if "vertical" in case.checks and not case.icy and case.broken is None]
     for option in evidence.inputs.options:
         T = option.wiring.maximum_temperature
         if T < 40:

@@ -134,7 +134,7 @@ def stringing(evidence):
     """Yield doubts about the limits that options and the shield wire are strung to."""
     wires = [(option.name, option.wiring) for option in evidence.inputs.options]
     wires += [("shield_wire", evidence.inputs.shield)] if evidence.inputs.shield else []
-    loaded = {case.name for case in evidence.inputs.cases if case.ice or case.wind}
+    loaded = {case.name for case in evidence.inputs.cases if case.icy or case.wind}
     for name, wiring in wires:
         bare, heavy = [], []
         for limit in wiring.stringing:

@@ -8,6 +8,7 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import Progress, find
+from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case
 from corridor.opened import Opened
 from corridor.outputs.files import Files, joined
@@ -126,8 +127,9 @@ def states_of(facts: Facts) -> States:
     taken = {case.name for case in facts.cases}
     everyday = bare(T) or Case(_free(f"everyday, {T:g} degC", taken), T, checks=())
     hot = bare("maximum") or Case(_free("at the maximum temperature", taken), "maximum", checks=())
-    icy = max((case for case in facts.cases if case.ice and not case.wind and not case.uneven),
-              key=lambda case: case.ice, default=None)
+    D = facts.options[facts.reference].wiring.conductor.diameter
+    icy = max((case for case in facts.cases if case.icy and not case.wind and not case.uneven),
+              key=lambda case: float(case_loads(D, 0.0, [case])[0][0]), default=None)
     added = tuple(case for case in (everyday, hot) if case.name not in taken)
     return States(everyday.name, hot.name, None if icy is None else icy.name, (*facts.cases, *added))
 

@@ -181,7 +181,8 @@ class OwnWires:
 class Case:
     """A state of weather and load in which wires are looked at.
 
-    `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial;
+    `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial, or instead
+    `ice_weight` [N/m] and `ice_weight_per_diameter` [N/m2], which times the diameter of the bare wire is added to it;
     `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
     section, the first being odd, or "each" or "others": the span that is looked at alone, or all others; `ice_on` names
@@ -207,6 +208,8 @@ class Case:
     district: str = ""
     shield: "Case | None" = None
     broken: str | None = None
+    ice_weight: float = 0.0
+    ice_weight_per_diameter: float = 0.0
 
     @property
     def uneven(self) -> bool:
@@ -228,12 +231,31 @@ class Case:
     @property
     def ordinary(self) -> bool:
         """Whether wires are bare, whole and in still air."""
-        return not self.ice and not self.wind and self.broken is None
+        return not self.icy and not self.wind and self.broken is None
+
+    @property
+    def icy(self) -> bool:
+        """Whether wires carry ice in this state, by whatever it is given."""
+        return self.ice > 0 or self.by_weight
+
+    @property
+    def by_weight(self) -> bool:
+        """Whether the ice is given by its weight."""
+        return self.ice_weight > 0 or self.ice_weight_per_diameter > 0
+
+    @property
+    def ice_told(self) -> str:
+        """The ice in words."""
+        if not self.by_weight:
+            return f"{self.ice * 1e3:g} mm of ice"
+        parts = [f"{self.ice_weight:g} N/m"] * (self.ice_weight > 0)
+        parts += [f"{self.ice_weight_per_diameter / 1e3:g} N/m per mm of diameter"] * (self.ice_weight_per_diameter > 0)
+        return f"{' and '.join(parts)} of ice of {self.ice_density:g} kg/m3"
 
     @property
     def iced(self) -> bool:
         """Whether any wires carry ice."""
-        return self.ice > 0 or (self.shield is not None and self.shield.ice > 0)
+        return self.icy or (self.shield is not None and self.shield.icy)
 
     def of(self, kind: str) -> "Case":
         """Return the state that wires of a kind are in, "phase" or "shield"."""
@@ -241,7 +263,8 @@ class Case:
 
     def without_ice(self) -> "Case":
         """Return the case with all wires bare."""
-        return replace(self, ice=0.0, shield=None if self.shield is None else self.shield.without_ice())
+        return replace(self, ice=0.0, ice_weight=0.0, ice_weight_per_diameter=0.0,
+                       shield=None if self.shield is None else self.shield.without_ice())
 
     def unbroken(self) -> "Case":
         """Return the case with all wires whole."""
@@ -317,7 +340,7 @@ class Wiring:
 
     def has_seen(self, case: Case) -> bool:
         """Whether a case counts among what the wire has been through."""
-        if not (case.ice or case.wind) or self.loads_seen is None or self.loads_seen is True:
+        if not (case.icy or case.wind) or self.loads_seen is None or self.loads_seen is True:
             return True
         return self.loads_seen is not False and case.name in self.loads_seen
 

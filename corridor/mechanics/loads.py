@@ -5,7 +5,7 @@ import numpy as np
 from corridor.arrays import Array, ArrayLike, Number
 from corridor.constants import GRAVITY
 
-__all__ = ["ice_weight", "wind_force", "with_constant"]
+__all__ = ["ice_thickness", "ice_weight", "wind_force", "with_constant"]
 
 
 def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Array:
@@ -30,6 +30,27 @@ def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Ar
     """
     D, t = np.asarray(diameter, float), np.asarray(thickness, float)
     return np.pi * density * GRAVITY * t * (D + t)
+
+
+def ice_thickness(diameter: ArrayLike, weight: ArrayLike, density: Number) -> Array:
+    """Return the radial thickness of a round sleeve of ice by its weight, `t = (sqrt(D^2 + 4w/(pi rho g)) - D)/2` [m].
+
+    Parameters
+    ----------
+    diameter : array_like
+        Outer diameter D of the wire [m].
+    weight : array_like
+        Weight w of the ice [N/m].
+    density : array_like
+        Density rho of the ice [kg/m3].
+
+    Examples
+    --------
+    >>> round(float(ice_thickness(0.02814, 14.589, 913.0)), 5)
+    0.0127
+    """
+    D = np.asarray(diameter, float)
+    return (np.sqrt(D**2 + 4 * np.asarray(weight, float) / (np.pi * density * GRAVITY)) - D) / 2
 
 
 def wind_force(diameter: ArrayLike, ice_thickness: ArrayLike, pressure: ArrayLike) -> Array:

@@ -180,6 +180,8 @@ _FIELDS = _columns(
     ("left_out", "text", None, "what is near and no rule is for, and so does not count in the limit"),
     ("governing_wire", "text", None, "the wire that sets the limit"),
     ("conductor", "text", None, "designation of the conductor"),
+    ("conductor_source", "text", None, "where the catalogue has it from"),
+    ("conductor_confidence", "text", None, "how its numbers are known: read, or recalled and how surely"),
     ("existing", "boolean", None, "true for the wire that hangs today"),
     ("diameter_m", "real", "m", "outside diameter of one wire"),
     ("mass_kg_per_m", "real", "kg/m", "mass of one wire"),
@@ -297,7 +299,8 @@ LAYERS = (
     _layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",
-        """option! conductor! existing bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
+        """option! conductor! conductor_source conductor_confidence existing
+        bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
         rated_strength_n maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances

@@ -12,7 +12,7 @@ from corridor.errors import InputError, nearest
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Measure, NameOf
 
-__all__ = ["LOAD_FACTORS", "Capacity", "CaseFactors", "capacity_is_possible", "factors_of"]
+__all__ = ["LOAD_FACTORS", "Capacity", "CaseFactors", "capacity_is_possible", "factors_of", "without_factors"]
 
 #: The table of the package.
 LOAD_FACTORS = Path(__file__).with_name("load_factors.csv")
@@ -23,11 +23,11 @@ _FACTOR = Measure("ratio", 0.1, 10)
 
 @cache
 def grades():
-    """Return load and strength factors by grade and district."""
+    """Return load and strength factors by grade and district; how they are known stands in `told`."""
     found = {}
     for row in read_records(LOAD_FACTORS):
         factors = Factors(*(float(row[name]) for name in ("vertical", "wind", "tension")),
-                          {name: float(row[name]) for name in MATERIALS})
+                          {name: float(row[name]) for name in MATERIALS}, row["confidence"])
         of_grade = found.setdefault(row["grade"], {})
         of_grade |= {name.strip(): factors for name in row["districts"].split(";")}
     return found
@@ -57,7 +57,7 @@ class Capacity(Table):
     longitudinal_unit: Unit.force = unit_of("longitudinal", "N")
     grade: Annotated[str | None, Read(NameOf(grades, "grade"))] = Field(None, description=(
         "Grade of construction (docs/districts.md), whose load and strength factors hold in the cases of its "
-        "districts. In all other cases they are 1."))
+        "districts. In all other cases they are 1; of a case of a district that is told in not_assessed."))
     factors: tuple[CaseFactors, ...] = Field((), description="Factors of cases of one's own.")
 
 
@@ -74,11 +74,29 @@ def factors_of(study):
         own = grades().get(table.grade, {}).get(case.district)
         if own is not None:
             found[case.name] = Factors(own.vertical, own.wind, own.tension, own.strength,
-                                       _words(own, f"{table.grade}, {case.district}"))
+                                       _words(own, f"{table.grade}, {case.district}; {own.told}"))
     for row in table.factors:
         strength = dict.fromkeys(("", *MATERIALS), row.strength)
         found[row.case] = Factors(row.vertical, row.wind, row.tension, strength, _words(row, "given in the study"))
     return found
+
+
+def without_factors(study):
+    """Yield, of every case of a district whose factors neither a grade nor the study gives, its name and words for
+    that: what structures bear is compared with loads as they are.
+
+    Parameters
+    ----------
+    study : Study
+    """
+    known = {} if study.capacity is None else factors_of(study)
+    for case in study.cases if study.capacity is not None else ():
+        if case.district is not None and case.name not in known:
+            graded = any(case.district in of_grade for of_grade in grades().values())
+            yield case.name, (f"no load factors of the district {case.district} are known here: what structures bear "
+                              f"is compared with loads as they are; give [[capacity.factors]] of case {case.name!r} by "
+                              "the annex or edition in force (1 where its loads hold them)"
+                              + ", or a grade that has the district" * graded)
 
 
 def _words(factors, source):

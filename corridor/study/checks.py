@@ -4,6 +4,13 @@ from corridor.clearance.bundles import ARRANGEMENTS
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
 from corridor.study.capacity import capacity_is_possible
+from corridor.study.cases import (
+    broken_wires_are_possible,
+    ice_is_told_once,
+    states_of_shield_wires_are_possible,
+    stringing_limits,
+    uneven_ice_is_possible,
+)
 from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
@@ -63,7 +70,7 @@ def emergency_above_maximum(study):
 def limits_have_a_state(study):
     """A stringing limit has either a temperature or a case that exists."""
     cases = [case.name for case in study.cases]
-    for where, limit in _stringing(study):
+    for where, limit in stringing_limits(study):
         if (limit.temperature is None) == (limit.case is None):
             found = (
                 "neither temperature nor case"
@@ -88,7 +95,7 @@ def limit_cases_are_possible(study):
     lacking = [
         f"options.{i}." for i, o in enumerate(study.options) if o.emergency_temperature is None
     ]
-    for where, limit in _stringing(study):
+    for where, limit in stringing_limits(study):
         if limit.case in emergency and where.startswith((*lacking, "shield_wire.")):
             yield InputError(
                 study.path,
@@ -101,7 +108,7 @@ def limit_cases_are_possible(study):
 def existing_limits_have_a_wire(study):
     """A limit by the wire of today is of another option than that wire, and not of the shield wire."""
     today = [f"options.{i}." for i, option in enumerate(study.options) if option.existing]
-    for where, limit in _stringing(study):
+    for where, limit in stringing_limits(study):
         if limit.limit.kind == "existing" and (not today or where.startswith((*today, "shield_wire."))):
             found = "'existing'" if today else "'existing', but no option is existing"
             yield InputError(study.path, f"{where}.limit", found, "for an option beside the existing one; here a "
@@ -217,76 +224,6 @@ def checks_are_once(study):
             )
 
 
-def uneven_ice_is_possible(study):
-    """Uneven ice is told once, of ice that there is, and for what the exact equilibrium is asked for."""
-    for i, case in enumerate(study.cases):
-        uneven = case.ice_spans != "all" or case.ice_on or case.ice_off_wire is not None
-        faults = (
-            ("ice_on", bool(case.ice_on and case.ice_spans != "all"), "ice_spans besides", "one of the two"),
-            ("ice", bool(uneven and not case.ice), "0 m of it, uneven", "a thickness"),
-            ("ice_elsewhere", bool(case.ice_elsewhere and not uneven), f"{case.ice_elsewhere:g} m",
-             "ice_spans, ice_on or ice_off_wire besides"),
-            ("ice_elsewhere", bool(uneven and case.ice and case.ice_elsewhere >= case.ice),
-             f"{case.ice_elsewhere:g} m", f"less than the ice, {case.ice:g} m"),
-            ("checks", bool(uneven and case.wind and "vertical" in case.checks), "'vertical' with wind on uneven ice",
-             "horizontal and tension there; vertical in a case in still air"),
-            ("ice_spans", bool(uneven and study.study.method == "ruling_span"), "uneven ice",
-             'study.method = "equilibrium"'),
-        )
-        yield from (InputError(study.path, f"cases.{i}.{key}", found, accepted)
-                    for key, wrong, found, accepted in faults if wrong)
-
-
-def broken_wires_are_possible(study):
-    """A wire is broken to both sides of a span in turn, in still air, and where the exact equilibrium is asked for."""
-    for i, case in enumerate(study.cases):
-        if case.broken is None:
-            continue
-        spans = [case.ice_spans, *([case.shield.ice_spans or "all"] if case.shield else [])]
-        other = {"back": "ahead", "ahead": "back"}[case.broken]
-        twin = case.model_copy(update={"broken": other, "name": ""})
-        paired = any(each.model_copy(update={"name": ""}) == twin for each in study.cases)
-        faults = (
-            ("wind", bool(case.wind), f"{case.wind:g} Pa with a broken wire", "no wind: it is hung in still air"),
-            ("constant", bool(case.constant), f"{case.constant:g} N/m with a broken wire",
-             "no constant, and no district that has one"),
-            ("ice_spans", bool(case.ice_on or case.ice_off_wire is not None or set(spans) != {"all"}),
-             "uneven ice with a broken wire", "ice on all spans, or none"),
-            ("broken", study.study.method == "ruling_span", "a broken wire", 'study.method = "equilibrium"'),
-            ("broken", not paired, f"{case.broken!r} alone", f"a second case besides, the same but for its name and "
-             f"broken = {other!r}: spans hang lower near one end by the one, near the other by the other"),
-        )
-        yield from (InputError(study.path, f"cases.{i}.{key}", found, accepted)
-                    for key, wrong, found, accepted in faults if wrong)
-    broken = {case.name for case in study.cases if case.broken is not None}
-    for where, limit in _stringing(study):
-        if limit.case in broken:
-            yield InputError(study.path, f"{where}.case", f"{limit.case!r}, with a broken wire",
-                             "a case in which the wire is whole")
-
-
-def states_of_shield_wires_are_possible(study):
-    """A state of shield wires says something, and of wires that there are; uneven ice is where it can be hung."""
-    for i, case in enumerate(study.cases):
-        state = case.shield
-        if state is None:
-            continue
-        uneven = state.ice_spans not in (None, "all")
-        ice = case.ice if state.ice is None else state.ice
-        faults = (
-            ("", study.shield_wire is None, "a state of shield wires", "a table [shield_wire] besides"),
-            ("", state == type(state)(), "no key", "one of temperature, ice, ice_density, ice_spans"),
-            (".ice_density", state.ice_density is not None and not ice, "a density of no ice", "a thickness besides"),
-            (".ice_spans", state.ice_spans is not None and not ice, "spans of no ice", "a thickness besides"),
-            (".ice_spans", uneven and bool(case.wind) and "vertical" in case.checks,
-             "uneven ice in a case with wind that checks 'vertical'", "horizontal and tension there"),
-            (".ice_spans", uneven and study.study.method == "ruling_span", "uneven ice",
-             'study.method = "equilibrium"'),
-        )
-        yield from (InputError(study.path, f"cases.{i}.shield{key}", found, accepted)
-                    for key, wrong, found, accepted in faults if wrong)
-
-
 def classes_are_once(study):
     """A class of points stands for one thing, and a group and an obstacle layer do not share a name."""
     for i, cloud in enumerate(study.point_clouds):
@@ -308,15 +245,6 @@ def classes_are_once(study):
         if cloud.name in [obstacle.name for obstacle in study.obstacles]:
             yield InputError(study.path, f"point_clouds.{i}.name", repr(cloud.name),
                              "a name that no layer of obstacles has")
-
-
-def _stringing(study):
-    """Yield place and limit of every stringing limit."""
-    for i, option in enumerate(study.options):
-        for k, limit in enumerate(option.stringing):
-            yield f"options.{i}.stringing.{k}", limit
-    for k, limit in enumerate(study.shield_wire.stringing if study.shield_wire else ()):
-        yield f"shield_wire.stringing.{k}", limit
 
 
 def _choices(study):
@@ -369,6 +297,7 @@ CHECKS = (
     districts_are_heeded,
     capacity_is_possible,
     uneven_ice_is_possible,
+    ice_is_told_once,
     broken_wires_are_possible,
     states_of_shield_wires_are_possible,
     classes_are_once,

@@ -11,15 +11,18 @@ from corridor.csv_rows import read_records
 from corridor.errors import InputError
 from corridor.units import quantity
 
-__all__ = ["DISTRICTS", "District", "districts", "districts_are_heeded", "filled", "find_district"]
+__all__ = ["DISTRICTS", "ICE_KEYS", "District", "districts", "districts_are_heeded", "filled", "find_district"]
 
 #: The table of the package.
 DISTRICTS = Path(__file__).with_name("load_districts.csv")
 #: What a district says of a case: key of the case, and kind of quantity.
-KEYS = {"temperature": "temperature", "ice": "length", "ice_density": "density", "wind": "pressure",
+KEYS = {"temperature": "temperature", "ice": "length", "ice_weight": "load",
+        "ice_weight_per_diameter": "load_per_diameter", "ice_density": "density", "wind": "pressure",
         "constant": "load"}
 #: How a cell says that the study must give the value.
 GIVEN = "given"
+#: Keys that say how much ice there is: its thickness, or its weight. Where a district asks for `ice`, either will do.
+ICE_KEYS = ("ice", "ice_weight", "ice_weight_per_diameter")
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,8 @@ def districts() -> dict[str, District]:
 def _district(row):
     fixed = {key: quantity(row[key], kind) for key, kind in KEYS.items() if row[key] not in ("", GIVEN)}
     # What the code is silent about there is none of.
-    fixed |= {key: 0.0 for key in ("ice", "wind", "constant") if not row[key]}
+    silent = ("wind", "constant") if row["ice"] == GIVEN else (*ICE_KEYS, "wind", "constant")
+    fixed |= {key: 0.0 for key in silent if not row[key]}
     asked = tuple(key for key in KEYS if row[key] == GIVEN)
     return District(row["district"], fixed, asked, *(row[key] for key in ("authority", "edition", "clause",
                                                                           "confidence", "note")))
@@ -79,7 +83,7 @@ def districts_are_heeded(study):
             yield InputError(study.path, f"{where}.checks", f"{', '.join(case.checks)} under a constant load",
                              "tension alone: codes add the constant for tension, never for clearance; clearance has "
                              "cases of its own")
-        if case.constant and not (case.ice or case.wind):
+        if case.constant and not (case.icy or case.wind):
             yield InputError(study.path, f"{where}.constant", f"{case.constant:g} N/m without ice or wind",
                              "a constant that goes with ice or wind")
         if case.constant and (case.ice_spans != "all" or case.ice_on or case.ice_off_wire is not None):
@@ -95,7 +99,7 @@ def _against_district(study, where, given, district):
                              f"nothing: the district {district.name} fixes it ({value:.6g}, {district.clause}); or a "
                              "case without district")
     for key in district.asked:
-        if key not in given:
+        if not given.keys() & {*(ICE_KEYS if key == "ice" else (key,))}:
             yield InputError(study.path, f"{where}.{key}", "nothing",
                              f"the value for this line: the district {district.name} leaves it to maps or annexes "
                              f"({district.authority}, {district.clause})")

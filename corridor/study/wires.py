@@ -17,6 +17,8 @@ _MODULUS = Measure("pressure", 1e9, 1e12, slip="'55 GPa'")
 _EXPANSION = Measure("expansion", -5e-6, 5e-5, slip="'23 ppm/K'")
 _DIAMETER = Measure("length", 0, 0.2, above=True, slip="'28.1 mm'")
 _ICE = Measure("length", 0, 0.3, slip="'12 mm'")
+_ICE_WEIGHT = Measure("load", 0, 1000, slip="'15 N/m'")
+_ICE_PER_DIAMETER = Measure("load_per_diameter", 0, 20_000, slip="'0.4 N/m/mm'")
 _ICE_DENSITY = Measure("density", 50, 1000)
 
 
@@ -219,19 +221,36 @@ class ConductorEntry(Table):
     core_material: Text | None = Field(None, description="Material of the core.")
 
 
-class ShieldState(Table):
+class _Ice:
+    """Ice by any of the keys that a state has for it."""
+
+    @property
+    def by_weight(self):
+        """Whether the ice is given by its weight."""
+        return bool(self.ice_weight or self.ice_weight_per_diameter)
+
+    @property
+    def icy(self):
+        """Whether there is ice, by whatever it is given."""
+        return bool(self.ice) or self.by_weight
+
+
+class ShieldState(_Ice, Table):
     """The state of shield wires where it is not that of the phases; what is not given is as in the case."""
 
     temperature: Annotated[
         float | str | None, Read(TemperatureOr(("maximum", "emergency"), WIRE_TEMPERATURE))
     ] = Field(None, description="Temperature of the shield wires, or the greatest that [shield_wire] gives them.")
     ice: Annotated[float | None, Read(_ICE)] = Field(None, description="Radial thickness of ice on them; 0 for none.")
+    ice_weight: Annotated[float | None, Read(_ICE_WEIGHT)] = Field(None, description="Or its weight.")
+    ice_weight_per_diameter: Annotated[float | None, Read(_ICE_PER_DIAMETER)] = Field(
+        None, description="More of that weight for each length of diameter.")
     ice_density: Annotated[float | None, Read(_ICE_DENSITY)] = Field(None, description="Density of that ice.")
     ice_spans: Literal["all", "odd", "even", "each", "others"] | None = Field(
         None, description="Spans in which they carry it, instead of what `ice_spans` and `ice_on` of the case say.")
 
 
-class Case(Table):
+class Case(_Ice, Table):
     """A state of weather and load in which the wires are looked at."""
 
     name: Text = Field(description="Unique name.")
@@ -243,6 +262,11 @@ class Case(Table):
     ] = Field(None, description="Temperature of the wire, or that of the option. Needed without a district.")
     condition: Condition = Field("final", description="The condition of the wire.")
     ice: Annotated[float, Read(_ICE)] = Field(0.0, description="Radial thickness of ice.")
+    ice_weight: Annotated[float, Read(_ICE_WEIGHT)] = Field(0.0, description=(
+        "Or its weight on each wire, as annexes of EN 50341 give it. `ice_density` must be given then: both make the "
+        "diameter on which the wind blows."))
+    ice_weight_per_diameter: Annotated[float, Read(_ICE_PER_DIAMETER)] = Field(0.0, description=(
+        "More of that weight for each length of diameter of the bare wire: 15 N/m and 0.4 N/m/mm of 30 mm are 27 N/m."))
     ice_density: Annotated[float, Read(_ICE_DENSITY)] = Field(GLAZE_DENSITY, description="Density of the ice.")
     wind: Annotated[float, Read(Measure("pressure", 0, 10_000))] = Field(
         0.0, description="Wind pressure on the projected area of the iced wire."

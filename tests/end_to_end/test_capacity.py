@@ -17,8 +17,9 @@ GRAVITY, FOOT, POUND = 9.80665, 0.3048, 4.4482216152605
 
 
 def given(study, rows, keys="", head=HEAD):
-    """The study with capacities, and a case of the heavy district."""
+    """The study with capacities, and a case of the heavy district; with factors of 1 where `keys` say nothing."""
     (study.folder / "capacity.csv").write_text(head + rows, encoding="utf-8")
+    keys = keys or '[[capacity.factors]]\ncase = "heavy"'
     study.text += f'{DISTRICT}\n[capacity]\nfile = "capacity.csv"\n{keys}\n'
     return study
 
@@ -77,7 +78,7 @@ def test_factors_of_grade_b_by_hand(study):
     back = wind * length - abs(row["transverse_n"])
     assert 0 < back < 0.1 * wind * length
     assert row["of_capacity_transverse"] == pytest.approx((2.5 * wind * length - 1.65 * back) / bears, rel=2e-3)
-    assert row["load_factors"] == "vertical 1.5, wind 2.5, tension 1.65 (us-B, us-heavy)"
+    assert row["load_factors"] == "vertical 1.5, wind 2.5, tension 1.65 (us-B, us-heavy; recalled, high)"
     hot = findings.row("structure_loads", structure="2", wire="A", case="hot")
     assert hot["load_factors"] == "none"
     assert hot["of_capacity_vertical"] == pytest.approx(hot["vertical_n"] / 10_000, rel=1e-9)
@@ -187,3 +188,37 @@ def test_factors_of_extreme_weather_are_one():
         for district in ("us-extreme-wind", "us-ice-and-wind"):
             factors = grades()[grade][district]
             assert (factors.vertical, factors.wind, factors.tension) == (1, 1, 1) and factors.strength["wood"] == 0.75
+
+
+@pytest.mark.parametrize(("district", "keys", "grade"), [
+    ("us-heavy", "", True), ("european-ice", 'grade = "us-B"', True),
+    ("netherlands-ice-a", 'grade = "eu-level-2"', False)])
+def test_a_district_whose_factors_nobody_gives_is_not_assessed(study, district, keys, grade):
+    """Loads as they are beside what structures bear are no pass of a code that multiplies them."""
+    more = {"us-heavy": "", "european-ice": "temperature = 0\nice_weight = 10\nice_density = 900\n",
+            "netherlands-ice-a": "temperature = 0\nice_density = 900\n"}[district]
+    other = {"us-B": "us-light", "eu-level-2": "european-wind"}.get(keys[9:-1], "")
+    study.text += f'\n[[cases]]\nname = "code"\ndistrict = "{district}"\n{more}'
+    if other:
+        study.text += f'\n[[cases]]\nname = "other"\ndistrict = "{other}"\n'
+        study.text += "temperature = 0\nwind = 300\n" if other == "european-wind" else ""
+    (study.folder / "capacity.csv").write_text(HEAD + ",hang,,metal,900 kN,900 kN,900 kN\n", encoding="utf-8")
+    study.text += f'\n[capacity]\nfile = "capacity.csv"\n{keys}\n'
+    findings = study.check()
+    row = findings.row("not_assessed", case="code")
+    assert row["reason"].startswith(f"no load factors of the district {district} are known here")
+    assert ("or a grade" in row["reason"]) == grade and "[[capacity.factors]] of case 'code'" in row["reason"]
+    assert findings.result.status == 3
+    study.text += '\n[[capacity.factors]]\ncase = "code"\ntension = 1.3\n'
+    findings = study.check()
+    assert not len(findings["not_assessed"]) and findings.result.status == 0
+    told = set(findings.rows("structure_capacity", case="code")["load_factors"])
+    assert told == {"vertical 1, wind 1, tension 1.3 (given in the study)"}
+
+
+def test_how_a_district_is_known_is_told(study):
+    """Its edition, clause and confidence, where a case is of it."""
+    study.text += DISTRICT
+    told, = (words for words in study.check().result.warnings if "us-heavy" in words)
+    assert told.startswith("loads of the district us-heavy: ANSI C2, ")
+    assert "Rule 250B" in told and "recalled, high" in told

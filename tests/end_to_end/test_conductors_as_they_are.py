@@ -154,3 +154,14 @@ def test_the_band_is_what_another_compression_gives(study, other_study, end, col
     band, wanted = (each.check().rows("clearances", case="hot") for each in (study, other_study))
     np.testing.assert_allclose(band[column], wanted.margin_m, atol=5e-3)
     assert (np.abs(band.margin_m - wanted.margin_m) > 0.02).all()
+
+
+def test_how_the_conductor_is_known_is_told_where_it_is_used(study, other_study):
+    """What the catalogue says of a row, also that its strength is known with low confidence."""
+    study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "ACAR 1024.5 24/13"')
+    row = study.check().rows("options").iloc[0]
+    assert row["conductor_source"].startswith("ASTM B524") and "strength low" in row["conductor_confidence"]
+    other_study.text += OURS.replace("our curves", "linear")
+    other_study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "ours"')
+    row = other_study.check().rows("options").iloc[0]
+    assert row["conductor_source"] == row["conductor_confidence"] == "given in the study"

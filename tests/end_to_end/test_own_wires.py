@@ -171,10 +171,13 @@ def test_own_wires_that_hang_nowhere_are_not_assessed(study):
     assert len(gaps) == 3 * 2 * 2 and not len(findings.rows("clearances", against="own_shield_wire"))
 
 
-def test_without_the_table_nothing_is_compared(study):
+def test_without_the_table_nothing_is_compared_and_that_is_told(study):
     study.rules = OWN_RULES
     findings = study.check()
     assert not findings["clearances"]["against"].str.startswith("own").any()
+    assert any("[own_wires] asks for it" in text for text in findings.result.warnings)
+    study.text += "\n[own_wires]\n"
+    assert not any("[own_wires]" in text for text in study.check().result.warnings)
 
 
 @pytest.mark.parametrize("loops", [1, 2])

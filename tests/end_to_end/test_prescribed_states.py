@@ -3,6 +3,8 @@
 The three states of the American code are those of Rule 232A of ANSI C2 (read in excerpts, edition not read).
 """
 
+from dataclasses import replace
+
 import pytest
 
 from corridor.inputs.prescribed import missing_states
@@ -26,6 +28,7 @@ def test_a_study_without_120_degrees_is_told(study, table):
     findings = american(study, table).check()
     row = findings.row("not_assessed")
     assert row["reason"].startswith("no case of this state: 120 degF (") and 'temperature = "120 degF"' in row["reason"]
+    assert "; recalled, high" in row["reason"] or "; read in excerpts" in row["reason"]
     assert row[["span", "option", "case", "against"]].isna().all()
     assert not findings.result.violations and findings.result.status == 3
 
@@ -92,3 +95,19 @@ def test_other_codes():
     assert told(Case("mild", 15.6), table="california-1941") == []
     assert told(Case("cold", 0.0), table="european-electrical-distance") == ["greatest temperature of the conductor"]
     assert told(table="new-zealand-buildings") == [] and told(table=None) == []
+
+
+def test_light_ice_is_not_that_of_the_district():
+    """Half an inch of the heavy district is glaze of 57 lb/ft3, 913 kg/m3: rime as thick is not of its state, nor is
+    lighter ice by its weight; with the weight of that glaze on the wire of every option it is."""
+    heavy = Case("heavy", -17.8, district="us-heavy", ice=0.0127, constant=4.378, checks=("tension",))
+    assert told(HOT, WARM_CASE, ICE, heavy) == []
+    assert told(HOT, WARM_CASE, replace(ICE, ice_density=600.0), heavy) == [ICED]
+    D, weight = 0.028, 0.0127 * (0.028 + 0.0127) * 3.14159265 * 913 * 9.80665
+    assert TODAY.wiring.conductor.diameter == D
+    for share, missing in ((1.0, []), (0.9, [ICED])):
+        case = replace(ICE, ice=0.0, ice_weight=share * weight, ice_density=500.0)
+        assert told(HOT, WARM_CASE, case, heavy) == missing
+    thick = option("thick", existing=False, maximum=100.0, diameter=0.033)
+    case = replace(ICE, ice=0.0, ice_weight=weight, ice_density=913.0)
+    assert told(HOT, WARM_CASE, case, heavy, options=(TODAY, thick)) == [ICED]

@@ -60,6 +60,14 @@ def test_temperatures(district, fahrenheit):
     assert find_district(district).fixed["temperature"] == pytest.approx((fahrenheit - 32) / 1.8)
 
 
+@pytest.mark.parametrize(("district", "weight"), [("netherlands-ice-a", 25.8), ("netherlands-ice-b", 9.4)])
+def test_ice_of_an_annex(district, weight):
+    """15 + 0.4 d and 4 + 0.2 d at 27 mm, as a public summary of CIGRE B2-10291 (2026) tells NEN-EN 50341-2-15."""
+    case = Case(district, **{"temperature": 0.0} | find_district(district).fixed)
+    assert case_loads(0.027, 0.0, [case])[0][0] == pytest.approx(weight, rel=1e-12)
+    assert set(find_district(district).asked) == {"temperature", "ice_density"}
+
+
 def test_what_is_of_maps_is_asked_for():
     assert find_district("us-extreme-wind").asked == ("wind",)
     assert find_district("us-ice-and-wind").asked == ("ice", "wind")

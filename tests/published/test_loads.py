@@ -18,6 +18,8 @@ Factors of units: NIST SP 811.
 import numpy as np
 import pytest
 
+from corridor.line.case_loads import case_loads, sleeves
+from corridor.line.facts import Case
 from corridor.mechanics.loads import ice_weight, wind_force, with_constant
 
 INCH, POUND_PER_FOOT = 0.0254, 4.4482216152605 / 0.3048
@@ -136,3 +138,27 @@ def test_ice_fills_the_ring():
     d, t = np.array([0.01, 0.03]), np.array([0.0, 0.02])
     ring = np.pi / 4 * ((d + 2 * t) ** 2 - d**2)
     np.testing.assert_allclose(ice_weight(d, t, 900.0), ring * 900 * 9.80665, rtol=1e-12)
+
+
+def test_ice_by_its_weight_is_as_thick_as_the_table_says():
+    """Table 23 backwards: from the weight of ice that is printed, half an inch of it, and the wind on that diameter.
+
+    Its weights have four decimals, which is 0.5e-4/1.1 of half an inch at most.
+    """
+    for d, bare, iced, wind in zip(D, BARE, ICED, WIND_6, strict=True):
+        case = Case("ice", 0.0, ice_weight=(iced - bare) * POUND_PER_FOOT, ice_density=GLAZE,
+                    wind=6 * POUND_PER_SQUARE_FOOT)
+        assert sleeves(d * INCH, [case])[0] / INCH == pytest.approx(0.5, abs=5e-4)
+        weight, across = (load[0] / POUND_PER_FOOT for load in case_loads(d * INCH, bare * POUND_PER_FOOT / 9.80665,
+                                                                          [case]))
+        assert weight == pytest.approx(iced, rel=1e-12) and across == pytest.approx(wind, abs=10 * FOUR_DECIMALS)
+
+
+def test_ice_of_an_annex_grows_with_the_diameter():
+    """15 + 0.4 d in N/m, d in mm (NEN-EN 50341-2-15, as a public summary of CIGRE B2-10291, 2026, tells it), by hand:
+    25.8 N/m at 27 mm. Of 700 kg/m3 that is 3758 mm2 of ice and 74.2 mm across: 22.3 N/m of wind of 300 Pa."""
+    case = Case("ice", -5.0, ice_weight=15.0, ice_weight_per_diameter=400.0, ice_density=700.0, wind=300.0)
+    weight, across = (load[:, 0] for load in case_loads(np.array([0.027, 0.010]), np.zeros(2), [case]))
+    np.testing.assert_allclose(weight, [25.8, 19.0], rtol=1e-12)
+    outer = np.sqrt(0.027**2 + 4 * (25.8 / 9.80665 / 700) / np.pi)
+    assert outer == pytest.approx(0.0743, abs=1e-4) and across[0] == pytest.approx(300 * outer, rel=1e-12)
