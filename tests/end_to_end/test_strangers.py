@@ -11,9 +11,11 @@ import socket
 import sqlite3
 import struct
 import threading
+from collections import Counter
 from contextlib import closing, contextmanager
 from xml.etree import ElementTree
 
+import ezdxf
 import pytest
 from openpyxl import load_workbook
 
@@ -310,6 +312,19 @@ def test_no_element_is_made_by_a_name(named):
         assert not [each for each in ElementTree.parse(path).getroot().iter() if each.tag.endswith("script")]
     text = (named / "c.md").read_text(encoding="utf-8")
     assert "<script" not in text and "](javascript" not in text and plain(EVIL) in text
+
+
+def test_no_entity_is_made_by_a_name(study):
+    """DXF is lines of codes and values in turn: a name of several lines would be as good as the drawing's own."""
+    made = []
+    for name in ("2", "2\n  0\nCIRCLE\n  8\nEVIL\n 10\n500300\n 20\n5600000\n 40\n5"):
+        study.structures.loc[1, "structure"] = name
+        study.write()
+        assert run("check", study.path) == 0 and run("draw", study.path, "--kind", "dxf") == 0
+        drawing = ezdxf.readfile(study.folder / "findings_plan.dxf")
+        kinds = Counter(each.dxftype() for each in drawing.modelspace())
+        made.append((kinds, {each.dxf.name for each in drawing.layers}))
+    assert made[0] == made[1] and made[0][0]["CIRCLE"]
 
 
 @pytest.mark.parametrize("name", ["nan", "NaN", "None", "null", "inf", "-0", "1e5", "", " ", "NA"])
