@@ -10,6 +10,9 @@ from corridor.units import KINDS, QuantityError, quantity
 
 __all__ = ["GivenRow", "read_cells", "read_given", "read_records"]
 
+#: Cells of a table, of a row one at least: they are held in memory, and those of the hours of a century are half of it.
+_MOST = 10_000_000
+
 
 class GivenRow(dict[str, str]):
     """A row of a user's table: texts by column, "" for a column that is not there; with its file, the number of its
@@ -73,12 +76,18 @@ def read_cells(path: Path | str, *, least: int = 1) -> list[tuple[int, list[str]
     Raises
     ------
     InputError
-        A file that cannot be read or is not UTF-8, or has fewer rows.
+        A file that cannot be read or is not UTF-8, or has fewer rows, or more cells than any needs.
     """
+    rows, count = [], 0
     try:
         with Path(path).open(newline="", encoding="utf-8-sig") as file:
             reader = csv.reader(file, strict=True)
-            rows = [(reader.line_num, row) for row in reader]
+            for row in reader:
+                rows.append((reader.line_num, row))
+                count += max(len(row), 1)
+                if count > _MOST:
+                    raise InputError(path, f"row {reader.line_num}", f"more than {_MOST / 1e6:g} million cells",
+                                     "a smaller table")
     except UnicodeDecodeError:
         raise InputError(path, "text", "bytes that are not UTF-8", "a comma-separated file in UTF-8") from None
     except (OSError, csv.Error) as error:

@@ -141,6 +141,11 @@ WRONG_LINES = {
         POINTS,
         ["base_elevation", "high"],
     ),
+    "a base beyond all measure": (
+        line(base_elevation=[1.0, -1e308, 3.0]),
+        POINTS,
+        ["base_elevation -1e+308 m", "100000 m at most"],
+    ),
 }
 
 
@@ -244,7 +249,17 @@ def test_framings_in_feet(tmp_path):
         (HEADING + "mid,A,phase,1,0,tall,post,,\n", ["row 2: height", "'tall'"]),
         (HEADING + "mid,A,phase,1,,18,post,,\n", ["row 2: offset", "nothing"]),
         (HEADING + "mid,A,phase,1,0,18 kg,post,,\n", ["row 2: height", "'18 kg'"]),
-        (HEADING + "mid,A,phase,1,0,-18,post,,\n", ["row 2: height", "no negative"]),
+        (HEADING + "mid,A,phase,1,0,-18,post,,\n", ["row 2: height", "from 0 to"]),
+        # Numbers beyond all measure, of which a sum is infinite.
+        (HEADING + "mid,A,phase,1,1e308,18,post,,\n", ["row 2: offset", "from -10000 to 10000 m"]),
+        (HEADING + "mid,A,phase,1,0,18,post,1e308,\n", ["row 2: string_length", "from 0 to 10000 m"]),
+        (HEADING + "mid,A,phase,1,0,18,post,1,1e12\n", ["row 2: string_mass", "from 0 to 100000 kg"]),
+        (HEADING.replace("\n", ",string_wind_area\n") + "mid,A,phase,1,0,18,post,,,1e308\n",
+         ["row 2: string_wind_area", "from 0 to 1000 m2"]),
+        (HEADING.replace("\n", ",window_left\n") + "mid,A,phase,1,0,18,post,,,1e308\n",
+         ["row 2: window_left", "from 0 to 10000 m"]),
+        (HEADING.replace("\n", ",swing_limit\n") + "mid,A,phase,1,0,18,post,,,181\n",
+         ["row 2: swing_limit", "from 0 to 180 deg"]),
         (HEADING + "mid,A,phase,1,0,18,suspension,,45\n", ["row 2: string_length", "nothing"]),
         (HEADING + ",A,phase,1,0,18,post,,\n", ["row 2: framing"]),
     ],

@@ -16,6 +16,8 @@ HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link
 _AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
 _NEEDED = ("framing", "wire", "kind", "offset", "height", "string")
 _COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY)
+#: Greatest length [m], mass [kg] and area [m2] of a framing: slips lie beyond, and no sum of such is infinite.
+_LONGEST, _HEAVIEST, _LARGEST = 1e4, 1e5, 1e3
 
 
 def read_framings(path, units=None):
@@ -75,18 +77,21 @@ def _framing(row):
         if row[key] in NO_NAMES:
             raise row.error(key, "another name")
     kind, string = row.choice("kind", KINDS), row.choice("string", STRINGS)
-    offset, height = row.number("offset", "length"), row.number("height", "length", low=0)
+    offset, height = (row.number(key, "length", low=low, high=_LONGEST)
+                      for key, low in (("offset", -_LONGEST), ("height", 0)))
     # A suspension string of unknown length would leave the wire at the height of the crossarm: too
     # high.
     swings = string in ("suspension", "vee", "link")
-    length = row.number("string_length", "length", empty=None if swings else 0.0, low=0)
-    mass = row.number("string_mass", "mass", empty=0.0, low=0)
+    length = row.number("string_length", "length", empty=None if swings else 0.0, low=0, high=_LONGEST)
+    mass = row.number("string_mass", "mass", empty=0.0, low=0, high=_HEAVIEST)
     stiffness = row.number("stiffness", "stiffness", empty=math.inf, low=0)
     if stiffness == 0 or (stiffness < math.inf and string != "post"):
         raise row.error("stiffness", "more than 0 N/m, of a post; nothing where the wire is held",
                         found=f"{stiffness:g} N/m of a {string}")
-    area = row.number("string_wind_area", "area", empty=0.0, low=0)
-    body = (row.number(key, "angle" if key == "swing_limit" else "length", empty=math.nan, low=0) for key in _AT_BODY)
+    area = row.number("string_wind_area", "area", empty=0.0, low=0, high=_LARGEST)
+    *windows, limit = _AT_BODY
+    body = (*(row.number(key, "length", empty=math.nan, low=0, high=_LONGEST) for key in windows),
+            row.number(limit, "angle", empty=math.nan, low=0, high=180))
     return (row["framing"], row["wire"], kind, row["circuit"] or "1", offset, height, string, length, mass, stiffness,
             area, *body)
 

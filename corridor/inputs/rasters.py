@@ -37,6 +37,8 @@ _ALIASES = {
 LOWEST, HIGHEST = -500.0, 9000.0
 #: Cells that GDAL reads at once at most, of a file in strips as wide as itself.
 _BLOCK = 100_000_000
+#: Finest cells [m]: many times finer than any survey, and what a span has of them can be read. Metres of a radian.
+_FINEST, _RADIAN = 0.0099, 6.37e6
 #: Kinds of number that single precision holds exactly.
 _SINGLE = ("uint8", "int8", "uint16", "int16", "float16", "float32")
 
@@ -121,8 +123,8 @@ def describe(path, vertical_unit=None):
     Raises
     ------
     InputError
-        No raster, no CRS, complex numbers, no grid, an unknown unit, or a mosaic that lacks tiles and
-        would have numbers in their place.
+        No raster, no CRS, complex numbers, no grid or one too fine, an unknown unit, or a mosaic that lacks
+        tiles and would have numbers in their place.
     """
     path = str(path)
     if vertical_unit is not None and vertical_unit not in UNITS:
@@ -143,6 +145,9 @@ def describe(path, vertical_unit=None):
                 f"{dataset.dtypes[0]} cells on the grid {tuple(dataset.transform)[:6]}",
                 "real heights on a regular grid",
             )
+        side = _finest_side(dataset.transform, crs)
+        if side < _FINEST:
+            raise InputError(path, None, f"cells of {side:.2g} m", "cells of 1 cm or more", "resample it")
         if np.prod(np.array(dataset.block_shapes[0], float)) > _BLOCK:
             raise InputError(path, None, "blocks of {} by {} cells".format(*dataset.block_shapes[0]),
                              f"a raster in blocks of at most {_BLOCK} cells", "store it in tiles")
@@ -188,6 +193,13 @@ def _crs(dataset, path):
             "a projected or geographic CRS",
         )
     return crs
+
+
+def _finest_side(transform, crs):
+    """The shorter side of a cell, about [m]."""
+    flat = horizontal(crs)
+    metres = flat.axis_info[0].unit_conversion_factor * (_RADIAN if flat.is_geographic else 1.0)
+    return metres * min(np.hypot(transform.a, transform.d), np.hypot(transform.b, transform.e))
 
 
 def _without_lost_tiles(path):

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 from xml.etree import ElementTree
 
+from corridor.databases import queries_in
 from corridor.errors import InputError
 from corridor.inputs.digest import files_of
 from corridor.study.named_files import ALLOW, named_files
@@ -43,6 +44,10 @@ def check_references(study, path, where, deep=0):
         head = file.read(4096)
     if path.name.lower().endswith((".gti.gpkg", ".gti.fgb")):
         raise _refused(path, where, "an index of tiles")
+    if head.startswith(b"SQLite format 3\0"):
+        for name in queries_in(path):
+            raise _refused(path, where, f"{name!r}, which is a query and no table")
+        return
     if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] != b"<":
         _check_json(path, where, head)
         return

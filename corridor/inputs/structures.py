@@ -11,6 +11,7 @@ from corridor.inputs.frame import horizontal
 from corridor.inputs.framings import check_framings, read_framings
 from corridor.inputs.layers import Layer, cells, open_layer, portions
 from corridor.line.facts import ROLES, Structures
+from corridor.units import KINDS
 
 __all__ = ["RawStructures", "check_framings", "place", "plain_name", "read_framings", "read_structures"]
 
@@ -24,6 +25,8 @@ _OPTIONAL = ("line", "base_elevation", "bisector")
 ONE_LINE = "line"
 #: Greatest turn of a line at a structure [deg]; a sharper one means that the order is wrong.
 _SHARPEST = 150.0
+#: Greatest elevation of a base, of either sign [m]: a number that stands for none is doubted, one beyond refused.
+_HIGHEST = 1e5
 #: Least distance of neighbours in a line [m].
 _NEAREST = 1.0
 
@@ -153,7 +156,8 @@ def _raw(source, fid, xy, table, units):
     )
     number = {
         "order": _numbers(source, fid, table, "order", "ratio", required=True),
-        "base_elevation": _numbers(source, fid, table, "base_elevation", "length", units.get("base_elevation")),
+        "base_elevation": _numbers(source, fid, table, "base_elevation", "length", units.get("base_elevation"),
+                                   most=_HIGHEST),
         "bisector": _numbers(source, fid, table, "bisector", "angle", units.get("bisector")),
     }
     change = Transformer.from_crs(horizontal(source.crs), "EPSG:4326", always_xy=True)
@@ -186,12 +190,14 @@ def plain_name(value):
     )
 
 
-def _numbers(source, fid, table, key, kind, unit=None, *, required=False):
+def _numbers(source, fid, table, key, kind, unit=None, *, required=False, most=np.inf):
     if key not in table:
         return np.full(len(fid), np.nan)
     numbers, fault = cells(table[key], kind, unit)
     wrong = (fault != "") & (required | (fault != "missing"))
     _refuse(source, fid, wrong, [f"{key} {text}" for text in fault], f"a number as {key}")
+    far, name = np.abs(numbers) > most, KINDS[kind].unit
+    _refuse(source, fid, far, [f"{key} {value:g} {name}" for value in numbers], f"{most:g} {name} at most as {key}")
     return numbers
 
 

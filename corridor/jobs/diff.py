@@ -108,6 +108,7 @@ def _clearances(path, option):
     path = Path(path)
     if not path.is_file():
         raise InputError(path, None, "no such file", "findings that `corridor check` wrote")
+    as_written(path)
     try:
         rows = pyogrio.read_dataframe(path, layer="clearances", columns=[*KEYS, "margin_m"])
     except (DataSourceError, ValueError):
@@ -116,7 +117,6 @@ def _clearances(path, option):
     missing = [name for name in (*KEYS, "margin_m") if name not in rows]
     if missing:
         raise InputError(path, "layer clearances", f"no column {missing[0]!r}", "findings that `corridor check` wrote")
-    as_written(path)
     if option is not None:
         known = sorted(set(rows["option"]))
         if option not in known:

@@ -16,6 +16,7 @@ import pandas
 import pyogrio
 
 from corridor import __version__
+from corridor.databases import queries_in
 from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns
@@ -48,6 +49,7 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
         raise InputError(source, "findings", "no such file", _AGAIN)
     if not is_geopackage(source):
         raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
+    _need_rows(source)
     try:
         with _opened(source) as database:
             run = database.execute("SELECT software_version, study_digest, layer_digests FROM run").fetchall()
@@ -94,9 +96,16 @@ def _opened(source):
     return closing(connect(f"file:{quote(str(source))}?mode=ro", uri=True))
 
 
+def _need_rows(source):
+    """Refuse findings that a query makes up when asked: those have no end."""
+    for name in queries_in(source):
+        raise InputError(source, name, "a query and no table", "findings as `corridor check` wrote them")
+
+
 def as_written(source: Path) -> None:
     """Raise InputError where somebody changed rows of findings of any study, as far as they can tell it; those of
     earlier versions cannot."""
+    _need_rows(source)
     with suppress(DatabaseError), _opened(source) as database:
         try:
             known = database.execute("SELECT layer_digests FROM run").fetchall()

@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from corridor.constants import SQLITE_LOGS
+from corridor.databases import queries_in
 from corridor.errors import InputError, MachineError
 from corridor.outputs.schema import LAYERS
 
@@ -194,7 +195,9 @@ def is_geopackage(path):
 
 def _kind_of_geopackage(path):
     """Findings have the layers of findings alone; of other layers each says whose it is. Maps that a GIS keeps in a
-    file are somebody's work."""
+    file are somebody's work, and so are queries."""
+    if queries_in(path):
+        return None
     try:
         # As it stands on the disk: nothing is locked, and no log played or made.
         with closing(sqlite3.connect(f"file:{quote(str(path))}?immutable=1", uri=True)) as database:

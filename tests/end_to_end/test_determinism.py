@@ -120,7 +120,8 @@ import corridor.check
 from corridor.cli import main
 corridor.check.THREADS = int(sys.argv[1])
 for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "headroom", "limits -f out",
-             "curves -f out", "compare --csv c.csv --markdown c.md"):
+             "curves -f out", "compare --csv c.csv --markdown c.md", "inspect -o doubts.gpkg", "sag -f out",
+             "rating -f rated", "plan --option today -f plan"):
     command, *rest = line.split()
     try:
         main([command, "study.toml", *rest, "--quiet"])

@@ -8,14 +8,19 @@ A server on this machine counts who asks it. That spreadsheets take texts that b
 import csv
 import os
 import socket
+import sqlite3
 import struct
 import threading
-from contextlib import contextmanager
+from collections import Counter
+from contextlib import closing, contextmanager
 from xml.etree import ElementTree
 
+import ezdxf
 import pytest
 from openpyxl import load_workbook
 
+from corridor import csv_rows
+from corridor.databases import queries_in
 from corridor.errors import InputError
 from corridor.inputs.point_files import describe_tile, read_tile
 from corridor.inputs.point_header import fault_of
@@ -150,6 +155,85 @@ def test_studies_that_are_too_much(tmp_path, text, capsys):
     assert len(capsys.readouterr().err) < 3000
 
 
+@pytest.mark.parametrize("text", ["\n" * 3000, "framing,wire\n" + "a,b\n" * 1500, "a," * 3000])
+def test_tables_that_are_too_much(study, text, monkeypatch, capsys):
+    """Of few bytes a cell, lines of nothing above all: they take many times more memory than disk."""
+    monkeypatch.setattr(csv_rows, "_MOST", 2000)
+    study.framings = text
+    study.write()
+    assert study.command() == 2
+    said = capsys.readouterr().err
+    assert "framings.csv: row" in said and "million cells" in said and said.count("\n") == 1
+
+
+@pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:4258"])
+def test_cells_too_fine_to_be_read(study, crs, capsys):
+    """A file of a few lines tells of a thousand million columns."""
+    study.write()
+    (study.folder / "ground.tif").rename(study.folder / "g.tif")
+    side = 0.001 if crs == "EPSG:25832" else 0.001 / 111_000
+    (study.folder / "m.vrt").write_text(
+        RASTER.format('<SourceFilename relativeToVRT="1">g.tif</SourceFilename>').replace("EPSG:25832", crs)
+        .replace('rasterXSize="180" rasterYSize="80"', 'rasterXSize="1800000" rasterYSize="800000"')
+        .replace(",10,0,", f",{side:.12f},0,").replace("-10<", f"-{side:.12f}<"))
+    study.change('"ground.tif"', '"m.vrt"')
+    study.path.write_text(study.text)
+    assert study.command() == 2
+    assert "m.vrt" in (said := capsys.readouterr().err) and "found cells of 0.001 m; accepted: cells of 1 cm" in said
+
+
+ENDLESS = "WITH RECURSIVE c(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM c) SELECT"
+
+
+def make_a_query(path, layer, statement):
+    """Have a layer of a GeoPackage made up by a query that has no end, and nothing else in it changed."""
+    with closing(sqlite3.connect(path)) as database, database:
+        for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            database.execute(f'DROP TRIGGER "{name}"')
+        database.execute(f'ALTER TABLE "{layer}" RENAME TO kept')
+        database.execute("UPDATE gpkg_contents SET table_name = ? WHERE table_name = 'kept'", [layer])
+        database.execute("UPDATE gpkg_geometry_columns SET table_name = ? WHERE table_name = 'kept'", [layer])
+        database.execute(f'CREATE VIEW "{layer}" AS {statement}')
+
+
+def test_a_layer_without_end_is_refused(study, capsys):
+    study.add_roads()
+    study.write()
+    make_a_query(study.folder / "roads.gpkg", "roads", f"{ENDLESS} n AS fid, geom FROM c, kept")
+    assert study.command() == 2
+    assert "roads.gpkg: obstacles.0.file: found 'roads', which is a query" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["check", "report", "diff"])
+@pytest.mark.parametrize("layer", ["run", "gpkg_contents"])
+def test_findings_without_end(study, command, layer, capsys):
+    """Neither read nor written over."""
+    study.check()
+    with closing(sqlite3.connect(study.output)) as database, database:
+        names = [f'"{row[1]}"' for row in database.execute(f"PRAGMA table_info({layer})")]
+        database.execute("PRAGMA legacy_alter_table = 1")
+        database.execute(f"ALTER TABLE {layer} RENAME TO kept")
+        database.execute(f"CREATE VIEW {layer} AS {ENDLESS} {', '.join(names)} FROM c, kept")
+    before = study.output.read_bytes()
+    words = [study.output, study.output] if command == "diff" else [study.path]
+    assert run(command, *words) == 2
+    assert capsys.readouterr().err.count("\n") == 1 and study.output.read_bytes() == before
+
+
+@pytest.mark.parametrize(("kind", "name", "sql", "found"), [
+    ("table", "a", "CREATE TABLE a (b)", False), ("view", "a", "CREATE VIEW a AS SELECT 1", True),
+    ("view", "a", "create/**/view a AS SELECT 1", True),
+    ("table", "a USING rtree", "CREATE VIRTUAL TABLE \"a USING rtree\" USING fts4(a)", False),
+    ("table", "a USING rtree", "CREATE VIRTUAL TABLE \"a USING rtree\" USING other('/etc/hosts')", True)])
+def test_what_a_database_makes_up(tmp_path, kind, name, sql, found):
+    """As its table of contents has it, which anybody may write by hand."""
+    with closing(sqlite3.connect(tmp_path / "a.gpkg")) as database, database:
+        database.execute("CREATE TABLE b (c)")
+        database.execute("PRAGMA writable_schema = 1")
+        database.execute("INSERT INTO sqlite_master VALUES (?, ?, ?, 0, ?)", [kind, name, name, sql])
+    assert queries_in(tmp_path / "a.gpkg") == [name] * found
+
+
 # Points
 
 
@@ -228,6 +312,19 @@ def test_no_element_is_made_by_a_name(named):
         assert not [each for each in ElementTree.parse(path).getroot().iter() if each.tag.endswith("script")]
     text = (named / "c.md").read_text(encoding="utf-8")
     assert "<script" not in text and "](javascript" not in text and plain(EVIL) in text
+
+
+def test_no_entity_is_made_by_a_name(study):
+    """DXF is lines of codes and values in turn: a name of several lines would be as good as the drawing's own."""
+    made = []
+    for name in ("2", "2\n  0\nCIRCLE\n  8\nEVIL\n 10\n500300\n 20\n5600000\n 40\n5"):
+        study.structures.loc[1, "structure"] = name
+        study.write()
+        assert run("check", study.path) == 0 and run("draw", study.path, "--kind", "dxf") == 0
+        drawing = ezdxf.readfile(study.folder / "findings_plan.dxf")
+        kinds = Counter(each.dxftype() for each in drawing.modelspace())
+        made.append((kinds, {each.dxf.name for each in drawing.layers}))
+    assert made[0] == made[1] and made[0][0]["CIRCLE"]
 
 
 @pytest.mark.parametrize("name", ["nan", "NaN", "None", "null", "inf", "-0", "1e5", "", " ", "NA"])

@@ -1,0 +1,27 @@
+"""Whether a database of somebody else holds rows alone."""
+
+import re
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from urllib.parse import quote
+
+__all__ = ["queries_in"]
+
+#: How SQLite writes down what holds rows, keeps them in order, or is asked only where something is written (sqlite.org,
+#: "The Schema Table", recalled): all else, a view or a table of code, makes them up when asked.
+_ROWS = re.compile(r"CREATE (TABLE|(UNIQUE )?INDEX|TRIGGER|VIRTUAL TABLE (\w+|\"[^\"]*\"|'[^']*') USING [\"']?"
+                   r"(rtree|fts[345])\b)", re.IGNORECASE)
+
+
+def queries_in(path: Path) -> list[str]:
+    """Return names of what an SQLite database makes up when asked, which may have no end: views and tables of code.
+
+    Of a file that is no database, none.
+    """
+    try:
+        with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
+            found = database.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+    except (sqlite3.Error, UnicodeDecodeError):
+        return []  # no database: GDAL says so
+    return [name for name, sql in found if not _ROWS.match(sql)]
