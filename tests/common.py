@@ -20,7 +20,8 @@ from corridor.line.build import attach, lay_out
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.section_wires import chain_wires
 from corridor.line.swing import hung_ends, span_frame, string_swing
-from corridor.mechanics.elongation import TwoPart
+from corridor.mechanics import curves
+from corridor.mechanics.elongation import TwoPart, strain
 from corridor.session import open_study
 from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance, skin_effect_factor
 
@@ -52,6 +53,17 @@ STEEL_CORED = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e
 ALL_ALUMINIUM = TwoPart(*(np.float64(v) for v in (28e6, 0, 23e-6, 0, 3e-4, 0, 0)))
 #: Weight of the first [N/m].
 WEIGHT = 15.965
+
+
+def part_forces(tension, temperature, part):
+    """Forces in the outer part and in the core [N]: linear ones by the springs themselves, from 20 degC on."""
+    e = strain(tension, temperature, part)
+    if not isinstance(part, TwoPart):
+        return curves.part_forces(e, temperature, part)[:2]
+    outer, core = (K * (e - a * (temperature - 20) - s) for K, a, s in (
+        (part.outer_stiffness, part.outer_expansion, part.outer_set),
+        (part.core_stiffness, part.core_expansion, part.core_set)))
+    return np.where(part.core_stiffness > 0, np.maximum(outer, -part.outer_compression), outer), core
 
 
 class Profile(NamedTuple):

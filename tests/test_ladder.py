@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from corridor.rating.ladder import Ceiling, ladder_rows
-from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import CLEARANCE, ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 
 TOP = 1000.0
 
@@ -18,7 +18,8 @@ def limits(current, governs=None, *, line="L", option="o"):
     words = np.full(count, "clearance", object) if governs is None else np.array(governs, object)
     return {"line": np.full(count, line, object), "option": np.full(count, option, object),
             "span": np.array([chr(97 + i) for i in range(count)], object), "governs": words,
-            "limit_current_a": current, "limit_temperature_c": current / 10}
+            "limit_current_a": current, "limit_temperature_c": current / 10,
+            "emergency_limit_temperature_c": np.full(count, np.nan), "emergency_governs": np.full(count, None, object)}
 
 
 def ladder(table, top=TOP):
@@ -80,6 +81,21 @@ def test_without_weather_the_ladder_climbs_in_temperature():
 def test_ice_is_said_beside_the_last_step():
     got = ladder(limits([1000, 700], [ICE[MAXIMUM], "clearance"]))
     assert got["note"][-1] == "under ice short, whatever the current: 1 span more"
+
+
+def test_spans_short_in_an_emergency_alone_are_put_right_before_the_end():
+    """Their continuous current is that of the option; those that were put right for it stand once."""
+    table = limits([TOP, 700, TOP, TOP, TOP], [MAXIMUM, "clearance", MAXIMUM, MAXIMUM, MAXIMUM])
+    table["emergency_governs"][:] = [CLEARANCE, CLEARANCE, MAXIMUM, UNKNOWN, NO_TEMPERATURE]
+    table["emergency_limit_temperature_c"][:2] = 108.4, 70
+    got = ladder(table)
+    assert list(got["limiting_span"]) == ["b", "d", "e", "a", None]
+    assert list(got["fixed_span"]) == [None, "b", "d", "e", "a"]
+    np.testing.assert_array_equal(got["limit_current_a"], [700, TOP, TOP, TOP, TOP])
+    assert got["note"][0] is None and got["note"][4] is None
+    assert got["note"][1] == "not known at the emergency temperature"
+    assert got["note"][2] == "short at any emergency temperature"
+    assert got["note"][3] == "short at the emergency temperature, clear to 108 degC"
 
 
 def test_lines_and_options_have_ladders_of_their_own():

@@ -23,6 +23,8 @@ _FIRST, _GLANCE = (65, 17), (33, 5)
 _BOWED = 1.1
 #: Places of theirs that are looked at, as shares of the distance required, to both sides of the nearest in plan.
 _ALONG = np.linspace(-1, 1, 5)
+#: How much farther than is required lines are looked for [m]: what just clears has a row as well, and no limit jumps.
+_JUST_CLEAR = 1e-3
 #: Rows worked on at once.
 _AT_ONCE = 400
 
@@ -105,7 +107,7 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
         `measure` "horizontal", `position` "beside": the distance in plan where `max(d - H, |z - z'| - V)` is least,
         with d and z - z' to each place of theirs. No row where the latter of both is that.
     """
-    reach = beside.max(initial=0.0, where=chosen[:, None]) + scene.reach.around.max(initial=0.0)
+    reach = beside.max(initial=0.0, where=chosen[:, None]) + scene.reach.around.max(initial=0.0) + _JUST_CLEAR
     theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
     column = np.searchsorted(cases, pairs.case)
     wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]

@@ -282,9 +282,14 @@ def greatest_distance():
 
 def distance_confidence(voltage_kv):
     """Return how the electrical distance of a highest system voltage [kV] is known, "" where it is not."""
+    return _of_distances(voltage_kv, "confidence", "")
+
+
+def _of_distances(voltage_kv, column, unknown):
+    """A column of the table of distances by highest system voltage [kV]: of the next higher one."""
     table, U = _distances(), np.asarray(voltage_kv, float)
     place = np.searchsorted(table["highest_voltage"], U)
-    return np.where(U > 0, np.append(table["confidence"], "")[place], "")
+    return np.where(U > 0, np.append(table[column], unknown)[place], unknown)
 
 
 def thin_air(altitude):
@@ -316,6 +321,4 @@ def electrical_distance(voltage_kv, kind="D_el"):
     >>> electrical_distance([123.0, 130.0, 900.0])
     array([1. , 1.2, nan])
     """
-    table, U = _distances(), np.asarray(voltage_kv, float)
-    place = np.searchsorted(table["highest_voltage"], U)
-    return np.where(U > 0, np.append(table[kind], np.nan)[place], np.nan)
+    return _of_distances(voltage_kv, kind, np.nan)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import Answer, command
+from corridor.commands.shared import Answer, command, table_rows
 
 __all__ = ["inspect"]
 
@@ -46,4 +46,4 @@ def inspect(study, overwrite, output):
     notes = [f"Warning: {text}" for text in found.warnings]
     notes.append(f"Doubts: {len(found.doubts)}, of which {found.open} could hide a violation and are not accepted.")
     return Answer(found.status, written, lines=lambda: inspected(found), notes=lambda: notes,
-                  doubts=found.rows(), open=found.open, layers=[list(row) for row in found.layers])
+                  doubts=table_rows(found.columns()), open=found.open, layers=[list(row) for row in found.layers])

@@ -76,12 +76,6 @@ class Inspection:
         """What is to be said of acceptances."""
         return tuple(f"the study accepts a doubt that is none: {text}" for text in self.idle)
 
-    def rows(self) -> list[dict]:
-        """Return the doubts as dicts by the columns of the layer, without their places."""
-        columns = self.columns()
-        names = [name for name in columns if name != "geometry"]
-        return [dict(zip(names, row, strict=True)) for row in zip(*(columns[name] for name in names), strict=True)]
-
     def columns(self) -> dict[str, np.ndarray]:
         """Return the rows of the layer `doubts`, as columns."""
         rows = self.doubts

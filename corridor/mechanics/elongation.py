@@ -23,7 +23,6 @@ __all__ = [
     "Curved",
     "Law",
     "TwoPart",
-    "part_forces",
     "strain",
     "strain_and_slope",
     "strain_near",
@@ -91,14 +90,6 @@ def strain_near(tension: Number, temperature: ArrayLike, part: Law, near: Number
     return _NEAR[type(part)](tension, temperature, part, near)
 
 
-def part_forces(tension: Number, temperature: ArrayLike, part: Law) -> tuple[Array, Array]:
-    """Return the forces in the outer part and in the core [N], which add up to the tension; the first negative in
-    compression, never below `-F_comp`."""
-    e = strain(tension, temperature, part)
-    outer, core = _FORCES[type(part)](e, temperature, part)[:2]
-    return outer, core
-
-
 def temperature_at(tension: Number, strain_wanted: Number, part: Law) -> Array:
     """Return the temperature at which the conductor has a strain under a tension [degC].
 
@@ -158,13 +149,6 @@ def _linear_near(tension: Number, temperature: ArrayLike, part: TwoPart, near: N
     return e, _branch_slope(slack, part)
 
 
-def _linear_forces(strain: Number, temperature: ArrayLike, part: TwoPart) -> tuple[Array, Array]:
-    outer_free, core_free = _free_strains(part, temperature)
-    force = part.outer_stiffness * (strain - outer_free)
-    outer = np.where(part.core_stiffness > 0, np.maximum(force, -part.outer_compression), force)
-    return outer, part.core_stiffness * (strain - core_free)
-
-
 def _linear_temperature(tension: Number, strain_wanted: Number, part: TwoPart) -> Array:
     Ko, Kc = part.outer_stiffness, part.core_stiffness
     K = Ko + Kc
@@ -184,5 +168,4 @@ _STRAIN: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_strain, Curve
 _SLOPE: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_slope, Curved: curves.strain_slope}
 _BOTH: dict[type[Law], Callable[..., tuple[Array, Array]]] = {TwoPart: _linear_both, Curved: curves.strain_and_slope}
 _NEAR: dict[type[Law], Callable[..., tuple[Array, Array]]] = {TwoPart: _linear_near, Curved: curves.strain_near}
-_FORCES: dict[type[Law], Callable[..., tuple[Array, ...]]] = {TwoPart: _linear_forces, Curved: curves.part_forces}
 _TEMPERATURE: dict[type[Law], Callable[..., Array]] = {TwoPart: _linear_temperature, Curved: curves.temperature_at}

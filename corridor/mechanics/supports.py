@@ -5,7 +5,7 @@ their weight and of their wind at each end. Inside, arrays have the batch last: 
 vectors (3, ..., batch); sections of fewer spans are filled with level spans that pull at nothing.
 """
 
-from typing import NamedTuple, Protocol, TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +14,12 @@ from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.errors import InputError
 from corridor.geometry.catenary import Plane, plane_of
 from corridor.mechanics import block_newton as block
-from corridor.mechanics.elongation import Law, TwoPart
+from corridor.mechanics.elongation import Law
 from corridor.mechanics.wires import Kept, Strung, Wires
 
 __all__ = [
-    "FREE", "HELD", "POST", "SLACK", "Problem", "SupportForces", "Supports", "beside", "dot", "end_forces",
-    "forces_on_ends", "hanging", "planes", "prepare", "put", "support_forces", "take", "unit",
+    "FREE", "HELD", "POST", "SLACK", "Problem", "Supports", "beside", "dot", "end_forces",
+    "forces_on_ends", "hanging", "planes", "prepare", "put", "take", "unit",
 ]
 
 #: A string that swings; a wire held at the hinge (V-string); a post that bends along the line.
@@ -249,55 +249,3 @@ def end_forces(start: ArrayLike, end: ArrayLike, load: ArrayLike, horizontal_ten
     wire = block.shape(plane.span, plane.rise, plane.load, np.log(np.asarray(horizontal_tension, float)))
     along, across = wire.H[..., None] * plane.along, plane.against
     return along - wire.left[..., None] * across, -along - wire.right[..., None] * across
-
-
-class SupportForces(NamedTuple):
-    """Force on each structure at the hinge [N], (batch, n + 1).
-
-    `down`, negative where wires lift; `right`, to the right of the line; `ahead`, along the line.
-    """
-
-    down: Array
-    right: Array
-    ahead: Array
-
-
-class Hanging(Protocol):
-    """What forces on supports are found from: `horizontal_tension` (batch, n) [N], `end` (batch, n + 1, 3) [m]."""
-
-    @property
-    def horizontal_tension(self) -> Array: ...
-
-    @property
-    def end(self) -> Array: ...
-
-
-def support_forces(supports: Supports, equilibrium: Hanging, load: ArrayLike, *,
-                   count: ArrayLike | None = None) -> SupportForces:
-    """Return what wires and strings do to the structures, string weight and wind included.
-
-    The line's direction at a support halves its angle.
-
-    Parameters
-    ----------
-    supports : Supports
-    equilibrium : Equilibrium
-        Its solution.
-    load, count
-        As solved for.
-
-    Returns
-    -------
-    SupportForces
-        nan where the section was not found, and beyond its supports.
-    """
-    H = equilibrium.horizontal_tension
-    problem = prepare(supports, load, 0.0, TwoPart(*np.zeros(7)), count, H)
-    plane = planes(problem, equilibrium.end.T - problem.hinge)
-    with np.errstate(invalid="ignore"):
-        wire = block.shape(plane.span, plane.rise, plane.load, np.log(np.where(problem.active, H.T, 1.0)))
-        east, north, up = forces_on_ends(problem, plane, wire) + problem.pull
-    line_east, line_north, _ = problem.line
-    there = np.isfinite(equilibrium.end[..., 0])
-    parts = -up, east * line_north - north * line_east, east * line_east + north * line_north
-    return SupportForces(*(np.where(there, p.T, np.nan) for p in parts))

@@ -177,7 +177,8 @@ _FIELDS = _columns(
     ("emergency_governs", "text", None,
      "what sets that limit, in the words of `governs`; null where the option has no emergency temperature, or the "
      "study no case at it"),
-    ("left_out", "text", None, "what is near and no rule is for, and so does not count in the limit"),
+    ("left_out", "text", None, "what does not count in the limit: what is near and no rule is for, and other "
+     "lines that wires pass below, which they come nearer to as they cool"),
     ("governing_wire", "text", None, "the wire that sets the limit"),
     ("conductor", "text", None, "designation of the conductor"),
     ("conductor_source", "text", None, "where the catalogue has it from"),
@@ -200,7 +201,8 @@ _FIELDS = _columns(
     ("loss_at_continuous_kw_per_km", "real", "kW/km", "resistive loss of the three phases at the continuous current"),
     ("spans_fixed", "integer", None, "number of the line's worst spans that are put right"),
     ("fixed_span", "text", None, "the span put right last; null in the first step"),
-    ("limiting_span", "text", None, "the span that sets the limit now; null where the maximum of the option does"),
+    ("limiting_span", "text", None, "the span that sets the limit now, or that falls short at the emergency "
+     "temperature alone; null where none does"),
     ("note", "text", None, "what to know of the value"),
     ("clearances", "integer", None, "pairs checked: rows of `clearances`"),
     ("violations", "integer", None, "rows of `violations`"),

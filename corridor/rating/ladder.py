@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import CLEARANCE, ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 
 __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 
@@ -57,12 +57,14 @@ def ladder_rows(limits, ceilings):
 
     A line carries what its worst span allows. With `n` of its spans put right it carries what the next one allows,
     and in the end what its maximum temperature does. Spans not assessed may be the worst of all, so they come first,
-    and the limit is unknown (nan) until they are put right: what the others allow is then at most so much.
+    and the limit is unknown (nan) until they are put right: what the others allow is then at most so much. Last come
+    those that carry the maximum temperature and fall short at the emergency one: the current stays, the note tells.
 
     Parameters
     ----------
     limits : dict of ndarray
-        Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs.
+        Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs,
+        emergency_limit_temperature_c, emergency_governs.
     ceilings : dict
         (line, option) to Ceiling. Where its current is nan (no weather is given) spans are ordered by temperature.
 
@@ -90,15 +92,34 @@ def _steps(line, option, limits, ceiling):
     order = np.argsort(worth, kind="stable")
     # A span within a thousandth of what the whole line carries in the end gains nothing.
     order = order[worth[order] < top - 1e-3]
-    lost = unknown[order]
+    lost, late = unknown[order], _short_in_need(limits, order)
+    ends = np.full(len(late) + 1, 1.0)
+    notes = _notes(limits, order, lost, by, top, "degC" if np.isnan(ceiling.current) else "A")
+    fixed, count = span[np.concatenate([order, late])], len(order) + len(late) + 1
     return {
-        "line": np.full(len(order) + 1, line, object), "option": np.full(len(order) + 1, option, object),
-        "spans_fixed": np.arange(len(order) + 1), "fixed_span": np.append(None, span[order]).astype(object),
-        "limiting_span": np.append(span[order], None).astype(object),
-        "limit_temperature_c": np.append(np.where(lost, np.nan, temperature[order]), ceiling.temperature),
-        "limit_current_a": np.append(np.where(lost, np.nan, current[order]), ceiling.current),
-        "note": _notes(limits, order, lost, by, top, "degC" if np.isnan(ceiling.current) else "A"),
+        "line": np.full(count, line, object), "option": np.full(count, option, object),
+        "spans_fixed": np.arange(count), "fixed_span": np.append(None, fixed).astype(object),
+        "limiting_span": np.append(fixed, None).astype(object),
+        "limit_temperature_c": np.append(np.where(lost, np.nan, temperature[order]), ends * ceiling.temperature),
+        "limit_current_a": np.append(np.where(lost, np.nan, current[order]), ends * ceiling.current),
+        "note": np.concatenate([notes[:-1], _notes_in_need(limits, late), notes[-1:]]),
     }
+
+
+def _short_in_need(limits, order):
+    """Rows of the spans that fall short, or are not known, at the emergency temperature alone, the worst first."""
+    short = np.isin(limits["emergency_governs"].astype(str), (CLEARANCE, NO_TEMPERATURE, UNKNOWN))
+    short[order] = False
+    late = np.flatnonzero(short)
+    return late[np.argsort(np.nan_to_num(limits["emergency_limit_temperature_c"][late], nan=-np.inf), kind="stable")]
+
+
+def _notes_in_need(limits, late):
+    """Words for the steps of those."""
+    words = {UNKNOWN: "not known at the emergency temperature", NO_TEMPERATURE: "short at any emergency temperature"}
+    return np.array([words.get(governs, f"short at the emergency temperature, clear to {T:.0f} degC") for governs, T in
+                     zip(limits["emergency_governs"][late], limits["emergency_limit_temperature_c"][late],
+                         strict=True)], object)
 
 
 def _notes(limits, order, lost, by, top, unit):

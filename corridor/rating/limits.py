@@ -26,8 +26,9 @@ __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN"
 #: Temperature from which a limit is sought [degC].
 COLDEST = -60.0
 _ITERATIONS = 60
-#: Margin that counts as none [m], one that does after some trials, how many, and the width of a bracket that ends [K].
-_MARGIN, _ENOUGH, _TRIALS, _WIDTH = 1e-6, 5e-4, 12, 1e-9
+#: Margin that is sought and how far beside it counts as found [m], so that none is below nought; one that does after
+#: some trials, how many, and the width of a bracket that ends [K].
+_SOUGHT, _BESIDE, _ENOUGH, _TRIALS, _WIDTH = 5e-7, 4e-7, 5e-4, 12, 1e-9
 
 #: What sets a limit, in the column `governs`.
 CLEARANCE, MAXIMUM = "clearance", "maximum temperature"
@@ -78,7 +79,8 @@ def limit_rows(around, columns, gaps, current_at):
     Returns
     -------
     dict of ndarray
-        `left_out` tells what no rule is for; everything else that was not assessed leaves no limit.
+        `left_out` tells what no rule is for, and which lines wires pass below; everything else that was not assessed
+        leaves no limit.
     """
     scene = around.scene
     top = np.array([option.wiring.maximum_temperature for option in scene.options], float)
@@ -97,7 +99,7 @@ def limit_rows(around, columns, gaps, current_at):
         "governing_obstacle": row.obstacle, "governing_measure": row.measure, "governing_wire": row.wire,
         "governing_case": row.case, "station_m": row.station, "emergency_limit_temperature_c": columns_of_need[0],
         "emergency_limit_current_a": columns_of_need[1], "emergency_governs": columns_of_need[2],
-        "left_out": _left_out(scene, gaps)[s],
+        "left_out": _left_out(scene, columns, gaps)[s, o],
     }
 
 
@@ -184,7 +186,8 @@ def _hot(around, columns, cases, word, temperature):
     scene = around.scene
     if columns is None or any(scene.cases[k].temperature != word for k in cases):
         return _least(around, cases, temperature)
-    chosen = np.isin(columns["case"], [scene.cases[k].name for k in cases]) & (columns["position"] != "below")
+    chosen = np.isin(columns["case"], [scene.cases[k].name for k in cases])
+    chosen &= ~_passed_below(columns["position"], columns["against"])
     s, o = _places(scene, columns, np.flatnonzero(chosen))
     again = np.full(temperature.shape, False)
     again[s, o] = np.isin(columns["wire"][chosen], scene.wires.wire[scene.wires.kind == "shield"])
@@ -223,51 +226,72 @@ def _no_rule(gap):
     return gap.reason.startswith(NO_RULE) and gap.against != "ground"
 
 
-def _left_out(scene, gaps):
-    """What no rule is for, in words, by span; None where there is nothing."""
+def _passed_below(position, against):
+    """True for other lines that wires are below of: nearer when they are cool, and no current is the cause of that. Of
+    two own wires the upper one sinks, too."""
+    return (position == "below") & (against == "line")
+
+
+def _left_out(scene, columns, gaps):
+    """What no rule is for, and lines that wires pass below, in words, (span, option); None where there is nothing."""
     found = {}
     for gap in gaps:
         if gap.span >= 0 and _no_rule(gap):
             name = f"{gap.obstacle} ({gap.against})" if gap.obstacle else gap.against
-            found.setdefault(gap.span, {}).setdefault(name)
-    words = np.full(len(scene.spans), None, object)
-    for span, things in found.items():
-        words[span] = "no rule: " + ", ".join(things)
+            for option in range(len(scene.options)):
+                found.setdefault((gap.span, option), {}).setdefault("no rule", {}).setdefault(name)
+    if columns is not None:
+        rows = np.flatnonzero(_passed_below(columns["position"], columns["against"]))
+        for key, name in zip(zip(*_places(scene, columns, rows), strict=True), columns["obstacle"][rows], strict=True):
+            found.setdefault(key, {}).setdefault("passed below", {}).setdefault(name or "line")
+    words = np.full((len(scene.spans), len(scene.options)), None, object)
+    for key, things in found.items():
+        words[key] = "; ".join(f"{why}: {', '.join(names)}" for why, names in things.items())
     return words
 
 
 def _root(around, cases, limits, top):
     """Limits with the temperatures at which spans that fall short just clear.
 
-    False position on the margin, which falls as the wire gets longer, with the stale end's value halved. Where the
-    margin jumps, the cooler side is taken.
+    False position on the margin, which falls as the wire gets longer, with the stale end's value halved. The margin
+    that is left is a hair above nought: put back, a limit is no violation. Where the margin jumps, the cooler side is
+    taken, and what is near on the hotter one is told.
     """
     short = limits.governs == CLEARANCE
     low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
     cold = _least(around, cases, low, lost=False)
-    f_low, f_high = cold.margin.copy(), limits.least.margin.copy()
-    side, T, best = np.zeros(short.shape), np.full(short.shape, np.nan), _Least(*(v.copy() for v in cold))
-    todo = short & (cold.margin > 0)
+    f_low, f_high = cold.margin - _SOUGHT, limits.least.margin - _SOUGHT
+    side, T = np.zeros(short.shape), np.full(short.shape, np.nan)
+    best, beyond = (_Least(*(v.copy() for v in least)) for least in (cold, limits.least))
+    todo = short & (f_low > 0)
     for trial in range(_ITERATIONS):
         if not todo.any():
             break
         with np.errstate(invalid="ignore", divide="ignore"):
             T = np.where(todo, low + (high - low) * np.clip(f_low / (f_low - f_high), 0.01, 0.99), T)
         now = _least(around, cases, np.where(todo, T, np.nan))
-        above, below = todo & (now.margin >= 0), todo & ~(now.margin >= 0)
-        f_high = np.where(above & (side > 0), f_high / 2, np.where(below, now.margin, f_high))
-        f_low = np.where(below & (side < 0), f_low / 2, np.where(above, now.margin, f_low))
+        off = now.margin - _SOUGHT
+        above, below = todo & (off >= 0), todo & ~(off >= 0)
+        f_high = np.where(above & (side > 0), f_high / 2, np.where(below, off, f_high))
+        f_low = np.where(below & (side < 0), f_low / 2, np.where(above, off, f_low))
         low, high = np.where(above, T, low), np.where(below, T, high)
         side = np.where(above, 1, np.where(below, -1, side))
-        near = todo & ((np.abs(now.margin) <= _MARGIN) | above & (now.margin <= _ENOUGH) & (trial >= _TRIALS))
+        near = todo & ((np.abs(off) <= _BESIDE) | above & (off <= _ENOUGH) & (trial >= _TRIALS))
         low = np.where(near, T, low)
-        for whole, some in zip(best, now, strict=True):
-            whole[above | near] = some[above | near]
+        _put(now, best, above | near)
+        _put(now, beyond, below & ~near)
         todo &= ~near & (high - low > _WIDTH) & ~np.isnan(now.margin)
-    found = short & (cold.margin > 0) & np.isfinite(f_high)
-    governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= 0), NO_TEMPERATURE, UNKNOWN))
-    least = _Least(*(np.where(short, new, old) for new, old in zip(best, limits.least, strict=True)))
+    clears = cold.margin > _SOUGHT
+    found = short & clears & np.isfinite(f_high)
+    governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= _SOUGHT), NO_TEMPERATURE, UNKNOWN))
+    known = short & ~(found & (best.margin > _ENOUGH))
+    least = _Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
     return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
+
+
+def _put(now, kept, chosen):
+    for whole, some in zip(kept, now, strict=True):
+        whole[chosen] = some[chosen]
 
 
 def _least(around, cases, temperature, *, lost=True):
@@ -312,9 +336,9 @@ def _of_wires(scene, cases, temperature):
 
 def _put_least(result, scene, checked, asked):
     """Take compared rows into the result where they are nearer than what is there."""
-    # What a wire passes below is nearer when it is cool: no current is the cause of that.
     margins = checked.actual - asked.terms.required
-    rows = np.flatnonzero(np.isfinite(margins) & (checked.position != "below"))
+    below = _passed_below(checked.position, against_of(checked.obstacle, scene.obstacles))
+    rows = np.flatnonzero(np.isfinite(margins) & ~below)
     span, option, margin = scene.wires.span[checked.wire[rows]], checked.option[rows], margins[rows]
     first = least_rows(span * len(scene.options) + option, margin)
     at = span[first], option[first]
@@ -339,7 +363,7 @@ def _with_ice(state, short):
 def _short_under_ice(scene, columns):
     """True where a wire falls short of anything in a case with ice, shape (span, option)."""
     icy = np.isin(columns["case"], [case.name for case in scene.cases if case.iced])
-    short = np.flatnonzero(icy & (columns["position"] != "below") & (columns["margin_m"] < 0))
+    short = np.flatnonzero(icy & ~_passed_below(columns["position"], columns["against"]) & (columns["margin_m"] < 0))
     known = np.zeros((len(scene.spans), len(scene.options)), bool)
     known[_places(scene, columns, short)] = True
     return known

@@ -16,13 +16,13 @@ from corridor.conductor import catalogue
 from corridor.line.elongation_laws import law_rows, take_law, with_sets
 from corridor.mechanics.elongation import (
     TwoPart,
-    part_forces,
     strain,
     strain_near,
     strain_slope,
     temperature_at,
 )
 
+from ..common import part_forces
 from ..sections_of_wire import wiring
 
 NAMES = ("264-AL1/62-ST1A", "Drake", "23.5-AT3TW/CF-7.9", "23.5-A0TW/CF-7.9", "264-A0/62-ST6C", "23.5-AT1G/ST6C-10.1",

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from corridor.mechanics.elongation import TwoPart, part_forces, strain, strain_slope, temperature_at
+from corridor.mechanics.elongation import TwoPart, strain, strain_slope, temperature_at
 from corridor.mechanics.ruling_span import (
     knee_temperature,
     ruling_span,
@@ -20,7 +20,7 @@ from corridor.mechanics.ruling_span import (
     unstressed_excess,
 )
 
-from ..common import ALL_ALUMINIUM, SECTIONS, STEEL_CORED, WEIGHT
+from ..common import ALL_ALUMINIUM, SECTIONS, STEEL_CORED, WEIGHT, part_forces
 
 PARTS = {"steel cored": STEEL_CORED, "one part": ALL_ALUMINIUM,
          "compression": STEEL_CORED._replace(outer_compression=np.float64(4000.0)),

@@ -21,7 +21,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from corridor.geometry.catenary import greatest_sag
-from corridor.mechanics.elongation import TwoPart, part_forces, strain, temperature_at
+from corridor.mechanics.elongation import TwoPart, strain, temperature_at
 from corridor.mechanics.loads import ice_weight, wind_force
 from corridor.mechanics.ruling_span import (
     knee_temperature,
@@ -29,6 +29,8 @@ from corridor.mechanics.ruling_span import (
     tension,
     unstressed_excess,
 )
+
+from ..common import part_forces
 
 SPAN, WEIGHT = 300.0, 1.628 * 9.80665
 SECOND_ORDER = 6e-4

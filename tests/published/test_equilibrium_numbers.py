@@ -20,7 +20,7 @@ from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.elongation import TwoPart, strain
 from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.ruling_span import ruling_span, tension, unstressed_excess
-from corridor.mechanics.supports import FREE, HELD, Supports, support_forces
+from corridor.mechanics.supports import FREE, HELD, Supports, end_forces
 
 #: 468.6 mm2 of 69.6 GPa, 18.9e-6 1/K, 1.628 kg/m.
 PART = TwoPart(*(np.float64(v) for v in (69.6e9 * 468.6e-6, 0, 18.9e-6, 0, 0, 0, 0)))
@@ -183,7 +183,8 @@ def test_swing_of_a_string(angle, printed):
         supports, eq = solved(unknown)
         plane = plane_of(eq.end[:, 1:3], eq.end[:, 2:4], load[1:3])
         in_plan = eq.horizontal_tension[0, 1:3] * np.hypot(*plane.along[0, :, :2].T)
-        down = support_forces(supports, eq, load[None]).down[0, 2] - 100 * POUND
+        on_start, on_end = end_forces(eq.end[0, :-1], eq.end[0, 1:], load, eq.horizontal_tension[0])
+        down = -(on_end[1] + on_start[2])[2]
         return [down / w / FOOT - 600, in_plan.mean() / POUND - 6000]
 
     supports, eq = solved(root(wrong, [2.0, 26.0], tol=1e-8).x)
