@@ -27,6 +27,10 @@ from corridor.study.named_files import named_files
 __all__ = ["Clock", "LaidOut", "Opened", "guard_of", "prepare", "survey"]
 
 
+#: How far beside the line the ground is expected to be asked for [m].
+BESIDE = 100.0
+
+
 class Clock:
     """Seconds by kind of work, from any thread; work within other work counts as its own kind alone."""
 
@@ -168,6 +172,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
     structures, ground = inputs.structures, _timed_ground(inputs.terrain, clock or Clock())
     base = structures.base_elevation
     plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
+    ends = (v[end] for end in (plan.spans.tail, plan.spans.head) for v in (structures.easting, structures.northing))
+    inputs.terrain.expect(*ends, BESIDE)
     if surveyed or inputs.needs_highest or len(near_spans(structures, plan.spans, inputs.framings, 0,
                                                           len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)

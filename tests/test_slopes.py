@@ -168,3 +168,35 @@ def test_a_violation_that_is_beside_only(tmp_path):
     assert row["measure"] == "radial" and row["severity"] == "rule"
     assert row["margin_low_m"] <= row["margin_m"] <= row["margin_high_m"]
     assert row["margin_m"] == pytest.approx(clear["radial"] - base, abs=1e-6)
+
+
+def test_wires_that_are_left_out_for_their_height_change_nothing(tmp_path, monkeypatch):
+    """A hill below one span of two, and one below the last structure that is higher than the wires hang in midspan."""
+    def hills(e, n):
+        return (80 + 29 * np.exp(-(((e - EAST - 150) / 60) ** 2)) + 30 * np.exp(-(((e - EAST - 600) / 20) ** 2))
+                - 0.3 * (n - NORTH))
+
+    study, across, near, rows, found = over(tmp_path, hills, structures=3), slopes._across, slopes.near_slopes, [], []
+    study.rules = "rule,against,measure,base\nopen,ground,vertical,5\n"
+
+    def told(*args):
+        rows.append(np.isinf(across(*args)[0]).all(axis=(1, 2)))
+        return across(*args)
+
+    def kept(*args):
+        found.append(near(*args))
+        return found[-1]
+
+    monkeypatch.setattr(slopes, "near_slopes", kept)
+    monkeypatch.setattr(slopes, "_across", told)
+    study.check()
+    assert {True, False} == set(np.concatenate(rows).tolist())
+    some = found.copy()
+    found.clear()
+    monkeypatch.setattr(slopes, "_across", lambda *args: across(*args[:-1], np.inf))
+    study.check()
+    assert len(some) == len(found) and any(each.checked is not None and len(each.checked.actual) for each in some)
+    for one, other in zip(some, found, strict=True):
+        assert one.unknown == other.unknown and (one.checked is None) == (other.checked is None)
+        for name, column in {} if one.checked is None else vars(one.checked).items():
+            np.testing.assert_array_equal(column, getattr(other.checked, name), err_msg=name)

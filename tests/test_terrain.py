@@ -386,6 +386,31 @@ def test_each_block_is_read_once(tmp_path):
         assert terrain.blocks_read == 16
 
 
+@pytest.mark.parametrize(
+    ("stored", "block"),
+    [({"tiled": True, "blockxsize": 128, "blockysize": 128}, (128, 128)),
+     ({"tiled": True, "blockxsize": 512, "blockysize": 256}, (256, 512)),
+     ({"blockysize": 1}, (64, 900)), ({"blockysize": 50}, (100, 900))],
+    ids=["small", "large", "rows", "strips"],
+)
+def test_along_a_line_each_block_is_read_once(tmp_path, stored, block):
+    """Asked piece by piece, with room for a sixth of the cells; against scipy, and against all at once."""
+    z = np.random.default_rng(2).normal(300, 20, (1100, 900)).astype("float32")
+    path = write(tmp_path / "a.tif", z, compress="deflate", **stored)
+    share = np.linspace(0, 1, 20_001).reshape(-1, 1)
+    column, row = 30 + 830 * share, 40 + 1000 * share + np.random.default_rng(3).uniform(-40, 40, share.shape)
+    pieces = [slice(i, i + 500) for i in range(0, 20_001, 500)]
+    with open_terrain([path], FRAME, budget=660_000) as terrain:
+        terrain.expect(*(np.array([v]) for v in (E0 + 30, N0 - 40, E0 + 860, N0 - 1040)), 60.0)
+        found = np.concatenate([terrain.sample(E0 + column[p], N0 - row[p]) for p in pieces])
+        corner = [np.floor(at - 0.5).astype(int) + k for at in (row, column) for k in (0, 1)]
+        met = {(r // block[0], c // block[1]) for rows in corner[:2] for columns in corner[2:]
+               for r, c in zip(rows.ravel().tolist(), columns.ravel().tolist(), strict=True)}
+        assert terrain.blocks_read == len(met)
+    np.testing.assert_array_equal(found, sample(path, E0 + column, N0 - row))
+    np.testing.assert_allclose(found, map_coordinates(z.astype(float), [row - 0.5, column - 0.5], order=1), atol=1e-6)
+
+
 def test_little_memory_gives_the_same_answer(tmp_path):
     z = np.random.default_rng(2).normal(300, 20, (512, 1024)).astype("float32")
     path = write(tmp_path / "a.tif", z, tiled=True, blockxsize=128, blockysize=128)

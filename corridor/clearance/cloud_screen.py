@@ -3,8 +3,7 @@
 from typing import NamedTuple
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
+import scipy  # its parts load when they are first used
 
 from corridor.clearance.cloud_curves import PLACES, near_curves
 
@@ -74,7 +73,8 @@ def clusters(spot, distance):
         here = np.flatnonzero(key[at] == key + step) if len(key) else np.zeros(0, int)
         pairs.append(np.stack([here, at[here]]))
     a, b = np.concatenate(pairs, axis=1)
-    label = connected_components(coo_array((np.ones(len(a)), (a, b)), shape=(len(key), len(key))), directed=False)[1]
+    pairs = scipy.sparse.coo_array((np.ones(len(a)), (a, b)), shape=(len(key), len(key)))
+    label = scipy.sparse.csgraph.connected_components(pairs, directed=False)[1]
     label = label[of.ravel()]
     # Numbered along the line, so that names do not depend on how the points came.
     first = np.full(label.max(initial=-1) + 1, np.inf)

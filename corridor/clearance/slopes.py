@@ -143,7 +143,8 @@ def _scan(scene, way, rows, span, shape, sample, cell, within):
     if not np.isfinite(reach):
         return _Ways(*(np.zeros(0, kind) for kind in (int, *(float,) * 6))), _first_of(key, rows, key >= 0)
     within += scene.reach.around.max(initial=0.0)
-    least, across, hole = _across(scene, rows // (shape[1] * shape[2]), place, sample, step, min(reach, within))
+    least, across, hole = _across(scene, rows // (shape[1] * shape[2]), place, sample, step, min(reach, within),
+                                  within + 2 * step)
     best = np.full(shape[1] * shape[2], np.inf)
     np.minimum.at(best, key, least.min(axis=(1, 2)))
     lost = _first_of(key, rows, (hole < np.minimum(best, within)[key, None, None]).any(axis=(1, 2)))
@@ -174,9 +175,10 @@ def _ground_at(scene, wire, place, sample):
     return sample(grid[..., 0], grid[..., 1])
 
 
-def _across(scene, wire, place, sample, step, reach):
+def _across(scene, wire, place, sample, step, reach, far):
     """Distances [m] of places (row, turn, share) to the ground across from them, how far across it is, and how far
-    across the nearest unknown ground is, inf where there is none."""
+    across the nearest unknown ground is, inf where there is none; inf, too, for rows that are everywhere more than
+    `far` above the highest ground across from them, as the distance is greater than that."""
     low, high = (best(place[..., :2], axis=(0, 1, 2)) for best in (np.min, np.max))
     x = np.arange(low[0], high[0] + step, step)
     y = np.arange(low[1] - reach - step, high[1] + reach + 2 * step, step)
@@ -186,7 +188,17 @@ def _across(scene, wire, place, sample, step, reach):
         return tuple(np.full(place.shape[:-1], np.inf) for _ in range(3))
     i, j = (np.rint((place[..., axis] - at[0]) / step).astype(int) for axis, at in ((0, x), (1, y)))
     least, across, hole = (np.full(place.shape[:-1], np.inf) for _ in range(3))
-    for m in range(-int(reach / step) - 1, int(reach / step) + 2):
+    # Where ground is unknown, so is the highest, and the row is looked at.
+    near = np.flatnonzero(~((place[..., 2] - Z.max(axis=1)[i]).min(axis=(1, 2)) > far))
+    least[near], across[near], hole[near] = _nearest_across(place[near], Z, i[near], j[near], y,
+                                                            int(reach / step) + 1)
+    return least, across, hole
+
+
+def _nearest_across(place, Z, i, j, y, count):
+    """The three of `_across` for places by row and column of the mesh Z, as many rows of it to either side."""
+    least, across, hole = (np.full(place.shape[:-1], np.inf) for _ in range(3))
+    for m in range(-count, count + 1):
         c = y[j + m] - place[..., 1]
         d = np.hypot(c, np.maximum(place[..., 2] - Z[i, j + m], 0))
         unknown = np.isnan(d)

@@ -1,5 +1,5 @@
-"""Rasters on one grid, as a single grid of cells whose blocks are read once and kept while there is
-room."""
+"""Rasters on one grid, as a single grid of cells: a block is read and taken apart into small tiles at once, and those
+that are wanted, now or along the line, are kept while there is room."""
 
 from collections import OrderedDict
 from concurrent.futures import ThreadPoolExecutor
@@ -15,8 +15,12 @@ __all__ = ["Mosaic", "Reader", "group"]
 
 #: Farthest from a whole cell that two rasters of one grid may lie apart [cells].
 _ALIGNED = 1e-3
-#: Side of the blocks read from files that have no handy ones of their own [cells].
-_SIDE = 256
+#: Side of the blocks read from files that have no handy ones of their own, and least side of any [cells].
+_SIDE, _LEAST = 256, 64
+#: Cells of a block that is read at once at most: of one each thread holds at a time.
+_BLOCK = 1 << 24
+#: Side of the tiles that are kept [cells].
+_TILE = 64
 #: Places looked up at once: their arrays stay in a core's cache.
 _CHUNK = 1 << 16
 #: Bytes that GDAL's own cache may take.
@@ -108,6 +112,13 @@ def _offset(base, raster):
     return (row, column) if drift < _ALIGNED and apart < _ALIGNED else None
 
 
+def _block_of(raster):
+    """Rows and columns that are read at once: whole blocks of the file, lest one is unpacked for each of its parts."""
+    whole = (raster.height, raster.width)
+    sides = tuple(n * -(-min(_LEAST, most) // n) for n, most in zip(raster.block, whole, strict=True))
+    return sides if sides[0] * sides[1] <= _BLOCK else (_SIDE, _SIDE)
+
+
 class Mosaic:
     """The cells of rasters on one grid; where they overlap the first that knows a height wins.
 
@@ -117,13 +128,14 @@ class Mosaic:
         As `group` returns them.
     reader : Reader
     budget : int
-        Bytes of blocks to keep.
+        Bytes of tiles to keep; four tiles at least. Besides them each thread of the reader holds one block, of 2**24
+        cells at most.
 
     Notes
     -----
     Places are columns and rows counted in cells, whole numbers at cell centres, from the first
     raster's first cell. `low` and `high` are the first and last centre of all rasters, (column,
-    row)."""
+    row). A tile is numbered by its block, and its row and column there."""
 
     def __init__(self, members, reader, budget):
         self.members, self._reader = members, reader
@@ -136,18 +148,47 @@ class Mosaic:
         self._box = box
         (top, left), (bottom, right) = box[:, :2].min(axis=0), box[:, 2:].max(axis=0)
         self.low, self.high = (left, top), (right, bottom)
-        self._block = tuple(n if 64 <= n <= 1024 else _SIDE for n in first.block)
+        self._block = _block_of(first)
+        self._tile = tuple(min(n, _TILE) for n in self._block)
+        self._tiles = tuple(-(-n // side) for n, side in zip(self._block, self._tile, strict=True))
+        self._each = self._tiles[0] * self._tiles[1]
         self._across = (right - left) // self._block[1] + 1
-        self._slot_of = np.full(((bottom - top) // self._block[0] + 1) * self._across, -1, np.int32)
+        count = ((bottom - top) // self._block[0] + 1) * self._across * self._each
+        # Pages of a new array take no memory until they are written: 0 is no slot, others count from 1.
+        self._slot_of = np.zeros(count, np.int32)
+        self._along = None
         kind = np.dtype(np.float32 if all(m.single for m, *_ in members) else np.float64)
-        cells = self._block[0] * self._block[1]
-        slots = min(max(int(budget // (cells * kind.itemsize)), 4), len(self._slot_of))
-        # Pages of an empty array take no memory until they are written.
-        self._table = np.empty((slots, *self._block), kind)
+        slots = min(max(int(budget // (self._tile[0] * self._tile[1] * kind.itemsize)), 4), count)
+        self._table = np.empty((slots, *self._tile), kind)
         self._held = np.full(slots, -1)
         self._used = np.zeros(slots, np.int64)
         self._clock, self.blocks_read = 0, 0
         self._faulty, self._asked = {}, set()
+
+    def expect(self, start, stop, reach):
+        """Say where the surface will be asked for: of a block that is read, tiles elsewhere are let go unless they are
+        wanted just then.
+
+        Parameters
+        ----------
+        start, stop : ndarray, shape (2, segment)
+            Column and row of the ends of segments [cells].
+        reach : float
+            How far beside them [cells].
+        """
+        count = np.ceil(np.hypot(*(stop - start)) / (min(self._tile) / 2)).astype(int) + 1
+        first = np.cumsum(count) - count
+        share = (np.arange(count.sum()) - np.repeat(first, count)) / np.repeat(np.maximum(count - 1, 1), count)
+        column, row = np.repeat(start, count, axis=1) + share * np.repeat(stop - start, count, axis=1)
+        self._along = np.zeros(len(self._slot_of), bool)
+        aside = [np.linspace(-reach, reach, int(np.ceil(2 * reach / side)) + 1) for side in self._tile]
+        for down in aside[0]:
+            for right in aside[1]:
+                c, r = column + right, row + down
+                known = self.covers(c, r)
+                tile, _ = self._find((r[known] - self.low[1]).astype(np.int64),
+                                     (c[known] - self.low[0]).astype(np.int64))
+                self._along[tile] = True
 
     def forget(self):
         """Forget which blocks were asked for, as `absurd` counts them."""
@@ -188,6 +229,15 @@ class Mosaic:
             result[start + known] = self._sample(c, r)
         return result
 
+    def _find(self, row, column):
+        """The tile that holds cells counted from the corner of all rasters, and the place in it."""
+        (high, wide), (tall, broad) = self._block, self._tile
+        i, j = row // high, column // wide
+        row, column = row - i * high, column - j * wide
+        a, b = row // tall, column // broad
+        tile = (i * self._across + j) * self._each + a * self._tiles[1] + b
+        return tile, (row - a * tall) * broad + column - b * broad
+
     def _sample(self, column, row):
         """The surface at places that are covered, counted from the corner of all rasters."""
         c0, r0 = np.floor(column).astype(np.int64), np.floor(row).astype(np.int64)
@@ -195,69 +245,76 @@ class Mosaic:
         # On a centre the next cell has no weight: name the same one twice, it may lie outside or be
         # unknown.
         c1, r1 = c0 + (u > 0), r0 + (v > 0)
-        (i0, y0), (i1, y1) = divmod(r0, self._block[0]), divmod(r1, self._block[0])
-        (j0, x0), (j1, x1) = divmod(c0, self._block[1]), divmod(c1, self._block[1])
-        corners = ((i0, j0), (i0, j1), (i1, j0), (i1, j1))
-        blocks = [i * self._across + j for i, j in corners]
-        wanted = self._wanted(blocks)
+        corners = [self._find(r, c) for r, c in ((r0, c0), (r0, c1), (r1, c0), (r1, c1))]
+        wanted = self._wanted([tile for tile, _ in corners])
         if len(wanted) > len(self._held):
-            return self._in_parts(column, row, blocks[0])
+            return self._in_parts(column, row, corners[0][0])
         self._load(wanted)
-        places = ((y0, x0), (y0, x1), (y1, x0), (y1, x1))
-        flat, width = self._table.reshape(-1), self._block[1]
-        cells = self._block[0] * width
-        z = [
-            flat[self._slot_of[b].astype(np.int64) * cells + y * width + x]
-            for b, (y, x) in zip(blocks, places, strict=True)
-        ]
+        flat, cells = self._table.reshape(-1), self._tile[0] * self._tile[1]
+        z = [flat[(self._slot_of[tile].astype(np.int64) - 1) * cells + place] for tile, place in corners]
         return bilinear(*(k.astype(float) for k in z), u, v)
 
-    def _wanted(self, blocks):
-        """Numbers of the blocks touched, ascending. Neighbours along a line mostly share one: drop
+    def _wanted(self, tiles):
+        """Numbers of the tiles touched, ascending. Neighbours along a line mostly share one: drop
         repeats first."""
-        runs = [b[np.r_[True, b[1:] != b[:-1]]] if len(b) else b for b in blocks]
+        runs = [t[np.r_[True, t[1:] != t[:-1]]] if len(t) else t for t in tiles]
         return np.unique(np.concatenate(runs))
 
-    def _in_parts(self, column, row, block):
-        """As `_sample`, for places in more blocks than there is room for: block by block, half and
+    def _in_parts(self, column, row, tile):
+        """As `_sample`, for places in more tiles than there is room for: tile by tile, half and
         half."""
-        order = np.argsort(block, kind="stable")
+        order = np.argsort(tile, kind="stable")
         result = np.empty(len(column))
         for half in np.array_split(order, 2):
             result[half] = self._sample(column[half], row[half])
         return result
 
     def _load(self, wanted):
-        """Have the wanted blocks in the table, in the place of those unused for longest."""
+        """Have the wanted tiles in the table, in the place of those unused for longest."""
         self._clock += 1
-        present = self._slot_of[wanted] >= 0
-        self._used[self._slot_of[wanted[present]]] = self._clock
-        missing = wanted[~present]
+        slot = self._slot_of[wanted]
+        self._used[slot[slot > 0] - 1] = self._clock
+        missing = wanted[slot == 0]
         if len(missing):
-            self._read(missing)
+            self._read(missing, len(wanted) - len(missing))
         if self._faulty:
-            self._asked.update(self._faulty.keys() & wanted.tolist())
+            self._asked.update(self._faulty.keys() & (wanted // self._each).tolist())
 
-    def _read(self, missing):
-        slots = np.argsort(self._used, kind="stable")[: len(missing)]
-        self._slot_of[self._held[slots][self._held[slots] >= 0]] = -1
+    def _read(self, missing, in_use):
+        """Read the blocks of tiles that are missing, each once, and keep what is expected to be asked for as well, as
+        far as there is room beside what is in use."""
+        blocks = np.unique(missing // self._each)
+        more = (blocks[:, None] * self._each + np.arange(self._each)).ravel()
+        more = more[(self._slot_of[more] == 0) & (True if self._along is None else self._along[more])]
+        room = len(self._held) - in_use - len(missing)
+        tiles = np.sort(np.r_[missing, np.setdiff1d(more, missing, assume_unique=True)[:room]])
+        slots = np.argsort(self._used, kind="stable")[: len(tiles)]
+        self._slot_of[self._held[slots][self._held[slots] >= 0]] = 0
         self._held[slots] = -1
-        counts = self._reader.map(
-            self._fill, list(zip(missing.tolist(), slots.tolist(), strict=True))
-        )
-        self._held[slots], self._used[slots], self._slot_of[missing] = missing, self._clock, slots
-        self.blocks_read += len(missing)
-        self._faulty |= {block: met for block, met in zip(missing.tolist(), counts, strict=True) if met}
+        cuts = np.searchsorted(tiles, blocks * self._each)[1:]
+        counts = self._reader.map(self._fill, list(zip(blocks.tolist(), np.split(tiles % self._each, cuts),
+                                                       np.split(slots, cuts), strict=True)))
+        self._held[slots], self._used[slots], self._slot_of[tiles] = tiles, self._clock, slots + 1
+        self.blocks_read += len(blocks)
+        self._faulty |= {block: met for block, met in zip(blocks.tolist(), counts, strict=True) if met}
 
     def _fill(self, job):
-        """Read a block into a slot; the absurd cells met, by path."""
-        block, slot = job
-        out = self._table[slot]
-        out[...] = np.nan
+        """Read a block and put some of its tiles into slots; the absurd cells met, by path."""
+        block, tiles, slots = job
+        cells, met = self._cells_of(block)
+        tall, broad = self._tile
+        for tile, slot in zip(tiles.tolist(), slots.tolist(), strict=True):
+            a, b = divmod(tile, self._tiles[1])
+            part = cells[a * tall : (a + 1) * tall, b * broad : (b + 1) * broad]
+            self._table[slot, : part.shape[0], : part.shape[1]] = part
+        return met
+
+    def _cells_of(self, block):
+        """Heights of a block [m], nan where none is known, and the absurd cells met, by path."""
         top = block // self._across * self._block[0] + self.low[1]
         left = block % self._across * self._block[1] + self.low[0]
         bottom, right = top + self._block[0] - 1, left + self._block[1] - 1
-        box, met = self._box, []
+        box, met, out = self._box, [], None
         near = (
             (box[:, 0] <= bottom) & (box[:, 2] >= top) & (box[:, 1] <= right) & (box[:, 3] >= left)
         )
@@ -268,9 +325,13 @@ class Mosaic:
             z, absurd = self._reader.read(
                 raster, int(r0 - row), int(c0 - column), int(r1 - r0), int(c1 - c0)
             )
-            part = out[r0 - top : r1 - top, c0 - left : c1 - left]
-            np.copyto(part, z, where=np.isnan(part))
             met += [(raster.path, absurd)] if absurd else []
+            if out is None and (z.shape, z.dtype) == (self._block, self._table.dtype):
+                out = z
+            else:
+                out = np.full(self._block, np.nan, self._table.dtype) if out is None else out
+                part = out[r0 - top : r1 - top, c0 - left : c1 - left]
+                np.copyto(part, z, where=np.isnan(part))
             if not np.isnan(out).any():
                 break
-        return met
+        return np.full(self._block, np.nan) if out is None else out, met

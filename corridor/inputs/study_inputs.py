@@ -1,6 +1,7 @@
 """All files that a study names, read into facts in the working frame."""
 
 import json
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 from pyproj.crs import CompoundCRS
@@ -39,7 +40,7 @@ _COLD = 10.0
 
 @dataclass(frozen=True)
 class Inputs:
-    """What a study comes to once its files are read; `files` is one dict per file, for the layer `inputs`;
+    """What a study comes to once its files are read; `described` what they are, told aside as its digests take time;
     `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
     hang, by obstacles; `layers` what each layer of obstacles held (LayerRead)."""
 
@@ -54,13 +55,18 @@ class Inputs:
     shield: Wiring | None
     terrain: Terrain
     frame: Frame
-    files: tuple
+    described: Future
     cautions: tuple
     clouds: Clouds = Clouds(())
     grids: tuple = ()
     others: dict = field(default_factory=dict)
     layers: tuple = ()
     capacities: Capacities | None = None
+
+    @property
+    def files(self):
+        """One dict per file, for the layer `inputs`."""
+        return self.described.result()
 
     @property
     def crs(self):
@@ -244,8 +250,17 @@ def read_inputs(study):
     grids = [(part, horizontal(layer.crs)) for part, layer in layers]
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  describe_files(study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
+                  _aside(describe_files, study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
                   tuple(grids), others, layers_read, capacities)
+
+
+def _aside(work, *args):
+    """What a function comes to, worked on from now on while others go on; hashing and reading let go of the
+    interpreter."""
+    pool = ThreadPoolExecutor(1)
+    result = pool.submit(work, *args)
+    pool.shutdown(wait=False)
+    return result
 
 
 def _cautions(layers, frame, raw):

@@ -64,7 +64,7 @@ class Terrain:
         Where they overlap the first that knows a height wins.
     frame : Frame
     budget : int
-        Bytes of raster blocks to keep in memory, over all grids.
+        Bytes of heights to keep in memory, over all grids.
     """
 
     def __init__(self, rasters, frame, budget):
@@ -90,6 +90,13 @@ class Terrain:
         """Forget which cells were asked for, so that `warnings` tell of those to come alone."""
         for mosaic in self._mosaics:
             mosaic.forget()
+
+    def expect(self, e0, n0, e1, n1, reach):
+        """Say where the surface will be asked for: along straight segments in plan, (n,) [m], and `reach` [m] beside
+        them. It answers the same elsewhere, but there a block may be read again."""
+        for index, mosaic in enumerate(self._mosaics):
+            paths = self._paths(index, e0, n0, e1, n1)
+            mosaic.expect(paths[:, 0], paths[:, 2], reach / self._cell(index))
 
     @property
     def blocks_read(self):
@@ -302,7 +309,7 @@ def open_terrain(paths, frame, vertical_unit=None, *, budget=256_000_000):
     vertical_unit : str or None
         "m", "ft" or "us-ft"; None: what each raster says, else metres, with a warning.
     budget : int
-        Bytes of raster blocks to keep in memory.
+        Bytes of heights to keep in memory (see `Mosaic`).
 
     Returns
     -------

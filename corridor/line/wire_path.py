@@ -8,6 +8,7 @@ catenary in the plane of its load at every swing. Pieces are halved until the wi
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -113,10 +114,14 @@ class WirePaths:
         up = np.repeat(by, np.diff(self.first))[:, None, None] * np.array([0.0, 0.0, 1.0])
         return replace(self, start=self.start + up, end=self.end + up)
 
+    @cached_property
+    def _begins(self) -> Array:
+        """Where pieces begin, those of one path beyond those of the path before, ascending."""
+        return 2.5 * np.repeat(np.arange(len(self)), np.diff(self.first)) + self.low
+
     def _piece(self, path: Integers, swing: Array) -> Integers:
         """The piece of each path that holds a swing."""
-        owner = np.repeat(np.arange(len(self)), np.diff(self.first))
-        at = np.searchsorted(2.5 * owner + self.low, 2.5 * path + swing, side="right") - 1
+        at = np.searchsorted(self._begins, 2.5 * path + swing, side="right") - 1
         return np.clip(at, self.first[path], self.first[path + 1] - 1)
 
 

@@ -11,8 +11,8 @@ Core magnetisation: see `core_magnetisation_factor`.
 """
 
 import numpy as np
+import scipy  # its parts load when they are first used
 from numpy.typing import NDArray
-from scipy import special
 
 from corridor.arrays import Array, ArrayLike, Number
 from corridor.errors import InputError
@@ -48,7 +48,7 @@ def dc_resistance(resistance_20: Number, temperature: ArrayLike, temperature_coe
 
 def _solid(z: _Complex) -> _Complex:
     """`(z/2) I0(z)/I1(z)`; scaled functions, whose common factor cancels, do not overflow."""
-    return z / 2 * special.ive(0, z) / special.ive(1, z)
+    return z / 2 * scipy.special.ive(0, z) / scipy.special.ive(1, z)
 
 
 def _tube(z: _Complex, ratio: Array) -> _Complex:
@@ -56,10 +56,10 @@ def _tube(z: _Complex, ratio: Array) -> _Complex:
     outer, inner = z, z * ratio
     # ive and kve carry exp(-Re) and exp(+z): bring both products to a common scale
     shift = np.exp(2 * (inner - outer) - 1j * (inner.imag - outer.imag))
-    rising = special.kve(1, inner)
-    falling = special.ive(1, inner) * shift
-    above = special.ive(0, outer) * rising + special.kve(0, outer) * falling
-    below = special.ive(1, outer) * rising - special.kve(1, outer) * falling
+    rising = scipy.special.kve(1, inner)
+    falling = scipy.special.ive(1, inner) * shift
+    above = scipy.special.ive(0, outer) * rising + scipy.special.kve(0, outer) * falling
+    below = scipy.special.ive(1, outer) * rising - scipy.special.kve(1, outer) * falling
     return z * (1 - ratio**2) / 2 * above / below
 
 

@@ -1,11 +1,15 @@
 """Make an invented corridor of any size, the same for the same seed.
 
-    python -m tests.benchmarks.make_corridor FOLDER --spans 3000
+    python -m tests.benchmarks.make_corridor FOLDER --spans 3000 --kind strip
 
-writes line, ground, obstacles, rules and study file. The line meanders in a compact serpentine:
-rows of a few kilometres, one `ROW_SPACING` north of the other, joined by three single spans, with
-turns of 45 degrees. The ground is a sum of smooth waves of all sizes with a little noise, as
-surveyed ground has, and is stored only in blocks near the line. Distances are grid metres.
+writes line, ground, obstacles, rules and study file. The ground is a sum of smooth waves of all sizes
+with a little noise, as surveyed ground has. Distances are grid metres. There are two kinds:
+
+- strip: the line meanders in a compact serpentine: rows of a few kilometres, one `ROW_SPACING` north of
+  the other, joined by three single spans, with turns of 45 degrees. The ground is stored only in blocks
+  near the line.
+- hills: the line runs back and forth over a square block of hills, in straight rows far apart, and the
+  raster is full of heights: of every block that the line touches it needs a narrow strip.
 """
 
 import argparse
@@ -22,18 +26,29 @@ from rasterio.windows import Window
 from .study_text import CASES, FRAMINGS, OPTION, OPTIONS, RULES, STUDY
 
 CRS = "EPSG:25832"
-BLOCK = 256
 NODATA = -9999.0
 #: Grid position of the first structure [m].
 START = 490_000.0, 5_600_000.0
 TURN_SPAN = 300.0
 #: Three spans of a half octagon lead from one row to the next [m].
 ROW_SPACING = TURN_SPAN * (1 + np.sqrt(2))
+#: Length of a span and distance of the rows over the hills, and of the spans that join two rows [m].
+HILL_SPAN, HILL_SPACING, HILL_TURN = 320.0, 1500.0, (300.0,) * 5
 #: Ground is stored at least this far from the centre of the line [m].
 STRIP = 60.0
 #: Wavelength and height of the waves of the ground [m].
 WAVES = (4096, 60.0), (1024, 20.0), (256, 5.0), (64, 1.2), (16, 0.12)
 NOISE = 0.005
+
+
+@dataclass(frozen=True)
+class Grid:
+    """How ground is stored: side of a `cell` [m] and of a `block` [cells], and whether all blocks are, or those near
+    the line."""
+
+    cell: float
+    block: int
+    whole: bool
 
 
 @dataclass(frozen=True)
@@ -65,6 +80,24 @@ def lay_line(spans, rng):
             strain += [len(lengths) - 2, len(lengths) - 1, len(lengths)]
             row += 1
     return _line(headings[:spans], lengths[:spans], [s for s in strain if s <= spans])
+
+
+def lay_over_hills(spans, rng):
+    """Return the line: straight rows over a square, of sections of 4 to 12 spans, and joins across."""
+    row = max(round(np.sqrt(spans * HILL_SPACING / HILL_SPAN)), 1)
+    headings, lengths, strain, heading = [], [], [0], np.pi / 2
+    while len(lengths) < spans:
+        end = len(lengths) + row
+        while len(lengths) < end:
+            count = _section_size(end - len(lengths), rng)
+            headings += [heading] * count
+            lengths += [HILL_SPAN] * count
+            strain.append(len(lengths))
+        heading = -heading
+        headings += [0.0] * len(HILL_TURN)
+        lengths += HILL_TURN
+        strain.append(len(lengths))
+    return _line(headings[:spans], lengths[:spans], [s for s in strain if s < spans] + [spans])
 
 
 def _section_size(left, rng):
@@ -155,13 +188,13 @@ def _trees(a, b, along, right, rng):
     }, shapely.points(centre)
 
 
-def write_ground(path, line, seed):
-    """Write the ground, cells of 1 m, tiled, compressed; blocks far from the line stay empty."""
-    west, south = np.floor(line.place.min(axis=0) / BLOCK - 1) * BLOCK
-    north = (np.ceil(line.place[:, 1].max() / BLOCK) + 1) * BLOCK
-    columns = int(np.ceil((line.place[:, 0].max() - west) / BLOCK) + 1) * BLOCK
-    rows = int(north - south)
-    lattices = _lattices(rows, columns, seed)
+def write_ground(path, line, grid, seed):
+    """Write the ground, tiled, compressed."""
+    side = grid.cell * grid.block
+    west, south = (np.floor(line.place.min(axis=0) / side) - 1) * side
+    columns, rows = (int(n) * grid.block for n in np.ceil((line.place.max(axis=0) - (west, south)) / side) + 1)
+    north = south + rows * grid.cell
+    lattices = _lattices(rows, columns, grid.cell, seed)
     profile = {
         "driver": "GTiff",
         "width": columns,
@@ -170,10 +203,10 @@ def write_ground(path, line, seed):
         "dtype": "float32",
         "crs": CRS,
         "nodata": NODATA,
-        "transform": Affine(1, 0, west, 0, -1, north),
+        "transform": Affine(grid.cell, 0, west, 0, -grid.cell, north),
         "tiled": True,
-        "blockxsize": BLOCK,
-        "blockysize": BLOCK,
+        "blockxsize": grid.block,
+        "blockysize": grid.block,
         "compress": "deflate",
         "predictor": 3,
         "zlevel": 1,
@@ -181,47 +214,50 @@ def write_ground(path, line, seed):
         "sparse_ok": True,
         "bigtiff": "if_safer",
     }
+    every = np.ndindex(rows // grid.block, columns // grid.block)
+    blocks = every if grid.whole else _blocks_near(line, side, west, north)
     with rasterio.open(path, "w", **profile) as raster:
-        for row, column in _blocks_near(line, west, north):
+        for row, column in blocks:
             raster.write(
-                _block(lattices, row, column, seed),
+                _block(lattices, grid.block, row, column, seed),
                 1,
-                window=Window(column * BLOCK, row * BLOCK, BLOCK, BLOCK),
+                window=Window(column * grid.block, row * grid.block, grid.block, grid.block),
             )
 
 
-def _blocks_near(line, west, north):
+def _blocks_near(line, side, west, north):
     """Block rows and columns within the strip along the line, in storage order."""
     share = np.arange(0, 1, 1 / 32)[:, None, None]
     centre = (line.place[:-1] + share * np.diff(line.place, axis=0)).reshape(-1, 1, 2)
     reach = np.array([(e, n) for e in (-STRIP, 0, STRIP) for n in (-STRIP, 0, STRIP)])
     spot = (centre + reach).reshape(-1, 2)
-    column, row = (spot[:, 0] - west) // BLOCK, (north - spot[:, 1]) // BLOCK
+    column, row = (spot[:, 0] - west) // side, (north - spot[:, 1]) // side
     return np.unique(np.stack([row, column], axis=1).astype(int), axis=0)
 
 
-def _lattices(rows, columns, seed):
-    """Random lattice of each wave over the whole raster, with a margin of its spline."""
+def _lattices(rows, columns, cell, seed):
+    """Wavelength [cells] and random lattice of each wave over the whole raster, with a margin of its spline."""
     rng = np.random.default_rng([seed, 1])
+    waves = [(int(length / cell), height) for length, height in WAVES]
     return [
         (wave, rng.normal(0, height, (rows // wave + 5, columns // wave + 5)).astype("f4"))
-        for wave, height in WAVES
+        for wave, height in waves
     ]
 
 
-def _block(lattices, row, column, seed):
-    total = np.full((BLOCK, BLOCK), 200.0)
+def _block(lattices, size, row, column, seed):
+    total = np.full((size, size), 200.0)
     for wave, lattice in lattices:
-        down, i = _spline(row, wave)
-        across, j = _spline(column, wave)
+        down, i = _spline(row, size, wave)
+        across, j = _spline(column, size, wave)
         total += down @ lattice[i : i + down.shape[1], j : j + across.shape[1]] @ across.T
     rng = np.random.default_rng([seed, 2, row, column])
     return (total + rng.normal(0, NOISE, total.shape)).astype("f4")
 
 
-def _spline(block, wave):
+def _spline(block, size, wave):
     """Cubic B-spline weights (cell, lattice node) of a block along one axis, and its first node."""
-    position = (block * BLOCK + np.arange(BLOCK) + 0.5) / wave
+    position = (block * size + np.arange(size) + 0.5) / wave
     node = np.floor(position).astype(int)
     t = position - node
     weights = (
@@ -230,12 +266,16 @@ def _spline(block, wave):
         )
         / 6
     )
-    matrix = np.zeros((BLOCK, node[-1] - node[0] + 4))
+    matrix = np.zeros((size, node[-1] - node[0] + 4))
     np.put_along_axis(matrix, (node - node[0])[:, None] + np.arange(4), weights, axis=1)
     return matrix, node[0]
 
 
-def make_corridor(folder, spans, *, seed=1):
+#: How the line is laid and its ground stored, by kind.
+KINDS = {"strip": (lay_line, Grid(1.0, 256, whole=False)), "hills": (lay_over_hills, Grid(2.0, 512, whole=True))}
+
+
+def make_corridor(folder, spans, *, seed=1, kind="strip"):
     """Write a whole corridor and return the path of its study file, which asks for the ruling span.
 
     `exact.toml` beside it is the same with the exact equilibrium, which the plain script does not know.
@@ -247,14 +287,17 @@ def make_corridor(folder, spans, *, seed=1):
     spans : int
         At least 4.
     seed : int
+    kind : str
+        A key of `KINDS`.
     """
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng([seed, 0])
-    line = lay_line(spans, rng)
+    lay, grid = KINDS[kind]
+    line = lay(spans, rng)
     write_line(folder / "line.gpkg", line)
     write_obstacles(folder / "obstacles.gpkg", line, rng)
-    write_ground(folder / "ground.tif", line, seed)
+    write_ground(folder / "ground.tif", line, grid, seed)
     (folder / "framings.csv").write_text(FRAMINGS, encoding="utf-8")
     (folder / "rules.csv").write_text(RULES, encoding="utf-8")
     options = "".join(OPTION.format(**option) for option in OPTIONS)
@@ -269,5 +312,6 @@ if __name__ == "__main__":
     parser.add_argument("folder", type=Path)
     parser.add_argument("--spans", type=int, default=3000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kind", choices=KINDS, default="strip")
     chosen = parser.parse_args()
-    print(make_corridor(chosen.folder, chosen.spans, seed=chosen.seed))
+    print(make_corridor(chosen.folder, chosen.spans, seed=chosen.seed, kind=chosen.kind))

@@ -82,6 +82,7 @@ class Ground:
             lower = (1 - v) * cells[i + 1, j] + v * cells[i + 1, j + 1]
             return (1 - u) * upper + u * lower
 
+        sample.cell = self.raster.transform.a
         return sample
 
 
@@ -150,7 +151,7 @@ def crossarms(e, n):
 # --- the checks ---
 
 
-def along(a, b, low, high, cell=1.0):
+def along(a, b, low, high, cell):
     """Shares of the chord between two shares, half a cell apart or closer, both ends included."""
     size = math.hypot(b[0] - a[0], b[1] - a[1])
     return np.linspace(low, high, int((high - low) * size / (cell / 2)) + 2)
@@ -197,14 +198,14 @@ def check_wire(a, b, S, C, sample, obstacles, tree, worst):
     def ground(t):
         return sample(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]))
 
-    t = along(a, b, 0, 1)
+    t = along(a, b, 0, 1, sample.cell)
     compare(-1, t, ground(t))
     chord = shapely.LineString([a[:2], b[:2]])
     for k in tree.query(chord, predicate="intersects"):
         shape, category = obstacles.shape_list[k], obstacles.category_list[k]
         height = obstacles.height_list[k]
         for low, high in stretches(chord, shape, obstacles.radius_list[k]):
-            t = along(a, b, low, high)
+            t = along(a, b, low, high, sample.cell)
             if category == "building":
                 corner = shapely.get_coordinates(shape)
                 top = np.full(len(t), sample(*corner.T).max() + height)

@@ -5,10 +5,10 @@ import pytest
 from . import agreement, make_corridor, plain_script
 
 
-@pytest.fixture(scope="module")
-def study(tmp_path_factory):
+@pytest.fixture(scope="module", params=make_corridor.KINDS)
+def study(request, tmp_path_factory):
     """Study file of 12 spans."""
-    return make_corridor.make_corridor(tmp_path_factory.mktemp("corridor"), 12)
+    return make_corridor.make_corridor(tmp_path_factory.mktemp("corridor"), 12, kind=request.param)
 
 
 def test_corridor_agrees_with_the_plain_script(study):
