@@ -12,6 +12,8 @@ __all__ = ["Between", "Curve", "least_between", "to_wire"]
 
 #: Places along the first wire that are looked at first, then within two steps about the best of them, and how often.
 _COARSE, _FINE, _ZOOMS = 33, 17, 4
+#: How many places that are nearer than their neighbours are looked about: wires may be all but as near at both ends.
+_VALLEYS = 3
 #: Steps of Newton towards the nearest place of the second wire.
 _STEPS = 5
 
@@ -48,8 +50,9 @@ def least_between(a: Curve, b: Curve) -> Between:
     """Return the least distance between pairs of wires.
 
     Of each place of the first wire the nearest of the second is found by Newton's method on
-    `(r_b(t) - p) r_b'(t) = 0`; the place itself by looking ever closer about the best. Between the last places the
-    distance can be less by `d/2 (s/d)^2` at most, s half their spacing, a few hundredths of a metre at 500 m.
+    `(r_b(t) - p) r_b'(t) = 0`; the place itself by looking ever closer about those that are nearer than their
+    neighbours, the nearest three. Between the last places the distance can be less by `d/2 (s/d)^2` at most, s half
+    their spacing, a few hundredths of a metre at 500 m.
 
     Parameters
     ----------
@@ -63,13 +66,20 @@ def least_between(a: Curve, b: Curve) -> Between:
     """
     share = np.broadcast_to(np.linspace(0, 1, _COARSE), (*a.constant.shape, _COARSE))
     half = 1 / (_COARSE - 1)
-    for zoom in range(_ZOOMS + 1):
-        distance, other = to_wire(a.at(share)[0], b)
+    distance = to_wire(a.at(share)[0], b)[0]
+    beside = np.pad(distance, [*[(0, 0)] * (distance.ndim - 1), (1, 1)], constant_values=np.inf)
+    valley = (distance <= beside[..., :-2]) & (distance <= beside[..., 2:])
+    nearest = np.argsort(np.where(valley, distance, np.inf), axis=-1, kind="stable")[..., :_VALLEYS]
+    middle = np.take_along_axis(share, nearest, -1)
+    for _ in range(_ZOOMS):
+        share = np.clip(middle[..., None] + np.linspace(-half, half, _FINE), 0, 1)
+        distance, other = (values.reshape(share.shape) for values in to_wire(
+            a.at(share.reshape(*share.shape[:-2], -1))[0], b))
         best = np.where(np.isnan(distance), np.inf, distance).argmin(axis=-1)[..., None]
-        found = [np.take_along_axis(values, best, -1)[..., 0] for values in (distance, share, other)]
-        if zoom < _ZOOMS:
-            share = np.clip(found[1][..., None] + np.linspace(-half, half, _FINE), 0, 1)
-            half *= 2 / (_FINE - 1)
+        distance, middle, other = (np.take_along_axis(values, best, -1)[..., 0] for values in (distance, share, other))
+        half *= 2 / (_FINE - 1)
+    best = np.where(np.isnan(distance), np.inf, distance).argmin(axis=-1)[..., None]
+    found = [np.take_along_axis(values, best, -1)[..., 0] for values in (distance, middle, other)]
     return Between(*(np.where(np.isnan(found[0]), np.nan, values) for values in found))
 
 
