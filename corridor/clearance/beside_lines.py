@@ -67,8 +67,8 @@ def near_lines(scene, index, sample, partners, cases, chosen, reach, known=None)
         Lines whose elevation is known.
     reach : float
         Distance within which they are looked for, from wherever wind blows ours [m].
-    known : Checked, optional
-        What has been found of the same spans: what is not nearer need not come.
+    known : dict, optional
+        The least that has been found [m], by span, obstacle, option and case: what is not nearer need not come.
 
     Returns
     -------
@@ -182,9 +182,7 @@ def _hopeful(scene, index, theirs, pairs, known):
     wide = scene.reach.around[pairs.wire, pairs.option, pairs.case]
     most = least[group.ravel()]
     if known is not None:
-        found = dict(zip(zip(scene.wires.span[known.wire], known.obstacle, known.option, known.case, strict=True),
-                         known.actual, strict=True))
-        most = np.fmin(most, [found.get(key, np.inf) for key in zip(*keys, strict=True)])
+        most = np.fmin(most, [known.get(key, np.inf) for key in zip(*keys, strict=True)])
     hopeful = np.flatnonzero(low - nearer - wide <= most)
     return _Pairs(*(column[hopeful] for column in pairs))
 

@@ -32,7 +32,8 @@ def beside_others(around):
     be nearer at either end of their history."""
     index, scene = around.index, around.scene
     theirs = is_line(index) | np.isin(index.of_part, around.crossed.obstacle[around.side < 0])
-    every = np.arange(len(scene.cases))
+    # A case that limits have added hangs nowhere yet.
+    every = np.arange(scene.hung.horizontal_tension.shape[2])
     wire, _ = near_pairs(scene, index, every, theirs, np.full(len(theirs), way.REACH))
     return np.isin(np.arange(len(scene.wires)), wire)
 
@@ -46,11 +47,12 @@ def taut_part(around):
 
 def less_favourable(scene, taut, compared):
     """What `compared(scene, None)` gives, and the same of wires at the `taut` end of their history where that is less;
-    there it is called with what was found before."""
+    there it is called with what was found before, the least [m] by span, obstacle, option and case."""
     found = compared(scene, None)
     if taut is None:
         return found
-    higher = compared(taut.scene, found)
+    keys = scene.wires.span[found.wire], found.obstacle, found.option, found.case
+    higher = compared(taut.scene, dict(zip(zip(*keys, strict=True), found.actual, strict=True)))
     both = join([found, replace(higher, wire=taut.wire[higher.wire], taut=np.ones(len(higher.wire), bool))])
     _, measure = np.unique(both.measure.astype(str), return_inverse=True)
     columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, measure
