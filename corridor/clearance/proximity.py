@@ -271,7 +271,7 @@ def _near_things(around, cases, taut):
     for some in (windy, still):
         parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
         parts += [take(near, near.actual <= reach) for near in (
-            near_points(scene, index, some, tops, lone),
+            near_points(scene, index, some, tops, lone, reach),
             near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
         parts.append(less_favourable(scene, taut, lambda those, known, some=some: near_lines(
             those, index, around.ground.sample, around.partners, some, lone & lines, reach, known)))

@@ -38,7 +38,7 @@ _TALLEST = 100.0
 _AT_ONCE = 500
 
 
-def near_points(scene, index, cases, tops, chosen):
+def near_points(scene, index, cases, tops, chosen, reach=None):
     """Return the least radial distance from wires, along their whole swing, to points that stand near them.
 
     A point is an upright of some radius up to its top: the distance is `hypot(max(d - r, 0), max(z - top, 0))` with the
@@ -54,6 +54,8 @@ def near_points(scene, index, cases, tops, chosen):
         Elevation of the top of each part [m].
     chosen : ndarray of bool, shape (part,)
         Parts that a radial rule is for and whose top is known.
+    reach : float, optional
+        Distance within which all are found [m]. Default: those within `REACH` in plan of the points.
 
     Returns
     -------
@@ -66,7 +68,9 @@ def near_points(scene, index, cases, tops, chosen):
         beside = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0)) - radius[part]
         return np.hypot(np.maximum(beside, 0), np.maximum(place[..., 2] - tops[part], 0))
 
-    found = _nearest(scene, index, cases, chosen, np.full(len(tops), REACH), distance)
+    around = scene.reach.around.max(initial=0.0)
+    wide = np.full(len(tops), REACH) if reach is None else reach + radius + around
+    found = _nearest(scene, index, cases, chosen, wide, distance)
     top = tops[found.part]
     position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, *found, position, np.minimum(top, found.place[:, 2]))
