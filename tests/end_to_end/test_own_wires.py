@@ -69,8 +69,9 @@ def test_least_distance_is_that_of_brute_force():
 
 
 def test_wires_that_are_all_but_as_near_at_both_ends():
-    """A phase and the shield wire of a span downhill: 5.193 m at the upper end, and less, just inside the lower one."""
-    phase = Curve(np.array([[-0.7689, 2.6507, 461.3265]]), np.array([[299.3588, 2.6674, 434.8363]]), np.array([1263.07]))
+    """A phase and the shield wire of a span downhill: 5.193 m at the upper end, and less just inside the lower."""
+    phase = Curve(np.array([[-0.7689, 2.6507, 461.3265]]), np.array([[299.3588, 2.6674, 434.8363]]),
+                  np.array([1263.07]))
     shield = Curve(np.array([[0.0, 0.0, 465.7265]]), np.array([[298.65, 0.0, 439.2363]]), np.array([1399.76]))
     p, q = (space(wire.start[0], wire.end[0], wire.constant[0]) for wire in (phase, shield))
     for pair, ours in (((p, q), (phase, shield)), ((q, p), (shield, phase))):
