@@ -14,7 +14,8 @@ from corridor.geometry.catenary import greatest_sag, plane_of
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.elongation import TwoPart
 from corridor.mechanics.equilibrium import solve
-from corridor.mechanics.supports import FREE, HELD, POST, Supports, support_forces
+from corridor.mechanics.supports import FREE, HELD, POST, Supports
+from tests.support_forces import support_forces
 
 from ..relief_sections import LAW, clipped, loaded, relief_sections
 
