@@ -41,7 +41,7 @@ def beside_others(around):
 def taut_part(around):
     """Those wires at the other end of their history, None where nothing is about them, or both ends are one."""
     taut = around.scene.taut
-    wire = np.flatnonzero(beside_others(around)) if taut is not None else np.zeros(0, int)
+    wire = np.flatnonzero(around.beside_others) if taut is not None else np.zeros(0, int)
     return TautWires(taut.part(wire), wire) if len(wire) else None
 
 

@@ -5,6 +5,7 @@ they hang (`compare`): findings, limits and all that is made of these ask here.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -13,7 +14,15 @@ from corridor.arrays import take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
-from corridor.clearance.both_ends import TautWires, as_taut, below_at_either, is_line, less_favourable, taut_part
+from corridor.clearance.both_ends import (
+    TautWires,
+    as_taut,
+    below_at_either,
+    beside_others,
+    is_line,
+    less_favourable,
+    taut_part,
+)
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
 from corridor.clearance.findings import against_of, other_voltage
 from corridor.clearance.ground import ground_rows
@@ -58,6 +67,11 @@ class Around:
     tops: np.ndarray
     shield_known: bool
     own_wires: bool
+
+    @cached_property
+    def beside_others(self):
+        """True for the wires (wire span,) that may be nearer to something at either end of their history."""
+        return beside_others(self)
 
     def side_of(self, wire, obstacle, place):
         """Return 1 where wires pass above obstacles, -1 below, as they do at the nearest place at rest [-]; what is not

@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.both_ends import beside_others
 from corridor.clearance.findings import against_of, obstacle_name, requirements, span_chords
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
@@ -306,7 +305,7 @@ def _least(around, cases, temperature, *, lost=True):
         return result
     T = _of_wires(scene, cases, temperature)
     # What wind blows, and what goes sideways, may come nearer at either end of its history.
-    both = beside_others(around) | any(scene.cases[k].wind > 0 or "horizontal" in scene.cases[k].checks for k in cases)
+    both = around.beside_others | any(scene.cases[k].wind > 0 or "horizontal" in scene.cases[k].checks for k in cases)
     part = scene.part(keep).at_temperature(T[keep], both[keep])
     unknown = np.zeros(temperature.shape, bool)
     unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],

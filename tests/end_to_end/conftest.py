@@ -69,6 +69,14 @@ file = "rules.csv"
 half_width = "30 m"
 """
 
+STRENGTH = """
+[[cases]]
+name = "strength"
+temperature = -5
+ice = "38 mm"
+checks = ["tension"]
+"""
+
 SECOND_OPTION = """
 [[options]]
 name = "alloy"
@@ -135,6 +143,14 @@ class Findings:
         rows = self.rows(layer, **keys)
         assert len(rows) == 1, rows
         return rows.iloc[0]
+
+
+def measured_drake(study, seen=""):
+    """The study with Drake measured in both sections, and a key on the loads it has seen."""
+    study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"')
+    study.change("maximum_temperature = 75", "maximum_temperature = 90")
+    study.change("existing = true\n", f'existing = true\nmeasured = "measured.csv"\n{seen}')
+    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-3,14,25000\n3-4,14,25000\n")
 
 
 class TinyStudy:

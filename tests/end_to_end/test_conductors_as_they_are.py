@@ -6,6 +6,8 @@ import pytest
 from corridor.conductor.materials import FOLDER
 from corridor.errors import InputError
 
+from .conftest import STRENGTH, measured_drake
+
 OTHER = """
 [[options]]
 name = "annealed"
@@ -75,27 +77,17 @@ def test_a_measured_section(study):
     assert "options.today.measured" in set(findings["inputs"].part)
 
 
-STRENGTH = """
-[[cases]]
-name = "strength"
-temperature = -5
-ice = "38 mm"
-checks = ["tension"]
-"""
-
-
 def test_margins_are_those_of_the_less_favourable_history(study):
     """A measured wire, 38 mm of ice among the cases: hot margins are no better than with the load settled either way.
 
     Without the load they are the ones that a study without the case has. That it has come would help, by half a metre.
     """
-    study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"')
-    study.change("maximum_temperature = 75", "maximum_temperature = 90")
-    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-3,14,25000\n3-4,14,25000\n")
     plain, margins = study.text, {}
     for name, seen, cases in (("open", "", STRENGTH), ("came", "loads_seen = true\n", STRENGTH),
                               ("never", "loads_seen = false\n", STRENGTH), ("not listed", "loads_seen = false\n", "")):
-        study.text = plain.replace("existing = true", f'existing = true\nmeasured = "measured.csv"\n{seen}') + cases
+        study.text = plain
+        measured_drake(study, seen)
+        study.text += cases
         margins[name] = study.check().rows("clearances", case="hot").margin_m.to_numpy()
     np.testing.assert_allclose(margins["never"], margins["not listed"], atol=1e-6)
     assert (margins["came"] > margins["never"] + 0.5).any()

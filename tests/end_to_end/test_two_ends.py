@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from .conftest import EAST, NORTH
+from .conftest import EAST, NORTH, STRENGTH, measured_drake
 
 RULES = """\
 rule,against,measure,base,electrical_distance
@@ -29,12 +29,7 @@ temperature = 10
 [own_wires]
 galloping = "single"
 """
-STRENGTH = """
-[[cases]]
-name = "strength"
-temperature = -5
-ice = "38 mm"
-checks = ["tension"]
+COLD = """
 [[cases]]
 name = "cold"
 temperature = -20
@@ -48,11 +43,8 @@ PLACE = ("span", "case", "against", "obstacle", "measure", "position")
 
 def drake(study, seen=""):
     """The study with a measured wire, and the case of which it is not known whether it has been."""
-    study.change('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"')
-    study.change("maximum_temperature = 75", "maximum_temperature = 90")
-    study.change("existing = true\n", f'existing = true\nmeasured = "measured.csv"\n{seen}')
-    study.text += STRENGTH
-    (study.folder / "measured.csv").write_text("section,temperature,horizontal_tension\n1-3,14,25000\n3-4,14,25000\n")
+    measured_drake(study, seen)
+    study.text += STRENGTH + COLD
     return study
 
 
