@@ -14,6 +14,7 @@ from corridor.arrays import take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
+from corridor.clearance.beside_things import Corners, beside_things
 from corridor.clearance.both_ends import (
     TautWires,
     as_taut,
@@ -34,7 +35,7 @@ from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
-from corridor.clearance.swung_wires import hung_curves, swing_curves
+from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides
 from corridor.geometry.distance import Ends, Rows, take_rows
@@ -235,9 +236,8 @@ def _sideways(around, cases, taut):
     if not np.isfinite(room).any():
         return parts
     corners = _corners(around, sideways)
-    parts.append(less_favourable(scene, every, lambda some, _: way.beside_objects(
-        swing_curves(some.lowest, sideways), some.wires, some.spans, some.structures, around.index, sideways, room,
-        corners, some.reach.aside[:, :, sideways])))
+    parts.append(less_favourable(scene, every, lambda some, _: beside_things(
+        some.lowest, around.index, sideways, room, corners, some.reach.aside[:, :, sideways])))
     return parts
 
 
@@ -362,4 +362,4 @@ def _corners(around, cases):
         rounded = (rule >= 0) & (around.scene.rules.shape[np.maximum(rule, 0)] == "corner")
         for row, (_, needed) in enumerate(found):
             required[row, :, column] = np.where(rounded, needed, np.nan)
-    return way.Corners(around.tops, *required)
+    return Corners(around.tops, *required)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from corridor.geometry.catenary import plane_of, points
-from corridor.line.hang import SIDES, case_states, hang
+from corridor.line.hang import case_states, hang
 
-__all__ = ["PARTLY", "Swung", "hang_rows", "hung_curves", "swing_curves"]
+__all__ = ["PARTLY", "Swung", "hang_rows", "hung_curves"]
 
 #: Why a wire that hangs in the full wind is not assessed.
 PARTLY = "no equilibrium of the section found in part of the wind"
@@ -42,29 +42,6 @@ def hung_curves(hung, cases, *, places=33):
     share, some = np.linspace(0, 1, places), hung[:, :, cases]
     plane = plane_of(some.start, some.end, some.vectors)
     return Swung(points(some.start, plane, some.constant, share), share)
-
-
-def swing_curves(scene, cases, steps=8):
-    """Return wires from still air to full swing, as curves.
-
-    Parameters
-    ----------
-    scene : Scene
-    cases : ndarray of int
-        Cases without wind hang the same all the way.
-    steps : int
-        Even steps of the swing.
-
-    Returns
-    -------
-    Swung
-        Two sides for still air, two for each step, and last those of the full swing.
-    """
-    w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
-    swing = np.array([side * step / steps for step in range(steps + 1) for side in SIDES])
-    share, way = np.linspace(0, 1, 33), scene.way(w, o, cases[k])
-    points = scene.ways.places(way, np.tile(swing, (len(way), 1)), np.tile(share, (len(way), 1)))
-    return Swung(points.reshape(len(scene.wires), len(scene.options), len(cases), *points.shape[1:]), share)
 
 
 def hang_rows(scene, wire, option, case, swing):

@@ -1,4 +1,4 @@
-"""Room to the edge of the right-of-way and to what stands beside a swung wire, by plain geometry.
+"""Room to the edge of the right-of-way, by plain geometry.
 
 Distances to polygons are worked out from their edges (foot of the perpendicular) and crossings of a ray,
 not by the geometry library that the package uses. Wires in between are found with more places.
@@ -7,15 +7,12 @@ not by the geometry library that the package uses. Wires in between are found wi
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from corridor.clearance.crossings import index_obstacles
-from corridor.clearance.right_of_way import RIGHT_OF_WAY, beside_objects, within_right_of_way
+from corridor.clearance.right_of_way import RIGHT_OF_WAY, within_right_of_way
 from corridor.line.facts import RightOfWay
 from corridor.line.swing import to_grid
 
-from ..common import framings, hung, obstacles, structures, swing
+from ..common import framings, hung, structures, swing
 
 LINE = structures([0, 300, 560], [0, 90, -40], base=[100.0, 104.0, 98.0])
 PAIR = framings([("F", "left", "phase", -4.0, 20.0, "suspension", 2.0, 80.0),
@@ -74,7 +71,7 @@ def test_half_width_by_hand():
 def test_little_is_missed_between_places():
     """33 places: between two of them a wire goes out farther by `d^2/8 p/H` at most, d a 32nd of the span.
 
-    A parabola knows that from a half width; from a polygon, and from what stands beside, that much is taken off.
+    A parabola knows that from a half width; from a polygon that much is taken off.
     """
     strip = RightOfWay(polygon=shapely.LineString(np.stack([LINE.easting, LINE.northing], axis=1)).buffer(15))
     bow = (320 / 32) ** 2 / 8 * 9 / 15e3
@@ -82,16 +79,6 @@ def test_little_is_missed_between_places():
         few, many = (within_right_of_way(s, w, sp, LINE, way, CASES) for s, w, sp in (blown(), blown(places=3201)))
         missed = few.actual - many.actual
         assert (missed >= least - 1e-5).all() and (missed < 2e-5).all()
-
-
-def test_never_farther_from_what_stands_beside_than_the_wire():
-    """A wall along the line 15 m aside, higher than any wire: 3201 places know how near the wire's belly comes."""
-    index = index_obstacles(obstacles([("building", shapely.box(-50, 15, 600, 20), False, 80.0, np.nan)]))
-    line = structures([0, 300], [0, 0], base=[100.0, 104.0])
-    few, many = (beside_objects(s, w, sp, line, index, CASES, np.array([500.0]))
-                 for s, w, sp in (blown(line), blown(line, places=3201)))
-    missed = few.actual - many.actual
-    assert (missed <= 1e-6).all() and (missed >= -0.01).all() and len(missed) == 4
 
 
 STRIP = shapely.Polygon([(-20, -25), (300, 75), (580, -70), (580, -20), (300, 112), (-20, 20)])
@@ -151,65 +138,3 @@ def test_unknown_tension_is_not_compared():
     swung.points[wires.span == 1, 1] = np.nan
     got = within_right_of_way(swung, wires, spans, LINE, RightOfWay(half_width=15.0), CASES)
     assert set(by_rows(got, wires)) == {(0, o, k) for o in (0, 1) for k in CASES} | {(1, 0, k) for k in CASES}
-
-
-HOUSE = np.array([(140, 50), (160, 56), (157, 68), (137, 62), (140, 50)], float)
-
-
-def to_house(ring, spots):
-    """Least plan distance of places to an area, 0 inside; inf for no places."""
-    least, inside = to_edges([ring], spots)
-    return np.where(inside, 0, least).min(initial=np.inf)
-
-
-@settings(max_examples=30, deadline=None)
-@given(st.floats(-30, 30), st.floats(-20, 40), st.floats(95, 140))
-def test_house_beside_by_edges(east, north, clear_above):
-    """Least plan distance from the wire where it is lower than the house's top and its clearance.
-
-    The package may take a chord between two of its 33 places for low where one end is: never farther than the
-    wire itself, at 3201 places, by more than it bends off a chord; never nearer than those chords, cut in 200.
-    """
-    ring = HOUSE + [east, north]
-    index = index_obstacles(obstacles([("building", shapely.Polygon(ring), False, 8.0, np.nan)]))
-    swung, wires, spans = blown()
-    got = beside_objects(swung, wires, spans, LINE, index, CASES, np.array([clear_above]))
-    coarse, fine = (to_grid(s.points, LINE, spans, wires.span) for s in (swung, blown(places=3201)[0]))
-    t = np.linspace(0, 1, 201)[:, None]
-    rows = by_rows(got, wires)
-    for span in range(2):
-        ends = shapely.LineString(np.stack([LINE.easting, LINE.northing], axis=1)[span:span + 2])
-        apart = shapely.distance(shapely.Polygon(ring), ends)
-        for o, c in np.ndindex(2, 2):
-            here, places = (plan[wires.span == span][:, o, c] for plan in (coarse, fine))
-            low = (here[..., 1:, 2] < clear_above) | (here[..., :-1, 2] < clear_above)
-            if apart > 60 or not low.any():
-                assert (span, o, CASES[c]) not in rows
-                continue
-            a, b = here[..., :-1, :2][low][:, None], here[..., 1:, :2][low][:, None]
-            told = got.actual[rows[span, o, CASES[c]]]
-            # Cuts of a chord of some 10 m are 5 cm apart; a chord is off the wire by `d^2/8 p/H`, 8 mm.
-            assert to_house(ring, (a + t * (b - a)).reshape(-1, 2)) - 0.03 <= told
-            spots = places.reshape(-1, 3)
-            assert told <= to_house(ring, spots[spots[:, 2] < clear_above][:, :2]) + 0.01
-
-
-@pytest.mark.parametrize("across", [2.0, 4.0])
-def test_mast_between_two_places(across):
-    """Level span of 400 m, wire in still air: a thin mast beside it is as far as it stands across.
-
-    Places are 12.5 m apart; half-way between two the nearest of them is `hypot(across, 6.25)`, 3.4 m too far at 4 m.
-    """
-    line = structures([0, 400], [0, 0], base=[100.0, 100.0])
-    posts = framings([("F", "a", "phase", 0.0, 20.0, "post", 0, 0)])
-    swung, wires, spans = blown(line, posts, wind=(0.0, 0.0))
-    mast = shapely.Point(200 + 6.25, across)
-    index = index_obstacles(obstacles([("mast", mast, False, 25.0, np.nan)]))
-    got = beside_objects(swung, wires, spans, line, index, CASES, np.array([150.0]))
-    np.testing.assert_allclose(got.actual, across, atol=0.02)
-
-
-def test_part_of_unknown_top_is_not_compared():
-    swung, wires, spans = blown()
-    index = index_obstacles(obstacles([("building", shapely.Polygon(HOUSE), False, 8.0, np.nan)]))
-    assert not len(beside_objects(swung, wires, spans, LINE, index, CASES, np.array([np.nan])).wire)
