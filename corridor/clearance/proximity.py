@@ -227,7 +227,7 @@ def _sideways(around, cases, taut):
     parts, every = [], None if scene.taut is None else TautWires(scene.taut, np.arange(len(scene.wires)))
     if land.half_width is not None or land.polygon is not None:
         parts.append(less_favourable(scene, every, lambda some, _: way.within_right_of_way(
-            hung_curves(some.hung, sideways), some.wires, some.spans, some.structures, land, sideways,
+            way.all_swings(some, land, sideways), some.wires, some.spans, some.structures, land, sideways,
             some.reach.aside[:, :, sideways])))
     ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
     theirs = is_line(around.index)

@@ -3,16 +3,20 @@
 import numpy as np
 import shapely
 
+from corridor.clearance.swung_wires import Swung, hung_curves
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.swing import to_grid
 
-__all__ = ["RIGHT_OF_WAY", "reach_of", "rooms", "within_right_of_way"]
+__all__ = ["RIGHT_OF_WAY", "all_swings", "reach_of", "rooms", "within_right_of_way"]
 
 #: What stands for the right-of-way where an obstacle's index is asked for.
 RIGHT_OF_WAY = -2
 
 #: Distance of the places at which it is asked how far a wire gets outside of a polygon [m].
 _STEP = 0.25
+
+#: Swings at which wires are compared with a polygon that does not hold all that they sweep.
+_SWINGS = np.linspace(-1, 1, 41)
 
 #: Objects farther than this from the straight span are not looked at [m], nor farther than so much beyond wires that
 #: wind blows out that far.
@@ -25,7 +29,7 @@ def within_right_of_way(swung, wires, spans, structures, way, cases, aside=0.0):
     Parameters
     ----------
     swung : Swung
-        Axes (wire span, option, case, side).
+        Axes (wire span, option, case, side): to both sides in full wind, and for a polygon as `all_swings` tells.
     wires : WireSpans
     spans : Spans
     structures : Structures
@@ -42,8 +46,60 @@ def within_right_of_way(swung, wires, spans, structures, way, cases, aside=0.0):
         `measure` "horizontal"; `actual` negative where the wire is outside.
     """
     room, spots, share = rooms(swung, wires, spans, structures, way)
-    room = room - np.asarray(aside)[..., None, None]
-    return _worst_wires(*_least(room, spots, share), wires, cases)
+    least, share, spot = _least(room - np.asarray(aside)[..., None, None], spots, share)
+    if way.polygon is not None:
+        # An island so narrow that it lies between two swings is somewhere within half of their distance.
+        missed = ~_swept_within(swung, wires, spans, structures, way) & (least >= 0)
+        least = np.where(missed, -_step(swung) / 2, least)
+    return _worst_wires(least, share, spot, wires, cases)
+
+
+def all_swings(scene, way, cases):
+    """Return wires in full wind to both sides and, where an edge of a polygon lies within what they sweep, on their way
+    from side to side as well.
+
+    Parameters
+    ----------
+    scene : Scene
+    way : RightOfWay
+    cases : ndarray of int
+
+    Returns
+    -------
+    Swung
+        Axes (wire span, option, case, side).
+    """
+    full = hung_curves(scene.hung, cases)
+    if way.polygon is None:
+        return full
+    across = ~_swept_within(full, scene.wires, scene.spans, scene.structures, way)
+    if not across.any():
+        return full
+    w, o, k = np.nonzero(across)
+    path, count = scene.way(w, o, cases[k]), len(_SWINGS)
+    shape = (*full.points.shape[:3], count, *full.points.shape[4:])
+    between = np.broadcast_to(full.points[..., :1, :, :], shape).copy()
+    between[w, o, k] = scene.ways.places(path, np.tile(_SWINGS, (len(path), 1)), np.tile(full.share, (len(path), 1)))
+    return Swung(np.concatenate([full.points, between], axis=3), full.share)
+
+
+def _swept_within(swung, wires, spans, structures, way):
+    """Whether a polygon holds all that wires sweep in plan, (wire span, option, case); True where that is not known."""
+    plan = to_grid(swung.points[..., :2, :, :], structures, spans, wires.span)[..., :2]
+    ring = np.concatenate([plan[..., 0, :, :], plan[..., 1, ::-1, :]], axis=-2)
+    known = np.isfinite(ring).all(axis=(-1, -2))
+    within = np.ones(known.shape, bool)
+    shapely.prepare(way.polygon)
+    within[known] = shapely.contains_properly(way.polygon, shapely.polygons(ring[known]))
+    return within
+
+
+def _step(swung):
+    """How far wires move in plan from one swing to the next at most, (wire span, option, case) [m]."""
+    if swung.points.shape[3] == 2:
+        return np.zeros(swung.points.shape[:3])
+    steps = np.diff(swung.points[..., 2:, :, :2], axis=3)
+    return np.linalg.norm(steps, axis=-1).max(axis=(-1, -2))
 
 
 def rooms(swung, wires, spans, structures, way):

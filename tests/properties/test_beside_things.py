@@ -11,8 +11,10 @@ import shapely
 from corridor.assessment import make_scene
 from corridor.clearance.beside_things import Corners, beside_things
 from corridor.clearance.crossings import index_obstacles
+from corridor.clearance.right_of_way import RIGHT_OF_WAY, all_swings, within_right_of_way
 from corridor.clearance.shapes import room
 from corridor.inputs.study_inputs import read_inputs
+from corridor.line.facts import RightOfWay
 from corridor.line.swing import to_grid
 from corridor.opened import prepare
 from corridor.study import load_study
@@ -140,3 +142,24 @@ def test_what_has_no_level_is_not_compared(scene):
     known = np.arange(COUNT) % 2 == 0
     found = beside_things(scene, indexed(shapes), asked(scene), np.where(known, levels, np.nan)).obstacle
     assert len(found) and known[found].all()
+
+
+@pytest.mark.parametrize("size", [4.0, 0.05])
+def test_island_in_the_right_of_way_that_wires_swing_past(scene, size):
+    """A polygon that holds wires in full wind but not what lies between: they get outside on their way, by half the
+    island's width where it is wider than their steps, and by some of these else."""
+    windy = np.array([k for k in asked(scene) if scene.cases[k].wind > 0])
+    path, span = np.array([scene.way(0, 0, windy[0])]), scene.wires.span[0]
+    # Half-way from still air to full wind.
+    spot = to_grid(scene.ways.places(path, np.array([[0.5]]), np.array([[0.5]])), scene.structures, scene.spans,
+                   np.array([span]))[0, 0, 0, :2]
+    land = shapely.box(*(spot - 5000), *(spot + 5000)).difference(shapely.box(*(spot - size / 2), *(spot + size / 2)))
+    found = within_right_of_way(all_swings(scene, RightOfWay(polygon=land), windy), scene.wires, scene.spans,
+                                scene.structures, RightOfWay(polygon=land), windy)
+    least = by_key(scene, found)[span, RIGHT_OF_WAY, 0, windy[0]]
+    assert -size / 2 - 0.5 <= least < 0
+    if size > 1:
+        assert least == pytest.approx(-size / 2, abs=0.3)
+    hole_free = within_right_of_way(all_swings(scene, RightOfWay(polygon=land.envelope), windy), scene.wires,
+                                    scene.spans, scene.structures, RightOfWay(polygon=land.envelope), windy)
+    assert (hole_free.actual > 0).all()
