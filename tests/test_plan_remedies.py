@@ -113,9 +113,9 @@ def test_wind_that_lifts_a_wire_to_a_line_above_counts(tmp_path):
     assert len(swung) and (swung["actual_m"] >= 2.0).all() and (swung["actual_m"] < 2.5).any()
 
 
-def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
-    """The raise that the clearance alone asks for would lift a string in a hollow: the plan raises that one, too."""
-    study = TinyStudy(tmp_path / "study")
+def hollow(folder):
+    """A hill beside a hollow: what is raised for the one may lift a string in the other."""
+    study = TinyStudy(folder)
 
     def ground(e, n):
         x = e - EAST
@@ -125,6 +125,12 @@ def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
     study.structures = line_of(7)
     study.write_ground(ground, high=(EAST + 2200, NORTH + 400))
     study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    return study
+
+
+def test_string_that_a_raise_would_lift_is_kept_down(tmp_path):
+    """The raise that the clearance alone asks for would lift a string in a hollow: the plan raises that one, too."""
+    study = hollow(tmp_path / "study")
     planned = planned_with(tmp_path, study, ["raise"])
     m = planned.remedies
     alone = np.where(m.place == 2, 3.0 / m.step, 0.0)

@@ -15,19 +15,21 @@ from corridor.study import load_study
 from tests.test_plan import short_study
 
 
-def clearance(measure, position, actual, wire, other, along=75.0):
+def clearance(measure, position, actual, wire, other, *, along=75.0, bundle=0.0):
     return {"distance_from_start_m": np.array([along]), "wire_elevation_m": np.array([wire]),
             "other_elevation_m": np.array([other]), "actual_m": np.array([actual]), "position": np.array([position]),
-            "measure": np.array([measure])}
+            "measure": np.array([measure]), "bundle_m": np.array([bundle])}
 
 
 @pytest.mark.parametrize(("row", "expected"), [
     (clearance("vertical", "above", 6.0, 106.0, 100.0), (0.75, 0.25)),
     (clearance("vertical", "below", 3.0, 106.0, 109.0), (-0.75, -0.25)),
     (clearance("radial", "beside", 5.0, 103.0, 100.0), (0.45, 0.15)),
+    (clearance("radial", "beside", 4.8, 103.0, 100.0, bundle=0.2), (0.45, 0.15)),
     (clearance("horizontal", "beside", 5.0, 103.0, np.nan), (0.0, 0.0))])
 def test_lift_by_hand(row, expected):
-    """A quarter of the way along, the near end counts three quarters; a slant of 3 in 5 counts 0.6 of it."""
+    """A quarter of the way along, the near end counts three quarters; a slant of 3 in 5 counts 0.6 of it, of a bundle
+    that of its middle."""
     assert lift_way(row) * np.concatenate(end_shares(row, np.array([300.0]))) == pytest.approx(expected)
 
 

@@ -169,12 +169,12 @@ def lift_way(clearances: dict) -> np.ndarray:
     """Return how much the actual clearance of each row grows with a lift of the wire at its place [-].
 
     A wire above something gains the lift, a wire below loses it, and of a distance in space counts the share in its
-    direction, `(z_wire - z_other) / distance`. A distance sideways counts 0.
+    direction, `(z_wire - z_other) / distance`, of a bundle from its middle. A distance sideways counts 0.
     """
     apart = (clearances["wire_elevation_m"] - clearances["other_elevation_m"]).astype(float)
-    actual = np.maximum(np.abs(clearances["actual_m"].astype(float)), 1e-9)
+    distance = np.maximum(np.abs((clearances["actual_m"] + clearances["bundle_m"]).astype(float)), 1e-9)
     # Where an elevation is not known a lift is worth nothing.
-    radial = np.nan_to_num(np.clip(apart / actual, -1, 1))
+    radial = np.nan_to_num(np.clip(apart / distance, -1, 1))
     sign = np.where(clearances["position"] == "below", -1.0, 1.0)
     return np.select([clearances["measure"] == "vertical", clearances["measure"] == "radial"], [sign, radial], 0.0)
 
@@ -202,7 +202,8 @@ def _of_pulls(basis, now):
                             & now.is_fresh(loads) & ~(drawn & ~loads["lifted"].astype(bool)))
     loads, place, weight = {n: v[chosen] for n, v in loads.items()}, place[chosen], weight[chosen]
     pair = np.stack([back[place], ahead[place]], axis=1)
-    pulls, room = uplift_rows(loads, _tensions(spans, now, pair, loads) / spans.length[pair], weight)
+    tension = _tensions(spans, now, pair, loads, basis.site.wiring.bundle)
+    pulls, room = uplift_rows(loads, tension / spans.length[pair], weight)
     found = _Rows(basis.remedies, len(place))
     # In kN, so that what is asked in metres and in newtons is of one size in the programme.
     for at, pull in zip((spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]), pulls, strict=True):
@@ -245,11 +246,12 @@ def uplift_rows(loads: dict, tension: np.ndarray, weight: np.ndarray) -> tuple[n
     return np.stack([-before, before + after, -after]), loads["vertical_n"].astype(float) - _HELD * weight
 
 
-def _tensions(spans, now, pair, loads):
-    """Horizontal tension of the wire in the spans before and after [N], (row, 2); the greater side of the wind, and 0
-    where none is known: then a raise of a neighbour is left to the full assessment."""
+def _tensions(spans, now, pair, loads, bundle):
+    """Horizontal tension of the wire in the spans before and after, of all its subconductors [N], (row, 2); the greater
+    side of the wind, and 0 where none is known: then a raise of a neighbour is left to the full assessment."""
     wires, known = now.layers["wires"], {}
-    for key, H in zip(keys_of(wires, ("line", "span", "wire", "case")), wires["horizontal_tension_n"], strict=True):
+    tension = wires["horizontal_tension_n"] * np.where(wires["kind"] == "phase", bundle, 1)
+    for key, H in zip(keys_of(wires, ("line", "span", "wire", "case")), tension, strict=True):
         known[key] = max(known.get(key, 0.0), float(np.nan_to_num(H)))
     return np.array([[known.get((spans.line[s], spans.name[s], w, k), 0.0) for s in both] for both, w, k in
                      zip(pair, loads["wire"], loads["case"], strict=True)]).reshape(-1, 2)

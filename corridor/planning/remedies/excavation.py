@@ -50,11 +50,13 @@ def _standing(site):
 
 
 def _levels(before):
-    """Of every span the curves of its phase wires, each with what the ground rule of its case requires [m]."""
+    """Of every span the curves of its phase wires, each with what the ground rule of its case requires, and so much
+    more as the lowest of a bundle is below its middle [m]."""
     c, w = before.layers["clearances"], before.layers["wires"]
     required, found = {}, {}
     own = (c["against"] == "ground") & (c["measure"] == "vertical")
-    for span, case, metres in zip(before.line.spans_at(c)[own], c["case"][own], c["required_m"][own], strict=True):
+    below = (c["required_m"] + c["bundle_m"])[own]
+    for span, case, metres in zip(before.line.spans_at(c)[own], c["case"][own], below, strict=True):
         required[span, case] = max(required.get((span, case), 0.0), float(metres))
     own = w["kind"] == "phase"
     for span, case, wire in zip(before.line.spans_at(w)[own], w["case"][own], w["geometry"][own], strict=True):
