@@ -54,6 +54,21 @@ def test_single_phase_line_over_the_ground(single_phase):
     assert surface_gradient(q[0, 0], radius, [[0.0, 0.0]]) / 1e5 == pytest.approx(2.66, abs=5e-3)
 
 
+def test_field_on_the_ground_below_a_wire_of_the_textbook(single_phase):
+    """Glover, Sarma and Overbye, 5th edition, example 4.9: 0.0485 kV/m on the ground below either wire.
+
+    Its data and steps were read in an open collection of worked solutions of the book, and the digits are what these
+    steps come to. Height and charge are rounded there (5.49 m for 18 ft): of a difference that goes with the cube of
+    the height this takes 0.2 %. It is on the ground, not 1 m above.
+    """
+    places, _, q = single_phase
+    found = field_at(places, q, places * [1.0, 0.0])[:, 0]
+    assert found / KV == pytest.approx([0.0485, 0.0485], rel=3e-3)
+    # With the height of the book the digits are these.
+    rounded = np.array([[-0.762, 5.49], [0.762, 5.49]])
+    assert field_at(rounded, q, rounded * [1.0, 0.0])[:, 0] / KV == pytest.approx([0.0485, 0.0485], abs=5e-5)
+
+
 def test_one_wire_over_the_ground_in_closed_form():
     h, r, U = 10.0, 0.012, 100e3
     q = line_charges([[0.0, h]], [r], [[U]])
