@@ -6,9 +6,12 @@ import numpy as np
 import shapely
 
 from corridor.clearance.vertical import over_objects
-from corridor.geometry.distance import Ends, heights, take_rows
+from corridor.geometry.distance import Ends, heights, least_heights, take_rows
 
-__all__ = ["as_swept", "in_case", "in_hot_case", "over_others", "parted", "states_of", "told_states"]
+__all__ = ["as_swept", "in_case", "in_hot_case", "over_others", "parted", "sides", "states_of", "told_states"]
+
+#: Straight pieces of a wire of another line in wind for each piece it is kept in.
+_FINER = 4
 
 
 def states_of(obstacles):
@@ -23,6 +26,43 @@ def parted(crossed, side, chosen):
     at = np.flatnonzero(chosen)
     return replace(crossed, wire=crossed.wire[at], obstacle=crossed.obstacle[at],
                    rows=take_rows(crossed.rows, at)), side[at]
+
+
+def sides(wires, crossed, constant, obstacles, cases, ends=None):
+    """Return 1 where a wire shall pass above an object and -1 where it passes below another line's wires.
+
+    A crossing line is below when even the highest state of the wire, in the option of today or else the first, is
+    below it as it hangs without load in the same case. Anything else is meant to be passed over, however far short the
+    wire falls.
+
+    Parameters
+    ----------
+    wires : WireSpans
+    crossed : Crossed
+    constant : ndarray, shape (wire span, case of `cases`)
+        Of that option [m].
+    obstacles : Obstacles
+    cases : ndarray of int
+        In still air.
+    ends : Ends, optional
+        Of the same shape as `constant`.
+
+    Returns
+    -------
+    ndarray, shape (row of crossed,)
+    """
+    side = np.ones(len(crossed.wire))
+    lines, _ = parted(crossed, side, obstacles.category[crossed.obstacle] == "line")
+    if not len(lines.wire) or not len(cases):
+        return side
+    highest = np.full(len(lines.wire), -np.inf)
+    for column, case in enumerate(cases):
+        rows = in_case(wires, lines, np.ones(len(lines.wire)), obstacles, case, moved=True).rows
+        at = lines.wire, slice(column, column + 1)
+        least = least_heights(rows, constant[at], ends=None if ends is None else Ends(*(field[at] for field in ends)))
+        highest = np.fmax(highest, least.height[:, 0])
+    side[obstacles.category[crossed.obstacle] == "line"] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
+    return side
 
 
 def over_others(wires, crossed, constant, cases, side, obstacles, ends, depth=None):
@@ -98,6 +138,8 @@ def in_hot_case(wires, crossed, side, obstacles, cases):
 def as_swept(index, below, cases):
     """Return the index with wires of other lines as they are worst in any of some cases, for our wires in wind.
 
+    They go straight between places of theirs, so those that ours pass below count lower by what these bow.
+
     Parameters
     ----------
     index : ObstacleIndex
@@ -112,10 +154,25 @@ def as_swept(index, below, cases):
     for p in np.flatnonzero(states_of(index.obstacles)[index.of_part]):
         thing = index.of_part[p]
         side = -1.0 if below[thing] else 1.0
-        xyz = shapely.get_coordinates(part[p], include_z=True)
+        xyz, bow = shapely.get_coordinates(part[p], include_z=True), 0.0
+        if states[thing].below is not None:
+            xyz, bow = _finer(xyz), _bow(states[thing], (len(xyz) - 1) * _FINER)
         z = [side * _elevation(states[thing], xyz[:, :2], xyz[:, 2], case, side) for case in cases]
-        part[p] = shapely.linestrings(np.column_stack([xyz[:, :2], side * np.max(z, axis=0)]))
+        part[p] = shapely.linestrings(np.column_stack([xyz[:, :2], side * np.max(z, axis=0) - bow * below[thing]]))
     return replace(index, part=part)
+
+
+def _finer(xyz):
+    """Vertices with more of them between, evenly."""
+    at = np.arange((len(xyz) - 1) * _FINER + 1) / _FINER
+    return np.column_stack([np.interp(at, np.arange(len(xyz)), column) for column in xyz.T])
+
+
+def _bow(state, pieces):
+    """How far a wire hangs below straight lines between even places of it at most [m]: `h^2/8 max y''`, at its end."""
+    S, C = state.length, state.constant
+    steepest = S / (2 * C) + np.arcsinh(np.abs(state.end - state.start)[:, 2] / (2 * C * np.sinh(S / (2 * C))))
+    return np.nanmax((S / pieces)**2 / (8 * C) * np.cosh(steepest))
 
 
 def told_states(obstacles, obstacle, position, case):

@@ -30,14 +30,14 @@ from corridor.clearance.ground import ground_rows
 from corridor.clearance.held_aside import ASIDE, Below, beside_rest
 from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.not_assessed import Gap, unswung
-from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, states_of
+from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, sides, states_of
 from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
-from corridor.clearance.vertical import Checked, join, over_ground, over_objects, sides
+from corridor.clearance.vertical import Checked, join, over_ground, over_objects
 from corridor.geometry.distance import Ends, Rows, take_rows
 from corridor.line.facts import RightOfWay
 
@@ -134,7 +134,8 @@ def look_around(facts, scene, ground, partners):
                       rows=take_rows(crossed.rows, keep))
     still = np.flatnonzero([case.wind == 0 for case in facts.cases])
     rest = slice(None), facts.reference, still
-    side = sides(wires, crossed, scene.constant[rest], index.obstacles, Ends(*(field[rest] for field in scene.ends)))
+    ends = Ends(*(field[rest] for field in scene.ends))
+    side = sides(wires, crossed, scene.constant[rest], index.obstacles, still, ends)
     tops = part_tops(index, ground.sample, _wanted(scene, index))
     return Around(scene, index, facts.right_of_way, ground, partners, below,
                   in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side, tops, facts.shield is not None,

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.geometry.distance import Ends, elevations, heights, least_heights, take_rows
 
-__all__ = ["Checked", "join", "least_below", "least_rows", "over_ground", "over_objects", "sides", "worst_of"]
+__all__ = ["Checked", "join", "least_below", "least_rows", "over_ground", "over_objects", "worst_of"]
 
 
 @dataclass(frozen=True)
@@ -189,28 +189,3 @@ def _pick(row, least, wire, obstacle, side, cases):
     measure = np.full(len(r), "vertical", object)
     return Checked(wire[r], option[state], cases[case[state]], obstacle[r], measure, position, height, place,
                    elevation, elevation - height * side[r], np.full(len(r), np.nan))
-
-
-def sides(wires, crossed, constant, obstacles, ends=None):
-    """Return 1 where a wire shall pass above an object and -1 where it passes below another line's wires.
-
-    A crossing line is below when even the highest state of the wire, in the option of today or else the first, is
-    below it. Anything else is meant to be passed over, however far short the wire falls.
-
-    Parameters
-    ----------
-    constant : ndarray, shape (wire span, state)
-        Of that option in still air.
-    ends : Ends, optional
-        Of the same shape.
-    """
-    is_line = obstacles.category[crossed.obstacle] == "line"
-    side = np.ones(len(crossed.wire))
-    chosen = np.flatnonzero(is_line)
-    if len(chosen) and constant.shape[1]:
-        wire = crossed.wire[chosen]
-        moved = None if ends is None else Ends(*(field[wire] for field in ends))
-        least = least_heights(take_rows(crossed.rows, chosen), constant[wire], ends=moved)
-        highest = np.fmax.reduce(np.where(np.isnan(least.height), -np.inf, least.height), axis=1)
-        side[chosen] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
-    return side

@@ -13,7 +13,8 @@ from scipy.optimize import brentq
 
 from corridor.clearance.crossings import cross, index_obstacles, part_tops
 from corridor.clearance.ground import ground_rows, unknown_share
-from corridor.clearance.vertical import over_ground, over_objects, sides
+from corridor.clearance.other_lines import sides
+from corridor.clearance.vertical import over_ground, over_objects
 from corridor.geometry.surface_rows import surface_at
 from corridor.line.facts import Limit
 
@@ -169,7 +170,7 @@ def test_above_or_below_another_line(z, side, position):
     line = shapely.LineString([(100, -50, z), (100, 50, z)])
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("line", line, True, np.nan, np.nan)]))
     constants = np.array([[[2500.0, 900.0]]])
-    got_side = sides(wires, crossed, constants[:, 0], index.obstacles)
+    got_side = sides(wires, crossed, constants[:, 0], index.obstacles, np.array([0, 1]))
     assert got_side.tolist() == [side]
     got = over_objects(wires, crossed, constants, np.array([0, 1]), got_side)
     heights = [150 + wire(100.0, 300.0, 0.0, C) for C in (2500.0, 900.0)]
@@ -184,7 +185,7 @@ def test_line_between_the_states_of_a_wire_is_passed_over():
     line = shapely.LineString([(150, -50, 145.0), (150, 50, 145.0)])
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("line", line, True, np.nan, np.nan)]))
     constants = np.array([[[2500.0, 900.0]]])
-    side = sides(wires, crossed, constants[:, 0], index.obstacles)
+    side = sides(wires, crossed, constants[:, 0], index.obstacles, np.array([0, 1]))
     got = over_objects(wires, crossed, constants, np.array([0, 1]), side)
     assert side.tolist() == [1] and got.actual[0] > 0 > got.actual[1]
 
@@ -209,7 +210,7 @@ def test_things_below_two_spans_do_not_hide_each_other(tmp_path):
 def test_only_lines_are_passed_under():
     road = shapely.LineString([(150, -50, 170.0), (150, 50, 170.0)])
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("road", road, True, np.nan, np.nan)]))
-    assert sides(wires, crossed, np.array([[1500.0]]), index.obstacles).tolist() == [1]
+    assert sides(wires, crossed, np.array([[1500.0]]), index.obstacles, STILL).tolist() == [1]
 
 
 def test_ground_is_compared_at_the_worst_wire():
