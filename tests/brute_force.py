@@ -8,7 +8,8 @@ sample is a place where the wire can be: the truth is never above what is found,
 """
 
 import csv
-from dataclasses import dataclass, replace
+import itertools
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -348,6 +349,8 @@ class Brute:
     things: list
     paths: dict
     twins: dict
+    rest: dict = field(default_factory=dict)
+    below: dict = field(default_factory=dict)
 
     def case(self, name):
         return next(case for case in self.facts.cases if case.name == name)
@@ -412,10 +415,11 @@ class Brute:
             return
         key = thing.category, thing.name, "vertical"
         if thing.vertices is not None:
-            for side in (1, -1):
-                some = [path for path in paths if self._side(path.wire, span, thing) == side]
-                best = _least_crossing(some, thing, side, case, self.facts.cases) if some else None
-                self._note(found, (*key, "" if side > 0 else "below"), best and best[:4], case, best and best[4], thing)
+            # One row tells of the worse of both sides.
+            best = _least_crossing(paths, thing, case, self.facts.cases, lambda wire, shares: self._sides(
+                wire, span, thing, shares, case.wind > 0))
+            if best is not None:
+                self._note(found, (*key, "" if best[5] > 0 else "below"), best[:4], case, best[4], thing)
             return
 
         def over(path, p):
@@ -430,17 +434,47 @@ class Brute:
         top = (lambda p: self.ground(p[0], p[1]) + thing.height) if thing.draped else thing.top
         self._note(found, (*key, ""), _least(paths, over), case, top, thing)
 
-    def _side(self, wire, span, thing):
-        """-1 where the wire of today is below another line's wires even where it is highest in still air, else 1."""
-        today = next(option.name for option in self.facts.options if option.existing)
-        highest, hot = -np.inf, next(k for k, c in enumerate(self.facts.cases) if isinstance(c.temperature, str))
-        for case in self.facts.cases:
-            if case.wind == 0:
-                path = next(p for p in self.paths[span, today, case.name] if p.wire == wire)
-                met = _crossings(path, np.zeros(1), thing, 1, hot)
-                if len(met[0]):
-                    highest = max(highest, met[0].min())
-        return -1 if np.isfinite(highest) and highest < 0 else 1
+    def _sides(self, wire, span, thing, shares, windy):
+        """Sides of another line's wires on which a wire shall pass at shares of its span, 1 above, -1 below.
+
+        At rest each crossing is for itself: below where the wire of today is below theirs even where it is highest in
+        still air. What is met elsewhere is passed as other wires do, and in wind every wire does as that which passes
+        below: where that is not so it is a violation, which is the cautious answer.
+        """
+        if windy or not len(self._at_rest(wire, span, thing)[0]):
+            return np.full(len(shares), -1 if self._passed_below(thing) else 1)
+        share, side = self._at_rest(wire, span, thing)
+        return side[np.abs(shares[:, None] - share).argmin(axis=1)]
+
+    def _passed_below(self, thing):
+        """Whether any wire of any span passes below another line's at rest."""
+        if thing.name not in self.below:
+            self.below[thing.name] = any((self._at_rest(path.wire, span, thing)[1] < 0).any()
+                                         for span, option, case in self.paths if (option, case) == self._first_rest()
+                                         for path in self.paths[span, option, case] if self._within(thing, [path]))
+        return self.below[thing.name]
+
+    def _first_rest(self):
+        return (next(option.name for option in self.facts.options if option.existing),
+                next(case.name for case in self.facts.cases if case.wind == 0))
+
+    def _at_rest(self, wire, span, thing):
+        """Where the wire of today crosses another line's in still air, and its side of it there: two arrays."""
+        key = wire, span, thing.name
+        if key not in self.rest:
+            today, _ = self._first_rest()
+            share, highest = None, None
+            for k, case in enumerate(self.facts.cases):
+                path = next((p for p in self.paths.get((span, today, case.name), ()) if p.wire == wire), None)
+                if case.wind > 0 or path is None:
+                    continue
+                value, _, at = _crossings(path, np.zeros(1), thing, 1, k)
+                if share is None:
+                    share, highest = at, value
+                elif len(share) and len(at):
+                    np.maximum.at(highest, np.abs(at[:, None] - share).argmin(axis=1), value)
+            self.rest[key] = (np.zeros(0), np.zeros(0)) if share is None else (share, np.where(highest < 0, -1, 1))
+        return self.rest[key]
 
     def _around(self, found, paths, case, thing):
         """Radially from uprights, and what falls."""
@@ -627,25 +661,27 @@ def _crossings(path, swing, thing, side, k):
     return tuple(np.array(v) for v in found)
 
 
-def _least_crossing(paths, thing, side, case, cases):
+def _least_crossing(paths, thing, case, cases, sides):
     """The least vertical distance to another line's wire; where ours swing, theirs is at its worst of the windy
-    cases. (value, path, swing, share, elevation of theirs), None where they do not cross."""
+    cases. (value, path, swing, share, elevation of theirs, side), None where they do not cross; `sides(wire, shares)`
+    tells on which side ours shall pass."""
     if case.wind > 0:
         states = [k for k, each in enumerate(cases) if each.wind > 0 and "vertical" in each.checks]
     else:
         states = [cases.index(case)]
     best = (np.inf,)
     for path in paths:
-        for k in states if thing.state is not None else states[:1]:
+        for k, side in itertools.product(states if thing.state is not None else states[:1], (1, -1)):
             swing = path.swings
             for _ in range(6):
                 value, s, t = _crossings(path, swing, thing, side, k)
-                if not len(value):
+                value = np.where(sides(path.wire, t) == side, value, np.inf)
+                if not np.isfinite(value).any():
                     break
                 i = value.argmin()
                 if value[i] < best[0]:
                     z = path.at(s[i:i + 1], t[i:i + 1])[0, 0, 2]
-                    best = value[i], path, s[i], t[i], z - side * value[i]
+                    best = value[i], path, s[i], t[i], z - side * value[i], side
                 if not path.windy:
                     break
                 wide = (swing[-1] - swing[0]) / (len(swing) - 1) * 1.5

@@ -81,3 +81,23 @@ def test_a_wall_across_the_wire_between_two_swings(tmp_path, thick):
                    np.zeros(1, int))[0]
     inside = shapely.contains_xy(wall, *np.moveaxis(grid[..., :2], -1, 0))
     assert table["actual_m"][row] == pytest.approx((grid[..., 2][inside] - top).min(), abs=2e-3)
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("out", [0.33, 0.42, 0.58, 0.66])
+def test_a_line_above_that_ends_within_the_swing(tmp_path, side, out):
+    """The wire rises towards it until it is at its end, half-way along one of 32 chords, and passes it farther out."""
+    _, scene = assessed(tmp_path, obstacles([("building", tower(91, 90, 1.0), True, np.nan, 0.0)]))
+    grid = places(scene, np.linspace(-1, 1, 1601))
+    across = np.array([[np.interp(155.0, way[:, 0], way[:, i]) for i in (1, 2)] for way in grid])
+    end, top = across[round(800 * (1 + out * side)), 0], across[:, 1].max() + 5.0
+    theirs = shapely.LineString([(155, -0.5 * end, top), (155, end, top)])
+    rules = rules_of(tmp_path, [("line", "vertical", 3)])
+    found, _, _ = findings(LINE, ONE, rules, ground=level, things=obstacles([("line", theirs, True, np.nan, 0.0)]),
+                           cases=(Case("still", 40.0, checks=("vertical",)), *CASES), method="equilibrium",
+                           options=(option(),))
+    table = found["clearances"]
+    row, = rows_where(table, against="line", measure="vertical", case="swung")
+    met = np.abs(across[:, 0] / end - 0.25) <= 0.75 + 1e-9
+    assert table["position"][row] == "below"
+    assert table["actual_m"][row] == pytest.approx((top - across[met, 1]).min(), abs=1e-3)

@@ -20,8 +20,8 @@ __all__ = ["follow_things"]
 #: Step between the swings at which wires were looked at [-].
 _STEP = 1 / 4
 #: Swings in each look, how far the first goes to either side, by how much the next are narrower, how many there are and
-#: how many of these are the last ones.
-_SWINGS, _WIDE, _NARROW, _LOOKS, _LAST = 5, 1 / 8, 0.4, 9, 2
+#: how many of these are the last ones: the first of these is wider than chords bow, or would not touch what ends there.
+_SWINGS, _WIDE, _NARROW, _LOOKS, _LAST = 5, 1 / 8, 0.4, 9, 5
 #: What is farther than the nearest by more than this share of the way between swings in plan is let go [-].
 _STEEP = 1.0
 #: Places in the swing that are followed of each wire and thing, at most.
