@@ -133,7 +133,7 @@ class Frame:
         `longitude`, `latitude` [deg] are of one position on the way.
         """
         source = horizontal(source_crs)
-        if source.geodetic_crs.datum == self.crs.geodetic_crs.datum:
+        if _of_one_datum(source, self.crs):
             return None
         change = transformer(source, self.crs)
         x, y = Transformer.from_crs("EPSG:4326", source, always_xy=True).transform(
@@ -191,6 +191,11 @@ def vertical_factor(crs):
     return (
         axes[0].unit_conversion_factor * (1 if axes[0].direction == "up" else -1) if axes else None
     )
+
+
+@lru_cache(maxsize=256)
+def _of_one_datum(one, other):
+    return one.geodetic_crs.datum == other.geodetic_crs.datum
 
 
 @lru_cache(maxsize=256)

@@ -154,7 +154,8 @@ class FindingsWriter:
         return tempfile.TemporaryFile(dir=self.path.parent, prefix=self._temporary.name)
 
     def _write_layers(self, path):
-        with clock(self.time):
+        # The disk holds the file before it gets its name (`Files`), so no transaction waits for that.
+        with clock(self.time), _gdal_options(OGR_SQLITE_SYNCHRONOUS="OFF", OGR_SQLITE_JOURNAL="MEMORY"):
             for layer in LAYERS:
                 pyogrio.write_arrow(
                     self._rows(layer), path, layer=layer.name, driver="GPKG",
@@ -197,20 +198,25 @@ def _stamp(time):
     return time.strftime("%Y-%m-%dT%H:%M:%S.") + f"{time.microsecond // 1000:03d}Z"
 
 
-@contextmanager
 def clock(time):
     """Return a context in which GDAL writes the time of the run, not that of the writing."""
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _stamp(time)})
+    return _gdal_options(OGR_CURRENT_DATE=_stamp(time))
+
+
+@contextmanager
+def _gdal_options(**options):
+    before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+    pyogrio.set_gdal_config_options(options)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+        pyogrio.set_gdal_config_options(before)
 
 
 def _finish(path, counts, time):
     """Add the styles, then check what stands in the file."""
     with closing(connect(path)) as database:
+        database.execute("PRAGMA synchronous=OFF")
         with database:
             _add_styles(database, _stamp(time))
             database.execute("UPDATE run SET layer_digests = ?", [json.dumps(layer_digests(database))])

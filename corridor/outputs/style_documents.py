@@ -4,6 +4,7 @@ A document has three parts, all of them made from facts: how rows are drawn (`ST
 (`LABELS`), and what people read over the columns (the schema). A plain table has the last alone.
 """
 
+from functools import lru_cache
 from xml.etree import ElementTree
 
 from corridor.outputs.schema import layer
@@ -93,6 +94,7 @@ def _add_option(parent, name, value):
         made.set("value", str(value).lower() if isinstance(value, bool) else str(value))
 
 
+@lru_cache
 def style(name):
     """Return the QML style of a layer, a complete document.
 
