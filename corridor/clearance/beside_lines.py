@@ -150,7 +150,7 @@ class _Room(NamedTuple):
         foot = ((place[..., :2] - self.curve.start[:, None, :2]) * chord).sum(axis=-1) / size**2
         found = []
         for step in _ALONG:
-            theirs = self.curve.at(np.clip(foot + step * self.beside[:, None] / size, 0, 1))[0]
+            theirs = self.curve.at(np.clip(foot + step * self.beside[:, None] / size, 0, 1))
             d = np.maximum(np.hypot(*np.moveaxis(theirs - place, -1, 0)[:2]) - self.radius[:, None], 0)
             over = np.abs(theirs[..., 2] - place[..., 2]) - self.movement[:, None]
             found.append((np.maximum(d - self.beside[:, None], over - self.above[:, None]), d, theirs[..., 2]))
@@ -266,4 +266,4 @@ def _look(scene, way, curve):
 
     value, place = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), distance, _FIRST)
     share = to_wire(place[:, None], curve)[1]
-    return value, place, curve.at(share)[0][:, 0, 2]
+    return value, place, curve.at(share)[:, 0, 2]

@@ -193,7 +193,7 @@ def _worst(pairs, states):
         *first, taut = mine[0].after(own, pairs.first, mine[1])
         a, b = Curve(*first), Curve(*theirs[0].after(other, pairs.second, theirs[1])[:3])
         least = least_between(a, b)
-        points = [wire.at(share[..., None])[0][..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
+        points = [wire.at(share[..., None])[..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
         found.append((np.where(apart[:, None], np.inf, least.distance), least.first, *points, taut))
     distance = np.stack([each[0] for each in found])
     # What is unknown in one state is not known to be clear.

@@ -6,7 +6,6 @@ import numpy as np
 
 from corridor.arrays import Array
 from corridor.geometry.catenary import low_point
-from corridor.geometry.distance import heights
 
 __all__ = ["Between", "Curve", "least_between", "to_wire"]
 
@@ -25,17 +24,25 @@ class Curve(NamedTuple):
     end: Array
     constant: Array
 
-    def at(self, share: Array) -> tuple[Array, Array, Array]:
-        """Points of the wires (..., place, 3) at shares of their spans (..., place), and their first and second
-        derivatives by the share."""
+    def at(self, share: Array) -> Array:
+        """Points of the wires (..., place, 3) at shares of their spans (..., place)."""
+        chord = (self.end - self.start)[..., None, :2]
+        plan = self.start[..., None, :2] + share[..., None] * chord
+        z = self.start[..., None, 2] + self.above_start(share)[0]
+        return np.concatenate([plan, z[..., None]], axis=-1)
+
+    def above_start(self, share: Array) -> tuple[Array, Array, Array]:
+        """Elevations of the wires over their starts [m] at shares of their spans (..., place), and their first and
+        second derivatives by the share."""
         chord = (self.end - self.start)[..., None, :]
-        S = np.hypot(chord[..., 0], chord[..., 1])
-        h, C = chord[..., 2], self.constant[..., None]
-        u = (share * S - low_point(S, h, C)) / C
-        plan = self.start[..., None, :2] + share[..., None] * chord[..., :2]
-        z = heights(share, S, self.start[..., None, 2], h, C)
-        first = np.concatenate([np.broadcast_to(chord[..., :2], plan.shape), (S * np.sinh(u))[..., None]], axis=-1)
-        return np.concatenate([plan, z[..., None]], axis=-1), first, S**2 / C * np.cosh(u)
+        S, h, C = np.hypot(chord[..., 0], chord[..., 1]), chord[..., 2], self.constant[..., None]
+        # `z = 2C sinh(p) sinh(r)` with p of the place, and r that less the low point's; the slope is `sinh(p + r)`.
+        p = share * (S / (2 * C))
+        r = p - low_point(S, h, C) / C
+        sinh_p, sinh_r = np.sinh(p), np.sinh(r)
+        cosh_p, cosh_r = np.sqrt(1 + sinh_p**2), np.sqrt(1 + sinh_r**2)
+        return (2 * C * sinh_p * sinh_r, S * (sinh_p * cosh_r + cosh_p * sinh_r),
+                S**2 / C * (cosh_p * cosh_r + sinh_p * sinh_r))
 
 
 class Between(NamedTuple):
@@ -66,7 +73,7 @@ def least_between(a: Curve, b: Curve) -> Between:
     """
     share = np.broadcast_to(np.linspace(0, 1, _COARSE), (*a.constant.shape, _COARSE))
     half = 1 / (_COARSE - 1)
-    distance = to_wire(a.at(share)[0], b)[0]
+    distance = to_wire(a.at(share), b)[0]
     beside = np.pad(distance, [*[(0, 0)] * (distance.ndim - 1), (1, 1)], constant_values=np.inf)
     valley = (distance <= beside[..., :-2]) & (distance <= beside[..., 2:])
     nearest = np.argsort(np.where(valley, distance, np.inf), axis=-1, kind="stable")[..., :_VALLEYS]
@@ -74,7 +81,7 @@ def least_between(a: Curve, b: Curve) -> Between:
     for _ in range(_ZOOMS):
         share = np.clip(middle[..., None] + np.linspace(-half, half, _FINE), 0, 1)
         distance, other = (values.reshape(share.shape) for values in to_wire(
-            a.at(share.reshape(*share.shape[:-2], -1))[0], b))
+            a.at(share.reshape(*share.shape[:-2], -1)), b))
         best = np.where(np.isnan(distance), np.inf, distance).argmin(axis=-1)[..., None]
         distance, middle, other = (np.take_along_axis(values, best, -1)[..., 0] for values in (distance, share, other))
         half *= 2 / (_FINE - 1)
@@ -85,13 +92,17 @@ def least_between(a: Curve, b: Curve) -> Between:
 
 def to_wire(point: Array, wire: Curve) -> tuple[Array, Array]:
     """Return the distance of points (..., place, 3) from wires (...) [m], and the share of the span that is nearest."""
-    chord = (wire.end - wire.start)[..., None, :2]
-    share = ((point[..., :2] - wire.start[..., None, :2]) * chord).sum(-1) / (chord**2).sum(-1)
-    share = np.clip(share, 0, 1)
+    chord, away = (wire.end - wire.start)[..., None, :2], point - wire.start[..., None, :]
+    S = np.hypot(chord[..., 0], chord[..., 1])
+    east, north = chord[..., 0] / S, chord[..., 1] / S
+    along, z = away[..., 0] * east + away[..., 1] * north, away[..., 2]
+    across = away[..., 1] * east - away[..., 0] * north
+    share = np.clip(along / S, 0, 1)
     for _ in range(_STEPS):
-        place, first, bend = wire.at(share)
-        away = place - point
-        slope = (first**2).sum(-1) + away[..., 2] * bend
-        step = (away * first).sum(-1) / np.where(slope > 0, slope, np.inf)
+        height, first, bend = wire.above_start(share)
+        off, up = share * S - along, height - z
+        slope = S**2 + first**2 + up * bend
+        step = (off * S + up * first) / np.where(slope > 0, slope, np.inf)
         share = np.clip(share - step, 0, 1)
-    return np.linalg.norm(wire.at(share)[0] - point, axis=-1), share
+    off, up = share * S - along, wire.above_start(share)[0] - z
+    return np.sqrt(off**2 + across**2 + up**2), share
