@@ -103,8 +103,8 @@ def slack(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
 def elevation_above_start(x: ArrayLike, span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
     """Return the height of the wire at `x` above its left end, `y = 2C sinh(x/2C) sinh((x - 2 x0)/2C)` [m]."""
     x, C = np.asarray(x, np.float64), np.asarray(constant, np.float64)
-    x0 = low_point(span, rise, C)
-    return 2 * C * np.sinh(x / (2 * C)) * np.sinh((x - 2 * x0) / (2 * C))
+    p = x / (2 * C)
+    return 2 * C * np.sinh(p) * np.sinh(p - low_point(span, rise, C) / C)
 
 
 def sag_at(x: ArrayLike, span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
@@ -202,5 +202,9 @@ def points(start: ArrayLike, plane: Plane, constant: ArrayLike, share: ArrayLike
     S, h, C = (np.asarray(v, np.float64)[..., None] for v in (plane.span, plane.rise, constant))
     x = np.asarray(share, np.float64) * S
     y = elevation_above_start(x, S, h, C)
-    along, against = plane.along[..., None, :], plane.against[..., None, :]
-    return np.asarray(start, np.float64)[..., None, :] + x[..., None] * along + y[..., None] * against
+    along, against, start = plane.along[..., None, :], plane.against[..., None, :], np.asarray(start)[..., None, :]
+    place = np.empty((*np.broadcast_shapes(x.shape, along.shape[:-1], start.shape[:-1]), 3))
+    # Coordinate by coordinate: arrays whose last axis has three values are slow to broadcast.
+    for i in range(3):
+        place[..., i] = start[..., i] + x * along[..., i] + y * against[..., i]
+    return place
