@@ -4,16 +4,20 @@ Where the line turns at a suspension structure its string leans inward, the fart
 below the wire then is what lies below its own straight line in plan, state by state.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
-from corridor.assessment import Plan, make_scene
+from corridor.assessment import Ground, Plan, make_scene
+from corridor.clearance.proximity import compare, look_around
+from corridor.clearance.study_lines import Partners
 from corridor.line.build import lay_out
 from corridor.line.facts import Case
 from corridor.line.swing import to_grid
 
-from .common import findings, framings, obstacles, option, rows_where, rules_of, structures, unit_factor, wire
+from .common import draped, findings, framings, obstacles, option, rows_where, rules_of, structures, unit_factor, wire
 
 #: The line turns left by 8 degrees at T2: wires lean to the left there.
 LINE = structures([0, 300, 300 + 290 * np.cos(np.radians(8))], [0, 0, 290 * np.sin(np.radians(8))], base=[0.0] * 3)
@@ -131,3 +135,32 @@ def test_a_line_that_is_crossed_twice_once_above_and_once_below(tmp_path, high, 
         row, = rows_where(table, case=case.name, against="line")
         assert table["position"][row] == min(apart, key=apart.get)
         assert table["actual_m"][row] == pytest.approx(min(apart.values()), abs=1e-3)
+
+
+@pytest.mark.parametrize("turn", [0, 8])
+@pytest.mark.parametrize("warmer", [-30.0, 30.0])
+def test_below_things_the_nearer_end_of_a_history_counts(tmp_path, turn, warmer):
+    """Whichever end is said to hang higher, of wires that lean and of those that do not: told wrongly it is the other.
+    """
+    turned = np.radians(turn)
+    line = structures([0, 300, 300 + 290 * np.cos(turned)], [0, 0, 290 * np.sin(turned)], base=[0.0] * 3)
+    theirs = obstacles([("line", shapely.LineString([(200, -50, 30.0), (200, 50, 30.0)]), True, np.nan, 0.0)])
+    rules = rules_of(tmp_path, (("line", "vertical", 3),))
+    found, facts, plan = findings(line, ONE, rules, ground=level, things=theirs,
+                                  cases=CASES, method="equilibrium", options=(option(),))
+    scene = make_scene(facts, plan, 0, 1)[0]
+    other = scene.at_temperature(scene.temperature + warmer)
+    nobody = Partners(np.full(1, -1), 1, np.zeros((2, 0), bool), np.zeros((0, 1), bool))
+    around = look_around(facts, replace(scene, taut=other), Ground(level, lambda *ends: draped(level, *ends)), nobody)
+    checked = compare(around).checked
+    rows = np.flatnonzero((checked.measure == "vertical") & (checked.obstacle == 0) & (checked.case == 0))
+    own = rows_where(found["clearances"], against="line", measure="vertical", case="cold")
+    z = (scene if warmer > 0 else other).hung
+    at = np.s_[0, 0, 0, 0]
+    S = z.end[at][0] - z.start[at][0]
+    share = (200 - z.start[at][0]) / S
+    height = z.start[at][2] + wire(share * S, S, z.end[at][2] - z.start[at][2],
+                                   (scene if warmer > 0 else other).constant[0, 0, 0])
+    assert found["clearances"]["position"][own].tolist() == checked.position[rows].tolist() == ["below"]
+    assert checked.actual[rows] == pytest.approx([30.0 - height], abs=1e-3)
+    assert (checked.actual[rows] < found["clearances"]["actual_m"][own] - 0.05) == (warmer < 0)

@@ -17,7 +17,6 @@ from corridor.clearance.beside_lines import lines_beside, near_lines
 from corridor.clearance.beside_things import Corners, beside_things
 from corridor.clearance.both_ends import (
     TautWires,
-    as_taut,
     below_at_either,
     beside_others,
     is_line,
@@ -198,24 +197,26 @@ def _upright(around, cases):
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     leans = np.isin(wires.span, wires.span[far])
     chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
-    plumb = np.where(leans[:, None, None], np.nan, scene.constant)
     things_below = Below(around.ground, around.index, ruled, around.side_of, around.partners.meet)
-    aside, gaps = beside_rest(scene, leans, vertical, things_below)
-    # Above things wires hang at the lower end of their history, below them at the higher one.
-    ways = [(scene, around.side != 0)]
-    if scene.taut is not None and (around.side < 0).any():
-        ways = [(scene, around.side > 0), (scene.taut, around.side < 0)]
-        higher, _ = beside_rest(scene.taut, leans, vertical, things_below)
-        aside = [take(found, found.position != "below") for found in aside] + [
-            as_taut(take(found, found.position == "below")) for found in higher]
-    parts = [over_ground(wires, around.below, plumb, vertical, ends), *aside]
-    for lying, sense in ways:
-        constant = np.where(leans[:, None, None], np.nan, lying.constant)
+    gaps = []
+
+    def met(those, _):
+        """What is above or below wires; at the end of their history at which they hang higher that alone is below."""
+        low = those is scene
+        constant, sense = np.where(leans[:, None, None], np.nan, those.constant), low | (around.side < 0)
+        aside, lost = beside_rest(those, leans, vertical, things_below)
         things, over = parted(crossed, around.side, chosen & ~stated & sense)
         others, past = parted(crossed, around.side, chosen & stated & sense)
-        found = [over_objects(wires, things, constant, vertical, over, lying.ends, depth),
-                 *over_others(wires, others, constant, vertical, past, obstacles, lying.ends, depth)]
-        parts += found if lying is scene else [as_taut(each) for each in found]
+        found = join([over_objects(wires, things, constant, vertical, over, those.ends, depth),
+                      *over_others(wires, others, constant, vertical, past, obstacles, those.ends, depth), *aside])
+        gaps.extend(lost if low else ())
+        return found if low else take(found, found.position == "below")
+
+    # Which end hangs higher is told of the section as one span: of a span of it either end may, by a millimetre.
+    both = scene.taut is not None and (around.side < 0).any()
+    taut = TautWires(scene.taut, np.arange(len(wires))) if both else None
+    plumb = np.where(leans[:, None, None], np.nan, scene.constant)
+    parts = [over_ground(wires, around.below, plumb, vertical, ends), less_favourable(scene, taut, met)]
     return parts, gaps
 
 

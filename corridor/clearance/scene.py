@@ -65,14 +65,14 @@ class Scene:
         taut = None if self.taut is None else self.taut.part(keep)
         return replace(self, ends=ends, taut=taut, **some, **frames)
 
-    def lying(self, at, below):
-        """Return catenary constants [m] and moved ends of wires, options and cases (row,), of those that pass below
-        something at the end of their history at which they hang higher."""
+    def lying(self, at, higher):
+        """Return catenary constants [m] and moved ends of wires, options and cases (row,), of those that are told to at
+        the end of their history at which they hang higher."""
         own = self.constant[at], *(field[at] for field in self.ends)
-        if self.taut is None or not np.any(below):
+        if self.taut is None or not np.any(higher):
             return own[0], Ends(*own[1:])
         taut = self.taut.constant[at], *(field[at] for field in self.taut.ends)
-        constant, *ends = (np.where(below, high, low) for high, low in zip(taut, own, strict=True))
+        constant, *ends = (np.where(higher, high, low) for high, low in zip(taut, own, strict=True))
         return constant, Ends(*ends)
 
     @property

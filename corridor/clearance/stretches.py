@@ -99,7 +99,7 @@ def _still(scene, checked, columns, side, short, rows, wire, obstacle):
     """Stretches of all wires in still air over (or under) rows of surface, of wires and obstacles (row,)."""
     c = _candidates(scene, checked, columns, side, short, wire, obstacle)
     at = c.wire, c.option, c.case
-    constant, ends = scene.lying(at, c.side < 0)
+    constant, ends = scene.lying(at, checked.taut[c.violation])
     runs = _runs(_nodes(c, take_rows(rows, c.row), constant, ends))
     of = runs.of
     start, end = scene.frame.start[c.wire[of], None], scene.frame.end[c.wire[of], None]
