@@ -153,7 +153,7 @@ def _wanted(scene, index):
     return ruled & near
 
 
-def compare(around, cases=None):
+def compare(around, cases=None, *, in_space=True):
     """Return how near wires come to what is about them.
 
     Parameters
@@ -161,6 +161,8 @@ def compare(around, cases=None):
     around : Around
     cases : ndarray of int, optional
         The cases that are looked at; default: all.
+    in_space : bool
+        Whether distances in space are looked for, too, not heights and distances sideways alone.
 
     Returns
     -------
@@ -172,8 +174,11 @@ def compare(around, cases=None):
     parts, swept = _sideways(around, cases, taut), _swept(around, cases, taut)
     blown = _asked(scene, cases, True, "vertical", "horizontal")
     gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, blown)]
-    for found, lost in (_upright(around, cases), _near_things(around, cases, taut),
-                        beside_ground(scene, around.below, around.ground.sample, cases, _floor(scene))):
+    looks = [_upright(around, cases)]
+    if in_space:
+        looks += [_near_things(around, cases, taut),
+                  beside_ground(scene, around.below, around.ground.sample, cases, _floor(scene))]
+    for found, lost in looks:
         parts += found
         gaps += lost
     parts += [] if swept is None else [swept.checked]

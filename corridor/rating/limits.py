@@ -255,6 +255,9 @@ def _root(around, cases, limits, top):
     False position on the margin, which falls as the wire gets longer, with the stale end's value halved. The margin
     that is left is a hair above nought: put back, a limit is no violation. Where the margin jumps, the cooler side is
     taken, and what is near on the hotter one is told.
+
+    Where no distance in space is the least at the top, heights and distances sideways are sought alone, and what is
+    found is asked once more with all: where that is less, the search goes on with all from its beginning.
     """
     short = limits.governs == CLEARANCE
     low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
@@ -263,24 +266,31 @@ def _root(around, cases, limits, top):
     side, T = np.zeros(short.shape), np.full(short.shape, np.nan)
     best, beyond = (_Least(*(v.copy() for v in least)) for least in (cold, limits.least))
     todo = short & (f_low > 0)
+    flat = todo & (limits.least.measure != "radial")
     for trial in range(_ITERATIONS):
         if not todo.any():
             break
         with np.errstate(invalid="ignore", divide="ignore"):
             T = np.where(todo, low + (high - low) * np.clip(f_low / (f_low - f_high), 0.01, 0.99), T)
-        now = _least(around, cases, np.where(todo, T, np.nan))
+        now = _least(around, cases, np.where(todo & flat, T, np.nan), in_space=False)
+        settled = todo & flat & (_near(now, trial) | (high - low <= _WIDTH) | np.isnan(now.margin) | (trial >= _TRIALS))
+        now = _put(_least(around, cases, np.where(settled | todo & ~flat, T, np.nan)), now, settled | todo & ~flat)
+        flat &= ~settled
+        # Below the temperature found all has not been asked for.
+        again = settled & ~_near(now, trial)
+        low, f_low = np.where(again, COLDEST, low), np.where(again, cold.margin - _SOUGHT, f_low)
         off = now.margin - _SOUGHT
         above, below = todo & (off >= 0), todo & ~(off >= 0)
         f_high = np.where(above & (side > 0), f_high / 2, np.where(below, off, f_high))
         f_low = np.where(below & (side < 0), f_low / 2, np.where(above, off, f_low))
         low, high = np.where(above, T, low), np.where(below, T, high)
-        side = np.where(above, 1, np.where(below, -1, side))
-        near = todo & ((np.abs(off) <= _BESIDE) | above & (off <= _ENOUGH) & (trial >= _TRIALS))
+        side = np.where(again, 0, np.where(above, 1, np.where(below, -1, side)))
+        near = todo & _near(now, trial)
         low = np.where(near, T, low)
         _put(now, best, above | near)
         _put(now, beyond, below & ~near)
-        todo &= ~near & (high - low > _WIDTH) & ~np.isnan(now.margin)
-    clears = cold.margin > _SOUGHT
+        todo &= ~near & (again | (high - low > _WIDTH)) & ~np.isnan(now.margin)
+    clears = (cold.margin > _SOUGHT) & ~flat
     found = short & clears & np.isfinite(f_high)
     governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= _SOUGHT), NO_TEMPERATURE, UNKNOWN))
     known = short & ~(found & (best.margin > _ENOUGH))
@@ -288,14 +298,22 @@ def _root(around, cases, limits, top):
     return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
 
 
+def _near(now, trial):
+    """Where a margin is what is sought, after many trials by more than a hair above."""
+    off = now.margin - _SOUGHT
+    return (np.abs(off) <= _BESIDE) | (off >= 0) & (off <= _ENOUGH) & (trial >= _TRIALS)
+
+
 def _put(now, kept, chosen):
     for whole, some in zip(kept, now, strict=True):
         whole[chosen] = some[chosen]
+    return kept
 
 
-def _least(around, cases, temperature, *, lost=True):
+def _least(around, cases, temperature, *, lost=True, in_space=True):
     """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked, and,
-    unless what is `lost` does not matter, where anything is not known below or beside wires there."""
+    unless what is `lost` does not matter, where anything is not known below or beside wires there. Without distances
+    `in_space` it is that of all others."""
     scene = around.scene
     asked = np.isfinite(temperature).any(axis=1)
     result = _Least(np.full(temperature.shape, np.nan), *(np.full(temperature.shape, None, object) for _ in range(5)),
@@ -311,11 +329,11 @@ def _least(around, cases, temperature, *, lost=True):
     unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
                     axis=0) & np.isfinite(temperature[part.wires.span])
     np.logical_or.at(unknown, (part.wires.span,), unhung)
-    compared = compare(around.part(part, keep), cases)
+    compared = compare(around.part(part, keep), cases, in_space=in_space)
     if lost:
         unknown |= _unknown(part, lost_on_the_way(part, compared), cases)
     tables = [(part, compared.checked, requirements(part, compared.checked))]
-    if around.own_wires:
+    if around.own_wires and in_space:
         every = np.flatnonzero(asked[scene.wires.span])
         tables += own_at_rest(scene.part(every).at_temperature(T[every], both=True), cases)
     for table in tables:

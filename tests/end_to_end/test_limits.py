@@ -153,6 +153,24 @@ def test_whatever_governs_put_back_leaves_no_margin(study, make, name, turned):
     assert limit["emergency_limit_temperature_c"] == pytest.approx(limit["limit_temperature_c"], abs=0.02)
 
 
+@pytest.mark.parametrize("ground", [6.0, 8.0])
+def test_a_tree_that_the_ground_hides_at_the_top_sets_the_limit(study, make, ground):
+    """At the greatest temperature the ground is short by more than a tree aside, if 8 m are asked for; but the wire is
+    clear of the ground long before it is of the tree. The limit is that of the tree alone."""
+    study.text += make.SECOND_OPTION
+    tree(study, make, 8.0, 7.5)
+    head, *rows = study.rules.splitlines()
+    rows = [row for row in rows if ",ground," not in row]
+    low = f"low,ground,vertical,{ground}" + "," * (head.count(",") - 3)
+    study.rules = "\n".join([head, *rows, low]) + "\n"
+    found = study.check()
+    limit, = found.rows("limits", option="alloy", span="1-2").to_dict("records")
+    assert limit["governing_against"] == "tree"
+    assert limit["limit_temperature_c"] == pytest.approx(62.9337, abs=1e-3)
+    hot = found.rows("clearances", option="alloy", span="1-2", case="hot").set_index("against")["margin_m"]
+    assert (hot["ground"] < hot["tree"]) == (ground > 7) and hot["tree"] < 0
+
+
 def test_limits_do_not_depend_on_the_order_of_cases(study, make):
     """The emergency case has rules of its own; the continuous limit keeps those of the hot case."""
     study.rules = "rule,against,measure,base,cases\nopen,ground,vertical,9.6,hot\nfew,ground,vertical,9.0,need\n" \
