@@ -350,7 +350,6 @@ class Brute:
     paths: dict
     twins: dict
     rest: dict = field(default_factory=dict)
-    below: dict = field(default_factory=dict)
 
     def case(self, name):
         return next(case for case in self.facts.cases if case.name == name)
@@ -416,8 +415,8 @@ class Brute:
         key = thing.category, thing.name, "vertical"
         if thing.vertices is not None:
             # One row tells of the worse of both sides.
-            best = _least_crossing(paths, thing, case, self.facts.cases, lambda wire, shares: self._sides(
-                wire, span, thing, shares, case.wind > 0))
+            best = _least_crossing(paths, thing, case, self.facts.cases, lambda wire, shares, side: self._passes(
+                wire, span, thing, shares, side, case.wind > 0))
             if best is not None:
                 self._note(found, (*key, "" if best[5] > 0 else "below"), best[:4], case, best[4], thing)
             return
@@ -434,25 +433,25 @@ class Brute:
         top = (lambda p: self.ground(p[0], p[1]) + thing.height) if thing.draped else thing.top
         self._note(found, (*key, ""), _least(paths, over), case, top, thing)
 
-    def _sides(self, wire, span, thing, shares, windy):
-        """Sides of another line's wires on which a wire shall pass at shares of its span, 1 above, -1 below.
+    def _passes(self, wire, span, thing, shares, side, windy):
+        """Whether a wire shall pass another line's on a side, 1 above, -1 below, at shares of its span.
 
         At rest each crossing is for itself: below where the wire of today is below theirs even where it is highest in
-        still air. What is met elsewhere is passed as other wires do, and in wind every wire does as that which passes
-        below: where that is not so it is a violation, which is the cautious answer.
+        still air. Along the swing it is on any side that the wire has at rest. What it does not cross there is passed
+        below where other wires of the span do: a wire that is nowhere below is then in violation, which is the
+        cautious answer.
         """
-        if windy or not len(self._at_rest(wire, span, thing)[0]):
-            return np.full(len(shares), -1 if self._passed_below(thing) else 1)
-        share, side = self._at_rest(wire, span, thing)
-        return side[np.abs(shares[:, None] - share).argmin(axis=1)]
+        share, own = self._at_rest(wire, span, thing)
+        if not len(share):
+            return np.full(len(shares), self._passed_below(span, thing) == (side < 0))
+        if windy:
+            return np.full(len(shares), (own == side).any())
+        return own[np.abs(shares[:, None] - share).argmin(axis=1)] == side
 
-    def _passed_below(self, thing):
-        """Whether any wire of any span passes below another line's at rest."""
-        if thing.name not in self.below:
-            self.below[thing.name] = any((self._at_rest(path.wire, span, thing)[1] < 0).any()
-                                         for span, option, case in self.paths if (option, case) == self._first_rest()
-                                         for path in self.paths[span, option, case] if self._within(thing, [path]))
-        return self.below[thing.name]
+    def _passed_below(self, span, thing):
+        """Whether any wire of a span passes below another line's at rest."""
+        wires = {path.wire for path in self.paths[span, *self._first_rest()]}
+        return any((self._at_rest(wire, span, thing)[1] < 0).any() for wire in wires)
 
     def _first_rest(self):
         return (next(option.name for option in self.facts.options if option.existing),
@@ -661,10 +660,10 @@ def _crossings(path, swing, thing, side, k):
     return tuple(np.array(v) for v in found)
 
 
-def _least_crossing(paths, thing, case, cases, sides):
+def _least_crossing(paths, thing, case, cases, passes):
     """The least vertical distance to another line's wire; where ours swing, theirs is at its worst of the windy
-    cases. (value, path, swing, share, elevation of theirs, side), None where they do not cross; `sides(wire, shares)`
-    tells on which side ours shall pass."""
+    cases. (value, path, swing, share, elevation of theirs, side), None where they do not cross;
+    `passes(wire, shares, side)` tells whether ours shall pass on that side."""
     if case.wind > 0:
         states = [k for k, each in enumerate(cases) if each.wind > 0 and "vertical" in each.checks]
     else:
@@ -675,7 +674,7 @@ def _least_crossing(paths, thing, case, cases, sides):
             swing = path.swings
             for _ in range(6):
                 value, s, t = _crossings(path, swing, thing, side, k)
-                value = np.where(sides(path.wire, t) == side, value, np.inf)
+                value = np.where(passes(path.wire, t, side), value, np.inf)
                 if not np.isfinite(value).any():
                     break
                 i = value.argmin()

@@ -10,12 +10,14 @@ import pytest
 import shapely
 from scipy.optimize import brentq
 
+from corridor.assessment import make_scene
 from corridor.clearance.crossings import cross, index_obstacles
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, sides
-from corridor.line.facts import OtherState
+from corridor.line.facts import Case, OtherState
+from corridor.line.swing import to_grid
 
-from .common import draped, obstacles, one_wire
+from .common import draped, findings, framings, obstacles, one_wire, option, rows_where, rules_of, structures
 
 #: Theirs runs north between these, slack, across ours 20 m on.
 SOUTH, NORTH, SLACK, TAUT, KEPT = (150.0, -20.0, 160.0), (150.0, 380.0, 190.0), 470.0, 700.0, 17
@@ -65,3 +67,33 @@ def test_straight_pieces_are_on_the_safe_side(theirs, below):
     y = np.linspace(0, NORTH[1] - SOUTH[1], 5001)
     off = (np.interp(y, xyz[:, 1] - SOUTH[1], xyz[:, 2]) - hangs(y, SLACK if below else TAUT)) * (-1 if below else 1)
     assert off.min() >= -1e-9 and off.max() < 0.02
+
+
+CASES = Case("still", 10.0, checks=("vertical",)), Case("swung", 10.0, wind=300.0, checks=("vertical",))
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_in_wind_each_wire_passes_on_the_side_that_it_has_at_rest(tmp_path, order):
+    """One line of theirs goes below the first span and, 8 m higher, above the second; a third wire of ours, beside its
+    end, meets it in the swing alone, as the other wire of that span does."""
+    line = structures([0, 300, 600][::order], [0, 0, 0], base=[0.0] * 3)
+    one = framings([("F", "a", "phase", 0.0, 20.0, "post", 0, 0), ("F", "b", "phase", 6.0 * order, 20.0, "post", 0, 0)])
+    low, high = 6.0, 28.0
+    theirs = shapely.LineString([(150, -60, low), (150, 60, low), (450, 60, high), (450, -2, high)])
+    rules = rules_of(tmp_path, [("line", "vertical", 3)])
+    found, facts, plan = findings(line, one, rules, ground=lambda e, n: 0.0 * e, cases=CASES, method="equilibrium",
+                                  things=obstacles([("line", theirs, True, np.nan, 0.0)]), options=(option(),))
+    table, scene = found["clearances"], make_scene(facts, plan, 0, 1)[0]
+    rows = rows_where(table, against="line", measure="vertical", case="swung")
+    got = {table["span"][row]: (table["position"][row], table["actual_m"][row]) for row in rows}
+    first, second = ("T1-T2", "T2-T3")[::order]
+    w, grid = np.arange(4), []
+    for swing in np.linspace(-1, 1, 401):
+        place = scene.ways.places(scene.way(w, 0 * w, 1 + 0 * w), np.full((4, 1), swing), np.linspace(0, 1, 601)[None])
+        grid.append(to_grid(place, scene.structures, scene.spans, scene.wires.span)[:, 0])
+    grid = np.stack(grid, axis=1)
+    east, north, z = np.moveaxis(grid, -1, 0)
+    at_first, at_second = np.abs(east - 150) < 0.3, (np.abs(east - 450) < 0.3) & (north >= -2)
+    assert got[first] == ("above", pytest.approx(z[at_first].min() - low, abs=2e-3))
+    assert got[second] == ("below", pytest.approx(high - z[at_second].max(), abs=2e-3))
+    assert got[first][1] > 3 and got[second][1] > 3

@@ -17,7 +17,8 @@ from corridor.clearance.sweep import GROUND
 from corridor.clearance.trees import near_pairs
 from corridor.clearance.vertical import join, least_rows
 
-__all__ = ["TautWires", "as_taut", "below_at_either", "beside_others", "is_line", "less_favourable", "taut_part"]
+__all__ = ["TautWires", "as_taut", "below_at_either", "beside_others", "is_line", "less_favourable", "one_of_both",
+           "taut_part"]
 
 
 class TautWires(NamedTuple):
@@ -73,12 +74,27 @@ def below_at_either(scene, found, higher, wire):
     both = join([found.checked, as_taut(replace(checked, wire=wire[checked.wire]))])
     moved = [blown._replace(wire=wire[blown.wire]), found.blown]
     blown = type(blown)(*(np.concatenate([own, more]) for more, own in zip(*moved, strict=True)))
-    shape = len(scene.spans), len(scene.options), len(scene.cases), both.obstacle.max(initial=GROUND) + 2
-    key = np.ravel_multi_index((scene.wires.span[both.wire], both.option, both.case, both.obstacle + 1), shape)
-    keep = np.sort(least_rows(key, both.actual))
+    keep = _least_of_each(scene, both)
     lost = [each | {"wire": wire[each["wire"]]} for each in higher.lost if each["obstacle"] != GROUND]
     return replace(found, checked=take(both, keep), blown=blown.take(keep), lost=(*found.lost, *lost),
                    step=max(found.step, higher.step))
+
+
+def one_of_both(scene, found, origin):
+    """The worst of the whole swing, with obstacles that stand there a second time, for wires that pass below them, as
+    the obstacles that they are; `origin` (obstacle,) these."""
+    checked = replace(found.checked, obstacle=np.r_[origin, GROUND][found.checked.obstacle])
+    keep = _least_of_each(scene, checked)
+    lost = tuple(each | {"obstacle": int(np.r_[origin, GROUND][each["obstacle"]])} for each in found.lost)
+    return replace(found, checked=take(checked, keep), blown=found.blown.take(keep), lost=lost)
+
+
+def _least_of_each(scene, checked):
+    """Rows of the least of each span, option, case and thing."""
+    shape = len(scene.spans), len(scene.options), len(scene.cases), checked.obstacle.max(initial=GROUND) + 2
+    key = np.ravel_multi_index((scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle + 1),
+                               shape)
+    return np.sort(least_rows(key, checked.actual))
 
 
 def is_line(index):

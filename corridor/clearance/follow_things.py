@@ -58,7 +58,8 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
         What stands there instead of what was found with widened things. What no wire touches at the swings that are
         looked at keeps what was found: it is no farther than that.
     """
-    row, way, swing, thing = _ways(scene, blown, found, step)
+    count = len(index.obstacles) + 1
+    row, way, swing, thing = _ways(scene, blown, found, step, count)
     part = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.widened(part, 0.0)
     near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
@@ -69,29 +70,29 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
         value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
-        kept = kept_ways(_pair(scene, blown, found.take(row)), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        kept = kept_ways(_pair(scene, blown, found.take(row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
         row, way, thing, swing = row[kept], way[kept], thing[kept], swings[kept, best[kept]]
         half = half * _NARROW
-    done = np.isin(_pair(scene, blown, found), _pair(scene, blown, found.take(row)))
+    done = np.isin(_pair(scene, blown, found, count), _pair(scene, blown, found.take(row), count))
     spots = spots.take(_chosen(value, best, kept, spots))
     return wires.take(spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
-def _pair(scene, blown, found):
-    """One number for each wire, option, case and thing."""
+def _pair(scene, blown, found, count):
+    """One number for each wire, option, case and thing, of which there may be so many."""
     of = blown.take(found.row)
-    return scene.way(of.wire, of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle + 1
+    return scene.way(of.wire, of.option, of.case) * count + found.obstacle + 1
 
 
-def _ways(scene, blown, found, step):
+def _ways(scene, blown, found, step, count):
     """What was found at every swing that may hold the least of its span and thing: row, way, swing and thing."""
     things = np.flatnonzero(found.obstacle >= 0)
     some = found.take(things)
     _, swing = np.unique(blown.swing[some.row], return_inverse=True)
-    row = things[least_rows(_pair(scene, blown, some) * (swing.max(initial=0) + 1) + swing, some.actual)]
+    row = things[least_rows(_pair(scene, blown, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
     of = blown.take(found.row[row])
     way = scene.way(of.wire, of.option, of.case)
-    key = scene.way(scene.wires.span[of.wire], of.option, of.case) * (len(scene.obstacles) + 1) + found.obstacle[row]
+    key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
     _, owner = np.unique(key, return_inverse=True)
     least = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(least, owner, found.actual[row])

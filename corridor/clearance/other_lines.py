@@ -1,14 +1,17 @@
 """Wires of other lines in the state that counts: as they hang where ours pass above them, and where ours pass below."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
+from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.vertical import over_objects
 from corridor.geometry.distance import Ends, heights, least_heights, take_rows
 
-__all__ = ["as_swept", "in_case", "in_hot_case", "over_others", "parted", "sides", "states_of", "told_states"]
+__all__ = ["BothSides", "as_swept", "both_sides", "in_case", "in_hot_case", "over_others", "parted", "sides",
+           "states_of", "told_states"]
 
 #: Straight pieces of a wire of another line in wind for each piece it is kept in.
 _FINER = 4
@@ -133,6 +136,34 @@ def in_hot_case(wires, crossed, side, obstacles, cases):
     """Return what is crossed with wires of other lines as they are where ours are hottest, for limits of ours."""
     hot = next((k for k, case in enumerate(cases) if isinstance(case.temperature, str)), 0)
     return in_case(wires, crossed, side, obstacles, hot)
+
+
+class BothSides(NamedTuple):
+    """What wires in wind pass above and below: an `index` in which obstacles that some wires pass below at rest stand
+    once more, after all others, for those that do; `origin` (obstacle of that index,) which obstacle each one is;
+    `keys`, span times obstacles and obstacle, of all that a wire of a span passes below."""
+
+    index: object
+    origin: np.ndarray
+    keys: np.ndarray
+
+    @property
+    def below(self):
+        """True for those that are passed below, shape (obstacle of that index,)."""
+        return np.arange(len(self.origin)) > self.origin
+
+
+def both_sides(index, span, crossed, side):
+    """Return the BothSides of what wires cross at rest; `span` (wire span,), `side` (row of crossed,)."""
+    obstacles, under = index.obstacles, side < 0
+    below = np.unique(crossed.obstacle[under])
+    origin = np.r_[np.arange(len(obstacles)), below]
+    keys = np.unique(span[crossed.wire[under]] * len(obstacles) + crossed.obstacle[under])
+    if not len(below):
+        return BothSides(index, origin, keys)
+    columns = {f.name: getattr(obstacles, f.name) for f in fields(obstacles)}
+    more = replace(obstacles, **{name: column[origin] for name, column in columns.items() if column is not None})
+    return BothSides(index_obstacles(more), origin, keys)
 
 
 def as_swept(index, below, cases):

@@ -21,6 +21,7 @@ from corridor.clearance.both_ends import (
     beside_others,
     is_line,
     less_favourable,
+    one_of_both,
     taut_part,
 )
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
@@ -29,7 +30,16 @@ from corridor.clearance.ground import ground_rows
 from corridor.clearance.held_aside import ASIDE, Below, beside_rest
 from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.not_assessed import Gap, unswung
-from corridor.clearance.other_lines import as_swept, in_hot_case, over_others, parted, sides, states_of
+from corridor.clearance.other_lines import (
+    BothSides,
+    as_swept,
+    both_sides,
+    in_hot_case,
+    over_others,
+    parted,
+    sides,
+    states_of,
+)
 from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
@@ -52,8 +62,9 @@ class Around:
 
     `index` of obstacles; `right_of_way`; `ground` knows elevations; `partners` whom each obstacle is for; `below` the
     ground under each wire span; `crossed` what they cross, with its `side` (row of crossed,), 1 where the wire passes
-    above; `tops` (part,) elevation of the parts that a radial or horizontal rule is for, or that fall [m];
-    `shield_known` whether shield wires have a conductor; `own_wires` whether wires of the same structures are compared.
+    above; `in_wind` what they pass on either side as they swing; `tops` (part,) elevation of the parts that a radial
+    or horizontal rule is for, or that fall [m]; `shield_known` whether shield wires have a conductor; `own_wires`
+    whether wires of the same structures are compared.
     """
 
     scene: Scene
@@ -64,6 +75,7 @@ class Around:
     below: Rows
     crossed: Crossed
     side: np.ndarray
+    in_wind: BothSides
     tops: np.ndarray
     shield_known: bool
     own_wires: bool
@@ -75,19 +87,32 @@ class Around:
 
     def side_of(self, wire, obstacle, place):
         """Return 1 where wires pass above obstacles, -1 below, as they do at the nearest place at rest [-]; what is not
-        crossed at rest is passed as other wires do."""
+        crossed at rest is passed as other wires of the span do."""
         key, wanted = (w * len(self.index.obstacles) + o for w, o in ((self.crossed.wire, self.crossed.obstacle),
                                                                       (wire, obstacle)))
         here = middles(self.crossed.rows)
         order = np.lexsort((here, key))
         at = np.searchsorted((4.0 * key + here)[order], 4.0 * wanted + place)
-        side = np.where(np.isin(obstacle, self.crossed.obstacle[self.side < 0]), -1.0, 1.0)
+        side = np.where(self._below_others(wire, obstacle), -1.0, 1.0)
         off = np.full(len(wanted), np.inf)
         for step in (-1, 0) if len(order) else ():
             row = order[np.clip(at + step, 0, len(order) - 1)]
             away = np.where(key[row] == wanted, np.abs(here[row] - place), np.inf)
             side, off = np.where(away < off, self.side[row], side), np.minimum(away, off)
         return side
+
+    def _below_others(self, wire, obstacle):
+        """Whether any wire of the span of each passes below an obstacle at rest."""
+        return np.isin(self.scene.wires.span[wire] * len(self.index.obstacles) + obstacle, self.in_wind.keys)
+
+    def passes(self, wire, obstacle):
+        """Return whether wires pass obstacles of `in_wind` along their swing: on the side on which they do so at rest;
+        what is not crossed at rest is passed as other wires of the span do."""
+        below, thing = self.in_wind.below[obstacle], self.in_wind.origin[obstacle]
+        wanted, own = (w * len(self.index.obstacles) + o for w, o in (
+            (wire, thing), (self.crossed.wire, self.crossed.obstacle)))
+        there = np.where(below, *(np.isin(wanted, own[self.side == side]) for side in (-1, 1)))
+        return np.where(np.isin(wanted, own), there, self._below_others(wire, thing) == below)
 
     def part(self, scene, keep):
         """Return what lies about some wires alone; `keep` their numbers, ascending, `scene` that of these wires."""
@@ -137,7 +162,8 @@ def look_around(facts, scene, ground, partners):
     side = sides(wires, crossed, scene.constant[rest], index.obstacles, still, ends)
     tops = part_tops(index, ground.sample, _wanted(scene, index))
     return Around(scene, index, facts.right_of_way, ground, partners, below,
-                  in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side, tops, facts.shield is not None,
+                  in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side,
+                  both_sides(index, wires.span, crossed, side), tops, facts.shield is not None,
                   facts.own_wires is not None)
 
 
@@ -264,18 +290,19 @@ def _beside_lines(around, chosen, above, cases, taut):
 
 def _swept(around, cases, taut):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
-    scene, index, crossed, meet = around.scene, around.index, around.crossed, around.partners.meet
+    scene, index, meet, wind = around.scene, around.index, around.partners.meet, around.in_wind
     windy = _asked(scene, cases, True, "vertical")
     if not len(windy):
         return None
-    every = np.arange(len(index.obstacles.category))
-    below = np.isin(every, crossed.obstacle[around.side < 0])
-    ruled = _kept_clear(scene, index, "vertical", every)
-    swept = as_swept(index, below, windy)
-    found = sweep(scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below)
+    below, ruled = wind.below, _kept_clear(scene, index, "vertical", np.arange(len(index.obstacles)))[wind.origin]
+    swept = as_swept(wind.index, below, windy)
+    found = sweep(scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
+                  met=around.passes)
     if taut is not None and (ruled & below).any():
-        higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below)
+        higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below,
+                       met=lambda wire, obstacle: around.passes(taut.wire[wire], obstacle))
         found = below_at_either(scene, found, higher, taut.wire)
+    found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
     return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)

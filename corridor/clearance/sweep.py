@@ -63,7 +63,7 @@ class Swept:
     step: float = 0.0
 
 
-def sweep(scene, index, ground, cases, *, above, below):
+def sweep(scene, index, ground, cases, *, above, below, met=None):
     """Return the least clearance to the ground, and to what lies below, over the whole swing.
 
     Wires are hung at quarters of the swing to both sides. Unless a ruling span hangs them they are then followed to
@@ -79,6 +79,8 @@ def sweep(scene, index, ground, cases, *, above, below):
         Cases with wind in which vertical clearance is asked for.
     above, below : ndarray of bool, shape (obstacle,)
         What a vertical rule is for, and wires shall pass above or below of.
+    met : callable, optional
+        `met(wire, obstacle)`, True for rows of wire spans and obstacles that are compared; default: all.
 
     Returns
     -------
@@ -92,6 +94,11 @@ def sweep(scene, index, ground, cases, *, above, below):
     step = np.zeros(len(scene.ways))
     step[_wire_key(scene, blown)[rows]] = steps
     found, lost, curves, low = _compare(scene, blown, *things, step)
+    if met is not None:
+        keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
+        keep[rows] = met(blown.wire[found.row[rows]], found.obstacle[rows])
+        found = found.take(keep)
+        lost = tuple(each for each in lost if each["obstacle"] == GROUND or met(each["wire"], each["obstacle"]))
     found, near, spots, between = _refined(scene, blown, found, low, ground, steps.max(initial=0.25))
     lost += between
     again, more, done = follow_things(scene, blown, found, *things, step)
@@ -225,7 +232,7 @@ def _thing_key(scene, blown, found, of_wire=False):
     """One number per span, or wire span, and option, case and thing."""
     of = blown.take(found.row)
     key = _wire_key(scene, of) if of_wire else _key(scene, of)
-    return key * (len(scene.obstacles.category) + 1) + found.obstacle + 1
+    return key * (found.obstacle.max(initial=GROUND) + 2) + found.obstacle + 1
 
 
 def _key(scene, blown):
