@@ -71,7 +71,7 @@ class Findings:
 def _keyed(table, names, backwards):
     rows = {}
     for row in table.to_dict("records"):
-        if backwards and row["span"] is not None:
+        if backwards and isinstance(row["span"], str):
             row["span"] = "-".join(row["span"].split("-")[::-1])
         # Which of two wires that touch is the upper one is chance.
         if row.get("measure") == "radial" and row["actual_m"] < MARGIN:
