@@ -33,6 +33,13 @@ def quarry(e, n):
     return 100 - 5 * (n - NORTH > 12) + 25 * (n - NORTH < -13 - 2 * np.sin(e / 15)) + 0.3 * np.sin(e / 3)
 
 
+def crest(e, n):
+    """A crest along the line, 7 m aside, that rises by a metre in four to its edge and breaks off by 14 m; each cell
+    is higher by up to 1.2 m by chance."""
+    chance = np.modf(np.abs(np.sin(np.floor(e) * 12.9898 + np.floor(n) * 78.233 + 2)) * 43758.5453)[0]
+    return 103 - 0.25 * (n - NORTH) - 14 * (n < NORTH - 7) + 1.2 * chance
+
+
 @pytest.mark.parametrize("across, along", [(0.0, 0.0), (0.5, 0.0), (0.3, 0.04), (-0.2, 0.15)])
 def test_on_a_plane_it_is_the_height_times_the_cosine(tmp_path, across, along):
     """The distance of a point from a plane is its height above it times the cosine of its slope: elementary geometry.
@@ -77,12 +84,14 @@ def test_a_rock_face_beside_the_swung_wire(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["hot", "swung"])
-def test_against_brute_force(tmp_path, monkeypatch, name):
+@pytest.mark.parametrize(("surface", "cell"), [(quarry, 1.0), (crest, 5.0)])
+def test_against_brute_force(tmp_path, monkeypatch, surface, cell, name):
     """By scipy: nearest pairs of two clouds, of wire and of ground, each followed down by Nelder and Mead's simplex.
 
-    Within a millimetre of it. The wires of brute force are each solved in exact equilibrium.
+    Within a millimetre of it, or 15 above so rough a crest (docs/theory). The wires of brute force are each solved in
+    exact equilibrium.
     """
-    study, seen, near = over(tmp_path, quarry, cell=1.0), [], slopes.near_slopes
+    study, seen, near = over(tmp_path, surface, cell=cell), [], slopes.near_slopes
     monkeypatch.setattr(slopes, "near_slopes", lambda *a: (seen.append((a[0], a[2])), near(*a))[1])
     actual = study.check().row("clearances", case=name, against="ground", measure="radial")["actual_m"]
     scene, sample = seen[0]
@@ -90,7 +99,7 @@ def test_against_brute_force(tmp_path, monkeypatch, name):
     best = np.inf
     for wire in (1, 0):
         best = _nearest(scene, sample, case, wire, best)
-    assert actual == pytest.approx(best, abs=1e-3)
+    assert actual == pytest.approx(best, abs=1e-3 if surface is quarry else 0.015)
 
 
 def _wire(scene, case, wire, swing, share):

@@ -25,6 +25,10 @@ _TURNS, _PLACES = 9, 801
 #: Ways begun of each span, option and case, and how many are followed on; how often windows are narrowed, and by how
 #: much.
 _WAYS, _FEW, _LOOKS, _NARROW = 24, 10, 32, 0.75
+#: Places of the first look of which the least is followed, whether or not it is less than those beside.
+_STRETCH = 3
+#: Nodes on the ground each way in the first of these, and in how many.
+_NODES, _FINE = 9, 16
 #: Nodes worked on at once.
 _AT_ONCE = 200_000
 
@@ -148,11 +152,23 @@ def _scan(scene, way, rows, span, shape, sample, cell, within):
     best = np.full(shape[1] * shape[2], np.inf)
     np.minimum.at(best, key, least.min(axis=(1, 2)))
     lost = _first_of(key, rows, (hole < np.minimum(best, within)[key, None, None]).any(axis=(1, 2)))
-    row, t, s = np.nonzero(lowest(least) & (least <= np.minimum(1.2 * best[key, None, None], within + step) + step))
+    most = np.minimum(1.2 * best[key, None, None], within + step) + step
+    row, t, s = np.nonzero((lowest(least) | _least_of_stretches(least)) & (least <= most))
     kept = kept_ways(key[row], least[row, t, s], np.full(len(row), np.inf), _WAYS)
     row, t, s = row[kept], t[kept], s[kept]
     return _Ways(rows[row], turn[row, t], share[row, s], np.zeros(len(row)), across[row, t, s],
                  np.full(len(row), step), least[row, t, s]), lost
+
+
+def _least_of_stretches(least):
+    """True for the least of every few places of each row (row, turn, share), at all turns: along a cliff the ground of
+    the first look, on a grid, may hide which of them is the nearest."""
+    count = -(-least.shape[2] // _STRETCH)
+    padded = np.full((*least.shape[:2], count * _STRETCH), np.inf)
+    padded[..., :least.shape[2]] = least
+    padded = padded.reshape(*least.shape[:2], count, _STRETCH)
+    lowest_there = padded.min(axis=(1, 3), keepdims=True)
+    return (np.isfinite(padded) & (padded == lowest_there)).reshape(*least.shape[:2], -1)[..., :least.shape[2]]
 
 
 def _heights(scene, wire, place, sample, key):
@@ -215,26 +231,29 @@ def _narrowed(scene, way, wire, ways, key, sample):
     half = np.stack([np.full(len(size), 2 / (_TURNS - 1)), size / scene.wires.length[wire[ways.row]], size,
                      np.maximum(ways.step, ways.least / 8)])
     for look in range(_LOOKS):
-        ways, place, ground = _look(scene, way, wire, ways, half * _NARROW**look, sample)
+        ways, place, ground = _look(scene, way, wire, ways, half * _NARROW**look, sample,
+                                    _NODES if look < _FINE else 3)
         few = 1 if look == _LOOKS - 1 else _FEW if look > 7 else _WAYS
         kept = kept_ways(key, ways.least, np.full(len(key), np.inf), few)
         ways, key, half = _Ways(*(v[kept] for v in ways)), key[kept], half[:, kept]
     return ways, place[kept], ground[kept]
 
 
-def _look(scene, way, wire, ways, half, sample):
-    """The best of three nodes in each of the four ways."""
-    three = np.linspace(-1, 1, 3)
-    centre = np.stack([ways.turn, ways.share, ways.along, ways.across])
-    turn, share, a, c = centre[:, :, None] + half[:, :, None] * three
-    turn, share = np.clip(turn, -1, 1), np.clip(share, 0, 1)
+def _look(scene, way, wire, ways, half, sample, count):
+    """The best of three nodes in swing and share each, and of some in each way on the ground."""
+    three, some_more = np.linspace(-1, 1, 3), np.linspace(-1, 1, count)
+    turn, share = (np.clip(centre[:, None] + h[:, None] * three, low, 1) for centre, h, low in
+                   ((ways.turn, half[0], -1), (ways.share, half[1], 0)))
+    a, c = (centre[:, None] + h[:, None] * some_more for centre, h in
+            ((ways.along, half[2]), (ways.across, half[3])))
+    shape = 3, 3, count, count
     least, ground, at = np.empty(len(turn)), np.empty(len(turn)), np.empty(len(turn), int)
-    places = np.empty((len(turn), 3, 3, 3))
-    for first in range(0, len(turn), _AT_ONCE // 81):
-        some = slice(first, first + _AT_ONCE // 81)
+    places, at_once = np.empty((len(turn), 3, 3, 3)), max(_AT_ONCE // (9 * count**2), 1)
+    for first in range(0, len(turn), at_once):
+        some = slice(first, first + at_once)
         row = ways.row[some]
         places[some] = place = scene.ways.places(way[row], turn[some], share[some])
-        spot = np.broadcast_to(place[:, :, :, None, None], (len(row), 3, 3, 3, 3, 3)).copy()
+        spot = np.broadcast_to(place[:, :, :, None, None], (len(row), *shape, 3)).copy()
         spot[..., 0] += a[some, None, None, :, None]
         spot[..., 1] += c[some, None, None, None, :]
         g = _ground_at(scene, wire[row], spot, sample)
@@ -247,7 +266,7 @@ def _look(scene, way, wire, ways, half, sample):
         at[some] = d.argmin(axis=1)
         each = np.arange(len(row))
         least[some], ground[some] = d[each, at[some]], g.reshape(len(row), -1)[each, at[some]]
-    every, (t, s, i, j) = np.arange(len(turn)), np.unravel_index(at, (3, 3, 3, 3))
+    every, (t, s, i, j) = np.arange(len(turn)), np.unravel_index(at, shape)
     return ways._replace(turn=turn[every, t], share=share[every, s], along=a[every, i], across=c[every, j],
                          least=least), places[every, t, s], ground
 
