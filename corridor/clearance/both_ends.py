@@ -17,8 +17,12 @@ from corridor.clearance.sweep import GROUND
 from corridor.clearance.trees import near_pairs
 from corridor.clearance.vertical import join, least_rows
 
-__all__ = ["TautWires", "as_taut", "below_at_either", "beside_others", "is_line", "less_favourable", "one_of_both",
+__all__ = ["TautWires", "as_taut", "beside_others", "is_line", "less_favourable", "lower_when_taut", "one_of_both",
            "taut_part"]
+
+
+#: Share of their tension by which both ends may differ and count as alike [-].
+_ALIKE = 1e-7
 
 
 class TautWires(NamedTuple):
@@ -46,6 +50,17 @@ def taut_part(around):
     return TautWires(taut.part(wire), wire) if len(wire) else None
 
 
+def lower_when_taut(scene):
+    """Those wires that, in their span, hang lower at the end of their history at which they are told to hang higher,
+    None where there are none. Which end is which is told of a section as one span; where both are all but alike a span
+    of it may be the other way round, by up to a centimetre."""
+    if scene.taut is None:
+        return None
+    own, other = (each.hung.horizontal_tension for each in (scene, scene.taut))
+    wire = np.flatnonzero((other < own * (1 - _ALIKE)).any(axis=(1, 2, 3)))
+    return TautWires(scene.taut.part(wire), wire) if len(wire) else None
+
+
 def less_favourable(scene, taut, compared):
     """What `compared(scene, None)` gives, and the same of wires at the `taut` end of their history where that is less;
     there it is called with what was found before, the least [m] by span, obstacle, option and case."""
@@ -66,10 +81,10 @@ def as_taut(checked):
     return replace(checked, taut=np.ones(len(checked.wire), bool))
 
 
-def below_at_either(scene, found, higher, wire):
-    """The worst of the whole swing, where wires at the higher end of their history, some alone, are nearer to what they
-    pass below."""
-    rows = np.flatnonzero(higher.checked.obstacle != GROUND)
+def swept_at_either(scene, found, higher, wire, *, ground=False):
+    """The worst of the whole swing, where wires at the higher end of their history, some alone, are nearer to things,
+    and to the `ground`."""
+    rows = np.flatnonzero(ground | (higher.checked.obstacle != GROUND))
     checked, blown = take(higher.checked, rows), higher.blown.take(rows)
     both = join([found.checked, as_taut(replace(checked, wire=wire[checked.wire]))])
     moved = [blown._replace(wire=wire[blown.wire]), found.blown]

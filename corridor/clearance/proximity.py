@@ -14,18 +14,19 @@ from corridor.arrays import take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
-from corridor.clearance.beside_things import Corners, beside_things
+from corridor.clearance.beside_things import beside_things
 from corridor.clearance.both_ends import (
     TautWires,
-    below_at_either,
     beside_others,
     is_line,
     less_favourable,
+    lower_when_taut,
     one_of_both,
+    swept_at_either,
     taut_part,
 )
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
-from corridor.clearance.findings import against_of, other_voltage
+from corridor.clearance.findings import against_of
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.held_aside import ASIDE, Below, beside_rest
 from corridor.clearance.near_shapes import near_shapes
@@ -40,6 +41,7 @@ from corridor.clearance.other_lines import (
     sides,
     states_of,
 )
+from corridor.clearance.required_room import corners_of, required_of, vertical_room
 from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
@@ -202,8 +204,7 @@ def compare(around, cases=None, *, in_space=True):
     gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, blown)]
     looks = [_upright(around, cases)]
     if in_space:
-        looks += [_near_things(around, cases, taut),
-                  beside_ground(scene, around.below, around.ground.sample, cases, _floor(scene))]
+        looks += [_near_things(around, cases, taut), _beside_ground(around, cases)]
     for found, lost in looks:
         parts += found
         gaps += lost
@@ -222,7 +223,7 @@ def _asked(scene, cases, windy, *checks):
 def _upright(around, cases):
     """Compare wires in still air with the ground, and with what they cross; and what is not known there."""
     scene, crossed, obstacles = around.scene.lowest, around.crossed, around.index.obstacles
-    wires, ends, depth = scene.wires, scene.ends, scene.depth
+    wires, depth = scene.wires, scene.depth
     vertical = _asked(scene, cases, False, "vertical")
     ruled = _kept_clear(scene, around.index, "vertical", np.arange(len(obstacles.category)))
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
@@ -232,23 +233,18 @@ def _upright(around, cases):
     gaps = []
 
     def met(those, _):
-        """What is above or below wires; at the end of their history at which they hang higher that alone is below."""
-        low = those is scene
-        constant, sense = np.where(leans[:, None, None], np.nan, those.constant), low | (around.side < 0)
+        """What is above or below wires at one end of their history."""
+        constant = np.where(leans[:, None, None], np.nan, those.constant)
         aside, lost = beside_rest(those, leans, vertical, things_below)
-        things, over = parted(crossed, around.side, chosen & ~stated & sense)
-        others, past = parted(crossed, around.side, chosen & stated & sense)
-        found = join([over_objects(wires, things, constant, vertical, over, those.ends, depth),
-                      *over_others(wires, others, constant, vertical, past, obstacles, those.ends, depth), *aside])
-        gaps.extend(lost if low else ())
-        return found if low else take(found, found.position == "below")
+        things, over = parted(crossed, around.side, chosen & ~stated)
+        others, past = parted(crossed, around.side, chosen & stated)
+        gaps.extend(lost if those is scene else ())
+        return join([over_ground(wires, around.below, constant, vertical, those.ends),
+                     over_objects(wires, things, constant, vertical, over, those.ends, depth),
+                     *over_others(wires, others, constant, vertical, past, obstacles, those.ends, depth), *aside])
 
-    # Which end hangs higher is told of the section as one span: of a span of it either end may, by a millimetre.
-    both = scene.taut is not None and (around.side < 0).any()
-    taut = TautWires(scene.taut, np.arange(len(wires))) if both else None
-    plumb = np.where(leans[:, None, None], np.nan, scene.constant)
-    parts = [over_ground(wires, around.below, plumb, vertical, ends), less_favourable(scene, taut, met)]
-    return parts, gaps
+    taut = None if scene.taut is None else TautWires(scene.taut, np.arange(len(wires)))
+    return [less_favourable(scene, taut, met)], gaps
 
 
 def _sideways(around, cases, taut):
@@ -262,13 +258,13 @@ def _sideways(around, cases, taut):
         parts.append(less_favourable(scene, every, lambda some, _: way.within_right_of_way(
             way.all_swings(some, land, sideways), some.wires, some.spans, some.structures, land, sideways,
             some.reach.aside[:, :, sideways])))
-    ruled, above = _has_rule(scene, around.index, "horizontal"), _vertical_room(around)
+    ruled, above = _has_rule(scene, around.index, "horizontal"), vertical_room(around)
     theirs = is_line(around.index)
     parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases, taut)
     room = np.where(ruled & ~theirs, around.tops + above, np.nan)
     if not np.isfinite(room).any():
         return parts
-    corners = _corners(around, sideways)
+    corners = corners_of(around, sideways)
     parts.append(less_favourable(scene, every, lambda some, _: beside_things(
         some.lowest, around.index, sideways, room, corners, some.reach.aside[:, :, sideways])))
     return parts
@@ -281,7 +277,7 @@ def _beside_lines(around, chosen, above, cases, taut):
         some = _asked(scene, cases, windy, "horizontal")
         if chosen.any() and len(some):
             # Of what is not known how much all is looked at, and told.
-            asked = [_required(around, "horizontal", scene.cases[k])[1] for k in some]
+            asked = [required_of(around, "horizontal", scene.cases[k])[1] for k in some]
             beside = np.nan_to_num(np.stack(asked, axis=1), nan=way.REACH)
             parts.append(less_favourable(scene, taut, lambda those, _, some=some, beside=beside: lines_beside(
                 those, index, sample, around.partners, some, chosen, beside, above)))
@@ -301,7 +297,12 @@ def _swept(around, cases, taut):
     if taut is not None and (ruled & below).any():
         higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below,
                        met=lambda wire, obstacle: around.passes(taut.wire[wire], obstacle))
-        found = below_at_either(scene, found, higher, taut.wire)
+        found = swept_at_either(scene, found, higher, taut.wire)
+    lower = lower_when_taut(scene)
+    if lower is not None:
+        higher = sweep(lower.scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & False,
+                       met=lambda wire, obstacle: around.passes(lower.wire[wire], obstacle))
+        found = swept_at_either(scene, found, higher, lower.wire, ground=True)
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
@@ -315,12 +316,16 @@ def _near_things(around, cases, taut):
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     parts, reach = [], _floor(scene) + MARGIN
     lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
-    lines = is_line(index) & ~_points(index)
+    lines, lower = is_line(index) & ~_points(index), lower_when_taut(scene)
+    ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
     for some in (windy, still):
-        parts.append(near_points(scene, index, some, tops, _has_rule(scene, index, "radial") & ~np.isnan(tops)))
-        parts += [take(near, near.actual <= reach) for near in (
-            near_points(scene, index, some, tops, lone, reach),
-            near_shapes(scene, index, around.ground.sample, some, tops, lone & ~lines & ~_points(index), reach))]
+        parts.append(less_favourable(scene, lower, lambda those, _, some=some: near_points(
+            those, index, some, tops, ruled)))
+        near = [less_favourable(scene, lower, look) for look in (
+            lambda those, _, some=some: near_points(those, index, some, tops, lone, reach),
+            lambda those, _, some=some: near_shapes(those, index, around.ground.sample, some, tops,
+                                                    lone & ~lines & ~_points(index), reach))]
+        parts += [take(each, each.actual <= reach) for each in near]
         parts.append(less_favourable(scene, taut, lambda those, known, some=some: near_lines(
             those, index, around.ground.sample, around.partners, some, lone & lines, reach, known)))
     falling = _falling(index)
@@ -328,8 +333,26 @@ def _near_things(around, cases, taut):
         return parts, []
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
     ruled = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))[1]
-    parts += [fall_in(scene, index, some, tops, feet, ruled & np.isfinite(tops - feet)) for some in (windy, still)]
+    ruled &= np.isfinite(tops - feet)
+    parts += [less_favourable(scene, lower, lambda those, _, some=some: fall_in(those, index, some, tops, feet, ruled))
+              for some in (windy, still)]
     return parts, fall_gaps(scene, index, tops, feet, falling)
+
+
+def _beside_ground(around, cases):
+    """Compare wires in space with the ground; and what is not known of it."""
+    scene, gaps, lower = around.scene, [], lower_when_taut(around.scene)
+
+    def near(those, _):
+        below = around.below if those is scene else take_rows(around.below, lower.wire)
+        found, lost = beside_ground(those, below, around.ground.sample, cases, _floor(scene))
+        gaps.extend(lost)
+        return join(found) if found else None
+
+    found, other = near(scene, None), None if lower is None else near(lower.scene, None)
+    if found is None or other is None:
+        return [found] if found is not None else [], gaps
+    return [less_favourable(scene, lower, lambda those, _: found if those is scene else other)], gaps
 
 
 def _falling(index):
@@ -364,36 +387,3 @@ def _floor(scene):
     rule is for goes with it."""
     distance = rule_tables.electrical_distance(scene.voltage / 1e3, "D_pp")
     return float(np.nan_to_num(distance, nan=rule_tables.greatest_distance()))
-
-
-def _required(around, measure, case):
-    """Row of the rule for each part in a case, and what it requires at the part's top [m], nan where there is none."""
-    scene, index = around.scene, around.index
-    against, other = against_of(index.of_part, index.obstacles), other_voltage(scene, index.of_part) / 1e3
-    rule, terms = rule_tables.required(scene.rules, against, measure, case.name, scene.voltage / 1e3, around.tops,
-                                       swung=case.wind > 0, other_kv=other)
-    return rule, terms.required
-
-
-def _vertical_room(around):
-    """Vertical clearance required above each part [m]: the most that any case asks for, in wind or without; 0 where
-    none does, and beyond all bounds where one does and how much is not known."""
-    room = np.zeros(len(around.tops))
-    for case in around.scene.cases:
-        for each in (case, replace(case, wind=0.0 if case.wind > 0 else 1.0)):
-            rule, required = _required(around, "vertical", each)
-            none = rule == rule_tables.NONE
-            room = np.maximum(room, np.where(none, 0.0, np.nan_to_num(required, nan=np.inf)))
-    return np.where(np.isnan(around.tops), 0.0, np.where(np.isinf(room), 1e4, room))
-
-
-def _corners(around, cases):
-    """What is required beside and above the parts whose horizontal rule rounds the corner, in some cases."""
-    required = np.full((2, len(around.tops), len(cases)), np.nan)
-    for column, case in enumerate(around.scene.cases[k] for k in cases):
-        found = [_required(around, measure, case) for measure in ("horizontal", "vertical")]
-        rule = found[0][0]
-        rounded = (rule >= 0) & (around.scene.rules.shape[np.maximum(rule, 0)] == "corner")
-        for row, (_, needed) in enumerate(found):
-            required[row, :, column] = np.where(rounded, needed, np.nan)
-    return Corners(around.tops, *required)

@@ -322,9 +322,7 @@ def _least(around, cases, temperature, *, lost=True, in_space=True):
     if not len(keep):
         return result
     T = _of_wires(scene, cases, temperature)
-    # What wind blows, and what goes sideways, may come nearer at either end of its history.
-    both = around.beside_others | any(scene.cases[k].wind > 0 or "horizontal" in scene.cases[k].checks for k in cases)
-    part = scene.part(keep).at_temperature(T[keep], both[keep])
+    part = scene.part(keep).at_temperature(T[keep], both=True)
     unknown = np.zeros(temperature.shape, bool)
     unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
                     axis=0) & np.isfinite(temperature[part.wires.span])
