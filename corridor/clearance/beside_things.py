@@ -29,6 +29,8 @@ _OFF, _CUTS = 2.5e-4, 12
 _SWINGS, _TURNS, _STEPS = np.linspace(-1, 1, 17), np.linspace(0, 1, 9), 12
 #: Wires that stay so much farther above their levels than a parabola over three swings dips are not looked at [m].
 _DIP = 0.5
+#: About rounded corners: how much what is not to be counted weighs, and what of it is let pass [m].
+_STEEP, _COUNTS = 20.0, 1e-3
 #: Rows worked on at once.
 _AT_ONCE = 1000
 
@@ -334,18 +336,30 @@ def _about_corners(scene, index, rows, aside, corners):
         return column[:, None, None]
 
     def looked_at(place, rounded):
+        """What counts at places, and by how much more than nothing they are not such as it counts for [m]."""
         flat = to_grid(place.reshape(len(place), -1, 3), scene.structures, scene.spans, span)[..., :2]
         d = shapely.distance(shapely.points(flat), rows.footprint[:, None]) * scene.spans.ground_factor[span][:, None]
         d = d.reshape(place.shape[:-1]) - shaped(aside)
         v = place[..., 2] - shaped(top)
         margin, way = room_about(d, v, shaped(beside), shaped(above))
+        r = np.hypot(np.maximum(d, 0), np.maximum(v, 0))
+        square = np.maximum(d - shaped(beside), v - shaped(above))
+        arc = r + np.minimum(np.maximum(d, v), 0) - np.maximum(shaped(beside), shaped(above))
         if rounded:
-            return np.where(way == ROUND, np.hypot(np.maximum(d, 0), np.maximum(v, 0)), np.nan)
-        return np.where((way == ROUND) | (way == ABOVE) & (margin >= 0), np.nan, d)
+            return r, np.where(way == ROUND, 0.0, square - arc)
+        over = np.minimum(margin, v - shaped(above) - d + shaped(beside))
+        return d, np.select([way == ROUND, (way == ABOVE) & (margin >= 0)], [arc - square, over], 0.0)
 
-    whole = np.zeros(len(rows.wire)), np.ones(len(rows.wire))
-    return [_Found(rows, *closest(scene, rows.way, *whole, lambda place, rounded=rounded: looked_at(place, rounded)),
-                   *what) for rounded, what in ((False, ("horizontal", "beside")), (True, ("radial", "corner")))]
+    def least(rounded):
+        # What does not count is nothing that ends abruptly, or the search would stop short of where that begins.
+        whole = np.zeros(len(rows.wire)), np.ones(len(rows.wire))
+        _, place = closest(scene, rows.way, *whole, lambda some: sum(
+            factor * each for factor, each in zip((1, _STEEP), looked_at(some, rounded), strict=True)))
+        found, off = (each[:, 0, 0] for each in looked_at(place[:, None, None], rounded))
+        return np.where(off <= _COUNTS, found, np.nan), place
+
+    return [_Found(rows, *least(rounded), *what) for rounded, what in (
+        (False, ("horizontal", "beside")), (True, ("radial", "corner")))]
 
 
 # Rows of findings
