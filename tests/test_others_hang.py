@@ -4,6 +4,7 @@ Held against `C cosh` about the low point, which scipy finds.
 """
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,9 +12,11 @@ import shapely
 from scipy.optimize import brentq
 
 from corridor.assessment import make_scene
+from corridor.clearance.both_ends import TautWires, less_favourable
 from corridor.clearance.crossings import cross, index_obstacles
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, sides
+from corridor.clearance.vertical import Checked
 from corridor.line.facts import Case, OtherState
 from corridor.line.swing import to_grid
 
@@ -97,3 +100,18 @@ def test_in_wind_each_wire_passes_on_the_side_that_it_has_at_rest(tmp_path, orde
     assert got[first] == ("above", pytest.approx(z[at_first].min() - low, abs=2e-3))
     assert got[second] == ("below", pytest.approx(high - z[at_second].max(), abs=2e-3))
     assert got[first][1] > 3 and got[second][1] > 3
+
+
+@pytest.mark.parametrize(("position", "kept"), [("below", [2.0, 1.5]), ("above", [1.5])])
+def test_a_nearer_wire_below_hides_none_above(position, kept):
+    """Two wires of a span pass a line on either side: limits look at the one above alone, so its row stays where the
+    other, at the other end of its history, is nearer. On one side the nearer counts."""
+    def row(wire, where, actual):
+        text, number = (lambda v: np.array([v], object)), (lambda v: np.array([v]))
+        return Checked(number(wire), number(0), number(0), number(4), text("vertical"), text(where), number(actual),
+                       *(number(0.5) for _ in range(4)))
+
+    scene, other = (SimpleNamespace(wires=SimpleNamespace(span=np.zeros(2, int))) for _ in range(2))
+    found = less_favourable(scene, TautWires(other, np.arange(2)), lambda those, _: (
+        row(0, "above", 2.0) if those is scene else row(1, position, 1.5)))
+    assert found.actual.tolist() == kept and found.taut.tolist() == [actual < 2 for actual in kept]

@@ -18,8 +18,7 @@ from corridor.clearance.trees import near_pairs
 from corridor.clearance.vertical import join, least_rows
 
 __all__ = ["TautWires", "as_taut", "beside_others", "is_line", "less_favourable", "lower_when_taut", "one_of_both",
-           "taut_part"]
-
+           "swept_at_either", "taut_part"]
 
 #: Share of their tension by which both ends may differ and count as alike [-].
 _ALIKE = 1e-7
@@ -63,15 +62,16 @@ def lower_when_taut(scene):
 
 def less_favourable(scene, taut, compared):
     """What `compared(scene, None)` gives, and the same of wires at the `taut` end of their history where that is less;
-    there it is called with what was found before, the least [m] by span, obstacle, option and case."""
+    there it is called with what was found before, the least [m] by span, obstacle, option and case. What wires pass
+    above and below keeps a row of each: limits look at the former alone."""
     found = compared(scene, None)
     if taut is None:
         return found
     keys = scene.wires.span[found.wire], found.obstacle, found.option, found.case
     higher = compared(taut.scene, dict(zip(zip(*keys, strict=True), found.actual, strict=True)))
-    both = join([found, replace(higher, wire=taut.wire[higher.wire], taut=np.ones(len(higher.wire), bool))])
+    both = join([found, as_taut(replace(higher, wire=taut.wire[higher.wire]))])
     _, measure = np.unique(both.measure.astype(str), return_inverse=True)
-    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, measure
+    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, measure, _below(both)
     key = np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns])
     return take(both, np.sort(least_rows(key, both.actual)))
 
@@ -104,11 +104,16 @@ def one_of_both(scene, found, origin):
     return replace(found, checked=take(checked, keep), blown=found.blown.take(keep), lost=lost)
 
 
+def _below(checked):
+    """1 for the heights of what wires pass below, else 0."""
+    return ((checked.measure == "vertical") & (checked.position == "below")).astype(int)
+
+
 def _least_of_each(scene, checked):
-    """Rows of the least of each span, option, case and thing."""
-    shape = len(scene.spans), len(scene.options), len(scene.cases), checked.obstacle.max(initial=GROUND) + 2
-    key = np.ravel_multi_index((scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle + 1),
-                               shape)
+    """Rows of the least of each span, option, case and thing, on each side of it."""
+    shape = len(scene.spans), len(scene.options), len(scene.cases), checked.obstacle.max(initial=GROUND) + 2, 2
+    key = np.ravel_multi_index((scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle + 1,
+                                _below(checked)), shape)
     return np.sort(least_rows(key, checked.actual))
 
 
