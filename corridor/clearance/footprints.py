@@ -7,7 +7,7 @@ a wire, and all of them drawn would take more memory than everything else.
 import numpy as np
 import shapely
 
-__all__ = ["Footprints"]
+__all__ = ["Footprints", "prepared"]
 
 #: Corners of a quarter of a circle: a crown of 10 m is drawn less than 1 mm too wide.
 _QUARTER = 64
@@ -105,9 +105,9 @@ class Footprints:
     def _meeting(self, lines, chord, part):
         """Those of the pairs that meet, or may where a circle is not drawn yet."""
         flat = ~self._round[part]
-        shapely.prepare(self._shape[np.unique(part[flat])])
+        some, at = np.unique(part[flat], return_inverse=True)
         met = ~flat
-        met[flat] = shapely.intersects(self._shape[part[flat]], lines[chord[flat]])
+        met[flat] = shapely.intersects(prepared(self._shape[some])[at], lines[chord[flat]])
         return chord[met], part[met]
 
     def _through_round(self, start, end, chord, part):
@@ -160,6 +160,17 @@ def _sides_met(a, u, r):
     theta = np.arccos(np.minimum(np.abs(s) / r, 1))
     sides = np.floor(np.stack([beta - theta, beta + theta], axis=-1) * (2 * _QUARTER / np.pi)).astype(int)
     return (sides[..., None] + np.arange(-1, 2)).reshape(len(a), 6) % len(_SIDES)
+
+
+def prepared(shapes):
+    """Return copies of shapes, prepared for many questions by one thread.
+
+    What a shape that is prepared remembers it works out with its first question: of two threads that ask one at the
+    same time the process can die.
+    """
+    own = shapely.from_wkb(shapely.to_wkb(shapes))
+    shapely.prepare(own)
+    return own
 
 
 def _through_shapes(start, end, lines, chord, part, shape):

@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from corridor.clearance.footprints import prepared
 from corridor.clearance.swung_wires import Swung, hung_curves
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.swing import to_grid
@@ -89,8 +90,7 @@ def _swept_within(swung, wires, spans, structures, way):
     ring = np.concatenate([plan[..., 0, :, :], plan[..., 1, ::-1, :]], axis=-2)
     known = np.isfinite(ring).all(axis=(-1, -2))
     within = np.ones(known.shape, bool)
-    shapely.prepare(way.polygon)
-    within[known] = shapely.contains_properly(way.polygon, shapely.polygons(ring[known]))
+    within[known] = shapely.contains_properly(prepared(way.polygon), shapely.polygons(ring[known]))
     return within
 
 
@@ -154,7 +154,7 @@ def _room_in(polygon, points):
     chords = np.stack([points[..., :-1, :2], points[..., 1:, :2]], axis=-2)
     known = np.isfinite(chords).all(axis=(-1, -2))
     lines = shapely.linestrings(chords[known])
-    shapely.prepare(polygon)
+    polygon = prepared(polygon)
     inside = shapely.contains_properly(polygon, lines)
     distance = shapely.distance(lines, shapely.boundary(polygon))
     outside = shapely.segmentize(shapely.difference(lines[~inside], polygon), _STEP)

@@ -1,10 +1,17 @@
 """Footprints that are drawn when asked for, against shapely's buffers and tree of all of them drawn beforehand."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 import shapely
 
 from corridor.clearance.footprints import Footprints
+
+ROOT = Path(__file__).parents[2]
 
 #: The widest footprint is drawn this much wider than its circle at most [m].
 WIDER = 10 / np.cos(np.pi / 256) - 10
@@ -112,3 +119,56 @@ def test_chords_that_graze_a_crown():
     wanted = shapely.length(shapely.intersection(lines, crown[0]))
     assert 100 < (wanted == 0).sum() < 3900
     np.testing.assert_allclose(got, wanted, atol=1e-9)
+
+
+ASKED_AT_ONCE = """
+import sys
+import threading
+
+import numpy as np
+import shapely
+
+from corridor.clearance.footprints import Footprints
+from corridor.clearance.right_of_way import rooms
+from corridor.line.facts import RightOfWay
+from tests.properties.test_right_of_way import blown
+from tests.common import structures
+
+turn = np.linspace(0, 2 * np.pi, 4_000, endpoint=False)
+draw = np.random.default_rng(4)
+start, end = draw.uniform(-300, 900, (2, 300, 2))
+lines = shapely.linestrings(np.stack([start, end], axis=1))
+every = np.arange(300), np.zeros(300, int)
+line = structures([0, 300, 560], [0, 90, -40], base=[100.0, 104.0, 98.0])
+swung, wires, spans = blown(line, places=9)
+
+
+def ask(barrier, answers, areas, way):
+    barrier.wait()
+    if sys.argv[1] == "footprints":
+        answers.append([part.tolist() for part in areas.stretches(start, end, lines, every)])
+    else:
+        answers.append(rooms(swung, wires, spans, line, way)[0].tolist())
+
+
+for _ in range(5):
+    edge = 3 * draw.uniform(90, 110, (len(turn), 1)) * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    edge += line.easting[1], line.northing[1]
+    shape = shapely.polygons(edge)
+    way, areas = RightOfWay(polygon=shape), Footprints(np.array([shape]), np.array([np.nan]))
+    barrier, answers = threading.Barrier(4), []
+    threads = [threading.Thread(target=ask, args=(barrier, answers, areas, way)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(answers) == 4 and all(answer == answers[0] for answer in answers)
+"""
+
+
+@pytest.mark.parametrize("what", ["footprints", "right-of-way"])
+def test_asked_by_several_threads_at_once(what):
+    """In a process of its own: where threads share a prepared shape it dies."""
+    asked = subprocess.run([sys.executable, "-c", ASKED_AT_ONCE, what], cwd=ROOT, capture_output=True, text=True,
+                           env={**os.environ, "PYTHONPATH": str(ROOT)})
+    assert asked.returncode == 0, asked.stderr
