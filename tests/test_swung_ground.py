@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from corridor.clearance import proximity
-from corridor.clearance.chords import Blown, cut_chords
+from corridor.clearance.chords import SwungWires, chords_of
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import sweep
 from corridor.clearance.swung_wires import hang_rows
@@ -117,7 +117,7 @@ def test_break_even_slope():
         H = np.hypot(*load[0, 1:]) * 300**2 / (8 * sag)
         one = np.zeros(1, int)
         start, last = np.array([end]), np.array([[300.0, *end[1:]]])
-        return cut_chords(scene, Blown(one, one, one, np.ones(1), np.array([H]), start, last, load))
+        return chords_of(scene, SwungWires(one, one, one, np.ones(1), np.array([H]), start, last, load))
 
     still, swung = hung(7.115, 0.0, 0.0), hung(7.293, 27.07, 25.47)
     aside, up = (swung.local[0, 16] - still.local[0, 16])[1:]
@@ -142,8 +142,8 @@ def test_small_catenaries_meet_the_wire():
         wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)))
     one = np.zeros(1, int)
     start, end, load = np.array([[0.0, 4, 30]]), np.array([[420.0, 5, 75]]), np.array([[0.0, 8.0, -10.0]])
-    blown = Blown(one, one, one, np.ones(1), np.array([15e3]), start, end, load)
-    chords = cut_chords(scene, blown)
+    swung = SwungWires(one, one, one, np.ones(1), np.array([15e3]), start, end, load)
+    chords = chords_of(scene, swung)
     plane = plane_of(start, end, load)
     fine = points(start, plane, 15e3 / plane.load, np.linspace(0, 1, 32 * 32 + 1))[0]
     t = np.linspace(0, 1, 33)

@@ -14,13 +14,13 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Blown", "Chords", "Found", "cut_chords", "found_at", "join_found", "over_objects", "spots_on"]
+__all__ = ["CHORDS", "SwungWires", "Chords", "Found", "chords_of", "found_at", "join_found", "over_objects", "spots_on"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32
 
 
-class Blown(NamedTuple):
+class SwungWires(NamedTuple):
     """Wires at one swing each; columns of shape (row,) or (row, 3).
 
     `wire`, `option`, `case` indices; `swing` signed share of the full one; `tension` H [N]; `start`, `end` in the frame
@@ -38,14 +38,14 @@ class Blown(NamedTuple):
 
     def take(self, index):
         """Return some rows."""
-        return Blown(*(field[index] for field in self))
+        return SwungWires(*(field[index] for field in self))
 
 
 @dataclass(frozen=True)
 class Chords:
-    """Chords of blown wires as small spans of their own, those of a wire after one another.
+    """Chords of swung wires as small spans of their own, those of a wire after one another.
 
-    `start`, `end` (chord, 3) on the grid; `length` [m of ground]; `span` row of the blown wire, `number` of the chord
+    `start`, `end` (chord, 3) on the grid; `length` [m of ground]; `span` row of the swung wire, `number` of the chord
     in it; `local` (row, vertex, 3) in the span's frame; `constant` (chord,) of the small catenary in the vertical [m];
     `depth` (row,) from the lowest wire of the bundle, which these are of, up to its highest [m].
     """
@@ -69,7 +69,7 @@ class Chords:
 
 
 class Found(NamedTuple):
-    """What was compared: blown wire (row), obstacle, position, height [m], place in the span's frame, and top [m]."""
+    """What was compared: swung wire (row), obstacle, position, height [m], place in the span's frame, and top [m]."""
 
     row: np.ndarray
     obstacle: np.ndarray
@@ -83,22 +83,22 @@ class Found(NamedTuple):
         return Found(*(field[index] for field in self))
 
 
-def cut_chords(scene, blown, count=CHORDS, part=None):
-    """Return the chords of blown wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
-    plane = plane_of(blown.start, blown.end, blown.load)
+def chords_of(scene, swung, count=CHORDS, part=None):
+    """Return the chords of swung wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
+    plane = plane_of(swung.start, swung.end, swung.load)
     share = np.linspace(0, 1, 2 * count + 1)
     if part is not None:
         share = part[0][:, None] + (part[1] - part[0])[:, None] * share
-    fine = points(blown.start, plane, blown.tension / plane.load, share)
+    fine = points(swung.start, plane, swung.tension / plane.load, share)
     local = fine[:, ::2]
     a, b = local[:, :-1], local[:, 1:]
     length = np.linalg.norm((b - a)[..., :2], axis=-1)
     drop = (a + b)[..., 2] / 2 - fine[:, 1::2, 2]
-    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[blown.wire])
-    row = np.repeat(np.arange(len(blown.wire)), count)
-    number = np.tile(np.arange(count), len(blown.wire))
+    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[swung.wire])
+    row = np.repeat(np.arange(len(swung.wire)), count)
+    number = np.tile(np.arange(count), len(swung.wire))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
-                  (length**2 / (8 * drop)).ravel(), scene.depth[blown.wire, blown.option, blown.case])
+                  (length**2 / (8 * drop)).ravel(), scene.depth[swung.wire, swung.option, swung.case])
 
 
 def join_found(parts):

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.clearance.chords import CHORDS, Blown, cut_chords, join_found, over_objects
+from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, over_objects
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.nearest import kept_ways
@@ -32,13 +32,13 @@ _FINE = 128
 _AT_ONCE = 1000
 
 
-def follow_things(scene, blown, found, index, ground, above, below, step):
+def follow_things(scene, swung, found, index, ground, above, below, step):
     """Return the wires where they are nearest to things, and what they are nearest to.
 
     Parameters
     ----------
     scene : Scene
-    blown : Blown
+    swung : SwungWires
         Wires at the swings that were looked at.
     found : Found
         What they came near to, things widened.
@@ -52,14 +52,14 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
 
     Returns
     -------
-    blown : Blown
+    swung : SwungWires
     found : Found
     done : ndarray of bool, shape (found row,)
         What stands there instead of what was found with widened things. What no wire touches at the swings that are
         looked at keeps what was found: it is no farther than that.
     """
     count = len(index.obstacles) + 1
-    row, way, swing, thing = _ways(scene, blown, found, step, count)
+    row, way, swing, thing = _ways(scene, swung, found, step, count)
     part = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.widened(part, 0.0)
     near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
@@ -70,27 +70,27 @@ def follow_things(scene, blown, found, index, ground, above, below, step):
         value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
-        kept = kept_ways(_pair(scene, blown, found.take(row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        kept = kept_ways(_pair(scene, swung, found.take(row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
         row, way, thing, swing = row[kept], way[kept], thing[kept], swings[kept, best[kept]]
         half = half * _NARROW
-    done = np.isin(_pair(scene, blown, found, count), _pair(scene, blown, found.take(row), count))
+    done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, found.take(row), count))
     spots = spots.take(_chosen(value, best, kept, spots))
     return wires.take(spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
-def _pair(scene, blown, found, count):
+def _pair(scene, swung, found, count):
     """One number for each wire, option, case and thing, of which there may be so many."""
-    of = blown.take(found.row)
+    of = swung.take(found.row)
     return scene.way(of.wire, of.option, of.case) * count + found.obstacle + 1
 
 
-def _ways(scene, blown, found, step, count):
+def _ways(scene, swung, found, step, count):
     """What was found at every swing that may hold the least of its span and thing: row, way, swing and thing."""
     things = np.flatnonzero(found.obstacle >= 0)
     some = found.take(things)
-    _, swing = np.unique(blown.swing[some.row], return_inverse=True)
-    row = things[least_rows(_pair(scene, blown, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
-    of = blown.take(found.row[row])
+    _, swing = np.unique(swung.swing[some.row], return_inverse=True)
+    row = things[least_rows(_pair(scene, swung, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
+    of = swung.take(found.row[row])
     way = scene.way(of.wire, of.option, of.case)
     key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
     _, owner = np.unique(key, return_inverse=True)
@@ -116,13 +116,13 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes, number)
     count = swings.size
     w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)
     nodes = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
-    wires = Blown(w, o, k, nodes.swing, nodes.constant * np.linalg.norm(nodes.load, axis=-1), nodes.start, nodes.end,
-                  nodes.load)
+    tension = nodes.constant * np.linalg.norm(nodes.load, axis=-1)
+    wires = SwungWires(w, o, k, nodes.swing, tension, nodes.start, nodes.end, nodes.load)
     things, parts = np.repeat(thing, _SWINGS), []
     for first in range(0, count, _AT_ONCE):
         rows = np.arange(first, min(first + _AT_ONCE, count))
         rows = rows[np.isfinite(wires.tension[rows])]
-        chords = cut_chords(scene, wires.take(rows), number)
+        chords = chords_of(scene, wires.take(rows), number)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))

@@ -39,10 +39,10 @@ def margin_band(scene, checked, required):
     at = scene.group[w], checked.option, checked.case
     H = np.where(checked.taut, strung.taut_tension[at], strung.horizontal_tension[at])
     band, wind = strung.tension_band[(slice(None), *at)].copy(), np.zeros(len(w))
-    blown = np.flatnonzero(strung.wind[at] != 0)
-    if len(blown):
-        wind[blown] = strung.wind[at][blown] * pressure_share(_swings(scene, checked, blown))
-        H[blown], band[:, blown] = _tensions(scene, tuple(v[blown] for v in at), wind[blown], checked.taut[blown])
+    swung = np.flatnonzero(strung.wind[at] != 0)
+    if len(swung):
+        wind[swung] = strung.wind[at][swung] * pressure_share(_swings(scene, checked, swung))
+        H[swung], band[:, swung] = _tensions(scene, tuple(v[swung] for v in at), wind[swung], checked.taut[swung])
     load = np.stack([np.zeros(len(w)), wind, -strung.weight[at]], axis=-1)
     start = scene.frame.start[w]
     plane = plane_of(start, scene.frame.end[w], load)

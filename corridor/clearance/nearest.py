@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.chords import Blown, cut_chords, spots_on
+from corridor.clearance.chords import SwungWires, chords_of, spots_on
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
@@ -52,8 +52,8 @@ class Turning(NamedTuple):
 
 class Nearest(NamedTuple):
     """The wire of each span, option and case that comes nearest to the ground: index `row` of the turning wires; signed
-    share of its `swing`; tension H [N], `start`, `end` [m] and `load` [N/m] there, as of `Blown`; the `spot` in the
-    frame of the span, the `height` over the ground [m] and the elevation of that, `other` [m]."""
+    share of its `swing`; tension H [N], `start`, `end` [m] and `load` [N/m] there, as of `SwungWires`; the `spot` in
+    the frame of the span, the `height` over the ground [m] and the elevation of that, `other` [m]."""
 
     row: np.ndarray
     swing: np.ndarray
@@ -66,27 +66,27 @@ class Nearest(NamedTuple):
     other: np.ndarray
 
 
-def turning(scene, blown, height):
+def turning(scene, swung, height):
     """Return wires along their whole swing, of those hung at each of its swings.
 
     Parameters
     ----------
     scene : Scene
-    blown : Blown
+    swung : SwungWires
         The same wires at every swing, swing by swing.
     height : ndarray, shape (row, chord)
         Least height over the ground of each chord [m], nan where unknown.
     """
-    swings = len(np.unique(blown.swing))
-    order = np.argsort(blown.swing.reshape(swings, -1)[:, 0])
+    swings = len(np.unique(swung.swing))
+    order = np.argsort(swung.swing.reshape(swings, -1)[:, 0])
 
     def by_wire(values):
         return np.moveaxis(values.reshape(swings, -1, *values.shape[1:])[order], 0, 1)
 
-    start, end, load, tension = (by_wire(v) for v in (blown.start, blown.end, blown.load, blown.tension))
+    start, end, load, tension = (by_wire(v) for v in (swung.start, swung.end, swung.load, swung.tension))
     plane = plane_of(start, end, load)
     middle = points(start, plane, tension / plane.load, np.array([0.5]))[..., 0, 1]
-    w, o, k = (by_wire(v)[:, 0] for v in blown[:3])
+    w, o, k = (by_wire(v)[:, 0] for v in swung[:3])
     way = scene.way(w, o, k)
     whole = np.flatnonzero(np.isfinite(middle).all(axis=1) & scene.ways.hangs[way] & ~scene.ways.partly[way])
     height = by_wire(height)[whole]
@@ -286,8 +286,8 @@ def _along(scene, wire, ground, shape, share, reach):
     low, high = (np.repeat(np.clip(share + side * reach, 0, 1), count) for side in (-1, 1))
     C, none = shape[3].ravel(), np.zeros(len(w), int)
     start, end, load = (v.reshape(-1, 3) for v in shape[:3])
-    blown = Blown(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
-    chords = cut_chords(scene, blown, _STRETCH, (low, high))
+    swung = SwungWires(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
+    chords = chords_of(scene, swung, _STRETCH, (low, high))
     profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
     surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
     height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))

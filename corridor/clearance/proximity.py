@@ -200,8 +200,8 @@ def compare(around, cases=None, *, in_space=True):
     cases = np.arange(len(scene.cases)) if cases is None else cases
     taut = taut_part(around)
     parts, swept = _sideways(around, cases, taut), _swept(around, cases, taut)
-    blown = _asked(scene, cases, True, "vertical", "horizontal")
-    gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, blown)]
+    swung = _asked(scene, cases, True, "vertical", "horizontal")
+    gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, swung)]
     looks = [_upright(around, cases)]
     if in_space:
         looks += [_near_things(around, cases, taut), _beside_ground(around, cases)]
@@ -306,7 +306,7 @@ def _swept(around, cases, taut):
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
-    return replace(found, checked=take(found.checked, keep), blown=found.blown.take(keep), lost=lost)
+    return replace(found, checked=take(found.checked, keep), swung=found.swung.take(keep), lost=lost)
 
 
 def _near_things(around, cases, taut):

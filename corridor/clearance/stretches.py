@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.clearance.chords import cut_chords
+from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import GROUND
@@ -144,12 +144,12 @@ def _nodes(candidates, rows, constant, ends):
 
 def _swung(scene, checked, columns, side, short, swept, around):
     """Stretches in wind: of each violation the worst wire at its worst swing."""
-    blown = swept.blown.take(_places(swept.checked, checked, short))
-    chords = cut_chords(scene, blown)
+    swung = swept.swung.take(_places(swept.checked, checked, short))
+    chords = chords_of(scene, swung)
     required = columns["required_m"][short] + np.where(side[short] < 0, chords.depth, 0.0)
     index = widened(around.index, chords.start[:, :2], swept.step)
     runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
-    hung = blown.take(runs.of)
+    hung = swung.take(runs.of)
     plane = plane_of(hung.start, hung.end, hung.load)
     return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of], hung.wire,
                   lambda share: points(hung.start, plane, hung.tension / plane.load, share))

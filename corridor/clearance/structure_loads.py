@@ -59,7 +59,7 @@ def load_rows(scene, framings, capacities=None):
         that beside one of two spans; else empty.
     """
     ends = _Ends(scene)
-    loads, blown = (np.concatenate(each, axis=3) for each in zip(*map(_end_loads, scene.both_ends), strict=True))
+    loads, wind_load = (np.concatenate(each, axis=3) for each in zip(*map(_end_loads, scene.both_ends), strict=True))
     forces = ends.summed(loads)
     by_span, broken = (np.array([getattr(case, name) for case in scene.cases], bool) for name in ("by_span", "broken"))
     swings = at_either_end(scene, lambda some: ends.of_both(string_swings(some)))
@@ -87,7 +87,7 @@ def load_rows(scene, framings, capacities=None):
     columns |= {name: values[r, o, k] for name, values in body_rows(scene, framings, ends).items()}
     greater = columns["ratio_to_existing"]
     columns["above_existing"] = np.where(np.isnan(greater), None, greater > 1 + 1e-9)
-    totals = () if capacities is None else (ends.structure, _factored(ends, loads, blown, capacities))
+    totals = () if capacities is None else (ends.structure, _factored(ends, loads, wind_load, capacities))
     columns |= point_columns(capacities, scene, ends.wire, totals, (r, o, k))
     return {name: values[known] for name, values in columns.items()}, totals
 
@@ -221,9 +221,9 @@ def _end_loads(scene):
         states = [back, (np.where(step == 0, whole[0], after[0]), after[1])]
     start, end = (np.concatenate(each, axis=3) for each in zip(*states, strict=True))
     # What both ends of a wire bear together is all that is on it.
-    blown = (start + end) / 2 * [1.0, 1.0, 0.0]
+    wind_load = (start + end) / 2 * [1.0, 1.0, 0.0]
     return tuple(np.concatenate([_about(scene.frame.arm_start, first), _about(scene.frame.arm_end, last)])
-                 for first, last in ((start, end), (blown, blown)))
+                 for first, last in ((start, end), (wind_load, wind_load)))
 
 
 def _pulls(scene, hung, vectors):
@@ -254,12 +254,12 @@ def _looked_at_beside(scene, step):
     return scene.tensed.with_rows((w, o, k, side), found), vectors
 
 
-def _factored(ends, loads, blown, capacities):
+def _factored(ends, loads, wind_load, capacities):
     """Loads at the rows with the factors of the cases, (row, option, case, bound, state, 3) [N]: of each state the
     least and the greatest by the history, so that each wire may add to those of others at the end that makes more of
     them."""
     vertical, wind, tension = factor_arrays(capacities, ends.scene.cases)
-    pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + blown * (wind - tension)[:, None, None]
+    pulled = loads * np.stack([vertical, tension, tension], -1)[:, None] + wind_load * (wind - tension)[:, None, None]
     by_end = ends.by_end(ends.summed(pulled, vertical, wind))
     return np.stack([by_end.min(axis=3), by_end.max(axis=3)], axis=3)
 

@@ -11,9 +11,9 @@ import numpy as np
 
 from corridor.clearance.chords import (
     CHORDS,
-    Blown,
     Found,
-    cut_chords,
+    SwungWires,
+    chords_of,
     found_at,
     join_found,
     over_objects,
@@ -42,7 +42,7 @@ _AT_ONCE = 30_000
 
 
 class _Low(NamedTuple):
-    """How low blown wires hang: least `height` of each chord over the ground (row, chord) [m], nan where it is not
+    """How low swung wires hang: least `height` of each chord over the ground (row, chord) [m], nan where it is not
     known; `pieces` pairs of a length in plan [m] and of the number of pieces of ground below it."""
 
     height: np.ndarray
@@ -51,14 +51,14 @@ class _Low(NamedTuple):
 
 @dataclass(frozen=True)
 class Swept:
-    """The worst of the whole swing: `checked` rows, `blown` the wire of each row at its worst swing.
+    """The worst of the whole swing: `checked` rows, `swung` the wire of each row at its worst swing.
 
     `lost` are what could not be compared: dicts of wire, option, case, obstacle and reason, one per thing; `step` the
     greatest step between swings [m].
     """
 
     checked: Checked
-    blown: Blown
+    swung: SwungWires
     lost: tuple
     step: float = 0.0
 
@@ -87,32 +87,32 @@ def sweep(scene, index, ground, cases, *, above, below, met=None):
     Swept
     """
     things = index, ground, above, below
-    blown = _states(scene, cases)
-    if not len(blown.wire):
-        return Swept(_rows(scene, blown, join_found([])), blown, ())
-    rows, steps = steps_of(blown, 2 * len(SWINGS) + 1)
+    swung = _states(scene, cases)
+    if not len(swung.wire):
+        return Swept(_rows(scene, swung, join_found([])), swung, ())
+    rows, steps = steps_of(swung, 2 * len(SWINGS) + 1)
     step = np.zeros(len(scene.ways))
-    step[_wire_key(scene, blown)[rows]] = steps
-    found, lost, curves, low = _compare(scene, blown, *things, step)
+    step[_wire_key(scene, swung)[rows]] = steps
+    found, lost, curves, low = _compare(scene, swung, *things, step)
     if met is not None:
         keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
-        keep[rows] = met(blown.wire[found.row[rows]], found.obstacle[rows])
+        keep[rows] = met(swung.wire[found.row[rows]], found.obstacle[rows])
         found = found.take(keep)
         lost = tuple(each for each in lost if each["obstacle"] == GROUND or met(each["wire"], each["obstacle"]))
-    found, near, spots, between = _refined(scene, blown, found, low, ground, steps.max(initial=0.25))
+    found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
-    again, more, done = follow_things(scene, blown, found, *things, step)
-    found = join_found([found.take(~done), more._replace(row=more.row + len(blown.wire))])
-    rows = _known(blown)
-    pairs = swept_pairs(index, _wire_key(scene, blown)[rows], curves) if len(curves) else set()
-    spots = spots._replace(row=spots.row + len(blown.wire) + len(again.wire))
+    again, more, done = follow_things(scene, swung, found, *things, step)
+    found = join_found([found.take(~done), more._replace(row=more.row + len(swung.wire))])
+    rows = _known(swung)
+    pairs = swept_pairs(index, _wire_key(scene, swung)[rows], curves) if len(curves) else set()
+    spots = spots._replace(row=spots.row + len(swung.wire) + len(again.wire))
     found = join_found([found, spots])
-    blown = Blown(*(np.concatenate(three) for three in zip(blown, again, near, strict=True)))
-    found = _touched(scene, blown, found, pairs)
+    swung = SwungWires(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
+    found = _touched(scene, swung, found, pairs)
     lost = tuple(each for each in lost
                  if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
-    worst = _worst(scene, blown, found)
-    return Swept(_rows(scene, blown, worst), blown.take(worst.row), lost, steps.max(initial=0.25))
+    worst = _worst(scene, swung, found)
+    return Swept(_rows(scene, swung, worst), swung.take(worst.row), lost, steps.max(initial=0.25))
 
 
 def _wire_key(scene, each):
@@ -121,9 +121,9 @@ def _wire_key(scene, each):
     return (w * len(scene.options) + o) * len(scene.cases) + k
 
 
-def _touched(scene, blown, found, pairs):
+def _touched(scene, swung, found, pairs):
     """What was compared, without objects met vertically that the wire's whole swing does not touch."""
-    key = _wire_key(scene, blown.take(found.row))
+    key = _wire_key(scene, swung.take(found.row))
     keep = found.obstacle == GROUND
     keep |= np.array([pair in pairs for pair in zip(key.tolist(), found.obstacle.tolist(), strict=True)], bool)
     return Found(*(field[keep] for field in found))
@@ -136,26 +136,26 @@ def _states(scene, cases):
     for swing in (0.0, *(sign * share for share in SWINGS for sign in (1.0, -1.0))):
         found = scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing))
         H = found.constant * np.linalg.norm(found.load, axis=-1)
-        parts.append(Blown(w, o, cases[k], found.swing, H, found.start, found.end, found.load))
-    whole = Blown(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+        parts.append(SwungWires(w, o, cases[k], found.swing, H, found.start, found.end, found.load))
+    whole = SwungWires(*(np.concatenate(part) for part in zip(*parts, strict=True)))
     expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
     rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
     return whole.take(expected & rest)
 
 
-def _known(blown):
-    return np.isfinite(blown.tension) & np.isfinite(blown.start[:, 2] + blown.end[:, 2])
+def _known(swung):
+    return np.isfinite(swung.tension) & np.isfinite(swung.start[:, 2] + swung.end[:, 2])
 
 
-def _compare(scene, blown, index, ground, above, below, step):
-    """Compare all blown wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
+def _compare(scene, swung, index, ground, above, below, step):
+    """Compare all swung wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
     curves in plan, and how low they hang."""
-    own, size = step[_wire_key(scene, blown)], _AT_ONCE // CHORDS
-    parts, lost, low = [], {}, _Low(np.full((len(blown.wire), CHORDS), np.nan), [])
-    curves = np.full((len(blown.wire), CHORDS + 1, 2), np.nan)
-    for some in _pieces(np.flatnonzero(_known(blown)), own, size):
-        part = blown.take(some)
-        chords = cut_chords(scene, part)
+    own, size = step[_wire_key(scene, swung)], _AT_ONCE // CHORDS
+    parts, lost, low = [], {}, _Low(np.full((len(swung.wire), CHORDS), np.nan), [])
+    curves = np.full((len(swung.wire), CHORDS + 1, 2), np.nan)
+    for some in _pieces(np.flatnonzero(_known(swung)), own, size):
+        part = swung.take(some)
+        chords = chords_of(scene, part)
         profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
         surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
         ends = chords.start.reshape(-1, CHORDS, 3), chords.end.reshape(-1, CHORDS, 3)[:, -1:]
@@ -167,7 +167,7 @@ def _compare(scene, blown, index, ground, above, below, step):
         found = [_over_ground(chords, least), *over_objects(chords, crossed, above, below)]
         parts += [each._replace(row=some[each.row]) for each in found if len(each.row)]
         _note_lost(lost, part, chords, surface, crossed, above | below)
-    return join_found(parts), tuple(lost.values()), curves[_known(blown)], low
+    return join_found(parts), tuple(lost.values()), curves[_known(swung)], low
 
 
 def _pieces(rows, step, size):
@@ -178,7 +178,7 @@ def _pieces(rows, step, size):
 
 
 def _over_ground(chords, least):
-    """Least height of each blown wire over the ground, of that of its chords."""
+    """Least height of each swung wire over the ground, of that of its chords."""
     height, place, elevation = (v[:, 0] for v in least)
     each = np.where(np.isnan(height), np.inf, height).reshape(-1, CHORDS)
     chord = np.arange(len(each)) * CHORDS + each.argmin(axis=1)
@@ -186,34 +186,34 @@ def _over_ground(chords, least):
     return found_at(chords, chord, np.full(len(chord), GROUND), 1.0, height[chord], place[chord], elevation[chord])
 
 
-def _note_lost(lost, blown, chords, surface, crossed, ruled):
+def _note_lost(lost, swung, chords, surface, crossed, ruled):
     """Note what the raster, or an object's unknown top, leaves open: once per span, option, case and thing."""
     missing = np.unique(chords.span[unknown_share(surface) > 0])
     for row in missing:
-        _note(lost, blown, row, GROUND, HOLE)
+        _note(lost, swung, row, GROUND, HOLE)
     owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
     unknown = np.bincount(owner, np.isnan(crossed.rows.surface), minlength=len(crossed.wire)) > 0
     for i in np.flatnonzero(unknown & ruled[crossed.obstacle]):
-        _note(lost, blown, chords.span[crossed.wire[i]], crossed.obstacle[i],
+        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i],
               "the top of the object is unknown below the swung wire")
     for i in np.flatnonzero(~ruled[crossed.obstacle]):
-        _note(lost, blown, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
+        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
 
 
-def _note(lost, blown, row, obstacle, reason):
+def _note(lost, swung, row, obstacle, reason):
     """Keep the first of each wire, option, case and thing; no reason: met, and no vertical rule is for it."""
-    key = blown.wire[row], blown.option[row], blown.case[row], int(obstacle)
+    key = swung.wire[row], swung.option[row], swung.case[row], int(obstacle)
     lost.setdefault(key, {"wire": key[0], "option": key[1], "case": key[2], "obstacle": key[3], "reason": reason})
 
 
-def _refined(scene, blown, found, low, ground, step):
+def _refined(scene, swung, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
-    exact = scene.exact[blown.wire]
-    empty = blown.take(np.zeros(0, int)), join_found([])
+    exact = scene.exact[swung.wire]
+    empty = swung.take(np.zeros(0, int)), join_found([])
     if not exact.any():
         return found, *empty, ()
-    wires = turning(scene, blown.take(exact), low.height[exact])
+    wires = turning(scene, swung.take(exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
     sizes = {"cell": length / max(pieces, 1), "step": step}
     nearest = nearest_ground(scene, wires, ground, **sizes)
@@ -221,36 +221,36 @@ def _refined(scene, blown, found, low, ground, step):
     for row in holes(scene, wires, ground.sample, **sizes):
         _note(between, wires, row, GROUND, HOLE)
     r = nearest.row
-    near = Blown(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
+    near = SwungWires(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
     spots = Found(np.arange(len(r)), np.full(len(r), GROUND), np.full(len(r), "above", object), nearest.height,
                    nearest.spot, nearest.other)
-    done = (found.obstacle == GROUND) & np.isin(_key(scene, blown.take(found.row)), _key(scene, near))
+    done = (found.obstacle == GROUND) & np.isin(_key(scene, swung.take(found.row)), _key(scene, near))
     return Found(*(field[~done] for field in found)), near, spots, tuple(between.values())
 
 
-def _thing_key(scene, blown, found, of_wire=False):
+def _thing_key(scene, swung, found, of_wire=False):
     """One number per span, or wire span, and option, case and thing."""
-    of = blown.take(found.row)
+    of = swung.take(found.row)
     key = _wire_key(scene, of) if of_wire else _key(scene, of)
     return key * (found.obstacle.max(initial=GROUND) + 2) + found.obstacle + 1
 
 
-def _key(scene, blown):
+def _key(scene, swung):
     """One number per span, option and case."""
-    return (scene.wires.span[blown.wire] * len(scene.options) + blown.option) * len(scene.cases) + blown.case
+    return (scene.wires.span[swung.wire] * len(scene.options) + swung.option) * len(scene.cases) + swung.case
 
 
-def _worst(scene, blown, found):
+def _worst(scene, swung, found):
     """Rows of the least distance of each span, option, case and thing."""
-    chosen = least_rows(_thing_key(scene, blown, found), found.actual)
+    chosen = least_rows(_thing_key(scene, swung, found), found.actual)
     return Found(*(field[chosen] for field in found))
 
 
-def _rows(scene, blown, worst):
+def _rows(scene, swung, worst):
     """Columns as for wires in still air; a place is a share of the wire at rest, and an offset."""
-    w = blown.wire[worst.row]
+    w = swung.wire[worst.row]
     along = scene.frame.start[w, 0], scene.frame.end[w, 0]
     fraction = (worst.spot[:, 0] - along[0]) / (along[1] - along[0])
     vertical = np.full(len(w), "vertical", object)
-    return Checked(w, blown.option[worst.row], blown.case[worst.row], worst.obstacle, vertical, worst.position,
+    return Checked(w, swung.option[worst.row], swung.case[worst.row], worst.obstacle, vertical, worst.position,
                    worst.actual, fraction, worst.spot[:, 2], worst.other, worst.spot[:, 1])

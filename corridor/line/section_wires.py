@@ -105,8 +105,8 @@ def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, 
     hinge[..., 2] += string
     string = string + strain
     kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
-    blown = area[..., None] * right_of(azimuth)
-    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, blown, stiff))
+    string_force = area[..., None] * right_of(azimuth)
+    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, string_force, stiff))
 
 
 def _without_strain_strings(frame: SpanFrame, wires: WireSpans) -> tuple[Array, Array]:

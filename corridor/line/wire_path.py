@@ -175,13 +175,13 @@ class _Asked(NamedTuple):
 
 def _made(model: Model, asked: _Asked) -> WirePaths:
     """The ways of what is asked for."""
-    still, blown = np.flatnonzero(asked.wind == 0), np.flatnonzero(asked.wind > 0)
+    still, swung = np.flatnonzero(asked.wind == 0), np.flatnonzero(asked.wind > 0)
     one = _hung(model, asked, still[:, None], np.zeros((len(still), 1)))
     start, end, constant = (np.repeat(v, NODES, axis=1) for v in one)
     nought = np.zeros(len(still))
     made = [_Pieces(still, nought, nought, start, end, constant, nought)]
     low, high = np.array(_PIECES).T
-    pieces = _pieces(model, asked, np.repeat(blown, len(low)), np.tile(low, len(blown)), np.tile(high, len(blown)))
+    pieces = _pieces(model, asked, np.repeat(swung, len(low)), np.tile(low, len(swung)), np.tile(high, len(swung)))
     while len(pieces.path):
         rough = (pieces.error > TOLERANCE) & (pieces.high - pieces.low > _THINNEST)
         made.append(_Pieces._make(v[~rough] for v in pieces))

@@ -163,8 +163,8 @@ def _strung(c: Candidates, made: list[Conductor], line: Line, section: int, temp
                       for case in line.cases])
     still = asked & np.array([not case.wind for case in line.cases])
     low = _least_slack(1 - line.constant[section] / (H / pairs.load)[:, still])
-    blown, high = _shape_slack(line, section, H / load[0], asked)
-    found = {"tension": _tension_slack(line, section, H, load), "sag": np.minimum(low, blown), "height": high,
+    swung, high = _shape_slack(line, section, H / load[0], asked)
+    found = {"tension": _tension_slack(line, section, H, load), "sag": np.minimum(low, swung), "height": high,
              "swing": _swing_slack(line, section, H, load)}
     warm = temperature_for_tension(line.constant[section] * pairs.bare, settled.excess, pairs.span, pairs.bare,
                                    with_sets(pairs.law, settled.final_outer, settled.final_core))
