@@ -18,7 +18,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
 from corridor.line.build import attach, lay_out
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
-from corridor.line.section_wires import chain_wires
+from corridor.line.section_wires import wire_runs
 from corridor.line.swing import hung_ends, span_frame, string_swing
 from corridor.mechanics import curves
 from corridor.mechanics.elongation import TwoPart, strain
@@ -235,14 +235,14 @@ def swing(frame, wires, spans, line_angle, horizontal_tension, weight, wind, *, 
     shape = (*wind.shape, 2)
     H, w = (np.broadcast_to(v[..., None], shape) for v in (horizontal_tension, weight))
     p = wind[..., None] * np.array([1.0, -1.0])
-    row = chain_wires(frame, wires, spans).row
+    row = wire_runs(frame, wires, spans).row
     start, end, first, last = np.zeros((*shape, 3)), np.zeros((*shape, 3)), np.zeros(shape), np.zeros(shape)
     for at in np.ndindex(*shape[1:]):
         columns = [v[(slice(None), *at)][row] for v in (H, w, p)]
         angles = string_swing(*columns, wires, spans, row, line_angle)
-        for chain, place in zip(*np.nonzero(row >= 0), strict=True):
-            one = row[chain, place], *at
-            first[one], last[one] = angles[0][chain, place], angles[1][chain, place]
+        for wire_run, place in zip(*np.nonzero(row >= 0), strict=True):
+            one = row[wire_run, place], *at
+            first[one], last[one] = angles[0][wire_run, place], angles[1][wire_run, place]
         some = (slice(None), *at)
         start[some], end[some] = hung_ends(frame, wires, np.arange(len(wires)), first[some], last[some])
     load = np.stack([np.zeros_like(p), p, -w], axis=-1)

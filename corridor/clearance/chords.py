@@ -14,7 +14,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights, take_rows
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "SwungWires", "Chords", "Found", "chords_of", "found_at", "join_found", "over_objects", "spots_on"]
+__all__ = ["CHORDS", "Chords", "Found", "SwungWires", "chords_of", "found_at", "join_found", "over_objects", "spots_on"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32

@@ -14,12 +14,12 @@ __all__ = ["clipping_rows", "sag_in_travellers"]
 
 
 class _Blocks(NamedTuple):
-    """Blocks of spans that are in travellers together, block by block along each chain; columns (block,).
+    """Blocks of spans that are in travellers together, block by block along each wire run; columns (block,).
 
-    `chain`; `first`, `last` node of it, both ends of the block.
+    `run`; `first`, `last` node of it, both ends of the block.
     """
 
-    chain: np.ndarray
+    run: np.ndarray
     first: np.ndarray
     last: np.ndarray
 
@@ -43,21 +43,21 @@ def clipping_rows(scene, block_ends=()):
         Without rows where wires are hung by the ruling span. Offsets are nan where strings do not hang in that state.
     """
     model, new = scene.model, [o for o, option in enumerate(scene.options) if not option.existing]
-    chains = np.flatnonzero((scene.wires.kind[model.chains.row[:, 0]] == "phase") & (model.unstressed is not None))
-    if not len(chains) or not new:
+    runs = np.flatnonzero((scene.wires.kind[model.runs.row[:, 0]] == "phase") & (model.unstressed is not None))
+    if not len(runs) or not new:
         return _rows(scene, *(np.zeros(0, int) for _ in range(5)), *(np.zeros(0) for _ in range(6)))
-    blocks = _blocks(scene, chains, block_ends)
-    b, o = (index.ravel() for index in np.indices((len(blocks.chain), len(new))))
+    blocks = _blocks(scene, runs, block_ends)
+    b, o = (index.ravel() for index in np.indices((len(blocks.run), len(new))))
     option, block = np.array(new)[o], _Blocks(*(column[b] for column in blocks))
     T = np.array([each.wiring.stringing_temperature for each in scene.options])[option]
     H, found, lean = _in_travellers(scene, block, option, T)
     count = block.last - block.first
-    through = block.last < model.chains.count[block.chain]
+    through = block.last < model.runs.count[block.run]
     row, node = np.nonzero(np.arange(1, found.offset.shape[1]) < (count + through)[:, None])
     node += 1
-    after = model.chains.row[block.chain[row], block.first[row] + node]
+    after = model.runs.row[block.run[row], block.first[row] + node]
     anchored = node == count[row]
-    # Past an anchor comes the next block of the same chain and option.
+    # Past an anchor comes the next block of the same wire run and option.
     ahead_row, ahead_node = np.where(anchored, row + len(new), row), np.where(anchored, 0, node)
     return _rows(scene, after, option[row], scene.spans.tail[scene.wires.span[after]],
                  *_ends(scene, block, row), T[row], H[row], np.where(anchored, 0.0, found.offset[row, node]),
@@ -88,33 +88,33 @@ def sag_in_travellers(scene, wires, option, temperature, law, block_ends=()):
         [N], [m]; nan where travellers find no balance.
     """
     model, strung = scene.model, scene.strung
-    chain, place = model.place_of(wires)
-    blocks = _blocks(scene, np.unique(chain), block_ends)
-    b, k = (index.ravel() for index in np.indices((len(blocks.chain), len(temperature))))
+    run, place = model.place_of(wires)
+    blocks = _blocks(scene, np.unique(run), block_ends)
+    b, k = (index.ravel() for index in np.indices((len(blocks.run), len(temperature))))
     block, o = _Blocks(*(column[b] for column in blocks)), np.full(len(b), option)
-    g, T = model.group[block.chain], np.asarray(temperature, float)[k]
+    g, T = model.group[block.run], np.asarray(temperature, float)[k]
     part, weight = take_law(law, g), strung.bare_weight[g, option]
     supports, _ = _supports(model, block, o)
     span = block.first[:, None] + np.arange(supports.hinge.shape[1] - 1)
-    unstressed = model.unstressed[block.chain[:, None], option, np.minimum(span, model.unstressed.shape[-1] - 1)]
+    unstressed = model.unstressed[block.run[:, None], option, np.minimum(span, model.unstressed.shape[-1] - 1)]
     start = ruling.tension(strung.excess[g, option], scene.groups.span[g], weight, T, part).horizontal_tension
     H, end = lying_in_travellers(supports, unstressed, start, weight[:, None] * [0.0, 0.0, -1.0], T, part,
                                  count=block.last - block.first)
     chord = np.diff(end, axis=1)
     sag = greatest_sag(np.hypot(chord[..., 0], chord[..., 1]), chord[..., 2], H / weight[:, None])
-    many = model.chains.row.shape[1] + 1
-    own = np.searchsorted(blocks.chain * many + blocks.first, chain * many + place, side="right") - 1
+    many = model.runs.row.shape[1] + 1
+    own = np.searchsorted(blocks.run * many + blocks.first, run * many + place, side="right") - 1
     at = own[:, None] * len(temperature) + np.arange(len(temperature)), (place - blocks.first[own])[:, None]
     return H[at], sag[at]
 
 
-def _blocks(scene, chains, block_ends):
-    """Blocks of some chains."""
+def _blocks(scene, runs, block_ends):
+    """Blocks of some wire runs."""
     model, found = scene.model, []
     ends = np.isin(scene.structures.structure.astype(str), list(block_ends))
-    for c in chains:
-        count = model.chains.count[c]
-        within = scene.spans.tail[scene.wires.span[model.chains.row[c, 1:count]]]
+    for c in runs:
+        count = model.runs.count[c]
+        within = scene.spans.tail[scene.wires.span[model.runs.row[c, 1:count]]]
         cuts = [0, *(1 + np.flatnonzero(ends[within])).tolist(), count]
         found += [(c, a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
     return _Blocks(*np.array(found).T)
@@ -122,15 +122,15 @@ def _blocks(scene, chains, block_ends):
 
 def _ends(scene, block, row):
     """Structures at both ends of the blocks of rows."""
-    chains, span = scene.model.chains, scene.wires.span
-    return (scene.spans.tail[span[chains.row[block.chain, block.first]]][row],
-            scene.spans.head[span[chains.row[block.chain, block.last - 1]]][row])
+    runs, span = scene.model.runs, scene.wires.span
+    return (scene.spans.tail[span[runs.row[block.run, block.first]]][row],
+            scene.spans.head[span[runs.row[block.run, block.last - 1]]][row])
 
 
 def _in_travellers(scene, block, o, T):
     """Tension after clipping in [N], blocks in travellers, and how far their strings lean ahead [m]."""
     model, strung = scene.model, scene.strung
-    g = model.group[block.chain]
+    g = model.group[block.run]
     law = take_law(reshape_law(strung.initial, strung.excess.shape), (g, o))
     weight = strung.bare_weight[g, o]
     H = ruling.tension(strung.excess[g, o], scene.groups.span[g], weight, T, law).horizontal_tension
@@ -143,19 +143,19 @@ def _in_travellers(scene, block, o, T):
 
 def _supports(model, block, option):
     """What holds each block, its ends within a section anchored where the wire will be; and the right of the line."""
-    chains = model.chains
+    runs = model.runs
     node = block.first[:, None] + np.arange((block.last - block.first).max() + 1)
-    within = np.minimum(node, chains.row.shape[1])
-    at = block.chain[:, None], within
+    within = np.minimum(node, runs.row.shape[1])
+    at = block.run[:, None], within
     anchored = (node == block.first[:, None]) & (block.first > 0)[:, None]
-    anchored |= (node == block.last[:, None]) & (block.last < chains.count[block.chain])[:, None]
-    s = chains.supports
-    hinge = np.where(anchored[..., None], model.clipped.end[block.chain[:, None], option[:, None], within],
+    anchored |= (node == block.last[:, None]) & (block.last < runs.count[block.run])[:, None]
+    s = runs.supports
+    hinge = np.where(anchored[..., None], model.clipped.end[block.run[:, None], option[:, None], within],
                      s.hinge[at])
-    share = 1 / model.subconductors[model.group[block.chain], option][:, None]
+    share = 1 / model.subconductors[model.group[block.run], option][:, None]
     held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at] * share,
                     np.zeros_like(hinge), s.stiffness[at] * share)
-    return held, model.right(block.chain)[np.arange(len(node))[:, None], within]
+    return held, model.right(block.run)[np.arange(len(node))[:, None], within]
 
 
 def _rows(scene, wire, option, structure, first, last, temperature, tension, offset, lean, back, ahead):

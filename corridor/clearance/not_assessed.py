@@ -165,15 +165,15 @@ def _why_unsolved(scene, w, o, k, case):
 
 def _why_no_balance(scene, w, o, k):
     """Reason why a section has no equilibrium: where forces are left across strings, and what [N]."""
-    model, (chain, place) = scene.model, (int(v) for v in scene.model.place_of(scene.row[w]))
-    if np.isnan(model.unstressed[chain, o, place]):
-        left = model.clipped.left[chain, o]
+    model, (run, place) = scene.model, (int(v) for v in scene.model.place_of(scene.row[w]))
+    if np.isnan(model.unstressed[run, o, place]):
+        left = model.clipped.left[run, o]
         if np.isnan(left).all():
             return "no tension found for the ruling span in the state that wires are clipped in"
-        name = scene.structures.structure[model.structure_at(chain, int(np.nanargmax(left)))]
+        name = scene.structures.structure[model.structure_at(run, int(np.nanargmax(left)))]
         return f"no balance found where wires are clipped in: {np.nanmax(left):.2g} N left across a string at {name}"
     # In a case by span other spans of the section are in other states.
-    rows = model.chains.row[chain, : model.chains.count[chain]] if not scene.cases[k].by_span else [w]
+    rows = model.runs.row[run, : model.runs.count[run]] if not scene.cases[k].by_span else [w]
     lost = next(each for each in scene.both_ends[::-1] if each is scene or _unhung(each)[w, o, k])
     left = np.max(lost.hung.residual[rows, o, k], axis=-1)
     if np.isnan(left).all():
@@ -190,14 +190,14 @@ def _lifted_at_rest(scene):
     model, gaps = scene.model, []
     if model.clipped is None:
         return gaps
-    for chain, o, node in np.argwhere(model.clipped.lifted):
-        row, last = model.chains.row[chain], model.chains.count[chain] - 1
+    for run, o, node in np.argwhere(model.clipped.lifted):
+        row, last = model.runs.row[run], model.runs.count[run] - 1
         sides = (row[max(node - 1, 0)], 1 if node else 0), (row[min(node, last)], 0 if node <= last else 1)
         if any(scene.hung.lifted[w, o, ..., end].any() for w, end in sides):
             continue
-        wire, name = sides[1][0], scene.structures.structure[model.structure_at(chain, node)]
-        above = model.clipped.end[chain, o, node, 2] - model.plumb_height(chain, node)
-        T = model.clipped_at[model.group[chain], o]
+        wire, name = sides[1][0], scene.structures.structure[model.structure_at(run, node)]
+        above = model.clipped.end[run, o, node, 2] - model.plumb_height(run, node)
+        T = model.clipped_at[model.group[run], o]
         gaps.append(Gap(scene.wires.span[wire], scene.wires.wire[wire], scene.options[o].name, None, None, None,
                         f"wires lift the string at structure {name} by {above:.2f} m where they are clipped in, bare "
                         f"at {T:g} degC, and no case shows it: one of that state tells what it comes to"))

@@ -159,9 +159,9 @@ class Scene:
     def broken_spans(self, wire, case):
         """Return the names of the spans in which wires are broken in cases, None where they are whole; of (row,)."""
         model, step = self.model, np.array([each.break_step for each in self.cases])[case]
-        chain, place = model.place_of(self.row[wire])
-        there = (step != 0) & (place + step >= 0) & (place + step < model.chains.count[chain])
-        beside = model.chains.row[chain, np.where(there, place + step, place)]
+        run, place = model.place_of(self.row[wire])
+        there = (step != 0) & (place + step >= 0) & (place + step < model.runs.count[run])
+        beside = model.runs.row[run, np.where(there, place + step, place)]
         return np.where(there, model.spans.name[model.wires.span[beside]], None)
 
     @property

@@ -27,7 +27,7 @@ from corridor.mechanics.supports import end_forces
 
 __all__ = ["load_rows"]
 
-#: Place in a chain of a span that is looked at, where none is.
+#: Place in a wire run of a span that is looked at, where none is.
 _NONE = -1
 #: Wires that pull a string down by less than this share of its weight are said to lift it.
 LIFTED = 0.5
@@ -245,8 +245,8 @@ def _looked_at_beside(scene, step):
     model, row, shape = scene.model, scene.row, scene.tensed.horizontal_tension.shape
     chosen = [case.by_span and (case.broken is None or step == 1) for case in scene.cases]
     w, o, k, side = (v[..., chosen, :].ravel() for v in np.indices(shape))
-    chain, place = model.place_of(row[w])
-    beside = np.where((place + step >= 0) & (place + step < model.chains.count[chain]), place + step, place)
+    run, place = model.place_of(row[w])
+    beside = np.where((place + step >= 0) & (place + step < model.runs.count[run]), place + step, place)
     broken = np.array([case.broken is not None for case in scene.cases])[k]
     states = case_states(model, row[w], o, k, SIDES[side], looked_at=np.where(broken, _NONE, beside))
     found, vectors = hang(model, states, held=True), scene.hung.vectors

@@ -146,13 +146,13 @@ _FIELDS = ("horizontal_tension", "start", "end", "residual", "exact", "weight", 
 class States(NamedTuple):
     """Wires that are asked for, each with the state of its whole section; equal states are there once.
 
-    Columns of shape (problem,): `chain`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `broken` (problem,
+    Columns of shape (problem,): `run`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `broken` (problem,
     span) where the wire is; `pressure` on strings [Pa], signed; `temperature` [degC]; `law`; `even`, whether a ruling
     span has an answer. Of each wire asked
-    for (row,): its `problem` and the `place` in the chain.
+    for (row,): its `problem` and the `place` in the wire run.
     """
 
-    chain: Integers
+    run: Integers
     option: Integers
     weight: Array
     wind: Array
@@ -178,22 +178,22 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
     temperature : array_like, shape (row,), optional
         Of the conductor [degC]; default: that of the case.
     looked_at : ndarray of int, shape (row,), optional
-        Place in its chain of the span that is looked at, in cases in which that makes the state; -1: none is. Default:
-        that of the wire.
+        Place in its wire run of the span that is looked at, in cases in which that makes the state; -1: none is.
+        Default: that of the wire.
     """
     wire, option, case, swing = np.broadcast_arrays(wire, option, case, np.asarray(swing, float))
     own = model.strung.temperature[model.groups.of_wire_span[wire], option, case]
     T = own if temperature is None else np.broadcast_to(np.asarray(temperature, float), wire.shape)
-    chain, place = model.place_of(wire)
+    run, place = model.place_of(wire)
     options, cases = model.loads.weight.shape[1:]
     by_span = np.array([each.by_span for each in model.cases])
     look = np.where(by_span[case], place if looked_at is None else looked_at, -1)
     pressure = np.array([each.wind for each in model.cases])
     # In still air both sides are one state.
     swing = np.where(pressure[case] == 0, 1.0, swing)
-    key = ((chain * options + option) * cases + case) * (model.chains.row.shape[1] + 1) + look
+    key = ((run * options + option) * cases + case) * (model.runs.row.shape[1] + 1) + look
     first, problem = _distinct(key, swing, T)
-    c, o, k, look = chain[first], option[first], case[first], look[first]
+    c, o, k, look = run[first], option[first], case[first], look[first]
     share, g, strung = pressure_share(swing[first]), model.group[c], model.strung
     law = take_law(strung.taut if model.taut else strung.part, (g, o, k))
     if temperature is not None and strung.doubtful.any():
@@ -208,7 +208,7 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
 
 def _span_loads(model: Model, c: Integers, o: Integers, k: Integers, look: Integers) -> tuple[Array, Array]:
     """Weight and wind of the spans of problems [N/m], as they are looked at: -1 none of them, -2 any."""
-    loads, row = model.loads, model.chains.row[c]
+    loads, row = model.loads, model.runs.row[c]
     at = row, o[:, None], k[:, None]
     if (look == -2).all():
         return loads.weight[at], loads.wind[at]
@@ -218,11 +218,11 @@ def _span_loads(model: Model, c: Integers, o: Integers, k: Integers, look: Integ
 
 
 def _broken(model: Model, c: Integers, k: Integers, look: Integers) -> Booleans:
-    """Where the wires of problems are broken, (problem, span): beside the span that is looked at, within its chain."""
+    """Where the wires of problems are broken, (problem, span): beside the span that is looked at, within its run."""
     step = np.array([each.break_step for each in model.cases])[k]
     place = np.where((step != 0) & (look >= 0), look + step, -1)[:, None]
-    spans = np.arange(model.chains.row.shape[1])
-    return (spans == place) & (spans < model.chains.count[c][:, None])
+    spans = np.arange(model.runs.row.shape[1])
+    return (spans == place) & (spans < model.runs.count[c][:, None])
 
 
 def _even(model: Model, g: Integers, o: Integers, k: Integers) -> Booleans:
@@ -251,16 +251,16 @@ def bare_states(model: Model, wire: Integers, option: Integers, temperature: Arr
         Default: the final condition, at the model's end of the history.
     """
     wire, option, T = np.broadcast_arrays(wire, option, np.asarray(temperature, float))
-    chain, place = model.place_of(wire)
-    first, problem = _distinct(chain * model.loads.weight.shape[1] + option, np.zeros(len(T)), T)
-    c, o = chain[first], option[first]
+    run, place = model.place_of(wire)
+    first, problem = _distinct(run * model.loads.weight.shape[1] + option, np.zeros(len(T)), T)
+    c, o = run[first], option[first]
     g = model.group[c]
     if law is None:
         law = law_at_end(model.strung, g, o, model.groups.span[g], model.strung.bare_weight[g, o], T[first],
                          taut=model.taut)
     else:
         law = take_law(reshape_law(law, model.strung.excess.shape), (g, o))
-    weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.chains.row.shape[1], axis=1)
+    weight = np.repeat(model.strung.bare_weight[g, o][:, None], model.runs.row.shape[1], axis=1)
     return States(c, o, weight, np.zeros_like(weight), np.zeros(weight.shape, bool), np.zeros(len(c)), T[first], law,
                   np.ones(len(c), bool), problem, place)
 
@@ -291,12 +291,12 @@ def hang(model: Model, states: States, *, held: bool = False) -> Hung:
     Returns
     -------
     Hung
-        Of a chain that is not solved exactly, by its ruling span: in still air strings are plumb, also where the line
-        turns; in wind they swing by the handbook's formula. Where spans of it are not all in one state there is no
-        answer.
+        Of a wire run that is not solved exactly, by its ruling span: in still air strings are plumb, also where the
+        line turns; in wind they swing by the handbook's formula. Where spans of it are not all in one state there is
+        no answer.
     """
-    exact = model.exact[states.chain]
-    known = np.isfinite(states.temperature + model.strung.excess[model.group[states.chain], states.option])
+    exact = model.exact[states.run]
+    known = np.isfinite(states.temperature + model.strung.excess[model.group[states.run], states.option])
     count, spans = states.weight.shape
     lifted = np.zeros((count, spans, 2), bool)
     columns = [np.full((count, spans), np.nan), *np.full((2, count, spans, 3), np.nan), np.full((count, spans), np.nan)]
@@ -330,12 +330,12 @@ def _in_equilibrium(model: Model, states: States, held: ArrayLike = False) -> _F
     """Tension, ends and residual of every span of every problem, and which strings are lifted."""
     if model.unstressed is None:
         raise ValueError("wires were not clipped in")
-    azimuth, corner = model.chains.azimuth[states.chain], model.chains.corner[states.chain, :-1]
+    azimuth, corner = model.runs.azimuth[states.run], model.runs.corner[states.run, :-1]
     p = states.wind
     load = np.stack([p * np.cos(azimuth), -p * np.sin(azimuth), -states.weight], axis=-1)
-    supports = model.supports(states.chain, states.option, states.pressure, held)
-    found = solve(supports, model.unstressed[states.chain, states.option], load, states.temperature, states.law,
-                  count=model.chains.count[states.chain], broken=states.broken)
+    supports = model.supports(states.run, states.option, states.pressure, held)
+    found = solve(supports, model.unstressed[states.run, states.option], load, states.temperature, states.law,
+                  count=model.runs.count[states.run], broken=states.broken)
     start, end = (turned(nodes, azimuth, corner, -1) for nodes in (found.end[:, :-1], found.end[:, 1:]))
     residual = np.fmax(found.left[:, :-1], found.left[:, 1:])
     lifts = np.stack([found.lifted[:, :-1], found.lifted[:, 1:]], axis=-1)
@@ -357,8 +357,8 @@ def _held(model: Model, states: States, lifted: Booleans) -> list[Array]:
 
 def _by_ruling_span(model: Model, states: States) -> _Found:
     """The same by the ruling span."""
-    c, o = states.chain, states.option
-    g, row = model.group[c], model.chains.row[c]
+    c, o = states.run, states.option
+    g, row = model.group[c], model.runs.row[c]
     load = np.hypot(states.weight[:, 0], states.wind[:, 0])
     found = ruling.tension(model.strung.excess[g, o], model.groups.span[g], load, states.temperature, states.law)
     H = np.where(states.even[:, None] & (row >= 0), found.horizontal_tension[:, None], np.nan)

@@ -1,4 +1,4 @@
-"""What hanging wires needs to know of a line: its chains of wires, how they were strung, the wire each span keeps."""
+"""What hanging wires needs to know of a line: its wire runs, how they were strung, the wire each span keeps."""
 
 from dataclasses import dataclass, replace
 
@@ -8,7 +8,7 @@ from corridor.arrays import Array, ArrayLike, Booleans, Integers, Texts
 from corridor.line.build import Spans, WireSpans
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.facts import Case, Option, Wiring
-from corridor.line.section_wires import Chains, WireGroups, chain_wires, right_of, turned
+from corridor.line.section_wires import WireGroups, WireRuns, right_of, turned, wire_runs
 from corridor.line.states import Strung
 from corridor.line.swing import SpanFrame
 from corridor.line.uneven import SpanLoads
@@ -24,11 +24,11 @@ __all__ = ["Law", "Model", "clip_wires", "clipping_state", "model_of", "rest_fra
 class Model:
     """All that hanging wires needs, ready to be asked in any state; with changed facts by `dataclasses.replace`.
 
-    `plumb` wires with their strings plumb; `chains` wires through whole sections; `group` (wire span,) of wires that
+    `plumb` wires with their strings plumb; `runs` wires through whole sections; `group` (wire span,) of wires that
     share a ruling span; `strung` how these are strung; `ruling_span` (group,) [m]; `line_angle` (structure,) turn of
     the line [deg]. `loads` of every wire span, option and case [N/m]; `cases` (case,); `subconductors` (group, option)
-    that share a string: each is hung alone, with its share of the string. `unstressed` (chain, option, span)
-    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (chain,
+    that share a string: each is hung alone, with its share of the string. `unstressed` (run, option, span)
+    length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (run,
     option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
     of the three where all are hung by the ruling span. Final wires of which it is not known what loads have come hang
     at that end of their history at which they are lower; or, where the model is `taut`, higher.
@@ -37,7 +37,7 @@ class Model:
     wires: WireSpans
     spans: Spans
     plumb: SpanFrame
-    chains: Chains
+    runs: WireRuns
     groups: WireGroups
     strung: Strung
     line_angle: Array
@@ -51,45 +51,45 @@ class Model:
 
     @property
     def group(self) -> Integers:
-        """Group of each chain."""
-        return self.groups.of_wire_span[self.chains.row[:, 0]]
+        """Group of each wire run."""
+        return self.groups.of_wire_span[self.runs.row[:, 0]]
 
     @property
     def exact(self) -> Booleans:
-        """Whether each chain is solved exactly: all of its hinges are known, and no ruling span is asked for."""
-        node = np.arange(self.chains.row.shape[1] + 1) <= self.chains.count[:, None]
-        unknown = np.isnan(np.where(node, np.asarray(self.chains.supports.hinge)[..., 2], 0.0)).sum(axis=1)
+        """Whether each wire run is solved exactly: all of its hinges are known, and no ruling span is asked for."""
+        node = np.arange(self.runs.row.shape[1] + 1) <= self.runs.count[:, None]
+        unknown = np.isnan(np.where(node, np.asarray(self.runs.supports.hinge)[..., 2], 0.0)).sum(axis=1)
         return (unknown == 0) & (self.unstressed is not None)
 
     def place_of(self, wires: Integers) -> tuple[Integers, Integers]:
-        """Return the chain of wire spans, and the place of each in it."""
-        row = self.chains.row
-        chain, place = np.nonzero(row >= 0)
+        """Return the wire run of wire spans, and the place of each in it."""
+        row = self.runs.row
+        run, place = np.nonzero(row >= 0)
         found = np.zeros((2, row.max() + 1), int)
-        found[:, row[chain, place]] = chain, place
+        found[:, row[run, place]] = run, place
         return found[0, wires], found[1, wires]
 
-    def right(self, chain: Integers) -> Array:
-        """Return unit vectors to the right of the line at the nodes of chains, (chain, node, 3)."""
-        return right_of(self.chains.azimuth[chain])
+    def right(self, run: Integers) -> Array:
+        """Return unit vectors to the right of the line at the nodes of wire runs, (run, node, 3)."""
+        return right_of(self.runs.azimuth[run])
 
-    def structure_at(self, chain: int, node: int) -> int:
-        """Return the structure (index) at a node of a chain."""
-        row, last = self.chains.row[chain], self.chains.count[chain] - 1
+    def structure_at(self, run: int, node: int) -> int:
+        """Return the structure (index) at a node of a wire run."""
+        row, last = self.runs.row[run], self.runs.count[run] - 1
         span = self.wires.span[row[min(node, last)]]
         return int((self.spans.head if node > last else self.spans.tail)[span])
 
-    def plumb_height(self, chain: int, node: int) -> float:
-        """Return the elevation at which a plumb string of a chain holds its wire [m]."""
-        hinge, _, length, *_ = (np.asarray(field) for field in self.chains.supports)
-        return float(hinge[chain, node, 2] - length[chain, node])
+    def plumb_height(self, run: int, node: int) -> float:
+        """Return the elevation at which a plumb string of a wire run holds its wire [m]."""
+        hinge, _, length, *_ = (np.asarray(field) for field in self.runs.supports)
+        return float(hinge[run, node, 2] - length[run, node])
 
-    def supports(self, chain: Integers, option: Integers, pressure: ArrayLike = 0.0,
+    def supports(self, run: Integers, option: Integers, pressure: ArrayLike = 0.0,
                  held: ArrayLike = False) -> Supports:
-        """Return what holds chains in options, with a wind on strings [Pa], positive to the right; some strings held
+        """Return what holds wire runs in options, with a wind on strings [Pa], positive to the right; some strings held
         plumb."""
-        share = 1 / self.subconductors[self.group[chain], option][:, None]
-        hinge, kind, length, weight, force, stiffness = (np.asarray(field)[chain] for field in self.chains.supports)
+        share = 1 / self.subconductors[self.group[run], option][:, None]
+        hinge, kind, length, weight, force, stiffness = (np.asarray(field)[run] for field in self.runs.supports)
         hinge[..., 2] -= np.where(held, length, 0.0)
         return Supports(hinge, np.where(held, HELD, kind), length, weight * share,
                         force * np.reshape(pressure, (-1, 1, 1)) * share[..., None], stiffness * share)
@@ -113,21 +113,21 @@ def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
     part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
     load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
     clipped = clip_in(model.supports(c, o), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
-                      count=model.chains.count[c])
+                      count=model.runs.count[c])
     clipped = Clipped._make(field.reshape(len(g), options, *field.shape[1:]) for field in clipped)
     return replace(model, unstressed=clipped.unstressed, clipped=clipped, clipped_at=temperature)
 
 
 def rest_frame(model: Model, option: int) -> SpanFrame:
     """Return the frame with wires where they hung when an option (index) was clipped in."""
-    chains, frame = model.chains, model.plumb
+    runs, frame = model.runs, model.plumb
     if model.clipped is None:
         return frame
     start, end = frame.start.copy(), frame.end.copy()
     for whole, nodes in ((start, model.clipped.end[:, option, :-1]), (end, model.clipped.end[:, option, 1:])):
-        place = turned(nodes, chains.azimuth, chains.corner[:, :-1], -1)
-        known = (chains.row >= 0) & np.isfinite(place).all(axis=-1)
-        whole[chains.row[known]] = place[known]
+        place = turned(nodes, runs.azimuth, runs.corner[:, :-1], -1)
+        known = (runs.row >= 0) & np.isfinite(place).all(axis=-1)
+        whole[runs.row[known]] = place[known]
     return replace(frame, start=start, end=end)
 
 
@@ -179,5 +179,5 @@ def model_of(wires: WireSpans, spans: Spans, plumb: SpanFrame, groups: WireGroup
     options : sequence of Option
     """
     several = np.array([option.wiring.bundle for option in options])
-    return Model(wires, spans, plumb, chain_wires(plumb, wires, spans), groups, strung, line_angle, loads, cases,
+    return Model(wires, spans, plumb, wire_runs(plumb, wires, spans), groups, strung, line_angle, loads, cases,
                  np.where(groups.kind[:, None] == "phase", several, 1))

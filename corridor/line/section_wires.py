@@ -10,16 +10,16 @@ from corridor.line.build import Spans, WireSpans
 from corridor.line.swing import SpanFrame
 from corridor.mechanics.supports import FREE, HELD, POST, Supports
 
-__all__ = ["Chains", "WireGroups", "chain_wires", "group_wires", "right_of", "turned"]
+__all__ = ["WireGroups", "WireRuns", "group_wires", "right_of", "turned", "wire_runs"]
 
 
 @dataclass(frozen=True)
-class Chains:
-    """Wires that run through whole sections, one row each; padded to the longest.
+class WireRuns:
+    """Wires that run through whole sections, from dead end to dead end, one row each; padded to the longest.
 
-    `row` (chain, span) wire span, -1 beyond the end; `count` (chain,); `corner` (chain, span + 1, 2) structure
-    centres in ground metres from the first; `azimuth` (chain, span) [rad]; `supports` of (chain, span + 1), with
-    `string_force` that of a pressure of 1 Pa blowing to the right [m2].
+    `row` (run, span) wire span, -1 beyond the end; `count` (run,); `corner` (run, span + 1, 2) structure centres in
+    ground metres from the first; `azimuth` (run, span) [rad]; `supports` of (run, span + 1), with `string_force` that
+    of a pressure of 1 Pa blowing to the right [m2].
     """
 
     row: Integers
@@ -67,8 +67,8 @@ def group_wires(spans: Spans, wires: WireSpans) -> WireGroups:
     return WireGroups(section[first], wires.kind[first], of_wire, span, *padded)
 
 
-def chain_wires(frame: SpanFrame, wires: WireSpans, spans: Spans) -> Chains:
-    """Return the chains of all wires, from one held end to the next.
+def wire_runs(frame: SpanFrame, wires: WireSpans, spans: Spans) -> WireRuns:
+    """Return the runs of all wires, each from one dead end to the next.
 
     Parameters
     ----------
@@ -80,16 +80,16 @@ def chain_wires(frame: SpanFrame, wires: WireSpans, spans: Spans) -> Chains:
     order = np.lexsort((wires.span, wires.wire.astype(str), section))
     s, name, at = section[order], wires.wire[order], wires.span[order]
     new = np.r_[True, (s[1:] != s[:-1]) | (name[1:] != name[:-1]) | (at[1:] != at[:-1] + 1)]
-    chain = np.cumsum(new) - 1
-    count = np.bincount(chain)
+    run = np.cumsum(new) - 1
+    count = np.bincount(run)
     place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
     row = np.full((len(count), count.max()), -1)
-    row[chain, place] = order
+    row[run, place] = order
     return _supported(frame, wires, spans, row, count)
 
 
-def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, count: Integers) -> Chains:
-    """Chains with their hinges in ground metres, in directions of the grid."""
+def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, count: Integers) -> WireRuns:
+    """Wire runs with their hinges in ground metres, in directions of the grid."""
     span = wires.span[row]
     azimuth = np.radians(spans.azimuth[span])
     step = np.where(row >= 0, spans.length[span], 0.0)
@@ -106,7 +106,7 @@ def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, 
     string = string + strain
     kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
     string_force = area[..., None] * right_of(azimuth)
-    return Chains(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, string_force, stiff))
+    return WireRuns(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, string_force, stiff))
 
 
 def _without_strain_strings(frame: SpanFrame, wires: WireSpans) -> tuple[Array, Array]:
@@ -119,7 +119,7 @@ def _without_strain_strings(frame: SpanFrame, wires: WireSpans) -> tuple[Array, 
 
 
 def _at_nodes(wires: WireSpans, row: Integers, count: Integers) -> tuple[Array, ...]:
-    """What holds each node, (chain, node), else 0: length of a suspension and of a strain string, mass, stiffness
+    """What holds each node, (run, node), else 0: length of a suspension and of a strain string, mass, stiffness
     (0: held) and area in the wind."""
     node = np.arange(row.shape[1] + 1)
     inner = (node > 0) & (node < count[:, None])
@@ -138,14 +138,14 @@ def _at_nodes(wires: WireSpans, row: Integers, count: Integers) -> tuple[Array, 
 
 
 def right_of(azimuth: Array) -> Array:
-    """Unit vectors to the right of chains at their nodes, halving the turn, (chain, node, 3)."""
+    """Unit vectors to the right of wire runs at their nodes, halving the turn, (run, node, 3)."""
     both = np.stack([np.cos(azimuth), -np.sin(azimuth), np.zeros_like(azimuth)], axis=-1)
     right = np.concatenate([both[:, :1], both[:, :-1] + both[:, 1:], both[:, -1:]], axis=1)
     return right / np.linalg.norm(right, axis=-1, keepdims=True)
 
 
 def turned(point: Array, azimuth: Array, corner: Array, sense: int) -> Array:
-    """Span-frame points as points about the chain's first structure (sense 1), or back again (-1)."""
+    """Span-frame points as points about the wire run's first structure (sense 1), or back again (-1)."""
     sin, cos = np.sin(azimuth), np.cos(azimuth)
     if sense == 1:
         along, right = point[..., 0], point[..., 1]

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from corridor.geometry.distance import heights
-from corridor.line.section_wires import chain_wires
+from corridor.line.section_wires import wire_runs
 from corridor.line.swing import string_swing, to_grid
 
 from ..common import framings, hung, structures, swing
@@ -49,7 +49,7 @@ def test_string_of_the_handbook(turn, printed):
     framing = framings([("F", "a", "phase", 0.0, 20.0, "suspension", 1.5, 100 * POUND)])
     route, spans, wires, frame = hung(line, framing)
     H, w, p = (np.full((1, 2), v) for v in (6000 * POUND_FORCE, 1.094 * PER_FOOT, 0.554 * PER_FOOT))
-    start, end = string_swing(H, w, p, wires, spans, chain_wires(frame, wires, spans).row, route.line_angle)
+    start, end = string_swing(H, w, p, wires, spans, wire_runs(frame, wires, spans).row, route.line_angle)
     assert end[0, 0] == pytest.approx(printed, abs=0.015)
     assert start[0, 1] == pytest.approx(end[0, 0], abs=1e-9)
 
