@@ -13,7 +13,7 @@ from corridor.clearance.proximity import compare, look_around
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.line.elongation_laws import reshape_law
-from corridor.line.temperature_range import warm
+from corridor.line.temperature_range import at_temperatures
 from corridor.opened import Opened
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
@@ -208,7 +208,7 @@ def _excess(scene, span, option, row):
         return -np.inf
     wire = _wire(scene, span, row["governing_wire"])
     T = [row["clearing_temperature_c"], scene.options[option].wiring.maximum_temperature]
-    allowed, sag = warm(scene.model, wire, option, T).sag[0]
+    allowed, sag = at_temperatures(scene.model, wire, option, T).sag[0]
     return sag - allowed
 
 
@@ -268,10 +268,11 @@ def _curve(scene, wire, option, row, name, coldest):
     knees = [float(v) for v in (strung.knee[g, option], *strung.knee_band[:, g, option])]
     steps = np.arange(coldest, top, _STEP)
     T = np.unique([*steps, *(knee for knee in knees if coldest < knee < top), wiring.maximum_temperature, top])
-    hung = warm(scene.model, wire, option, T)
-    low, high = (warm(_compressed(scene.model, band), wire, option, T).sag[0] for band in strung.compression_band)
+    hung = at_temperatures(scene.model, wire, option, T)
+    low, high = (at_temperatures(_compressed(scene.model, band), wire, option, T).sag[0]
+                 for band in strung.compression_band)
     clearing = row["clearing_temperature_c"]
-    allowed, at_knee = warm(scene.model, wire, option, [clearing, knees[0]]).sag[0]
+    allowed, at_knee = at_temperatures(scene.model, wire, option, [clearing, knees[0]]).sag[0]
     allowed = allowed if row["governing_wire"] == name else np.nan
     return Curve(choice.name, choice.existing, T, hung.sag[0], low, high, hung.horizontal_tension[0], *knees,
                  float(at_knee), wiring.maximum_temperature, wiring.emergency_temperature, float(allowed),

@@ -14,7 +14,7 @@ from corridor.geometry.catenary import greatest_sag
 from corridor.jobs.folder import write_csvs
 from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.line.model import clip_wires
-from corridor.line.temperature_range import warm
+from corridor.line.temperature_range import at_temperatures
 from corridor.mechanics.return_wave import return_time
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns, Frames
@@ -195,7 +195,7 @@ def _in_travellers(scene, wires, option, T, part, block_ends):
 
     By the ruling span one tension for all spans, as where the equilibrium is not known.
     """
-    even = warm(replace(scene.model, unstressed=None), wires, option, T, part)
+    even = at_temperatures(replace(scene.model, unstressed=None), wires, option, T, part)
     tension, sag = even.horizontal_tension.copy(), even.sag.copy()
     exact = scene.model.exact[scene.model.place_of(wires)[0]]
     if exact.any():
@@ -206,7 +206,7 @@ def _in_travellers(scene, wires, option, T, part, block_ends):
 
 def _chart_rows(scene, wires, option, T, returns, part, final, lying):
     """Rows of some wires in one option, wire by wire."""
-    hung = warm(scene.model, wires, option, T, part)
+    hung = at_temperatures(scene.model, wires, option, T, part)
     w, k = (index.ravel() for index in np.indices(hung.sag.shape))
     each = wires[w]
     kind, span = scene.wires.kind[each], scene.wires.span[each]

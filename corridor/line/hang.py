@@ -22,8 +22,8 @@ from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.elongation import Curved, TwoPart
 from corridor.mechanics.equilibrium import solve
 
-__all__ = ["METHODS", "SIDES", "Hung", "States", "bare_states", "case_states", "hang", "on_both_sides",
-           "pressure_share"]
+__all__ = ["METHODS", "SIDES", "Hung", "States", "case_states", "hang", "on_both_sides",
+           "pressure_share", "still_states"]
 
 #: Sides to which the wind blows, in the order of the axis `side`: right of the line, left of it.
 SIDES = np.array([1.0, -1.0])
@@ -237,8 +237,8 @@ def _even(model: Model, g: Integers, o: Integers, k: Integers) -> Booleans:
     return ~odd[g, o, k]
 
 
-def bare_states(model: Model, wire: Integers, option: Integers, temperature: ArrayLike,
-                law: Law | None = None) -> States:
+def still_states(model: Model, wire: Integers, option: Integers, temperature: ArrayLike,
+                 law: Law | None = None) -> States:
     """Return the states of bare wires in still air.
 
     Parameters

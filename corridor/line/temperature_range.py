@@ -6,14 +6,14 @@ import numpy as np
 
 from corridor.arrays import Array, ArrayLike, Integers
 from corridor.geometry.catenary import greatest_sag, plane_of
-from corridor.line.hang import bare_states, hang
+from corridor.line.hang import hang, still_states
 from corridor.line.model import Model
 from corridor.mechanics.elongation import Law
 
-__all__ = ["Warmed", "warm"]
+__all__ = ["AtTemperatures", "at_temperatures"]
 
 
-class Warmed(NamedTuple):
+class AtTemperatures(NamedTuple):
     """Wires at temperatures; arrays of shape (wire, temperature), nan where there is no answer.
 
     `horizontal_tension` [N]; `constant` C [m]; `span`, `rise` of the wire's ends where they hang [m]; `sag` greatest
@@ -27,7 +27,8 @@ class Warmed(NamedTuple):
     sag: Array
 
 
-def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law: Law | None = None) -> Warmed:
+def at_temperatures(model: Model, wires: Integers, option: int, temperature: ArrayLike,
+                    law: Law | None = None) -> AtTemperatures:
     """Return wires at each of some temperatures.
 
     Parameters
@@ -43,8 +44,8 @@ def warm(model: Model, wires: Integers, option: int, temperature: ArrayLike, law
     """
     T = np.asarray(temperature, float)
     wire = np.repeat(wires, len(T))
-    hung = hang(model, bare_states(model, wire, np.full(len(wire), option), np.tile(T, len(wires)), law))
+    hung = hang(model, still_states(model, wire, np.full(len(wire), option), np.tile(T, len(wires)), law))
     hung = hung.reshaped(len(wires), len(T))
     plane = plane_of(hung.start, hung.end, hung.vectors)
     C = hung.constant
-    return Warmed(hung.horizontal_tension, C, plane.span, plane.rise, greatest_sag(plane.span, plane.rise, C))
+    return AtTemperatures(hung.horizontal_tension, C, plane.span, plane.rise, greatest_sag(plane.span, plane.rise, C))

@@ -15,7 +15,7 @@ import numpy as np
 from corridor.assessment import make_scene
 from corridor.geometry.catenary import greatest_sag
 from corridor.inputs.study_inputs import read_inputs
-from corridor.line.temperature_range import warm
+from corridor.line.temperature_range import at_temperatures
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
@@ -57,8 +57,8 @@ def demo():
         facts, plan, _ = prepare(inputs)
         scene = make_scene(facts, plan, 0, len(plan.spans) - 1)[0]
     wires = np.flatnonzero(scene.wires.wire == "A")
-    hung = warm(scene.model, wires, 1, TEMPERATURES, scene.strung.final)
-    rough = warm(replace(scene.model, unstressed=None), wires, 1, TEMPERATURES, scene.strung.final)
+    hung = at_temperatures(scene.model, wires, 1, TEMPERATURES, scene.strung.final)
+    rough = at_temperatures(replace(scene.model, unstressed=None), wires, 1, TEMPERATURES, scene.strung.final)
     return scene.spans.name[scene.wires.span[wires]], scene.wires.length[wires], (hung.sag - rough.sag).T
 
 
