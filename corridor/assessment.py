@@ -27,7 +27,7 @@ from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.study_lines import beside_lines
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.distance import Ends
-from corridor.line.build import NoWires, attach, cut
+from corridor.line.build import NoWires, attach, part_of_line
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.line.hang import SIDES, case_states, hang, on_both_sides
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
@@ -122,7 +122,7 @@ def assess_spans(facts, plan, ground, first, last):
     """
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
-        spans, _ = cut(plan.spans, plan.sections, first, last)
+        spans, _ = part_of_line(plan.spans, plan.sections, first, last)
         return {"not_assessed": gap_rows(unmatched_gaps(unmatched), facts.structures, plan.base_elevation, spans)}
     facts, scene, met = meet(facts, plan, scene, first, last)
     around = look_around(facts, scene, ground, met.partners)
@@ -175,7 +175,7 @@ def make_scene(facts, plan, first, last):
     first, last : int
         Spans of the plan, `last` included.
     """
-    spans, sections = cut(plan.spans, plan.sections, first, last)
+    spans, sections = part_of_line(plan.spans, plan.sections, first, last)
     try:
         wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
     except NoWires as none:

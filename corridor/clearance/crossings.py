@@ -8,7 +8,7 @@ import shapely
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
-from corridor.geometry.surface_rows import cut_rows
+from corridor.geometry.surface_rows import parts_of_rows
 
 __all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "roofed",
            "stands", "with_rows"]
@@ -151,8 +151,8 @@ def _stretches(lines, wires, index, pairs):
 
 def _draped(ground, wire, part, low, high, index, chosen):
     """Rows of objects that stand on the ground: its profile under the wire, raised by their height."""
-    first, fraction, surface = cut_rows(ground.first, ground.fraction, ground.surface,
-                                        wire[chosen], low[chosen], high[chosen])
+    first, fraction, surface = parts_of_rows(ground.first, ground.fraction, ground.surface,
+                                             wire[chosen], low[chosen], high[chosen])
     height = index.obstacles.height[index.of_part[part[chosen]]]
     return first, fraction, surface + np.repeat(height, np.diff(first))
 

@@ -1,4 +1,4 @@
-"""Cut ragged surface profiles: the surface at a place, and the part of a profile between two places.
+"""Ragged surface profiles: the surface at a place, and the part of a profile between two places.
 
 A profile row holds knots and middles in turn (see `corridor.geometry.distance`); on each piece between two
 knots the surface is quadratic, so three nodes give it at any place, exactly.
@@ -8,7 +8,7 @@ import numpy as np
 
 from corridor.arrays import Array, Integers
 
-__all__ = ["cut_rows", "surface_at"]
+__all__ = ["parts_of_rows", "surface_at"]
 
 
 def _key(first: Integers, fraction: Array) -> Array:
@@ -41,8 +41,8 @@ def _quadratic(fraction: Array, surface: Array, left: Integers, place: Array) ->
     return a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
 
 
-def cut_rows(first: Integers, fraction: Array, surface: Array, row: Integers, low: Array,
-             high: Array) -> tuple[Integers, Array, Array]:
+def parts_of_rows(first: Integers, fraction: Array, surface: Array, row: Integers, low: Array,
+                  high: Array) -> tuple[Integers, Array, Array]:
     """Return the parts of profile rows between two places, as ragged rows of their own.
 
     Parameters

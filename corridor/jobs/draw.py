@@ -14,7 +14,7 @@ from corridor.jobs.read_back import own_findings, target_beside
 from corridor.opened import Opened
 from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
-from corridor.outputs.drawings.sheets import cut_sheets, draw_sheets, worth_a_look
+from corridor.outputs.drawings.sheets import draw_sheets, sheets_of, worth_a_look
 from corridor.outputs.files import Files
 
 __all__ = ["KINDS", "Drawn", "draw_study"]
@@ -137,7 +137,7 @@ def _quoted(names):
 
 def _sheets(scene, scale, wanted, short):
     """The sheets of a scene that are drawn."""
-    found = cut_sheets(scene, scale)
+    found = sheets_of(scene, scale)
     if wanted is not None:
         first, last = wanted
         if not 1 <= first <= last <= len(found):

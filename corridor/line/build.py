@@ -10,7 +10,8 @@ from corridor.arrays import Array, Integers, take
 from corridor.errors import InputError
 from corridor.line.facts import Framings, Structures
 
-__all__ = ["NoWires", "Route", "Sections", "Spans", "WireSpans", "attach", "cut", "lay_out", "mean_elevation"]
+__all__ = ["NoWires", "Route", "Sections", "Spans", "WireSpans", "attach", "lay_out", "mean_elevation",
+           "part_of_line"]
 
 
 @dataclass(frozen=True)
@@ -155,7 +156,7 @@ def _sections(structures: Structures, tail: Integers) -> tuple[Integers, Section
     return section, Sections(structures.line[tail[first]], name, first, last)
 
 
-def cut(spans: Spans, sections: Sections, first: int, last: int) -> tuple[Spans, Sections]:
+def part_of_line(spans: Spans, sections: Sections, first: int, last: int) -> tuple[Spans, Sections]:
     """Return the spans from `first` to `last`, which are whole sections, and those sections alone."""
     some = take(spans, slice(first, last + 1))
     low, high = some.section[0], some.section[-1] + 1

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from corridor.line.build import attach, cut, lay_out
+from corridor.line.build import attach, lay_out, part_of_line
 from corridor.line.facts import Case, Limit
 
 from ..common import (
@@ -89,7 +89,7 @@ def test_sections_end_at_strain_structures_and_at_the_end_of_a_line():
     assert sections.first.tolist() == [0, 2, 3, 4] and sections.last.tolist() == [1, 2, 3, 5]
     assert spans.section.tolist() == [0, 0, 1, 2, 3, 3]
     np.testing.assert_allclose(route.station, [0, 100, 200, 300, 400, 0, 100, 200])
-    some, own = cut(spans, sections, 2, 5)
+    some, own = part_of_line(spans, sections, 2, 5)
     assert some.section.tolist() == [0, 1, 2, 2] and own.first.tolist() == [0, 1, 2]
     assert list(own.name[some.section]) == ["T3-T4", "T4-T5", "T6-T8", "T6-T8"]
 

@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corridor.geometry.surface_rows import cut_rows, surface_at
+from corridor.geometry.surface_rows import parts_of_rows, surface_at
 
 from ..common import nodes, quadratic
 
@@ -60,7 +60,7 @@ def test_parts_lie_on_the_whole(seed):
     rng = np.random.default_rng(seed + 1)
     row = rng.integers(0, 6, 12)
     low, high = np.sort(rng.uniform(0, 1, (2, 12)), axis=0)
-    part = cut_rows(*rows, row, low, high)
+    part = parts_of_rows(*rows, row, low, high)
     np.testing.assert_array_equal(part[1][part[0][:-1]], low)
     np.testing.assert_array_equal(part[1][part[0][1:] - 1], high)
     which = rng.integers(0, 12, 200)
@@ -78,7 +78,7 @@ def test_parts_are_knots_and_middles_in_turn(seed):
     rng = np.random.default_rng(seed + 1)
     row = rng.integers(0, 6, 12)
     low, high = np.sort(rng.uniform(0, 1, (2, 12)), axis=0)
-    offsets, place, _ = cut_rows(first, fraction, surface, row, low, high)
+    offsets, place, _ = parts_of_rows(first, fraction, surface, row, low, high)
     for r, a, b, begin, stop in zip(row, low, high, offsets[:-1], offsets[1:], strict=True):
         part, knots = place[begin:stop], fraction[first[r]:first[r + 1]:2]
         np.testing.assert_array_equal(part[::2], np.r_[a, knots[(knots > a) & (knots < b)], b])
@@ -87,7 +87,7 @@ def test_parts_are_knots_and_middles_in_turn(seed):
 
 def test_whole_row_cut_from_end_to_end_is_itself():
     first, fraction, surface = profiles(7)
-    got = cut_rows(first, fraction, surface, np.arange(6), np.zeros(6), np.ones(6))
+    got = parts_of_rows(first, fraction, surface, np.arange(6), np.zeros(6), np.ones(6))
     np.testing.assert_array_equal(got[0], first)
     np.testing.assert_allclose(got[1], fraction, atol=1e-15)
     np.testing.assert_allclose(got[2], surface, rtol=1e-9)
@@ -98,7 +98,7 @@ def test_part_of_no_length_is_the_surface_there():
     rows = profiles(8)
     row, place = np.array([0, 1, 2, 3]), np.array([0.37, 0.0, 1.0, 0.5])
     place[3] = rows[1][rows[0][3] + 2]
-    first, fraction, surface = cut_rows(*rows, row, place, place)
+    first, fraction, surface = parts_of_rows(*rows, row, place, place)
     np.testing.assert_array_equal(first, [0, 3, 6, 9, 12])
     np.testing.assert_array_equal(fraction, np.repeat(place, 3))
     want = [at(*rows, r, p) for r, p in zip(row, place, strict=True)]
@@ -110,9 +110,9 @@ def test_many_parts_equal_one_by_one():
     rng = np.random.default_rng(10)
     row = rng.integers(0, 6, 30)
     low, high = np.sort(rng.uniform(0, 1, (2, 30)), axis=0)
-    first, fraction, surface = cut_rows(*rows, row, low, high)
+    first, fraction, surface = parts_of_rows(*rows, row, low, high)
     for k in range(30):
-        alone = cut_rows(*rows, row[[k]], low[[k]], high[[k]])
+        alone = parts_of_rows(*rows, row[[k]], low[[k]], high[[k]])
         np.testing.assert_array_equal(fraction[first[k]:first[k + 1]], alone[1])
         np.testing.assert_array_equal(surface[first[k]:first[k + 1]], alone[2])
 
@@ -123,13 +123,13 @@ def test_unknown_pieces_stay_unknown():
     surface = np.ones(9)
     surface[3] = np.nan
     rows = np.array([0, 9]), place, surface
-    inside = cut_rows(*rows, np.array([0]), np.array([0.3]), np.array([0.4]))[2]
-    beside = cut_rows(*rows, np.array([0]), np.array([0.6]), np.array([0.9]))[2]
-    across = cut_rows(*rows, np.array([0]), np.array([0.1]), np.array([0.9]))[2]
+    inside = parts_of_rows(*rows, np.array([0]), np.array([0.3]), np.array([0.4]))[2]
+    beside = parts_of_rows(*rows, np.array([0]), np.array([0.6]), np.array([0.9]))[2]
+    across = parts_of_rows(*rows, np.array([0]), np.array([0.1]), np.array([0.9]))[2]
     assert np.isnan(inside).all() and np.isfinite(beside).all()
     assert np.isfinite(across[1]) and np.isnan(across[3]) and np.isfinite(across[5:]).all()
 
 
 def test_nothing_cut_from_nothing():
-    first, fraction, surface = cut_rows(*profiles(11), np.zeros(0, int), np.zeros(0), np.zeros(0))
+    first, fraction, surface = parts_of_rows(*profiles(11), np.zeros(0, int), np.zeros(0), np.zeros(0))
     assert first.tolist() == [0] and fraction.shape == surface.shape == (0,)

@@ -198,9 +198,9 @@ def write_profile(path, pairs, *, scale=5000.0, progress=None):
     total, done = sum(len(sheets) for _, sheets in pairs), 0
     lows, posts = [], set()
     for number, (scene, sheets) in enumerate(pairs):
-        cut = by_sheet(scene)
+        on_sheet = by_sheet(scene)
         for sheet in sheets:
-            here = cut(sheet, ACROSS * sheet.horizontal / 2e3)
+            here = on_sheet(sheet, ACROSS * sheet.horizontal / 2e3)
             profile, x0 = profile_of(here, sheet), begins[sheet.line]
             if number == 0:
                 _profile_ground(drawing, sheet, profile, x0, posts)

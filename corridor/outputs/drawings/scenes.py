@@ -7,7 +7,7 @@ import shapely
 
 __all__ = ["Scene", "by_sheet"]
 
-#: Layers that are cut to the spans of a sheet; rows without a span stay.
+#: Layers of which a sheet has the rows of its own spans; rows without a span stay.
 _OF_SPANS = ("wires", "clearances", "violations", "not_assessed")
 
 
@@ -42,7 +42,7 @@ class Scene:
 
 
 def by_sheet(scene):
-    """Return a function that cuts a scene to a sheet.
+    """Return a function that puts a scene on a sheet.
 
     The rows of each span and the places of shapes are looked up once, so that a sheet costs what it shows, however
     long the line is.
@@ -54,12 +54,12 @@ def by_sheet(scene):
     Returns
     -------
     callable
-        `cut(sheet, half)`: the scene on a `Sheet` that shows `half` metres to either side of the line.
+        `on_sheet(sheet, half)`: the scene on a `Sheet` that shows `half` metres to either side of the line.
     """
     places = {name: _places(scene.layers[name], scene.option) for name in _OF_SPANS}
     tree = shapely.STRtree(scene.shapes)
 
-    def cut(sheet, half):
+    def on_sheet(sheet, half):
         keys = [(sheet.line, span) for span in sheet.spans["span"]]
         layers = {name: _taken(scene.layers[name], *places[name], keys) for name in _OF_SPANS}
         ground = _ground(sheet, half)
@@ -68,7 +68,7 @@ def by_sheet(scene):
         return replace(scene, layers=scene.layers | layers, shapes=scene.shapes[seen],
                        shape_names=scene.shape_names[seen], edge=edge)
 
-    return cut
+    return on_sheet
 
 
 def _places(frame, option):

@@ -14,7 +14,7 @@ from corridor.outputs.drawings.sheet_profile import draw_profile
 from corridor.outputs.drawings.sheet_title import draw_title
 from corridor.outputs.guard import MARK
 
-__all__ = ["ACROSS", "cut_sheets", "draw_sheets", "worth_a_look"]
+__all__ = ["ACROSS", "draw_sheets", "sheets_of", "worth_a_look"]
 
 #: Scales in use, finest first [m on the ground to a metre of paper].
 SCALES = (500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_000.0, 20_000.0, 25_000.0, 50_000.0, 100_000.0)
@@ -23,7 +23,7 @@ UPRIGHT = (50.0, 100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_
 ALONG, ACROSS, UP = 370.0, 62.0, 128.0
 
 
-def cut_sheets(scene, scale=5000.0):
+def sheets_of(scene, scale=5000.0):
     """Return the sheets of all lines, cut at structures; their vertical scale is not chosen yet.
 
     Parameters
@@ -117,9 +117,9 @@ def draw_sheets(path, pairs, *, time=None, progress=None):
     with matplotlib.rc_context(SHEET_STYLE), PdfPages(path, metadata={
             "Title": f"{pairs[0][0].title}: plan and profile", "Creator": MARK, "CreationDate": time}) as pdf:
         for scene, sheets in pairs:
-            cut = by_sheet(scene)
+            on_sheet = by_sheet(scene)
             for sheet in sheets:
-                pdf.savefig(_figure(cut(sheet, ACROSS * sheet.horizontal / 2e3), sheet))
+                pdf.savefig(_figure(on_sheet(sheet, ACROSS * sheet.horizontal / 2e3), sheet))
                 done += 1
                 if progress:
                     progress(done, total)
