@@ -20,7 +20,7 @@ from corridor.clearance.induced_current import CurrentRule
 from corridor.clearance.not_assessed import missing_rows, unmatched_gaps
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
-from corridor.clearance.proximity import compare, look_around
+from corridor.clearance.proximity import compare, surroundings
 from corridor.clearance.scene import Scene
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
@@ -125,7 +125,7 @@ def assess_spans(facts, plan, ground, first, last):
         spans, _ = part_of_line(plan.spans, plan.sections, first, last)
         return {"not_assessed": gap_rows(unmatched_gaps(unmatched), facts.structures, plan.base_elevation, spans)}
     facts, scene, met = meet(facts, plan, scene, first, last)
-    around = look_around(facts, scene, ground, met.partners)
+    around = surroundings(facts, scene, ground, met.partners)
     met_with = compare(around)
     columns, kept, unruled = assess(scene, met_with.checked)
     columns["points"] = count_points(met, kept)

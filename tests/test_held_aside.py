@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from corridor.assessment import Ground, Plan, make_scene
-from corridor.clearance.proximity import compare, look_around
+from corridor.clearance.proximity import compare, surroundings
 from corridor.clearance.study_lines import Partners
 from corridor.line.build import lay_out
 from corridor.line.facts import Case
@@ -151,7 +151,7 @@ def test_below_things_the_nearer_end_of_a_history_counts(tmp_path, turn, warmer)
     scene = make_scene(facts, plan, 0, 1)[0]
     other = scene.at_temperature(scene.temperature + warmer)
     nobody = Partners(np.full(1, -1), 1, np.zeros((2, 0), bool), np.zeros((0, 1), bool))
-    around = look_around(facts, replace(scene, taut=other), Ground(level, lambda *ends: draped(level, *ends)), nobody)
+    around = surroundings(facts, replace(scene, taut=other), Ground(level, lambda *ends: draped(level, *ends)), nobody)
     checked = compare(around).checked
     rows = np.flatnonzero((checked.measure == "vertical") & (checked.obstacle == 0) & (checked.case == 0))
     own = rows_where(found["clearances"], against="line", measure="vertical", case="cold")

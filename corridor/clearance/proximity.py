@@ -1,6 +1,6 @@
 """How near wires come to all that is about them: every measure, of every case that asks for it.
 
-What lies about the wires of a scene is looked up once (`look_around`), and wires are held against it in whatever state
+What lies about the wires of a scene is looked up once (`surroundings`), and wires are held against it in whatever state
 they hang (`compare`): findings, limits and all that is made of these ask here.
 """
 
@@ -52,7 +52,7 @@ from corridor.clearance.vertical import Checked, join, over_ground, over_objects
 from corridor.geometry.distance import Ends, Rows, take_rows
 from corridor.line.facts import RightOfWay
 
-__all__ = ["Around", "Compared", "compare", "look_around"]
+__all__ = ["Around", "Compared", "compare", "surroundings"]
 
 #: What no rule is for is compared as far as this beyond the electrical distance [m].
 MARGIN = 5.0
@@ -136,7 +136,7 @@ class Compared:
     gaps: tuple[Gap, ...]
 
 
-def look_around(facts, scene, ground, partners):
+def surroundings(facts, scene, ground, partners):
     """Return what lies about the wires of a scene.
 
     Parameters

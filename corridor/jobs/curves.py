@@ -9,7 +9,7 @@ from corridor.assessment import make_scene, meet
 from corridor.check import Progress
 from corridor.clearance.findings import requirements
 from corridor.clearance.not_assessed import missing_rows
-from corridor.clearance.proximity import compare, look_around
+from corridor.clearance.proximity import compare, surroundings
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.line.elongation_laws import reshape_law
@@ -172,7 +172,7 @@ def _limits(facts, plan, scene, ends, unmatched, ground):
     """Rows of `limits` as they were if wires bore any temperature: list of dicts."""
     hot = tuple(replace(each, wiring=replace(each.wiring, maximum_temperature=_HOTTEST)) for each in scene.options)
     facts, scene, met = meet(facts, plan, scene, *ends)
-    around = look_around(facts, replace(scene, options=hot), ground, met.partners)
+    around = surroundings(facts, replace(scene, options=hot), ground, met.partners)
     met_with = compare(around)
     gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked).unruled, unmatched), *met.gaps]
     columns = limit_rows(around, None, gaps, _no_current)

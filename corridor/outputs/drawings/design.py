@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from corridor.outputs.drawings.look import drawn, save, spread
+from corridor.outputs.drawings.style import drawn, save, spread
 
 __all__ = ["draw_design"]
 

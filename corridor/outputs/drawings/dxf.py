@@ -13,7 +13,6 @@ import numpy as np
 import shapely
 
 from corridor.errors import CorridorError
-from corridor.outputs.drawings.look import spread
 from corridor.outputs.drawings.paper import short_number
 from corridor.outputs.drawings.profile_facts import profile_of
 from corridor.outputs.drawings.scenes import by_sheet
@@ -21,6 +20,7 @@ from corridor.outputs.drawings.sheet_plan import worst_rows
 from corridor.outputs.drawings.sheet_profile import crossing_words, marked_rows
 from corridor.outputs.drawings.sheet_title import told_words
 from corridor.outputs.drawings.sheets import ACROSS
+from corridor.outputs.drawings.style import spread
 from corridor.outputs.guard import MARK
 from corridor.outputs.styles import COLOURS
 

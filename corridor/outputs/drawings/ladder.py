@@ -3,7 +3,7 @@
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from corridor.outputs.drawings.look import drawn, pens, save, spread
+from corridor.outputs.drawings.style import drawn, pens, save, spread
 
 __all__ = ["draw_ladder"]
 

@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-from corridor.outputs.drawings.look import drawn, pens, save
+from corridor.outputs.drawings.style import drawn, pens, save
 
 __all__ = ["draw_calendar", "draw_map"]
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from corridor.outputs.drawings.look import drawn, pens, save
+from corridor.outputs.drawings.style import drawn, pens, save
 
 __all__ = ["draw_ladder"]
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from corridor.outputs.drawings.look import spread
 from corridor.outputs.drawings.paper import SMALL, place, short_number
 from corridor.outputs.drawings.sheet_plan import LEFT, worst_rows
+from corridor.outputs.drawings.style import spread
 
 __all__ = ["crossing_words", "draw_profile", "marked_rows"]
 

@@ -1,4 +1,4 @@
-"""The look that all drawings share: read in black and white, labelled at the lines themselves."""
+"""The style that all drawings share: read in black and white, labelled at the lines themselves."""
 
 from contextlib import contextmanager
 from itertools import cycle, islice
@@ -33,7 +33,7 @@ _STYLE = {
 
 @contextmanager
 def drawn(width, height, rows=1, columns=1, **shared):
-    """Return a figure [in] and its axes in the common look; leave before saving nothing else is drawn."""
+    """Return a figure [in] and its axes in the common style; leave before saving nothing else is drawn."""
     with matplotlib.rc_context(_STYLE):
         figure = Figure(figsize=(width, height))
         yield figure, figure.subplots(rows, columns, squeeze=False, **shared)
