@@ -136,7 +136,8 @@ def _rows(section, layer, portion, frame):
         "voltage": voltage,
         "radius": radius,
         "fault": fault,
-        "bare": _bare(None if getattr(section, "voltage_unit", None) else _column(section, portion, "voltage"), count),
+        "without_unit": _without_unit(
+            None if getattr(section, "voltage_unit", None) else _column(section, portion, "voltage"), count),
         "falls": np.full(count, bool(getattr(section, "falls", False))),
     }
 
@@ -232,7 +233,7 @@ def _voltage(section, portion, fault):
     return np.where(low | (wrong != ""), np.nan, numbers)
 
 
-def _bare(values, count):
+def _without_unit(values, count):
     """Which voltages of a column are numbers without unit."""
     if values is None:
         return np.zeros(count, bool)

@@ -107,7 +107,7 @@ def string_wires(section, layer, portions, frame, hanging):
         "layer": np.full(count, section.name, object), "category": np.full(count, section.category, object),
         "absolute": np.ones(count, bool), "height": np.full(count, np.nan),
         "voltage": np.array([row["voltage"] if of_column else voltage for row in rows], float),
-        "bare": np.full(count, of_column and section.voltage_unit is None),
+        "without_unit": np.full(count, of_column and section.voltage_unit is None),
         "radius": np.full(count, np.nan), "falls": np.zeros(count, bool)}
 
 

@@ -14,7 +14,7 @@ def kept(rows, bounds, reach, source=None):
     Parameters
     ----------
     rows : dict of ndarray
-        Columns of `Obstacles`, in the frame, and `bare`, where voltages are numbers without unit.
+        Columns of `Obstacles`, in the frame, and `without_unit`, where voltages are numbers without unit.
     bounds : (float, float, float, float) or None
         Of the line [m]; None: everything is kept.
     reach : float
@@ -28,9 +28,9 @@ def kept(rows, bounds, reach, source=None):
     whole = np.r_[box[:, :2].min(axis=0), box[:, 2:].max(axis=0)] if len(box) else np.full(4, np.nan)
     swapped = source is not None and not near.any() and _near_if_swapped(*source, bounds, reach)
     own = {name: values[near] for name, values in rows.items()}
-    bare = np.flatnonzero(own.pop("bare", np.zeros(near.sum(), bool)))
+    row = np.flatnonzero(own.pop("without_unit", np.zeros(near.sum(), bool)))
     return own, LayerRead("", len(near), int(near.sum()), whole, swapped,
-                          tuple(zip(own["obstacle"][bare], own["voltage"][bare].tolist(), strict=True)))
+                          tuple(zip(own["obstacle"][row], own["voltage"][row].tolist(), strict=True)))
 
 
 def _near_if_swapped(portion, crs, frame, bounds, reach):
@@ -49,7 +49,7 @@ def together(name, portions_held):
     whole = np.r_[np.fmin.reduce(boxes[:, :2]), np.fmax.reduce(boxes[:, 2:])]
     return LayerRead(name, sum(held.features for held in portions_held), sum(held.near for held in portions_held),
                      whole, any(held.swapped for held in portions_held),
-                     tuple(each for held in portions_held for each in held.bare))
+                     tuple(each for held in portions_held for each in held.without_unit))
 
 
 def _near(rows, bounds, reach):

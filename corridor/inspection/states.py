@@ -105,16 +105,16 @@ def voltages(evidence):
         yield Doubt(VOLTAGE_HIGHEST, evidence.files["study"], "study.highest_voltage",
                     f"{highest / 1e3:g} kV for {nominal / 1e3:g} kV", "up to 1.25 times the nominal voltage")
     for read in evidence.inputs.layers:
-        rows = [(name, volts) for name, volts in read.bare if 100 <= volts < 1000]
+        rows = [(name, volts) for name, volts in read.without_unit if 100 <= volts < 1000]
         yield from gathered(VOLTAGE_BARE, file_of(evidence, read.name), read.name, [name for name, _ in rows],
                             [f"{volts:g}, perhaps {volts:g} kV" for _, volts in rows], "volts, or a unit beside")
-    for place, value in _bare(study.tables):
+    for place, value in _without_unit(study.tables):
         if 100 <= value < 1000:
             yield Doubt(VOLTAGE_BARE, evidence.files["study"], place, f"{value:g}, perhaps '{value:g} kV'",
                         "volts as '400 V', or kilovolts with their unit")
 
 
-def _bare(tables):
+def _without_unit(tables):
     """Keys of voltages of the study's lists that are bare numbers, and those."""
     for name in ("obstacles", "point_clouds"):
         for i, table in enumerate(tables.get(name, ())):

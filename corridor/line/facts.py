@@ -129,7 +129,8 @@ class LayerRead:
     """What a layer of obstacles held: numbers of `features`, and of those `near` enough to the line to be kept.
 
     `bounds` least easting and northing, greatest easting and northing of all of them [m]; `swapped` whether they would
-    be near with their axes exchanged; `bare` names and voltages [V] of those kept where these are numbers without unit.
+    be near with their axes exchanged; `without_unit` names and voltages [V] of those kept where these are numbers
+    without unit.
     """
 
     name: str
@@ -137,7 +138,7 @@ class LayerRead:
     near: int
     bounds: Array
     swapped: bool
-    bare: tuple[tuple[str, float], ...] = ()
+    without_unit: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
