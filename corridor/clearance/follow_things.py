@@ -41,7 +41,7 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     swung : SwungWires
         Wires at the swings that were looked at.
     found : Found
-        What they came near to, things widened.
+        What they came near to, things buffered.
     index : ObstacleIndex
         With footprints as they are.
     ground : Ground
@@ -55,13 +55,13 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     swung : SwungWires
     found : Found
     done : ndarray of bool, shape (found row,)
-        What stands there instead of what was found with widened things. What no wire touches at the swings that are
+        What stands there instead of what was found with buffered things. What no wire touches at the swings that are
         looked at keeps what was found: it is no farther than that.
     """
     count = len(index.obstacles) + 1
     row, way, swing, thing = _ways(scene, swung, found, step, count)
     part = np.flatnonzero(np.isin(index.of_part, thing))
-    footprint = index.footprint.widened(part, 0.0)
+    footprint = index.footprint.buffered(part, 0.0)
     near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
     boxes, half = _boxes(near, len(above)), _WIDE
     for look in range(_LOOKS):

@@ -59,8 +59,8 @@ class Footprints:
     def _drawn(self, parts):
         return shapely.buffer(self._flat[parts], self._around[parts], quad_segs=_QUARTER)
 
-    def widened(self, parts, distance):
-        """Return footprints of some parts, all widened by a distance [m of the grid]."""
+    def buffered(self, parts, distance):
+        """Return footprints of some parts, all buffered by a distance [m of the grid]."""
         round_ = self._round[parts]
         flat = np.where(round_, self._flat[parts], self._shape[parts])
         if distance:

@@ -9,7 +9,7 @@ from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import GROUND
-from corridor.clearance.swept_area import widened
+from corridor.clearance.swept_area import buffered
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Ends, elevations, heights, take_rows
 from corridor.line.swing import to_grid
@@ -147,7 +147,7 @@ def _swung(scene, checked, columns, side, short, swept, around):
     swung = swept.swung.take(_places(swept.checked, checked, short))
     chords = chords_of(scene, swung)
     required = columns["required_m"][short] + np.where(side[short] < 0, chords.depth, 0.0)
-    index = widened(around.index, chords.start[:, :2], swept.step)
+    index = buffered(around.index, chords.start[:, :2], swept.step)
     runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
     hung = swung.take(runs.of)
     plane = plane_of(hung.start, hung.end, hung.load)

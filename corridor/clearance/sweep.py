@@ -22,7 +22,7 @@ from corridor.clearance.crossings import cross
 from corridor.clearance.follow_things import follow_things
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
-from corridor.clearance.swept_area import steps_of, swept_pairs, widened
+from corridor.clearance.swept_area import buffered, steps_of, swept_pairs
 from corridor.clearance.vertical import Checked, least_rows
 from corridor.geometry.distance import least_heights
 
@@ -160,7 +160,7 @@ def _compare(scene, swung, index, ground, above, below, step):
         surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
         ends = chords.start.reshape(-1, CHORDS, 3), chords.end.reshape(-1, CHORDS, 3)[:, -1:]
         curves[some] = np.concatenate(ends, axis=1)[..., :2]
-        crossed = cross(chords, widened(index, curves[some].reshape(-1, 2), own[some[0]] / 2), surface, ground.sample)
+        crossed = cross(chords, buffered(index, curves[some].reshape(-1, 2), own[some[0]] / 2), surface, ground.sample)
         least = least_heights(surface, chords.constant[:, None])
         low.height[some] = least.height.reshape(-1, CHORDS)
         low.pieces.append((chords.length.sum(), len(surface.fraction) // 2 - len(chords)))

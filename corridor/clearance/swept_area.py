@@ -1,6 +1,6 @@
-"""Objects between the swings at which wires are hung: found by widening them, and told apart by the swept area.
+"""Objects between the swings at which wires are hung: found with buffers about them, and told apart by the swept area.
 
-Between two swings a wire passes over ground that it is hung over at neither. Objects are widened by half of the
+Between two swings a wire passes over ground that it is hung over at neither. Objects are buffered by half of the
 greatest step that the wire makes, so that one of the swings meets them; what the swept area itself does not touch is
 let go again.
 """
@@ -12,7 +12,7 @@ import shapely
 
 from corridor.geometry.catenary import plane_of, points
 
-__all__ = ["steps_of", "swept_pairs", "widened"]
+__all__ = ["buffered", "steps_of", "swept_pairs"]
 
 
 def steps_of(swung, swings):
@@ -38,8 +38,8 @@ def steps_of(swung, swings):
     return order[::swings], 2.0 ** np.ceil(np.log2(np.maximum(step, 0.25)))
 
 
-def widened(index, plan, distance):
-    """Return the index of what lies within a box, its footprints widened by a distance.
+def buffered(index, plan, distance):
+    """Return the index of what lies within a box, its footprints buffered by a distance.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def widened(index, plan, distance):
     low, high = np.nanmin(plan, axis=0) - distance, np.nanmax(plan, axis=0) + distance
     near = np.sort(index.tree.query(shapely.box(*low, *high)))
     part, of_part = index.part[near], index.of_part[near]
-    footprint = index.footprint.widened(near, distance)
+    footprint = index.footprint.buffered(near, distance)
     return replace(index, part=part, footprint=footprint, of_part=of_part, tree=footprint)
 
 

@@ -97,7 +97,7 @@ def test_stretches_are_shapelys_intersections(things):
 def test_widened_footprints_hold_shapelys_buffers(things):
     flat, radius, _ = things
     parts = np.arange(30, 400, 7)
-    wider = Footprints(flat, radius).widened(parts, 2.5)[:]
+    wider = Footprints(flat, radius).buffered(parts, 2.5)[:]
     expected = shapely.buffer(drawn(flat, radius)[parts], 2.5, quad_segs=4)
     assert (shapely.area(shapely.difference(expected, wider)) < 1e-9).all()
     assert (shapely.hausdorff_distance(expected, wider) < 1e-3).all()
