@@ -26,7 +26,7 @@ _FIRST_SET = 5e-4
 class Pairs:
     """What is known of pairs before they settle; columns of shape (pair,), (pair, case) or (pair, limit).
 
-    `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare` weight
+    `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare_weight`
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
     `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case, and
     whether it counts among the loads that have been, `seen`;
@@ -38,7 +38,7 @@ class Pairs:
     method: Texts
     given_set: Array
     span: Array
-    bare: Array
+    bare_weight: Array
     rts: Array
     everyday: Array
     stringing: Array
@@ -122,7 +122,7 @@ def unloaded(pairs: Pairs, settled: Settled, again: Booleans, doubtful: Booleans
     """
     excess, sets = settled.excess.copy(), np.stack([settled.initial_outer, settled.initial_core, settled.final_outer,
                                                     settled.final_core])
-    bare = pairs.load <= pairs.bare[:, None] * (1 + 1e-9)
+    bare = pairs.load <= pairs.bare_weight[:, None] * (1 + 1e-9)
     never = replace(pairs, seen=pairs.seen & bare)
     loaded = doubtful & (pairs.method == CURVES) & (pairs.seen & ~bare).any(axis=1) & np.isfinite(excess)
     for chosen, function in ((loaded & ~again, _kept), (loaded & again, _anew)):
@@ -204,7 +204,7 @@ def _length(pairs: Pairs, sets: Array) -> tuple[Array, Integers]:
     if known.any():
         some = pairs[known]
         final = with_sets(some.law, *sets[2:, known])
-        excess[known] = unstressed_excess(some.span, some.measured, some.bare, some.measured_at, final)
+        excess[known] = unstressed_excess(some.span, some.measured, some.bare_weight, some.measured_at, final)
         governing[known] = -1
     return excess, governing
 
@@ -240,7 +240,7 @@ def _by_creep_curve(pairs: Pairs, excess: Array, sets: Array) -> Array:
     has = np.isfinite(pairs.creep.outer_0) if pairs.creep else np.zeros(len(excess), bool)
     some = pairs[has]
     if some.creep and has.any():
-        e = _state(some, excess[has], some.bare, some.everyday, some.creep)[1]
+        e = _state(some, excess[has], some.bare_weight, some.everyday, some.creep)[1]
         left[:, has] = sets_after(e, some.everyday, some.creep)
     return left
 
@@ -248,7 +248,7 @@ def _by_creep_curve(pairs: Pairs, excess: Array, sets: Array) -> Array:
 def _by_prediction(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Sets after years at the everyday temperature and the final tension there, by the published predictor."""
     law = with_sets(pairs.law, *sets[2:])
-    H = _state(pairs, excess, pairs.bare, pairs.everyday, law)[0]
+    H = _state(pairs, excess, pairs.bare_weight, pairs.everyday, law)[0]
     outer = outer_set_of_creep(predicted_creep(H / pairs.rts, pairs.age), pairs.law)
     return np.stack([outer, np.zeros_like(outer)])
 
@@ -256,7 +256,7 @@ def _by_prediction(pairs: Pairs, excess: Array, sets: Array) -> Array:
 def _by_gap(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Set of an outer part that is clamped once the core has been tensioned alone."""
     alone = with_sets(pairs.law._replace(outer_compression=0.0 * pairs.span), 1.0 + 0 * excess, 0 * excess)
-    F = _state(pairs, excess, pairs.bare, pairs.stringing, alone)[2]
+    F = _state(pairs, excess, pairs.bare_weight, pairs.stringing, alone)[2]
     outer = gap_set(F, pairs.stringing, curved(alone))
     return np.stack([outer, np.zeros_like(outer)])
 

@@ -141,7 +141,7 @@ class WiringTable:
                               for w, row in zip(wirings, own, strict=True)])
         self.doubtful = np.array([w is not None and w.loads_seen is None for w in wirings])
         self.initial_case = np.array([case.condition == "initial" for case in cases])
-        self.bare = self.columns["mass"] * GRAVITY
+        self.bare_weight = self.columns["mass"] * GRAVITY
         loads = [case_loads(*of, tension=True)
                  for of in zip(self.columns["diameter"], self.columns["mass"], own, strict=True)]
         self.weight, self.wind = (np.stack(each) for each in zip(*loads, strict=True))
@@ -163,7 +163,7 @@ class WiringTable:
                 self.limit_initial[at] = limit.condition == "initial"
                 self.value[at] = limit.value * (self.columns["rts"][i] if limit.kind == "share" else 1.0)
                 self.limit_temperature[at] = limit.temperature if k is None else self.temperature[i, k]
-                self.limit_weight[at] = self.bare[i] if k is None else self.weight[i, k]
+                self.limit_weight[at] = self.bare_weight[i] if k is None else self.weight[i, k]
                 self.limit_wind[at] = 0.0 if k is None else self.wind[i, k]
 
 
@@ -209,8 +209,9 @@ def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
     measured, measured_at = _measured(groups, which, table, sections)
     pairs = Pairs(
         take_law(table.law, row), None if table.creep is None else take_law(table.creep, row), table.method[row],
-        columns["permanent_set"], groups.span[group], table.bare[row], columns["rts"], columns["everyday_temperature"],
-        columns["stringing_temperature"], columns["age"], columns["pretension"], measured, measured_at,
+        columns["permanent_set"], groups.span[group], table.bare_weight[row], columns["rts"],
+        columns["everyday_temperature"], columns["stringing_temperature"], columns["age"], columns["pretension"],
+        measured, measured_at,
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
         table.limit_initial[row], table.seen[row])
@@ -239,7 +240,8 @@ def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections:
     found = np.full((2, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):
         for row in wiring.measured if wiring is not None else ():
-            H = row.horizontal_tension if np.isfinite(row.horizontal_tension) else row.constant * table.bare[index]
+            given = np.isfinite(row.horizontal_tension)
+            H = row.horizontal_tension if given else row.constant * table.bare_weight[index]
             at = _named(row, groups, sections) & (which == index)
             found[0, at], found[1, at] = H, row.temperature
     return found.reshape(2, -1)
@@ -276,7 +278,7 @@ def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring
     """Bounds of limits, with the greatest tension of the wire of today where they ask for it."""
     some, k = take(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
-    w = np.where(in_case, table.weight[wiring, k], table.bare[wiring])
+    w = np.where(in_case, table.weight[wiring, k], table.bare_weight[wiring])
     p = np.where(in_case, table.wind[wiring, k], 0.0)
     own = table.limit_temperature[1:][index % (len(table.wirings) - 1)]
     T = np.where(in_case, table.temperature[wiring, k], own)
@@ -317,7 +319,7 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
     laws = [law._replace(outer_compression=c[:, None])
             for law in ((part, ends.taut) if doubtful.any() else (part,)) for c in band]
     tensions = [ruling.tension(*state, law).horizontal_tension for law in laws]
-    bare = settled.excess, pairs.span, pairs.bare
+    bare = settled.excess, pairs.span, pairs.bare_weight
     # A wire of known length is the slacker the more set it has: its knee is that of the loads that it is strung for.
     known = never.excess == settled.excess
     both = (final, final if known.all() else choose_law(known, final, other))
@@ -329,7 +331,7 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
         table.weight[which], table.wind[which], table.temperature[which], ends.slack_tension.reshape(states),
         solved.residual.reshape(states), settled.excess.reshape(shape), governing,
         texts(which, table, pairs, governing, share),
-        knees[:, 0].max(axis=0).reshape(shape), pairs.rts.reshape(shape), pairs.bare.reshape(shape),
+        knees[:, 0].max(axis=0).reshape(shape), pairs.rts.reshape(shape), pairs.bare_weight.reshape(shape),
         reshape_law(final, shape), reshape_law(part, states), by, outer, core, band.reshape(2, *shape),
         np.reshape([knees[:, 1].min(axis=0), knees[:, 2].max(axis=0)], (2, *shape)),
         np.reshape([np.max(tensions, axis=0), np.min(tensions, axis=0)], (2, *states)),

@@ -166,8 +166,8 @@ def _strung(c: Candidates, made: list[Conductor], line: Line, section: int, temp
     swung, high = _shape_slack(line, section, H / load[0], asked)
     found = {"tension": _tension_slack(line, section, H, load), "sag": np.minimum(low, swung), "height": high,
              "swing": _swing_slack(line, section, H, load)}
-    warm = temperature_for_tension(line.constant[section] * pairs.bare, settled.excess, pairs.span, pairs.bare,
-                                   with_sets(pairs.law, settled.final_outer, settled.final_core))
+    warm = temperature_for_tension(line.constant[section] * pairs.bare_weight, settled.excess, pairs.span,
+                                   pairs.bare_weight, with_sets(pairs.law, settled.final_outer, settled.final_core))
     return {name: np.where(np.isnan(settled.excess), np.nan, values) for name, values in found.items()}, warm
 
 
@@ -221,10 +221,10 @@ def _pairs(c, made, line, section, load, T):
     """Candidates in one section, as the history of wires takes them."""
     n, names = len(c), [case.name for case in line.cases]
     law, creep, method = law_rows([Wiring(p, p.maximum_temperature, None, (), age=line.age) for p in made])
-    bare = c.mass * GRAVITY
+    bare_weight = c.mass * GRAVITY
     where = [names.index(limit.case) if limit.case is not None else None for limit in line.limits]
     w, p = (np.stack([whole if k is None else part[:, k] for k in where], axis=1)
-            for whole, part in ((bare, load[0]), (0 * bare, load[1])))
+            for whole, part in ((bare_weight, load[0]), (0 * bare_weight, load[1])))
     at = np.stack([np.full(n, limit.temperature) if k is None else T[:, k]
                    for limit, k in zip(line.limits, where, strict=True)], axis=1)
     constant = np.broadcast_to([limit.kind == "constant" for limit in line.limits], w.shape)
@@ -233,8 +233,9 @@ def _pairs(c, made, line, section, load, T):
     one, known = np.ones(n), np.ones(w.shape, bool)
     return history.Pairs(
         law=law_of(law, c), creep=None if creep is None else law_of(creep, c), method=method[c.build],
-        given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one, bare=bare,
-        rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one, age=line.age * one, pretension=0 * one,
+        given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one,
+        bare_weight=bare_weight, rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one,
+        age=line.age * one, pretension=0 * one,
         measured=np.nan * one, measured_at=np.nan * one, load=np.hypot(*load), temperature=T, limit_tension=H,
         limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
         limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool))
