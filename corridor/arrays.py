@@ -4,7 +4,7 @@ A function of arrays takes a scalar, too, and then returns numpy's scalar, which
 """
 
 from dataclasses import fields
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,9 +27,10 @@ Index = slice | Integers | Booleans | tuple[slice | Integers | None, ...]
 #: A number, or an array of them.
 Number = float | Array
 
-_Table = TypeVar("_Table", bound="DataclassInstance")
+_Table = TypeVar("_Table", bound="DataclassInstance | tuple[Any, ...]")
 
 
 def take(table: _Table, rows: Index) -> _Table:
-    """Return some rows of a dataclass of columns."""
-    return type(table)(*(getattr(table, field.name)[rows] for field in fields(table)))
+    """Return some rows of a dataclass of columns, or of a named tuple of them."""
+    columns = table if isinstance(table, tuple) else [getattr(table, field.name) for field in fields(table)]
+    return type(table)(*(column[rows] for column in columns))

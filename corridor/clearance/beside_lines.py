@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance.other_lines import states_of
 from corridor.clearance.trees import checked_rows, closest, local, near_pairs
 from corridor.geometry.between import Curve, to_wire
@@ -184,7 +185,7 @@ def _hopeful(scene, index, theirs, pairs, known):
     if known is not None:
         most = np.fmin(most, [known.get(key, np.inf) for key in zip(*keys, strict=True)])
     hopeful = np.flatnonzero(low - nearer - wide <= most)
-    return _Pairs(*(column[hopeful] for column in pairs))
+    return take(pairs, hopeful)
 
 
 def _glance(scene, way, curve):

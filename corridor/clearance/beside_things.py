@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.shapes import ABOVE, ROUND
 from corridor.clearance.shapes import room as room_about
@@ -56,10 +57,6 @@ class _Rows(NamedTuple):
     footprint: np.ndarray
     level: np.ndarray
 
-    def take(self, index):
-        """Return some rows."""
-        return _Rows(*(field[index] for field in self))
-
 
 def beside_things(scene, index, cases, clear_above, corners=None, aside=0.0):
     """Return the least horizontal distance from wires, along their whole swing, to things that stand beside them.
@@ -91,13 +88,13 @@ def beside_things(scene, index, cases, clear_above, corners=None, aside=0.0):
         corners = Corners(np.full(len(index.part), np.nan), *np.full((2, len(index.part), len(cases)), np.nan))
     rounded = (np.isfinite(corners.beside) & np.isfinite(corners.above))[rows.part, rows.case]
     aside = np.broadcast_to(aside, (*scene.temperature.shape[:2], len(cases)))[rows.wire, rows.option, rows.case]
-    none = rows.take(np.zeros(0, int))
+    none = take(rows, np.zeros(0, int))
     parts = [_Found(none, np.empty(0), np.empty((0, 3)), "horizontal", "beside")]
     for some, find in ((~rounded, _in_plan), (rounded, _about_corners)):
         chosen = np.flatnonzero(some)
         for first in range(0, len(chosen), _AT_ONCE):
             at = chosen[first:first + _AT_ONCE]
-            parts += find(scene, index, rows.take(at), aside[at], corners)
+            parts += find(scene, index, take(rows, at), aside[at], corners)
     return _worst_wires(scene, index, parts, cases, corners.top)
 
 
@@ -128,10 +125,6 @@ class _Cells(NamedTuple):
     sides: np.ndarray
     swing: np.ndarray
 
-    def take(self, index):
-        """Return some cells."""
-        return _Cells(*(field[index] for field in self))
-
 
 def _in_plan(scene, index, rows, aside, corners):
     """The least distance in plan of rows from their things, where the wire is below the level."""
@@ -148,9 +141,9 @@ def _in_plan(scene, index, rows, aside, corners):
         nearer = np.flatnonzero(done & ~(bound >= least[cells.row]))
         nearer = nearer[least_rows(cells.row[nearer], bound[nearer])]
         least[cells.row[nearer]] = bound[nearer]
-        place[cells.row[nearer]] = _nearest_places(scene, rows, cells.take(nearer), shape[nearer])
+        place[cells.row[nearer]] = _nearest_places(scene, rows, take(cells, nearer), shape[nearer])
         np.fmin.at(best, key[cells.row], np.where(done, bound, beyond))
-        cells = cells.take(np.flatnonzero(~done & (bound < best[key[cells.row]])))
+        cells = take(cells, np.flatnonzero(~done & (bound < best[key[cells.row]])))
         if not len(cells.row):
             break
         cells = _cut(scene.ways, rows, cells)
@@ -246,7 +239,7 @@ def _outermost(ways, rows, row, low, high):
     swing[cell, at, side] = start + run * turn
     sides[cell, at, side] = ways.places(some, swing[cell, at, side][:, None], there[:, None])[:, 0, 0]
     known = np.isfinite(sides).all(axis=(1, 2, 3))
-    return _Cells(row, low, high, sides, swing).take(known)
+    return take(_Cells(row, low, high, sides, swing), known)
 
 
 def _cut(ways, rows, cells):
@@ -280,7 +273,7 @@ def _beyond_ends(scene, rows, cells):
     side to side these leave the line that closes a cell."""
     least, place = np.full(len(rows.wire), np.nan), np.full((len(rows.wire), 3), np.nan)
     for at, share in ((0, 0.0), (2, 1.0)):
-        some = cells.take(np.flatnonzero((cells.low, cells.high)[at // 2] == share))
+        some = take(cells, np.flatnonzero((cells.low, cells.high)[at // 2] == share))
         left, right = some.swing[:, at].T
         swing = left[:, None] + (right - left)[:, None] * np.linspace(0, 1, len(_SWINGS))
         way = scene.ways.places(rows.way[some.row], swing, np.full((len(some.row), 1), share))[:, :, 0]

@@ -85,13 +85,13 @@ def swept_at_either(scene, found, higher, wire, *, ground=False):
     """The worst of the whole swing, where wires at the higher end of their history, some alone, are nearer to things,
     and to the `ground`."""
     rows = np.flatnonzero(ground | (higher.checked.obstacle != GROUND))
-    checked, swung = take(higher.checked, rows), higher.swung.take(rows)
+    checked, swung = take(higher.checked, rows), take(higher.swung, rows)
     both = join([found.checked, as_taut(replace(checked, wire=wire[checked.wire]))])
     moved = [swung._replace(wire=wire[swung.wire]), found.swung]
     swung = type(swung)(*(np.concatenate([own, more]) for more, own in zip(*moved, strict=True)))
     keep = _least_of_each(scene, both)
     lost = [each | {"wire": wire[each["wire"]]} for each in higher.lost if each["obstacle"] != GROUND]
-    return replace(found, checked=take(both, keep), swung=swung.take(keep), lost=(*found.lost, *lost),
+    return replace(found, checked=take(both, keep), swung=take(swung, keep), lost=(*found.lost, *lost),
                    step=max(found.step, higher.step))
 
 
@@ -101,7 +101,7 @@ def one_of_both(scene, found, origin):
     checked = replace(found.checked, obstacle=np.r_[origin, GROUND][found.checked.obstacle])
     keep = _least_of_each(scene, checked)
     lost = tuple(each | {"obstacle": int(np.r_[origin, GROUND][each["obstacle"]])} for each in found.lost)
-    return replace(found, checked=take(checked, keep), swung=found.swung.take(keep), lost=lost)
+    return replace(found, checked=take(checked, keep), swung=take(found.swung, keep), lost=lost)
 
 
 def _below(checked):

@@ -36,10 +36,6 @@ class SwungWires(NamedTuple):
     end: np.ndarray
     load: np.ndarray
 
-    def take(self, index):
-        """Return some rows."""
-        return SwungWires(*(field[index] for field in self))
-
 
 @dataclass(frozen=True)
 class Chords:
@@ -77,10 +73,6 @@ class Found(NamedTuple):
     actual: np.ndarray
     spot: np.ndarray
     other: np.ndarray
-
-    def take(self, index):
-        """Return some rows."""
-        return Found(*(field[index] for field in self))
 
 
 def chords_of(scene, swung, count=CHORDS, part=None):

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.mechanics import ruling_span as ruling
@@ -48,7 +49,7 @@ def clipping_rows(scene, block_ends=()):
         return _rows(scene, *(np.zeros(0, int) for _ in range(5)), *(np.zeros(0) for _ in range(6)))
     blocks = _blocks(scene, runs, block_ends)
     b, o = (index.ravel() for index in np.indices((len(blocks.run), len(new))))
-    option, block = np.array(new)[o], _Blocks(*(column[b] for column in blocks))
+    option, block = np.array(new)[o], take(blocks, b)
     T = np.array([each.wiring.stringing_temperature for each in scene.options])[option]
     H, found, lean = _in_travellers(scene, block, option, T)
     count = block.last - block.first
@@ -91,7 +92,7 @@ def sag_in_travellers(scene, wires, option, temperature, law, block_ends=()):
     run, place = model.place_of(wires)
     blocks = _blocks(scene, np.unique(run), block_ends)
     b, k = (index.ravel() for index in np.indices((len(blocks.run), len(temperature))))
-    block, o = _Blocks(*(column[b] for column in blocks)), np.full(len(b), option)
+    block, o = take(blocks, b), np.full(len(b), option)
     g, T = model.group[block.run], np.asarray(temperature, float)[k]
     part, weight = take_law(law, g), strung.bare_weight[g, option]
     supports, _ = _supports(model, block, o)

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, over_objects
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
@@ -70,27 +71,27 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
         value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
-        kept = kept_ways(_pair(scene, swung, found.take(row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        kept = kept_ways(_pair(scene, swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
         row, way, thing, swing = row[kept], way[kept], thing[kept], swings[kept, best[kept]]
         half = half * _NARROW
-    done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, found.take(row), count))
-    spots = spots.take(_chosen(value, best, kept, spots))
-    return wires.take(spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
+    done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, take(found, row), count))
+    spots = take(spots, _chosen(value, best, kept, spots))
+    return take(wires, spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
 def _pair(scene, swung, found, count):
     """One number for each wire, option, case and thing, of which there may be so many."""
-    of = swung.take(found.row)
+    of = take(swung, found.row)
     return scene.way(of.wire, of.option, of.case) * count + found.obstacle + 1
 
 
 def _ways(scene, swung, found, step, count):
     """What was found at every swing that may hold the least of its span and thing: row, way, swing and thing."""
     things = np.flatnonzero(found.obstacle >= 0)
-    some = found.take(things)
+    some = take(found, things)
     _, swing = np.unique(swung.swing[some.row], return_inverse=True)
     row = things[least_rows(_pair(scene, swung, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
-    of = swung.take(found.row[row])
+    of = take(swung, found.row[row])
     way = scene.way(of.wire, of.option, of.case)
     key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
     _, owner = np.unique(key, return_inverse=True)
@@ -122,7 +123,7 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes, number)
     for first in range(0, count, _AT_ONCE):
         rows = np.arange(first, min(first + _AT_ONCE, count))
         rows = rows[np.isfinite(wires.tension[rows])]
-        chords = chords_of(scene, wires.take(rows), number)
+        chords = chords_of(scene, take(wires, rows), number)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))

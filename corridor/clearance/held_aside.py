@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance.chords import Chords, found_at, join_found
 from corridor.clearance.crossings import ObstacleIndex, cross, middles
 from corridor.clearance.findings import against_of, obstacle_name
@@ -121,7 +122,7 @@ def _gaps(scene, w, o, k, surface, crossed, ruled):
 def _rows(scene, w, o, k, found):
     """Columns of the worst wire of each span and option over each thing in a case."""
     key = (scene.wires.span[w] * len(scene.options) + o)[found.row] * (found.obstacle.max(initial=0) + 2)
-    found = found.take(least_rows(key + found.obstacle + 1, found.actual))
+    found = take(found, least_rows(key + found.obstacle + 1, found.actual))
     w, o = w[found.row], o[found.row]
     start, end = scene.frame.start[w, 0], scene.frame.end[w, 0]
     return Checked(w, o, np.full(len(w), k), found.obstacle, np.full(len(w), "vertical", object), found.position,

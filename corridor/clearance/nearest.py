@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance.chords import SwungWires, chords_of, spots_on
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.swung_wires import hang_rows
@@ -275,7 +276,7 @@ def _followed(scene, wires, ground, row, turn, share, half, cell):
     height, _, spot, other = (v[:, 0] for v in _along(scene, w, ground, shape, share, reach))
     known = np.flatnonzero(np.isfinite(height))
     found = Nearest(row, turn, hung.horizontal_tension, hung.start, hung.end, hung.vectors, spot, height, other)
-    return Nearest(*(field[known] for field in found))
+    return take(found, known)
 
 
 def _along(scene, wire, ground, shape, share, reach):

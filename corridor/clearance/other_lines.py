@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.vertical import over_objects
 from corridor.geometry.distance import Ends, heights, least_heights, take_rows
@@ -62,7 +63,7 @@ def sides(wires, crossed, constant, obstacles, cases, ends=None):
     for column, case in enumerate(cases):
         rows = in_case(wires, lines, np.ones(len(lines.wire)), obstacles, case, moved=True).rows
         at = lines.wire, slice(column, column + 1)
-        least = least_heights(rows, constant[at], ends=None if ends is None else Ends(*(field[at] for field in ends)))
+        least = least_heights(rows, constant[at], ends=None if ends is None else take(ends, at))
         highest = np.fmax(highest, least.height[:, 0])
     side[obstacles.category[crossed.obstacle] == "line"] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
     return side

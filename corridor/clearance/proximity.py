@@ -49,7 +49,7 @@ from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects
-from corridor.geometry.distance import Ends, Rows, take_rows
+from corridor.geometry.distance import Rows, take_rows
 from corridor.line.facts import RightOfWay
 
 __all__ = ["Around", "Compared", "compare", "surroundings"]
@@ -160,7 +160,7 @@ def surroundings(facts, scene, ground, partners):
                       rows=take_rows(crossed.rows, keep))
     still = np.flatnonzero([case.wind == 0 for case in facts.cases])
     rest = slice(None), facts.reference, still
-    ends = Ends(*(field[rest] for field in scene.ends))
+    ends = take(scene.ends, rest)
     side = sides(wires, crossed, scene.constant[rest], index.obstacles, still, ends)
     tops = part_tops(index, ground.sample, _wanted(scene, index))
     return Around(scene, index, facts.right_of_way, ground, partners, below,
@@ -306,7 +306,7 @@ def _swept(around, cases, taut):
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
-    return replace(found, checked=take(found.checked, keep), swung=found.swung.take(keep), lost=lost)
+    return replace(found, checked=take(found.checked, keep), swung=take(found.swung, keep), lost=lost)
 
 
 def _near_things(around, cases, taut):

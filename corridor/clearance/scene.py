@@ -59,7 +59,7 @@ class Scene:
 
     def part(self, keep):
         """Return the scene of some wires alone; `keep` their numbers, ascending."""
-        ends = Ends(*(field[keep] for field in self.ends))
+        ends = take(self.ends, keep)
         some = {name: getattr(self, name)[keep] for name in ("group", "hung", "tensed", "aside", "temperature", "row")}
         frames = {name: take(getattr(self, name), keep) for name in ("wires", "frame", "plumb")}
         taut = None if self.taut is None else self.taut.part(keep)

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross
 from corridor.clearance.ground import ground_rows
@@ -135,7 +136,7 @@ def _nodes(candidates, rows, constant, ends):
     """All nodes of rows of surface, a row of each candidate."""
     c = candidates
     owner = np.repeat(np.arange(len(c.row)), np.diff(rows.first))
-    z = elevations(rows.fraction, rows.span[owner], constant[owner], Ends(*(field[owner] for field in ends)))
+    z = elevations(rows.fraction, rows.span[owner], constant[owner], take(ends, owner))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
     middle = (np.arange(len(owner)) - rows.first[owner]) % 2 == 1
@@ -144,12 +145,12 @@ def _nodes(candidates, rows, constant, ends):
 
 def _swung(scene, checked, columns, side, short, swept, around):
     """Stretches in wind: of each violation the worst wire at its worst swing."""
-    swung = swept.swung.take(_places(swept.checked, checked, short))
+    swung = take(swept.swung, _places(swept.checked, checked, short))
     chords = chords_of(scene, swung)
     required = columns["required_m"][short] + np.where(side[short] < 0, chords.depth, 0.0)
     index = buffered(around.index, chords.start[:, :2], swept.step)
     runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
-    hung = swung.take(runs.of)
+    hung = take(swung, runs.of)
     plane = plane_of(hung.start, hung.end, hung.load)
     return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of], hung.wire,
                   lambda share: points(hung.start, plane, hung.tension / plane.load, share))

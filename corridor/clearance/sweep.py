@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.clearance.chords import (
     CHORDS,
     Found,
@@ -97,12 +98,12 @@ def sweep(scene, index, ground, cases, *, above, below, met=None):
     if met is not None:
         keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
         keep[rows] = met(swung.wire[found.row[rows]], found.obstacle[rows])
-        found = found.take(keep)
+        found = take(found, keep)
         lost = tuple(each for each in lost if each["obstacle"] == GROUND or met(each["wire"], each["obstacle"]))
     found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
     again, more, done = follow_things(scene, swung, found, *things, step)
-    found = join_found([found.take(~done), more._replace(row=more.row + len(swung.wire))])
+    found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.wire))])
     rows = _known(swung)
     pairs = swept_pairs(index, _wire_key(scene, swung)[rows], curves) if len(curves) else set()
     spots = spots._replace(row=spots.row + len(swung.wire) + len(again.wire))
@@ -112,7 +113,7 @@ def sweep(scene, index, ground, cases, *, above, below, met=None):
     lost = tuple(each for each in lost
                  if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
     worst = _worst(scene, swung, found)
-    return Swept(_rows(scene, swung, worst), swung.take(worst.row), lost, steps.max(initial=0.25))
+    return Swept(_rows(scene, swung, worst), take(swung, worst.row), lost, steps.max(initial=0.25))
 
 
 def _wire_key(scene, each):
@@ -123,10 +124,10 @@ def _wire_key(scene, each):
 
 def _touched(scene, swung, found, pairs):
     """What was compared, without objects met vertically that the wire's whole swing does not touch."""
-    key = _wire_key(scene, swung.take(found.row))
+    key = _wire_key(scene, take(swung, found.row))
     keep = found.obstacle == GROUND
     keep |= np.array([pair in pairs for pair in zip(key.tolist(), found.obstacle.tolist(), strict=True)], bool)
-    return Found(*(field[keep] for field in found))
+    return take(found, keep)
 
 
 def _states(scene, cases):
@@ -140,7 +141,7 @@ def _states(scene, cases):
     whole = SwungWires(*(np.concatenate(part) for part in zip(*parts, strict=True)))
     expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
     rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
-    return whole.take(expected & rest)
+    return take(whole, expected & rest)
 
 
 def _known(swung):
@@ -154,7 +155,7 @@ def _compare(scene, swung, index, ground, above, below, step):
     parts, lost, low = [], {}, _Low(np.full((len(swung.wire), CHORDS), np.nan), [])
     curves = np.full((len(swung.wire), CHORDS + 1, 2), np.nan)
     for some in _pieces(np.flatnonzero(_known(swung)), own, size):
-        part = swung.take(some)
+        part = take(swung, some)
         chords = chords_of(scene, part)
         profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
         surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
@@ -210,10 +211,10 @@ def _refined(scene, swung, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
     exact = scene.exact[swung.wire]
-    empty = swung.take(np.zeros(0, int)), join_found([])
+    empty = take(swung, np.zeros(0, int)), join_found([])
     if not exact.any():
         return found, *empty, ()
-    wires = turning(scene, swung.take(exact), low.height[exact])
+    wires = turning(scene, take(swung, exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
     sizes = {"cell": length / max(pieces, 1), "step": step}
     nearest = nearest_ground(scene, wires, ground, **sizes)
@@ -224,13 +225,13 @@ def _refined(scene, swung, found, low, ground, step):
     near = SwungWires(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
     spots = Found(np.arange(len(r)), np.full(len(r), GROUND), np.full(len(r), "above", object), nearest.height,
                    nearest.spot, nearest.other)
-    done = (found.obstacle == GROUND) & np.isin(_key(scene, swung.take(found.row)), _key(scene, near))
+    done = (found.obstacle == GROUND) & np.isin(_key(scene, take(swung, found.row)), _key(scene, near))
     return Found(*(field[~done] for field in found)), near, spots, tuple(between.values())
 
 
 def _thing_key(scene, swung, found, of_wire=False):
     """One number per span, or wire span, and option, case and thing."""
-    of = swung.take(found.row)
+    of = take(swung, found.row)
     key = _wire_key(scene, of) if of_wire else _key(scene, of)
     return key * (found.obstacle.max(initial=GROUND) + 2) + found.obstacle + 1
 
@@ -243,7 +244,7 @@ def _key(scene, swung):
 def _worst(scene, swung, found):
     """Rows of the least distance of each span, option, case and thing."""
     chosen = least_rows(_thing_key(scene, swung, found), found.actual)
-    return Found(*(field[chosen] for field in found))
+    return take(found, chosen)
 
 
 def _rows(scene, swung, worst):

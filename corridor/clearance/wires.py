@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from corridor.arrays import take
 from corridor.geometry.catenary import arc_length, end_tension_ratios, greatest_sag, low_point, plane_of, points
 from corridor.line.swing import to_grid
 from corridor.mechanics.stringing import loaded_plane
@@ -74,7 +75,7 @@ def wire_rows(scene):
     constant = hung.constant
     w, o, k = np.nonzero(np.isfinite(constant[..., 0]) & np.isfinite(planes.span[..., 0]))
     at = w, o, k, 0
-    plane = type(planes)(*(field[at] for field in planes))
+    plane = take(planes, at)
     C, g, span = constant[at], scene.group[w], wires.span[w]
     T = _greatest_tension(scene)[w, o, k]
     wind = hung.wind[w, o, k, 0]

@@ -351,7 +351,7 @@ def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, ex
     states = strung.tension_band.shape
     band = strung.tension_band.reshape(2, len(row), -1).copy()
     compression = strung.compression_band.reshape(2, -1)[:, some, None]
-    doubtful, laws = _Ends(*(column[some] for column in ends)), list(strung.in_doubt)
+    doubtful, laws = take(ends, some), list(strung.in_doubt)
     for law, creep in table.ends:
         one = replace(pairs[some], law=take_law(law, row[some]), creep=creep and take_law(creep, row[some]))
         settled = settle_pairs(one)
