@@ -87,6 +87,11 @@ class Around:
         """True for the wires (wire span,) that may be nearer to something at either end of their history."""
         return beside_others(self)
 
+    @cached_property
+    def lower_when_taut(self):
+        """Those wires that hang lower at the end of their history at which they are told to hang higher, or None."""
+        return lower_when_taut(self.scene)
+
     def side_of(self, wire, obstacle, place):
         """Return 1 where wires pass above obstacles, -1 below, as they do at the nearest place at rest [-]; what is not
         crossed at rest is passed as other wires of the span do."""
@@ -298,7 +303,7 @@ def _swept(around, cases, taut):
         higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below,
                        met=lambda wire, obstacle: around.passes(taut.wire[wire], obstacle))
         found = swept_at_either(scene, found, higher, taut.wire)
-    lower = lower_when_taut(scene)
+    lower = around.lower_when_taut
     if lower is not None:
         higher = sweep(lower.scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & False,
                        met=lambda wire, obstacle: around.passes(lower.wire[wire], obstacle))
@@ -316,7 +321,7 @@ def _near_things(around, cases, taut):
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     parts, reach = [], _floor(scene) + MARGIN
     lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
-    lines, lower = is_line(index) & ~_points(index), lower_when_taut(scene)
+    lines, lower = is_line(index) & ~_points(index), around.lower_when_taut
     ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
     for some in (windy, still):
         parts.append(less_favourable(scene, lower, lambda those, _, some=some: near_points(
@@ -341,7 +346,7 @@ def _near_things(around, cases, taut):
 
 def _beside_ground(around, cases):
     """Compare wires in space with the ground; and what is not known of it."""
-    scene, gaps, lower = around.scene, [], lower_when_taut(around.scene)
+    scene, gaps, lower = around.scene, [], around.lower_when_taut
 
     def near(those, _):
         below = around.below if those is scene else take_rows(around.below, lower.wire)
