@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corridor.clearance.crossings import index_obstacles
+from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.trees import near_points
 from corridor.line.hang import Hung
 from corridor.line.swing import span_frame
@@ -126,6 +127,27 @@ def test_what_is_not_chosen_unknown_or_far_is_not_compared():
     assert not len(nearest(laid, things, [np.nan], [40.0] * 3).wire)
     assert not len(nearest(laid, things, [1500.0], [np.nan] * 3).wire)
     assert not len(nearest(laid, things, [1500.0], [40.0] * 3, chosen=False).wire)
+
+
+@pytest.mark.parametrize("hidden", [False, True])
+@pytest.mark.parametrize(("along", "angle"), [(100, 90), (100, -90), (200, 0), (200, 45), (200, -45)])
+def test_a_wall_that_climbs_away_from_the_wire(along, angle, hidden):
+    """A wall from 2 m to 4 m away from the lowest place of a level wire, or from its end, straight up a slope of 3.5 m
+    in 1 m. Its near end is 10 m below the wire, its far end 3 m: that is nearest, 5 m away (3, 4, 5). So it is where no
+    ground is known between the ends."""
+    z = 50 - (along == 100) * 200**2 / (8 * 1e5)
+    ahead, aside = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+
+    def ground(easting, northing):
+        away = np.hypot(easting - along, northing)
+        return np.where(hidden & (away > 2.5) & (away < 3.5), np.nan, z - 4 - 3.5 * (4 - away))
+
+    line = shapely.LineString([(along + away * ahead, away * aside) for away in (2, 4)])
+    index = index_obstacles(obstacles([("wall", line, False, 1.0, 0.0)]))
+    got = near_shapes(scene_of(*one_wire((0, 0, 50), (200, 0, 50)), [1e5], 0.0), index, ground, CASES,
+                      np.array([z - 3]), np.ones(1, bool), 30.0)
+    assert got.actual == pytest.approx([5.0], abs=1e-3)
+    assert got.other == pytest.approx([z - 3], abs=1e-3) and list(got.position) == ["above"]
 
 
 @pytest.mark.parametrize("side", [1, -1])
