@@ -97,10 +97,12 @@ class Plan:
 
 @dataclass(frozen=True)
 class Ground:
-    """What knows elevations: `sample(easting, northing)` [m], and `profiles(e0, n0, e1, n1)`."""
+    """What knows elevations: `sample(easting, northing)` [m], `profiles(e0, n0, e1, n1)`, and `cells(e0, n0, e1, n1,
+    reach)`, as of `corridor.inputs.terrain.Terrain`."""
 
     sample: object
     profiles: object
+    cells: object = None
 
 
 def assess_spans(facts, plan, ground, first, last):

@@ -200,7 +200,7 @@ def _timed_ground(terrain: Terrain, clock: Clock) -> Ground:
                 terrain.lock.release()
         return timed
 
-    return Ground(read(terrain.sample), read(terrain.profiles))
+    return Ground(read(terrain.sample), read(terrain.profiles), read(terrain.cells))
 
 
 def survey(structures: Structures, plan: Plan, ground: Ground, first: int, last: int) -> Plan:

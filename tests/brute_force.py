@@ -698,9 +698,12 @@ def nearest_ground(paths, ground):
     if inside is not None and inside[0] < 0:
         place = inside[1].at(np.array([inside[2]]), np.array([inside[3]]))[0, 0]
         return inside, place[2] - inside[0]
-    step = max(ground.cell * GROUND_STEP, 0.5)
+    # Cell centres are among the samples: there the ground has its peaks.
+    step = ground.cell / max(int(ground.cell / max(ground.cell * GROUND_STEP, 0.5)), 1)
     every = np.concatenate([path.at(path.swings[::10], SHARES[::8])[..., :2].reshape(-1, 2) for path in paths])
     low, high = every.min(axis=0) - GROUND_REACH, every.max(axis=0) + GROUND_REACH
+    centre = np.array(ground.corner) + ground.cell * np.array([0.5, -0.5])
+    low = centre + np.floor((low - centre) / step) * step
     e, n = np.meshgrid(*(np.arange(a, b, step) for a, b in zip(low, high, strict=True)))
     e, n = e.ravel(), n.ravel()
     near = cKDTree(every).query(np.column_stack([e, n]), distance_upper_bound=min(GROUND_REACH, inside[0] + 3))[0]

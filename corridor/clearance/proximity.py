@@ -349,8 +349,7 @@ def _beside_ground(around, cases):
     scene, gaps, lower = around.scene, [], around.lower_when_taut
 
     def near(those, _):
-        below = around.below if those is scene else take_rows(around.below, lower.wire)
-        found, lost = beside_ground(those, below, around.ground.sample, cases, _floor(scene))
+        found, lost = beside_ground(those, around.ground, cases, _floor(scene))
         gaps.extend(lost)
         return join(found) if found else None
 

@@ -1,7 +1,9 @@
 """How near wires come to the ground in space: to the slope, the bank or the rock face beside them, not only below.
 
-A first look goes over the ground of each span on a grid, across the wire in all its states; the nearest places of that
-are then narrowed in four ways at once: swing and place of the wire, place of the ground along and across from there.
+The ground is looked at in blocks of cells, and in ever smaller parts of them. No place of a part is above a plane over
+it (`ground_blocks`), and nothing of what a wire sweeps is beyond the plane through its nearest place (`swept_surface`):
+so no place of the part is nearer than these two planes are. Parts that are farther off by that than the nearest place
+found are left, the others are halved, until nothing is left that could be nearer by more than `TOLERANCE`.
 """
 
 from typing import NamedTuple
@@ -10,27 +12,28 @@ import numpy as np
 
 from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.nearest import kept_ways, lowest
+from corridor.clearance.ground_blocks import GroundBlocks, Parts
+from corridor.clearance.nearest import kept_ways
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
 from corridor.clearance.sweep import GROUND
+from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.vertical import Checked
+from corridor.geometry.surface import SIDE
 from corridor.line.swing import to_grid
 
-__all__ = ["Slopes", "beside_ground", "near_slopes"]
+__all__ = ["TOLERANCE", "Slopes", "beside_ground", "near_slopes"]
 
 #: Ground farther beside wires than this is not looked at [m].
 REACH = 60.0
-#: Nodes of the swing in the first look, where there is wind; greatest number of nodes along a span.
-_TURNS, _PLACES = 9, 801
-#: Ways begun of each span, option and case, and how many are followed on; how often windows are narrowed, and by how
-#: much.
-_WAYS, _FEW, _LOOKS, _NARROW = 24, 10, 32, 0.75
-#: Places of the first look of which the least is followed, whether or not it is less than those beside.
-_STRETCH = 3
-#: Nodes on the ground each way in the first of these, and in how many.
-_NODES, _FINE = 9, 16
-#: Nodes worked on at once.
-_AT_ONCE = 200_000
+#: By how much less the least distance may be than what is found [m].
+TOLERANCE = 3e-4
+#: Wires nearer to the ground than this touch it, and are looked at whether they hang in it [m].
+_TOUCHING = 1e-3
+#: How often a cell is halved at most: what is left of it then is no larger than a grain of sand.
+_HALVED = 36
+#: Wires that hang in the ground: nodes of the swing in the first look and greatest number along them; how many windows
+#: are followed of each span, option and case, how often they are narrowed, by how much, and nodes each way.
+_TURNS, _PLACES, _WINDOWS, _LOOKS, _NARROW, _NODES = 17, 801, 6, 24, 0.6, 5
 
 
 class Slopes(NamedTuple):
@@ -41,30 +44,14 @@ class Slopes(NamedTuple):
     unknown: tuple
 
 
-class _Ways(NamedTuple):
-    """Row of the wires; turn and share of the wire [-]; how far along and across from there the ground lies [m]; step
-    of the first look and distance found in it [m]."""
-
-    row: np.ndarray
-    turn: np.ndarray
-    share: np.ndarray
-    along: np.ndarray
-    across: np.ndarray
-    step: np.ndarray
-    least: np.ndarray
-
-
-def beside_ground(scene, below, sample, cases, floor):
+def beside_ground(scene, ground, cases, floor):
     """Return what is compared with the ground in space, and the gaps: for the radial rule in cases that ask how high
     wires are; where the rules have none as near as the electrical distance, in every case that asks for a clearance.
 
     Parameters
     ----------
     scene : Scene
-    below : Rows
-        Ground under each wire span.
-    sample : callable
-        `(easting, northing) -> ground elevation [m]`.
+    ground : Ground
     cases : ndarray of int
     floor : float
         How far is looked where the electrical distance stands in [m].
@@ -80,16 +67,14 @@ def beside_ground(scene, below, sample, cases, floor):
     checks, within = ({"vertical"}, REACH) if ruled else ({"vertical", "horizontal"}, floor)
     asked = np.array([k in cases and not checks.isdisjoint(case.checks) for k, case in enumerate(scene.cases)], bool)
     windy = np.array([case.wind > 0 for case in scene.cases])
-    pieces = len(below.fraction) // 2 - len(below.span)
-    cell = float(np.nansum(below.span) / max(pieces, 1))
-    found = [near_slopes(scene, np.flatnonzero(asked & some), sample, cell, within) for some in (windy, ~windy)
+    found = [near_slopes(scene, np.flatnonzero(asked & some), ground, within) for some in (windy, ~windy)
              if (asked & some).any()]
     gaps = dict.fromkeys(Gap(int(scene.wires.span[w]), None, scene.options[o].name, scene.cases[k].name, "ground", None,
                              HOLE_BESIDE) for each in found for w, o, k in each.unknown)
     return [take(each.checked, each.checked.actual <= within) for each in found if each.checked is not None], list(gaps)
 
 
-def near_slopes(scene, cases, sample, cell, within=REACH):
+def near_slopes(scene, cases, ground, within=REACH):
     """Return the least distance in space from wires to the ground, along their whole swing in wind.
 
     `min hypot(a, c, max(z - g(x + a, y + c), 0))` over places x, y, z of the wire, at any swing, and places of the
@@ -102,10 +87,7 @@ def near_slopes(scene, cases, sample, cell, within=REACH):
     scene : Scene
     cases : ndarray of int
         All with wind, or all without.
-    sample : callable
-        `(easting, northing) -> ground elevation [m]`.
-    cell : float
-        Side of the cells of the ground [m].
+    ground : Ground
     within : float
         Distance within which it is looked for [m].
 
@@ -117,163 +99,198 @@ def near_slopes(scene, cases, sample, cell, within=REACH):
     shape = len(scene.wires), len(scene.options), len(cases)
     wire, option, case = (v.ravel() for v in np.indices(shape))
     way = scene.way(wire, option, cases[case])
-    known = scene.ways.hangs[way] & ~scene.ways.partly[way]
-    ways, unknown = [], []
-    for span in np.unique(scene.wires.span):
-        rows = np.flatnonzero(known & (scene.wires.span[wire] == span))
-        if len(rows):
-            found, holes = _scan(scene, way[rows], rows, span, shape, sample, cell, within)
-            ways.append(found)
-            unknown += [(int(wire[row]), int(row // shape[2] % shape[1]), int(cases[row % shape[2]])) for row in holes]
-    if not ways:
+    known = np.flatnonzero(scene.ways.hangs[way] & ~scene.ways.partly[way])
+    if not len(known):
         return Slopes(None, ())
-    ways = _Ways(*(np.concatenate(column) for column in zip(*ways, strict=True)))
-    key = scene.wires.span[wire[ways.row]] * shape[1] * shape[2] + ways.row % (shape[1] * shape[2])
-    ways, place, ground = _narrowed(scene, way, wire, ways, key, sample)
-    w, o, k = wire[ways.row], ways.row // shape[2] % shape[1], ways.row % shape[2]
-    return Slopes(_rows(scene, w, o, cases[k], ways.least, place, ground), tuple(unknown))
+    wire, option, case, way = wire[known], option[known], case[known], way[known]
+    asked = _Asked(scene, wire, way, (scene.wires.span[wire] * shape[1] + option) * shape[2] + case,
+                   within + scene.reach.around.max(initial=0.0))
+    surface = SweptSurface(scene.ways, way, scene.ways.windy[way].any())
+    found, lost = _nearest(asked, surface, ground)
+    return Slopes(_rows(scene, wire[found.row], option[found.row], cases[case[found.row]], found),
+                  tuple(zip(wire[lost].tolist(), option[lost].tolist(), cases[case[lost]].tolist(), strict=True)))
 
 
-def _scan(scene, way, rows, span, shape, sample, cell, within):
-    """The first look at one span: ways, and a row of each option and case of which the ground is not known."""
-    length = scene.wires.length[scene.wires.span == span].max()
-    count = int(np.clip(np.ceil(2 * length / cell) + 1, 9, _PLACES))
-    step = length / (count - 1)
-    turns = np.linspace(-1, 1, _TURNS if scene.ways.windy[way].any() else 1)
-    turn, share = np.tile(turns, (len(rows), 1)), np.tile(np.linspace(0, 1, count), (len(rows), 1))
-    place = scene.ways.places(way, turn, share)
-    key = rows % (shape[1] * shape[2])
-    reach = _heights(scene, rows // (shape[1] * shape[2]), place[:, ::4, ::4], sample, key)
-    if not np.isfinite(reach):
-        return _Ways(*(np.zeros(0, kind) for kind in (int, *(float,) * 6))), _first_of(key, rows, key >= 0)
-    within += scene.reach.around.max(initial=0.0)
-    least, across, hole = _across(scene, rows // (shape[1] * shape[2]), place, sample, step, min(reach, within),
-                                  within + 2 * step)
-    best = np.full(shape[1] * shape[2], np.inf)
-    np.minimum.at(best, key, least.min(axis=(1, 2)))
-    lost = _first_of(key, rows, (hole < np.minimum(best, within)[key, None, None]).any(axis=(1, 2)))
-    most = np.minimum(1.2 * best[key, None, None], within + step) + step
-    row, t, s = np.nonzero((lowest(least) | _least_of_stretches(least)) & (least <= most))
-    kept = kept_ways(key[row], least[row, t, s], np.full(len(row), np.inf), _WAYS)
-    row, t, s = row[kept], t[kept], s[kept]
-    return _Ways(rows[row], turn[row, t], share[row, s], np.zeros(len(row)), across[row, t, s],
-                 np.full(len(row), step), least[row, t, s]), lost
+class _Asked:
+    """Wires (row,): `wire`, `path` and `span` in the scene; `key` of the span, option and case of each, from 0, of so
+    many `keys`; and `within` how far it is looked [m]."""
+
+    def __init__(self, scene, wire, path, key, within):
+        self.scene, self.wire, self.path, self.within = scene, wire, path, within
+        self.span = scene.wires.span[wire]
+        keys, self.first, self.key = np.unique(key, return_index=True, return_inverse=True)
+        self.keys = len(keys)
+
+    def ground_below(self, ground, place, row):
+        """Elevation of the ground below places (row, ..., 3) in the frames of the spans [m]."""
+        grid = to_grid(place, self.scene.structures, self.scene.spans, self.span[row])
+        return ground.sample(grid[..., 0], grid[..., 1])
 
 
-def _least_of_stretches(least):
-    """True for the least of every few places of each row (row, turn, share), at all turns: along a cliff the ground of
-    the first look, on a grid, may hide which of them is the nearest."""
-    count = -(-least.shape[2] // _STRETCH)
-    padded = np.full((*least.shape[:2], count * _STRETCH), np.inf)
-    padded[..., :least.shape[2]] = least
-    padded = padded.reshape(*least.shape[:2], count, _STRETCH)
-    lowest_there = padded.min(axis=(1, 3), keepdims=True)
-    return (np.isfinite(padded) & (padded == lowest_there)).reshape(*least.shape[:2], -1)[..., :least.shape[2]]
+class _Found(NamedTuple):
+    """What is nearest, one for each key that anything is near of: row of the wire, its place (key, 3) [m] and share
+    [-], the elevation of the ground, and the distance [m]."""
+
+    row: np.ndarray
+    place: np.ndarray
+    share: np.ndarray
+    other: np.ndarray
+    least: np.ndarray
 
 
-def _heights(scene, wire, place, sample, key):
-    """The greatest of the least heights of all options and cases over the ground [m], as far as it is looked."""
-    over = place[..., 2] - _ground_at(scene, wire, place, sample)
-    least = np.full(key.max() + 1, np.inf)
-    np.minimum.at(least, key, np.where(np.isnan(over), np.inf, over).min(axis=(1, 2)))
-    known = least[np.isfinite(least)]
-    return np.clip(known.max(), 1.0, REACH) if len(known) else np.nan
+class _Best:
+    """The nearest ground of each key so far.
+
+    `least` distance that is known to be there [m], inf for none; `row` of the wire, -1 for none, its `foot` (key, 2)
+    [nodes], and `spot` (key, 3) of the ground [m]; `bound` beyond which nothing is looked for [m]; `inside` whether a
+    wire touches the ground or hangs in it; how far aside the nearest unknown ground is, `hole` [m].
+    """
+
+    def __init__(self, asked, bound):
+        self._key, count = asked.key, asked.keys
+        self.bound, self.inside = bound, bound < 0
+        self.least, self.hole = np.full(count, np.inf), np.full(count, np.inf)
+        self.row, self.foot, self.spot = np.full(count, -1), np.zeros((count, 2)), np.zeros((count, 3))
+
+    def open(self, row, distance):
+        """Whether something at such distances from wires can be the nearest."""
+        key = self._key[row]
+        return (distance < np.minimum(self.least - TOLERANCE, self.bound + TOLERANCE)[key]) & ~self.inside[key]
+
+    def take(self, row, spot, feet):
+        """Places of the ground of which these are the feet."""
+        key = self._key[row]
+        self.inside[key[feet.distance < _TOUCHING]] = True
+        order = np.lexsort((feet.distance, key))
+        first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+        first = first[feet.distance[first] < self.least[key[first]]]
+        key = key[first]
+        self.least[key], self.row[key], self.spot[key] = feet.distance[first], row[first], spot[first]
+        self.foot[key] = np.stack([feet.turn[first], feet.share[first]], axis=-1)
+
+    def miss(self, row, aside):
+        """Unknown ground, so far aside from wires."""
+        np.minimum.at(self.hole, self._key[row], aside)
 
 
-def _first_of(key, rows, chosen):
-    """The first row of each key among the chosen."""
-    return rows[chosen][np.unique(key[chosen], return_index=True)[1]]
+def _nearest(asked, surface, ground):
+    """What is nearest of each key; and a row of each whose ground is not known as far as that is away."""
+    every = np.arange(len(asked.wire))
+    table = surface.table[:, :: 1 if surface.windy else 2]
+    over = table[..., 2] - asked.ground_below(ground, table, every)
+    bound = np.full(asked.keys, asked.within)
+    # Where the ground below is not known it is looked as far as at all.
+    np.minimum.at(bound, asked.key, np.where(np.isnan(over), np.inf, over).min(axis=(1, 2)))
+    reach = np.full(len(asked.scene.spans), np.nan)
+    np.fmax.at(reach, asked.span, np.abs(table[..., 1]).max(axis=(1, 2)) + np.maximum(bound, 0)[asked.key])
+    blocks, best = GroundBlocks(asked.scene, ground, reach), _Best(asked, bound)
+    parts = _whole_blocks(asked, surface, blocks, best)
+    for _ in range(_HALVED + int(np.log2(SIDE))):
+        parts = _left(parts, surface, blocks, best) if len(parts.row) else parts
+    sunk = _in_the_ground(asked, ground, np.flatnonzero(best.inside[asked.key]))
+    best.row[asked.key[sunk.row]] = -1
+    near = np.flatnonzero(best.row >= 0)
+    row, spot = best.row[near], best.spot[near]
+    place, share = surface.exactly(row, spot, *best.foot[near].T)
+    off = place - spot
+    least = np.sqrt(off[:, 0]**2 + off[:, 1]**2 + np.maximum(off[:, 2], 0)**2)
+    found = _Found(*(np.concatenate(both) for both in zip((row, place, share, spot[:, 2], least), sunk, strict=True)))
+    limit = np.full(asked.keys, asked.within)
+    limit[asked.key[found.row]] = np.minimum(asked.within, found.least)
+    order = np.argsort(asked.key[found.row])
+    return _Found(*(v[order] for v in found)), asked.first[np.flatnonzero(best.hole < limit)]
 
 
-def _ground_at(scene, wire, place, sample):
-    """Elevation of the ground below places (row, ...) in the frame of the span of each wire [m]."""
-    grid = to_grid(place, scene.structures, scene.spans, scene.wires.span[wire])
-    return sample(grid[..., 0], grid[..., 1])
+def _whole_blocks(asked, surface, blocks, best):
+    """All blocks about the wires that may hold the nearest ground, by how low the wires hang and how high it is."""
+    first, last = blocks.first[asked.span], blocks.first[asked.span + 1]
+    row = np.repeat(np.arange(len(first)), last - first)
+    block = np.arange(len(row)) - np.repeat(np.cumsum(last - first) - (last - first), last - first) + first[row]
+    low, high = (f(blocks.place, axis=(1, 2)) for f in (np.fmin.reduce, np.fmax.reduce))
+    x, y, z = np.moveaxis(surface.table, -1, 0)
+    aside = np.maximum(np.maximum(low[block, 1] - y.max(axis=(1, 2))[row], y.min(axis=(1, 2))[row] - high[block, 1]), 0)
+    # Between two nodes a wire sags by less than about an eighth of the bend of three.
+    lowest = z.min(axis=1)
+    sag = np.abs(np.diff(lowest, 2, axis=1)).max(axis=1) / 4
+    node = (np.stack([low[block, 0], high[block, 0]]) - x[row, 0, 0]) / (x[:, 0, -1] - x[:, 0, 0])[row]
+    node = np.clip(node * (lowest.shape[1] - 1), 0, lowest.shape[1] - 1)
+    left, right = np.floor(node[0] - 0.5).astype(int), np.ceil(node[1] + 0.5).astype(int)
+    short = right - left <= 3
+    there = np.min([lowest[row, np.clip(left + i, 0, lowest.shape[1] - 1)] for i in range(4)], axis=0)
+    below = np.where(short, there, lowest.min(axis=1)[row]) - sag[row] - high[block, 2]
+    unknown = np.isnan(blocks.place[..., 2]).any(axis=(1, 2))[block]
+    kept = best.open(row, np.hypot(aside, np.where(unknown, 0, np.maximum(below, 0))))
+    row, block = row[kept], block[kept]
+    none, side = np.zeros(len(row)), np.full(len(row), float(SIDE))
+    parts = Parts(row, block, none, none, side, side, none, none)
+    turn, share = surface.first(row, np.nan_to_num(blocks.tops(parts).middle))
+    return parts._replace(turn=turn, share=share)
 
 
-def _across(scene, wire, place, sample, step, reach, far):
-    """Distances [m] of places (row, turn, share) to the ground across from them, how far across it is, and how far
-    across the nearest unknown ground is, inf where there is none; inf, too, for rows that are everywhere more than
-    `far` above the highest ground across from them, as the distance is greater than that."""
-    low, high = (best(place[..., :2], axis=(0, 1, 2)) for best in (np.min, np.max))
-    x = np.arange(low[0], high[0] + step, step)
-    y = np.arange(low[1] - reach - step, high[1] + reach + 2 * step, step)
-    mesh = np.stack([*np.meshgrid(x, y, indexing="ij"), np.zeros((len(x), len(y)))], axis=-1)
-    Z = _ground_at(scene, wire[:1], mesh[None], sample)[0]
-    if place[..., 2].min() - Z.max() > reach + step:
-        return tuple(np.full(place.shape[:-1], np.inf) for _ in range(3))
-    i, j = (np.rint((place[..., axis] - at[0]) / step).astype(int) for axis, at in ((0, x), (1, y)))
-    least, across, hole = (np.full(place.shape[:-1], np.inf) for _ in range(3))
-    # Where ground is unknown, so is the highest, and the row is looked at.
-    near = np.flatnonzero(~((place[..., 2] - Z.max(axis=1)[i]).min(axis=(1, 2)) > far))
-    least[near], across[near], hole[near] = _nearest_across(place[near], Z, i[near], j[near], y,
-                                                            int(reach / step) + 1)
-    return least, across, hole
+def _left(parts, surface, blocks, best):
+    """The halves of those parts that may hold ground nearer than what is found."""
+    tops = blocks.tops(parts)
+    # Ground that is not known may be as high as the wires.
+    high = tops.middle.copy()
+    high[:, 2] = np.where(tops.known, high[:, 2] + tops.above, np.inf)
+    feet = surface.nearest(parts.row, high, parts.turn, parts.share)
+    across, along = ((feet.away * np.nan_to_num(v)).sum(axis=1) for v in (tops.across, tops.along))
+    least = feet.distance - (np.abs(across) + np.abs(along)) / 2
+    parts = parts._replace(turn=feet.turn, share=feet.share)
+    if parts.cells == 1:
+        lost = np.flatnonzero(~tops.known)
+        best.miss(parts.row[lost], least[lost])
+        open_ = np.flatnonzero(best.open(parts.row, least) & tops.known)
+        for spot in (tops.corners(-np.sign(across), -np.sign(along)), tops.middle):
+            some = parts.chosen(open_)
+            there = surface.nearest(some.row, spot[open_], some.turn, some.share)
+            best.take(some.row, spot[open_], there)
+            open_ = open_[best.open(parts.row[open_], least[open_])]
+    else:
+        open_ = np.flatnonzero(best.open(parts.row, least))
+    length = [np.linalg.norm(np.nan_to_num(v[open_]), axis=1) for v in (tops.across, tops.along)]
+    parts = parts.chosen(open_)
+    return parts.halved(length[0] > length[1]) if parts.cells == 1 else parts.halved(
+        np.ones(len(open_), bool)).halved(np.zeros(2 * len(open_), bool))
 
 
-def _nearest_across(place, Z, i, j, y, count):
-    """The three of `_across` for places by row and column of the mesh Z, as many rows of it to either side."""
-    least, across, hole = (np.full(place.shape[:-1], np.inf) for _ in range(3))
-    for m in range(-count, count + 1):
-        c = y[j + m] - place[..., 1]
-        d = np.hypot(c, np.maximum(place[..., 2] - Z[i, j + m], 0))
-        unknown = np.isnan(d)
-        hole = np.where(unknown, np.minimum(hole, np.abs(c)), hole)
-        nearer = d < least
-        least, across = np.where(nearer, d, least), np.where(nearer, c, across)
-    over = place[..., 2] - Z[i, j]
-    return np.where(over < 0, over, least), np.where(over < 0, 0.0, across), hole
+def _in_the_ground(asked, ground, rows):
+    """What is deepest in the ground of each key, of rows whose wires may hang in it; none where they do not."""
+    if not len(rows):
+        return _Found(rows, *(np.zeros(shape) for shape in ((0, 3), 0, 0, 0)))
+    scene, windy = asked.scene, asked.scene.ways.windy[asked.path[rows]].any()
+    length = scene.wires.length[asked.wire[rows]].max(initial=1.0)
+    count = int(np.clip(2 * np.ceil(length), 9, _PLACES))
+    nodes = np.linspace(-1, 1, _TURNS if windy else 1), np.linspace(0, 1, count)
+    half = np.array([1 / _TURNS, 1 / count]) * 2
+    turn, share = (np.tile(v, (len(rows), 1)) for v in nodes)
+    for look in range(_LOOKS + 1):
+        place = scene.ways.places(asked.path[rows], turn, share)
+        below = asked.ground_below(ground, place, rows)
+        over = place[..., 2] - below
+        over = np.where(np.isnan(over), np.inf, over).reshape(len(rows), -1)
+        # Several windows of each wire at first, the best place of each then.
+        at = np.argsort(over, axis=1)[:, : _WINDOWS if look == 0 else 1]
+        row, at = np.repeat(np.arange(len(rows)), at.shape[1]), at.ravel()
+        kept = kept_ways(asked.key[rows[row]], over[row, at], np.full(len(row), np.inf),
+                         1 if look == _LOOKS else _WINDOWS)
+        row, at = row[kept], at[kept]
+        t, s = np.divmod(at, share.shape[1])
+        rows, turn, share = rows[row], turn[row, t], share[row, s]
+        if look == _LOOKS:
+            found = _Found(rows, place[row, t, s], share, below[row, t, s], over[row, at])
+            return _Found(*(v[found.least < 0] for v in found))
+        some = np.linspace(-1, 1, _NODES)
+        turn = np.clip(turn[:, None] + half[0] * some * windy, -1, 1)
+        share = np.clip(share[:, None] + half[1] * some, 0, 1)
+        half = half * _NARROW
+    raise AssertionError
 
 
-def _narrowed(scene, way, wire, ways, key, sample):
-    """The nearest way of each key, followed to the end; its place on the wire, and the ground there [m]."""
-    size = np.maximum(ways.step, ways.least / 2)
-    half = np.stack([np.full(len(size), 2 / (_TURNS - 1)), size / scene.wires.length[wire[ways.row]], size,
-                     np.maximum(ways.step, ways.least / 8)])
-    for look in range(_LOOKS):
-        ways, place, ground = _look(scene, way, wire, ways, half * _NARROW**look, sample,
-                                    _NODES if look < _FINE else 3)
-        few = 1 if look == _LOOKS - 1 else _FEW if look > 7 else _WAYS
-        kept = kept_ways(key, ways.least, np.full(len(key), np.inf), few)
-        ways, key, half = _Ways(*(v[kept] for v in ways)), key[kept], half[:, kept]
-    return ways, place[kept], ground[kept]
-
-
-def _look(scene, way, wire, ways, half, sample, count):
-    """The best of three nodes in swing and share each, and of some in each way on the ground."""
-    three, some_more = np.linspace(-1, 1, 3), np.linspace(-1, 1, count)
-    turn, share = (np.clip(centre[:, None] + h[:, None] * three, low, 1) for centre, h, low in
-                   ((ways.turn, half[0], -1), (ways.share, half[1], 0)))
-    a, c = (centre[:, None] + h[:, None] * some_more for centre, h in
-            ((ways.along, half[2]), (ways.across, half[3])))
-    shape = 3, 3, count, count
-    least, ground, at = np.empty(len(turn)), np.empty(len(turn)), np.empty(len(turn), int)
-    places, at_once = np.empty((len(turn), 3, 3, 3)), max(_AT_ONCE // (9 * count**2), 1)
-    for first in range(0, len(turn), at_once):
-        some = slice(first, first + at_once)
-        row = ways.row[some]
-        places[some] = place = scene.ways.places(way[row], turn[some], share[some])
-        spot = np.broadcast_to(place[:, :, :, None, None], (len(row), *shape, 3)).copy()
-        spot[..., 0] += a[some, None, None, :, None]
-        spot[..., 1] += c[some, None, None, None, :]
-        g = _ground_at(scene, wire[row], spot, sample)
-        d = np.sqrt(a[some, None, None, :, None]**2 + c[some, None, None, None, :]**2
-                    + np.maximum(spot[..., 2] - g, 0)**2)
-        g0 = _ground_at(scene, wire[row], place, sample)[..., None, None]
-        inside = place[..., 2][..., None, None] < g0
-        d, g = np.where(inside, place[..., 2][..., None, None] - g0, d), np.where(inside, g0, g)
-        d = np.where(np.isnan(d), np.inf, d).reshape(len(row), -1)
-        at[some] = d.argmin(axis=1)
-        each = np.arange(len(row))
-        least[some], ground[some] = d[each, at[some]], g.reshape(len(row), -1)[each, at[some]]
-    every, (t, s, i, j) = np.arange(len(turn)), np.unravel_index(at, shape)
-    return ways._replace(turn=turn[every, t], share=share[every, s], along=a[every, i], across=c[every, j],
-                         least=least), places[every, t, s], ground
-
-
-def _rows(scene, w, o, k, least, place, ground):
+def _rows(scene, w, o, k, found):
     along = scene.frame.start[w, 0], scene.frame.end[w, 0]
-    position = np.where((ground > place[:, 2]) & (least > 0), "beside", "above").astype(object)
-    least = least - scene.reach.around[w, o, k]
+    place, ground = found.place, found.other
+    position = np.where((ground > place[:, 2]) & (found.least > 0), "beside", "above").astype(object)
+    least = found.least - scene.reach.around[w, o, k]
     return Checked(w, o, k, np.full(len(w), GROUND), np.full(len(w), "radial", object), position, least,
                    (place[:, 0] - along[0]) / (along[1] - along[0]), place[:, 2], ground, place[:, 1])

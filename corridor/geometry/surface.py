@@ -11,8 +11,10 @@ import numpy as np
 
 from corridor.arrays import Array, Integers
 
-__all__ = ["bilinear", "crossings", "snap"]
+__all__ = ["SIDE", "bilinear", "blocks_about", "crossings", "snap"]
 
+#: Side of the blocks that cell centres about lines are given in [cells].
+SIDE = 8
 #: Distance from a row or column of centres within which a place is on it [cells].
 _ON_CENTRE = 1e-6
 
@@ -109,3 +111,27 @@ def _axis(a: Array, b: Array, low: float, high: float) -> tuple[Integers, Array]
     whole = begin[owner] + within
     share = (whole - a[owner]) / (b - a)[owner]
     return number, 2.0 * owner + np.clip(share, 0, 1)
+
+
+def blocks_about(start: Array, stop: Array, reach: Array) -> tuple[Integers, Array, Array]:
+    """Return the blocks of `SIDE` x `SIDE` cells about segments: segment, first column and first row of each.
+
+    Parameters
+    ----------
+    start, stop : ndarray, shape (2, segment)
+        Column and row of the ends [cells].
+    reach : ndarray, shape (segment,)
+        How far beside them [cells].
+    """
+    low = np.floor((np.minimum(start, stop) - reach) / SIDE).astype(int)
+    count = np.floor((np.maximum(start, stop) + reach) / SIDE).astype(int) - low + 1
+    many = count[0] * count[1]
+    segment = np.repeat(np.arange(len(many)), many)
+    number = np.arange(len(segment)) - np.repeat(np.cumsum(many) - many, many)
+    block = low[:, segment] + np.stack(np.divmod(number, count[1, segment]))
+    way = stop - start
+    size = np.maximum((way**2).sum(axis=0), 1e-12)
+    off = SIDE * (block + 0.5) - start[:, segment]
+    share = np.clip((off * way[:, segment]).sum(axis=0) / size[segment], 0, 1)
+    near = np.hypot(*(off - share * way[:, segment])) <= reach[segment] + SIDE / np.sqrt(2)
+    return segment[near], *(SIDE * block[:, near]).astype(float)

@@ -13,13 +13,13 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.errors import InputError
-from corridor.geometry.surface import crossings
+from corridor.geometry.surface import SIDE, blocks_about, crossings
 from corridor.inputs.digest import digest_files, files_of
 from corridor.inputs.frame import transformer
 from corridor.inputs.mosaic import Mosaic, Reader, group
 from corridor.inputs.rasters import describe
 
-__all__ = ["Profiles", "RasterFacts", "Terrain", "open_terrain"]
+__all__ = ["Cells", "Profiles", "RasterFacts", "Terrain", "open_terrain"]
 
 #: Nodes worked on at once, so that the arrays of a long line do not add up.
 _NODES = 400_000
@@ -37,6 +37,19 @@ class Profiles(NamedTuple):
 
     first: np.ndarray
     fraction: np.ndarray
+    elevation: np.ndarray
+
+
+class Cells(NamedTuple):
+    """Cell centres of the surface about straight segments in plan, in square blocks.
+
+    `segment` (block,) each is for; `easting`, `northing` [m], `elevation` [m], nan where unknown, (block, SIDE + 1,
+    SIDE + 1): neighbouring blocks share their rim. Between four neighbours the surface is bilinear.
+    """
+
+    segment: np.ndarray
+    easting: np.ndarray
+    northing: np.ndarray
     elevation: np.ndarray
 
 
@@ -227,6 +240,46 @@ class Terrain:
             [[0], *(p.first[1:] + s for p, s in zip(parts, shift[:-1], strict=True))]
         )
         return Profiles(first, *(np.concatenate(v) for v in list(zip(*parts, strict=True))[1:]))
+
+    def cells(self, e0, n0, e1, n1, reach):
+        """Return the cell centres about straight segments in plan, with all that lie within a reach of them.
+
+        Parameters
+        ----------
+        e0, n0, e1, n1, reach : array_like, shape (segment,)
+            Ends in the frame, and how far beside them [m].
+
+        Returns
+        -------
+        Cells
+            Of a grid of rasters whose heights others win there, all but what is hidden whole.
+        """
+        ends = [np.atleast_1d(np.asarray(v, float)) for v in (e0, n0, e1, n1)]
+        found = []
+        for index, mosaic in enumerate(self._mosaics):
+            paths = self._paths(index, *ends)
+            segment, column, row = blocks_about(paths[:, 0], paths[:, 2], reach / self._cell(index))
+            step = np.arange(SIDE + 1)
+            shape = len(segment), SIDE + 1, SIDE + 1
+            c, r = (np.broadcast_to(v, shape).ravel() for v in
+                    (column[:, None, None] + step, row[:, None, None] + step[:, None]))
+            x, y = mosaic.members[0][0].places(c + 0.5, r + 0.5)
+            change = self._changes[index]
+            places = (x, y) if change is None else change.transform(x, y, direction="INVERSE")
+            e, n, z = (np.asarray(v).reshape(shape) for v in (*places, mosaic.sample(c, r)))
+            if index:
+                z = np.where(self._hidden(index, e, n, z), np.nan, z)
+            found.append(Cells(segment, e, n, z))
+        return Cells(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+    def _hidden(self, index, easting, northing, z):
+        """Whether nothing but other grids' heights stands at cell centres and all about them."""
+        own = self.sample(easting, northing) == z
+        near = np.zeros_like(own)
+        for down, right in np.ndindex(3, 3):
+            padded = np.pad(own, ((0, 0), (1, 1), (1, 1)), constant_values=True)
+            near |= padded[:, down : down + own.shape[1], right : right + own.shape[2]]
+        return ~near
 
     def _profiles(self, paths):
         start, stop = (np.concatenate([p[:, at] for p in paths]) for at in (0, 2))

@@ -10,7 +10,7 @@ from corridor.geometry.catenary import low_point
 from corridor.line.build import Route, Spans, WireSpans
 from corridor.line.facts import Structures
 
-__all__ = ["SpanFrame", "hung_ends", "span_frame", "string_swing", "to_grid"]
+__all__ = ["SpanFrame", "from_grid", "hung_ends", "span_frame", "string_swing", "to_grid"]
 
 
 @dataclass(frozen=True)
@@ -61,6 +61,18 @@ def to_grid(local: Array, structures: Structures, spans: Spans, span: Integers) 
         shaped(structures.northing[tail]) + along * np.cos(azimuth) - right * np.sin(azimuth),
         local[..., 2],
     ], axis=-1)
+
+
+def from_grid(grid: Array, structures: Structures, spans: Spans, span: Integers) -> Array:
+    """Return points (row, ..., 3) of easting, northing, elevation in the frames of spans; `span` (row,)."""
+    shape = (-1, *(1,) * (grid.ndim - 2))
+    tail = spans.tail[span]
+    e, n = (grid[..., i] - column[tail].reshape(shape) for i, column in enumerate((structures.easting,
+                                                                                  structures.northing)))
+    azimuth, factor = (np.asarray(v, float).reshape(shape) for v in (np.radians(spans.azimuth[span]),
+                                                                    spans.ground_factor[span]))
+    sin, cos = np.sin(azimuth), np.cos(azimuth)
+    return np.stack([(e * sin + n * cos) * factor, (e * cos - n * sin) * factor, grid[..., 2]], axis=-1)
 
 
 def string_swing(horizontal_tension: Array, weight: Array, wind: Array, wires: WireSpans, spans: Spans, row: Integers,

@@ -28,8 +28,6 @@ SEEDS = range(MANY) if MANY else (0, 3)
 OPTION = "existing"
 #: No finding is above brute force by more than this [m]: the millimetre that findings are held to.
 UNSAFE = 1e-3
-#: But the nearest ground beside a wire, where the ground is as rough as here, 0.15 m from cell to cell (docs/theory).
-BESIDE_ROUGH_GROUND = 0.015
 #: Nor below it, where it is fine enough [m]. Along the edges of roads and roofs brute force itself stops short; other
 #: lines' wires in wind go straight between their vertices, at the worst of all windy cases; from a polygon the bow of
 #: chords is taken off.
@@ -91,7 +89,7 @@ def test_never_above(both):
     table, brute, known = both
     rows = keyed(table)
     above = {key: rows[key]["actual_m"] - least.actual for key, least in truth(brute, known).items() if key in rows}
-    assert not _worst({key: off for key, off in above.items() if off > _unsafe(key)})
+    assert not _worst({key: off for key, off in above.items() if off > UNSAFE})
 
 
 def test_not_far_below(both):
@@ -144,10 +142,6 @@ def test_wires_between_the_states(both):
         key = scene.spans.name[scene.wires.span[w[i]]], OPTION, facts.cases[k[i]].name
         path = next(path for path in brute.paths[key] if path.wire == scene.wires.wire[w[i]])
         np.testing.assert_allclose(path.state(s[i:i + 1])[0, :6], hung[i, :6], rtol=0, atol=1e-5)
-
-
-def _unsafe(key):
-    return BESIDE_ROUGH_GROUND if (key[2], key[4]) == ("ground", "radial") else UNSAFE
 
 
 def _safe(key):

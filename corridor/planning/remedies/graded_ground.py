@@ -111,7 +111,11 @@ def excavated(ground: Ground, cells: dict[int, SpanCells], cut: np.ndarray) -> G
         depth = whole.at(a[0] + t * (a[2] - a[0]), a[1] + t * (a[3] - a[1]))
         return Profiles(found.first, t, found.elevation - depth)
 
-    return Ground(sample, profiles)
+    def about(*segments):
+        found = ground.cells(*segments)
+        return found._replace(elevation=found.elevation - whole.at(found.easting, found.northing))
+
+    return Ground(sample, profiles, about)
 
 
 def write_graded(path: Path, cells: dict[int, SpanCells], cut: np.ndarray) -> bool:

@@ -1,0 +1,161 @@
+"""The surface that a wire sweeps through its blow, and how far a place of the ground is from it.
+
+The ground is solid: of a place of it counts how far a place of the wire is aside, and how far above. A wire that sags
+sweeps a surface from where it is blown to the left to where it is blown to the right, in still air a line, which with
+all that is above it is convex. So one place of it is the nearest to a place of the ground, and the plane through there,
+normal to the way between the two, has the whole surface on its far side: what is before that plane is no nearer than
+the plane is.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+
+__all__ = ["Feet", "SweptSurface"]
+
+#: Nodes of the swing, where there is wind, and along a wire: between them it goes by the parabola through three.
+_TURNS, _SHARES = 17, 9
+#: Swings at which the first guess is looked for, as every so many nodes.
+_EVERY = 4
+#: Steps of Newton's method at most, and what is left of one at the last [nodes].
+_STEPS, _SMALL = 16, 1e-4
+#: Rows worked on at once.
+_AT_ONCE = 60_000
+#: Half the width of what the last step looks at [nodes].
+_CLOSE = 1 / 8
+
+
+class Feet(NamedTuple):
+    """The nearest places of wires, (row,): distance [m]; `turn`, `share` of it in nodes; and the unit vector from there
+    to the ground (row, 3), 0 where both are one place."""
+
+    distance: np.ndarray
+    turn: np.ndarray
+    share: np.ndarray
+    away: np.ndarray
+
+
+class SweptSurface:
+    """The surfaces that wires sweep, (wire,).
+
+    Parameters
+    ----------
+    ways : WirePaths
+    path : ndarray of int, shape (wire,)
+    windy : bool
+        Whether there is wind on them.
+
+    Attributes
+    ----------
+    windy : bool
+    table : ndarray, shape (wire, turn, share, 3)
+        Places of the wires in the frames of their spans [m], at even swings and shares.
+    """
+
+    def __init__(self, ways, path, windy):
+        self._ways, self._path, self.windy = ways, path, windy
+        turns = np.linspace(-1, 1, _TURNS) if windy else np.zeros(3)
+        self._last = np.array([len(turns) - 1, _SHARES - 1])
+        self.table = ways.places(path, np.tile(turns, (len(path), 1)), np.tile(np.linspace(0, 1, _SHARES),
+                                                                             (len(path), 1)))
+
+    def first(self, wire, spot):
+        """Return a guess of the feet of places (row, 3), in nodes: turn and share."""
+        ends = self.table[wire, self._last[0] // 2][:, [0, -1], 0]
+        share = np.clip((spot[:, 0] - ends[:, 0]) / (ends[:, 1] - ends[:, 0]), 0, 1) * self._last[1]
+        turns = np.arange(0, self._last[0] + 1, _EVERY if self._last[0] > 2 else 2)
+        place = self.table[wire[:, None], turns, np.rint(share).astype(int)[:, None]]
+        off = place - spot[:, None]
+        off[..., 2] = np.maximum(off[..., 2], 0)
+        return turns[(off**2).sum(axis=-1).argmin(axis=1)].astype(float), share
+
+    def nearest(self, wire, spot, turn, share):
+        """Return the feet of places.
+
+        Parameters
+        ----------
+        wire : ndarray of int, shape (row,)
+        spot : ndarray, shape (row, 3)
+            In the frame of the span [m].
+        turn, share : ndarray, shape (row,)
+            A guess [nodes].
+        """
+        cuts = range(_AT_ONCE, len(wire), _AT_ONCE)
+        found = [_settled(self.table, *part, self._last) for part in
+                 zip(*(np.split(v, cuts) for v in (wire, spot, turn, share)), strict=True)]
+        return Feet(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+    def exactly(self, wire, spot, turn, share):
+        """Return the nearest places (row, 3) to some, by a table as fine as need be about each guess."""
+        close = np.linspace(-_CLOSE, _CLOSE, 3)
+        nodes = [np.clip(at[:, None], _CLOSE, last - _CLOSE) + close for at, last in zip((turn, share), self._last,
+                                                                                    strict=True)]
+        turns, shares = 2 * nodes[0] / self._last[0] - 1, nodes[1] / self._last[1]
+        table = self._ways.places(self._path[wire], turns, shares)
+        here = [(at - around[:, 0]) / _CLOSE for at, around in zip((turn, share), nodes, strict=True)]
+        feet = _settled(table, np.arange(len(wire)), spot, *here, np.array([2, 2]))
+        at = [around[:, 0] + _CLOSE * node for around, node in zip(nodes, (feet.turn, feet.share), strict=True)]
+        turns, shares = 2 * at[0] / self._last[0] - 1, at[1] / self._last[1]
+        return self._ways.places(self._path[wire], turns[:, None], shares[:, None])[:, 0, 0], shares
+
+
+def _settled(table, wire, spot, turn, share, last):
+    """The feet of places by Newton's method, one parabola after the other."""
+    at = np.stack([turn, share], axis=-1)
+    off, left = np.empty((len(wire), 3)), np.arange(len(wire))
+    for _ in range(_STEPS):
+        new, off[left] = _step(table, wire[left], spot[left], at[left], last)
+        moved = np.abs(new - at[left]).max(axis=1, initial=0.0)
+        at[left] = new
+        left = left[moved > _SMALL]
+        if not len(left):
+            break
+    off = _off(table, wire, spot, at, last)[0]
+    distance = np.sqrt((off**2).sum(axis=1))
+    away = np.divide(-off, distance[:, None], out=np.zeros_like(off), where=distance[:, None] > 0)
+    return Feet(distance, at[:, 0], at[:, 1], away)
+
+
+def _off(table, wire, spot, at, last):
+    """From places of the ground to those of the wire (row, 3) [m], 0 in height where the ground is above; and how these
+    change with turn and share: first, second and mixed derivatives."""
+    node = np.clip(np.rint(at).astype(int), 1, last - 1)
+    u = at - node
+    around = np.arange(-1, 2)
+    G = table[wire[:, None, None], (node[:, :1] + around)[:, :, None], (node[:, 1:] + around)[:, None, :]]
+    value, slope = (u * (u - 1) / 2, 1 - u**2, u * (u + 1) / 2), (u - 0.5, -2 * u, u + 0.5)
+
+    def through(factors, which, nodes):
+        shape = (-1, *(1,) * (nodes.ndim - 2))
+        return sum(factor[:, which].reshape(shape) * nodes[:, i] for i, factor in enumerate(factors))
+
+    along, by_turn = (through(factors, 0, G) for factors in (value, slope))
+    bent = G[:, 0] - 2 * G[:, 1] + G[:, 2]
+    place, ft, ftt = (through(value, 1, nodes) for nodes in (along, by_turn, bent))
+    fs, fts = (through(slope, 1, nodes) for nodes in (along, by_turn))
+    found = ft, fs, ftt, fts, along[:, 0] - 2 * along[:, 1] + along[:, 2]
+    off = place - spot
+    below = off[:, 2] < 0
+    off[below, 2] = 0
+    for each in found:
+        each[below, 2] = 0
+    return off, found
+
+
+def _step(table, wire, spot, at, last):
+    """The next turn and share of each row (row, 2), and how far off the last was (row, 3)."""
+    off, (ft, fs, ftt, fts, fss) = _off(table, wire, spot, at, last)
+    g = np.stack([(off * ft).sum(axis=1), (off * fs).sum(axis=1)])
+    # As if the wire went straight on where it bends towards the place: Newton's step would lead away from it.
+    a, c = ((f * f).sum(axis=1) + np.maximum((off * each).sum(axis=1), 0) + 1e-12 for f, each in ((ft, ftt), (fs, fss)))
+    b = (ft * fs + off * fts).sum(axis=1)
+    b = np.clip(b, -0.95 * np.sqrt(a * c), 0.95 * np.sqrt(a * c))
+    det = a * c - b * b
+    move = np.clip(np.stack([(b * g[1] - c * g[0]) / det, (b * g[0] - a * g[1]) / det], axis=1), -1, 1)
+    new = np.clip(at + move, 0, last)
+    # Where one of the two stops at its end the other goes on alone.
+    for one, other, own in ((0, 1, c), (1, 0, a)):
+        stopped = new[:, one] != at[:, one] + move[:, one]
+        alone = at[:, other] - np.clip((g[other] + b * (new[:, one] - at[:, one])) / own, -1, 1)
+        new[:, other] = np.where(stopped, np.clip(alone, 0, last[other]), new[:, other])
+    return new, off
