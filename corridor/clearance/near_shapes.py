@@ -4,9 +4,11 @@ import numpy as np
 import shapely
 
 from corridor.clearance.crossings import roofed
+from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import checked_rows, closest, near_pairs
-from corridor.line.swing import to_grid
+from corridor.clearance.vertical import least_rows
+from corridor.line.swing import from_grid, to_grid
 
 __all__ = ["near_shapes"]
 
@@ -14,6 +16,9 @@ __all__ = ["near_shapes"]
 _FIRST = 65, 17
 #: Directions and shares of the distance found at which it is asked whether the thing is higher there.
 _ROUND, _SHARES = 16, np.linspace(0, 1, 7)[1:]
+#: Step along lines and edges whose height changes, as a share of their length, and no less than so much [m of the
+#: grid]; how often the step that has the nearest place is narrowed.
+_STEP, _NARROWED = (1 / 200, 0.5), 24
 #: How much lower a wire may hang than it does at `_PLACES` of it, at most [m].
 _LOWER, _PLACES = 1.0, 33
 #: Rows worked on at once.
@@ -58,7 +63,7 @@ def near_shapes(scene, index, sample, cases, tops, chosen, reach):
         rows = slice(first, first + _AT_ONCE)
         near = _Near(scene, index, sample, tops, w[rows], p[rows])
         found = closest(scene, scene.way(w, o, cases[k])[rows], *near.window(reach), near.distance, _FIRST)
-        least[rows], place[rows], top[rows] = near.higher(*found)
+        least[rows], place[rows], top[rows] = near.along(scene.way(w, o, cases[k])[rows], *near.higher(*found))
     position = np.where(place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, w, p, o, cases[k], least, place, position, np.minimum(top, place[:, 2]))
 
@@ -105,6 +110,70 @@ class _Near:
         each = np.arange(len(place))
         return np.fmin(least, away[each, best]), place, top[each, best]
 
+    def along(self, path, least, place, top):
+        """The same, once more with the place of each wire that is nearest to what the lines and edges of things whose
+        height changes reach to: along a straight piece of one, of even slope, it is the least of all."""
+        row = np.flatnonzero((self._own | self._drapes) & np.isfinite(least))
+        if not len(row):
+            return least, place, top
+        surface = SweptSurface(self._scene.ways, path[row], self._scene.ways.windy[path[row]].any())
+        of, nodes = self._edges(row, surface, least[row])
+        feet = self._feet(surface, row, of, nodes[:, 0])
+        best = least_rows(of, feet.distance)
+        if not len(best):
+            return least, place, top
+        of, nodes = np.repeat(of[best], 2), nodes[best][:, [1, 0, 0, 2]].reshape(-1, 2, 2)
+        low, high = np.zeros(len(of)), np.ones(len(of))
+        for _ in range(_NARROWED):
+            third = (high - low) / 3
+            left, right = (self._feet(surface, row, of, _on(nodes, at)).distance for at in (low + third, high - third))
+            low, high = np.where(left > right, low + third, low), np.where(left > right, high, high - third)
+        spot = _on(nodes, (low + high) / 2)
+        feet = self._feet(surface, row, of, spot)
+        found = surface.exactly(of, self._local(row[of], spot), feet.turn, feet.share)[0]
+        here = to_grid(found[:, None], self._scene.structures, self._scene.spans, self._span[row[of]])[:, 0]
+        above = self._tops(row[of], spot)
+        beside = np.hypot(*(spot - here[:, :2]).T) * self._factor[row[of]] - self._radius[row[of]]
+        away = np.hypot(np.maximum(beside, 0), np.maximum(here[:, 2] - above, 0))
+        best = least_rows(of, away)
+        best = best[away[best] < least[row[of[best]]]]
+        at = row[of[best]]
+        least[at], place[at], top[at] = away[best], found[best], above[best]
+        return least, place, top
+
+    def _edges(self, row, surface, least):
+        """Nodes along lines and edges as far as they may be nearer than the least found: number of the row, and places
+        (node, 3, 2) in the grid: of the node, of the one before and of the one after it."""
+        plan = to_grid(surface.table.reshape(len(row), -1, 3), self._scene.structures, self._scene.spans,
+                       self._span[row])[..., :2]
+        reach = ((least + self._radius[row]) / self._factor[row])[:, None]
+        box = shapely.box(*(plan.min(axis=1) - reach).T, *(plan.max(axis=1) + reach).T)
+        edge = self._flat[row]
+        area = shapely.get_dimensions(edge) == 2
+        edge[area] = shapely.boundary(edge[area])
+        near = shapely.intersection(edge, box)
+        lines, of = shapely.get_parts(near, return_index=True)
+        straight = shapely.length(lines) > 0
+        lines, of = lines[straight], of[straight]
+        lines = shapely.segmentize(lines, np.maximum(_STEP[0] * shapely.length(lines), _STEP[1]))
+        node, line = shapely.get_coordinates(lines, return_index=True)
+        same, every = np.diff(line, prepend=-1, append=-1) == 0, np.arange(len(node))
+        pieces = np.stack([node, node[every - same[:-1]], node[every + same[1:]]], axis=1)
+        lowest = surface.table[..., 2].min(axis=(1, 2))
+        kept = lowest[of[line]] - self._tops(row[of[line]], node) < least[of[line]] + 1
+        return of[line][kept], pieces[kept]
+
+    def _local(self, row, spot):
+        """Tops at places (place, 2) of the parts of rows, in the frames of the spans [m]."""
+        grid = np.column_stack([spot, self._tops(row, spot)])
+        return from_grid(grid[:, None], self._scene.structures, self._scene.spans, self._span[row])[:, 0]
+
+    def _feet(self, surface, row, of, spot):
+        """The nearest places of wires `of` the surface, of rows each, to the tops at places of their parts."""
+        local = self._local(row[of], spot)
+        local[np.isnan(local[:, 2]), 2] = -1e6
+        return surface.nearest(of, local, *surface.first(of, local))
+
     def _to(self, place, about):
         """Distance of places (row, place, 3) from the place of their part that is nearest in plan to others, and its
         top there."""
@@ -114,15 +183,20 @@ class _Near:
         spot = shapely.points(other[known][:, :2])
         foot[known] = shapely.get_coordinates(shapely.shortest_line(spot, self._flat[row])).reshape(-1, 2, 2)[:, 1]
         beside = np.hypot(*np.moveaxis(foot - here[..., :2], -1, 0)) * self._factor[:, None]
-        top = self._tops(foot, known, row)
+        top = np.full(known.shape, np.nan)
+        top[known] = self._tops(row, foot[known])
         return np.hypot(np.maximum(beside - self._radius[:, None], 0), np.maximum(here[..., 2] - top, 0)), top
 
-    def _tops(self, foot, known, row):
-        """Elevation of the tops at places of the parts."""
-        top = np.where(known, self._top[:, None], np.nan)
-        drapes, own = (known & some[:, None] for some in (self._drapes, self._own))
-        top[drapes] = self._sample(*foot[drapes].T) + np.broadcast_to(self._height[:, None], top.shape)[drapes]
-        line = self._shape[np.nonzero(own)[0]]
+    def _tops(self, row, foot):
+        """Elevation of the tops at places (place, 2) of the parts of rows."""
+        top, drapes, own = self._top[row], self._drapes[row], self._own[row]
+        top[drapes] = self._sample(*foot[drapes].T) + self._height[row[drapes]]
+        line = self._shape[row[own]]
         top[own] = shapely.get_z(shapely.line_interpolate_point(
             line, shapely.line_locate_point(line, shapely.points(foot[own]))))
         return top
+
+
+def _on(pieces, share):
+    """Places of pieces (piece, end, 2) at shares of their length."""
+    return pieces[:, 0] + share[:, None] * (pieces[:, 1] - pieces[:, 0])

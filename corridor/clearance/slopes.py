@@ -17,7 +17,7 @@ from corridor.clearance.nearest import kept_ways
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
 from corridor.clearance.sweep import GROUND
 from corridor.clearance.swept_surface import SweptSurface
-from corridor.clearance.vertical import Checked
+from corridor.clearance.vertical import Checked, least_rows
 from corridor.geometry.surface import SIDE
 from corridor.line.swing import to_grid
 
@@ -161,8 +161,7 @@ class _Best:
         """Places of the ground of which these are the feet."""
         key = self._key[row]
         self.inside[key[feet.distance < _TOUCHING]] = True
-        order = np.lexsort((feet.distance, key))
-        first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+        first = least_rows(key, feet.distance)
         first = first[feet.distance[first] < self.least[key[first]]]
         key = key[first]
         self.least[key], self.row[key], self.spot[key] = feet.distance[first], row[first], spot[first]

@@ -150,6 +150,25 @@ def test_a_wall_that_climbs_away_from_the_wire(along, angle, hidden):
     assert got.other == pytest.approx([z - 3], abs=1e-3) and list(got.position) == ["above"]
 
 
+@pytest.mark.parametrize("slope", [0.25, 0.5, 1.0, 1.5, 2.475])
+@pytest.mark.parametrize("angle", [30, 45, 60, 75])
+def test_a_wall_that_climbs_away_at_a_slant(slope, angle):
+    """8 m of wall from 2 m beside a level wire, up to a metre below it: by the distances of 4,001 of its places from a
+    straight line, elementary geometry. The least is in between, where the wall is not nearest in plan."""
+    z = 50 - 200**2 / (8 * 1e5)
+    ahead, aside = np.cos(np.radians(angle)), np.sin(np.radians(angle))
+
+    def ground(easting, northing):
+        return z - 2 - slope * (8 - ((easting - 100) * ahead + (northing - 2) * aside))
+
+    line = shapely.LineString([(100, 2), (100 + 8 * ahead, 2 + 8 * aside)])
+    index = index_obstacles(obstacles([("wall", line, False, 1.0, 0.0)]))
+    got = near_shapes(scene_of(*one_wire((0, 0, 50), (200, 0, 50)), [1e5], 0.0), index, ground, CASES,
+                      np.array([z - 1]), np.ones(1, bool), 30.0)
+    away = np.linspace(0, 8, 4001)
+    assert got.actual == pytest.approx([np.hypot(2 + away * aside, 1 + slope * (8 - away)).min()], abs=1e-3)
+
+
 @pytest.mark.parametrize("side", [1, -1])
 def test_wires_that_strings_hold_aside_of_where_they_rest(side):
     """A taut wire 0.6 m to the right of its rest, 4 m above two masts 3 m to either side: hypot(3 -+ 0.6, 4)."""
