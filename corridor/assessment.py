@@ -102,7 +102,7 @@ class Ground:
 
     sample: object
     profiles: object
-    cells: object = None
+    cells: object
 
 
 def assess_spans(facts, plan, ground, first, last):

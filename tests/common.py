@@ -16,6 +16,8 @@ from corridor.cli import main
 from corridor.conductor.conductor import conductor_from
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Rows
+from corridor.geometry.surface import SIDE, blocks_about
+from corridor.inputs.terrain import Cells
 from corridor.line.build import attach, lay_out
 from corridor.line.facts import Case, Framings, Limit, Obstacles, Option, RightOfWay, Structures, Wiring
 from corridor.line.section_wires import wire_runs
@@ -115,6 +117,17 @@ def draped(sample, e0, n0, e1, n1, *, pieces=60):
     return Profile(np.arange(count + 1) * len(t), np.tile(t, count), sample(e.ravel(), n.ravel()))
 
 
+def ground_of(sample, *, pieces=60):
+    """An analytic ground, as the terrain would give it on cells of a metre."""
+    def cells(e0, n0, e1, n1, reach):
+        segment, column, row = blocks_about(np.stack([e0, n0]), np.stack([e1, n1]), reach)
+        e, n = np.broadcast_arrays(column[:, None, None] + np.arange(SIDE + 1.0),
+                                   row[:, None, None] + np.arange(SIDE + 1.0)[:, None])
+        return Cells(segment, e, n, sample(e, n))
+
+    return Ground(sample, lambda *ends: draped(sample, *ends, pieces=pieces), cells)
+
+
 def structures(easting, northing, *, line=None, role=None, base=0.0, bisector=np.nan, framing="F"):
     """Structures of given places; terminal at the ends of each line, else suspension."""
     count = len(easting)
@@ -200,8 +213,7 @@ def findings(line, framing, rules, *, ground, things=NO_OBSTACLES, options=None,
     facts = Facts(line, framing, index_obstacles(things), way or RightOfWay(), rules, options or (option(),), cases,
                   None, voltage, heat or NoHeat(), method, block_ends=block_ends)
     plan = Plan(*lay_out(line, base, unit_factor), base)
-    surface = Ground(ground, lambda *ends: draped(ground, *ends, pieces=pieces))
-    return assess_spans(facts, plan, surface, 0, len(plan.spans) - 1), facts, plan
+    return assess_spans(facts, plan, ground_of(ground, pieces=pieces), 0, len(plan.spans) - 1), facts, plan
 
 
 def rows_where(columns, **wanted):

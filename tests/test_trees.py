@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
-from corridor.assessment import Ground, Plan, make_scene
+from corridor.assessment import Plan, make_scene
 from corridor.clearance.crossings import index_obstacles
 from corridor.clearance.swung_wires import hang_rows
 from corridor.clearance.trees import fall_in, feet_of, near_points
@@ -21,7 +21,7 @@ from corridor.line.facts import Case
 from corridor.line.swing import to_grid
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy
 
-from .common import draped, findings, framings, obstacles, option, rows_where, rules_of, structures, unit_factor
+from .common import findings, framings, obstacles, option, rows_where, rules_of, structures, unit_factor
 
 CASES = (Case("cold", -10.0, checks=("vertical",)), Case("swung", 10.0, wind=400.0, checks=("horizontal",)))
 LINE = structures([0, 280, 560], [0, 60, -40], base=[100.0, 118.0, 96.0])
@@ -238,5 +238,5 @@ def test_feet_of_trees_whose_tops_are_surveyed():
     things = obstacles([("tree", shapely.Point(0, 0, 95), True, np.nan, 0.0),
                         ("tree", shapely.Point(9, 0), False, 7.0, 0.0), ("tree", shapely.Point(5, 0), False, 7.0, 0.0)])
     index = index_obstacles(things)
-    feet = feet_of(index, np.array([95.0, 90.0, 90.0]), Ground(level, draped).sample, np.array([True, True, False]))
+    feet = feet_of(index, np.array([95.0, 90.0, 90.0]), level, np.array([True, True, False]))
     np.testing.assert_array_equal(feet, [80.0, 83.0, np.nan])

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from corridor.assessment import Ground, assess_spans, make_scene
+from corridor.assessment import assess_spans, make_scene
 from corridor.clearance.capacity import Capacities, Totals
 from corridor.clearance.electric_fields import hot_case
 from corridor.clearance.own_wires import own_findings
@@ -21,7 +21,7 @@ from corridor.line.facts import Case, OwnWires
 from corridor.planning.conductor_search.search import add_to_study
 from corridor.study import load_study
 
-from ..common import ask, draped, findings, framings, obstacles, option, rows_where, rules_of, structures
+from ..common import ask, findings, framings, ground_of, obstacles, option, rows_where, rules_of, structures
 from ..test_structure_loads import LENGTH, MASS, hanging_at, only
 from .test_equilibrium import ICE, STIFFNESS, W, statics
 
@@ -183,7 +183,7 @@ def test_one_wire_is_broken_at_a_structure_as_a_whole(tmp_path):
         return 0 * e - 20
 
     totals = Totals(facts)
-    totals.add(*assess_spans(facts, plan, Ground(low, lambda *ends: draped(low, *ends)), 0, 3)["structure_totals"])
+    totals.add(*assess_spans(facts, plan, ground_of(low), 0, 3)["structure_totals"])
     rows = totals.rows(plan.base_elevation)
     whole = {name: only(loads, structure="T3", case="bare", wire=name) for name in ("low", "high")}
     broken = {name: only(loads, structure="T3", case="ahead", wire=name) for name in ("low", "high")}
