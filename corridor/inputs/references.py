@@ -1,22 +1,44 @@
-"""What a file of somebody else may refer to: other files, a server. Looked for before GDAL opens it."""
+"""What a file of somebody else is, and what it may refer to: other files, a server. Looked for before GDAL opens it."""
 
 import re
+import warnings
 from pathlib import Path
 from xml.etree import ElementTree
+
+import rasterio
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
 from corridor.databases import queries_in
 from corridor.errors import InputError
 from corridor.inputs.digest import files_of
-from corridor.study.named_files import ALLOW, named_files
+from corridor.inputs.rasters import KINDS, describe
+from corridor.study.named_files import ADDRESS, ALLOW, named_files
 
-__all__ = ["check_files", "check_references"]
+__all__ = ["check_files", "check_references", "ground_rasters"]
 
 #: Elements of GDAL's virtual rasters and layers that name a data set.
 _NAMES = ("SourceFilename", "SourceDataset", "SrcDataSource", "SrcRegion", "GeoLocArray", "MaskBandDataset")
 #: Elements by which they run code, or ask a data set in its own language.
-_CODE = ("PixelFunctionCode", "PixelFunctionLanguage", "SrcSQL", "OpenOptions", "OpenOption", "Processing")
+_CODE = ("PixelFunctionCode", "PixelFunctionLanguage", "SrcSQL", "OpenOptions", "OpenOption", "Processing",
+         "ProcessingSteps", "DEMPath")
+#: Metadata that name one.
+_KEYS = re.compile(r"(?i)\w+_(FILE|DATASET)\b")
 #: Files that name a server are in words of GDAL: <GDAL_WMS>, <OGRWFSDataSource>, <WCS_GDAL> and the like.
 _WORDS = re.compile(r"<(?:\w+:)?((?:OGR|GDAL|VRT|WCS|WFS|WMS|WMTS|OGC|CSW|OAPI)\w*)")
+#: GDAL finds these wherever they stand.
+_VIRTUAL = re.compile(rb"<(?:VRTDataset|OGRVRT)")
+#: How layers begin of whose kinds anybody's study may have some: GeoPackage and SQLite, FlatGeobuf, shapefile, MapInfo
+#: (of its own rows alone), KML and virtual layers.
+_LAYERS = re.compile(rb"SQLite format 3\0|fgb\x03fgb|\0\0\x27\x0a|(?i:version\s+\d+\s|!table\s)|\s*<")
+_MARKED = re.compile(rb"<(?:\w+:)?kml\b|<OGRVRTDataSource")
+#: GeoJSON says what it is (RFC 7946, 1.4).
+_GEOJSON = re.compile(rb"[\s\x1e]*[{\[]")
+_GEOJSON_TYPE = re.compile(rb"\"type\"\s*:\s*\"(?:FeatureCollection|Feature|GeometryCollection|(?:Multi)?(?:Point|"
+                           rb"LineString|Polygon))\"")
+#: Steps that GDAL would take, and tables of other files.
+_STEPS = re.compile(rb"(?i)gdal_streamed_alg|open\s+table|create\s+view|type\s+linked")
+#: What GDAL reads beside a raster as if it were in it, by endings of its whole name.
+_BESIDE = (".ovr", ".msk")
 #: Files within files that are followed.
 _DEEPEST = 5
 #: Bytes of a file of names.
@@ -36,10 +58,12 @@ def check_references(study, path, where, deep=0):
     Raises
     ------
     InputError
-        It names a file outside, a data set on a server, or code.
+        It lies outside, or names a file outside, a data set on a server, or code.
     """
     if study.may_read("/vsi") or not path.is_file():  # a study that is trusted; a folder
         return
+    if not study.may_read(path.absolute()):
+        raise _refused(path, where, "a file that is outside the study's folder")
     with path.open("rb") as file:
         head = file.read(4096)
     if path.name.lower().endswith((".gti.gpkg", ".gti.fgb")):
@@ -49,6 +73,8 @@ def check_references(study, path, where, deep=0):
             raise _refused(path, where, f"{name!r}, which is a query and no table")
         return
     if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] != b"<":
+        if _VIRTUAL.search(head):
+            raise _refused(path, where, "a virtual data set that begins with something else")
         _check_json(path, where, head)
         return
     word = _WORDS.search(head.decode("utf-8", "replace"))
@@ -61,17 +87,23 @@ def check_references(study, path, where, deep=0):
     except ElementTree.ParseError as error:
         raise InputError(path, where, f"XML that cannot be read ({error})", "a whole file") from None
     for element in root.iter():
-        if element.tag in _CODE:
+        if element.tag in _CODE or element.tag == "MDI" and _KEYS.match(element.get("key", "")):
             raise _refused(path, where, f"<{element.tag}>")
         text = (element.text or "").strip()
         if element.tag in _NAMES and text:
-            near = any(element.get(name) == "1" for name in ("relativeToVRT", "relativetoVRT"))
-            file = path.parent / text if near else Path(text).absolute()
-            if text.startswith("/vsi") or "://" in text or not study.may_read(file.absolute()):
-                raise _refused(path, where, f"<{element.tag}> {text!r}, which is outside the study's folder")
-            if file.exists() and not (file.is_file() or file.is_dir()):
-                raise _refused(path, where, f"<{element.tag}> {text!r}, which is no file")
-            check_references(study, file, where, deep + 1)
+            _follow(study, path, where, element, text, deep)
+
+
+def _follow(study, path, where, element, text, deep):
+    """Look at a data set that a virtual one names."""
+    near = any(element.get(name) == "1" for name in ("relativeToVRT", "relativetoVRT"))
+    file = path.parent / text if near else Path(text).absolute()
+    if ADDRESS.match(text) or not study.may_read(file.absolute()):
+        raise _refused(path, where, f"<{element.tag}> {text!r}, which is outside the study's folder")
+    if file.exists() and not (file.is_file() or file.is_dir()):
+        raise _refused(path, where, f"<{element.tag}> {text!r}, which is no file")
+    check_references(study, file, where, deep + 1)
+    _check_kind(study, file, where)
 
 
 def _check_json(path, where, head):
@@ -87,5 +119,74 @@ def _refused(path, where, found):
 def check_files(study):
     """Refuse a study one of whose files leads to what it may not read; errors as of `check_references`."""
     for where, name in named_files(study):
-        for file in files_of(study.resolve(name)):
+        path = study.resolve(name)
+        for file in files_of(path):
             check_references(study, Path(file), where)
+        _check_kind(study, path, where)
+
+
+def _check_kind(study, path, where):
+    """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
+    if study.may_read("/vsi") or study.trusts(path) or not path.exists():
+        return
+    if where.startswith("terrain."):
+        _check_raster(study, path, where)
+    elif where in ("structures.file", "right_of_way.file") or where.startswith("obstacles."):
+        if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
+            raise InputError(path, where, "no vector file of the kinds that any study may have",
+                             "a GeoPackage, shapefile, GeoJSON, FlatGeobuf, SQLite, MapInfo, KML or CSV file; others "
+                             "with --trust or trust=True (docs/security.md)")
+
+
+def _check_raster(study, path, where, deep=0):
+    """Nothing but its own cells: GDAL opens what a raster or a file beside it names as its overviews."""
+    driver = next((each for each in KINDS if _opens(path, each, where)), None)
+    if driver is None or deep > _DEEPEST:
+        raise InputError(path, where, "no readable raster of the kinds that any study may have",
+                         f"a whole raster of heights, one of {', '.join(KINDS)}; others with --trust or trust=True "
+                         "(docs/security.md)")
+    for file in path.parent.iterdir() if path.is_file() else ():
+        if file.name.startswith(path.stem + ".") and not study.may_read(file.absolute()):
+            raise _refused(file, where, "a file that is outside the study's folder")
+        if file.name.startswith(path.name) and file.name[len(path.name):].lower() in _BESIDE:
+            check_references(study, file, where)
+            _check_raster(study, file, where, deep + 1)
+
+
+def _opens(path, driver, where):
+    """Whether GDAL takes a file for a raster of a kind; it is refused where its overviews are elsewhere."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)  # overviews and masks are not
+        try:
+            with rasterio.open(path, driver=driver, sharing=False) as dataset:
+                elsewhere = dataset.tags(ns="OVERVIEWS")
+        except RasterioError:
+            return False
+    if elsewhere:
+        raise _refused(path, where, f"overviews in another file ({', '.join(map(repr, elsewhere.values()))})")
+    return True
+
+
+def _is_layer(path):
+    with path.open("rb") as file:
+        head = file.read(_LARGEST if path.suffix.lower() == ".tab" else 65536)
+    if _STEPS.search(head) and not head.startswith((b"SQLite", b"fgb", b"\0")):
+        return False
+    if _GEOJSON.match(head.removeprefix(b"\xef\xbb\xbf")):
+        return _GEOJSON_TYPE.search(head) is not None
+    found = _LAYERS.match(head.removeprefix(b"\xef\xbb\xbf"))
+    if found is None:
+        return path.suffix.lower() == ".csv"
+    return _MARKED.search(head) is not None if found[0].endswith(b"<") else True
+
+
+def _is_folder_of_layers(path):
+    return path.suffix.lower() == ".gdb" or any(each.suffix.lower() == ".shp" for each in path.iterdir())
+
+
+def ground_rasters(study):
+    """Return the rasters of a study's ground, described; each is opened by drivers for the kinds that it may have."""
+    paths = [study.resolve(name) for name in study.terrain.ground]
+    anything = study.may_read("/vsi")
+    return [describe(path, study.terrain.vertical_unit, None if anything or study.trusts(path) else KINDS)
+            for path in paths]
