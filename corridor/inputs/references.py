@@ -45,7 +45,7 @@ _DEEPEST = 5
 _LARGEST = 64_000_000
 
 
-def check_references(study, path, where, deep=0):
+def check_references(study, path, where, deep=0, known=None):
     """Refuse a file that leads to what the study may not read.
 
     Parameters
@@ -54,6 +54,10 @@ def check_references(study, path, where, deep=0):
     path : Path
     where : str
         The key of the study that led there.
+    deep : int
+        How many files led there.
+    known : set of Path, optional
+        What was looked at already; added to.
 
     Raises
     ------
@@ -91,10 +95,10 @@ def check_references(study, path, where, deep=0):
             raise _refused(path, where, f"<{element.tag}>")
         text = (element.text or "").strip()
         if element.tag in _NAMES and text:
-            _follow(study, path, where, element, text, deep)
+            _follow(study, path, where, element, text, deep, set() if known is None else known)
 
 
-def _follow(study, path, where, element, text, deep):
+def _follow(study, path, where, element, text, deep, known):
     """Look at a data set that a virtual one names."""
     near = any(element.get(name) == "1" for name in ("relativeToVRT", "relativetoVRT"))
     file = path.parent / text if near else Path(text).absolute()
@@ -102,8 +106,10 @@ def _follow(study, path, where, element, text, deep):
         raise _refused(path, where, f"<{element.tag}> {text!r}, which is outside the study's folder")
     if file.exists() and not (file.is_file() or file.is_dir()):
         raise _refused(path, where, f"<{element.tag}> {text!r}, which is no file")
-    check_references(study, file, where, deep + 1)
-    _check_kind(study, file, where)
+    if file not in known:
+        check_references(study, file, where, deep + 1, known)
+        _check_kind(study, file, where)
+        known.add(file)
 
 
 def _check_json(path, where, head):
@@ -120,8 +126,9 @@ def check_files(study):
     """Refuse a study one of whose files leads to what it may not read; errors as of `check_references`."""
     for where, name in named_files(study):
         path = study.resolve(name)
+        check_references(study, path, where)  # before its tiles are looked for, wherever they are
         for file in files_of(path):
-            check_references(study, Path(file), where)
+            check_references(study, file, where)
         _check_kind(study, path, where)
 
 

@@ -116,6 +116,46 @@ def test_ground_that_is_something_else(study, words, tmp_path, what, capsys):
     assert "ground.tif" in refused(study, capsys, tmp_path, words[1])
 
 
+@pytest.mark.parametrize("trust", [(), ("--trust",)])
+@pytest.mark.parametrize("tile", ["m.vrt", "../{folder}/m.vrt", "n.vrt"])
+def test_mosaics_in_a_circle(study, tile, trust, capsys):
+    """Also by way of another one, and by a path that is longer each time."""
+    study.write()
+    source = f'<SourceFilename relativeToVRT="1">{tile.format(folder=study.folder.name)}</SourceFilename>'
+    (study.folder / "m.vrt").write_text(RASTER.format(source))
+    (study.folder / "n.vrt").write_text(RASTER.format('<SourceFilename relativeToVRT="1">m.vrt</SourceFilename>'))
+    study.change('"ground.tif"', '"m.vrt"')
+    study.path.write_text(study.text)
+    assert study.command(*trust) == 2
+    said = capsys.readouterr().err
+    assert ".vrt" in said and said.count("\n") == 1
+
+
+@pytest.mark.parametrize("tile", ["/", "/proc", ".."])
+def test_a_mosaic_of_all_that_a_machine_has(study, tile, capsys):
+    """No folder outside is looked through for tiles, not even for their names."""
+    study.write()
+    (study.folder / "m.vrt").write_text(RASTER.format(
+        f'<SourceFilename relativeToVRT="1">{tile}</SourceFilename>'))
+    study.change('"ground.tif"', '"m.vrt"')
+    study.path.write_text(study.text)
+    assert study.command() == 2
+    assert "outside the study's folder" in capsys.readouterr().err
+
+
+def test_mosaics_that_name_one_another_many_times(study):
+    """Each is looked at once: otherwise 40 to the power of 4 times."""
+    study.write()
+    for level, below in enumerate(["ground.tif", "m0.vrt", "m1.vrt", "m2.vrt"]):
+        source = RASTER.format(f'<SourceFilename relativeToVRT="1">{below}</SourceFilename>')
+        start, stop = source.index("<SimpleSource>"), source.index("</SimpleSource>") + len("</SimpleSource>")
+        (study.folder / f"m{level}.vrt").write_text(source[:start] + source[start:stop] * 40 + source[stop:])
+    study.change('"ground.tif"', '"m3.vrt"')
+    study.path.write_text(study.text)
+    with open_study(study.path) as opened:
+        assert [path.name for path in opened.guard().inputs].count("m0.vrt") == 1
+
+
 @pytest.mark.parametrize("what", BESIDE)
 def test_what_lies_beside_the_ground(study, words, tmp_path, what, capsys):
     """GDAL reads notes, overviews, a mask and a place from files beside a raster."""
