@@ -16,11 +16,13 @@ from corridor.study.named_files import ADDRESS, ALLOW, named_files
 
 __all__ = ["check_files", "check_references", "ground_rasters"]
 
-#: Elements of GDAL's virtual rasters and layers that name a data set.
-_NAMES = ("SourceFilename", "SourceDataset", "SrcDataSource", "SrcRegion", "GeoLocArray", "MaskBandDataset")
+#: Elements of GDAL's virtual rasters and layers that name a data set. GDAL takes them in any case and namespace, and as
+#: attributes.
+_NAMES = ("sourcefilename", "sourcedataset", "srcdatasource", "srcregion", "geolocarray", "maskbanddataset")
 #: Elements by which they run code, or ask a data set in its own language.
-_CODE = ("PixelFunctionCode", "PixelFunctionLanguage", "SrcSQL", "OpenOptions", "OpenOption", "Processing",
-         "ProcessingSteps", "DEMPath")
+_CODE = ("pixelfunctioncode", "pixelfunctionlanguage", "srcsql", "openoptions", "openoption", "processing",
+         "processingsteps", "dempath")
+_RELATIVE = "relativetovrt"
 #: Metadata that name one.
 _KEYS = re.compile(r"(?i)\w+_(FILE|DATASET)\b")
 #: Files that name a server are in words of GDAL: <GDAL_WMS>, <OGRWFSDataSource>, <WCS_GDAL> and the like.
@@ -30,7 +32,8 @@ _VIRTUAL = re.compile(rb"<(?:VRTDataset|OGRVRT)")
 #: How layers begin of whose kinds anybody's study may have some: GeoPackage and SQLite, FlatGeobuf, shapefile, MapInfo
 #: (of its own rows alone), KML and virtual layers.
 _LAYERS = re.compile(rb"SQLite format 3\0|fgb\x03fgb|\0\0\x27\x0a|(?i:version\s+\d+\s|!table\s)|\s*<")
-_MARKED = re.compile(rb"<(?:\w+:)?kml\b|<OGRVRTDataSource")
+_MARKED = re.compile(rb"\s*(?:<(?:\?(?:(?!\?>).)*\?|!--(?:(?!-->).)*--)>\s*)*"
+                     rb"<(?:(?:\w+:)?kml\b|OGRVRTDataSource)", re.DOTALL)
 #: GeoJSON says what it is (RFC 7946, 1.4).
 _GEOJSON = re.compile(rb"[\s\x1e]*[{\[]")
 _GEOJSON_TYPE = re.compile(rb"\"type\"\s*:\s*\"(?:FeatureCollection|Feature|GeometryCollection|(?:Multi)?(?:Point|"
@@ -39,6 +42,8 @@ _GEOJSON_TYPE = re.compile(rb"\"type\"\s*:\s*\"(?:FeatureCollection|Feature|Geom
 _STEPS = re.compile(rb"(?i)gdal_streamed_alg|open\s+table|create\s+view|type\s+linked")
 #: What GDAL reads beside a raster as if it were in it, by endings of its whole name.
 _BESIDE = (".ovr", ".msk")
+#: Bytes of a file that are looked at, more than GDAL does to tell its kind.
+_HEAD = 65536
 #: Files within files that are followed.
 _DEEPEST = 5
 #: Bytes of a file of names.
@@ -69,7 +74,7 @@ def check_references(study, path, where, deep=0, known=None):
     if not study.may_read(path.absolute()):
         raise _refused(path, where, "a file that is outside the study's folder")
     with path.open("rb") as file:
-        head = file.read(4096)
+        head = file.read(_HEAD)
     if path.name.lower().endswith((".gti.gpkg", ".gti.fgb")):
         raise _refused(path, where, "an index of tiles")
     if head.startswith(b"SQLite format 3\0"):
@@ -79,7 +84,7 @@ def check_references(study, path, where, deep=0, known=None):
     if head.lstrip(b"\xef\xbb\xbf \t\r\n")[:1] != b"<":
         if _VIRTUAL.search(head):
             raise _refused(path, where, "a virtual data set that begins with something else")
-        _check_json(path, where, head)
+        _check_json(path, where, head[:4096])
         return
     word = _WORDS.search(head.decode("utf-8", "replace"))
     if word is None:
@@ -87,20 +92,32 @@ def check_references(study, path, where, deep=0, known=None):
     if word[1] not in ("VRTDataset", "OGRVRTDataSource") or deep > _DEEPEST or path.stat().st_size > _LARGEST:
         raise _refused(path, where, f"a data set of the kind {word[1]}")
     try:
-        root = ElementTree.parse(path).getroot()
+        content = path.read_bytes()
+        if b"<!DOCTYPE" in content:
+            raise _refused(path, where, "<!DOCTYPE>")  # words of its own, which GDAL reads otherwise
+        root = ElementTree.fromstring(content)
+        if root.tag != word[1]:
+            raise _refused(path, where, f"<{root.tag}>")
     except ElementTree.ParseError as error:
         raise InputError(path, where, f"XML that cannot be read ({error})", "a whole file") from None
+    known = set() if known is None else known
     for element in root.iter():
-        if element.tag in _CODE or element.tag == "MDI" and _KEYS.match(element.get("key", "")):
+        tag = _plain(element.tag)
+        said = {_plain(name): value for name, value in element.attrib.items()}
+        odd = {*_NAMES, *_CODE} & said.keys() or tag == _RELATIVE or said.get(_RELATIVE, "0") not in ("0", "1")
+        if odd or tag in _CODE or tag == "mdi" and any(map(_KEYS.match, said.values())):
             raise _refused(path, where, f"<{element.tag}>")
         text = (element.text or "").strip()
-        if element.tag in _NAMES and text:
-            _follow(study, path, where, element, text, deep, set() if known is None else known)
+        if tag in _NAMES and text:
+            _follow(study, path, where, element, text, said.get(_RELATIVE) == "1", deep, known)
 
 
-def _follow(study, path, where, element, text, deep, known):
+def _plain(name):
+    return name.rpartition("}")[2].lower()
+
+
+def _follow(study, path, where, element, text, near, deep, known):
     """Look at a data set that a virtual one names."""
-    near = any(element.get(name) == "1" for name in ("relativeToVRT", "relativetoVRT"))
     file = path.parent / text if near else Path(text).absolute()
     if ADDRESS.match(text) or not study.may_read(file.absolute()):
         raise _refused(path, where, f"<{element.tag}> {text!r}, which is outside the study's folder")
@@ -176,7 +193,7 @@ def _opens(path, driver, where):
 
 def _is_layer(path):
     with path.open("rb") as file:
-        head = file.read(_LARGEST if path.suffix.lower() == ".tab" else 65536)
+        head = file.read(_LARGEST if path.suffix.lower() == ".tab" else _HEAD)
     if _STEPS.search(head) and not head.startswith((b"SQLite", b"fgb", b"\0")):
         return False
     if _GEOJSON.match(head.removeprefix(b"\xef\xbb\xbf")):
@@ -184,7 +201,7 @@ def _is_layer(path):
     found = _LAYERS.match(head.removeprefix(b"\xef\xbb\xbf"))
     if found is None:
         return path.suffix.lower() == ".csv"
-    return _MARKED.search(head) is not None if found[0].endswith(b"<") else True
+    return not found[0].endswith(b"<") or _MARKED.match(head.removeprefix(b"\xef\xbb\xbf")) is not None
 
 
 def _is_folder_of_layers(path):

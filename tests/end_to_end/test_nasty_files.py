@@ -31,6 +31,14 @@ RASTERS = {
     "virtual": SOURCE, "virtual after a word": "junk " + SOURCE, "virtual after an element": "<x/>\n" + SOURCE,
     "virtual, by the name of a driver": SOURCE.replace("{outside}", "GTIFF_DIR:1:{outside}"),
     "virtual, in two bytes a letter": SOURCE.encode("utf-16"),
+    "virtual, in small letters": SOURCE.replace("SourceFilename", "sourcefilename"),
+    "virtual, of a namespace": SOURCE.replace("<VRTDataset", '<VRTDataset xmlns="a"'),
+    "virtual, as an attribute": RASTER.format("").replace(
+        "<SimpleSource>", '<SimpleSource SourceFilename="{outside}">'),
+    "virtual, near in other words": SOURCE.replace('="0">{outside}', '="01">../outside.tif'),
+    "virtual, near in an element": RASTER.format(
+        "<SourceFilename>../outside.tif<relativeToVRT>1</relativeToVRT></SourceFilename>"),
+    "virtual, with words of its own": '<!DOCTYPE a [<!ENTITY b "ground.tif">]>' + SOURCE.replace("{outside}", "&b;"),
     "virtual with heights elsewhere": WARPED.format("<DEMPath>{outside}</DEMPath>"),
     "virtual with overviews elsewhere": WARPED.format(
         '<Metadata domain="OVERVIEWS"><MDI key="OVERVIEW_FILE">{url}</MDI></Metadata>'),
@@ -60,6 +68,16 @@ VECTORS = {
                                         '"gdal vector pipeline read {layer} ! filter --where 1=1"}}'),
     "a driver in a virtual layer": ("a.vrt", '<OGRVRTDataSource><OGRVRTLayer name="a"><SrcDataSource>GeoJSON:{layer}'
                                              '</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'),
+    "virtual, in small letters": ("a.vrt", '<OGRVRTDataSource><OGRVRTLayer name="a"><srcdatasource>{layer}'
+                                          '</srcdatasource></OGRVRTLayer></OGRVRTDataSource>'),
+    "virtual, as an attribute": ("a.vrt", '<OGRVRTDataSource><OGRVRTLayer name="a" SrcDataSource="{layer}"/>'
+                                          '</OGRVRTDataSource>'),
+    "virtual, after many words": ("a.csv", "<!--" + 5000 * " " + '--><OGRVRTDataSource><OGRVRTLayer name="outside">'
+                                           "<SrcDataSource>{layer}</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>"),
+    "a virtual one in a remark": ("a.gml", '<!-- <OGRVRTDataSource> --><a:FeatureCollection xmlns:a="http://www.opengis.net/'
+                                           'gml"><a:featureMember><b/></a:featureMember></a:FeatureCollection>'),
+    "KML in a remark": ("a.gml", '<!-- <kml> --><a:FeatureCollection xmlns:a="http://www.opengis.net/gml">'
+                                 '<a:featureMember><b/></a:featureMember></a:FeatureCollection>'),
     "virtual, by another name": ("a.csv", '<OGRVRTDataSource><OGRVRTLayer name="a"><SrcDataSource>{layer}'
                                           '</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'),
     "a database elsewhere": ("a.ovf", '<OGRVRTDataSource><OGRVRTLayer name="a"><SrcDataSource>PG:host=127.0.0.1 '
