@@ -15,13 +15,21 @@ _ROWS = re.compile(r"CREATE (TABLE|(UNIQUE )?INDEX|TRIGGER|VIRTUAL TABLE (\w+|\"
 
 
 def queries_in(path: Path) -> list[str]:
-    """Return names of what an SQLite database makes up when asked, which may have no end: views and tables of code.
+    """Return names of what an SQLite database makes up when asked, which may have no end: views, tables of code or with
+    columns that are worked out.
 
     Of a file that is no database, none.
     """
     try:
         with closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as database:
             found = database.execute("SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL").fetchall()
+            return [name for name, sql in found if not _ROWS.match(sql) or _has_made_up(database, name, sql)]
     except (sqlite3.Error, UnicodeDecodeError):
         return []  # no database: GDAL says so
-    return [name for name, sql in found if not _ROWS.match(sql)]
+
+
+def _has_made_up(database: sqlite3.Connection, name: str, sql: str) -> bool:
+    """Whether a table has columns that are worked out when asked for (hidden 2 of `table_xinfo`, sqlite.org, recalled):
+    a cell of a few letters may come to a thousand million."""
+    return sql[:12].upper() == "CREATE TABLE" and bool(database.execute(
+        "SELECT 1 FROM pragma_table_xinfo(?) WHERE hidden = 2", [name]).fetchone())

@@ -16,6 +16,7 @@ from corridor.clearance.induced_current import current_rule
 from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.digest import files_of
+from corridor.inputs.references import check_files
 from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.inputs.terrain import Terrain
 from corridor.line.build import lay_out, mean_elevation
@@ -153,7 +154,8 @@ class Opened:
 
 
 def guard_of(study: Study, overwrite: bool = False) -> Guard:
-    """Return the `Opened.guard` of a study."""
+    """Return the `Opened.guard` of a study; errors as of `check_files`."""
+    check_files(study)
     paths = [study.resolve(name) for _, name in named_files(study)]
     return Guard((study.path, *paths, *(file for path in paths for file in files_of(path))), overwrite)
 

@@ -1,6 +1,7 @@
 """Digests of input files, so that a finding can be tied to the very bytes it came from."""
 
 import hashlib
+import os
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -50,7 +51,18 @@ def digest_files(paths):
 def files_of(path):
     """Return the files that stand behind a path, as `digest` takes them; with a mosaic its tiles,
     and with a database the log that is read with it."""
-    path = Path(_archive(str(path)))
+    files, waiting, seen = [], [path], set()
+    while waiting:
+        file = Path(_archive(str(waiting.pop())))
+        if (real := os.path.realpath(file)) not in seen:  # mosaics may name one another in a circle
+            seen.add(real)
+            files += _files_alone(file)
+            waiting += tiles_of(file)
+    return files
+
+
+def _files_alone(path):
+    """The files of one data set, without those of others that it names."""
     if path.is_dir():
         return [p for p in path.rglob("*") if p.is_file() and p.suffix != ".lock"]
     if path.suffix.lower() in _FAMILIES and path.parent.is_dir():
@@ -62,7 +74,7 @@ def files_of(path):
             and (p == path or not beside or p.suffix.lower() in beside)
         ]
     logs = [log for ending in SQLITE_LOGS if _filled(log := path.with_name(path.name + ending))]
-    return [path, *logs, *(file for tile in tiles_of(path) for file in files_of(tile))]
+    return [path, *logs]
 
 
 def _filled(path):

@@ -75,7 +75,7 @@ class Reader:
         if path not in handles:
             if len(handles) >= _HANDLES:
                 handles.popitem(last=False)[1].close()
-            handles[path] = open_dataset(raster.source)
+            handles[path] = open_dataset(raster.source, raster.kinds)
         handles.move_to_end(path)
         return handles[path]
 

@@ -163,18 +163,15 @@ def _words(each):
         yield f"{name}: {unknown} of {counts['near']} points near the line are of no class that the study knows: {done}"
 
 
-def fill_ground(study, clouds, terrain, frame, paths):
+def fill_ground(clouds, terrain, frame):
     """Return the terrain with the ground points of clouds where its rasters know nothing, and what is to be said of it.
 
     Parameters
     ----------
-    study : Study
     clouds : Clouds
     terrain : Terrain
         Open; closed where another is returned.
     frame : Frame
-    paths : list of path
-        Its rasters.
 
     Returns
     -------
@@ -197,5 +194,4 @@ def fill_ground(study, clouds, terrain, frame, paths):
     words += [f"heights of point clouds ({name or 'not stated'}) are taken for those of the rasters "
               f"({'not stated' if heights is None else heights.name})"
               for name in dict.fromkeys(own) if name != (heights and heights.name)]
-    rasters = [describe(each, study.terrain.vertical_unit) for each in paths]
-    return Terrain([*rasters, describe(path, "m")], frame, BUDGET), tuple(words)
+    return Terrain([*terrain.rasters, describe(path, "m")], frame, BUDGET), tuple(words)

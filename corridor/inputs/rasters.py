@@ -14,8 +14,10 @@ from rasterio.windows import Window
 from corridor.errors import InputError, nearest
 from corridor.inputs.frame import horizontal, vertical, vertical_factor
 
-__all__ = ["UNITS", "Raster", "describe", "open_dataset", "read_window", "unit_name"]
+__all__ = ["KINDS", "UNITS", "Raster", "describe", "open_dataset", "read_window", "unit_name"]
 
+#: Kinds that hold their cells themselves, or name their tiles in words that are looked at, by GDAL's names.
+KINDS = ("GTiff", "VRT", "AAIGrid", "AIG", "EHdr", "GSAG", "GSBG", "GS7BG", "SRTMHGT", "DTED", "USGSDEM", "XYZ")
 #: Metres per unit, by the names a study may use.
 UNITS = {"m": 1.0, "ft": 0.3048, "us-ft": 1200 / 3937}
 #: Other names by which files call them.
@@ -51,7 +53,7 @@ class Raster:
     `matrix` (3, 3) leads from column, row and 1 (corner of the first cell at 0, 0) to its CRS;
     `factor` metres per unit of height, `unit` its name; `masked` is True where its own mask must be
     asked beside `nodata`. `cautions` are words to the user; `unit_doubt` says why the unit may be
-    wrong, "" where nothing speaks against it."""
+    wrong, "" where nothing speaks against it; `kinds` are those of `open_dataset`."""
 
     path: str
     source: str
@@ -70,6 +72,7 @@ class Raster:
     files: tuple[str, ...]
     cautions: tuple[str, ...]
     unit_doubt: str = ""
+    kinds: tuple[str, ...] | None = None
 
     def places(self, column, row):
         """Return x and y in its CRS of places counted from the corner of the first cell."""
@@ -92,26 +95,30 @@ class Raster:
         return self.dtype in _SINGLE and (self.scale, self.offset, self.factor) == (1.0, 0.0, 1.0)
 
 
-def open_dataset(path):
+def open_dataset(path, kinds=None):
     """Return an open rasterio data set of its own, never shared.
+
+    Parameters
+    ----------
+    path : path or str
+    kinds : sequence of str or None
+        GDAL's names of the kinds that it may be of, tried in turn; None: any.
 
     Raises
     ------
     InputError
         The file is not there or no raster.
     """
-    try:
-        return rasterio.open(path, sharing=False)
-    except RasterioError as error:
-        raise InputError(
-            path,
-            None,
-            f"no readable raster ({_first_line(error)})",
-            "a raster of heights that GDAL reads",
-        ) from None
+    words = ""
+    for kind in (None,) if kinds is None else kinds:
+        try:
+            return rasterio.open(path, driver=kind, sharing=False)
+        except RasterioError as error:
+            words = words or _first_line(error)
+    raise InputError(path, None, f"no readable raster ({words})", "a raster of heights that GDAL reads")
 
 
-def describe(path, vertical_unit=None):
+def describe(path, vertical_unit=None, kinds=None):
     """Return what a raster says of itself.
 
     Parameters
@@ -119,6 +126,8 @@ def describe(path, vertical_unit=None):
     path : path or str
     vertical_unit : str or None
         A key of `UNITS`, which wins over what the file says.
+    kinds : sequence of str or None
+        As of `open_dataset`.
 
     Raises
     ------
@@ -136,7 +145,7 @@ def describe(path, vertical_unit=None):
             nearest(vertical_unit, UNITS),
         )
     source, lost = _without_lost_tiles(path)
-    with open_dataset(source) as dataset:
+    with open_dataset(source, kinds) as dataset:
         crs = _crs(dataset, path)
         if dataset.transform.determinant == 0 or "complex" in dataset.dtypes[0]:
             raise InputError(
@@ -171,6 +180,7 @@ def describe(path, vertical_unit=None):
             tuple(dict.fromkeys((path, *dataset.files))),
             tuple(f"{Path(path).name}: {text}" for text in (*lost, *cautions, *_cautions(dataset))),
             doubt,
+            kinds,
         )
 
 

@@ -23,7 +23,7 @@ from corridor.inputs.options import column_units, read_cases, read_conductor, re
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
-from corridor.inputs.references import check_files
+from corridor.inputs.references import check_files, ground_rasters
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
@@ -240,10 +240,9 @@ def read_inputs(study):
     index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     clouds = read_clouds(study, frame, structures)
-    rasters = [resolve(path) for path in study.terrain.ground]
-    terrain = open_terrain(rasters, frame, study.terrain.vertical_unit)
+    terrain = open_terrain(ground_rasters(study), frame)
     _check_cover(study, terrain, structures)
-    terrain, words = fill_ground(study, clouds, terrain, frame, rasters)
+    terrain, words = fill_ground(clouds, terrain, frame)
     layers = [("structures", raw.layer), *((f"obstacles.{section.name}", open_obstacles(section, study.resolve))
                                            for section in study.obstacles),
               *(("point_clouds", tile) for tile in clouds.tiles)]

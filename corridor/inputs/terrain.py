@@ -17,7 +17,7 @@ from corridor.geometry.surface import SIDE, blocks_about, crossings
 from corridor.inputs.digest import digest_files, files_of
 from corridor.inputs.frame import transformer
 from corridor.inputs.mosaic import Mosaic, Reader, group
-from corridor.inputs.rasters import describe
+from corridor.inputs.rasters import Raster, describe
 
 __all__ = ["Cells", "Profiles", "RasterFacts", "Terrain", "open_terrain"]
 
@@ -355,7 +355,7 @@ def open_terrain(paths, frame, vertical_unit=None, *, budget=256_000_000):
 
     Parameters
     ----------
-    paths : list of path or str
+    paths : list of path, str or Raster
         Rasters that GDAL reads, single files or mosaics; where they overlap the first that knows a
         height wins.
     frame : Frame
@@ -376,4 +376,5 @@ def open_terrain(paths, frame, vertical_unit=None, *, budget=256_000_000):
     paths = [paths] if isinstance(paths, (str, Path)) else list(paths)
     if not paths:
         raise InputError(None, "terrain.ground", "no raster", "one or more rasters")
-    return Terrain([describe(path, vertical_unit) for path in paths], frame, budget)
+    rasters = [path if isinstance(path, Raster) else describe(path, vertical_unit) for path in paths]
+    return Terrain(rasters, frame, budget)

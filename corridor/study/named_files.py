@@ -2,14 +2,18 @@
 
 import errno
 import os
+import re
 from pathlib import Path
 
 from corridor.errors import InputError, nearest
 
-__all__ = ["ALLOW", "FILE_CHECKS", "named_files", "paths_can_be"]
+__all__ = ["ADDRESS", "ALLOW", "FILE_CHECKS", "named_files", "paths_can_be"]
 
 #: Bytes of a table, which is held in memory: that of the hours of a century has a tenth.
 LARGEST_TABLE = 200_000_000
+#: What GDAL takes for no path of a file: its virtual ones, drivers named before a colon (a drive has one letter),
+#: addresses and contents.
+ADDRESS = re.compile(r"/vsi|[<{]|\w\w+:|.*://", re.DOTALL)
 #: How more than the study's own folder may be read.
 ALLOW = "a path within it; --trust, trust=True or a folder in your configuration allow more (docs/security.md)"
 

@@ -15,6 +15,7 @@ from corridor.study.accepted import Accepted
 from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
+from corridor.study.named_files import ADDRESS
 from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
@@ -379,11 +380,16 @@ class Study(Table):
         is trusted, wherever links lead."""
         if self._trust is True:
             return True
-        if str(name).startswith("/vsi") or "://" in str(name):
-            return False
-        path = self.resolve(name).resolve()
-        roots = [Path(root).resolve() for root in (self.folder, *(self._trust or ()))]
-        return any(root == path or root in path.parents for root in roots)
+        return not ADDRESS.match(str(name)) and self._lies_in(name, (self.folder, *(self._trust or ())))
+
+    def trusts(self, name):
+        """Return whether a file is trusted, whatever it refers to: of a study that is trusted any, else one in a folder
+        that is trusted."""
+        return self._trust is True or self._lies_in(name, self._trust or ())
+
+    def _lies_in(self, name, folders):
+        path = (self.folder / name).resolve()
+        return any(root == path or root in path.parents for root in (Path(each).resolve() for each in folders))
 
     @classmethod
     def of_file(cls, tables, path, digest, trust=True):

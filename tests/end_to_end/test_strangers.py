@@ -204,6 +204,17 @@ def test_a_layer_without_end_is_refused(study, capsys):
     assert "roads.gpkg: obstacles.0.file: found 'roads', which is a query" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("column", [
+    "much AS (zeroblob(900000000))", "\"a b\" BLOB GENERATED ALWAYS AS (geom || geom) VIRTUAL"])
+def test_a_column_that_is_worked_out_is_refused(study, column, capsys):
+    study.add_roads()
+    study.write()
+    with closing(sqlite3.connect(study.folder / "roads.gpkg")) as database, database:
+        database.execute(f"ALTER TABLE roads ADD COLUMN {column}")
+    assert study.command() == 2
+    assert "roads.gpkg: obstacles.0.file: found 'roads', which is a query" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("command", ["check", "report", "diff"])
 @pytest.mark.parametrize("layer", ["run", "gpkg_contents"])
 def test_findings_without_end(study, command, layer, capsys):

@@ -4,7 +4,7 @@ import numpy as np
 import shapely
 
 from corridor.inputs.mosaic import group
-from corridor.inputs.rasters import describe
+from corridor.inputs.references import ground_rasters
 from corridor.inputs.terrain import open_terrain
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.graded_ground import SpanCells
@@ -28,12 +28,11 @@ def ground_short(before: Variant) -> dict[int, float]:
 def diggable_cells(site: Site, before: Variant) -> dict[int, SpanCells]:
     """Return the cells below spans that fall short of the ground; none unless all rasters share a grid of the frame."""
     study, frame, wanted = site.study, site.inputs.frame, ground_short(before)
-    files = [study.resolve(path) for path in study.terrain.ground]
-    rasters = [describe(path, study.terrain.vertical_unit) for path in files]
+    rasters = ground_rasters(study)
     if len(group(rasters)) > 1 or rasters[0].horizontal_crs != frame.crs or not wanted:
         return {}
     standing, curves, cells = _standing(site), _levels(before), {}
-    with open_terrain(files, frame, study.terrain.vertical_unit) as terrain:
+    with open_terrain(rasters, frame) as terrain:
         for span, margin in wanted.items():
             if span in curves:
                 cells[span] = _below_span(site, rasters[0], terrain, standing, span, margin, curves[span])
