@@ -159,6 +159,28 @@ def test_unknown_ground_beside_is_not_assessed(tmp_path):
         assert len(findings.rows("clearances", measure="radial")) == 3
 
 
+def test_where_one_raster_ends_and_another_goes_on(tmp_path):
+    """Two rasters on grids of their own, of 2 m and 3 m, the second over all of the line and the first over part: on a
+    plane it is the height times the cosine, as on one, and nothing is told to be unknown. A hole in both is."""
+    def slope(e, n):
+        return 90 + 0.3 * (n - NORTH)
+
+    for hole in (False, True):
+        (tmp_path / str(hole)).mkdir()
+        study = over(tmp_path / str(hole), slope, wind=False)
+        unknown = {"unknown": lambda e, n: (np.abs(e - EAST - 150) < 5) & (n - NORTH < -6)} if hole else {}
+        study.write_ground(slope, cell=2.0, low=(EAST - 90, NORTH - 90), high=(EAST + 151, NORTH + 90), **unknown)
+        study.write_ground(slope, cell=3.0, low=(EAST - 91, NORTH - 91), high=(EAST + 600, NORTH + 91), name="more.tif",
+                           **unknown)
+        study.change('["ground.tif"]', '["ground.tif", "more.tif"]')
+        findings = study.check()
+        rows = findings.rows("clearances", case="hot", against="ground").set_index("measure")["actual_m"]
+        factor = findings["spans"]["ground_factor"].iloc[0]
+        assert rows["radial"] == pytest.approx(rows["vertical"] / np.sqrt(1 + (0.3 / factor)**2), abs=5e-4)
+        told = findings.rows("not_assessed", case="hot", against="ground")
+        assert len(told) == hole
+
+
 def test_only_where_a_rule_asks_for_it(tmp_path):
     study = over(tmp_path, lambda e, n: 90 + 0 * e)
     study.rules = RADIAL.splitlines()[0] + "\n" + RADIAL.splitlines()[1] + "\n"

@@ -5,9 +5,12 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.geometry.surface import SIDE
-from corridor.line.swing import from_grid
+from corridor.line.swing import from_grid, to_grid
 
 __all__ = ["GroundBlocks", "Parts", "Tops"]
+
+#: Places within a part, as shares of its sides from the middle.
+_WITHIN = np.array([[0, 0], [-0.25, -0.25], [-0.25, 0.25], [0.25, -0.25], [0.25, 0.25]])
 
 
 class Parts(NamedTuple):
@@ -58,6 +61,10 @@ class Tops(NamedTuple):
         """Whether all of each part is known."""
         return np.isfinite(self.above)
 
+    def chosen(self, index):
+        """Return those of some parts."""
+        return Tops(*(None if v is None else v[index] for v in self))
+
     def corners(self, across, along):
         """Return a corner of each part of one cell, by the signs of the ways there from its middle."""
         a, b = across[:, None], along[:, None]
@@ -90,9 +97,17 @@ class GroundBlocks:
         order = np.argsort(found.segment, kind="stable")
         span = asked[found.segment[order]]
         self.first = np.searchsorted(span, np.arange(len(spans) + 1))
+        self._scene, self._ground, self._span = scene, ground, span
         grid = np.stack([found.easting, found.northing, found.elevation], axis=-1)[order]
         self.place = from_grid(grid, structures, spans, span)
         self._above = {side: self._highest(side) for side in (8, 4, 2)}
+
+    def unknown(self, block, tops):
+        """Return whether some of the ground of parts that are not known is known from no grid of rasters either."""
+        middle, across, along = (np.nan_to_num(v)[:, None] for v in (tops.middle, tops.across, tops.along))
+        spot = middle + _WITHIN[:, :1] * across + _WITHIN[:, 1:] * along
+        grid = to_grid(spot, self._scene.structures, self._scene.spans, self._span[block])
+        return np.isnan(self._ground.sample(grid[..., 0], grid[..., 1])).any(axis=1)
 
     def _highest(self, side):
         """How far the ground rises above the plane through the middles of opposite sides of parts, (block, row,

@@ -237,7 +237,8 @@ def _left(parts, surface, blocks, best):
     least = feet.distance - (np.abs(across) + np.abs(along)) / 2
     parts = parts._replace(turn=feet.turn, share=feet.share)
     if parts.cells == 1:
-        lost = np.flatnonzero(~tops.known)
+        lost = np.flatnonzero(~tops.known & best.open(parts.row, least))
+        lost = lost[blocks.unknown(parts.block[lost], tops.chosen(lost))]
         best.miss(parts.row[lost], least[lost])
         open_ = np.flatnonzero(best.open(parts.row, least) & tops.known)
         for spot in (tops.corners(-np.sign(across), -np.sign(along)), tops.middle):
@@ -259,7 +260,8 @@ def _in_the_ground(asked, ground, rows):
         return _Found(rows, *(np.zeros(shape) for shape in ((0, 3), 0, 0, 0)))
     scene, windy = asked.scene, asked.scene.ways.windy[asked.path[rows]].any()
     length = scene.wires.length[asked.wire[rows]].max(initial=1.0)
-    count = int(np.clip(2 * np.ceil(length), 9, _PLACES))
+    # Among them are the nodes at which a wire was seen to hang in the ground.
+    count = min(8 * int(np.ceil(length / 4)) + 1, _PLACES)
     nodes = np.linspace(-1, 1, _TURNS if windy else 1), np.linspace(0, 1, count)
     half = np.array([1 / _TURNS, 1 / count]) * 2
     turn, share = (np.tile(v, (len(rows), 1)) for v in nodes)

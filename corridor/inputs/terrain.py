@@ -23,6 +23,8 @@ __all__ = ["Cells", "Profiles", "RasterFacts", "Terrain", "open_terrain"]
 
 #: Nodes worked on at once, so that the arrays of a long line do not add up.
 _NODES = 400_000
+#: Heights of two grids that differ by less are taken for both [m].
+_ALIKE = 0.01
 #: Distance below which a change of CRS is none [m].
 _SAME = 1e-6
 
@@ -274,7 +276,7 @@ class Terrain:
 
     def _hidden(self, index, easting, northing, z):
         """Whether nothing but other grids' heights stands at cell centres and all about them."""
-        own = self.sample(easting, northing) == z
+        own = np.abs(self.sample(easting, northing) - z) < _ALIKE
         near = np.zeros_like(own)
         for down, right in np.ndindex(3, 3):
             padded = np.pad(own, ((0, 0), (1, 1), (1, 1)), constant_values=True)
