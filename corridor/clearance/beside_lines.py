@@ -8,8 +8,9 @@ import shapely
 
 from corridor.arrays import take
 from corridor.clearance.other_lines import states_of
-from corridor.clearance.trees import checked_rows, closest, local, near_pairs
+from corridor.clearance.trees import checked_rows, closest, near_pairs
 from corridor.geometry.between import Curve, to_wire
+from corridor.line.swing import from_grid
 
 __all__ = ["lines_beside", "near_lines"]
 
@@ -255,7 +256,7 @@ def _expanded(part, of_curve):
 
 def _taken(scene, theirs, row, wire):
     """Curves in the frames of the spans of our wires."""
-    ends = [np.column_stack([local(scene, wire, point[row, :2]), point[row, 2]])
+    ends = [from_grid(point[row], scene.structures, scene.spans, scene.wires.span[wire])
             for point in (theirs.start, theirs.end)]
     return Curve(*ends, theirs.constant[row])
 

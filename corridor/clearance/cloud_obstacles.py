@@ -15,7 +15,7 @@ from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles, with_rows
 from corridor.clearance.not_assessed import Gap
 from corridor.clearance.study_lines import Partners
-from corridor.clearance.trees import local
+from corridor.line.swing import from_grid
 
 __all__ = ["Met", "count_points", "meet_clouds"]
 
@@ -118,7 +118,7 @@ def _meet(scene, span, cloud, reference):
     passed = np.isin(class_, cloud.passed)
     place, class_ = place[~passed], class_[~passed]
     wire = np.full(len(place), np.argmax(scene.wires.span == span))
-    spot = np.column_stack([local(scene, wire, place[:, :2]), place[:, 2]])
+    spot = from_grid(place, scene.structures, scene.spans, scene.wires.span[wire])
     found = _sorted(scene, cloud, span, curves, reference, spot, class_)
 
     def finer(case):

@@ -166,7 +166,7 @@ class _Near:
     def _local(self, row, spot):
         """Tops at places (place, 2) of the parts of rows, in the frames of the spans [m]."""
         grid = np.column_stack([spot, self._tops(row, spot)])
-        return from_grid(grid[:, None], self._scene.structures, self._scene.spans, self._span[row])[:, 0]
+        return from_grid(grid, self._scene.structures, self._scene.spans, self._span[row])
 
     def _feet(self, surface, row, of, spot):
         """The nearest places of wires `of` the surface, of rows each, to the tops at places of their parts."""

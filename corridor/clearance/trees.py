@@ -15,6 +15,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.not_assessed import Gap
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.vertical import Checked, worst_of
+from corridor.line.swing import from_grid
 
 __all__ = [
     "checked_rows",
@@ -22,7 +23,6 @@ __all__ = [
     "fall_gaps",
     "fall_in",
     "feet_of",
-    "local",
     "near_pairs",
     "near_points",
     "tallest",
@@ -164,7 +164,8 @@ def near_pairs(scene, index, cases, chosen, reach):
 
 def _look(scene, index, row, w, p, reach, distance):
     """Least distance of rows to points, and its place."""
-    spot = local(scene, w, shapely.get_coordinates(index.part[p]))
+    spot = np.pad(shapely.get_coordinates(index.part[p]), ((0, 0), (0, 1)))
+    spot = from_grid(spot, scene.structures, scene.spans, scene.wires.span[w])[:, :2]
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
     size = np.linalg.norm(run, axis=-1)
     foot = ((spot - start) * run).sum(-1) / size**2
@@ -214,16 +215,6 @@ def _around(grid, at, low, high):
     centre = np.take_along_axis(grid, at[:, None], 1)[:, 0]
     half = 2 * (high - low) / max(grid.shape[1] - 1, 1)
     return np.maximum(centre - half, low), np.minimum(centre + half, high)
-
-
-def local(scene, wire, spot):
-    """Return places on the grid (row, 2) in the frame of the span of each wire [m]."""
-    span = scene.wires.span[wire]
-    tail, azimuth = scene.spans.tail[span], np.radians(scene.spans.azimuth[span])
-    origin = np.stack([scene.structures.easting[tail], scene.structures.northing[tail]], axis=-1)
-    east, north = ((spot - origin) * scene.spans.ground_factor[span][:, None]).T
-    return np.stack([east * np.sin(azimuth) + north * np.cos(azimuth),
-                     east * np.cos(azimuth) - north * np.sin(azimuth)], axis=-1)
 
 
 def checked_rows(scene, index, wire, part, option, case, least, place, position, other):
