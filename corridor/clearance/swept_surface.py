@@ -7,6 +7,7 @@ normal to the way between the two, has the whole surface on its far side: what i
 the plane is.
 """
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -59,6 +60,13 @@ class SweptSurface:
         self.table = ways.places(path, np.tile(turns, (len(path), 1)), np.tile(np.linspace(0, 1, _SHARES),
                                                                              (len(path), 1)))
 
+    @cached_property
+    def lowest(self):
+        """An elevation that no place of each wire is below, (wire,) [m]."""
+        lowest = self.table[..., 2].min(axis=1)
+        # Between two nodes a wire sags by less than about an eighth of the bend of three.
+        return lowest.min(axis=1, initial=np.inf) - np.abs(np.diff(lowest, 2, axis=1)).max(axis=1, initial=0.0) / 4
+
     def first(self, wire, spot):
         """Return a guess of the feet of places (row, 3), in nodes: turn and share."""
         ends = self.table[wire, self._last[0] // 2][:, [0, -1], 0]
@@ -69,7 +77,7 @@ class SweptSurface:
         off[..., 2] = np.maximum(off[..., 2], 0)
         return turns[(off**2).sum(axis=-1).argmin(axis=1)].astype(float), share
 
-    def nearest(self, wire, spot, turn, share):
+    def nearest(self, wire, spot, turn, share, radius=None):
         """Return the feet of places.
 
         Parameters
@@ -79,13 +87,16 @@ class SweptSurface:
             In the frame of the span [m].
         turn, share : ndarray, shape (row,)
             A guess [nodes].
+        radius : ndarray, shape (row,), optional
+            What is level about the places reaches so far [m]: distances are from there. Default: 0.
         """
+        radius = np.zeros(len(wire)) if radius is None else radius
         cuts = range(_AT_ONCE, len(wire), _AT_ONCE)
-        found = [_settled(self.table, *part, self._last) for part in
-                 zip(*(np.split(v, cuts) for v in (wire, spot, turn, share)), strict=True)]
+        found = [_settled(self.table, self._last, *part) for part in
+                 zip(*(np.split(v, cuts) for v in (wire, spot, turn, share, radius)), strict=True)]
         return Feet(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
-    def exactly(self, wire, spot, turn, share):
+    def exactly(self, wire, spot, turn, share, radius=None):
         """Return the nearest places (row, 3) to some, by a table as fine as need be about each guess."""
         close = np.linspace(-_CLOSE, _CLOSE, 3)
         nodes = [np.clip(at[:, None], _CLOSE, last - _CLOSE) + close for at, last in zip((turn, share), self._last,
@@ -93,30 +104,31 @@ class SweptSurface:
         turns, shares = 2 * nodes[0] / self._last[0] - 1, nodes[1] / self._last[1]
         table = self._ways.places(self._path[wire], turns, shares)
         here = [(at - around[:, 0]) / _CLOSE for at, around in zip((turn, share), nodes, strict=True)]
-        feet = _settled(table, np.arange(len(wire)), spot, *here, np.array([2, 2]))
+        radius = np.zeros(len(wire)) if radius is None else radius
+        feet = _settled(table, np.array([2, 2]), np.arange(len(wire)), spot, *here, radius)
         at = [around[:, 0] + _CLOSE * node for around, node in zip(nodes, (feet.turn, feet.share), strict=True)]
         turns, shares = 2 * at[0] / self._last[0] - 1, at[1] / self._last[1]
         return self._ways.places(self._path[wire], turns[:, None], shares[:, None])[:, 0, 0], shares
 
 
-def _settled(table, wire, spot, turn, share, last):
+def _settled(table, last, wire, spot, turn, share, radius):
     """The feet of places by Newton's method, one parabola after the other."""
     at = np.stack([turn, share], axis=-1)
     off, left = np.empty((len(wire), 3)), np.arange(len(wire))
     for _ in range(_STEPS):
-        new, off[left] = _step(table, wire[left], spot[left], at[left], last)
+        new, off[left] = _step(table, last, wire[left], spot[left], at[left], radius[left])
         moved = np.abs(new - at[left]).max(axis=1, initial=0.0)
         at[left] = new
         left = left[moved > _SMALL]
         if not len(left):
             break
-    off = _off(table, wire, spot, at, last)[0]
+    off = _off(table, last, wire, spot, at, radius)[0]
     distance = np.sqrt((off**2).sum(axis=1))
     away = np.divide(-off, distance[:, None], out=np.zeros_like(off), where=distance[:, None] > 0)
     return Feet(distance, at[:, 0], at[:, 1], away)
 
 
-def _off(table, wire, spot, at, last):
+def _off(table, last, wire, spot, at, radius):
     """From places of the ground to those of the wire (row, 3) [m], 0 in height where the ground is above; and how these
     change with turn and share: first, second and mixed derivatives."""
     node = np.clip(np.rint(at).astype(int), 1, last - 1)
@@ -139,12 +151,28 @@ def _off(table, wire, spot, at, last):
     off[below, 2] = 0
     for each in found:
         each[below, 2] = 0
-    return off, found
+    return _beyond(off, found, radius) if radius.any() else (off, found)
 
 
-def _step(table, wire, spot, at, last):
+def _beyond(off, found, radius):
+    """The same from the edges of what is level about places, outwards, about the edge and upwards: there the way turns
+    with the place the less, the nearer that is to the edge."""
+    beside = np.hypot(off[:, 0], off[:, 1])
+    out = np.divide(off[:, :2], beside[:, None], out=np.zeros_like(off[:, :2]), where=beside[:, None] > 0)
+    past = np.maximum(beside - radius, 0)
+    turns = np.sqrt(np.divide(past, beside, out=np.zeros_like(past), where=beside > 0))
+    within = past == 0
+
+    def about(v):
+        outwards = np.where(within, 0, (v[:, :2] * out).sum(axis=1))
+        return np.column_stack([outwards, turns * (v[:, 1] * out[:, 0] - v[:, 0] * out[:, 1]), v[:, 2]])
+
+    return np.column_stack([past, np.zeros_like(past), off[:, 2]]), tuple(about(v) for v in found)
+
+
+def _step(table, last, wire, spot, at, radius):
     """The next turn and share of each row (row, 2), and how far off the last was (row, 3)."""
-    off, (ft, fs, ftt, fts, fss) = _off(table, wire, spot, at, last)
+    off, (ft, fs, ftt, fts, fss) = _off(table, last, wire, spot, at, radius)
     g = np.stack([(off * ft).sum(axis=1), (off * fs).sum(axis=1)])
     # As if the wire went straight on where it bends towards the place: Newton's step would lead away from it.
     a, c = ((f * f).sum(axis=1) + np.maximum((off * each).sum(axis=1), 0) + 1e-12 for f, each in ((ft, ftt), (fs, fss)))

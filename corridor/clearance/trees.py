@@ -13,6 +13,7 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import chords
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.not_assessed import Gap
+from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.swing import from_grid
@@ -70,7 +71,7 @@ def near_points(scene, index, cases, tops, chosen, reach=None):
 
     around = scene.reach.around.max(initial=0.0)
     wide = np.full(len(tops), REACH) if reach is None else reach + radius + around
-    found = _nearest(scene, index, cases, chosen, wide, distance)
+    found = _nearest(scene, index, cases, chosen, wide, _Target(tops, radius, np.full(len(tops), -np.inf), distance))
     top = tops[found.part]
     position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, *found, position, np.minimum(top, found.place[:, 2]))
@@ -103,7 +104,8 @@ def fall_in(scene, index, cases, tops, feet, chosen):
         flat = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0))
         return np.hypot(flat, place[..., 2] - feet[part]) - height[part]
 
-    found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + REACH, distance)
+    found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + REACH,
+                     _Target(feet, np.zeros(len(feet)), feet, distance))
     return checked_rows(scene, index, *found, np.full(len(found.part), "falling", object), feet[found.part])
 
 
@@ -118,17 +120,39 @@ class _Found(NamedTuple):
     place: np.ndarray
 
 
-def _nearest(scene, index, cases, chosen, reach, distance):
+class _Target(NamedTuple):
+    """What wires are measured from: elevation and radius of a level disc about each part [m], which wires that hang no
+    lower than `lowest` are nearest to where the distance is least; `distance` [m] from places (row, turn, place, 3) and
+    points (row, 1, 1, 2) in the frames of the spans, and parts (row, 1, 1)."""
+
+    elevation: np.ndarray
+    radius: np.ndarray
+    lowest: np.ndarray
+    distance: callable
+
+
+def _nearest(scene, index, cases, chosen, reach, target):
     """Least distance of every wire to every chosen point within its reach, in every option and case."""
     wire, part = near_pairs(scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach)
     shape = len(wire), len(scene.options), len(cases)
     pair, o, k = (v.ravel() for v in np.indices(shape))
     w, p = wire[pair], part[pair]
     least, place = np.full(len(w), np.nan), np.full((len(w), 3), np.nan)
-    row = scene.way(w, o, cases[k])
-    for first in range(0, len(w), _AT_ONCE):
-        some = slice(first, first + _AT_ONCE)
-        least[some], place[some] = _look(scene, index, row[some], w[some], p[some], reach, distance)
+    row, spot = scene.way(w, o, cases[k]), _spots(scene, index, w, p)
+    ways, of = np.unique(row, return_inverse=True)
+    whole = scene.ways.hangs[ways] & ~scene.ways.partly[ways]
+    surface = SweptSurface(scene.ways, ways[whole], scene.ways.windy[ways].any())
+    lowest = np.full(len(ways), np.nan)
+    lowest[whole] = surface.lowest
+    swept = lowest[of] > target.lowest[p]
+    rows = np.flatnonzero(swept)
+    place[rows] = _foot(surface, (np.cumsum(whole) - 1)[of[rows]], p[rows], spot[rows], target)
+    each = np.s_[:, None, None]
+    least[rows] = target.distance(place[rows][each], spot[rows][each], p[rows][each])[:, 0, 0]
+    rows = np.flatnonzero(~swept)
+    for first in range(0, len(rows), _AT_ONCE):
+        some = rows[first:first + _AT_ONCE]
+        least[some], place[some] = _look(scene, row[some], w[some], p[some], spot[some], reach, target.distance)
     return _Found(w, p, o, cases[k], least, place)
 
 
@@ -162,10 +186,21 @@ def near_pairs(scene, index, cases, chosen, reach):
     return wire[near], part[near]
 
 
-def _look(scene, index, row, w, p, reach, distance):
-    """Least distance of rows to points, and its place."""
+def _foot(surface, wire, part, spot, target):
+    """The nearest places of wires of the surface to points, (row, 3)."""
+    disc, radius = np.column_stack([spot, target.elevation[part]]), target.radius[part]
+    feet = surface.nearest(wire, disc, *surface.first(wire, disc), radius)
+    return surface.exactly(wire, disc, feet.turn, feet.share, radius)[0]
+
+
+def _spots(scene, index, w, p):
+    """Points of parts in plan, in the frames of the spans of wires (row, 2) [m]."""
     spot = np.pad(shapely.get_coordinates(index.part[p]), ((0, 0), (0, 1)))
-    spot = from_grid(spot, scene.structures, scene.spans, scene.wires.span[w])[:, :2]
+    return from_grid(spot, scene.structures, scene.spans, scene.wires.span[w])[:, :2]
+
+
+def _look(scene, row, w, p, spot, reach, distance):
+    """Least distance of rows to points, and its place."""
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
     size = np.linalg.norm(run, axis=-1)
     foot = ((spot - start) * run).sum(-1) / size**2
