@@ -1,7 +1,8 @@
 """Wires at both ends of their history where it is not known which is the less favourable: below and beside things.
 
-A wire that no load has stretched hangs higher, so nearer to what it passes below, and swings otherwise. What it passes
-above is nearer to the wire that has been stretched.
+A wire that no load has stretched hangs higher, so nearer to what it passes below, and swings otherwise; it pulls its
+strings farther to the inside of an angle. What it passes above is mostly nearer to the wire that has been stretched;
+but which end is which is told of a section as one span, and a span of it may be the other way round by a centimetre.
 """
 
 from dataclasses import replace
@@ -17,11 +18,8 @@ from corridor.clearance.sweep import GROUND
 from corridor.clearance.trees import near_pairs
 from corridor.clearance.vertical import join, least_rows
 
-__all__ = ["TautWires", "as_taut", "beside_others", "is_line", "less_favourable", "lower_when_taut", "one_of_both",
+__all__ = ["TautWires", "as_taut", "beside_others", "every_when_taut", "is_line", "less_favourable", "one_of_both",
            "swept_at_either", "taut_part"]
-
-#: Share of their tension by which both ends may differ and count as alike [-].
-_ALIKE = 1e-7
 
 
 class TautWires(NamedTuple):
@@ -49,15 +47,9 @@ def taut_part(around):
     return TautWires(taut.part(wire), wire) if len(wire) else None
 
 
-def lower_when_taut(scene):
-    """Those wires that, in their span, hang lower at the end of their history at which they are told to hang higher,
-    None where there are none. Which end is which is told of a section as one span; where both are all but alike a span
-    of it may be the other way round, by up to a centimetre."""
-    if scene.taut is None:
-        return None
-    own, other = (each.hung.horizontal_tension for each in (scene, scene.taut))
-    wire = np.flatnonzero((other < own * (1 - _ALIKE)).any(axis=(1, 2, 3)))
-    return TautWires(scene.taut.part(wire), wire) if len(wire) else None
+def every_when_taut(scene):
+    """All wires at the other end of their history, None where both ends are one."""
+    return None if scene.taut is None else TautWires(scene.taut, np.arange(len(scene.wires)))
 
 
 def less_favourable(scene, taut, compared):
@@ -81,17 +73,12 @@ def as_taut(checked):
     return replace(checked, taut=np.ones(len(checked.wire), bool))
 
 
-def swept_at_either(scene, found, higher, wire, *, ground=False):
-    """The worst of the whole swing, where wires at the higher end of their history, some alone, are nearer to things,
-    and to the `ground`."""
-    rows = np.flatnonzero(ground | (higher.checked.obstacle != GROUND))
-    checked, swung = take(higher.checked, rows), take(higher.swung, rows)
-    both = join([found.checked, as_taut(replace(checked, wire=wire[checked.wire]))])
-    moved = [swung._replace(wire=wire[swung.wire]), found.swung]
-    swung = type(swung)(*(np.concatenate([own, more]) for more, own in zip(*moved, strict=True)))
+def swept_at_either(scene, found, higher):
+    """The worst of the whole swing, where wires at the higher end of their history are nearer."""
+    both = join([found.checked, as_taut(higher.checked)])
+    swung = type(found.swung)(*(np.concatenate(pair) for pair in zip(found.swung, higher.swung, strict=True)))
     keep = _least_of_each(scene, both)
-    lost = [each | {"wire": wire[each["wire"]]} for each in higher.lost if each["obstacle"] != GROUND]
-    return replace(found, checked=take(both, keep), swung=take(swung, keep), lost=(*found.lost, *lost),
+    return replace(found, checked=take(both, keep), swung=take(swung, keep), lost=(*found.lost, *higher.lost),
                    step=max(found.step, higher.step))
 
 

@@ -16,11 +16,10 @@ from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
 from corridor.clearance.beside_things import beside_things
 from corridor.clearance.both_ends import (
-    TautWires,
     beside_others,
+    every_when_taut,
     is_line,
     less_favourable,
-    lower_when_taut,
     one_of_both,
     swept_at_either,
     taut_part,
@@ -86,11 +85,6 @@ class Around:
     def beside_others(self):
         """True for the wires (wire span,) that may be nearer to something at either end of their history."""
         return beside_others(self)
-
-    @cached_property
-    def lower_when_taut(self):
-        """Those wires that hang lower at the end of their history at which they are told to hang higher, or None."""
-        return lower_when_taut(self.scene)
 
     def side_of(self, wire, obstacle, place):
         """Return 1 where wires pass above obstacles, -1 below, as they do at the nearest place at rest [-]; what is not
@@ -204,9 +198,9 @@ def compare(around, cases=None, *, in_space=True):
     scene = around.scene
     cases = np.arange(len(scene.cases)) if cases is None else cases
     taut = taut_part(around)
-    parts, swept = _sideways(around, cases, taut), _swept(around, cases, taut)
+    parts, swept = _sideways(around, cases, taut), _swept(around, cases)
     swung = _asked(scene, cases, True, "vertical", "horizontal")
-    gaps = [gap for each in (scene, *([] if taut is None else [taut.scene])) for gap in unswung(each, swung)]
+    gaps = [gap for each in scene.both_ends for gap in unswung(each, swung)]
     looks = [_upright(around, cases)]
     if in_space:
         looks += [_near_things(around, cases, taut), _beside_ground(around, cases)]
@@ -248,8 +242,7 @@ def _upright(around, cases):
                      over_objects(wires, things, constant, vertical, over, those.ends, depth),
                      *over_others(wires, others, constant, vertical, past, obstacles, those.ends, depth), *aside])
 
-    taut = None if scene.taut is None else TautWires(scene.taut, np.arange(len(wires)))
-    return [less_favourable(scene, taut, met)], gaps
+    return [less_favourable(scene, every_when_taut(scene), met)], gaps
 
 
 def _sideways(around, cases, taut):
@@ -258,7 +251,7 @@ def _sideways(around, cases, taut):
     sideways = np.sort(np.r_[_asked(scene, cases, True, "horizontal"), _asked(scene, cases, False, "horizontal")])
     if not len(sideways):
         return []
-    parts, every = [], None if scene.taut is None else TautWires(scene.taut, np.arange(len(scene.wires)))
+    parts, every = [], every_when_taut(scene)
     if land.half_width is not None or land.polygon is not None:
         parts.append(less_favourable(scene, every, lambda some, _: way.within_right_of_way(
             way.all_swings(some, land, sideways), some.wires, some.spans, some.structures, land, sideways,
@@ -289,7 +282,7 @@ def _beside_lines(around, chosen, above, cases, taut):
     return parts
 
 
-def _swept(around, cases, taut):
+def _swept(around, cases):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
     scene, index, meet, wind = around.scene, around.index, around.partners.meet, around.in_wind
     windy = _asked(scene, cases, True, "vertical")
@@ -297,17 +290,10 @@ def _swept(around, cases, taut):
         return None
     below, ruled = wind.below, _kept_clear(scene, index, "vertical", np.arange(len(index.obstacles)))[wind.origin]
     swept = as_swept(wind.index, below, windy)
-    found = sweep(scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
-                  met=around.passes)
-    if taut is not None and (ruled & below).any():
-        higher = sweep(taut.scene.lowest, swept, around.ground, windy, above=ruled & False, below=ruled & below,
-                       met=lambda wire, obstacle: around.passes(taut.wire[wire], obstacle))
-        found = swept_at_either(scene, found, higher, taut.wire)
-    lower = around.lower_when_taut
-    if lower is not None:
-        higher = sweep(lower.scene.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & False,
-                       met=lambda wire, obstacle: around.passes(lower.wire[wire], obstacle))
-        found = swept_at_either(scene, found, higher, lower.wire, ground=True)
+    found, *others = (sweep(each.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
+                            met=around.passes) for each in scene.both_ends)
+    for other in others:
+        found = swept_at_either(scene, found, other)
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
     lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
@@ -321,12 +307,12 @@ def _near_things(around, cases, taut):
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
     parts, reach = [], _floor(scene) + MARGIN
     lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
-    lines, lower = is_line(index) & ~_points(index), around.lower_when_taut
+    lines, every = is_line(index) & ~_points(index), every_when_taut(scene)
     ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
     for some in (windy, still):
-        parts.append(less_favourable(scene, lower, lambda those, _, some=some: near_points(
+        parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
             those, index, some, tops, ruled)))
-        near = [less_favourable(scene, lower, look) for look in (
+        near = [less_favourable(scene, every, look) for look in (
             lambda those, _, some=some: near_points(those, index, some, tops, lone, reach),
             lambda those, _, some=some: near_shapes(those, index, around.ground.sample, some, tops,
                                                     lone & ~lines & ~_points(index), reach))]
@@ -339,24 +325,24 @@ def _near_things(around, cases, taut):
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
     ruled = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))[1]
     ruled &= np.isfinite(tops - feet)
-    parts += [less_favourable(scene, lower, lambda those, _, some=some: fall_in(those, index, some, tops, feet, ruled))
+    parts += [less_favourable(scene, every, lambda those, _, some=some: fall_in(those, index, some, tops, feet, ruled))
               for some in (windy, still)]
     return parts, fall_gaps(scene, index, tops, feet, falling)
 
 
 def _beside_ground(around, cases):
     """Compare wires in space with the ground; and what is not known of it."""
-    scene, gaps, lower = around.scene, [], around.lower_when_taut
+    scene, gaps, every = around.scene, [], every_when_taut(around.scene)
 
     def near(those, _):
         found, lost = beside_ground(those, around.ground, cases, _floor(scene))
         gaps.extend(lost)
         return join(found) if found else None
 
-    found, other = near(scene, None), None if lower is None else near(lower.scene, None)
+    found, other = near(scene, None), None if every is None else near(every.scene, None)
     if found is None or other is None:
         return [found] if found is not None else [], gaps
-    return [less_favourable(scene, lower, lambda those, _: found if those is scene else other)], gaps
+    return [less_favourable(scene, every, lambda those, _: found if those is scene else other)], gaps
 
 
 def _falling(index):
