@@ -27,10 +27,13 @@ _SWINGS, _WIDE, _NARROW, _LOOKS, _LAST = 5, 1 / 8, 0.4, 9, 5
 _STEEP = 1.0
 #: Places in the swing that are followed of each wire and thing, at most.
 _WAYS = 4
-#: Chords of a wire in the last looks: it bows from one of 3 m by half a millimetre where it is blown out by 10 m.
-_FINE = 128
-#: Wires at one swing that are worked on at once.
-_AT_ONCE = 1000
+#: Chords of a wire in the last looks: it bows from one of 3 m by half a millimetre where it is blown out by 10 m. And
+#: how many there are at least in the part of it that is looked at.
+_FINE, _FEW = 128, 4
+#: The least share of a wire that is looked at to either side of what was found.
+_SHORT = 1 / 1024
+#: Chords that are worked on at once.
+_AT_ONCE = 60_000
 
 
 def follow_things(scene, swung, found, index, ground, above, below, step):
@@ -61,18 +64,21 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     """
     count = len(index.obstacles) + 1
     row, way, swing, thing = _ways(scene, swung, found, step, count)
-    part = np.flatnonzero(np.isin(index.of_part, thing))
-    footprint = index.footprint.buffered(part, 0.0)
-    near = replace(index, part=index.part[part], of_part=index.of_part[part], footprint=footprint, tree=footprint)
+    some = np.flatnonzero(np.isin(index.of_part, thing))
+    footprint = index.footprint.buffered(some, 0.0)
+    near = replace(index, part=index.part[some], of_part=index.of_part[some], footprint=footprint, tree=footprint)
     boxes, half = _boxes(near, len(above)), _WIDE
+    part = np.tile([0.0, 1.0], (len(row), 1))
     for look in range(_LOOKS):
         swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
-        number = _FINE if look >= _LOOKS - _LAST else CHORDS
-        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, number)
+        fine = _FINE if look >= _LOOKS - _LAST else CHORDS
+        number = np.maximum(2.0 ** np.ceil(np.log2(fine * (part[:, 1] - part[:, 0]))), _FEW).astype(int)
+        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, part, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
         kept = kept_ways(_pair(scene, swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
-        row, way, thing, swing = row[kept], way[kept], thing[kept], swings[kept, best[kept]]
+        part = _parts_near(wires, spots, least + reach, part, number)
+        row, way, thing, swing, part = row[kept], way[kept], thing[kept], swings[kept, best[kept]], part[kept]
         half = half * _NARROW
     done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, take(found, row), count))
     spots = take(spots, _chosen(value, best, kept, spots))
@@ -111,19 +117,17 @@ def _boxes(index, count):
     return boxes + [-0.1, -0.1, 0.1, 0.1]
 
 
-def _look(scene, way, swings, thing, index, ground, above, below, boxes, number):
+def _look(scene, way, swings, thing, index, ground, above, below, boxes, part, number):
     """Least vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
-    and what was found there."""
+    and what was found there: on the part (pair, 2) of each wire, cut into so many chords."""
     count = swings.size
     w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)
     nodes = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
     tension = nodes.constant * np.linalg.norm(nodes.load, axis=-1)
     wires = SwungWires(w, o, k, nodes.swing, tension, nodes.start, nodes.end, nodes.load)
-    things, parts = np.repeat(thing, _SWINGS), []
-    for first in range(0, count, _AT_ONCE):
-        rows = np.arange(first, min(first + _AT_ONCE, count))
-        rows = rows[np.isfinite(wires.tension[rows])]
-        chords = chords_of(scene, take(wires, rows), number)
+    things, ends, parts = np.repeat(thing, _SWINGS), np.repeat(part, _SWINGS, axis=0), []
+    for rows, chords_each in _pieces(np.repeat(number, _SWINGS), np.isfinite(wires.tension)):
+        chords = chords_of(scene, take(wires, rows), chords_each, ends[rows].T)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))
@@ -137,6 +141,26 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes, number)
     value = np.full(count, np.inf)
     np.minimum.at(value, found.row, found.actual)
     return value.reshape(-1, _SWINGS), wires, found
+
+
+def _pieces(number, known):
+    """Known rows of one number each, no more at once than have so many chords in all."""
+    for each in np.unique(number[known]):
+        rows, size = np.flatnonzero(known & (number == each)), _AT_ONCE // each
+        yield from ((rows[first:first + size], each) for first in range(0, len(rows), size))
+
+
+def _parts_near(wires, found, limit, part, number):
+    """Parts of wires (pair, 2) with all that was found within a limit (pair,) [m], and a chord to either side."""
+    pair = found.row // _SWINGS
+    some = np.flatnonzero(found.actual <= limit[pair])
+    row, pair = found.row[some], pair[some]
+    share = (found.spot[some, 0] - wires.start[row, 0]) / (wires.end[row, 0] - wires.start[row, 0])
+    low, high = np.full(len(part), np.inf), np.full(len(part), -np.inf)
+    np.minimum.at(low, pair, share)
+    np.maximum.at(high, pair, share)
+    chord = np.maximum((part[:, 1] - part[:, 0]) / number, _SHORT)
+    return np.stack([np.maximum(low - chord, part[:, 0]), np.minimum(high + chord, part[:, 1])], axis=1)
 
 
 def _parts_of(index, thing):
