@@ -169,6 +169,18 @@ def test_rule_of_the_falling_tree_by_hand(tmp_path):
         assert set(layers["violations"]["severity"]) <= {"rule"}
 
 
+@pytest.mark.parametrize("position", ["beside", "falling"])
+def test_things_are_looked_for_as_far_as_rules_ask(tmp_path, position):
+    """Of 45 m beside a crown that is 40 m away at its height; 43 m beyond where a tree of 14 m reaches."""
+    aside, height, rule = (42, 40.0, "tree") if position == "beside" else (50, 14.0, "falling_tree")
+    layers = one_span(tmp_path, [(shapely.Point(100, aside), False, height, 2.0)], [(rule, "radial", 45)])
+    (row,) = rows_where(layers["clearances"], position=position, case="cold")
+    z = layers["clearances"]["wire_elevation_m"][row]
+    true = 40 if position == "beside" else np.hypot(50, z - 80) - 14
+    assert layers["clearances"]["actual_m"][row] == pytest.approx(true, abs=1e-6)
+    assert len(rows_where(layers["violations"], position=position, case="cold")) == 1
+
+
 def test_own_rule_for_what_falls(tmp_path):
     layers = one_span(tmp_path, [(shapely.Point(100, 20), False, 20.0, 0.0)],
                       [("tree", "radial", 4), ("falling_tree", "radial", 1)])["clearances"]

@@ -46,7 +46,7 @@ from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.swung_wires import hung_curves
-from corridor.clearance.trees import fall_gaps, fall_in, feet_of, near_points, tallest
+from corridor.clearance.trees import REACH, fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects
 from corridor.geometry.distance import Rows, take_rows
 from corridor.line.facts import RightOfWay
@@ -309,9 +309,10 @@ def _near_things(around, cases, taut):
     lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
     lines, every = is_line(index) & ~_points(index), every_when_taut(scene)
     ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
+    far = _as_far(around, cases, ruled)
     for some in (windy, still):
         parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
-            those, index, some, tops, ruled)))
+            those, index, some, tops, ruled, far)))
         near = [less_favourable(scene, every, look) for look in (
             lambda those, _, some=some: near_points(those, index, some, tops, lone, reach),
             lambda those, _, some=some: near_shapes(those, index, around.ground.sample, some, tops,
@@ -323,11 +324,19 @@ def _near_things(around, cases, taut):
     if not falling.any():
         return parts, []
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
-    ruled = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))[1]
-    ruled &= np.isfinite(tops - feet)
-    parts += [less_favourable(scene, every, lambda those, _, some=some: fall_in(those, index, some, tops, feet, ruled))
-              for some in (windy, still)]
+    against, fall = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))
+    fall &= np.isfinite(tops - feet)
+    far = _as_far(around, cases, fall, against)
+    parts += [less_favourable(scene, every, lambda those, _, some=some: fall_in(
+        those, index, some, tops, feet, fall, far)) for some in (windy, still)]
     return parts, fall_gaps(scene, index, tops, feet, falling)
+
+
+def _as_far(around, cases, chosen, against=None):
+    """How far off points are looked for in space [m]: no less than any rule asks for."""
+    most = [np.nanmax(required_of(around, "radial", around.scene.cases[k], against)[1][chosen], initial=0.0)
+            for k in cases]
+    return max(REACH, *(each + MARGIN for each in most), 0.0)
 
 
 def _beside_ground(around, cases):

@@ -11,10 +11,12 @@ from corridor.clearance.findings import against_of, other_voltage
 __all__ = ["corners_of", "required_of", "vertical_room"]
 
 
-def required_of(around, measure, case):
-    """Return the row of the rule for each part in a case, and what it requires at its top [m], nan where none does."""
+def required_of(around, measure, case, against=None):
+    """Return the row of the rule for each part in a case, and what it requires at its top [m], nan where none does; of
+    its own category, or of others that stand in `against` (part,)."""
     scene, index = around.scene, around.index
-    against, other = against_of(index.of_part, index.obstacles), other_voltage(scene, index.of_part) / 1e3
+    against = against_of(index.of_part, index.obstacles) if against is None else against
+    other = other_voltage(scene, index.of_part) / 1e3
     rule, terms = rule_tables.required(scene.rules, against, measure, case.name, scene.voltage / 1e3, around.tops,
                                        swung=case.wind > 0, other_kv=other)
     return rule, terms.required

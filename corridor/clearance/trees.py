@@ -29,7 +29,7 @@ __all__ = [
     "tallest",
 ]
 
-#: Points farther than this from every wire of a span are not compared [m].
+#: How far off points are compared at least [m].
 REACH = 30.0
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (65, 17), (9, 9), 12
@@ -39,7 +39,7 @@ _TALLEST = 100.0
 _AT_ONCE = 500
 
 
-def near_points(scene, index, cases, tops, chosen, reach=None):
+def near_points(scene, index, cases, tops, chosen, reach=REACH):
     """Return the least radial distance from wires, along their whole swing, to points that stand near them.
 
     A point is an upright of some radius up to its top: the distance is `hypot(max(d - r, 0), max(z - top, 0))` with the
@@ -55,8 +55,8 @@ def near_points(scene, index, cases, tops, chosen, reach=None):
         Elevation of the top of each part [m].
     chosen : ndarray of bool, shape (part,)
         Parts that a radial rule is for and whose top is known.
-    reach : float, optional
-        Distance within which all are found [m]. Default: those within `REACH` in plan of the points.
+    reach : float
+        Distance within which all are found; what is farther off than that in plan is not told [m].
 
     Returns
     -------
@@ -69,15 +69,14 @@ def near_points(scene, index, cases, tops, chosen, reach=None):
         beside = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0)) - radius[part]
         return np.hypot(np.maximum(beside, 0), np.maximum(place[..., 2] - tops[part], 0))
 
-    around = scene.reach.around.max(initial=0.0)
-    wide = np.full(len(tops), REACH) if reach is None else reach + radius + around
+    wide = np.full(len(tops), reach + scene.reach.around.max(initial=0.0))
     found = _nearest(scene, index, cases, chosen, wide, _Target(tops, radius, np.full(len(tops), -np.inf), distance))
     top = tops[found.part]
     position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
-    return checked_rows(scene, index, *found, position, np.minimum(top, found.place[:, 2]))
+    return checked_rows(scene, index, *found[:6], position, np.minimum(top, found.place[:, 2]), found.near)
 
 
-def fall_in(scene, index, cases, tops, feet, chosen):
+def fall_in(scene, index, cases, tops, feet, chosen, reach=REACH):
     """Return how near trees that fall come to wires: `hypot(d, z - f) - h`.
 
     The tree turns about its foot, at elevation f, in whatever direction; d is the distance in plan from the foot to the
@@ -92,6 +91,8 @@ def fall_in(scene, index, cases, tops, feet, chosen):
         All with wind, or all without.
     feet : ndarray, shape (part,)
         Elevation of the foot of each part [m].
+    reach : float
+        Distance from where tops may fall to, within which all are found; what is farther off in plan is not told [m].
 
     Returns
     -------
@@ -104,13 +105,15 @@ def fall_in(scene, index, cases, tops, feet, chosen):
         flat = np.hypot(*np.moveaxis(place[..., :2] - spot, -1, 0))
         return np.hypot(flat, place[..., 2] - feet[part]) - height[part]
 
-    found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + REACH,
+    found = _nearest(scene, index, cases, chosen, np.maximum(height, 0) + reach,
                      _Target(feet, np.zeros(len(feet)), feet, distance))
-    return checked_rows(scene, index, *found, np.full(len(found.part), "falling", object), feet[found.part])
+    return checked_rows(scene, index, *found[:6], np.full(len(found.part), "falling", object), feet[found.part],
+                        found.near)
 
 
 class _Found(NamedTuple):
-    """Nearest places: wire span, part, option, case, distance [m], place in the frame of the span (row, 3)."""
+    """Nearest places: wire span, part, option, case, distance [m], place in the frame of the span (row, 3); and whether
+    that is within reach in plan: what is near by another option's swing alone is not told."""
 
     wire: np.ndarray
     part: np.ndarray
@@ -118,6 +121,7 @@ class _Found(NamedTuple):
     case: np.ndarray
     least: np.ndarray
     place: np.ndarray
+    near: np.ndarray
 
 
 class _Target(NamedTuple):
@@ -133,7 +137,8 @@ class _Target(NamedTuple):
 
 def _nearest(scene, index, cases, chosen, reach, target):
     """Least distance of every wire to every chosen point within its reach, in every option and case."""
-    wire, part = near_pairs(scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach)
+    wire, part = _whole_spans(scene, *near_pairs(
+        scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach))
     shape = len(wire), len(scene.options), len(cases)
     pair, o, k = (v.ravel() for v in np.indices(shape))
     w, p = wire[pair], part[pair]
@@ -153,7 +158,8 @@ def _nearest(scene, index, cases, chosen, reach, target):
     for first in range(0, len(rows), _AT_ONCE):
         some = rows[first:first + _AT_ONCE]
         least[some], place[some] = _look(scene, row[some], w[some], p[some], spot[some], reach, target.distance)
-    return _Found(w, p, o, cases[k], least, place)
+    near = np.hypot(*(place[:, :2] - spot).T) <= target.radius[p] + reach[p]
+    return _Found(w, p, o, cases[k], least, place, near)
 
 
 def near_pairs(scene, index, cases, chosen, reach):
@@ -184,6 +190,16 @@ def near_pairs(scene, index, cases, chosen, reach):
     wire, part = wire[chosen[part]], part[chosen[part]]
     near = index.footprint.near(lines[wire], part, reach[part] + bow[wire])
     return wire[near], part[near]
+
+
+def _whole_spans(scene, wire, part):
+    """The pairs of all wires of a span of which one is near a part."""
+    pairs = np.unique(np.stack([scene.wires.span[wire], part]), axis=1)
+    order, every = np.argsort(scene.wires.span, kind="stable"), np.sort(scene.wires.span)
+    first, last = (np.searchsorted(every, pairs[0], side) for side in ("left", "right"))
+    count = last - first
+    at = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - first, count)
+    return order[at], np.repeat(pairs[1], count)
 
 
 def _foot(surface, wire, part, spot, target):
@@ -252,17 +268,19 @@ def _around(grid, at, low, high):
     return np.maximum(centre - half, low), np.minimum(centre + half, high)
 
 
-def checked_rows(scene, index, wire, part, option, case, least, place, position, other):
+def checked_rows(scene, index, wire, part, option, case, least, place, position, other, near=True):
     """Return the rows of the worst wire of each span, option, case and obstacle, `measure` "radial".
 
     Columns of shape (row,): `least` distance [m], of which what bundles reach about their middle is taken off; `place`
-    (row, 3) in the frame of the span, `other` elevation of the thing there [m].
+    (row, 3) in the frame of the span, `other` elevation of the thing there [m]. Things whose worst wire is not `near`
+    are left out.
     """
     obstacle, least = index.of_part[part], least - scene.reach.around[wire, option, case]
     key = scene.wires.span[wire] * (obstacle.max(initial=0) + 1) + obstacle
     key = (key * len(scene.options) + option) * len(scene.cases) + case
     row = worst_of(key, least[:, None])[1][:, 0]
     r = row[row >= 0]
+    r = r[np.broadcast_to(near, np.shape(wire))[r]]
     start, end = scene.frame.start[wire[r], 0], scene.frame.end[wire[r], 0]
     x, y, z = place[r].T
     return Checked(wire[r], option[r], case[r], obstacle[r], np.full(len(r), "radial", object), position[r],
