@@ -102,7 +102,10 @@ def open_layer(path, layer, where):
         info = pyogrio.read_info(path, layer=chosen, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputError(
-            path, where, f"no readable vector file ({error})", "a vector file that GDAL reads"
+            path,
+            where,
+            f"no readable vector file ({error})",
+            "a GeoPackage, a shapefile, GeoJSON, CSV or another kind that is read",
         ) from None
     crs = read_crs(info["crs"], path, f"layer {chosen}")
     if crs is None:

@@ -115,7 +115,8 @@ def open_dataset(path, kinds=None):
             return rasterio.open(path, driver=kind, sharing=False)
         except RasterioError as error:
             words = words or _first_line(error)
-    raise InputError(path, None, f"no readable raster ({words})", "a raster of heights that GDAL reads")
+    raise InputError(path, None, f"no readable raster ({words})",
+                     "a raster of heights: GeoTIFF, an Esri grid or another kind that is read")
 
 
 def describe(path, vertical_unit=None, kinds=None):

@@ -91,7 +91,8 @@ class Terrain(Table):
     ground: tuple[FilePath, ...] = Field(
         min_length=1,
         description=(
-            "Bare earth: rasters that GDAL reads. Where they overlap, the first with a value wins."
+            "Bare earth: rasters (GeoTIFF, Esri grids, virtual rasters and a few more). Where they overlap, the first "
+            "with a value wins."
         ),
     )
     surface: tuple[FilePath, ...] = Field(
@@ -125,7 +126,7 @@ class StructureColumns(Table):
 class Structures(Table):
     """Where the structures stand."""
 
-    file: FilePath = Field(description="A vector file that GDAL reads.")
+    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
     layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
     columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
     base_elevation_unit: Unit.length = unit_of("base_elevation", "m")
@@ -189,7 +190,7 @@ class Obstacle(Table):
     """A layer of things that the wires may come too near."""
 
     name: Text = Field(description="Unique name.")
-    file: FilePath = Field(description="A vector file that GDAL reads.")
+    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
     layer: Text | None = Field(None, description="Its layer. Default: the only one.")
     category: Text | None = Field(
         None, description="Category of all features. Either this or `column`."
