@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 from scipy.interpolate import CubicSpline
+from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 
 from corridor.assessment import make_scene
@@ -722,10 +723,30 @@ def nearest_ground(paths, ground):
     for path, swings, shares, d, i in first:
         for s, t in _separate(d, lowest + 0.3 + step / 2):
             spot = tree.data[i[s, t], :2] / factor
-            found, where = _narrowed_beside(path, ground, swings[s], shares[t], spot, step)
+            found, where, spot = _narrowed_beside(path, ground, swings[s], shares[t], spot, step)
             if found[0] < best[0]:
-                best, at = found, where
-    return best, at
+                best, at, last = found, where, spot
+    return _polished(best, at, last, ground, step) if at is not None else (best, at)
+
+
+def _polished(best, at, spot, ground, step):
+    """The same by a simplex from there: windows stop short where the least lies aslant of all four ways."""
+    path, found = best[1], []
+
+    def distance(x):
+        s, t = np.clip(x[0], -1, 1) * path.windy, np.clip(x[1], 0, 1)
+        z, p = ground(*x[2:]), path.at(np.array([s]), np.array([t]))[0, 0]
+        d = np.sqrt(((p[:2] - x[2:]) * path.factor) @ ((p[:2] - x[2:]) * path.factor) + (p[2] - z)**2)
+        found.append((d if np.isfinite(d) else np.inf, path, s, t, z))
+        return found[-1][0]
+
+    start = np.array([best[2], best[3], *spot])
+    for size in (0.2, 0.02):
+        corners = np.vstack([start, start + np.diag([0.05, SHARES[1], step, step]) * size])
+        start = minimize(distance, start, method="Nelder-Mead", options={
+            "initial_simplex": corners, "maxfev": 2000, "xatol": 1e-6, "fatol": 1e-6}).x
+    least = min(found, key=lambda each: each[0])
+    return (least[:4], least[4]) if least[0] < best[0] else (best, at)
 
 
 def _narrowed_beside(path, ground, swing, share, spot, step):
@@ -744,4 +765,4 @@ def _narrowed_beside(path, ground, swing, share, spot, step):
         if d[i, j, k, m] <= best[0]:
             best, spot, at = (d[i, j, k, m], path, s[i], t[j]), np.array([e[k, m], n[k, m]]), z[k, m]
         half = half * 0.7
-    return best, at
+    return best, at, spot
