@@ -603,20 +603,23 @@ def _between(a, b):
     leave it by hundredths of a millimetre."""
     scale, still = np.array([a.factor, a.factor, 1.0]), np.zeros(1)
     other = b.at(still, np.linspace(0, 1, 801))[0, :, :3] * scale
-    first, chord = other[:-1], np.diff(other, axis=0)
+    begin, chord = other[:-1], np.diff(other, axis=0)
 
     def apart(share):
         p = a.at(still, share)[0, :, :3] * scale
-        away = p[:, None] - first
+        away = p[:, None] - begin
         u = np.clip((away * chord).sum(axis=-1) / (chord**2).sum(axis=-1), 0, 1)
         return np.linalg.norm(away - u[..., None] * chord, axis=-1).min(axis=1)
 
-    share, wide, best = np.linspace(0, 1, 201), 1 / 200, np.inf
-    for _ in range(5):
-        d = apart(share)
-        best = min(best, d.min())
-        share = np.clip(share[d.argmin()] + wide * np.linspace(-1, 1, 17), 0, 1)
-        wide *= 0.2
+    first, best = np.linspace(0, 1, 401), np.inf
+    d = np.pad(apart(first), 1, constant_values=np.inf)
+    lows = np.flatnonzero((d[1:-1] <= d[:-2]) & (d[1:-1] <= d[2:]) & (d[1:-1] < d.min() + 0.1))
+    for low in lows:
+        share, wide = first[low], 1 / 400
+        for _ in range(6):
+            near = np.clip(share + wide * np.linspace(-1, 1, 17), 0, 1)
+            found = apart(near)
+            share, best, wide = near[found.argmin()], min(best, found.min()), wide * 0.2
     return float(best)
 
 

@@ -6,7 +6,7 @@ import shapely
 from corridor.clearance.crossings import roofed
 from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
-from corridor.clearance.trees import checked_rows, closest, near_pairs
+from corridor.clearance.trees import checked_rows, closest, feet_on, near_pairs, surfaces_of
 from corridor.clearance.vertical import least_rows
 from corridor.line.swing import from_grid, to_grid
 
@@ -57,7 +57,8 @@ def near_shapes(scene, index, sample, cases, tops, chosen, reach):
     some = lowest - _LOWER <= tops[part] + reach
     wire, part = wire[some], part[some]
     pair, o, k = (v.ravel() for v in np.indices((len(wire), len(scene.options), len(cases))))
-    w, p = wire[pair], part[pair]
+    some = _as_near(scene, index, tops, wire[pair], part[pair], scene.way(wire[pair], o, cases[k]), reach)
+    w, p, o, k = wire[pair[some]], part[pair[some]], o[some], k[some]
     least, place, top = np.full(len(w), np.nan), np.full((len(w), 3), np.nan), np.full(len(w), np.nan)
     for first in range(0, len(w), _AT_ONCE):
         rows = slice(first, first + _AT_ONCE)
@@ -66,6 +67,23 @@ def near_shapes(scene, index, sample, cases, tops, chosen, reach):
         least[rows], place[rows], top[rows] = near.along(scene.way(w, o, cases[k])[rows], *near.higher(*found))
     position = np.where(place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, w, p, o, cases[k], least, place, position, np.minimum(top, place[:, 2]))
+
+
+def _as_near(scene, index, tops, wire, part, way, reach):
+    """Rows of wires that are not farther from parts than so much: those that are from a disc about them, at their top,
+    are farther from them, too."""
+    shape = index.part[part]
+    low, high = np.split(shapely.bounds(shape), 2, axis=1)
+    middle = from_grid(np.column_stack([(low + high) / 2, tops[part]]), scene.structures, scene.spans,
+                       scene.wires.span[wire])
+    factor = scene.spans.ground_factor[scene.wires.span[wire]]
+    own = np.nan_to_num(index.obstacles.radius[index.of_part[part]])
+    radius = (np.hypot(*(high - low).T) / 2 + own) * np.maximum(factor, 1)
+    surface, number = surfaces_of(scene, way)
+    known = np.flatnonzero(number >= 0)
+    near, _ = feet_on(surface, number[known], middle[known], radius[known],
+                      reach + scene.reach.around.max(initial=0.0))
+    return np.sort(np.concatenate([np.flatnonzero(number < 0), known[near]]))
 
 
 class _Near:

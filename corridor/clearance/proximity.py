@@ -314,7 +314,7 @@ def _near_things(around, cases, taut):
         parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
             those, index, some, tops, ruled, far)))
         near = [less_favourable(scene, every, look) for look in (
-            lambda those, _, some=some: near_points(those, index, some, tops, lone, reach),
+            lambda those, _, some=some: near_points(those, index, some, tops, lone, reach, reach),
             lambda those, _, some=some: near_shapes(those, index, around.ground.sample, some, tops,
                                                     lone & ~lines & ~_points(index), reach))]
         parts += [take(each, each.actual <= reach) for each in near]

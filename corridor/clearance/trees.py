@@ -23,9 +23,11 @@ __all__ = [
     "closest",
     "fall_gaps",
     "fall_in",
+    "feet_on",
     "feet_of",
     "near_pairs",
     "near_points",
+    "surfaces_of",
     "tallest",
 ]
 
@@ -33,13 +35,15 @@ __all__ = [
 REACH = 30.0
 #: Places along the wire and turns between its two sides in the first look, and in each of the narrower ones.
 _FIRST, _NEXT, _LOOKS = (65, 17), (9, 9), 12
+#: How far off at most distances are that a table of places alone tells [m].
+_ROUGHLY = 0.5
 #: Height for which things are looked for whose tops alone are known [m].
 _TALLEST = 100.0
 #: Rows worked on at once.
 _AT_ONCE = 500
 
 
-def near_points(scene, index, cases, tops, chosen, reach=REACH):
+def near_points(scene, index, cases, tops, chosen, reach=REACH, within=np.inf):
     """Return the least radial distance from wires, along their whole swing, to points that stand near them.
 
     A point is an upright of some radius up to its top: the distance is `hypot(max(d - r, 0), max(z - top, 0))` with the
@@ -57,6 +61,8 @@ def near_points(scene, index, cases, tops, chosen, reach=REACH):
         Parts that a radial rule is for and whose top is known.
     reach : float
         Distance within which all are found; what is farther off than that in plan is not told [m].
+    within : float
+        Nor is what is farther off than this in space [m].
 
     Returns
     -------
@@ -70,7 +76,8 @@ def near_points(scene, index, cases, tops, chosen, reach=REACH):
         return np.hypot(np.maximum(beside, 0), np.maximum(place[..., 2] - tops[part], 0))
 
     wide = np.full(len(tops), reach + scene.reach.around.max(initial=0.0))
-    found = _nearest(scene, index, cases, chosen, wide, _Target(tops, radius, np.full(len(tops), -np.inf), distance))
+    target = _Target(tops, radius, np.full(len(tops), -np.inf), distance)
+    found = _nearest(scene, index, cases, chosen, wide, target, within + scene.reach.around.max(initial=0.0))
     top = tops[found.part]
     position = np.where(found.place[:, 2] >= top, "above", "beside").astype(object)
     return checked_rows(scene, index, *found[:6], position, np.minimum(top, found.place[:, 2]), found.near)
@@ -135,8 +142,9 @@ class _Target(NamedTuple):
     distance: callable
 
 
-def _nearest(scene, index, cases, chosen, reach, target):
-    """Least distance of every wire to every chosen point within its reach, in every option and case."""
+def _nearest(scene, index, cases, chosen, reach, target, within=np.inf):
+    """Least distance of every wire to every chosen point within its reach, in every option and case; nan where that is
+    more than `within`."""
     wire, part = _whole_spans(scene, *near_pairs(
         scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach))
     shape = len(wire), len(scene.options), len(cases)
@@ -144,22 +152,30 @@ def _nearest(scene, index, cases, chosen, reach, target):
     w, p = wire[pair], part[pair]
     least, place = np.full(len(w), np.nan), np.full((len(w), 3), np.nan)
     row, spot = scene.way(w, o, cases[k]), _spots(scene, index, w, p)
-    ways, of = np.unique(row, return_inverse=True)
-    whole = scene.ways.hangs[ways] & ~scene.ways.partly[ways]
-    surface = SweptSurface(scene.ways, ways[whole], scene.ways.windy[ways].any())
-    lowest = np.full(len(ways), np.nan)
-    lowest[whole] = surface.lowest
-    swept = lowest[of] > target.lowest[p]
-    rows = np.flatnonzero(swept)
-    place[rows] = _foot(surface, (np.cumsum(whole) - 1)[of[rows]], p[rows], spot[rows], target)
+    surface, number = surfaces_of(scene, row)
+    low = np.where(number < 0, np.nan, surface.lowest[number]) if len(surface.lowest) else np.full(len(w), np.nan)
+    rows = np.flatnonzero((low > target.lowest[p]) & (low - target.elevation[p] <= within))
+    disc, radius = np.column_stack([spot[rows], target.elevation[p[rows]]]), target.radius[p[rows]]
+    close, found = feet_on(surface, number[rows], disc, radius, within)
+    rows = rows[close]
+    place[rows] = found
     each = np.s_[:, None, None]
     least[rows] = target.distance(place[rows][each], spot[rows][each], p[rows][each])[:, 0, 0]
-    rows = np.flatnonzero(~swept)
+    rows = np.flatnonzero(~(low > target.lowest[p]))
     for first in range(0, len(rows), _AT_ONCE):
         some = rows[first:first + _AT_ONCE]
         least[some], place[some] = _look(scene, row[some], w[some], p[some], spot[some], reach, target.distance)
     near = np.hypot(*(place[:, :2] - spot).T) <= target.radius[p] + reach[p]
     return _Found(w, p, o, cases[k], least, place, near)
+
+
+def surfaces_of(scene, way):
+    """Return the SweptSurface of ways (row,), each once, and the number of that of each row, -1 where a wire hangs
+    nowhere in part of the wind."""
+    ways, of = np.unique(way, return_inverse=True)
+    whole = scene.ways.hangs[ways] & ~scene.ways.partly[ways]
+    surface = SweptSurface(scene.ways, ways[whole], scene.ways.windy[ways].any())
+    return surface, np.where(whole, np.cumsum(whole) - 1, -1)[of]
 
 
 def near_pairs(scene, index, cases, chosen, reach):
@@ -202,11 +218,12 @@ def _whole_spans(scene, wire, part):
     return order[at], np.repeat(pairs[1], count)
 
 
-def _foot(surface, wire, part, spot, target):
-    """The nearest places of wires of the surface to points, (row, 3)."""
-    disc, radius = np.column_stack([spot, target.elevation[part]]), target.radius[part]
-    feet = surface.nearest(wire, disc, *surface.first(wire, disc), radius)
-    return surface.exactly(wire, disc, feet.turn, feet.share, radius)[0]
+def feet_on(surface, wire, middle, radius, within):
+    """Return which wires of a surface (row,) are not farther than so much [m] from level discs about middles (row, 3),
+    and their places nearest to these."""
+    feet = surface.nearest(wire, middle, *surface.first(wire, middle), radius)
+    near = np.flatnonzero(feet.distance <= within + _ROUGHLY)
+    return near, surface.exactly(wire[near], middle[near], feet.turn[near], feet.share[near], radius[near])[0]
 
 
 def _spots(scene, index, w, p):
