@@ -52,6 +52,11 @@ def one(c, name):
     return int(np.random.default_rng(7).integers(len(c.layers[name])))
 
 
+def put_column(table, name, values):
+    """Put a column into a table: a statement cannot stand in a lambda."""
+    table[name] = values
+
+
 def scale(c, layer, column, factor):
     c.layers[layer][column] *= factor
 
@@ -91,44 +96,44 @@ def conductor(key, factor):
 
 for _corridor in ("hills", "feet"):
     simple("bases in feet read as metres, or times 3.28", _corridor, "base-offset",
-           lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"] / FOOT))
+           lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"] / FOOT))
 simple("bases in metres read as feet", "hills", "base-offset",
        lambda c: put(c.tables["structures"], base_elevation_unit="ft"))
 simple("bases above the ellipsoid", "hills", "base-offset",
-       lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"] + 47.2))
+       lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"] + 47.2))
 simple("bases of an old datum", "hills", "base-offset",
-       lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"] + 0.9))
+       lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"] + 0.9))
 simple("bases that are attachments", "hills", "base-offset",
-       lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"] + 26))
+       lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"] + 26))
 simple("a digit typed wrong in a base", "hills", "base-single",
-       lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"].where(
+       lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"].where(
            c.structures.structure != "T7", c.structures["base_elevation"] + 10)))
 simple("bases of two structures exchanged", "hills", "base-single",
-       lambda c: c.structures.__setitem__("base_elevation", c.structures["base_elevation"].replace(
+       lambda c: put_column(c.structures, "base_elevation", c.structures["base_elevation"].replace(
            dict(zip(c.structures.loc[[3, 8], "base_elevation"], c.structures.loc[[8, 3], "base_elevation"],
                     strict=True)))))
 for _value in (-9999.0, 0.0):
     simple(f"{_value:g} for a base that is not known", "hills", "base-single",
-           lambda c, value=_value: c.structures.__setitem__("base_elevation", c.structures["base_elevation"].where(
+           lambda c, value=_value: put_column(c.structures, "base_elevation", c.structures["base_elevation"].where(
                c.structures.structure != "T4", value)))
 simple("unit of the bases not said", "feet", "base-offset", lambda c: c.tables["structures"].pop("base_elevation_unit"))
 simple("heights of framings in feet", "hills", "attachment-height",
-       lambda c: c.framings.__setitem__("height", c.framings["height"] / FOOT))
+       lambda c: put_column(c.framings, "height", c.framings["height"] / FOOT))
 simple("units of the framings not said", "feet", "attachment-height",
        lambda c: [c.tables["framings"].pop(f"{key}_unit") for key in ("height", "offset", "string_length")])
 simple("one row of the framings in feet", "hills", "framing-unlike",
-       lambda c: c.framings.__setitem__("height", c.framings["height"].where(c.framings.index != 2,
+       lambda c: put_column(c.framings, "height", c.framings["height"].where(c.framings.index != 2,
                                                                             c.framings["height"] / FOOT)))
 simple("heights of framings above the sea", "hills", "attachment-height",
-       lambda c: c.framings.__setitem__("height", c.framings["height"] + 250))
+       lambda c: put_column(c.framings, "height", c.framings["height"] + 250))
 simple("lengths of strings in feet", "hills", "string-length",
-       lambda c: c.framings.__setitem__("string_length", c.framings["string_length"] / FOOT))
+       lambda c: put_column(c.framings, "string_length", c.framings["string_length"] / FOOT))
 simple("lengths of strings in centimetres", "lowland", "string-length",
-       lambda c: c.framings.__setitem__("string_length", c.framings["string_length"] * 100))
+       lambda c: put_column(c.framings, "string_length", c.framings["string_length"] * 100))
 simple("lengths of strings left at 0", "lowland", "string-length",
-       lambda c: c.framings.__setitem__("string_length", 0.0))
+       lambda c: put_column(c.framings, "string_length", 0.0))
 simple("offsets in centimetres", "lowland", "framing-unlike",
-       lambda c: c.framings.__setitem__("offset", c.framings["offset"] * 100))
+       lambda c: put_column(c.framings, "offset", c.framings["offset"] * 100))
 simple("the voltage a tenth of what it is", "lowland", "string-length", lambda c: put(c.tables["study"], voltage=22e3))
 
 # The ground
@@ -156,7 +161,7 @@ simple("a raster 30 m low, wires of others where they are", "lowland", "layer-of
 simple("a raster in feet read as metres", "hills", "base-offset", lambda c: c.ground.__itruediv__(FOOT))
 simple("a raster in feet read as metres, bases from it", "lowland", "height-low", lambda c: (
     c.ground.__iadd__(40), z_of(c, "lines", add=40),
-    c.layers["roofs"].__setitem__("top", c.layers["roofs"]["top"] + 40),
+    put_column(c.layers["roofs"], "top", c.layers["roofs"]["top"] + 40),
     c.ground.__itruediv__(FOOT)))
 simple("unit of the raster's heights not said", "feet", "ground-unit",
        lambda c: c.tables["terrain"].pop("vertical_unit"))
@@ -215,24 +220,24 @@ simple("unit of wires of others not said", "feet", "height-high", lambda c: c.se
 simple("wires of others above the ellipsoid", "hills", "height-high", lambda c: z_of(c, "lines", add=47.2))
 simple("elevations of wires of others 0", "hills", GAP, lambda c: z_of(c, "lines", 0.0))
 simple("elevations of streets of another datum", "hills", "layer-offset",
-       lambda c: c.layers["streets"].__setitem__("z", c.layers["streets"]["z"] - 1.8))
+       lambda c: put_column(c.layers["streets"], "z", c.layers["streets"]["z"] - 1.8))
 simple("a radius of -1", "hills", GAP, lambda c: set_one(c, "trees", "crown", -1.0))
 simple("voltages in kV read as V", "hills", GAP, lambda c: set_all(c, "lines", "u", 20.0))
 simple("voltages of 110 read as V", "lowland", "voltage-bare", lambda c: set_all(c, "lines", "u", 110.0))
 simple("kV and V in one column", "hills", "voltage-bare", lambda c: set_one(c, "lines", "u", 110.0))
 simple("voltage of 110 in the study", "hills", "voltage-bare",
        lambda c: (c.section("lines").pop("voltage_column"), put(c.section("lines"), voltage=110)))
-simple("a feature without geometry", "hills", GAP, lambda c: c.layers["lines"].__setitem__(
+simple("a feature without geometry", "hills", GAP, lambda c: put_column(c.layers["lines"], 
     "geometry", gpd.GeoSeries([None, *c.layers["lines"].geometry[1:]], crs=c.crs)))
 
 # Places
 
 simple("roads in the wrong zone", "hills", "layer-far", lambda c: retag(c, "roads", "EPSG:25833"))
-simple("houses in degrees, said to be in the grid", "hills", "layer-far", lambda c: c.layers.__setitem__(
+simple("houses in degrees, said to be in the grid", "hills", "layer-far", lambda c: put_column(c.layers, 
     "houses", c.layers["houses"].to_crs(4326).set_crs(c.crs, allow_override=True)))
 simple("trees on an old datum", "hills", "layer-beside", lambda c: move(c.layers["trees"], -80, -205))
 simple("trees on an old datum, not far off", "lowland", "layer-shifted", lambda c: move(c.layers["trees"], 40, 95))
-simple("trees with east and north exchanged", "lowland", "layer-far", lambda c: c.layers["trees"].__setitem__(
+simple("trees with east and north exchanged", "lowland", "layer-far", lambda c: put_column(c.layers["trees"], 
     "geometry", gpd.GeoSeries(shapely.transform(c.layers["trees"].geometry.to_numpy(), lambda xy: xy[:, ::-1]),
                               crs=c.crs)))
 simple("trees in the other foot", "feet", "feet-mixed", lambda c: retag(
@@ -241,9 +246,9 @@ simple("structures in feet said to be in metres", "feet", REFUSED, lambda c: c._
     "structures", c.structures.set_crs("EPSG:32119", allow_override=True)))
 simple("the raster in the wrong zone", "hills", REFUSED, lambda c: c.__setattr__("ground_crs", "EPSG:25833"))
 simple("the right-of-way of another line", "hills", "right-of-way-off", lambda c: move(c.way, 0, 400))
-simple("an order exchanged", "hills", REFUSED, lambda c: c.structures.__setitem__(
+simple("an order exchanged", "hills", REFUSED, lambda c: put_column(c.structures, 
     "order", c.structures["order"].replace({6: 9, 9: 6})))
-simple("a northing typed wrong", "hills", "structure-off-line", lambda c: c.structures.__setitem__(
+simple("a northing typed wrong", "hills", "structure-off-line", lambda c: put_column(c.structures, 
     "geometry", c.structures.geometry.where(c.structures.structure != "T9", c.structures.geometry.translate(0, 60))))
 
 
@@ -272,10 +277,10 @@ simple("a tension in kgf written as N", "hills", "stringing-unusual",
 simple("a share of 48 %", "lowland", "stringing-unusual",
        lambda c: put(c.tables["options"][0]["stringing"][0], limit="48 % RTS"))
 simple("measured tensions in kgf", "hills", "tension-unusual",
-       lambda c: c.measured.__setitem__("horizontal_tension", 1680.0))
+       lambda c: put_column(c.measured, "horizontal_tension", 1680.0))
 simple("unit of the measured tensions not said", "feet", "tension-unusual", lambda c: (
     c.tables["options"][0].pop("measured_horizontal_tension_unit"),
-    c.measured.__setitem__("horizontal_tension", c.measured["horizontal_tension"] / 1.4)))
+    put_column(c.measured, "horizontal_tension", c.measured["horizontal_tension"] / 1.4)))
 simple("density of ice in lb/ft3", "hills", "ice-unusual", lambda c: put(c.tables["cases"][1], ice_density=57))
 simple("ice in inches written as mm", "feet", "ice-unusual", lambda c: put(c.tables["cases"][1], ice="0.5 mm"))
 simple("ice at 32 degF written as degC", "feet", "ice-warm", lambda c: put(c.tables["cases"][1], temperature=32))
@@ -292,11 +297,11 @@ simple("a category spelled otherwise", "hills", "category-unruled", lambda c: pu
 simple("a category in another language", "lowland", "category-unruled",
        lambda c: put(c.section("trees"), category="Baum"))
 simple("a rule spelled otherwise beside one for all others", "hills", "rule-unmet", lambda c: (
-    c.rules.__setitem__("against", c.rules["against"].replace("road", "roads")),
-    c.rules.loc.__setitem__(len(c.rules), ["all", "other", "vertical", 2.0, 0.01, 22])))
+    put_column(c.rules, "against", c.rules["against"].replace("road", "roads")),
+    put_column(c.rules.loc, len(c.rules), ["all", "other", "vertical", 2.0, 0.01, 22])))
 simple("metres of the rules read as feet", "hills", "rule-small", lambda c: put(c.tables["rules"], base_unit="ft"))
-simple("an adder in m per V", "lowland", "rule-small", lambda c: c.rules.__setitem__("per_kv", 1e-5))
-simple("an adder in inches per kV", "hills", "rule-small", lambda c: c.rules.__setitem__("per_kv", 0.4))
+simple("an adder in m per V", "lowland", "rule-small", lambda c: put_column(c.rules, "per_kv", 1e-5))
+simple("an adder in inches per kV", "hills", "rule-small", lambda c: put_column(c.rules, "per_kv", 0.4))
 
 
 @error("a distance at which air just holds in the place of a clearance", "hills", "rule-below-distance")

@@ -1,5 +1,6 @@
 """Objects that are not what they should be: a clear error or a row of `not_assessed`, never a silent pass."""
 
+import re
 import sqlite3
 
 import geopandas as gpd
@@ -113,6 +114,10 @@ def test_a_broken_geometry_in_the_file(study):
         for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             database.execute(f'DROP TRIGGER "{name}"')
         database.execute("UPDATE roads SET geom = x'47500001E8640000FFFFFFFF'")
-    with pytest.raises(InputError, match="roads.*read"):
-        study.check()
-    assert not study.output.exists()
+    try:
+        findings = study.check()
+    except InputError as error:
+        assert re.search("roads.*read", str(error)) and not study.output.exists()
+    else:  # Some versions of GDAL read it as a feature without geometry.
+        assert findings.result.status == 3 and not len(findings.rows("clearances", against="road"))
+        assert {*findings.rows("not_assessed", obstacle="roads:1")["reason"]} == {"no geometry"}
