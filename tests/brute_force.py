@@ -26,11 +26,11 @@ from tests.random_lines import RULES
 
 __all__ = ["Brute", "Least", "brute_force", "requirement"]
 
-#: Exact states from full left to full right; places along a wire in the first look, and swings of it there.
+#: Exact states from full left to full right; places along a wire in the first look, and in still air.
 SWINGS = np.linspace(-1, 1, 81)
-SHARES = np.linspace(0, 1, 401)
+SHARES, STILL = np.linspace(0, 1, 401), np.linspace(0, 1, 8001)
 #: Samples that are looked at again, how often, and in how many swings and places each time.
-WAYS, LOOKS, FEW, NARROW = 6, 9, (9, 17), 0.35
+WAYS, LOOKS, FEW, NARROW = 16, 12, (9, 17), 0.45
 #: What stands farther from the chord of a span than this is not looked at [m].
 REACH = 60.0
 #: Highest voltage of the line [kV].
@@ -164,34 +164,36 @@ class Ground:
 # Looking everywhere
 
 
-def _least(paths, value, start=None):
+def _least(paths, value, *, rough=False):
     """The least of a value over all places of wires at all swings: (value, path, swing, share), None where it has none.
 
-    `value(places)` takes (swing, share, 4) and gives (swing, share), inf where it does not apply.
+    `value(places)` takes (swing, share, 4) and gives (swing, share), inf where it does not apply; of a `rough` one more
+    samples are looked at again, that lie closer.
     """
     first = []
     for path in paths:
-        v = value(path, path.at(path.swings, SHARES))
+        v = value(path, path.at(path.swings, SHARES if path.windy else STILL))
         first.append(np.where(np.isnan(v), np.inf, v))
     lowest = min(v.min() for v in first)
     if not np.isfinite(lowest):
         return None
     best = (np.inf,)
     for path, v in zip(paths, first, strict=True):
-        step = 1.0 if path.windy else 0.3
-        for s, p in _separate(v, lowest + step):
-            best = min(best, _narrowed(path, value, path.swings[s], SHARES[p]), key=lambda each: each[0])
+        step, shares = (1.0, SHARES) if path.windy else (0.3, STILL)
+        for s, p in _separate(v, lowest + step, 0.02 * len(shares), rough and path.windy):
+            best = min(best, _narrowed(path, value, path.swings[s], shares[p]), key=lambda each: each[0])
     return best
 
 
-def _separate(v, most):
-    """Lowest samples up to a value, apart from each other by some steps."""
-    order = np.argsort(v, axis=None)[:4000]
+def _separate(v, most, along=8, rough=False):
+    """Lowest samples up to a value, apart from each other by some steps, so many along the wire."""
+    across, along, ways = (1, along / 4, 8 * WAYS) if rough else (4, along, WAYS)
+    order = np.argsort(v, axis=None)[:20_000]
     chosen = []
     for s, p in zip(*np.unravel_index(order, v.shape), strict=True):
-        if v[s, p] > most or len(chosen) == WAYS:
+        if v[s, p] > most or len(chosen) == ways:
             break
-        if all(abs(s - a) > 4 or abs(p - b) > 8 for a, b in chosen):
+        if all(abs(s - a) > across or abs(p - b) > along for a, b in chosen):
             chosen.append((s, p))
     return chosen
 
@@ -403,7 +405,7 @@ class Brute:
         if "vertical" not in case.checks:
             return
         ground = self.ground
-        best = _least(paths, lambda path, p: p[..., 2] - ground(p[..., 0], p[..., 1]))
+        best = _least(paths, lambda path, p: p[..., 2] - ground(p[..., 0], p[..., 1]), rough=True)
         self._note(found, ("ground", None, "vertical", ""), best, case, lambda p: ground(p[0], p[1]))
         if any(row["against"] == "ground" and row["measure"] == "radial" for row in self.rules):
             best, at = nearest_ground(paths, ground)
@@ -724,7 +726,7 @@ def nearest_ground(paths, ground):
         first.append((path, swings, shares, d.reshape(p.shape[:2]), i.reshape(p.shape[:2])))
     lowest, best, at = min(row[3].min() for row in first), (np.inf,), None
     for path, swings, shares, d, i in first:
-        for s, t in _separate(d, lowest + 0.3 + step / 2):
+        for s, t in _separate(d, lowest + 0.3 + step / 2, rough=not path.windy):
             spot = tree.data[i[s, t], :2] / factor
             found, where, spot = _narrowed_beside(path, ground, swings[s], shares[t], spot, step)
             if found[0] < best[0]:
