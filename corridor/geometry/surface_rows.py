@@ -38,7 +38,9 @@ def _quadratic(fraction: Array, surface: Array, left: Integers, place: Array) ->
     width = fraction[left + 2] - fraction[left]
     s = np.where(width > 0, (place - fraction[left]) / np.where(width > 0, width, 1), 0)
     a, m, b = surface[left], surface[left + 1], surface[left + 2]
-    return a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
+    value = a * (1 - s) * (1 - 2 * s) + 4 * m * s * (1 - s) + b * s * (2 * s - 1)
+    # A knot is known where what is on either side of it is.
+    return np.where(s == 0, a, np.where(s == 1, b, value))
 
 
 def parts_of_rows(first: Integers, fraction: Array, surface: Array, row: Integers, low: Array,

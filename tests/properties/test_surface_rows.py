@@ -27,10 +27,12 @@ def profiles(seed, count=6, unknown=0.0):
 
 
 def at(first, fraction, surface, row, place):
-    """One place of one row, piece by piece; a knot belongs to the piece on its right."""
+    """One place of one row, piece by piece; a knot is known of itself, whatever is beside it."""
     t, z = (v[first[row]:first[row + 1]] for v in (fraction, surface))
     knots = t[::2]
     piece = min(int((knots <= place).sum()) - 1, len(knots) - 2)
+    if place in knots:
+        return z[2 * knots.tolist().index(place)]
     s = (place - knots[piece]) / (knots[piece + 1] - knots[piece])
     return quadratic(*z[2 * piece:2 * piece + 3], s)
 
@@ -128,6 +130,17 @@ def test_unknown_pieces_stay_unknown():
     across = parts_of_rows(*rows, np.array([0]), np.array([0.1]), np.array([0.9]))[2]
     assert np.isnan(inside).all() and np.isfinite(beside).all()
     assert np.isfinite(across[1]) and np.isnan(across[3]) and np.isfinite(across[5:]).all()
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_ends_of_what_is_known_are_known_either_way(seed):
+    """A row cut from end to end keeps each knot, and so does the same row turned round."""
+    first, place, surface = profiles(seed, 1, unknown=0.5)
+    turned = first, 1 - place[::-1], surface[::-1]
+    for rows in ((first, place, surface), turned):
+        cut = parts_of_rows(*rows, np.array([0]), np.array([0.0]), np.array([1.0]))[2]
+        np.testing.assert_allclose(cut[::2], rows[2][::2], rtol=1e-9)
 
 
 def test_nothing_cut_from_nothing():
