@@ -94,10 +94,11 @@ def test_the_function_finds_what_the_check_finds(slopes):
             # The rule above the ground; the electrical distance in space is less.
             guard = cellwise.guards(facts, case, "ground", 120.0)[0]
             required, some = guard.required, {case: [guard]}
-            (_, curves), = job._curves(scene, rows, 0, some, CELL)
-            window, *_ = cellwise.window_of(cells, curves)
+            ends = [curves for _, curves in job._curves(scene, rows, 0, some, CELL)]
+            window, *_ = cellwise.window_of(cells, np.concatenate(ends))
             room = cellwise.empty_room(window)
-            cellwise.lower(room, window, curves, ground.sample, required)
+            for curves in ends:
+                cellwise.lower(room, window, curves, ground.sample, required)
             found = slopes.findings.row("clearances", option="today", against="ground", span="2-3",
                                         case=facts.cases[case].name)
             assert room.headroom.min() == pytest.approx(found["margin_m"], abs=tolerance)

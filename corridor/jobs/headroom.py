@@ -1,5 +1,6 @@
 """A job beside the check: how high the ground may be, cell by cell, as one raster per option."""
 
+import itertools
 import re
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -200,15 +201,16 @@ def _fill_span(work, scene, span):
 
 
 def _curves(scene, rows, option, rules, size):
-    """Yield each case with the curves of the wires of a span in one option; nan where a wire has no answer."""
-    for k in rules:
+    """Yield each case with the curves of the wires of a span in one option, at both ends of their history; nan where a
+    wire has no answer."""
+    for k, each in itertools.product(rules, scene.both_ends):
         if not scene.cases[k].wind > 0:
-            yield k, cellwise.hung_still(scene, rows, option, k)
+            yield k, cellwise.hung_still(each, rows, option, k)
             continue
-        way = scene.way(rows, option, k)
+        way = each.way(rows, option, k)
         # Part of the wind without an answer is no answer: nothing is made up between.
-        known = (scene.ways.hangs[way] & ~scene.ways.partly[way]).all()
-        yield k, cellwise.hung_swung(scene, option, k, rows, size) if known else np.full((1, 3, 3), np.nan)
+        known = (each.ways.hangs[way] & ~each.ways.partly[way]).all()
+        yield k, cellwise.hung_swung(each, option, k, rows, size) if known else np.full((1, 3, 3), np.nan)
 
 
 def _straight(scene, rows):

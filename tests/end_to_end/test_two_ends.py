@@ -7,7 +7,10 @@ in every state. What is told without `loads_seen` shall be the worst of what is 
 import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 import shapely
+
+from tests.common import ask
 
 from .conftest import EAST, NORTH, STRENGTH, measured_drake
 
@@ -206,7 +209,7 @@ def at_an_angle(study, seen):
         return 100 + np.clip(30 - 1.5 * (northing - NORTH), 0, 60)
 
     study.structures.loc[study.structures["structure"] == "2", "northing"] = NORTH + 45.0
-    study.write_ground(bank)
+    study.write_ground(bank, cell=2.0, low=(EAST - 60, NORTH - 80), high=(EAST + 960, NORTH + 100))
     study.rules = ("rule,against,measure,base\nopen,ground,vertical,4\nslope,ground,radial,4\ntree,tree,radial,4\n"
                    "fall,falling_tree,radial,1\n")
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
@@ -214,6 +217,21 @@ def at_an_angle(study, seen):
     study.add_obstacle("trees", "tree", places, 'height_column = "height"\nradius = 0.5\nfalls = true',
                        height=[40.0, 45.0])
     return drake(study, seen).check()
+
+
+def test_headroom_at_an_angle_is_that_of_both_ends(make, tmp_path):
+    """No cell has more of it than under either settled history, within 2 mm; and neither has less everywhere."""
+    room = {}
+    for name, words in (("open", ""), ("true", "loads_seen = true\n"), ("false", "loads_seen = false\n")):
+        study = make.TinyStudy(tmp_path / name)
+        at_an_angle(study, words)
+        with rasterio.open(ask(study.path, "headroom").paths[0]) as dataset:
+            room[name] = dataset.read(2, masked=True).filled(np.nan)
+    least = np.fmin(room["true"], room["false"])
+    assert not (room["open"] > least + 2e-3).any()
+    assert (np.isnan(room["open"]) <= np.isnan(least)).all()
+    differs = room["true"] - room["false"]
+    assert np.nanmin(differs) < -0.01 and np.nanmax(differs) > 0.01
 
 
 def test_inside_of_an_angle_the_wire_that_pulls_more_is_nearer(make, tmp_path):
