@@ -2,6 +2,7 @@
 
 import errno
 import itertools
+import json
 import os
 import platform
 import re
@@ -9,12 +10,13 @@ import shutil
 import tempfile
 import time
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-__all__ = ["need_written", "sum_of", "sweep", "temporary_folder", "unfinished"]
+__all__ = ["need_written", "state_of", "sum_of", "sweep", "temporary_folder", "unfinished", "within",
+           "write_list"]
 
 #: Another machine may write to the same folder: whether its runs live cannot be asked here.
 _HOST = f"{zlib.crc32(platform.node().encode()):08x}"
@@ -22,6 +24,8 @@ _HOST = f"{zlib.crc32(platform.node().encode()):08x}"
 _RUN = f"{time.time_ns():x}"
 _NAME = re.compile(r"\.corridor-([0-9a-f]{8})-(\d{1,10})-([0-9a-f]+)-")
 _count = itertools.count(1)
+#: How the list ends of files that take their places together, and how long one may be [bytes].
+_LIST, _LONGEST = "-list.json", 1_000_000
 
 
 def unfinished(target: Path) -> Path:
@@ -48,15 +52,84 @@ def temporary_folder(parent: Path | str | None = None) -> Path:
     return Path(tempfile.mkdtemp(prefix=_prefix(), dir=parent))
 
 
+def state_of(path: Path) -> list[int] | None:
+    """Return what tells whether a file was replaced or changed, None where there is none."""
+    if not path.exists():
+        return None
+    facts = path.stat()
+    return [facts.st_ino, facts.st_size, facts.st_mtime_ns]
+
+
+def write_list(place: Path, moves: Iterable[tuple[Path, Path]], gone: Iterable[Path]) -> Path:
+    """Write a list of files that are about to take their places together, and of those that go then: if the run dies
+    among them, the next one that writes there carries on.
+
+    Parameters
+    ----------
+    place : Path
+        Folder that all lie in, or in folders of which.
+    moves : iterable of (Path, Path)
+        Names under which they were written, and their own.
+    gone : iterable of Path
+    """
+    path = place / f"{_prefix()}{next(_count)}{_LIST}"
+    told = {"moves": [[*(str(each.relative_to(place)) for each in pair), _looks(pair[1])] for pair in moves],
+            "gone": [[str(each.relative_to(place)), _looks(each)] for each in gone]}
+    with path.open("w", encoding="utf-8") as file:
+        json.dump(told, file)
+        file.flush()
+        os.fsync(file.fileno())
+    return path
+
+
 def sweep(folder: Path) -> None:
-    """Take away what dead runs on this machine left unfinished in a folder; what cannot be taken away stays."""
+    """Take away what dead runs on this machine left unfinished in a folder; what cannot be taken away stays. Files that
+    were whole and of which some had taken their places take them all."""
     with suppress(OSError):
-        for name in os.listdir(folder):
-            found = _NAME.match(name)
-            if found and found[1] == _HOST and not _alive(int(found[2]), found[3]):
-                path = folder / name
-                with suppress(OSError):
-                    shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+        dead = [name for name in os.listdir(folder) if (found := _NAME.match(name)) and found[1] == _HOST
+                and not _alive(int(found[2]), found[3])]
+        for name in sorted(dead, key=lambda name: not name.endswith(_LIST)):
+            path = folder / name
+            with suppress(OSError):
+                if name.endswith(_LIST):
+                    _carry_on(path)
+                shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+
+
+def _carry_on(path: Path) -> None:
+    """Give files of a dead run that are on its list their names, where what stood there then stands there still."""
+    place, prefix = path.parent, str(path.name).removesuffix(_LIST).rpartition("-")[0] + "-"
+    try:
+        told = json.loads(path.read_bytes()) if path.stat().st_size <= _LONGEST and not path.is_symlink() else None
+        moves = [(Path(a), Path(b), state) for a, b, state in told["moves"]]
+        gone = [(Path(a), state) for a, state in told["gone"]]
+    except (ValueError, TypeError, KeyError, RecursionError):  # it did not get whole
+        return
+    for temporary, target, state in moves:
+        if any(part.startswith(prefix) for part in temporary.parts) and _led(place, temporary) and _led(
+                place, target) and (place / temporary).is_file() and _looks(place / target) == state:
+            if state is not None:
+                shutil.copymode(place / target, place / temporary)
+            os.replace(place / temporary, place / target)
+    for target, state in gone:
+        if _led(place, target) and state is not None and _looks(place / target) == state:
+            (place / target).unlink()
+
+
+def _looks(path: Path) -> list[int] | None:
+    """Size and time of a file, which it keeps in a copy of the folder."""
+    state = state_of(path)
+    return state and state[1:]
+
+
+def _led(place: Path, path: Path) -> bool:
+    """Whether a path leads to something in a place or in one of its folders, over no link."""
+    return within(path) and (place / path).parent.resolve() == (place.resolve() / path).parent
+
+
+def within(path: Path) -> bool:
+    """Return whether a relative path names something in a folder or in one of its folders."""
+    return not path.is_absolute() and ".." not in path.parts and 1 <= len(path.parts) <= 2
 
 
 def sum_of(raster: Any, window: Any) -> int:

@@ -17,7 +17,7 @@ from rasterio.errors import RasterioError
 from corridor.constants import NO_ROOM
 from corridor.errors import CorridorError, CorridorWarning, InputError, MachineError
 from corridor.outputs.guard import PLAIN, Guard, foreign, is_geopackage, kind_of, log_beside, may_be_ours, place_of
-from corridor.temporary import sweep, unfinished
+from corridor.temporary import state_of, sweep, unfinished, within, write_list
 
 __all__ = ["PLACED", "Files", "disk_errors", "joined"]
 
@@ -27,7 +27,8 @@ class Files:
 
     Each is written under a temporary name in the folder of its target. At the end all are flushed to the disk, then
     take the places of their targets, one at once after the other. Leaving by an exception changes nothing. Killed among
-    the last renamings, some files are new and others old, each of them whole.
+    the last renamings, some files are new and others old, each of them whole: the next run that writes there gives the
+    others their names, too.
 
     A target that came, changed or was opened by another program meanwhile, or that cannot be replaced, stays: what is
     finished is kept beside it, and a `CorridorWarning` names it. `written` then has those names.
@@ -58,7 +59,7 @@ class Files:
 
     def __init__(self, guard: Guard = PLAIN) -> None:
         self._guard = guard
-        self._made: dict[Path, tuple[Path, Path, tuple | None]] = {}
+        self._made: dict[Path, tuple[Path, Path, list[int] | None]] = {}
         self._folders: dict[Path, tuple[Path, tuple[str, ...]]] = {}
         self.written: tuple[Path, ...] = ()
 
@@ -90,7 +91,7 @@ class Files:
             if any(target.exists() and other.exists() and target.samefile(other) for other in self._made):
                 raise InputError(target, "output", "one file by two names", "a name of its own for each output")
             sweep(target.parent)
-            self._made[target] = Path(path), unfinished(target), _state(target)
+            self._made[target] = Path(path), unfinished(target), state_of(target)
         return self._made[target][1]
 
     def reserve(self, *paths: Path | str | None) -> None:
@@ -123,7 +124,7 @@ class Files:
                 self._guard.check(target, kind_of(path))
                 elsewhere = path.stat().st_dev != folder.stat().st_dev  # a disk onto which nothing is renamed
                 temporary = unfinished(target) if elsewhere else path
-                self._made[target] = target, temporary, _state(target)
+                self._made[target] = target, temporary, state_of(target)
                 if elsewhere:
                     shutil.copyfile(path, temporary)
             gone += [path for pattern in stale for path in folder.glob(pattern)
@@ -132,19 +133,36 @@ class Files:
             _need_whole(temporary)
             _flush(temporary)
         kept = self._kept()
+        lists = [] if kept else self._lists(gone)
         self.written = tuple(self._placed(target, kept) for target in self._made)
         if not kept:
             for path in gone:
                 path.unlink(missing_ok=True)
+        for path in lists:
+            path.unlink(missing_ok=True)
         for folder in {target.parent for target in self._made}:
             _flush_folder(folder)
+
+    def _lists(self, gone):
+        """Lists of what takes its place together, for whoever has to carry on; none for a file alone."""
+        if len(self._made) + len(gone) < 2:
+            return []
+        # A staged folder lies beside that of its targets.
+        moves = [(temporary, target) for target, (_, temporary, _) in self._made.items()]
+        places = [pair[1].parent if pair[0].parent == pair[1].parent else pair[1].parent.parent for pair in moves]
+        every = [*self._made, *(each for each, _ in moves), *gone]
+        common = min(places, key=lambda place: len(place.parts))
+        if all(each.is_relative_to(common) and within(each.relative_to(common)) for each in every):
+            return [write_list(common, moves, gone)]
+        return [write_list(place, [pair for pair, own in zip(moves, places, strict=True) if own == place],
+                           [path for path in gone if path.parent == place]) for place in dict.fromkeys(places)]
 
     def _kept(self):
         """Why targets cannot be replaced, by target: then none is, for they belong together."""
         why = {}
         for target, (_, temporary, before) in self._made.items():
             if target.exists() and not self._guard.overwrite and kind_of(target) != kind_of(temporary):
-                if _state(target) == before:
+                if state_of(target) == before:
                     raise foreign(target)
                 why[target] = "it came meanwhile, and is of another kind"
             elif log := log_beside(target):
@@ -189,14 +207,6 @@ PLACED: list[Path] = []
 def _note(path):
     if not any(part.startswith(".corridor-") for part in path.parts):
         PLACED.append(path)
-
-
-def _state(path):
-    """What tells whether a file was replaced or changed, None where there is none."""
-    if not path.exists():
-        return None
-    facts = path.stat()
-    return facts.st_ino, facts.st_size, facts.st_mtime_ns
 
 
 def _free_name(target):

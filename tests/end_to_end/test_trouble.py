@@ -35,7 +35,7 @@ from corridor.errors import MachineError
 from corridor.inputs.point_ground import write_ground
 from corridor.inputs.point_store import BLOCK, PointStore, keys_of
 from corridor.outputs.files import Files
-from corridor.temporary import sweep, temporary_folder
+from corridor.temporary import sweep, temporary_folder, unfinished
 from tests.common import run
 from tests.end_to_end.conftest import GRID, SECOND_OPTION, TinyStudy, leftovers, line_of
 from tests.end_to_end.test_guard import RATING
@@ -262,7 +262,8 @@ def listed(folder):
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_path, command):
-    """What a kill would leave behind, step by step of one run: each file is the old or the new one, byte by byte."""
+    """What a kill would leave behind, step by step of one run: with what the next run first takes away or carries on,
+    all files are the old ones or all are the new ones, byte by byte."""
     whole, status, _ = written(command)
     folder, states = shutil.copytree(whole, tmp_path / "study"), tmp_path / "states"
     before = contents(folder)
@@ -273,9 +274,30 @@ def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_pa
         for place in [state, *(path for path in state.rglob("*") if path.is_dir())]:
             sweep(place)
         after = contents(state)
-        assert all(content in (before.get(name), last.get(name)) for name, content in after.items()), state
-        assert set(before) & set(last) <= set(after) and not leftovers(state), state
+        assert after in (before, last) and not leftovers(state), state
     assert left and set(last) == set(before)
+
+
+@pytest.mark.parametrize(("temporary", "target"), [
+    ("{}1-a.csv", "../victim.csv"), ("{}1-a.csv", "{folder}/../victim.csv"), ("{}1-a.csv", "link/victim.csv"),
+    ("{}1-a.csv", "one/two/a.csv"), ("mine.csv", "a.csv"), ("../{}1-a.csv", "a.csv"), ("{}2-none.csv", "a.csv")])
+def test_a_list_of_somebody_else_leads_nowhere(tmp_path, temporary, target):
+    """A list that a dead run seems to have left moves what it made itself, to names in that folder or one below."""
+    folder, outside = tmp_path / "study", tmp_path / "victim.csv"
+    for each in (folder / "one" / "two", tmp_path / "elsewhere"):
+        each.mkdir(parents=True)
+    (folder / "link").symlink_to(tmp_path)
+    run = unfinished(folder / "x").name.replace(f"-{os.getpid()}-", "-999999999-").rsplit("-", 2)[0] + "-"
+    for path in (folder / f"{run}1-a.csv", folder / "mine.csv", tmp_path / f"{run}1-a.csv", outside):
+        path.write_text(path.name)
+    moves = [[temporary.format(run), target.format(run, folder=folder), None]]
+    if "victim" in target:
+        facts = outside.stat()
+        moves[0][2] = [facts.st_size, facts.st_mtime_ns]
+    (folder / f"{run}9-list.json").write_text(json.dumps({"moves": moves, "gone": [["../victim.csv", moves[0][2]]]}))
+    sweep(folder)
+    assert outside.read_text() == "victim.csv" and (folder / "mine.csv").exists()
+    assert {path.name for path in folder.rglob("*")} == {"one", "two", "link", "mine.csv"}
 
 
 @pytest.mark.parametrize("command", ["inspect", "check", "diff"])
