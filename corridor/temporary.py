@@ -91,7 +91,8 @@ def sweep(folder: Path) -> None:
         for name in sorted(dead, key=lambda name: not name.endswith(_LIST)):
             path = folder / name
             with suppress(OSError):
-                if name.endswith(_LIST):
+                # Where many write, as in the system's folder, another user's list is none of ours.
+                if name.endswith(_LIST) and (os.name != "posix" or path.lstat().st_uid == os.getuid()):
                     _carry_on(path)
                 shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
 
