@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-__all__ = ["need_written", "state_of", "sum_of", "sweep", "temporary_folder", "unfinished", "within",
+__all__ = ["LIST", "need_written", "state_of", "sum_of", "sweep", "temporary_folder", "unfinished", "within",
            "write_list"]
 
 #: Another machine may write to the same folder: whether its runs live cannot be asked here.
@@ -25,7 +25,7 @@ _RUN = f"{time.time_ns():x}"
 _NAME = re.compile(r"\.corridor-([0-9a-f]{8})-(\d{1,10})-([0-9a-f]+)-")
 _count = itertools.count(1)
 #: How the list ends of files that take their places together, and how long one may be [bytes].
-_LIST, _LONGEST = "-list.json", 1_000_000
+LIST, _LONGEST = "list.json", 1_000_000
 
 
 def unfinished(target: Path) -> Path:
@@ -60,26 +60,25 @@ def state_of(path: Path) -> list[int] | None:
     return [facts.st_ino, facts.st_size, facts.st_mtime_ns]
 
 
-def write_list(place: Path, moves: Iterable[tuple[Path, Path]], gone: Iterable[Path]) -> Path:
+def write_list(path: Path, moves: Iterable[tuple[Path, Path]], gone: Iterable[Path]) -> None:
     """Write a list of files that are about to take their places together, and of those that go then: if the run dies
     among them, the next one that writes there carries on.
 
     Parameters
     ----------
-    place : Path
-        Folder that all lie in, or in folders of which.
+    path : Path
+        `unfinished` name of `LIST`, in the folder that all lie in, or in folders of which.
     moves : iterable of (Path, Path)
         Names under which they were written, and their own.
     gone : iterable of Path
     """
-    path = place / f"{_prefix()}{next(_count)}{_LIST}"
+    place = path.parent
     told = {"moves": [[*(str(each.relative_to(place)) for each in pair), _looks(pair[1])] for pair in moves],
             "gone": [[str(each.relative_to(place)), _looks(each)] for each in gone]}
     with path.open("w", encoding="utf-8") as file:
         json.dump(told, file)
         file.flush()
         os.fsync(file.fileno())
-    return path
 
 
 def sweep(folder: Path) -> None:
@@ -88,18 +87,18 @@ def sweep(folder: Path) -> None:
     with suppress(OSError):
         dead = [name for name in os.listdir(folder) if (found := _NAME.match(name)) and found[1] == _HOST
                 and not _alive(int(found[2]), found[3])]
-        for name in sorted(dead, key=lambda name: not name.endswith(_LIST)):
+        for name in sorted(dead, key=lambda name: not name.endswith(f"-{LIST}")):
             path = folder / name
             with suppress(OSError):
                 # Where many write, as in the system's folder, another user's list is none of ours.
-                if name.endswith(_LIST) and (os.name != "posix" or path.lstat().st_uid == os.getuid()):
+                if name.endswith(f"-{LIST}") and (os.name != "posix" or path.lstat().st_uid == os.getuid()):
                     _carry_on(path)
                 shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
 
 
 def _carry_on(path: Path) -> None:
     """Give files of a dead run that are on its list their names, where what stood there then stands there still."""
-    place, prefix = path.parent, str(path.name).removesuffix(_LIST).rpartition("-")[0] + "-"
+    place, prefix = path.parent, path.name.removesuffix(f"-{LIST}").rpartition("-")[0] + "-"
     try:
         told = json.loads(path.read_bytes()) if path.stat().st_size <= _LONGEST and not path.is_symlink() else None
         moves = [(Path(a), Path(b), state) for a, b, state in told["moves"]]

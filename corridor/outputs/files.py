@@ -17,7 +17,7 @@ from rasterio.errors import RasterioError
 from corridor.constants import NO_ROOM
 from corridor.errors import CorridorError, CorridorWarning, InputError, MachineError
 from corridor.outputs.guard import PLAIN, Guard, foreign, is_geopackage, kind_of, log_beside, may_be_ours, place_of
-from corridor.temporary import state_of, sweep, unfinished, within, write_list
+from corridor.temporary import LIST, state_of, sweep, unfinished, within, write_list
 
 __all__ = ["PLACED", "Files", "disk_errors", "joined"]
 
@@ -61,6 +61,8 @@ class Files:
         self._guard = guard
         self._made: dict[Path, tuple[Path, Path, list[int] | None]] = {}
         self._folders: dict[Path, tuple[Path, tuple[str, ...]]] = {}
+        self._lists: list[Path] = []
+        self._left = False
         self.written: tuple[Path, ...] = ()
 
     def __enter__(self) -> Self:
@@ -73,12 +75,8 @@ class Files:
                     raise _of_a_full_disk(value) or value
                 self._close()
         finally:
-            for _, temporary, _ in self._made.values():
-                for suffix in ("", "-journal", "-wal", "-shm", ".aux.xml"):
-                    with suppress(OSError):
-                        Path(f"{temporary}{suffix}").unlink(missing_ok=True)
-            for staged, _ in self._folders.values():
-                shutil.rmtree(staged, ignore_errors=True)
+            if not self._left:
+                self._clear()
 
     def new(self, path: Path | str, kind: str | None = None) -> Path:
         """Return where to write a file, which gets its name at the end; the same place when asked again.
@@ -115,6 +113,18 @@ class Files:
             self._folders[folder] = staged, tuple(stale)
         return self._folders[folder][0]
 
+    def _clear(self):
+        """Take away all that is under a temporary name."""
+        for path in self._lists:
+            with suppress(OSError):
+                path.unlink(missing_ok=True)
+        for _, temporary, _ in self._made.values():
+            for suffix in ("", "-journal", "-wal", "-shm", ".aux.xml"):
+                with suppress(OSError):
+                    Path(f"{temporary}{suffix}").unlink(missing_ok=True)
+        for staged, _ in self._folders.values():
+            shutil.rmtree(staged, ignore_errors=True)
+
     def _close(self):
         gone = []
         for folder, (staged, stale) in self._folders.items():
@@ -133,29 +143,35 @@ class Files:
             _need_whole(temporary)
             _flush(temporary)
         kept = self._kept()
-        lists = [] if kept else self._lists(gone)
-        self.written = tuple(self._placed(target, kept) for target in self._made)
+        if not kept:
+            self._list(gone)
+        try:
+            self.written = tuple(self._placed(target, kept) for target in self._made)
+        except (KeyboardInterrupt, SystemExit):
+            self._left = True  # the next run carries on
+            raise
         if not kept:
             for path in gone:
                 path.unlink(missing_ok=True)
-        for path in lists:
-            path.unlink(missing_ok=True)
         for folder in {target.parent for target in self._made}:
             _flush_folder(folder)
 
-    def _lists(self, gone):
-        """Lists of what takes its place together, for whoever has to carry on; none for a file alone."""
+    def _list(self, gone):
+        """Write lists of what takes its place together, for whoever has to carry on; none for a file alone."""
         if len(self._made) + len(gone) < 2:
-            return []
+            return
         # A staged folder lies beside that of its targets.
         moves = [(temporary, target) for target, (_, temporary, _) in self._made.items()]
         places = [pair[1].parent if pair[0].parent == pair[1].parent else pair[1].parent.parent for pair in moves]
         every = [*self._made, *(each for each, _ in moves), *gone]
         common = min(places, key=lambda place: len(place.parts))
-        if all(each.is_relative_to(common) and within(each.relative_to(common)) for each in every):
-            return [write_list(common, moves, gone)]
-        return [write_list(place, [pair for pair, own in zip(moves, places, strict=True) if own == place],
-                           [path for path in gone if path.parent == place]) for place in dict.fromkeys(places)]
+        lists = {common: (moves, gone)} if all(
+            each.is_relative_to(common) and within(each.relative_to(common)) for each in every) else {
+            place: ([pair for pair, own in zip(moves, places, strict=True) if own == place],
+                    [path for path in gone if path.parent == place]) for place in dict.fromkeys(places)}
+        for place, each in lists.items():
+            self._lists.append(unfinished(place / LIST))
+            write_list(self._lists[-1], *each)
 
     def _kept(self):
         """Why targets cannot be replaced, by target: then none is, for they belong together."""
