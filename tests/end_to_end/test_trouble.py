@@ -35,6 +35,7 @@ from corridor.errors import MachineError
 from corridor.inputs.point_ground import write_ground
 from corridor.inputs.point_store import BLOCK, PointStore, keys_of
 from corridor.outputs.files import Files
+from corridor.outputs.guard import Guard
 from corridor.temporary import sweep, temporary_folder, unfinished
 from tests.common import run
 from tests.end_to_end.conftest import GRID, SECOND_OPTION, TinyStudy, leftovers, line_of
@@ -276,6 +277,28 @@ def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_pa
         after = contents(state)
         assert after in (before, last) and not leftovers(state), state
     assert left and set(last) == set(before)
+
+
+def test_a_set_that_was_interrupted_among_its_renamings_is_completed(tmp_path, monkeypatch):
+    """Ctrl-C after the first of three: what is left stands ready, and the next run gives it its names."""
+    names = ["a.csv", "b.csv", "c.csv"]
+    for name in names:
+        (tmp_path / name).write_text("old")
+    replace = os.replace
+
+    def interrupted(source, target):
+        replace(source, target)
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("os.replace", interrupted)
+        with pytest.raises(KeyboardInterrupt), Files(Guard(overwrite=True)) as files:
+            for name in names:
+                files.new(tmp_path / name).write_text("new")
+    assert [(tmp_path / name).read_text() for name in names] == ["new", "old", "old"]
+    monkeypatch.setattr("corridor.temporary._alive", lambda *_: False)
+    sweep(tmp_path)
+    assert [(tmp_path / name).read_text() for name in names] == ["new"] * 3 and not leftovers(tmp_path)
 
 
 @pytest.mark.parametrize(("temporary", "target"), [
