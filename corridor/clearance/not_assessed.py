@@ -195,12 +195,13 @@ def _lifted_at_rest(scene):
         sides = (row[max(node - 1, 0)], 1 if node else 0), (row[min(node, last)], 0 if node <= last else 1)
         if any(scene.hung.lifted[w, o, ..., end].any() for w, end in sides):
             continue
-        wire, name = sides[1][0], scene.structures.structure[model.structure_at(run, node)]
+        name = scene.structures.structure[model.structure_at(run, node)]
         above = model.clipped.end[run, o, node, 2] - model.plumb_height(run, node)
         T = model.clipped_at[model.group[run], o]
-        gaps.append(Gap(scene.wires.span[wire], scene.wires.wire[wire], scene.options[o].name, None, None, None,
-                        f"wires lift the string at structure {name} by {above:.2f} m where they are clipped in, bare "
-                        f"at {T:g} degC, and no case shows it: one of that state tells what it comes to"))
+        reason = (f"wires lift the string at structure {name} by {above:.2f} m where they are clipped in, bare "
+                  f"at {T:g} degC, and no case shows it: one of that state tells what it comes to")
+        gaps += [Gap(scene.wires.span[wire], scene.wires.wire[wire], scene.options[o].name, None, None, None, reason)
+                 for wire in dict.fromkeys(wire for wire, _ in sides)]
     return gaps
 
 
