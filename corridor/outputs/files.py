@@ -163,12 +163,13 @@ class Files:
         # A staged folder lies beside that of its targets.
         moves = [(temporary, target) for target, (_, temporary, _) in self._made.items()]
         places = [pair[1].parent if pair[0].parent == pair[1].parent else pair[1].parent.parent for pair in moves]
+        folders = dict.fromkeys([*places, *(path.parent for path in gone)])
         every = [*self._made, *(each for each, _ in moves), *gone]
-        common = min(places, key=lambda place: len(place.parts))
+        common = min(folders, key=lambda place: len(place.parts))
         lists = {common: (moves, gone)} if all(
             each.is_relative_to(common) and within(each.relative_to(common)) for each in every) else {
             place: ([pair for pair, own in zip(moves, places, strict=True) if own == place],
-                    [path for path in gone if path.parent == place]) for place in dict.fromkeys(places)}
+                    [path for path in gone if path.parent == place]) for place in folders}
         for place, each in lists.items():
             self._lists.append(unfinished(place / LIST))
             write_list(self._lists[-1], *each)
