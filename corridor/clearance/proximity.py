@@ -334,7 +334,8 @@ def _near_things(around, cases, taut):
 
 def _as_far(around, cases, chosen, against=None):
     """How far off points are looked for in space [m]: no less than any rule asks for."""
-    most = [np.nanmax(required_of(around, "radial", around.scene.cases[k], against)[1][chosen], initial=0.0)
+    some = np.flatnonzero(chosen)
+    most = [np.nanmax(required_of(around, "radial", around.scene.cases[k], against, some)[1], initial=0.0)
             for k in cases]
     return max(REACH, *(each + MARGIN for each in most), 0.0)
 

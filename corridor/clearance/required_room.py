@@ -11,13 +11,13 @@ from corridor.clearance.findings import against_of, other_voltage
 __all__ = ["corners_of", "required_of", "vertical_room"]
 
 
-def required_of(around, measure, case, against=None):
-    """Return the row of the rule for each part in a case, and what it requires at its top [m], nan where none does; of
-    its own category, or of others that stand in `against` (part,)."""
-    scene, index = around.scene, around.index
-    against = against_of(index.of_part, index.obstacles) if against is None else against
-    other = other_voltage(scene, index.of_part) / 1e3
-    rule, terms = rule_tables.required(scene.rules, against, measure, case.name, scene.voltage / 1e3, around.tops,
+def required_of(around, measure, case, against=None, some=slice(None)):
+    """Return the row of the rule for each part, or for `some`, in a case, and what it requires at its top [m], nan
+    where none does; of its own category, or of others that stand in `against` (part,)."""
+    scene, obstacles, thing = around.scene, around.index.obstacles, around.index.of_part[some]
+    against = against_of(thing, obstacles) if against is None else against[some]
+    other = other_voltage(scene, thing) / 1e3
+    rule, terms = rule_tables.required(scene.rules, against, measure, case.name, scene.voltage / 1e3, around.tops[some],
                                        swung=case.wind > 0, other_kv=other)
     return rule, terms.required
 
