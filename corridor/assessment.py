@@ -33,6 +33,7 @@ from corridor.line.hang import SIDES, case_states, hang, on_both_sides
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
 from corridor.line.section_wires import group_wires
 from corridor.line.states import solve_states
+from corridor.line.surveyed import Surveyed, as_attached, as_seen
 from corridor.line.swing import span_frame, to_grid
 from corridor.line.uneven import SpanLoads, wire_loads
 from corridor.rating.limits import limit_rows
@@ -48,7 +49,7 @@ class Facts:
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
-    current in a vehicle.
+    current in a vehicle; `surveyed` wires as a survey saw them.
     """
 
     structures: Structures
@@ -68,6 +69,7 @@ class Facts:
     block_ends: tuple = ()
     capacities: Capacities | None = None
     induced: CurrentRule | None = None
+    surveyed: Surveyed | None = None
 
     @property
     def reference(self):
@@ -182,6 +184,7 @@ def make_scene(facts, plan, first, last):
         wires, unmatched = attach(facts.structures, plan.base_elevation, plan.route, spans, facts.framings)
     except NoWires as none:
         return None, none.unmatched
+    wires = as_attached(wires, spans, facts.surveyed)
     groups = group_wires(spans, wires)
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, sections)
     plumb = span_frame(facts.structures, plan.route, spans, wires)
@@ -190,6 +193,7 @@ def make_scene(facts, plan, first, last):
                      facts.options)
     model, frame = plain, plumb
     if facts.method == "equilibrium":
+        plain = as_seen(plain, facts.options, facts.surveyed)
         model = clip_wires(plain, *clipping_state(strung, groups.kind, facts.options, facts.shield))
         frame = rest_frame(model, facts.reference)
         start, end = (to_grid(point, facts.structures, spans, wires.span) for point in (frame.start, frame.end))

@@ -110,11 +110,14 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
             limits.add(layer, columns)
             with clock("write"):
                 findings.add(layer, columns)
+        seen = facts.surveyed
+        for layer, columns in ({} if seen is None else seen.layers).items():
+            findings.add(layer, columns)
         findings.add("ladder", ladder_rows(limits.columns, ceilings(facts.heat, plan.spans)))
         findings.add("options", options := tally.option_rows())
         inspection = inspector.conclude()
         findings.add("doubts", inspection.columns())
-        warnings = (*inputs.warnings(), *inspection.warnings, *tally.warnings)
+        warnings = (*inputs.warnings(), *(seen.words if seen else ()), *inspection.warnings, *tally.warnings)
         findings.add("run", inputs.run_row(findings.time, warnings, CAUTIONS))
         findings.add("inputs", inputs.file_rows(tally.compared))
         with clock("write"):

@@ -24,6 +24,7 @@ from corridor.line.facts import Structures
 from corridor.outputs.guard import Guard
 from corridor.study import Study, load_study
 from corridor.study.named_files import named_files
+from corridor.surveys.start import as_surveyed
 
 __all__ = ["Clock", "LaidOut", "Opened", "guard_of", "prepare", "survey"]
 
@@ -176,8 +177,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
     plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
     ends = (v[end] for end in (plan.spans.tail, plan.spans.head) for v in (structures.easting, structures.northing))
     inputs.terrain.expect(*ends, BESIDE)
-    if surveyed or inputs.needs_highest or len(near_spans(structures, plan.spans, inputs.framings, 0,
-                                                          len(plan.spans) - 1)):
+    if surveyed or inputs.surveys or inputs.needs_highest or len(
+            near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)
     facts = Facts(
@@ -186,6 +187,8 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
         clouds=inputs.clouds.facts, own_wires=inputs.own_wires, block_ends=inputs.block_ends,
         capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table))
+    if inputs.surveys:
+        facts = as_surveyed(facts, plan, inputs.surveys)
     return LaidOut(facts, plan, ground)
 
 

@@ -30,6 +30,7 @@ class OpenedStudy(Opened):
     """
 
     inspect = _Job("corridor.inspection.inspector", "inspect_study")
+    survey = _Job("corridor.jobs.survey", "survey_study")
     check = _Job("corridor.check", "check")
     limits = _Job("corridor.jobs.rating", "limit_study")
     ratings = _Job("corridor.jobs.rating", "rate_study")

@@ -34,7 +34,7 @@ def file_columns(files, read, compared=None):
     return columns
 
 
-def describe_files(study, terrain, clouds):
+def describe_files(study, terrain, clouds, surveys):
     """Return one row per file that was read, in the order of the study, with paths as the study names them."""
     rows = []
     # A raster made of point clouds may come after those of the study.
@@ -53,7 +53,8 @@ def describe_files(study, terrain, clouds):
     plain += ([("capacity", study.capacity.file)] if study.capacity else [])
     plain += ([("rules", study.rules.file)] if study.rules.file else [])
     rows += [_row(part, given, None, digest(study.resolve(given)), None, None, None) for part, given in plain]
-    rows += [_row(part, path, None, *facts) for part, path, *facts in clouds.file_rows()]
+    aside = [*clouds.file_rows(), *(row for each in surveys for row in each.files)]
+    rows += [_row(part, path, None, *facts) for part, path, *facts in aside]
     return tuple(rows)
 
 

@@ -25,6 +25,7 @@ from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files, ground_rasters
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
+from corridor.inputs.survey_points import read_surveys
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
@@ -42,7 +43,7 @@ _COLD = 10.0
 class Inputs:
     """What a study comes to once its files are read; `described` what they are, told aside as its digests take time;
     `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
-    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead)."""
+    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey."""
 
     study: object
     structures: Structures
@@ -62,6 +63,7 @@ class Inputs:
     others: dict = field(default_factory=dict)
     layers: tuple = ()
     capacities: Capacities | None = None
+    surveys: tuple = ()
 
     @property
     def files(self):
@@ -120,7 +122,8 @@ class Inputs:
         if self.own_wires is None and len(set(self.framings.wire)) > 1:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
-        return [*words, *self.cautions, *self.clouds.warnings, *self.terrain.warnings]
+        surveyed = [text for each in self.surveys for text in each.cautions]
+        return [*words, *self.cautions, *self.clouds.warnings, *surveyed, *self.terrain.warnings]
 
     def unread(self):
         """Return the gaps for what the study names and nothing is compared with, and for states that its code
@@ -239,7 +242,7 @@ def read_inputs(study):
     obstacles, layers_read = _obstacles(study, frame, structures, others)
     index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
-    clouds = read_clouds(study, frame, structures)
+    clouds, surveys = read_clouds(study, frame, structures), read_surveys(study, frame, structures)
     terrain = open_terrain(ground_rasters(study), frame)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
@@ -249,8 +252,9 @@ def read_inputs(study):
     grids = [(part, horizontal(layer.crs)) for part, layer in layers]
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _aside(describe_files, study, terrain, clouds), (*_cautions(layers, frame, raw), *words), clouds,
-                  tuple(grids), others, layers_read, capacities)
+                  _aside(describe_files, study, terrain, clouds, surveys),
+                  (*_cautions(layers, frame, raw), *words), clouds, tuple(grids), others, layers_read, capacities,
+                  surveys)
 
 
 def _aside(work, *args):

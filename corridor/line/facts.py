@@ -290,10 +290,10 @@ class Limit:
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured of the wire in one section: it hangs final, with this tension, bare and in still air.
+    """What was measured of the wire in one section: it hangs final, with this tension, bare.
 
-    `line` "" stands for every line; `temperature` [degC]; `horizontal_tension` [N], or else nan and the catenary
-    `constant` [m].
+    `line` "" stands for every line; `temperature` [degC]; `horizontal_tension` [N], across the load, or else nan and
+    the catenary `constant` [m]; `slant` of the load, wind over weight [-].
     """
 
     line: str
@@ -301,6 +301,7 @@ class Measured:
     temperature: float
     horizontal_tension: float
     constant: float
+    slant: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,8 @@ class Pairs:
 
     `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare_weight`
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
-    `measured` [N], `measured_at` [degC], nan where nothing was. `load` [N/m], `temperature` [degC] of each case, and
-    whether it counts among the loads that have been, `seen`;
+    `measured` [N], `measured_at` [degC], under the `measured_load` [N/m], nan where nothing was. `load` [N/m],
+    `temperature` [degC] of each case, and whether it counts among the loads that have been, `seen`;
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
     """
 
@@ -46,6 +46,7 @@ class Pairs:
     pretension: Array
     measured: Array
     measured_at: Array
+    measured_load: Array
     load: Array
     temperature: Array
     limit_tension: Array
@@ -204,7 +205,7 @@ def _length(pairs: Pairs, sets: Array) -> tuple[Array, Integers]:
     if known.any():
         some = pairs[known]
         final = with_sets(some.law, *sets[2:, known])
-        excess[known] = unstressed_excess(some.span, some.measured, some.bare_weight, some.measured_at, final)
+        excess[known] = unstressed_excess(some.span, some.measured, some.measured_load, some.measured_at, final)
         governing[known] = -1
     return excess, governing
 

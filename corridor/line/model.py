@@ -15,9 +15,21 @@ from corridor.line.uneven import SpanLoads
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.clipping import Clipped, clip_in
 from corridor.mechanics.elongation import Law
+from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.supports import HELD, Supports
 
-__all__ = ["Law", "Model", "clip_wires", "clipping_state", "model_of", "rest_frame"]
+__all__ = ["Law", "Model", "Seen", "clip_wires", "clipping_state", "model_of", "rest_frame"]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The state in which wires were seen to hang: `temperature` (group, option) [degC], nan where they were not;
+    `tension` H (run, span) [N], nan where it is that of the group; `slant` of the load
+    (run, span), wind over weight [-], positive to the right."""
+
+    temperature: Array
+    tension: Array
+    slant: Array
 
 
 @dataclass(frozen=True)
@@ -48,6 +60,7 @@ class Model:
     clipped: Clipped | None = None
     clipped_at: Array | None = None
     taut: bool = False
+    seen: Seen | None = None
 
     @property
     def group(self) -> Integers:
@@ -96,7 +109,8 @@ class Model:
 
 
 def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
-    """Return the model with the wire that every span keeps, clipped in bare and in still air with its strings plumb.
+    """Return the model with the wire that every span keeps, clipped in bare and in still air with its strings plumb;
+    or with which it balances as it was seen.
 
     Parameters
     ----------
@@ -108,14 +122,42 @@ def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
     """
     strung, g = model.strung, model.group
     options = strung.excess.shape[1]
-    H = ruling.tension(strung.excess, model.groups.span[:, None], strung.bare_weight, temperature, law)
     c, o = (v.ravel() for v in np.indices((len(g), options)))
     part = take_law(reshape_law(law, strung.excess.shape), (g[c], o))
-    load = strung.bare_weight[g[c], o][:, None, None] * np.array([0.0, 0.0, -1.0])
-    clipped = clip_in(model.supports(c, o), H.horizontal_tension[g[c], o], load, temperature[g[c], o], part,
-                      count=model.runs.count[c])
+    T, tension, slant = _clipping(model, temperature, law, c, o)
+    load = _load(model, c, o, slant)
+    clipped = clip_in(model.supports(c, o), tension, load, T, part, count=model.runs.count[c])
+    if model.seen is not None:
+        # Where they were seen wind may have blown; what lies below is looked up where they rest.
+        seen = np.flatnonzero(np.isfinite(model.seen.temperature[g[c], o]))
+        rest = solve(model.supports(c[seen], o[seen]), clipped.unstressed[seen],
+                     _load(model, c, o, 0 * slant)[seen], temperature[g[c], o][seen], take_law(part, seen),
+                     count=model.runs.count[c[seen]])
+        for whole, some in ((clipped.end, rest.end), (clipped.lifted, rest.lifted), (clipped.left, rest.left)):
+            whole[seen] = some
     clipped = Clipped._make(field.reshape(len(g), options, *field.shape[1:]) for field in clipped)
     return replace(model, unstressed=clipped.unstressed, clipped=clipped, clipped_at=temperature)
+
+
+def _clipping(model: Model, temperature: Array, law: Law, c: Integers, o: Integers) -> tuple[Array, Array, Array]:
+    """Temperature [degC], horizontal tension [N] and slant of the load of the spans of wire runs in options, in the
+    state that tells how long their wires are: (pair,), and twice (pair, span)."""
+    strung, g, seen = model.strung, model.group[c], model.seen
+    if seen is not None:
+        temperature = np.where(np.isnan(seen.temperature), temperature, seen.temperature)
+    found = ruling.tension(strung.excess, model.groups.span[:, None], strung.bare_weight, temperature, law)
+    H, slant = found.horizontal_tension[g, o][:, None], np.zeros(model.runs.row.shape)[c]
+    if seen is not None:
+        stood = np.isfinite(seen.temperature[g, o])[:, None]
+        H = np.where(stood & np.isfinite(seen.tension[c]), seen.tension[c], H)
+        slant = np.where(stood, seen.slant[c], 0.0)
+    return temperature[g, o], np.broadcast_to(H, slant.shape), slant
+
+
+def _load(model: Model, c: Integers, o: Integers, slant: Array) -> Array:
+    """Load of the bare wires of runs in options [N/m], (pair, span, 3)."""
+    w, azimuth = model.strung.bare_weight[model.group[c], o][:, None], model.runs.azimuth[c]
+    return np.stack([w * slant * np.cos(azimuth), -w * slant * np.sin(azimuth), -w + 0 * slant], axis=-1)
 
 
 def rest_frame(model: Model, option: int) -> SpanFrame:

@@ -206,12 +206,12 @@ def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
     limits = PairLimits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
                      groups.spans[group, None], groups.rises[group, None])
     bound = np.where(limits.kind == "existing", np.nan, limits.value)
-    measured, measured_at = _measured(groups, which, table, sections)
+    measured, measured_at, measured_load = _measured(groups, which, table, sections)
     pairs = Pairs(
         take_law(table.law, row), None if table.creep is None else take_law(table.creep, row), table.method[row],
         columns["permanent_set"], groups.span[group], table.bare_weight[row], columns["rts"],
         columns["everyday_temperature"], columns["stringing_temperature"], columns["age"], columns["pretension"],
-        measured, measured_at,
+        measured, measured_at, measured_load,
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
         table.limit_initial[row], table.seen[row])
@@ -236,15 +236,17 @@ def _tightened(groups: WireGroups, which: Integers, table: WiringTable, sections
 
 
 def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
-    """Measured horizontal tension [N] of each pair and its temperature [degC], nan where nothing was measured."""
-    found = np.full((2, *which.shape), np.nan)
+    """Measured horizontal tension [N] of each pair, its temperature [degC] and the load [N/m], nan where nothing was
+    measured."""
+    found = np.full((3, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):
         for row in wiring.measured if wiring is not None else ():
             given = np.isfinite(row.horizontal_tension)
-            H = row.horizontal_tension if given else row.constant * table.bare_weight[index]
+            load = table.bare_weight[index] * np.hypot(1.0, row.slant)
+            H = row.horizontal_tension if given else row.constant * load
             at = _named(row, groups, sections) & (which == index)
-            found[0, at], found[1, at] = H, row.temperature
-    return found.reshape(2, -1)
+            found[0, at], found[1, at], found[2, at] = H, row.temperature, load
+    return found.reshape(3, -1)
 
 
 def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | None, options: int,

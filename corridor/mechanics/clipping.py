@@ -60,7 +60,7 @@ class Travellers(NamedTuple):
 
 def clip_in(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, temperature: ArrayLike, part: Law, *,
             count: ArrayLike | None = None) -> Clipped:
-    """Return the unstressed lengths of a line that has one horizontal tension in a known state.
+    """Return the unstressed lengths of a line whose horizontal tensions are known in a state, mostly one for all spans.
 
     Where wires lift a string in that state it hangs slack, with the wire in its own station: nothing else tells
     where along the line it holds the wire.
@@ -68,8 +68,8 @@ def clip_in(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, 
     Parameters
     ----------
     supports : Supports
-    horizontal_tension : array_like, shape (batch,)
-        H in every span of the section [N].
+    horizontal_tension : array_like, shape (batch,) or (batch, n)
+        H in every span of the section, or in each [N]. Where they differ strings lean, as they balance.
     load : array_like, shape (batch, n, 3) or (batch, 1, 3)
         In that state [N/m].
     temperature : array_like, shape (batch,)
@@ -93,7 +93,7 @@ def clip_in(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, 
 
 def _clipped(problem: Problem, horizontal_tension: ArrayLike) -> tuple[balance.Balance, block.Shape, Array, Array]:
     """Where wires rest that all have one tension, their shapes, strains and unstressed lengths."""
-    t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)), problem.active.shape)
+    t = np.broadcast_to(np.log(np.asarray(horizontal_tension, float)).T, problem.active.shape)
     found = balance.find(problem._replace(strung=Strung(t)), _FINE, _ACCEPTED)
     plane, kept = planes(problem, found.offset), problem.kept
     wire = block.shape(plane.span, plane.rise, plane.load, t)

@@ -7,7 +7,7 @@ from it, so neither can say what the other does not.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from corridor.outputs import fields
+from corridor.outputs import fields, survey_fields
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
 
@@ -57,6 +57,7 @@ def _columns(*rows):
 
 _FIELDS = _columns(
     *fields.FIELDS,
+    *survey_fields.SURVEY_FIELDS,
     # keys
     ("line", "text", None, "name of the line"),
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
@@ -298,6 +299,9 @@ LAYERS = (
         "One row per thing that should have been checked and could not be. None is a pass. The "
         "chord of the span, null where no span is known.",
         "option case line span wire against obstacle reason!"),
+    _layer("surveyed_wires", *survey_fields.SURVEYED_WIRES, **survey_fields.SURVEYED_MEANINGS),
+    _layer("surveyed_spans", *survey_fields.SURVEYED_SPANS, **survey_fields.SURVEYED_MEANINGS | {
+        "sag_difference_m": "the greatest of its wires that count: positive where one hangs lower than described"}),
     _layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
     _layer(
         "options", None, "One row per option: what compares them.",

@@ -140,6 +140,15 @@ STYLES = {
              (Stroke("neutral", 0.2),)),
         Rule("not known", "ELSE", _UNKNOWN_LINE),
     ),
+    "surveyed_wires": (
+        Rule("starts the check", '"used" = true', (Stroke("wire", 0.5),)),
+        Rule("does not count", "ELSE", _UNKNOWN_LINE),
+    ),
+    "surveyed_spans": (
+        Rule("hangs lower than described", '"sag_difference_m" > 0.05', (Stroke("short", 0.6),)),
+        Rule("hangs as described, or higher", '"sag_difference_m" <= 0.05', (Stroke("neutral", 0.4),)),
+        Rule("no wire counts", "ELSE", _UNKNOWN_LINE),
+    ),
     "doubts": (
         Rule("accepted", '"accepted" = true', (Marker("circle", "neutral", 2.4, filled=False),)),
         Rule("serious", "\"accepted\" = false AND \"severity\" = 'serious'",
@@ -165,6 +174,8 @@ LABELS = {
     "structure_loads": Label('CASE WHEN "ratio_to_existing" >= 1.005 THEN "option" || \' \' || '
                              "format_number(\"ratio_to_existing\", 2) || ' of existing' END", "short", 7.0, 10_000.0,
                              priority='min(10, 2 * "ratio_to_existing")'),
+    "surveyed_spans": Label("'surveyed ' || format_number(\"sag_difference_m\", 2) || ' m'", "neutral", 7.0, 10_000.0,
+                            priority="4"),
     "doubts": Label("'doubt: ' || \"doubt\"", "unknown", 8.0, 40_000.0, priority="9", bold=True),
     "not_assessed": Label(f"'not assessed: ' || {_PLACE}", "unknown", 8.0, 40_000.0, priority="10", bold=True),
 }

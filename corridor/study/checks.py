@@ -15,6 +15,7 @@ from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
+from corridor.study.surveys import surveys_are_possible
 
 __all__ = ["CHECKS", "cross_check"]
 
@@ -29,7 +30,7 @@ def cross_check(study):
 
 def unique_names(study):
     """Names of options, cases, obstacles and conductors are unique."""
-    for section in ("options", "cases", "obstacles", "conductors", "point_clouds"):
+    for section in ("options", "cases", "obstacles", "conductors", "point_clouds", "surveys"):
         names = [row.name for row in getattr(study, section)]
         for i, name in enumerate(names):
             if name in names[:i]:
@@ -302,5 +303,6 @@ CHECKS = (
     states_of_shield_wires_are_possible,
     classes_are_once,
     other_wires_are_told,
+    surveys_are_possible,
     *FILE_CHECKS,
 )

@@ -39,6 +39,9 @@ def named_files(study):
     for i, cloud in enumerate(study.point_clouds):
         for k, name in enumerate(cloud.files):
             yield f"point_clouds.{i}.files.{k}", name
+    for i, survey in enumerate(study.surveys):
+        for k, name in enumerate(survey.files):
+            yield f"surveys.{i}.files.{k}", name
     for section in ("rules", "right_of_way"):
         table = getattr(study, section)
         if table is not None and table.file is not None:

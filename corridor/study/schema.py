@@ -20,6 +20,7 @@ from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.stringing import Stringing
+from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -42,14 +43,9 @@ class StudySection(Table):
     """What the study is about."""
 
     title: Text = Field("", description="Title of the study, for reports.")
-    crs: Text | None = Field(
-        None,
-        description=(
-            "A projected CRS in metres to work in, such as EPSG:25832. Default: that of the "
-            "structures where it is projected and low-distortion, else a local one that the run "
-            "names."
-        ),
-    )
+    crs: Text | None = Field(None, description=(
+        "A projected CRS in metres to work in, such as EPSG:25832. Default: that of the structures where it is "
+        "projected and low-distortion, else a local one that the run names."))
     voltage: Annotated[float, Read(voltages.SystemVoltage())] = Field(
         description="Nominal voltage, line to line."
     )
@@ -338,6 +334,7 @@ class Study(Table):
     rules: RuleChoice = Field(description="The required clearances.")
     obstacles: tuple[Obstacle, ...] = Field((), description="What the wires may come too near.")
     point_clouds: tuple[PointCloud, ...] = Field((), description="Surveyed points that the wires may come too near.")
+    surveys: tuple[Survey, ...] = Field((), description="Points on the wires that hang today.")
     own_wires: OwnWires | None = Field(
         None, description="Compare the wires of the same structures with each other.")
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
