@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import laspy
 import numpy as np
 from pyproj import CRS
 
@@ -13,7 +12,7 @@ from corridor.line.hang import hang, still_states
 from corridor.line.swing import to_grid
 from corridor.session import open_study
 
-__all__ = ["hung_today", "points_on_wires", "write_cloud"]
+__all__ = ["hung_today", "named_shots", "points_on_wires", "write_cloud"]
 
 
 def hung_today(study, folder, temperature, slant=0.0):
@@ -48,8 +47,18 @@ def points_on_wires(scene, hung, rng, *, count=600, noise=0.05, wrong=0.3):
     return np.concatenate(parts)
 
 
+def named_shots(scene, hung, count):
+    """The wire span of points on wires (point,), and these (point, 3) on the grid, evenly spread."""
+    share = (np.arange(count) + 0.5) / count
+    place = points(hung.start, plane_of(hung.start, hung.end, hung.vectors), hung.constant, share)
+    grid = to_grid(place, scene.structures, scene.spans, scene.wires.span)
+    return np.repeat(np.arange(len(place)), count), grid.reshape(-1, 3)
+
+
 def write_cloud(path, place, crs="EPSG:25832", class_=14):
     """Write points as a tile of LAS."""
+    import laspy
+
     header = laspy.LasHeader(point_format=6, version="1.4")
     header.offsets, header.scales = np.floor(place.min(axis=0)), [0.001] * 3
     header.add_crs(CRS(crs))

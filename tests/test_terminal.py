@@ -25,6 +25,7 @@ ARGUMENTS = {
     "report": ("--output", "{folder}/page.html"), "draw": ("--output", "{folder}/sheets.pdf"),
     "tables": ("--folder", "{folder}", "--no-workbook"), "export": ("--output", "{folder}/field.geojson"),
     "diff": (), "inspect": ("--output", "{folder}/doubts.csv"), "headroom": ("--folder", "{folder}"),
+    "survey": ("--folder", "{folder}"),
 }
 #: Searches that take long on any study; their own tests run them.
 LONG = {"design", "plan"}
@@ -36,6 +37,7 @@ def study(tmp_path_factory):
     study.text += RATING + SECOND_OPTION
     study.rules = study.rules.replace("4.5", "9.5")
     study.add_roads()
+    study.add_shots()
     study.text = study.text.replace("[study]", f'[study]\noutput = "{study.output.name}"', 1)
     study.check()
     return study

@@ -30,10 +30,10 @@ def survey(study, progress, overwrite, folder, pictures):
       corridor survey study.toml --folder survey --no-pictures
     """
     from corridor.jobs.survey import write_survey
-    from corridor.outputs.tables_survey import survey_text
+    from corridor.outputs.tables_survey import survey_text, wrapped
 
     found = study.survey()
     written = write_survey(found, folder, study.guard(overwrite), pictures=pictures)
     spans = {key: values for key, values in found.layers["surveyed_spans"].items() if key != "geometry"}
-    return Answer(found.status, written, lambda: survey_text(found.layers), notes=lambda: found.words,
+    return Answer(found.status, written, lambda: survey_text(found.layers), notes=lambda: wrapped(found.words),
                   spans=table_rows(spans))

@@ -1,11 +1,11 @@
 """Wires through surveyed points: a catenary in the plane of its load, fitted in space though some points are wrong.
 
-In the frame of its chord in plan, `x` along it and `y` to the right, a wire of swing `phi` and constant `C` runs through
-`y = (1 - t) y1 + t y2 + sin(phi) D`, `z = (1 - t) z1 + t z2 - cos(phi) D`, with `t = x/S` and its sag `D` in its own
-plane. `D` is nearly proportional to `1/C`: with `g = C D` at a value of `C` that is near, both coordinates are linear in
-three numbers each, `(y1, y2, sin(phi)/C)` and `(z1, z2, cos(phi)/C)`, that go with the same three columns `1 - t`, `t`,
-`g`. So wires are fitted by two linear regressions over and over, all wires side by side. None of these numbers is nearly
-that of another, as low point and constant are where the low point lies beyond the span.
+In the frame of its chord in plan, `x` along it and `y` to the right, a wire of swing `phi` and constant `C` is where
+`y = (1 - t) y1 + t y2 + sin(phi) D` and `z = (1 - t) z1 + t z2 - cos(phi) D`, with `t = x/S` and its sag `D` in its own
+plane. `D` is nearly proportional to `1/C`: with `g = C D` at a value of `C` that is near, both coordinates are linear
+in three numbers each, `(y1, y2, sin(phi)/C)` and `(z1, z2, cos(phi)/C)`, that go with the same three columns `1 - t`,
+`t`, `g`. So wires are fitted by two linear regressions over and over, all wires side by side. None of these numbers is
+nearly that of another, as low point and constant are where the low point lies beyond the span.
 
 Points far from the wire are wrong, and count less or not at all (Tukey's biweight), `w = (1 - r^2/c^2)^2`: `c` shrinks
 with the spread of those that count.
@@ -28,7 +28,7 @@ _SHRUNK = (2 - 16 / _WIDTH**2 + 48 / _WIDTH**4) / (2 * (1 - 4 / _WIDTH**2 + 8 / 
 #: What weights leave of the variance of good points, E[w^2 r^2]/sd^2 in one direction [-], rounded down.
 _LEFT = 0.6
 #: Steps of the fit; the change of sag at which it ends [m].
-_STEPS, _STILL = 30, 1e-5
+_STEPS, _STILL = 40, 1e-6
 #: Points worked on at once: a few arrays of that size stay in a core's cache.
 _AT_ONCE = 100_000
 
@@ -36,11 +36,12 @@ _AT_ONCE = 100_000
 class Fit(NamedTuple):
     """Wires that were fitted, columns of shape (wire,), lengths in [m].
 
-    `start`, `end` (wire, 2): right of the chord in plan, and elevation, of the wire's ends; `constant` of its catenary
-    and `constant_sd`, its standard deviation if the errors of points are independent: a floor, since those of one
-    flight are not; `swing` of its plane [rad], positive to the right; `sag` greatest, along the load; `rms` of the
-    distance of the points that count, in one direction; `points` how many count, `within` how many lie within the
-    first reach; `cover` the part of the span that those that count lie on [-]. `swing` and `constant` are nan where there is no wire.
+    `start`, `end` (wire, 2): right of the chord in plan, and elevation, of the wire's ends; `constant` of its
+    catenary and `constant_sd`, its standard deviation if the errors of points are independent: a floor, since those
+    of one flight are not; `swing` of its plane [rad], positive to the right; `sag` greatest, along the load; `rms`
+    of the distance of the points that count, in one direction; `points` how many count, `within` how many lie
+    within the first reach; `cover` the part of the span that those that count lie on [-]. `swing` and `constant`
+    are nan where there is no wire.
     """
 
     start: Array
@@ -126,19 +127,23 @@ def _fit(first: Integers, place: Array, span: Array, given: Array, constant: Arr
     tilt = np.arctan2(given[:, 1, 1] - given[:, 0, 1], span)
     now = _Wires(given, np.stack([np.sin(swing), np.cos(swing)], axis=-1) / constant[:, None], np.cos(tilt))
     limit, sd, sag = np.full(len(count), reach), np.full(len(count), accuracy), np.full(len(count), np.inf)
+    moving = np.ones(len(count), bool)
     for _ in range(_STEPS):
         shape, away = _residuals(now, row, share, place, span, apart)
         weight = _biweight(away, now.level[row], limit[row])
-        now = _solve(now, given, row, share, shape, away, weight, sd / held, span)
+        change = _change(now, given, row, share, shape, away, weight, sd / held, span)
+        now = now.changed(np.where(moving[:, None, None], change, 0.0))
         # Points that were far may be near now, and the other way round.
         shape, away = _residuals(now, row, share, place, span, apart)
         weight = _biweight(away, now.level[row], limit[row])
         spread = _sum(weight * _square(away, now.level[row]), row, len(count))
-        sd = np.sqrt(spread / np.maximum(2 * _sum(weight, row, len(count)), 1e-9) / _SHRUNK)
-        sd = np.maximum(np.nan_to_num(sd), accuracy)
-        limit = np.clip(np.maximum(_WIDTH * sd, limit / 2), None, reach)
+        spread = np.sqrt(spread / np.maximum(2 * _sum(weight, row, len(count)), 1e-9) / _SHRUNK)
+        sd = np.where(moving, np.maximum(spread, accuracy), sd)
+        limit = np.where(moving, np.clip(np.maximum(_WIDTH * sd, limit / 2), None, reach), limit)
         before, sag = sag, now.sag(span)
-        if np.all(np.abs(sag - before) < _STILL):
+        # Each wire stops by itself, so that its fit is its own whatever stands beside it.
+        moving &= np.abs(sag - before) >= _STILL
+        if not moving.any():
             break
     return _told(now, row, share, shape, away, limit, reach, span, sd, accuracy, held)
 
@@ -158,6 +163,13 @@ class _Wires(NamedTuple):
     @property
     def swing(self) -> Array:
         return np.arctan2(*self.bend.T)
+
+    def changed(self, change: Array) -> "_Wires":
+        """The wires moved, by as much as `_change` says."""
+        bend = self.bend + change[:, 2] * [1.0, -1.0]
+        # A wire hangs: points that say otherwise make none.
+        bend[:, 1] = np.maximum(bend[:, 1], 1e-7)
+        return self._replace(ends=self.ends + change[:, :2], bend=bend)
 
     def sag(self, span: Array) -> Array:
         """Greatest sag [m]."""
@@ -227,9 +239,10 @@ def _with_ends(normal: Array, ratio: Array, span: Array) -> Array:
     return whole
 
 
-def _solve(now: _Wires, given: Array, row: Integers, share: Array, shape: Array, away: Array, weight: Array,
-           ratio: Array, span: Array) -> _Wires:
-    """The wires moved to where the squares of what is away are least."""
+def _change(now: _Wires, given: Array, row: Integers, share: Array, shape: Array, away: Array, weight: Array,
+            ratio: Array, span: Array) -> Array:
+    """By how much wires move to where the squares of what is away are least: of start, end and bend, right and up,
+    (wire, 3, 2)."""
     count = len(span)
     normal = _with_ends(_normal(weight, row, share, shape, count), ratio, span)
     right = np.empty((count, 3, 2))
@@ -237,11 +250,7 @@ def _solve(now: _Wires, given: Array, row: Integers, share: Array, shape: Array,
         for i, column in enumerate((1 - share, share, shape)):
             right[:, i, k] = _sum(weight * column * away[:, k], row, count)
     right[:, :2] += (ratio**2)[:, None, None] * (given - now.ends)
-    change = np.linalg.solve(normal, right)
-    bend = now.bend + np.stack([change[:, 2, 0], -change[:, 2, 1]], axis=-1)
-    # A wire hangs: points that say otherwise make none.
-    bend[:, 1] = np.maximum(bend[:, 1], 1e-7)
-    return now._replace(ends=now.ends + change[:, :2], bend=bend)
+    return np.linalg.solve(normal, right).astype(float)
 
 
 def _told(now: _Wires, row: Integers, share: Array, shape: Array, away: Array, limit: Array, reach: float, span: Array,

@@ -13,9 +13,9 @@ __all__ = ["check_measured", "read_measured"]
 
 #: Columns, with the bounds beyond which a number is a slip of its unit; None for text.
 COLUMNS = {"section": None, "line": None, "temperature": (-60.0, 300.0), "horizontal_tension": (100.0, 1e6),
-           "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0)}
+           "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0), "swing": (-60.0, 60.0)}
 #: What columns measure that are no lengths.
-_KINDS = {"temperature": "temperature", "horizontal_tension": "force"}
+_KINDS = {"temperature": "temperature", "horizontal_tension": "force", "swing": "angle"}
 
 
 def read_measured(path, units=None):
@@ -25,8 +25,8 @@ def read_measured(path, units=None):
     ----------
     path : path
         A CSV file with a row of names: `section`, `temperature` [degC], and `horizontal_tension` [N], or `sag` [m]
-        with `span_length` [m] and, where its ends differ in height, `rise` [m]; `line` where lines share a name of a
-        section.
+        with `span_length` [m] and, where its ends differ in height, `rise` [m]; `swing` [deg] of the wire's plane then,
+        where wind blew; `line` where lines share a name of a section.
     units : mapping or None
         Units of numbers without one, by column; None where they are as above.
 
@@ -85,7 +85,8 @@ def _measured(row):
                         found="neither or both, or a sag without its span")
     rise = 0.0 if math.isnan(values["rise"]) else values["rise"]
     constant = math.nan if math.isnan(sag) else _constant(row, S, rise, sag)
-    return Measured(row["line"], row["section"], values["temperature"], H, constant)
+    slant = 0.0 if math.isnan(values["swing"]) else math.tan(math.radians(values["swing"]))
+    return Measured(row["line"], row["section"], values["temperature"], H, constant, slant)
 
 
 def _constant(row, span, rise, sag):

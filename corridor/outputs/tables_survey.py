@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.outputs.tables import WIDTH, aligned, number
 
-__all__ = ["survey_text"]
+__all__ = ["survey_text", "wrapped"]
 
 
 def survey_text(layers):
@@ -33,4 +33,9 @@ def survey_text(layers):
              *aligned(head, cells, left=2, above=above)]
     greatest = np.fmax.reduce(np.asarray(spans["sag_difference_m"], float))
     lines += ["", f"Greatest: {greatest:+.2f} m." if np.isfinite(greatest) else "No wire counts."]
-    return [*lines, *(part for note in notes for part in wrap(note, WIDTH, subsequent_indent="  "))]
+    return [*lines, *wrapped(notes)]
+
+
+def wrapped(texts):
+    """Return texts as lines of a terminal."""
+    return [part for text in texts for part in wrap(text, WIDTH, subsequent_indent="  ")]

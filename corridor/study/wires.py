@@ -124,7 +124,8 @@ class Option(Table):
         description=(
             "A CSV file of tensions measured on the wire that hangs, which are final as they are: "
             "columns section, temperature [degC], and horizontal_tension [N] or sag [m] with "
-            "span_length [m] and, as needed, rise [m]; line where several have such a section."
+            "span_length [m] and, as needed, rise [m]; swing [deg] where wind blew; line where several have such a "
+            "section."
         ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")
@@ -133,6 +134,7 @@ class Option(Table):
     measured_sag_unit: Unit.length = unit_of("its sag", "m")
     measured_span_length_unit: Unit.length = unit_of("its span_length", "m")
     measured_rise_unit: Unit.length = unit_of("its rise", "m")
+    measured_swing_unit: Unit.angle = unit_of("its swing", "deg")
     tightened: tuple[Tightened, ...] = Field(
         (), description="Sections that are strung tauter or slacker. Not those measured.")
 

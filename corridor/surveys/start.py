@@ -278,6 +278,6 @@ def _words(rows, surveys, plan):
     lost = [f"{name} of {line}" for line, name in zip(plan.sections.line, plan.sections.name, strict=True)
             if (line, name) not in seen]
     if lost:
-        words.append(f"no survey counts in {len(lost)} sections, where the existing wire hangs as its stringing says: "
-                     + ", ".join(lost[:5]) + ", ..." * (len(lost) > 5))
+        words.append(f"no survey counts in {len(lost)} section{'s' * (len(lost) > 1)}, where the existing wire hangs "
+                     "as its stringing says: " + ", ".join(lost[:5]) + ", ..." * (len(lost) > 5))
     return tuple(words)

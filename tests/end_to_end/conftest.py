@@ -17,6 +17,7 @@ import shapely
 from rasterio.transform import Affine
 
 import corridor
+from tests.clouds_of_wires import hung_today, named_shots
 from tests.common import run
 
 #: The first structure of the line, on the central meridian of the grid.
@@ -208,6 +209,17 @@ class TinyStudy:
         e = EAST + 150 + 300.0 * np.arange(len(self.structures) - 1)
         ends = np.stack([[e, e + 20], np.broadcast_to([[NORTH - 60], [NORTH + 60]], (2, len(e)))], axis=-1)
         self.add_obstacle("roads", "road", shapely.linestrings(ends.swapaxes(0, 1)), "height = 0\nradius = 4")
+
+    def add_shots(self, count=8):
+        """Shoot points on the wires as they hang today at 20 degC, and survey the line by these."""
+        self.write()
+        scene, hung = hung_today(self.path, self.folder, 20.0)
+        row, place = named_shots(scene, hung, count)
+        rows = ["easting,northing,elevation,span,wire",
+                *(f"{e:.3f},{n:.3f},{z:.3f},{span},{wire}" for (e, n, z), span, wire in zip(
+                    place, scene.spans.name[scene.wires.span[row]], scene.wires.wire[row], strict=True))]
+        (self.folder / "shots.csv").write_text("\n".join(rows), encoding="utf-8")
+        self.text += '\n[[surveys]]\nname = "shots"\nfiles = ["shots.csv"]\ntemperature = 20\naccuracy = 0.01\n'
 
     def check(self, output=None, *, time=datetime(2026, 3, 1, tzinfo=UTC)):
         """Write and check the study from Python, and return its findings."""

@@ -121,7 +121,7 @@ from corridor.cli import main
 corridor.check.THREADS = int(sys.argv[1])
 for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "headroom", "limits -f out",
              "curves -f out", "compare --csv c.csv --markdown c.md", "inspect -o doubts.gpkg", "sag -f out",
-             "rating -f rated", "plan --option today -f plan"):
+             "rating -f rated", "plan --option today -f plan", "survey -f seen"):
     command, *rest = line.split()
     try:
         main([command, "study.toml", *rest, "--quiet"])
@@ -135,6 +135,7 @@ def test_no_byte_depends_on_where_it_runs(corridor_of_sections):
     study, found = corridor_of_sections, []
     study.text += RATING
     study.structures["line"] = study.structures["line"].replace("north", "Überland Ω")
+    study.add_shots()
     study.write()
     before = set(study.folder.rglob("*"))
     for threads, environment in (("1", {}), ("2", ELSEWHERE)):

@@ -57,7 +57,7 @@ COMMANDS = {"inspect": ["inspect", "S", "-o", "doubts.gpkg"], "check": ["check",
             "diff": ["diff", "earlier.gpkg", "F", "-o", "c.gpkg"],
             "plan": ["plan", "S", "--option", "today", "-f", "out"],
             "design": ["design", "S", "-f", "out", "--add", "more.toml"], "sag": ["sag", "S", "-f", "out"],
-            "curves": ["curves", "S", "-f", "out"]}
+            "curves": ["curves", "S", "-f", "out"], "survey": ["survey", "V", "-f", "out"]}
 
 
 #: What Python tells of (PEP 578) before something happens to a file.
@@ -88,6 +88,8 @@ def written(tmp_path_factory):
         study.rules = study.rules.replace("5.5", "12")
         study.add_roads()
         study.check()
+        study.add_shots()
+        (study.folder / "seen.toml").write_text(study.text)
         studies[name] = study.folder
     shutil.copy(studies["earlier"] / "findings.gpkg", studies["earlier"] / "earlier.gpkg")
 
@@ -116,7 +118,8 @@ def in_folder(folder, command):
     os.chdir(folder)
     tempfile.tempdir = str(system)
     try:
-        return run(*({"S": "study.toml", "F": "findings.gpkg"}.get(word, word) for word in COMMANDS[command]))
+        files = {"S": "study.toml", "V": "seen.toml", "F": "findings.gpkg"}
+        return run(*(files.get(word, word) for word in COMMANDS[command]))
     finally:
         os.chdir(before[0])
         tempfile.tempdir = before[1]

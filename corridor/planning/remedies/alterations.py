@@ -134,8 +134,11 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
         obstacles = _columns(facts.index.obstacles, ~alterations.removed)
         changed["index"] = index_obstacles(type(facts.index.obstacles)(**obstacles))
     parent = _parents(site, plan, origin)
+    if plan is not site.plan:
+        changed["options"] = tuple(replace(option, wiring=_measured(site, plan, parent, option.wiring))
+                                   for option in facts.options)
     if alterations.tightened.any():
-        changed["options"] = _tauter(site, plan, parent, alterations.tightened)
+        changed["options"] = _tauter(site, plan, parent, alterations.tightened, changed.get("options", facts.options))
     return AlteredLine(replace(facts, **changed), plan, excavated(site.ground, site.cells, alterations.cut), site.plan,
                        origin, parent)
 
@@ -236,7 +239,19 @@ def tauter_sections(site: Site, plan: Plan, parent: np.ndarray, tightened: np.nd
             for i in np.flatnonzero(share)]
 
 
-def _tauter(site, plan, parent, tightened):
+def _measured(site, plan, parent, wiring):
+    """A wiring measured in the sections of a line that is laid out anew as in those that they are of."""
+    known = {(row.line, row.section): row for row in wiring.measured}
+    rows = []
+    for i, old in enumerate(site.plan.spans.section[parent[plan.sections.first]]):
+        line, name = (str(column[old]) for column in (site.plan.sections.line, site.plan.sections.name))
+        row = known.get((line, name)) or known.get(("", name))
+        if row is not None:
+            rows.append(replace(row, line=str(plan.sections.line[i]), section=str(plan.sections.name[i])))
+    return replace(wiring, measured=tuple(rows))
+
+
+def _tauter(site, plan, parent, tightened, options):
     rows = tauter_sections(site, plan, parent, tightened)
     return tuple(replace(option, wiring=replace(option.wiring, tightened=(*option.wiring.tightened, *rows)))
-                 if option.name == site.option else option for option in site.facts.options)
+                 if option.name == site.option else option for option in options)

@@ -31,6 +31,7 @@ __all__ = ["check_folder", "checked_copy", "earlier_plan"]
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
 _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "graded.tif", "obstacles [0-9]*.gpkg",
+            "measured.csv",
             "plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
             "outages.svg", "outages.png", "outages.pdf")
 #: Keys whose text is the path of a file that is read.
@@ -79,6 +80,8 @@ def _tables(site, after, folder):
     tables.pop("design", None)
     tables = _moved(tables, study.folder, folder)
     tables["study"]["output"] = "findings.gpkg"
+    if tables.pop("surveys", None):
+        _write_measured(after.line.facts, tables["options"], folder / "measured.csv")
     if any(change != NONE for change in done.changes) or len(done.added):
         _write_structures(site, after, folder / "structures.gpkg")
         _write_framings(site, after, folder / "framings.csv")
@@ -95,6 +98,21 @@ def _tables(site, after, folder):
             {"line": row.line, "section": row.section, "by": row.share}
             for row in tauter_sections(site, after.line.plan, after.line.parent, done.tightened))
     return tables
+
+
+def _write_measured(facts, options, path):
+    """Write what surveys saw of sections, which the points would not tell of structures that stand elsewhere."""
+    existing = next(each for each in facts.options if each.existing)
+    rows = [("line", "section", "temperature", "horizontal_tension", "swing")]
+    rows += [(row.line, row.section, row.temperature, row.horizontal_tension, np.degrees(np.arctan(row.slant)))
+             for row in existing.wiring.measured if np.isfinite(row.horizontal_tension)]
+    if len(rows) > 1:
+        with path.open("w", newline="", encoding="utf-8") as file:
+            csv.writer(file).writerows(rows)
+        option = next(each for each in options if each.get("existing"))
+        option["measured"] = path.name
+        for key in [key for key in option if key.startswith("measured_")]:
+            del option[key]
 
 
 def _moved(value, source, target, key=None):
