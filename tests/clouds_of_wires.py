@@ -26,8 +26,9 @@ def hung_today(study, folder, temperature, slant=0.0):
     return scene, hang(scene.model, states._replace(wind=states.weight * slant))
 
 
-def points_on_wires(scene, hung, rng, *, count=600, noise=0.05, wrong=0.3):
-    """Points (point, 3) on the grid: on wires but near structures, others about them and on towers, and trees below."""
+def points_on_wires(scene, hung, rng, *, count=600, noise=0.05, wrong=0.3, of=slice(None)):
+    """Points (point, 3) on the grid: on wires, those that are told, others about them and on towers, and trees below.
+    """
     plane = plane_of(hung.start, hung.end, hung.vectors)
     share = rng.uniform(0.0, 1.0, (len(hung.start), count))
     place = points(hung.start, plane, hung.constant, share)
@@ -37,13 +38,14 @@ def points_on_wires(scene, hung, rng, *, count=600, noise=0.05, wrong=0.3):
     place += rng.normal(0, noise, place.shape)
     off = rng.random(place.shape[:2]) < wrong
     place[off] += rng.uniform(-3, 3, (off.sum(), 3))
-    parts = [to_grid(place, scene.structures, scene.spans, scene.wires.span).reshape(-1, 3)]
+    place, span = place[of], scene.wires.span[of]
+    parts = [to_grid(place, scene.structures, scene.spans, span).reshape(-1, 3)]
     x = scene.structures
     tower = np.column_stack([x.easting, x.northing, scene.base_elevation])
     parts.append((tower[:, None] + rng.uniform([-2, -2, 0], [2, 2, 22], (len(tower), 200, 3))).reshape(-1, 3))
     low = place[:, :60].copy()
     low[..., 2] -= rng.uniform(3, 6, low.shape[:2])
-    parts.append(to_grid(low, scene.structures, scene.spans, scene.wires.span).reshape(-1, 3))
+    parts.append(to_grid(low, scene.structures, scene.spans, span).reshape(-1, 3))
     return np.concatenate(parts)
 
 

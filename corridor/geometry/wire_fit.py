@@ -29,6 +29,8 @@ _SHRUNK = (2 - 16 / _WIDTH**2 + 48 / _WIDTH**4) / (2 * (1 - 4 / _WIDTH**2 + 8 / 
 _LEFT = 0.6
 #: Steps of the fit; the change of sag at which it ends [m].
 _STEPS, _STILL = 40, 1e-6
+#: Parts of the span, of each of which it is told whether points lie on it.
+_PARTS = 20
 #: Points worked on at once: a few arrays of that size stay in a core's cache.
 _AT_ONCE = 100_000
 
@@ -40,8 +42,8 @@ class Fit(NamedTuple):
     catenary and `constant_sd`, its standard deviation if the errors of points are independent: a floor, since those
     of one flight are not; `swing` of its plane [rad], positive to the right; `sag` greatest, along the load; `rms`
     of the distance of the points that count, in one direction; `points` how many count, `within` how many lie
-    within the first reach; `cover` the part of the span that those that count lie on [-]. `swing` and `constant`
-    are nan where there is no wire.
+    within the first reach; `cover` how many twentieths of the span have points that count, over all [-]. `swing`
+    and `constant` are nan where there is no wire.
     """
 
     start: Array
@@ -272,12 +274,12 @@ def _told(now: _Wires, row: Integers, share: Array, shape: Array, away: Array, l
         A = np.linalg.inv(_with_ends(steep, sd / held, span))
         B = spread * _normal((near > 0).astype(float), row, share, shape, wires) + sd[:, None, None]**4 * ends
         variance[k] = (A @ B @ A)[:, 2, 2]
-    part = np.stack([np.sin(now.swing), np.cos(now.swing)])
+    along = np.stack([np.sin(now.swing), np.cos(now.swing)])
     within = np.bincount(row[square < reach**2], minlength=wires)
     rms = np.sqrt(_sum(np.where(near > 0, square, 0.0), row, wires) / 2 / np.maximum(points, 1))
     C, swing, sag, rms = (np.where(points > 0, v, np.nan) for v in (now.constant, now.swing, now.sag(span), rms))
-    low, high = np.ones(wires), np.zeros(wires)
-    np.minimum.at(low, row[near > 0], share[near > 0])
-    np.maximum.at(high, row[near > 0], share[near > 0])
-    return Fit(now.ends[:, 0], now.ends[:, 1], C, np.sqrt((part**2 * variance).sum(axis=0)) * C**2, swing, sag, rms,
-               points, within, np.clip(high - low, 0.0, 1.0))
+    part = np.clip(share[near > 0] * _PARTS, 0, _PARTS - 1).astype(int)
+    covered = np.zeros((wires, _PARTS), bool)
+    covered[row[near > 0], part] = True
+    return Fit(now.ends[:, 0], now.ends[:, 1], C, np.sqrt((along**2 * variance).sum(axis=0)) * C**2, swing, sag, rms,
+               points, within, covered.mean(axis=1))

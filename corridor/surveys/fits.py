@@ -23,6 +23,9 @@ _NEAR = 1.5
 #: points near the wire that lie on it [-], part of the span that they cover [-], swing [deg], ends from where framings
 #: say [m], tension over rated strength [-].
 _RMS, _SURE, _SHARE, _COVER, _SWING, _ENDS, _TENSION = 0.2, 0.05, 0.5, 0.5, 30.0, 3.0, (0.02, 0.75)
+#: Beside the other wires of the span that count: least share of their points [-], most difference of swing [deg] and of
+#: how high an end is above where its framing says [m]. Points that are on no wire may lie like one here and there.
+_FEWER, _TURNED, _RAISED = 0.3, 5.0, 1.0
 #: By how much ends are looked for above where framings say, and below, where wires are not found there [m].
 _RAISES = np.arange(-3.0, 3.1, 0.75)
 #: Points of a wire that are kept for its picture.
@@ -119,10 +122,12 @@ def fit_spans(scene, survey, first, point, temperature):
         here.tell_apart(span, place, wire, slice(*edges[span:span + 2]))
     fit = here.fit(rows, place, wire)
     reason = here.reasons(rows, fit)
-    if (reason != "").any():
-        for span in np.unique(scene.wires.span[rows[reason != ""]]):
-            here.tell_again(span, rows, fit, reason, place, wire, named, slice(*edges[span:span + 2]))
-        fit, reason = here.better(rows, fit, reason, place, wire)
+    lost = (reason != "") | here.thin(rows, fit)
+    if lost.any():
+        for span in np.unique(scene.wires.span[rows[lost]]):
+            here.tell_again(span, rows, fit, lost, place, wire, named, slice(*edges[span:span + 2]))
+        fit, reason = here.better(rows, fit, reason, lost, place, wire)
+    here.doubt(rows, fit, reason, wire[named >= 0])
     return here.told(rows, fit, reason, place, wire)
 
 
@@ -179,11 +184,19 @@ class _Here:
         near = nearest_wire(take(self.chords, rows), place[loose], *self.guess[:, rows], self.raised[rows], _NEAR)
         wire[loose] = np.where(near >= 0, rows[near], -1)
 
-    def tell_again(self, span, rows, fit, reason, place, wire, named, here):
+    def thin(self, rows, fit):
+        """Whether wires have less than half of the points of the fullest wire of their span: of one that hangs unlike
+        the others only points near its ends are near the common guess."""
+        span = self.scene.wires.span[rows]
+        most = np.zeros(len(self.scene.spans))
+        np.maximum.at(most, span, fit.points)
+        return fit.points < most[span] / 2
+
+    def tell_again(self, span, rows, fit, lost, place, wire, named, here):
         """Tell the wires of points of a span again that are on none that was found: where all of a kind are lost, with
         ends higher or lower; else each wire that is lost by itself."""
         own = np.flatnonzero(self.scene.wires.span[rows] == span)
-        good, lost = own[reason[own] == ""], own[reason[own] != ""]
+        good, lost = own[~lost[own]], own[lost[own]]
         constant, swing = fit.constant[good], fit.swing[good]
         found = Chords(*self._ends(rows[good], take(fit, good)))
         loose = np.flatnonzero(named[here] < 0) + here.start
@@ -252,16 +265,39 @@ class _Here:
                 reason[i] = "no points on it" if fit.points[i] == 0 else words.format(value[i])
         return reason
 
-    def better(self, rows, fit, reason, place, wire):
-        """The fits and reasons with lost wires fitted again."""
-        again = np.flatnonzero(reason != "")
+    def doubt(self, rows, fit, reason, named):
+        """Tell, in `reason`, of wires whose points nobody named, and which are unlike the others of their span: what is
+        on no wire may lie like one."""
+        raised = [end[:, 1] - at[rows, 2] for at, end in ((self.rest.start, fit.start), (self.rest.end, fit.end))]
+        swing, kind = np.degrees(fit.swing), self.scene.wires.kind[rows]
+        good = (reason == "") & ~np.isin(rows, named)
+        for span in np.unique(self.scene.wires.span[rows[good]]):
+            some = np.flatnonzero(good & (self.scene.wires.span[rows] == span))
+            most = fit.points[some].max()
+            for i in some:
+                # The fullest wires tell how the others should be: of a kind if there is one, else of any.
+                full = some[(some != i) & (fit.points[some] > most / 2)]
+                alike = full[kind[full] == kind[i]] if (kind[full] == kind[i]).any() else full
+                if fit.points[i] < _FEWER * most:
+                    reason[i] = f"{fit.points[i]} points on it, and {most} on another wire of the span"
+                elif len(alike):
+                    turned = abs(swing[i] - np.median(swing[alike]))
+                    room = _TURNED + abs(np.median(swing[alike])) * (kind[i] != kind[alike[0]])
+                    lifted = max(abs(end[i] - np.median(end[alike])) for end in raised)
+                    if turned > room:
+                        reason[i] = f"a swing {turned:.0f} degrees off that of other wires of the span"
+                    elif lifted > _RAISED:
+                        reason[i] = f"an end {lifted:.1f} m off, beside other wires of the span, where its framing says"
+
+    def better(self, rows, fit, reason, lost, place, wire):
+        """The fits and reasons with lost wires fitted again, where that is better."""
+        again = np.flatnonzero(lost)
         other = self.fit(rows[again], place, wire)
         found = self.reasons(rows[again], other)
-        whole = [column.copy() for column in fit]
-        for column, some in zip(whole, other, strict=True):
-            column[again] = some
-        reason = reason.copy()
-        reason[again] = found
+        take_it = (reason[again] != "") | (found == "") & (other.points > fit.points[again])
+        whole, reason = [column.copy() for column in fit], reason.copy()
+        for column, some in zip((*whole, reason), (*other, found), strict=True):
+            column[again[take_it]] = some[take_it]
         return Fit(*whole), reason
 
     def told(self, rows, fit, reason, place, wire):
@@ -275,7 +311,7 @@ class _Here:
         wind = states.weight * blown[:, None]
         model = hang(self.scene.model, states._replace(wind=wind))
         plane = plane_of(model.start, model.end, model.vectors)
-        start, end = self._ends(rows, fit)
+        start, end = (np.where((fit.points > 0)[:, None], at, np.nan) for at in self._ends(rows, fit))
         order = np.argsort(wire, kind="stable")
         at = [order[np.searchsorted(wire[order], w):np.searchsorted(wire[order], w, "right")] for w in rows]
         shown = np.empty(len(rows), object)

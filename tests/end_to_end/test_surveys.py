@@ -5,6 +5,8 @@ from points to a state and on to margins, not the engine (tests/published, tests
 follows from the points: 5 cm in each direction, 600 a wire, some of them wrong.
 """
 
+import copy
+import os
 import tomllib
 
 import geopandas as gpd
@@ -19,6 +21,7 @@ from corridor.session import open_study
 from corridor.thermal.rating import Weather, temperature_at
 from tests.clouds_of_wires import hung_today, named_shots, points_on_wires, write_cloud
 from tests.common import run
+from tests.random_lines import random_line, write
 
 from .conftest import GRID
 
@@ -189,6 +192,35 @@ def test_shots_and_layers_do_as_well(study):
 
 RATING = "\n[rating]\nambient = 20\nwind_speed = 1\nsolar = 600\nemissivity = 0.7\nabsorptivity = 0.9\n"
 WEATHER = "current = 350\nambient = 18\nwind_speed = 1.5\nwind_angle = 60\nsolar = 700\n"
+
+
+@pytest.mark.parametrize("seed", range(int(os.environ.get("RANDOM_LINES", "3"))))
+@pytest.mark.parametrize("share", [0.0, 0.35])
+def test_no_wire_is_made_of_what_is_on_none(tmp_path, seed, share):
+    """Random lines, strung to other tensions and blown aside; a share of wires carries no point at all. Every wire that
+    counts has its constant to five standard deviations or 1 %, those that carry points all count, and no other does."""
+    rng = np.random.default_rng(seed)
+    tables = tomllib.loads(write(random_line(seed), tmp_path).read_text())
+    tables["obstacles"] = []
+    truth = copy.deepcopy(tables)
+    for limit in (limit for option in truth["options"] for limit in option["stringing"]):
+        if str(limit["limit"]).endswith("RTS"):
+            limit["limit"] = f"{float(limit['limit'].split()[0]) * rng.uniform(0.75, 1.25)} % RTS"
+    scene, hung = hung_today(truth, tmp_path, 25.0, np.tan(np.radians(rng.uniform(-10, 10))))
+    lost = rng.random(len(scene.wires)) < share
+    place = points_on_wires(scene, hung, rng, count=300, of=~lost)
+    write_cloud(tmp_path / "flown.las", place[np.isfinite(place).all(axis=1)], GRID)
+    tables["surveys"] = [{"name": "flown", "files": ["flown.las"], "temperature": 25}]
+    with open_study(tables, folder=tmp_path) as opened:
+        found = opened.survey().frames["surveyed_wires"].set_index(["span", "wire"])
+    keys = list(zip(scene.spans.name[scene.wires.span], scene.wires.wire, strict=True))
+    constant = dict(zip(keys, hung.constant, strict=True))
+    used = found[found.used]
+    true = np.array([constant[key] for key in used.index])
+    off = np.abs(used.catenary_constant_m - true)
+    assert (off < np.maximum(5 * used.catenary_constant_sd_m, 0.01 * true)).all()
+    carry = {key for key, none in zip(constant, lost, strict=True) if not none}
+    assert set(used.index) == {key for key in carry if np.isfinite(constant[key])}
 
 
 def test_weather_and_current_make_the_temperature(study):
