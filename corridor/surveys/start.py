@@ -72,8 +72,8 @@ def _knowing(wiring, measured, kind):
 
 def _measured(rows):
     """What sections are measured with: pairs of the kind of wires, and the middle of those that count."""
-    return [(kind, Measured(line, section, some[0]["temperature_c"],
-                            float(np.median([row["horizontal_tension_n"] for row in some])), np.nan,
+    return [(kind, Measured(line, section, some[0]["temperature_c"], np.nan,
+                            float(np.median([row["catenary_constant_m"] for row in some])),
                             float(np.median([row["slant"] for row in some]))))
             for (line, section, kind), some in _grouped(rows, ("line", "section", "kind")).items()]
 

@@ -266,6 +266,25 @@ def test_the_command_writes_what_it_says(study, capsys):
     assert "surveys.flown" in files.part.tolist()
 
 
+def test_a_plan_carries_on_what_was_seen(study):
+    """A road that the wire as surveyed comes too near is cleared by a raise; the copy, without the points, says so too,
+    with the tensions as a table."""
+    study.add_roads()
+    study.rules = study.rules.replace("5.5", "8.5")
+    fly(study, *truth_of(study, slant=0.1))
+    study.text += WARM
+    study.write()
+    with open_study(study.path) as opened:
+        before = opened.check()
+        planned = opened.plan("today", study.folder / "plan")
+    assert before.violations > 0 and planned.cleared
+    assert planned.checked.violations == 0
+    copy_ = tomllib.loads((study.folder / "plan" / "study.toml").read_text())
+    assert "surveys" not in copy_ and copy_["options"][0]["measured"] == "measured.csv"
+    seen = pd.read_csv(study.folder / "plan" / "measured.csv")
+    assert set(seen.section) == {"1-3", "3-4"} and np.allclose(seen.swing, np.degrees(np.arctan(0.1)), atol=0.3)
+
+
 @pytest.mark.parametrize(("text", "where", "found"), [
     (WARM.replace("temperature = 30\n", ""), "surveys.0.temperature", "nothing"),
     (WARM + WEATHER, "surveys.0.temperature", "a temperature, and"),

@@ -13,6 +13,7 @@ import shapely
 import tomli_w
 
 from corridor.check import check_study
+from corridor.constants import GRAVITY
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
@@ -102,10 +103,12 @@ def _tables(site, after, folder):
 
 def _write_measured(facts, options, path):
     """Write what surveys saw of sections, which the points would not tell of structures that stand elsewhere."""
-    existing = next(each for each in facts.options if each.existing)
+    wiring = next(each for each in facts.options if each.existing).wiring
+    weight = wiring.conductor.mass * GRAVITY
     rows = [("line", "section", "temperature", "horizontal_tension", "swing")]
-    rows += [(row.line, row.section, row.temperature, row.horizontal_tension, np.degrees(np.arctan(row.slant)))
-             for row in existing.wiring.measured if np.isfinite(row.horizontal_tension)]
+    rows += [(row.line, row.section, row.temperature,
+              row.constant * weight * np.hypot(1.0, row.slant) if np.isnan(row.horizontal_tension)
+              else row.horizontal_tension, np.degrees(np.arctan(row.slant))) for row in wiring.measured]
     if len(rows) > 1:
         with path.open("w", newline="", encoding="utf-8") as file:
             csv.writer(file).writerows(rows)
