@@ -28,17 +28,15 @@ _ROWS = "a row for each shot"
 class SurveyPoints:
     """Points of one survey in the working frame; columns of shape (point,).
 
-    `section` its table of the study; `kind` cloud, layer or shots; `place` (point, 3) easting, northing, elevation [m];
-    `line`, `span`, `wire` names, "" where they are not known; `files` rows of the layer `inputs`, `cautions` words to
-    the user.
+    `section` its table of the study; `kind` cloud, layer or shots; `place` (point, 3) easting, northing, elevation
+    [m]; `named` (3, point) line, span and wire, "" where they are not known, None where none is; `files` rows of
+    the layer `inputs`, `cautions` words to the user.
     """
 
     section: object
     kind: str
     place: np.ndarray
-    line: np.ndarray
-    span: np.ndarray
-    wire: np.ndarray
+    named: np.ndarray | None
     files: tuple
     cautions: tuple = ()
 
@@ -80,25 +78,20 @@ def _read(study, i, section, frame, squares):
         parts += [_near(part, squares) for part in found]
         rows.append((f"surveys.{section.name}", file, digest(study.resolve(file)), *described))
         words += cautions
-    place, *names = (np.concatenate(column) for column in zip(*parts, strict=True))
+    place = np.concatenate([place for place, _ in parts])
+    named = None if kind == "cloud" else np.concatenate([names for _, names in parts], axis=1)
     if not len(place):
         raise InputError(study.path, f"{where}.files", f"no point within {REACH:g} m of the line",
                          "points on its wires", "another CRS of the points, or other wire_classes")
-    return SurveyPoints(section, kind, place, *names, tuple(rows), tuple(dict.fromkeys(words)))
+    return SurveyPoints(section, kind, place, named, tuple(rows), tuple(dict.fromkeys(words)))
 
 
 def _near(part, squares):
     """Points in squares near the line, with a sound elevation."""
-    place = part[0]
+    place, named = part
     near = np.isfinite(place).all(axis=1)
     near[near] = np.isin(keys_of(*place[near, :2].T), squares)
-    return tuple(column[near] for column in part)
-
-
-def _unnamed(place):
-    """Points of which nobody says what wire they are on."""
-    none = np.full(len(place), "", object)
-    return place, none, none, none
+    return place[near], None if named is None else named[:, near]
 
 
 def _moved(x, y, z, crs, frame):
@@ -108,10 +101,10 @@ def _moved(x, y, z, crs, frame):
 
 def _of_tile(section, path, where, frame):
     tile = describe_tile(path, section.crs, section.vertical_unit)
-    parts = [_unnamed(np.empty((0, 3)))]
+    parts = [(np.empty((0, 3)), None)]
     for x, y, z, class_ in read_tile(tile):
         wanted = np.isin(class_, section.wire_classes)
-        parts.append(_unnamed(_moved(x[wanted], y[wanted], z[wanted], tile.crs, frame)))
+        parts.append((_moved(x[wanted], y[wanted], z[wanted], tile.crs, frame), None))
     return parts, (tile.horizontal_crs.name, tile.vertical_name, tile.unit), tile.cautions
 
 
@@ -119,8 +112,8 @@ def _of_layer(section, path, where, frame):
     layer = open_layer(path, section.layer, where)
     crs = layer.crs if section.crs is None else read_crs(section.crs, path, "crs")
     factor = layer.height_factor if section.vertical_unit is None else UNITS[section.vertical_unit]
-    wanted = [name for name in ("line", "span", "wire") if name in layer.fields]
-    parts = [_unnamed(np.empty((0, 3)))]
+    wanted = [name for name in _COLUMNS[3:] if name in layer.fields]
+    parts = [(np.empty((0, 3)), np.empty((3, 0), object))]
     for portion in portions(layer, wanted):
         bad = np.flatnonzero((portion.fault != "") | ~np.isin(shapely.get_type_id(portion.geometry), (0, 4))
                              | ~shapely.has_z(portion.geometry))
@@ -128,9 +121,11 @@ def _of_layer(section, path, where, frame):
             raise InputError(path, f"layer {layer.name}, feature {portion.fid[bad[0]]}",
                              portion.fault[bad[0]] or "no point with Z", "points with Z")
         xyz, of = shapely.get_coordinates(portion.geometry, include_z=True, return_index=True)
-        names = [np.array(["" if v is None or v != v else str(v) for v in portion.columns[name]], object)[of]
-                 if name in wanted else np.full(len(of), "", object) for name in ("line", "span", "wire")]
-        parts.append((_moved(*xyz[:, :2].T, xyz[:, 2] * factor, crs, frame), *names))
+        names = np.full((3, len(of)), "", object)
+        for k, name in enumerate(_COLUMNS[3:]):
+            if name in wanted:
+                names[k] = np.array(["" if v is None or v != v else str(v) for v in portion.columns[name]], object)[of]
+        parts.append((_moved(*xyz[:, :2].T, xyz[:, 2] * factor, crs, frame), names))
     heights = vertical(crs)
     return parts, (horizontal(crs).name, heights and heights.name, f"{factor:g} m"), ()
 
@@ -145,5 +140,5 @@ def _of_shots(section, path, where, frame):
         if bool(row["span"]) != bool(row["wire"]):
             raise row.error("wire" if row["span"] else "span", "span and wire together, or neither")
     crs = frame.crs if section.crs is None else read_crs(section.crs, path, "crs")
-    names = [np.array([row[name] for row in rows], object) for name in _COLUMNS[3:]]
-    return [(_moved(x, y, z, crs, frame), *names)], (horizontal(crs).name, None, "m"), ()
+    names = np.array([[row[name] for row in rows] for name in _COLUMNS[3:]], object)
+    return [(_moved(x, y, z, crs, frame), names)], (horizontal(crs).name, None, "m"), ()

@@ -7,6 +7,7 @@ import shapely
 
 from corridor.arrays import take
 from corridor.clearance.bundles import known_places
+from corridor.errors import InputError
 from corridor.geometry.catenary import greatest_sag, plane_of
 from corridor.geometry.wire_fit import Fit, fit_wires
 from corridor.line.hang import hang, still_states
@@ -156,13 +157,19 @@ class _Here:
         """Points of a span in its frame, the wire of each where it was named, else -1, and the span."""
         scene, survey, rows = self.scene, self.survey, self._rows(span)
         place = from_grid(survey.place[point][None], scene.structures, scene.spans, np.array([span]))[0]
-        named = survey.wire[point] != ""
         keep = (place[:, 0] > self.cut) & (place[:, 0] < scene.spans.length[span] - self.cut)
-        keep &= ~named | (survey.span[point] == scene.spans.name[span])
-        keep &= (survey.line[point] == "") | (survey.line[point] == scene.spans.line[span])
-        known = dict(zip(scene.wires.wire[rows], rows, strict=True))
-        wire = np.array([known.get(name, -1) for name in survey.wire[point[keep]]], int)
-        return place[keep], wire, np.full(int(keep.sum()), span)
+        wire = np.full(len(place), -1)
+        if survey.named is not None:
+            line, of, names = survey.named[:, point]
+            keep &= (names == "") | (of == scene.spans.name[span])
+            keep &= (line == "") | (line == scene.spans.line[span])
+            known = {"": -1} | dict(zip(scene.wires.wire[rows], rows, strict=True))
+            for name in dict.fromkeys(names[keep].tolist()):
+                if name not in known:
+                    raise InputError(survey.section.files[0], "wire", f"{name!r} in span {scene.spans.name[span]}",
+                                     "a wire that hangs there: " + ", ".join([*known][1:]))
+            wire = np.array([known.get(name, -1) for name in names], int)
+        return place[keep], wire[keep], np.full(int(keep.sum()), span)
 
     def tell_apart(self, span, place, wire, here):
         """Tell the wires of points of a span, in `wire`, where nobody named them: all wires of a kind by one guess."""

@@ -89,8 +89,9 @@ def _ranges(plan):
 
 def _check_names(survey, plan, framings):
     """Refuse shots at spans and wires that there are not."""
-    for names, known, word in ((survey.span, plan.spans.name, "span"), (survey.wire, framings.wire, "wire"),
-                               (survey.line, plan.spans.line, "line")):
+    columns = () if survey.named is None else zip(
+        survey.named, (plan.spans.line, plan.spans.name, framings.wire), ("line", "span", "wire"), strict=True)
+    for names, known, word in columns:
         there = set(known.tolist())
         for name in dict.fromkeys(names.tolist()):
             if name and name not in there:

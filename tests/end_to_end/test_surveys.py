@@ -306,6 +306,16 @@ def test_what_cannot_be_a_survey_is_refused(study, text, where, found):
     assert where in str(error.value) and found in str(error.value)
 
 
+def test_a_shot_at_a_wire_that_hangs_elsewhere_is_refused(study):
+    study.framings += "hold,D,phase,1,0,25,strain,,\nend,D,phase,1,0,25,strain,,\n"
+    study.framings += "end,A,phase,1,-4,18,strain,,\nend,B,phase,1,5,19,strain,,\n"
+    study.structures.loc[3, "framing"] = "end"
+    (study.folder / "shots.csv").write_text("easting,northing,elevation,span,wire\n500100,5600000,120,1-2,D\n")
+    study.write()
+    with pytest.raises(InputError, match="'D' in span 1-2"):
+        margins(study, study.text + WARM.replace("flown.las", "shots.csv"))
+
+
 def test_a_survey_is_of_the_wire_that_hangs(study):
     fly(study, *truth_of(study), count=40)
     study.change("existing = true\n", "")
