@@ -1,5 +1,6 @@
 """The findings file: read back with GDAL and SQLite, held against OGC 12-128r17."""
 
+import hashlib
 import os
 import signal
 import sqlite3
@@ -205,6 +206,38 @@ def test_booleans_integers_and_times(target):
     assert query(target, "SELECT existing, violations FROM options") == [(1, 0)]
     types = dict(query(target, "SELECT name, type FROM pragma_table_info('options')"))
     assert (types["existing"], types["violations"]) == ("BOOLEAN", "INTEGER")
+
+
+def test_digests_of_rows():
+    """Of rows put into bytes by hand, value by value: the same on every machine and by every version of Python, and not
+    those of a number in place of a text, nor of values cut elsewhere. Common practice, no source."""
+    row = [7, -3_000_000_000, 0.1, -0.0, "\u00e9", "", None, b"\0\1"]
+    by_hand = {7: b"i" + struct.pack("<i", 7), 0.1: b"g" + struct.pack("<d", 0.1), "": b"u" + bytes(4),
+               # Digits of 15 bits, the number of them negative with the number.
+               -3_000_000_000: b"l" + struct.pack("<i3H", -3, 3_000_000_000 & 0x7FFF, 3_000_000_000 >> 15 & 0x7FFF,
+                                                  3_000_000_000 >> 30),
+               "\u00e9": b"u" + struct.pack("<i", 2) + b"\xc3\xa9", None: b"N",
+               b"\0\1": b"s" + struct.pack("<i", 2) + b"\0\1"}
+    texts = [b"g" + struct.pack("<d", -0.0) if value == 0 else by_hand[value] for value in row]
+
+    def digest(values):
+        with closing(sqlite3.connect(":memory:")) as database:
+            for each in LAYERS:
+                names = [f'"{column.name}"' for column in each.columns] + ["geom"] * bool(each.geometry)
+                database.execute(f'CREATE TABLE "{each.name}" ({", ".join(names)})')
+            names = ["geom", *(column.name for column in layer("spans").columns)]
+            for _ in range(2):
+                database.execute(f"INSERT INTO spans VALUES ({', '.join('?' * len(names))})",
+                                 [None] * (len(names) - 1 - len(values)) + values + [b"\5"])
+            return len(names), geopackage.layer_digests(database)
+
+    count, found = digest(row)
+    middle = b"N" * (count - 1 - len(row)) + b"".join(texts)
+    bytes_of_row = b"(" + struct.pack("<i", count) + b"s" + struct.pack("<i", 1) + b"\5" + middle
+    assert found["spans"] == hashlib.sha256(2 * bytes_of_row).hexdigest()
+    assert found["options"] == hashlib.sha256(b"").hexdigest()
+    others = [["7", *row[1:]], [7.0, *row[1:]], [*row[:3], 0.0, *row[4:]], [*row[:4], "", "\u00e9", *row[6:]]]
+    assert len({digest(each)[1]["spans"] for each in (row, *others)}) == 5
 
 
 @pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:25832+7837", "EPSG:7415",

@@ -12,10 +12,8 @@ import shapely
 
 from corridor.arrays import take
 from corridor.clearance.right_of_way import reach_of
-from corridor.clearance.shapes import ABOVE, ROUND
-from corridor.clearance.shapes import room as room_about
+from corridor.clearance.round_corners import nearest_rooms
 from corridor.clearance.swung_wires import hung_curves
-from corridor.clearance.trees import closest
 from corridor.clearance.vertical import Checked, least_rows
 from corridor.line.swing import to_grid
 
@@ -30,8 +28,6 @@ _OFF, _CUTS = 2.5e-4, 12
 _SWINGS, _TURNS, _STEPS = np.linspace(-1, 1, 17), np.linspace(0, 1, 9), 12
 #: Wires that stay so much farther above their levels than a parabola over three swings dips are not looked at [m].
 _DIP = 0.5
-#: About rounded corners: how much what is not to be counted weighs, and what of it is let pass [m].
-_STEEP, _COUNTS = 20.0, 1e-3
 #: Rows worked on at once.
 _AT_ONCE = 1000
 
@@ -316,43 +312,16 @@ def _share(spot, start, end):
     return np.clip(np.divide(((spot - start) * run).sum(axis=-1), size, out=np.zeros(len(size)), where=size > 0), 0, 1)
 
 
-# Rounded corners: the plane of distance and height
+# Rounded corners
 
 
 def _about_corners(scene, index, rows, aside, corners):
-    """The least distance in plan of rows from their things where wires are beside them, and that from the edge of a
-    rounded top where that is what counts."""
-    top, span = corners.top[rows.part], scene.wires.span[rows.wire]
-    beside, above = (each[rows.part, rows.case] for each in (corners.beside, corners.above))
-
-    def shaped(column):
-        return column[:, None, None]
-
-    def looked_at(place, rounded):
-        """What counts at places, and by how much more than nothing they are not such as it counts for [m]."""
-        flat = to_grid(place.reshape(len(place), -1, 3), scene.structures, scene.spans, span)[..., :2]
-        d = shapely.distance(shapely.points(flat), rows.footprint[:, None]) * scene.spans.ground_factor[span][:, None]
-        d = d.reshape(place.shape[:-1]) - shaped(aside)
-        v = place[..., 2] - shaped(top)
-        margin, way = room_about(d, v, shaped(beside), shaped(above))
-        r = np.hypot(np.maximum(d, 0), np.maximum(v, 0))
-        square = np.maximum(d - shaped(beside), v - shaped(above))
-        arc = r + np.minimum(np.maximum(d, v), 0) - np.maximum(shaped(beside), shaped(above))
-        if rounded:
-            return r, np.where(way == ROUND, 0.0, square - arc)
-        over = np.minimum(margin, v - shaped(above) - d + shaped(beside))
-        return d, np.select([way == ROUND, (way == ABOVE) & (margin >= 0)], [arc - square, over], 0.0)
-
-    def least(rounded):
-        # What does not count is nothing that ends abruptly, or the search would stop short of where that begins.
-        whole = np.zeros(len(rows.wire)), np.ones(len(rows.wire))
-        _, place = closest(scene, rows.way, *whole, lambda some: sum(
-            factor * each for factor, each in zip((1, _STEEP), looked_at(some, rounded), strict=True)))
-        found, off = (each[:, 0, 0] for each in looked_at(place[:, None, None], rounded))
-        return np.where(off <= _COUNTS, found, np.nan), place
-
-    return [_Found(rows, *least(rounded), *what) for rounded, what in (
-        (False, ("horizontal", "beside")), (True, ("radial", "corner")))]
+    """The least distance in plan of rows from their things, or that from the edge of the top where that is what counts
+    about a rounded corner."""
+    required = (each[rows.part, rows.case] for each in (corners.beside, corners.above))
+    least, place, rounded = nearest_rooms(scene, rows, corners.top[rows.part], aside, *required)
+    return [_Found(take(rows, some), least[some], place[some], *what) for some, what in (
+        (~rounded, ("horizontal", "beside")), (rounded, ("radial", "corner")))]
 
 
 # Rows of findings

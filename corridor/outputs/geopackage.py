@@ -7,6 +7,7 @@ schema in its order, adds the styles, checks what was written, and only then giv
 
 import hashlib
 import json
+import marshal
 import tempfile
 from collections import Counter
 from contextlib import ExitStack, closing, contextmanager
@@ -32,6 +33,10 @@ VERSION = "1.3"
 
 #: Rows that GDAL gets at a time.
 ROWS = 65_536
+
+#: Rows are digested as marshal's format 2 has them, which is the same on every machine: types and lengths, numbers with
+#: their low byte first, UTF-8. In later formats a row depends on which of its values happen to be one object.
+_AS_BYTES = 2
 
 _STYLE_TABLE = """CREATE TABLE layer_styles (
     id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256),
@@ -249,9 +254,8 @@ def _digest_of(database, layer):
     # A name in double quotes that is no column would be taken as text, but not with its table before it.
     names = [f'"{layer.name}"."{c.name}"' for c in layer.columns if c.name not in ("layer_digests", "time")]
     place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
-    for shape, *values in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
-        total.update(repr(values).encode("utf-8", "surrogatepass"))
-        total.update(shape if isinstance(shape, bytes) else repr(shape).encode("utf-8", "surrogatepass"))
+    for row in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
+        total.update(marshal.dumps(row, _AS_BYTES))
     return total.hexdigest()
 
 
