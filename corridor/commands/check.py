@@ -12,7 +12,7 @@ __all__ = ["check"]
 @command("Checking spans", epilog=EPILOG)
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="GeoPackage to write; default: that of the study.")
-@click.option("--draws", type=click.IntRange(100, 100_000), default=0, metavar="N",
+@click.option("--draws", type=click.IntRange(100, 100_000), metavar="N",
               help="Tell how sure margins are by N draws of all inputs, not by the first order.")
 def check(study, progress, overwrite, output, draws):
     """Check every span of STUDY and write the findings.
@@ -34,7 +34,7 @@ def check(study, progress, overwrite, output, draws):
     from corridor.terminal import summary
 
     result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite,
-                         draws=draws)
+                         draws=draws or 0)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
                   doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,

@@ -1,10 +1,12 @@
 """How sure margins are: deviations against the same study computed anew with the input changed.
 
-Outside sources are the engine itself asked twice, and the probabilities of independent and of common events (textbooks).
+Outside sources are the engine itself asked twice, and the probabilities of independent and of common events
+(textbooks).
 """
 
 import numpy as np
 import pandas as pd
+import pyogrio
 import pytest
 import shapely
 from scipy.special import ndtr
@@ -78,7 +80,8 @@ def margins(findings):
 BY_HAND = {
     "ground": (0.2, lambda z: {"ground": 0.2 * z}),
     "survey_temperature": (3.0, lambda z: {"measured": 15.0 + 3.0 * z}),
-    "expansion": (0.04, lambda z: {"outer_expansion": 23e-6 * (1 + 0.04 * z), "core_expansion": 11.5e-6 * (1 + 0.04 * z)}),
+    "expansion": (0.04, lambda z: {"outer_expansion": 23e-6 * (1 + 0.04 * z),
+                                   "core_expansion": 11.5e-6 * (1 + 0.04 * z)}),
     "modulus": (0.05, lambda z: {"outer": 55.0 * (1 + 0.05 * z), "core": 190.0 * (1 + 0.05 * z)}),
     "mass": (0.02, lambda z: {"mass": 1.2 * (1 + 0.02 * z)}),
     "creep": (0.25, lambda z: {"permanent_set": 4e-4 * (1 + 0.25 * z)}),
@@ -101,3 +104,160 @@ def test_one_input_moves_margins_as_the_study_that_says_so(make, tmp_path, name)
     assert half.notna().all() and half.abs().max() > 0.01
     np.testing.assert_allclose(told.margin_sd_m, half.abs(), atol=0.006 if name == "mass" else 0.002)
     assert set(told.largest_share[told.margin_sd_m > 0]) == {name}
+
+
+@pytest.fixture(scope="module")
+def told(make, tmp_path_factory):
+    """Findings of a study with two options, some short: as it is, with a table of deviations, and by draws."""
+    def made(name, text="", draws=0):
+        study = make.TinyStudy(tmp_path_factory.mktemp(name))
+        study.text += SECOND_OPTION + text
+        study.rules = study.rules.replace("4.5", "8.6").replace("5.5", "8")
+        study.add_roads()
+        return make.Findings(study.output, check.check_study(study.write(), study.output, draws=draws))
+
+    return {"plain": made("plain"), "sure": made("sure", "\n[uncertainty]\n"),
+            "drawn": made("drawn", "\n[uncertainty]\n", 4000)}
+
+
+ADDED = {"margin_sd_m", "probability_short", "largest_share", "expected_shortfalls", "probability_clear"}
+
+
+@pytest.mark.parametrize("way", ["sure", "drawn"])
+def test_nothing_else_changes(told, way):
+    """Deviations flag nothing and clear nothing: without their columns all layers are as before."""
+    for layer in told["plain"].result.frames:
+        if layer in ("uncertainty", "run", "inputs"):
+            continue
+        plain, sure = (told[each][layer].drop(columns=ADDED, errors="ignore") for each in ("plain", way))
+        pd.testing.assert_frame_equal(pd.DataFrame(plain), pd.DataFrame(sure))
+    assert told[way].result.status == told["plain"].result.status == 1
+    assert told["plain"]["clearances"][["margin_sd_m", "probability_short", "largest_share"]].isna().all(axis=None)
+    assert told["plain"]["uncertainty"].empty
+
+
+def test_probabilities_follow_from_deviations(told):
+    """The normal distribution of scipy; a violation is never less likely than not."""
+    rows = told["sure"]["clearances"]
+    assert (rows.margin_sd_m > 0).all()
+    np.testing.assert_allclose(rows.probability_short, ndtr(-rows.margin_m / rows.margin_sd_m), atol=1e-12)
+    assert (told["sure"]["violations"].probability_short > 0.5).all() and len(told["sure"]["violations"]) > 3
+    of_options = told["sure"]["options"].set_index("option")
+    expected = rows.groupby("option").probability_short.sum()
+    np.testing.assert_allclose(of_options.expected_shortfalls, expected[of_options.index])
+    share = told["sure"]["uncertainty"].groupby("option").share.sum()
+    np.testing.assert_allclose(share, 1.0)
+    assert set(told["sure"]["uncertainty"].source) == {ASSUMED}
+    assert any("ground 0.1 m" in words for words in told["sure"].result.warnings)
+
+
+def test_draws_agree_with_the_first_order_where_margins_are_nearly_linear(told):
+    """In cases below the knee, whose sag hardly bends: 3 standard errors of a deviation, and 2 % for what bends."""
+    first, drawn = (margins(told[way]) for way in ("sure", "drawn"))
+    cold = first.index.get_level_values("case") != "hot"
+    bound = 3 / np.sqrt(2 * 4000) + 0.02
+    np.testing.assert_allclose((drawn.margin_sd_m / first.margin_sd_m)[cold], 1, atol=bound)
+    assert np.abs(drawn.probability_short - first.probability_short)[cold].max() < 0.05
+    # Hot, past the knee, one side is steeper than the other.
+    np.testing.assert_allclose(drawn.margin_sd_m / first.margin_sd_m, 1, atol=0.35)
+
+
+def ground_alone(make, folder, common, base="7.35"):
+    study = make.TinyStudy(folder)
+    study.rules = study.rules.replace("4.5", base).replace("5.5", "1")
+    study.text += table(ground=(0.3, common))
+    return study.check()
+
+
+@pytest.mark.parametrize("common", ["span", "line"])
+def test_the_line_clears_with_errors_of_each_span_or_of_all(make, tmp_path, common):
+    """Of independent events the product, of one error the least likely; 3 standard errors of 4096 draws."""
+    findings = ground_alone(make, tmp_path / "study", common)
+    rows = findings["clearances"]
+    of_span = 1 - rows.groupby("span").probability_short.max()
+    expected = of_span.prod() if common == "span" else of_span.min()
+    assert 0.1 < expected < 0.95 and (of_span < 0.999).sum() > 1
+    found = findings["options"].probability_clear[0]
+    assert found == pytest.approx(expected, abs=3 * np.sqrt(expected * (1 - expected) / 4096))
+
+
+def test_a_line_that_is_not_all_assessed_is_not_known_to_clear(make, tmp_path):
+    study = make.TinyStudy(tmp_path / "study")
+    study.write_ground(unknown=lambda e, n: np.abs(e - EAST - 750) < 30)
+    study.text += "\n[uncertainty]\n"
+    found = study.check()
+    assert len(found["not_assessed"]) and np.isnan(found["options"].probability_clear[0])
+    assert found["options"].expected_shortfalls[0] >= 0
+
+
+THINGS = {"draped": ("height = 3", shapely.Point(EAST + 150, NORTH + 5.0), 1.0),
+          "surveyed": ('elevation_column = "z"', shapely.Point(EAST + 150, NORTH + 5.0), 0.0)}
+
+
+@pytest.mark.parametrize("kind", THINGS)
+def test_the_ground_moves_what_stands_on_it_and_no_surveyed_top(make, tmp_path, kind):
+    """Geometry: a top of a given height goes up with the ground, one of a given elevation does not."""
+    keys, place, share = THINGS[kind]
+    study = make.TinyStudy(tmp_path / "study")
+    study.add_obstacle("sheds", "building", [place], keys + "\nradius = 3", z=[106.0])
+    study.rules += "shed,building,vertical,3,,,,,,\nshed,building,radial,3,,,,,,\n"
+    study.text += table(ground=0.2)
+    rows = study.check().rows("clearances", against="building")
+    above = rows[rows.measure == "vertical"]
+    assert len(above) and len(rows) > len(above)
+    np.testing.assert_allclose(above.margin_sd_m, 0.2 * share, atol=1e-9)
+    assert (rows.margin_sd_m <= 0.2 * share + 1e-9).all()
+    assert (rows.largest_share == "ground").all() if share else rows.largest_share.isna().all()
+
+
+def test_batches_and_runs_make_no_difference(make, tmp_path, monkeypatch):
+    """Errors that are common to a line are the same in every batch of it."""
+    found = []
+    for size in (10**6, 2):
+        monkeypatch.setattr(check, "BATCH", size)
+        study = make.TinyStudy(tmp_path / f"study{size}")
+        study.rules = study.rules.replace("4.5", "7.3")
+        study.text += "\n[uncertainty]\n"
+        result = ask(study.write(), "check", draws=300)
+        rows = result.frames["clearances"].sort_values(KEYS, ignore_index=True)
+        found.append((rows, result.frames["options"], result.frames["uncertainty"]))
+    for whole, parts in zip(*found, strict=True):
+        pd.testing.assert_frame_equal(pd.DataFrame(whole), pd.DataFrame(parts))
+    assert 0 < found[0][1].probability_clear[0] < 1
+
+
+@pytest.mark.parametrize("draws", [0, 2000])
+@pytest.mark.parametrize("common", ["line", "section", "wire"])
+def test_sections_and_wires_that_err_alone(make, tmp_path, common, draws):
+    """Of two sections the product, with one error for all the least likely; 3 standard errors of 2000 draws."""
+    study = make.TinyStudy(tmp_path / "study")
+    study.rules = study.rules.replace("4.5", "7.3")
+    study.text += table(stringing_sag=(0.3, common))
+    frames = ask(study.write(), "check", draws=draws).frames
+    least = 1 - frames["clearances"].groupby("section").probability_short.max()
+    expected = least.min() if common == "line" else least.prod()
+    assert 0.6 < expected < 0.8 and len(least) == 2 and least.max() < 0.95
+    found = frames["options"].probability_clear[0]
+    assert found == pytest.approx(expected, abs=3 * np.sqrt(expected * (1 - expected) / 2000))
+
+
+def test_the_command_draws(study):
+    study.text += "\n[uncertainty]\n"
+    study.write()
+    assert run("check", study.path, "--draws", "99") == 2
+    assert run("check", study.path, "--draws", "200") == 0
+    again = ask(study.path, "check", draws=200).frames["clearances"]
+    rows = pyogrio.read_dataframe(study.output, layer="clearances")
+    np.testing.assert_array_equal(rows.probability_short, again.probability_short)
+
+
+FAULTS = {'sd = -1\nsource = "x"': "sd", 'sd = "0.1 kg"\nsource = "x"': "sd", "sd = 0.1": "source",
+          'sd = 0.1\nsource = "x"\ncommon = "wire"': "common"}
+
+
+@pytest.mark.parametrize("text", FAULTS)
+def test_a_deviation_without_source_or_of_another_kind_is_refused(study, text, capsys):
+    study.text += "\n[uncertainty.ground]\n" + text + "\n"
+    study.write()
+    assert study.command() == 2
+    assert f"uncertainty.ground.{FAULTS[text]}" in capsys.readouterr().err

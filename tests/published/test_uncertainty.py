@@ -9,6 +9,7 @@ signs are those of common practice): EA 468.6 mm2 x 69.6 GPa, expansion 18.9e-6 
 import numpy as np
 import pytest
 
+from corridor.clearance.spread import probability_short
 from corridor.conductor.conductor import conductor_from
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import greatest_sag
@@ -98,3 +99,13 @@ def test_first_order_and_draws_of_the_table_agree():
     # By the printed table: sqrt(0.043^2 + 0.1545^2 + 0.030^2 + 0.107^2).
     assert first == pytest.approx(0.1957, abs=CLOSE)
     assert scatter == pytest.approx(first, abs=3 * first / np.sqrt(2 * count))
+
+
+def test_several_errors_together():
+    """Root of the sum of squares of sd 0.044 survey, 0.155 temperature, 0.10 ground, 0.05 attachment and 0.05 expansion
+    [m]; percentages of a shortfall, and the margin that clears with one-sided 95 %, to the digits computed apart."""
+    sd = np.sqrt(np.sum(np.square([0.044, 0.155, 0.10, 0.05, 0.05])))
+    assert sd == pytest.approx(0.202, abs=5e-4)
+    short = 100 * probability_short([0.0, 0.15, 0.30, 0.50, 0.60], sd)
+    np.testing.assert_allclose(short, [50, 22.9, 6.9, 0.67, 0.15], rtol=0.01)
+    assert probability_short(0.335, sd) < 0.05 < probability_short(0.325, sd)
