@@ -20,6 +20,8 @@ from corridor.line.uncertainty import drawn
 
 __all__ = ["Chances", "LineChances", "probability_short", "spread"]
 
+#: What is told of margins.
+_COLUMNS = ("margin_sd_m", "probability_short", "largest_share")
 #: Draws of the linear model, for the probability that a whole line clears.
 LINEAR = 4096
 #: A margin of more standard deviations than this counts as what it is [-].
@@ -114,6 +116,12 @@ def spread(scene, checked, required, shield, uncertainty):
         `margin_sd_m`, `probability_short` and `largest_share`, the input with the largest share of the variance.
     chances : Chances
     """
+    options = len(scene.options)
+    if not len(required):
+        none = np.zeros(0)
+        return dict(zip(_COLUMNS, (none, none, none.astype(object)), strict=True)), Chances(
+            np.zeros((options, uncertainty.draws or LINEAR), bool), np.zeros((options, len(uncertainty.inputs))),
+            np.zeros(options, bool))
     rows = _Rows(scene, checked, required, shield, uncertainty)
     factors, margin = rows.factors, checked.actual - required
     variance = np.zeros((len(uncertainty.inputs), len(margin)))
@@ -121,24 +129,23 @@ def spread(scene, checked, required, shield, uncertainty):
         variance[rows.names.index(name)] += slope**2
     sd = np.sqrt(variance.sum(axis=0))
     largest = np.array(rows.names, object)[np.nan_to_num(variance).argmax(axis=0)]
-    short, probability = _linear(rows, margin, sd)
     if uncertainty.draws:
         short, sd, probability = rows.drawn()
+    else:
+        short, probability = _linear(rows, margin, sd), probability_short(margin, sd)
     unknown = np.isnan(sd)
     probability = np.where(unknown, np.nan, probability)
     doubtful = np.abs(margin) < _DOUBT * sd
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(doubtful, variance / variance.sum(axis=0), 0.0)
-    columns = {"margin_sd_m": sd, "probability_short": probability,
-               "largest_share": np.where(sd > 0, largest, None)}
-    options = np.arange(len(scene.options))
-    return columns, Chances(short, np.array([share[:, checked.option == o].sum(axis=1) for o in options]),
-                            np.array([unknown[checked.option == o].any() for o in options]))
+    columns = dict(zip(_COLUMNS, (sd, probability, np.where(sd > 0, largest, None)), strict=True))
+    of_option = [checked.option == o for o in range(options)]
+    return columns, Chances(short, np.array([share[:, own].sum(axis=1) for own in of_option]),
+                            np.array([unknown[own].any() for own in of_option]))
 
 
 def _linear(rows, margin, sd):
-    """Whether any margin of an option falls short, (option, draw), as margins follow from errors in first order; and
-    how likely each does."""
+    """Whether any margin of an option falls short, (option, draw), as margins follow from errors in first order."""
     options = rows.checked.option
     short = np.zeros((len(rows.scene.options), LINEAR), bool)
     near = np.flatnonzero((np.abs(margin) < _FAR * sd) & np.isfinite(sd))
@@ -150,7 +157,7 @@ def _linear(rows, margin, sd):
             g += z[:, place[some]] * slope[some]
         for o in np.unique(options[near[some]]):
             short[o] |= (g[:, options[near[some]] == o] < 0).any(axis=1)
-    return short, probability_short(margin, sd)
+    return short
 
 
 @dataclass(frozen=True)
@@ -216,12 +223,13 @@ class _Rows:
 
     @cached_property
     def _units(self):
-        """Wires that err alike: group (unit,), and the unit of each wire span."""
-        scene, inputs = self.scene, self.uncertainty.inputs
+        """Wires that err alike: the group of each unit, the unit of each row, and a wire span of each unit."""
+        wire, inputs = self.checked.wire, self.uncertainty.inputs
+        group = self.scene.group[wire]
         alone = any(inputs[name].common == "wire" for name in OF_WIRES if name in inputs)
-        key = _joined(scene.group.astype(str), scene.wires.wire) if alone else scene.group
-        _, first, unit = np.unique(key.astype(str) if alone else key, return_index=True, return_inverse=True)
-        return scene.group[first], unit, first
+        key = _joined(group, self.scene.wires.wire[wire]).astype(str) if alone else group
+        _, first, unit = np.unique(key, return_index=True, return_inverse=True)
+        return group[first], unit, wire[first]
 
     def _keys(self, common, wire=None):
         """The error of each row, or of wire spans, that is common to so much."""
@@ -248,7 +256,7 @@ class _Rows:
         group, unit, _ = self._units
         changed = change_inputs(*self._stringing, group, self.uncertainty.inputs, scores)
         checked = self.checked
-        columns = unit[checked.wire], checked.option, checked.case, self.places.wind, checked.taut
+        columns = unit, checked.option, checked.case, self.places.wind, checked.taut
         states, place = np.unique(np.stack(columns).astype(float), axis=1, return_inverse=True)
         whole = states[:3].astype(int)
         H, weight = changed.tension(WireStates(*whole, states[3], states[4] > 0))

@@ -190,6 +190,15 @@ def test_a_line_that_is_not_all_assessed_is_not_known_to_clear(make, tmp_path):
     assert found["options"].expected_shortfalls[0] >= 0
 
 
+@pytest.mark.parametrize("draws", [0, 100])
+def test_where_nothing_is_compared_nothing_is_known(study, draws):
+    study.text = study.text[:study.text.index("[right_of_way]")] + "\n[uncertainty]\n"
+    study.rules = study.rules.replace("open,ground", "field,building")
+    frames = ask(study.write(), "check", draws=draws).frames
+    assert frames["clearances"].empty and len(frames["not_assessed"])
+    assert frames["options"].expected_shortfalls[0] == 0 and np.isnan(frames["options"].probability_clear[0])
+
+
 THINGS = {"draped": ("height = 3", shapely.Point(EAST + 150, NORTH + 5.0), 1.0),
           "surveyed": ('elevation_column = "z"', shapely.Point(EAST + 150, NORTH + 5.0), 0.0)}
 
