@@ -79,7 +79,7 @@ class LineChances:
         return {"option": np.repeat(np.array(self.names, object), len(inputs)),
                 "input": np.array([*inputs] * options, object),
                 **{name: np.array([getattr(each, name) for each in inputs.values()] * options, kind)
-                   for name, kind in (("sd", float), ("common", object), ("source", object))},
+                   for name, kind in (("sd", float), ("unit", object), ("common", object), ("source", object))},
                 "share": share.ravel()}
 
 

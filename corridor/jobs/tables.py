@@ -27,7 +27,7 @@ _SCHEDULE = ("line", "span", "section", "wire", "option", "case", "against", "ob
              "actual_m", "required_m", "rule", "rule_confidence", "rule_edition", "measure", "station_m",
              "distance_from_start_m", "offset_m", "wire_elevation_m", "other_elevation_m", "conductor_temperature_c",
              "base_m", "voltage_adder_m", "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m",
-             "margin_high_m")
+             "margin_high_m", "margin_sd_m", "probability_short", "largest_share")
 
 
 def study_tables(opened: Opened, findings: Path | str | None = None, *, progress: Progress | None = None

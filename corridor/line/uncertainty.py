@@ -14,12 +14,13 @@ __all__ = ["Deviation", "Uncertainty", "drawn"]
 
 @dataclass(frozen=True)
 class Deviation:
-    """The standard deviation `sd` of an input in its unit, nan where every conductor has its own; in what `common` it
-    is one error: "line", "section", "wire" (of a section), "span" or "structure"; and its `source`."""
+    """The standard deviation `sd` of an input in its `unit`, "" of a share, nan where every conductor has its own; in
+    what `common` it is one error: "line", "section", "wire" (of a section), "span" or "structure"; and its `source`."""
 
     sd: float
     common: str
     source: str
+    unit: str = ""
 
 
 @dataclass(frozen=True)

@@ -137,7 +137,7 @@ FIELDS = (
     ("probability_clear", "real", None, "how likely no margin of the option is negative, errors that are common "
      "to rows being one; null where anything is not assessed, for then it is not known"),
     ("input", "text", None, "the input, as `[uncertainty]` of the study names it"),
-    ("sd", "real", None, "its standard deviation, in m, K, Pa or as a share; null where each conductor has its own"),
+    ("sd", "real", None, "its standard deviation; null where each conductor has its own"),
     ("common", "text", None, "what has one error of it in common"),
     ("source", "text", None, "where that is from; assumed: the study does not say"),
     ("share", "real", None, "its mean share of the variance of margins within three standard deviations of zero; null "
@@ -258,4 +258,7 @@ PARCELS = (
 UNCERTAINTY = (
     "One row per option and input whose standard deviation is known or assumed, where the study asks how sure margins "
     "are: what it has to do with margins in doubt.",
-    "option! input! sd common! source! share")
+    "option! input! sd unit common! source! share")
+
+#: What fields of other layers mean there.
+UNCERTAINTY_MEANINGS = {"unit": "of that; null of a share"}

@@ -310,7 +310,7 @@ LAYERS = (
         violations! not_assessed! expected_shortfalls probability_clear
         worst_margin_m worst_line worst_span worst_case worst_against
         greatest_sag_m greatest_percent_rts """ + fields.OF_OPTIONS),
-    _layer("uncertainty", None, *fields.UNCERTAINTY),
+    _layer("uncertainty", None, *fields.UNCERTAINTY, **fields.UNCERTAINTY_MEANINGS),
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!

@@ -84,8 +84,8 @@ def uncertainty_of(table, draws=0):
     inputs = {}
     for name, (*_, sd, common) in _INPUTS.items():
         given = getattr(table, name, None)
-        inputs[name] = Deviation(given.sd, given.common, given.source) if given else Deviation(
-            np.nan if sd is None else sd, common[0], ASSUMED)
+        inputs[name] = Deviation(given.sd, given.common, given.source, UNITS[name]) if given else Deviation(
+            np.nan if sd is None else sd, common[0], ASSUMED, UNITS[name])
     return Uncertainty(inputs, draws)
 
 

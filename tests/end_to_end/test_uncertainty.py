@@ -90,19 +90,53 @@ BY_HAND = {
 }
 
 
+#: Things in every place: a tree beside, one below, one that falls; a shed beside; lines above and below.
+THINGS_ABOUT = {
+    "trees": ("tree", [shapely.Point(EAST + 150, NORTH + 9.0), shapely.Point(EAST + 750, NORTH + 1.0)], [9.0, 5.0], ""),
+    "fallers": ("tree", [shapely.Point(EAST + 120, NORTH + 16.0)], [18.0], "falls = true"),
+    "sheds": ("building", [shapely.box(EAST + 200, NORTH + 6, EAST + 210, NORTH + 14)], [7.0], ""),
+    "lines": ("line", shapely.linestrings([[(EAST + x, NORTH - 60, z), (EAST + x, NORTH + 60, z)]
+                                           for x, z in ((400, 124.0), (690, 117.0))]), None, 'voltage = "20 kV"'),
+}
+
+
+def things_about(study):
+    """The study with things about its wires, and rules for them in every measure."""
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.rules += "cliff,ground,radial,3,,,,,,\nfall,falling_tree,radial,1,,,,,,\n" + "".join(
+        f"{thing},{thing},{measure},2,,,,,,\n" for thing in ("tree", "building", "line")
+        for measure in ("vertical", "radial", "horizontal")[:2 + (thing == "building")])
+    for name, (category, shapes, heights, keys) in THINGS_ABOUT.items():
+        more = {} if heights is None else {"h": heights}
+        study.add_obstacle(name, category, shapes, ('height_column = "h"\n' if more else "") + keys, **more)
+    return study
+
+
 @pytest.mark.parametrize("name", BY_HAND)
 def test_one_input_moves_margins_as_the_study_that_says_so(make, tmp_path, name):
-    """Within 2 mm, at the places where margins were found. Of the mass in wind within 6 mm: strings, which swing less
-    with a heavier wire, stay where they are.
+    """Within 2 mm, at the places where margins were found, in wind within 4 mm. Of the mass in wind a deviation may be
+    6 mm less: strings, which swing less with a heavier wire, stay where they are. It may be more in wind, and where a
+    tree falls, for it is not looked which way errors move a wire there.
     """
     sd, changed = BY_HAND[name]
     hot = {} if name == "wire_temperature" else {"hottest": 150.0}
-    told = margins(sure(make, tmp_path / "told", table(**{name: sd}), **hot))
-    low, high = (margins(own_wire(make.TinyStudy(tmp_path / f"by_hand{z}"), **hot | changed(z)).check())
-                 for z in (-1, 1))
-    half = (high.margin_m - low.margin_m).reindex(told.index) / 2
-    assert half.notna().all() and half.abs().max() > 0.01
-    np.testing.assert_allclose(told.margin_sd_m, half.abs(), atol=0.006 if name == "mass" else 0.002)
+    around = things_about if name in ("ground", "expansion", "mass", "wire_temperature") else lambda study: study
+
+    def check(z, text="", **values):
+        study = around(own_wire(make.TinyStudy(tmp_path / f"study{z}"), **hot | values))
+        study.text += text
+        return margins(study.check())
+
+    told = check("", table(**{name: sd}))
+    low, high = (check(z, **changed(z)) for z in (-1, 1))
+    assert (told.index == low.index).all() and (told.index == high.index).all()
+    half = (high.margin_m - low.margin_m).abs() / 2
+    assert half.max() > 0.01
+    more, windy = told.margin_sd_m - half, told.index.get_level_values("case") == "swung"
+    falling = told.index.get_level_values("position") == "falling"
+    assert more.min() > (-0.006 if name == "mass" else -0.002)
+    assert more[~falling & ~windy].max() < 0.002
+    assert more[~falling & windy].max() < (0.05 if name == "mass" else 0.004)
     assert set(told.largest_share[told.margin_sd_m > 0]) == {name}
 
 
