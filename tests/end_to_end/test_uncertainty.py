@@ -12,6 +12,10 @@ import shapely
 from scipy.special import ndtr
 
 from corridor import check
+from corridor.assessment import make_scene
+from corridor.line.changed_inputs import WireStates, change_inputs
+from corridor.line.states import ask as ask_strung
+from corridor.session import open_study
 from corridor.study.uncertainty import ASSUMED, UNITS
 from tests.common import ask, run
 
@@ -284,11 +288,34 @@ def test_sections_and_wires_that_err_alone(make, tmp_path, common, draws):
     assert found == pytest.approx(expected, abs=3 * np.sqrt(expected * (1 - expected) / 2000))
 
 
-def test_the_command_draws(study):
+def test_without_errors_wires_hang_as_they_do(make, tmp_path):
+    """The engine itself: limits by what today's wire pulls, measured wires, histories of which nothing is known."""
+    study = make.TinyStudy(tmp_path / "study")
+    make.measured_drake(study)
+    study.text += make.STRENGTH + SECOND_OPTION.replace('limit = "18 % RTS"\ntemperature = 10',
+                                                        'limit = "existing"\ncase = "strength"')
+    with open_study(study.write()) as opened:
+        facts, plan, _ = opened.laid_out
+        scene, _ = make_scene(facts, plan, 0, len(plan.spans) - 1)
+    strung, asked = scene.strung, ask_strung(scene.groups, facts.options, facts.cases, None, scene.sections)
+    assert strung.final_doubtful.any() and (asked.limits.kind == "existing").any()
+    groups = np.arange(len(scene.groups))
+    changed = change_inputs(asked, strung, groups, {}, {"mass": np.zeros((2, len(groups)))})
+    g, o, k = (v.ravel() for v in np.indices(strung.wind.shape))
+    for taut, tension in ((False, strung.horizontal_tension), (True, strung.taut_tension)):
+        states = WireStates(g, o, k, strung.wind[g, o, k], np.full(len(g), taut))
+        H, weight = changed.tension(states)
+        np.testing.assert_array_equal(H, np.tile(tension.ravel(), (2, 1)))
+        np.testing.assert_array_equal(weight[0], strung.weight.ravel())
+
+
+def test_the_command_draws(study, capsys):
     study.text += "\n[uncertainty]\n"
     study.write()
     assert run("check", study.path, "--draws", "99") == 2
+    capsys.readouterr()
     assert run("check", study.path, "--draws", "200") == 0
+    assert "Shortfalls expected: today 0.0" in capsys.readouterr().err
     again = ask(study.path, "check", draws=200).frames["clearances"]
     rows = pyogrio.read_dataframe(study.output, layer="clearances")
     np.testing.assert_array_equal(rows.probability_short, again.probability_short)
