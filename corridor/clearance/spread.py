@@ -14,11 +14,13 @@ from scipy.special import ndtr
 
 from corridor.clearance.margin_band import places_of
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
+from corridor.clearance.sweep import GROUND
+from corridor.clearance.vertical import Checked
 from corridor.line.changed_inputs import OF_WIRES, WireStates, change_inputs
 from corridor.line.states import ask
 from corridor.line.uncertainty import drawn
 
-__all__ = ["Chances", "LineChances", "probability_short", "spread"]
+__all__ = ["Chances", "LineChances", "height_deviation", "probability_short", "spread"]
 
 #: What is told of margins.
 _COLUMNS = ("margin_sd_m", "probability_short", "largest_share")
@@ -123,10 +125,7 @@ def spread(scene, checked, required, shield, uncertainty):
             np.zeros((options, uncertainty.draws or LINEAR), bool), np.zeros((options, len(uncertainty.inputs))),
             np.zeros(options, bool))
     rows = _Rows(scene, checked, required, shield, uncertainty)
-    factors, margin = rows.factors, checked.actual - required
-    variance = np.zeros((len(uncertainty.inputs), len(margin)))
-    for name, _, slope in factors:
-        variance[rows.names.index(name)] += slope**2
+    margin, variance = checked.actual - required, rows.variance
     sd = np.sqrt(variance.sum(axis=0))
     largest = np.array(rows.names, object)[np.nan_to_num(variance).argmax(axis=0)]
     if uncertainty.draws:
@@ -142,6 +141,31 @@ def spread(scene, checked, required, shield, uncertainty):
     of_option = [checked.option == o for o in range(options)]
     return columns, Chances(short, np.array([share[:, own].sum(axis=1) for own in of_option]),
                             np.array([unknown[own].any() for own in of_option]))
+
+
+def height_deviation(scene, shield, uncertainty, cases, share):
+    """Return the standard deviation of how high wires hang above the ground in still air [m].
+
+    Parameters
+    ----------
+    scene : Scene
+    shield : Wiring or None
+    uncertainty : Uncertainty
+    cases : ndarray of int, shape (case,)
+    share : ndarray, shape (place,)
+        Places along the span [-].
+
+    Returns
+    -------
+    ndarray, shape (wire span, option, case, place)
+    """
+    shape = len(scene.wires), len(scene.options), len(cases), len(share)
+    w, o, k, at = (v.ravel() for v in np.indices(shape))
+    f, k, count = share[at], cases[k], len(w)
+    where = scene.ways.places(scene.way(w, o, k), np.zeros((count, 1)), f[:, None])[:, 0, 0]
+    rows = Checked(w, o, k, np.full(count, GROUND), np.full(count, "vertical", object), np.full(count, "above", object),
+                   np.ones(count), f, where[:, 2], where[:, 2] - 1, where[:, 1])
+    return np.sqrt(_Rows(scene, rows, np.zeros(count), shield, uncertainty).variance.sum(axis=0)).reshape(shape)
 
 
 def _linear(rows, margin, sd):
@@ -187,6 +211,14 @@ class _Rows:
         inputs = self.uncertainty.inputs
         found = [(name, self._keys(inputs[name].common), slope) for name, slope in self._by_wire[1].items()]
         return found + self._direct
+
+    @property
+    def variance(self):
+        """Variance of margins by each input, (input, row) [m2]."""
+        found = np.zeros((len(self.names), len(self.required)))
+        for name, _, slope in self.factors:
+            found[self.names.index(name)] += slope**2
+        return found
 
     @cached_property
     def _direct(self):
