@@ -36,42 +36,41 @@ _AT_ONCE = 200_000
 
 class Chances(NamedTuple):
     """What the rows of a batch come to: `short` (option, draw) whether any of them falls short; `variance` (option,
-    input) sums of shares of the variance of margins in doubt; `unknown` (option,) whether that is not known of one."""
+    input) sums of shares of the variance of margins in doubt."""
 
     short: np.ndarray
     variance: np.ndarray
-    unknown: np.ndarray
 
 
 class LineChances:
     """What the batches of a study come to, one after the other, by option: `expected` number of shortfalls, `short`
-    (option, draw) whether anything falls short, `certain` whether something does whose margin has no deviation."""
+    (option, draw) whether anything falls short, `unknown` whether a margin has no deviation."""
 
     def __init__(self, facts):
         self.names, self.uncertainty = [option.name for option in facts.options], facts.uncertainty
         options = len(self.names)
-        self.expected, self.unknown, self.certain = np.zeros(options), np.zeros(options, bool), np.zeros(options, bool)
+        self.expected, self.unknown = np.zeros(options), np.zeros(options, bool)
         self.variance = np.zeros((options, 0 if facts.uncertainty is None else len(facts.uncertainty.inputs)))
         self.short = False
 
     def add(self, chances, clearances):
         """Add a batch: its Chances, and its rows of `clearances`."""
         self.short = self.short | chances.short
-        self.unknown |= chances.unknown
         self.variance += chances.variance
-        lone = np.isnan(clearances["probability_short"]) & (clearances["margin_m"] < 0)
+        probability, unknown = clearances["probability_short"], np.isnan(clearances["probability_short"])
+        expected = np.where(unknown, clearances["margin_m"] < 0, probability)
         for o, name in enumerate(self.names):
             own = clearances["option"] == name
-            self.expected[o] += np.nansum(clearances["probability_short"][own]) + np.sum(lone & own)
-            self.certain[o] |= (lone & own).any()
+            self.expected[o] += expected[own].sum()
+            self.unknown[o] |= unknown[own].any()
 
     def option_columns(self, not_assessed):
         """Return columns of the layer `options`, by the number of rows that are not assessed of each."""
         if self.uncertainty is None or self.short is False:
             return {}
-        clear = np.where(self.certain, 0.0, 1 - self.short.mean(axis=1))
+        unknown = self.unknown | (np.array(not_assessed) > 0)
         return {"expected_shortfalls": self.expected,
-                "probability_clear": np.where(self.unknown | (np.array(not_assessed) > 0), np.nan, clear)}
+                "probability_clear": np.where(unknown, np.nan, 1 - self.short.mean(axis=1))}
 
     def rows(self):
         """Return the rows of the layer `uncertainty`: one per option and input."""
@@ -122,8 +121,7 @@ def spread(scene, checked, required, shield, uncertainty):
     if not len(required):
         none = np.zeros(0)
         return dict(zip(_COLUMNS, (none, none, none.astype(object)), strict=True)), Chances(
-            np.zeros((options, uncertainty.draws or LINEAR), bool), np.zeros((options, len(uncertainty.inputs))),
-            np.zeros(options, bool))
+            np.zeros((options, uncertainty.draws or LINEAR), bool), np.zeros((options, len(uncertainty.inputs))))
     rows = _Rows(scene, checked, required, shield, uncertainty)
     margin, variance = checked.actual - required, rows.variance
     sd = np.sqrt(variance.sum(axis=0))
@@ -132,15 +130,12 @@ def spread(scene, checked, required, shield, uncertainty):
         short, sd, probability = rows.drawn()
     else:
         short, probability = _linear(rows, margin, sd), probability_short(margin, sd)
-    unknown = np.isnan(sd)
-    probability = np.where(unknown, np.nan, probability)
     doubtful = np.abs(margin) < _DOUBT * sd
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(doubtful, variance / variance.sum(axis=0), 0.0)
-    columns = dict(zip(_COLUMNS, (sd, probability, np.where(sd > 0, largest, None)), strict=True))
-    of_option = [checked.option == o for o in range(options)]
-    return columns, Chances(short, np.array([share[:, own].sum(axis=1) for own in of_option]),
-                            np.array([unknown[own].any() for own in of_option]))
+    columns = sd, np.where(np.isnan(sd), np.nan, probability), np.where(sd > 0, largest, None)
+    of_option = np.array([share[:, checked.option == o].sum(axis=1) for o in range(options)])
+    return dict(zip(_COLUMNS, columns, strict=True)), Chances(short, of_option)
 
 
 def height_deviation(scene, shield, uncertainty, cases, share):

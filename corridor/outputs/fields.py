@@ -135,7 +135,7 @@ FIELDS = (
     ("expected_shortfalls", "real", None, "sum of `probability_short`, and one for each violation without it; what is "
      "not assessed is not in it"),
     ("probability_clear", "real", None, "how likely no margin of the option is negative, errors that are common "
-     "to rows being one; null where anything is not assessed, for then it is not known"),
+     "to rows being one; null where anything is not assessed, or a margin has no deviation: it is not known"),
     ("input", "text", None, "the input, as `[uncertainty]` of the study names it"),
     ("sd", "real", None, "its standard deviation; null where each conductor has its own"),
     ("common", "text", None, "what has one error of it in common"),

@@ -228,6 +228,19 @@ def test_a_line_that_is_not_all_assessed_is_not_known_to_clear(make, tmp_path):
     assert found["options"].expected_shortfalls[0] >= 0
 
 
+@pytest.mark.parametrize(("apart", "short"), [(1.0, False), (12.0, True)])
+def test_own_wires_have_no_deviation_and_so_the_line_no_probability(study, apart, short):
+    study.text += "\n[own_wires]\n[uncertainty]\n"
+    study.rules += f"phases,own_phase,radial,{apart},,,,,,\n"
+    frames = ask(study.write(), "check").frames
+    own = frames["clearances"].against == "own_phase"
+    assert own.any() and frames["clearances"].margin_sd_m[own].isna().all()
+    assert ((frames["clearances"].margin_m[own] < 0) == short).all()
+    rest = frames["clearances"].probability_short[~own].sum()
+    assert frames["options"].expected_shortfalls[0] == pytest.approx(rest + short * own.sum())
+    assert np.isnan(frames["options"].probability_clear[0])
+
+
 @pytest.mark.parametrize("draws", [0, 100])
 def test_where_nothing_is_compared_nothing_is_known(study, draws):
     study.text = study.text[:study.text.index("[right_of_way]")] + "\n[uncertainty]\n"

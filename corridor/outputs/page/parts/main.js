@@ -151,7 +151,7 @@ class Page {
   // How sure an option is, in words; what is not assessed leaves open whether it clears.
   saysSure(i) {
     const t = this.data.tables.options, clear = t.probability_clear.at(i), gaps = t.not_assessed.at(i);
-    return `${t.expected_shortfalls.at(i).toFixed(1)} shortfalls expected; ` + (isNaN(clear) ? "whether all clears is not known" + (gaps ? `, as ${gaps} not assessed` : "") : `all clears with a probability of ${(100 * clear).toFixed(1)} %`);
+    return `${t.expected_shortfalls.at(i).toFixed(1)} shortfalls expected; ` + (isNaN(clear) ? "whether all clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `all clears with a probability of ${(100 * clear).toFixed(1)} %`);
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
