@@ -144,6 +144,58 @@ def test_one_input_moves_margins_as_the_study_that_says_so(make, tmp_path, name)
     assert set(told.largest_share[told.margin_sd_m > 0]) == {name}
 
 
+OPTIONS = """
+[[options]]
+name = "new"
+conductor = "own"
+maximum_temperature = 100
+[[options.stringing]]
+limit = "existing"
+case = "ice"
+[[options]]
+name = "shape"
+conductor = "own"
+maximum_temperature = 100
+[[options.stringing]]
+limit = "1500 m"
+temperature = 10
+condition = "initial"
+"""
+
+
+def by_todays_wire(study, measured=15.0):
+    """A tension is measured; one option may pull no more than the wire of today, another has a shape on its first day.
+    """
+    (study.folder / "measured.csv").write_text(f"section,temperature,horizontal_tension\n1-3,{measured},18000\n")
+    study.text += OPTIONS
+
+
+def uneven(study, measured=15.0):
+    """A short span beside a long one, in equilibrium."""
+    study.structures["easting"] = EAST + np.array([0.0, 180.0, 620.0, 900.0])
+    study.text = study.text.replace('method = "ruling_span"\n', "")
+
+
+@pytest.mark.parametrize("name", ["mass", "expansion", "creep", "survey_temperature"])
+@pytest.mark.parametrize(("kind", "close"), [(by_todays_wire, 0.001), (uneven, 0.006)])
+def test_other_limits_and_methods_move_margins_as_well(make, tmp_path, name, kind, close):
+    """As above. Of uneven spans in equilibrium within 6 mm: the change of sag is that of the ruling span."""
+    sd, changed = BY_HAND[name]
+
+    def check(z, text="", **values):
+        study = own_wire(make.TinyStudy(tmp_path / f"study{z}"), **{"hottest": 100.0} | values)
+        kind(study, **{key: value for key, value in values.items() if key == "measured"})
+        study.text += text
+        return margins(study.check())
+
+    told = check("", table(**{name: sd}))
+    half = (check(1, **changed(1)).margin_m - check(-1, **changed(-1)).margin_m).abs() / 2
+    windy = told.index.get_level_values("case") == "swung"
+    assert (told.index == half.index).all() and half[~windy].max() > 0.05
+    np.testing.assert_allclose(told.margin_sd_m[~windy], half[~windy], atol=close)
+    np.testing.assert_allclose(told.margin_sd_m[windy], half[windy], atol=0.006)
+
+
 @pytest.fixture(scope="module")
 def told(make, tmp_path_factory):
     """Findings of a study with two options, some short: as it is, with a table of deviations, and by draws."""
