@@ -46,20 +46,23 @@ def study_tables(opened: Opened, findings: Path | str | None = None, *, progress
     -------
     Frames
         clearance_schedule (with what was not assessed at its end), not_assessed, sag_tension, sag_tension_spans,
-        stringing_chart, structure_loads, options; with a [rating] in the study ratings, too.
+        stringing_chart, structure_loads, options; with [rating] in the study ratings, with [uncertainty] that, too.
 
     Raises
     ------
     InputError
         There are no findings of this study, or something given cannot be used.
     """
-    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options", "run"))
+    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options",
+                                             "uncertainty", "run"))
     plain = {name: columns_of(frame) for name, frame in layers.items()}
     sags = sag_study(opened, progress=progress)
     tables = {"clearance_schedule": _schedule(plain["clearances"], plain["not_assessed"]),
               "not_assessed": plain["not_assessed"], "sag_tension": sags.sections, "sag_tension_spans": sags.spans,
               "stringing_chart": chart_study(opened, TEMPERATURES, progress=progress).rows,
               "structure_loads": plain["structure_loads"], "options": plain["options"]}
+    if opened.study.uncertainty is not None:
+        tables["uncertainty"] = plain["uncertainty"]
     if opened.study.rating is not None:
         tables["ratings"] = rating_rows(opened)
     return Frames(tables | {"run": _run(plain["run"])})
