@@ -22,6 +22,7 @@ from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
 from corridor.clearance.proximity import compare, surroundings
 from corridor.clearance.scene import Scene
+from corridor.clearance.spread import spread
 from corridor.clearance.stretches import violation_stretches
 from corridor.clearance.structure_loads import load_rows
 from corridor.clearance.study_lines import beside_lines
@@ -35,6 +36,7 @@ from corridor.line.section_wires import group_wires
 from corridor.line.states import solve_states
 from corridor.line.surveyed import Surveyed, as_attached, as_seen
 from corridor.line.swing import span_frame, to_grid
+from corridor.line.uncertainty import Uncertainty
 from corridor.line.uneven import SpanLoads, wire_loads
 from corridor.rating.limits import limit_rows
 
@@ -49,7 +51,8 @@ class Facts:
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
-    current in a vehicle; `surveyed` wires as a survey saw them.
+    current in a vehicle; `surveyed` wires as a survey saw them; `uncertainty` how sure inputs are, None where that is
+    not asked for.
     """
 
     structures: Structures
@@ -70,6 +73,7 @@ class Facts:
     capacities: Capacities | None = None
     induced: CurrentRule | None = None
     surveyed: Surveyed | None = None
+    uncertainty: Uncertainty | None = None
 
     @property
     def reference(self):
@@ -122,7 +126,8 @@ def assess_spans(facts, plan, ground, first, last):
     -------
     dict of dict of ndarray
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed and
-        others; and, under `structure_totals`, the arguments of `corridor.clearance.capacity.Totals.add`.
+        others; and, under `structure_totals`, the arguments of `corridor.clearance.capacity.Totals.add`, under
+        `chances` those of `corridor.clearance.spread.LineChances.add`.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
@@ -133,6 +138,9 @@ def assess_spans(facts, plan, ground, first, last):
     met_with = compare(around)
     columns, kept, unruled = assess(scene, met_with.checked)
     columns["points"] = count_points(met, kept)
+    sure = () if facts.uncertainty is None else spread(scene, kept, columns["required_m"], facts.shield,
+                                                       facts.uncertainty)
+    columns |= sure[0] if sure else {}
     gaps = missing_rows(around, met_with, unruled, unmatched)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
@@ -150,6 +158,7 @@ def assess_spans(facts, plan, ground, first, last):
         "parcels": parcel_rows(scene, envelopes),
         "structure_loads": loads,
         "structure_totals": totals,
+        "chances": (sure[1], found) if sure else (),
         "clipping": clipping_rows(scene, facts.block_ends),
         "limits": limit_rows(around, found, gaps, facts.heat.current_at),
         "fields": electric,

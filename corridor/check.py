@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
@@ -11,12 +11,14 @@ from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.capacity import Totals
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
 from corridor.clearance.not_assessed import faulty_obstacles
+from corridor.clearance.spread import LineChances
 from corridor.inputs.frame import Frame
 from corridor.inspection.inspector import Inspection, Inspector
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
 __all__ = ["Progress", "Result", "check", "check_study", "find"]
@@ -60,7 +62,7 @@ class Result(Outcome):
 
 
 def check_study(path: Path | str, output: Path | str | None = None, *, progress: Progress | None = None,
-                time: datetime | None = None, overwrite: bool = False, trust: bool = False) -> Result:
+                time: datetime | None = None, overwrite: bool = False, trust: bool = False, draws: int = 0) -> Result:
     """Check every span of a study and write the findings; `output` by default where the study says, else as `check`.
 
     Raises
@@ -69,11 +71,11 @@ def check_study(path: Path | str, output: Path | str | None = None, *, progress:
         Something given cannot be used; what stood at the output stays untouched.
     """
     with Opened(path, trust=trust) as opened:
-        return check(opened, output or opened.output, progress=progress, time=time, overwrite=overwrite)
+        return check(opened, output or opened.output, progress=progress, time=time, overwrite=overwrite, draws=draws)
 
 
 def check(opened: Opened, output: Path | str | None = None, *, progress: Progress | None = None,
-          time: datetime | None = None, overwrite: bool = False) -> Result:
+          time: datetime | None = None, overwrite: bool = False, draws: int = 0) -> Result:
     """Check every span of a study.
 
     Parameters
@@ -88,6 +90,9 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     overwrite : bool
         Whether a file that stands at the output may be replaced although this software did not write it; never one
         that the study reads.
+    draws : int
+        How sure margins are by so many draws of all inputs at once, not by the first order; of a study without the
+        table `[uncertainty]`, too, with what is assumed.
 
     Raises
     ------
@@ -104,8 +109,10 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
               FindingsWriter(output, inputs.crs, guard=guard, time=time))
     with target as findings:
         facts, plan, ground = prepare(inputs, clock, surveyed=False)
-        tally, limits, inspector = Tally(facts), Limits(), Inspector(inputs, plan, ground)
-        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, look=inspector.look):
+        facts = replace(facts, uncertainty=uncertainty_of(opened.study, draws))
+        tally, limits, inspector, chances = Tally(facts), Limits(), Inspector(inputs, plan, ground), LineChances(facts)
+        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, look=inspector.look,
+                                   chances=chances):
             tally.add(layer, columns)
             limits.add(layer, columns)
             with clock("write"):
@@ -114,10 +121,13 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         for layer, columns in ({} if seen is None else seen.layers).items():
             findings.add(layer, columns)
         findings.add("ladder", ladder_rows(limits.columns, ceilings(facts.heat, plan.spans)))
-        findings.add("options", options := tally.option_rows())
+        options = tally.option_rows() | chances.option_columns(list(tally.count["not_assessed"].values()))
+        findings.add("options", options)
+        findings.add("uncertainty", chances.rows())
         inspection = inspector.conclude()
         findings.add("doubts", inspection.columns())
-        warnings = (*inputs.warnings(), *(seen.words if seen else ()), *inspection.warnings, *tally.warnings)
+        warnings = (*inputs.warnings(), *(seen.words if seen else ()), *assumed_inputs(facts.uncertainty),
+                    *inspection.warnings, *tally.warnings)
         findings.add("run", inputs.run_row(findings.time, warnings, CAUTIONS))
         findings.add("inputs", inputs.file_rows(tally.compared))
         with clock("write"):
@@ -132,7 +142,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
-         look: Callable[[int, int], None] | None = None) -> Iterator[tuple[str, Columns]]:
+         look: Callable[[int, int], None] | None = None, chances: LineChances | None = None
+         ) -> Iterator[tuple[str, Columns]]:
     """Yield the findings of a corridor, batch by batch, as (layer, columns).
 
     Parameters
@@ -146,6 +157,8 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     look : callable, optional
         `look(first, last)` is called with the spans of each batch just before it is assessed, so that blocks of their
         ground are read once.
+    chances : LineChances, optional
+        Is told what each batch comes to, where facts tell how sure inputs are.
     """
     clock = clock or Clock()
 
@@ -167,6 +180,9 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     with ThreadPoolExecutor(THREADS) as pool:
         for (_, first, last), batch in _in_order(pool, work, parts()):
             totals.add(*batch.pop("structure_totals", ()))
+            sure = batch.pop("chances", ())
+            if sure and chances is not None:
+                chances.add(*sure)
             yield from batch.items()
             done += last + 1 - first
             if progress:

@@ -29,7 +29,7 @@ def progress_bar(text, quiet=False):
 
 def summary(result):
     """Return one screen of text about a `Result`: 79 columns at most, plain."""
-    lines = [*_table(result.options), "", *_doubts(result.inspection)]
+    lines = [*_table(result.options), *_expected(result.options), "", *_doubts(result.inspection)]
     if result.gaps:
         lines += [f"Not assessed: {result.gaps} rows. None of them is a pass: see the layer not_assessed.",
                   *_causes(result.causes)]
@@ -37,6 +37,14 @@ def summary(result):
     lines += [_wrap(f"Frame: {result.frame.name} ({result.frame.reason})"), f"Findings: {result.output}", "",
               _wrap(CAUTIONS[0] + " " + CAUTIONS[1])]
     return "\n".join(lines)
+
+
+def _expected(options):
+    """How many rows fall short by what inputs may be off, where the study tells how sure they are."""
+    words = [f"{option['option']} {option['expected_shortfalls']:.1f}" for option in options
+             if "expected_shortfalls" in option]
+    return wrap(f"Shortfalls expected: {', '.join(words)}; what falls short is told by its margin alone.", _WIDTH,
+                subsequent_indent="  ") if words else []
 
 
 #: Causes that are told; of the others their number.

@@ -7,6 +7,7 @@ import pyogrio
 import pytest
 import rasterio
 import shapely
+from scipy.stats import norm
 
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.shapes import room
@@ -394,3 +395,41 @@ def test_how_high_a_building_may_be(tmp_path, shape):
             assert middle[2] - top == pytest.approx(5.0, abs=0.01)
     row, column = rasterio.transform.rowcol(transform, middle[0], middle[1] - 6.6)
     assert allowed[int(row), int(column)] is np.ma.masked
+
+
+@pytest.mark.parametrize("probability", [0.5, 0.95, 0.999])
+def test_wires_count_as_lower_by_how_sure_they_are(tmp_path, probability):
+    """The normal quantile of scipy times the deviation of the findings, at their places: the worst cell has the least
+    of margin less that."""
+    study = TinyStudy(tmp_path / "s")
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.text += "\n[uncertainty]\n"
+    findings, plain = study.check(), ask(study.path, "headroom")
+    sure = ask(study.path, "headroom", probability=probability)
+    assert [path.name.replace(f"_p{100 * probability:g}".replace(".", "_"), "") for path in sure.paths] == [
+        path.name for path in plain.paths]
+    with rasterio.open(sure.paths[0]) as dataset:
+        assert dataset.tags()["PROBABILITY"] == f"{probability:g}"
+    (before, _), (after, transform) = bands(plain, 0), bands(sure, 0)
+    less = (before[1] - after[1]).compressed()
+    times = norm.ppf(probability)
+    if probability == 0.5:
+        np.testing.assert_allclose(less, 0, atol=1e-5)
+        return
+    rows = findings.rows("clearances", against="ground")
+    assert (times * 0.1 < less).all() and less.max() < times * 1.01 * rows.margin_sd_m.max()
+    lowered = rows.margin_m - times * rows.margin_sd_m
+    assert after[1].min() == pytest.approx(lowered.min(), abs=2e-3)
+    row, column = at(transform, rows.geometry)
+    assert (after[1][row, column] <= lowered + 1e-5).all()
+
+
+@pytest.mark.parametrize("probability", [0.3, 1.0, float("nan")])
+def test_a_probability_that_would_raise_wires_is_refused(slopes, probability):
+    with pytest.raises(InputError, match="probability"):
+        ask(slopes.path, "headroom", probability=probability)
+
+
+def test_a_study_that_does_not_say_how_sure_it_is_has_no_probability(slopes):
+    with pytest.raises(InputError, match="uncertainty"):
+        ask(slopes.path, "headroom", probability=0.95)

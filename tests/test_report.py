@@ -108,6 +108,25 @@ def test_tables_hold_every_row_and_value_of_the_layer(made, name):
             assert [v or None for v in table[column]] == [v if isinstance(v, str) else None for v in layer[column]]
 
 
+def test_a_page_tells_how_sure_margins_are_where_the_study_does(made, tmp_path):
+    """Layers by GDAL; a page of a study that does not ask says nothing of it."""
+    study, *_, data = made
+    assert not len(data["tables"]["uncertainty"]["input"]) and "margin_sd_m" not in data["clearances"]
+    shutil.copytree(study.folder, tmp_path / "sure")
+    sure = TinyStudy(tmp_path / "sure")
+    sure.text, sure.output = study.text + "\n[uncertainty]\n", tmp_path / "sure" / "findings.gpkg"
+    sure.write_ground(lambda e, n: plane(e, n) + 6.0 * (np.abs(e - EAST - 450) < 60))
+    findings = sure.check()
+    page = unpack(_Reader(ask(sure.path, "report").output.read_text(encoding="utf-8")).texts["data"])
+    for name in ("uncertainty", "violations"):
+        layer = pyogrio.read_dataframe(findings.path, layer=name, read_geometry=False)
+        assert len(layer)
+        for column in {"input", "share", "source", "margin_sd_m", "probability_short"} & set(layer.columns):
+            np.testing.assert_array_equal(page["tables"][name][column], layer[column].to_numpy())
+    shown, rows = page["clearances"]["probability_short"], findings["clearances"].probability_short
+    np.testing.assert_allclose(np.sort(shown), np.sort(rows), atol=0.5e-4 + 1e-12)
+
+
 def test_margins_of_every_clearance_are_those_of_the_findings_within_their_step_and_never_above(made):
     _, findings, *_, data = made
     with sqlite3.connect(findings.path) as database:

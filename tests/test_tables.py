@@ -14,7 +14,7 @@ from tests.end_to_end.conftest import EAST, SECOND_OPTION, TinyStudy
 openpyxl = pytest.importorskip("openpyxl")
 RATING = '\n[rating]\nrequired_current = "600 A"\nambient = 35\nwind_speed = 0.6\nsolar = 1000\n'
 SHEETS = ["clearance_schedule", "not_assessed", "sag_tension", "sag_tension_spans", "stringing_chart",
-          "structure_loads", "options", "ratings", "run"]
+          "structure_loads", "options", "uncertainty", "ratings", "run"]
 
 
 @pytest.fixture(scope="module")
@@ -22,6 +22,7 @@ def made(tmp_path_factory):
     """A study with violations and with a hole in the ground, its findings and its tables."""
     study = TinyStudy(tmp_path_factory.mktemp("tables") / "study")
     study.text = study.text.replace("[study]", '[study]\noutput = "findings.gpkg"', 1) + RATING + SECOND_OPTION
+    study.text += "\n[uncertainty]\n"
     study.write_ground(unknown=lambda e, n: np.abs(e - EAST - 750) < 20)
     study.rules = study.rules.replace("5.5", "8.5")
     study.add_roads()

@@ -1,5 +1,7 @@
 """What is in doubt of how wires stretch does to margins: compression, history, and curves that are estimates."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from corridor.geometry.catenary import plane_of, points
@@ -7,7 +9,7 @@ from corridor.line.elongation_laws import take_law
 from corridor.line.hang import pressure_share
 from corridor.mechanics import ruling_span as ruling
 
-__all__ = ["margin_band"]
+__all__ = ["Places", "margin_band", "places_of"]
 
 #: Shares of the swing at which it is looked which one brings a wire to the place of its margin.
 _SWINGS = np.linspace(-1, 1, 65)
@@ -35,22 +37,75 @@ def margin_band(scene, checked, required):
         What wind moves aside moves toward the thing for the one and away from it for the other, in space and of a tree
         that falls as well: it is not looked on which side of the wire that is.
     """
-    strung, w = scene.strung, checked.wire
-    at = scene.group[w], checked.option, checked.case
+    strung, places = scene.strung, places_of(scene, checked)
+    at = places.at
     H = np.where(checked.taut, strung.taut_tension[at], strung.horizontal_tension[at])
-    band, wind = strung.tension_band[(slice(None), *at)].copy(), np.zeros(len(w))
-    swung = np.flatnonzero(strung.wind[at] != 0)
+    band = strung.tension_band[(slice(None), *at)].copy()
+    swung = np.flatnonzero(places.swung)
     if len(swung):
-        wind[swung] = strung.wind[at][swung] * pressure_share(_swings(scene, checked, swung))
-        H[swung], band[:, swung] = _tensions(scene, tuple(v[swung] for v in at), wind[swung], checked.taut[swung])
-    load = np.stack([np.zeros(len(w)), wind, -strung.weight[at]], axis=-1)
-    start = scene.frame.start[w]
-    plane = plane_of(start, scene.frame.end[w], load)
-    here, *others = (points(start, plane, T / plane.load, checked.fraction[:, None])[:, 0] for T in (H, *band))
-    around = scene.reach.around[w, checked.option, checked.case]
-    margins = [_actual(checked, other - here, sign, around) - required for other in others for sign in (-1, 1)]
+        H[swung], band[:, swung] = _tensions(scene, tuple(v[swung] for v in at), places.wind[swung],
+                                             checked.taut[swung])
+    here, *others = (places.point(T) for T in (H, *band))
+    margins = [places.actual(other - here, sign) - required for other in others for sign in (-1, 1)]
     whole = np.stack([*margins, checked.actual - required])
     return whole.min(axis=0), whole.max(axis=0)
+
+
+@dataclass(frozen=True)
+class Places:
+    """Rows where their margins were found, and how these change as their wires hang otherwise.
+
+    `at` group, option and case of each; whether it is `swung`, and the `wind` on the wire as it passes the place [N/m];
+    `weight` [N/m]; `start`, `end` of the wire in the frame of its span; `around` how far bundles reach about their
+    middle [m].
+    """
+
+    checked: object
+    at: tuple
+    swung: np.ndarray
+    wind: np.ndarray
+    weight: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    around: np.ndarray
+
+    def point(self, tension, weight=None):
+        """Return where wires of a horizontal tension (..., row) [N] are, (..., row, 3) [m]; of another weight [N/m]."""
+        weight = self.weight if weight is None else weight
+        load = np.stack([np.zeros(weight.shape), np.broadcast_to(self.wind, weight.shape), -weight], axis=-1)
+        plane = plane_of(self.start, self.end, load)
+        return points(self.start, plane, tension / plane.load, self.checked.fraction[:, None])[..., 0, :]
+
+    def actual(self, moved, sign):
+        """Return the clearance of rows whose wire is moved (..., row, 3) [m] in the frame of its span; what wind blows
+        farther out goes toward the thing (`sign` -1) or away from it (1). In space it is less what bundles reach around
+        their middle."""
+        checked, out = self.checked, np.sign(self.wind)
+        aside, raised = moved[..., 1] * out * sign, moved[..., 2]
+        far = np.linalg.norm(moved, axis=-1)
+        outward = np.where(np.where(out == 0, -raised, moved[..., 1] * out) < 0, -1.0, 1.0)
+        below = checked.position == "below"
+        over = np.nan_to_num(checked.elevation - checked.other)
+        beside = np.sqrt(np.maximum((checked.actual + self.around)**2 - over**2, 0.0))
+        # What stands goes down to the ground: a wire that sinks below its top is no nearer for that.
+        apart = np.where(below, np.abs(over + raised), np.maximum(over + raised, 0.0))
+        radial = np.hypot(np.maximum(beside + aside, 0.0), apart) - self.around
+        radial = np.clip(radial, checked.actual - far, checked.actual + far)
+        radial = np.where(checked.position == "falling", checked.actual + sign * outward * far, radial)
+        vertical = checked.actual + np.where(below, -raised, raised)
+        flat = np.where(checked.measure == "horizontal", checked.actual + aside, vertical)
+        return np.where(checked.measure == "radial", radial, flat)
+
+
+def places_of(scene, checked):
+    """Return the `Places` of compared rows."""
+    strung, w = scene.strung, checked.wire
+    at = scene.group[w], checked.option, checked.case
+    swung, wind = strung.wind[at] != 0, np.zeros(len(w))
+    if swung.any():
+        wind[swung] = strung.wind[at][swung] * pressure_share(_swings(scene, checked, np.flatnonzero(swung)))
+    return Places(checked, at, swung, wind, strung.weight[at], scene.frame.start[w], scene.frame.end[w],
+                  scene.reach.around[w, checked.option, checked.case])
 
 
 def _swings(scene, checked, rows):
@@ -73,20 +128,3 @@ def _tensions(scene, at, wind, taut):
 
 def _tension(excess, law, at, state):
     return ruling.tension(excess, *state, take_law(law, at)).horizontal_tension
-
-
-def _actual(checked, moved, sign, around):
-    """Clearance of rows whose wire is moved (row, 3) [m] in the frame of its span; aside toward the thing (-1) or away
-    from it (1). In space it is less what bundles reach `around` their middle."""
-    aside, raised, far = np.abs(moved[:, 1]) * sign, moved[:, 2], np.linalg.norm(moved, axis=-1)
-    below = checked.position == "below"
-    over = np.nan_to_num(checked.elevation - checked.other)
-    beside = np.sqrt(np.maximum((checked.actual + around)**2 - over**2, 0.0))
-    # What stands goes down to the ground: a wire that sinks below its top is no nearer for that.
-    apart = np.where(below, np.abs(over + raised), np.maximum(over + raised, 0.0))
-    radial = np.hypot(np.maximum(beside + aside, 0.0), apart) - around
-    radial = np.clip(radial, checked.actual - far, checked.actual + far)
-    radial = np.where(checked.position == "falling", checked.actual + sign * far, radial)
-    vertical = checked.actual + np.where(below, -raised, raised)
-    flat = np.where(checked.measure == "horizontal", checked.actual + aside, vertical)
-    return np.where(checked.measure == "radial", radial, flat)

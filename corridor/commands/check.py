@@ -12,7 +12,9 @@ __all__ = ["check"]
 @command("Checking spans", epilog=EPILOG)
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="GeoPackage to write; default: that of the study.")
-def check(study, progress, overwrite, output):
+@click.option("--draws", type=click.IntRange(100, 100_000), metavar="N",
+              help="Tell how sure margins are by N draws of all inputs, not by the first order.")
+def check(study, progress, overwrite, output, draws):
     """Check every span of STUDY and write the findings.
 
     Reads the study and all it names, strings every option to its limits, hangs
@@ -27,10 +29,12 @@ def check(study, progress, overwrite, output):
     Examples
       corridor check study.toml
       corridor check study.toml -o /tmp/findings.gpkg && echo all clear
+      corridor check study.toml --draws 1000
     """
     from corridor.terminal import summary
 
-    result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite)
+    result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite,
+                         draws=draws or 0)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
                   doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,

@@ -18,7 +18,9 @@ __all__ = ["headroom"]
               help="Take wires as this many m wider to either side.")
 @click.option("--against", default="ground", show_default=True,
               help="Whose top it is: the ground, or a category of the rules.")
-def headroom(study, progress, overwrite, findings, folder, cell, beside, against):
+@click.option("--probability", type=float, metavar="P",
+              help="Take wires as much lower as makes the ground clear with this probability (0.5 to below 1).")
+def headroom(study, progress, overwrite, findings, folder, cell, beside, against, probability):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -32,10 +34,11 @@ def headroom(study, progress, overwrite, findings, folder, cell, beside, against
     Examples
       corridor check study.toml; corridor headroom study.toml
       corridor headroom study.toml --against tree
+      corridor headroom study.toml --probability 0.95
     """
     from corridor.outputs.headroom_raster import headroom_text
 
-    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, overwrite=overwrite,
-                            progress=progress)
+    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, probability=probability,
+                            overwrite=overwrite, progress=progress)
     return Answer(result.status, result.paths, lambda: [*headroom_text(result.options), *result.left_out],
                   options=table_rows(result.options), left_out=list(result.left_out))

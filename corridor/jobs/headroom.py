@@ -5,10 +5,12 @@ import re
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas
 import pyogrio
+from scipy.special import ndtri
 
 from corridor import __version__
 from corridor.assessment import make_scene
@@ -16,14 +18,17 @@ from corridor.check import Progress
 from corridor.clearance import headroom as cellwise
 from corridor.clearance.bundles import bundle_reach
 from corridor.clearance.grading import grading
+from corridor.clearance.spread import height_deviation
 from corridor.errors import InputError, nearest
 from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings
 from corridor.line.swing import to_grid
+from corridor.line.uncertainty import Uncertainty
 from corridor.opened import LaidOut, Opened
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
+from corridor.study.uncertainty import uncertainty_of
 from corridor.summary import CAUTIONS
 
 __all__ = ["HeadroomResult", "headroom_study"]
@@ -39,6 +44,10 @@ _FINEST = 0.1
 
 #: Farthest that wires may be widened [m].
 _WIDEST = 50.0
+#: Below this a probability would put wires higher than they are [-].
+_LEAST = 0.5
+#: Places along a span at which it is looked how sure heights are [-]: between them it is off by 0.4 %.
+_PLACES = np.linspace(0, 1, 17)
 
 
 @dataclass(frozen=True)
@@ -67,7 +76,8 @@ class HeadroomResult:
 
 def headroom_study(opened: Opened, findings: Path | str | None = None, folder: Path | str | None = None, *,
                    cell: float | None = None, beside: float = 0.0, against: str = "ground",
-                   overwrite: bool = False, progress: Progress | None = None) -> HeadroomResult:
+                   probability: float | None = None, overwrite: bool = False,
+                   progress: Progress | None = None) -> HeadroomResult:
     """Write for each option how high the ground may be below its wires, and how much room is left.
 
     Parameters
@@ -83,6 +93,9 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
         Wires count as this much wider to either side [m].
     against : str
         Whose top the elevation is told for: the ground, or a category of the rules, for things no wider than a cell.
+    probability : float, optional
+        How likely the ground keeps clear in every case that is told of, by the study's `[uncertainty]`: wires count as
+        that much lower. Default: wires are where they are.
     overwrite : bool
         Whether files may be replaced that this software did not write.
     progress : callable, optional
@@ -95,6 +108,7 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
         not be replaced.
     """
     _check_sizes(cell, beside)
+    lower = _lowered(opened.study, probability)
     source = own_findings(opened, findings)
     folder = source.parent if folder is None else made_folder(folder)
     study, inputs = opened.study, opened.inputs
@@ -102,12 +116,13 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
     rules, left_out = _guards(study, facts, plan, against)
     cells = _cells(inputs.terrain, facts, plan, rules, cell, beside)
     tags = _tags(study, source, facts, rules, left_out, against) | {"WIDENED_BY": f"{beside:g} m to either side"}
-    found = _found(source) if against == "ground" else {}
+    tags |= {"PROBABILITY": f"{probability:g}"} if probability else {}
+    found = _found(source, lower) if against == "ground" else {}
     with Files(opened.guard(overwrite).besides(source)) as files, ExitStack() as stack:
         rasters = [stack.enter_context(HeadroomRaster(files, folder / name, cells, inputs.crs, tags | own))
-                   for name, own in zip(_file_names(source, facts.options, against),
+                   for name, own in zip(_file_names(source, facts.options, against, probability),
                                         _option_tags(facts.options, against), strict=True)]
-        left_out += _fill(_Work(rasters, cells, opened.laid_out, rules, found, beside), progress)
+        left_out += _fill(_Work(rasters, cells, opened.laid_out, rules, found, beside, lower), progress)
         columns = _summed(rasters, facts.options, (cells.size * float(np.mean(plan.spans.ground_factor)))**2)
         for raster in rasters:
             raster.close()
@@ -119,6 +134,25 @@ def _check_sizes(cell, beside):
         raise InputError(None, "cell", f"{cell:g} m", f"{_FINEST:g} m or more")
     if not 0 <= beside <= _WIDEST:
         raise InputError(None, "beside", f"{beside:g} m", f"0 to {_WIDEST:g} m")
+
+
+class _Lowered(NamedTuple):
+    """That wires count as lower: by so many standard deviations of their height."""
+
+    uncertainty: Uncertainty
+    times: float
+
+
+def _lowered(study, probability):
+    """By what wires count as lower, None where no probability is asked for."""
+    if probability is None:
+        return None
+    if not _LEAST <= probability < 1:
+        raise InputError(None, "probability", f"{probability:g}", f"from {_LEAST:g} to below 1")
+    if study.uncertainty is None:
+        raise InputError(study.path, "uncertainty", "no such table",
+                         "how sure inputs are; an empty table [uncertainty] takes what is assumed")
+    return _Lowered(uncertainty_of(study), float(ndtri(probability)))
 
 
 def _guards(study, facts, plan, against):
@@ -149,16 +183,20 @@ def _cells(terrain, facts, plan, rules, size, beside):
     return cellwise.Cells(float(west + c0 * size), float(north - r0 * size), size, int(r1 - r0), int(c1 - c0))
 
 
-def _found(source):
-    """The findings on the ground, by line, span and option."""
+def _found(source, lower):
+    """The findings on the ground, by line, span and option, their wires as much lower as all."""
     rows = pyogrio.read_dataframe(source, layer="clearances", where="against = 'ground' AND measure = 'vertical'",
-                                  columns=["line", "span", "option", "wire_elevation_m", "required_m", "margin_m"])
+                                  columns=["line", "span", "option", "wire_elevation_m", "required_m", "margin_m",
+                                           "margin_sd_m"])
+    if lower is not None:
+        rows[["wire_elevation_m", "margin_m"]] -= lower.times * rows[["margin_sd_m"]].to_numpy()
     return {key: part for key, part in rows.groupby(["line", "span", "option"])}
 
 
 @dataclass(frozen=True)
 class _Work:
-    """What spans are put into, and with what: room to keep free by case, findings by line, span and option."""
+    """What spans are put into, and with what: room to keep free by case, findings by line, span and option; and by what
+    wires count as lower."""
 
     rasters: list[HeadroomRaster]
     cells: cellwise.Cells
@@ -166,6 +204,7 @@ class _Work:
     rules: dict[int, list]
     found: dict[tuple, pandas.DataFrame]
     beside: float
+    lower: _Lowered | None
 
 
 def _fill(work, progress):
@@ -175,21 +214,29 @@ def _fill(work, progress):
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
         scene = None if scene is None else scene.lowest
+        down = None if scene is None or work.lower is None else _down(work, scene)
         for span in range(0 if scene is None else len(scene.spans)):
-            left_out += _fill_span(work, scene, span)
+            left_out += _fill_span(work, scene, span, down)
         if progress:
             progress(int(last) + 1, len(plan.spans))
     return tuple(left_out)
 
 
-def _fill_span(work, scene, span):
-    """Put the wires of a span into the rasters; what was not assessed, in words."""
+def _down(work, scene):
+    """By how much wires count as lower, by case (wire span, option, place) [m]."""
+    cases = np.array([*work.rules])
+    down = height_deviation(scene, work.laid.facts.shield, work.lower.uncertainty, cases, _PLACES)
+    return {int(k): work.lower.times * down[:, :, i] for i, k in enumerate(cases)}
+
+
+def _fill_span(work, scene, span, down=None):
+    """Put the wires of a span into the rasters, `down` lower; what was not assessed, in words."""
     facts, cells, left_out = work.laid.facts, work.cells, []
     rows = np.flatnonzero((scene.wires.span == span) & ((facts.shield is not None) | (scene.wires.kind != "shield")))
     for option, raster in enumerate(work.rasters if len(rows) else ()):
         beside = work.beside + scene.reach.aside[rows, option].max(axis=0)
         curves = [(guard.required, cellwise.spread(points, cells.size, beside[k], guard))
-                  for k, points in _curves(scene, rows, option, work.rules, cells.size)
+                  for k, points in _curves(scene, rows, option, work.rules, cells.size, down)
                   for guard in work.rules[k]]
         name = scene.spans.line[span], scene.spans.name[span], facts.options[option].name
         if all(np.isfinite(points).all() for _, points in curves):
@@ -200,9 +247,19 @@ def _fill_span(work, scene, span):
     return left_out
 
 
-def _curves(scene, rows, option, rules, size):
-    """Yield each case with the curves of the wires of a span in one option, at both ends of their history; nan where a
-    wire has no answer."""
+def _curves(scene, rows, option, rules, size, down=None):
+    """Yield each case with the curves of the wires of a span in one option, `down` lower, at both ends of their
+    history; nan where a wire has no answer."""
+    for k, points in _hung_curves(scene, rows, option, rules, size):
+        if down is not None and len(points) >= len(rows):
+            share = np.linspace(0, 1, points.shape[1])
+            less = np.stack([np.interp(share, _PLACES, each) for each in down[k][rows, option]])
+            points[..., 2] -= np.repeat(less, len(points) // len(rows), axis=0)
+        yield k, points
+
+
+def _hung_curves(scene, rows, option, rules, size):
+    """Yield the same of wires where they are."""
     for k, each in itertools.product(rules, scene.both_ends):
         if not scene.cases[k].wind > 0:
             yield k, cellwise.hung_still(each, rows, option, k)
@@ -256,10 +313,11 @@ def _summed(rasters, options, area):
     return {name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)}
 
 
-def _file_names(source, options, against):
+def _file_names(source, options, against, probability=None):
     """A file name of each option, of letters that every disk takes."""
     plain = [re.sub(r"[^0-9A-Za-z-]+", "_", option.name).strip("_") or "option" for option in options]
     thing = "" if against == "ground" else "_" + re.sub(r"[^0-9A-Za-z-]+", "_", against)
+    thing += "" if probability is None else f"_p{100 * probability:g}".replace(".", "_")
     return [f"{source.stem}_headroom{thing}_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
             for i, name in enumerate(plain)]
 

@@ -27,7 +27,7 @@ _SCHEDULE = ("line", "span", "section", "wire", "option", "case", "against", "ob
              "actual_m", "required_m", "rule", "rule_confidence", "rule_edition", "measure", "station_m",
              "distance_from_start_m", "offset_m", "wire_elevation_m", "other_elevation_m", "conductor_temperature_c",
              "base_m", "voltage_adder_m", "altitude_adder_m", "minimum_raise_m", "buffer_m", "margin_low_m",
-             "margin_high_m")
+             "margin_high_m", "margin_sd_m", "probability_short", "largest_share")
 
 
 def study_tables(opened: Opened, findings: Path | str | None = None, *, progress: Progress | None = None
@@ -46,20 +46,23 @@ def study_tables(opened: Opened, findings: Path | str | None = None, *, progress
     -------
     Frames
         clearance_schedule (with what was not assessed at its end), not_assessed, sag_tension, sag_tension_spans,
-        stringing_chart, structure_loads, options; with a [rating] in the study ratings, too.
+        stringing_chart, structure_loads, options; with [rating] in the study ratings, with [uncertainty] that, too.
 
     Raises
     ------
     InputError
         There are no findings of this study, or something given cannot be used.
     """
-    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options", "run"))
+    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options",
+                                             "uncertainty", "run"))
     plain = {name: columns_of(frame) for name, frame in layers.items()}
     sags = sag_study(opened, progress=progress)
     tables = {"clearance_schedule": _schedule(plain["clearances"], plain["not_assessed"]),
               "not_assessed": plain["not_assessed"], "sag_tension": sags.sections, "sag_tension_spans": sags.spans,
               "stringing_chart": chart_study(opened, TEMPERATURES, progress=progress).rows,
               "structure_loads": plain["structure_loads"], "options": plain["options"]}
+    if opened.study.uncertainty is not None:
+        tables["uncertainty"] = plain["uncertainty"]
     if opened.study.rating is not None:
         tables["ratings"] = rating_rows(opened)
     return Frames(tables | {"run": _run(plain["run"])})

@@ -30,7 +30,9 @@ class Pairs:
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
     `measured` [N], `measured_at` [degC], under the `measured_load` [N/m], nan where nothing was. `load` [N/m],
     `temperature` [degC] of each case, and whether it counts among the loads that have been, `seen`;
-    `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit.
+    `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit;
+    `creep_share` of the sets that years leave, 1 as predicted; `let_out` share of the ruling span by which the wire of
+    a pair that was not measured is longer than its limits make it [-].
     """
 
     law: Law
@@ -55,6 +57,8 @@ class Pairs:
     limit_given: Booleans
     limit_initial: Booleans
     seen: Booleans
+    creep_share: Array
+    let_out: Array
 
     def __getitem__(self, index: Index) -> "Pairs":
         """Return those pairs alone."""
@@ -201,6 +205,7 @@ def _length(pairs: Pairs, sets: Array) -> tuple[Array, Integers]:
     with np.errstate(invalid="ignore"):
         excess, governing = longest(pairs.limit_tension, pairs.limit_given, pairs.span[:, None], pairs.limit_load,
                                     pairs.limit_temperature, part)
+    excess = excess + pairs.let_out
     known = np.isfinite(pairs.measured)
     if known.any():
         some = pairs[known]
@@ -242,7 +247,7 @@ def _by_creep_curve(pairs: Pairs, excess: Array, sets: Array) -> Array:
     some = pairs[has]
     if some.creep and has.any():
         e = _state(some, excess[has], some.bare_weight, some.everyday, some.creep)[1]
-        left[:, has] = sets_after(e, some.everyday, some.creep)
+        left[:, has] = some.creep_share * np.stack(sets_after(e, some.everyday, some.creep))
     return left
 
 
@@ -250,7 +255,7 @@ def _by_prediction(pairs: Pairs, excess: Array, sets: Array) -> Array:
     """Sets after years at the everyday temperature and the final tension there, by the published predictor."""
     law = with_sets(pairs.law, *sets[2:])
     H = _state(pairs, excess, pairs.bare_weight, pairs.everyday, law)[0]
-    outer = outer_set_of_creep(predicted_creep(H / pairs.rts, pairs.age), pairs.law)
+    outer = outer_set_of_creep(pairs.creep_share * predicted_creep(H / pairs.rts, pairs.age), pairs.law)
     return np.stack([outer, np.zeros_like(outer)])
 
 

@@ -9,7 +9,8 @@ from corridor.line.history import Pairs, Settled
 from corridor.mechanics.stringing import least_tension
 
 if TYPE_CHECKING:
-    from corridor.line.states import PairLimits, WiringTable
+    from corridor.line.states import PairLimits
+    from corridor.line.wiring_table import WiringTable
 
 __all__ = ["texts", "unmet"]
 

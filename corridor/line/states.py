@@ -7,21 +7,20 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.arrays import Array, Booleans, Integers, Texts, take
-from corridor.constants import GRAVITY
 from corridor.line.build import Sections
-from corridor.line.case_loads import case_loads
-from corridor.line.elongation_laws import at_end, choose_law, law_rows, reshape_law, take_law, with_sets
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law, with_sets
 from corridor.line.facts import Case, Measured, Option, Tightened, Wiring
 from corridor.line.history import Pairs, Settled, settle_pairs, unloaded
 from corridor.line.history_ends import choose_end, in_states, moved_onto, put_among
 from corridor.line.limit_words import texts, unmet
 from corridor.line.section_wires import WireGroups
+from corridor.line.wiring_table import WiringTable
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.elongation import Law
 from corridor.mechanics.knee import knee_temperature
 from corridor.mechanics.stringing import greatest_tension, limit_tensions
 
-__all__ = ["PairLimits", "Strung", "WiringTable", "solve_states"]
+__all__ = ["Asked", "PairLimits", "Strung", "ask", "doubtful_ends", "settle_asked", "solve_states"]
 
 
 @dataclass(frozen=True)
@@ -97,19 +96,14 @@ def solve_states(groups: WireGroups, options: Sequence[Option], cases: Sequence[
     -------
     Strung
     """
-    table = WiringTable([shield, *(option.wiring for option in options)], cases)
-    which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
-    pairs, limits, share = _pairs(groups, which, table, sections)
-    today = next((i for i, option in enumerate(options) if option.existing), None)
-    stands = (which == 0) | (np.arange(len(options)) == (-1 if today is None else today))
-    ends = _Ends(stands.ravel() | np.isfinite(pairs.measured), table.doubtful[which.ravel()])
-    settled = _settled(pairs, limits, table, today, len(options), ends)
-    strung = _strung(which, table, pairs, settled, unloaded(pairs, settled, *ends), share,
-                     unmet(which, table, pairs, limits, settled))
+    asked = ask(groups, options, cases, shield, sections)
+    settled, never = settle_asked(asked)
+    which, table, pairs, limits, ends, share = asked[:6]
+    strung = _strung(which, table, pairs, settled, never, share, unmet(which, table, pairs, limits, settled))
     return _widened(strung, which.ravel(), table, pairs, settled.excess, ends) if table.ends else strung
 
 
-class _Ends(NamedTuple):
+class Ends(NamedTuple):
     """Columns (pair,): whether the wire `stands`, so that its length follows from a final state; whether it is
     `doubtful` that loads of ice and wind have come."""
 
@@ -117,67 +111,41 @@ class _Ends(NamedTuple):
     doubtful: Booleans
 
 
+class Asked(NamedTuple):
+    """What is asked of pairs: `which` wiring of the `table` each is of (group, option), `pairs` of group and option
+    side by side with their `limits` and `ends`; `share` by which limits are more than they say, and whether what was
+    measured is a shape, `by_shape`, (pair,); `today` index of the option that hangs, None where none does."""
+
+    which: Integers
+    table: WiringTable
+    pairs: Pairs
+    limits: "PairLimits"
+    ends: Ends
+    share: Array
+    by_shape: Booleans
+    today: int | None
+
+
+def ask(groups: WireGroups, options: Sequence[Option], cases: Sequence[Case], shield: Wiring | None,
+        sections: Sections | None = None) -> Asked:
+    """Return what is asked of every group in every option; arguments as of `solve_states`."""
+    table = WiringTable([shield, *(option.wiring for option in options)], cases)
+    which = np.where((groups.kind == "shield")[:, None], 0, 1 + np.arange(len(options)))
+    pairs, limits, share, by_shape = _pairs(groups, which, table, sections)
+    today = next((i for i, option in enumerate(options) if option.existing), None)
+    stands = (which == 0) | (np.arange(len(options)) == (-1 if today is None else today))
+    ends = Ends(stands.ravel() | np.isfinite(pairs.measured), table.doubtful[which.ravel()])
+    return Asked(which, table, pairs, limits, ends, share, by_shape, today)
+
+
+def settle_asked(asked: Asked) -> tuple[Settled, Settled]:
+    """Return length and sets of pairs if loads have come, and if they never have."""
+    settled = _settled(asked.pairs, asked.limits, asked.table, asked.today, asked.which.shape[1], asked.ends)
+    return settled, unloaded(asked.pairs, settled, *asked.ends)
+
+
 #: Sets and lengths that differ by less are one [-]: no wire hangs a tenth of a millimetre otherwise for it.
 _SAME = 1e-9
-_COLUMNS = ("diameter", "mass", "rts", "permanent_set", "outer_area", "compression_low", "compression_high")
-_WIRING = ("everyday_temperature", "stringing_temperature", "age", "pretension")
-
-
-class WiringTable:
-    """What is known of each wiring, as arrays (wiring,), (wiring, case) and (wiring, limit); nan where it is None."""
-
-    def __init__(self, wirings: Sequence[Wiring | None], cases: Sequence[Case]) -> None:
-        self.wirings = wirings
-        self.law, self.creep, self.method = law_rows(wirings)
-        self.estimated = np.array([w is not None and bool(w.conductor.curves_band) for w in wirings])
-        self.ends = [law_rows([at_end(w, end) for w in wirings])[:2] for end in (0, 1) if self.estimated.any()]
-        self.columns = {name: _column([w and w.conductor for w in wirings], name) for name in _COLUMNS}
-        self.columns |= {name: _column(wirings, name) for name in _WIRING}
-        # The first wiring is that of shield wires, which may be in another state.
-        own = [[case.of("phase" if i else "shield") for case in cases] for i in range(len(wirings))]
-        self.temperature = np.array([[_case_temperature(w, case) for case in row]
-                                     for w, row in zip(wirings, own, strict=True)])
-        self.seen = np.array([[w is not None and w.has_seen(case) for case in row]
-                              for w, row in zip(wirings, own, strict=True)])
-        self.doubtful = np.array([w is not None and w.loads_seen is None for w in wirings])
-        self.initial_case = np.array([case.condition == "initial" for case in cases])
-        self.bare_weight = self.columns["mass"] * GRAVITY
-        loads = [case_loads(*of, tension=True)
-                 for of in zip(self.columns["diameter"], self.columns["mass"], own, strict=True)]
-        self.weight, self.wind = (np.stack(each) for each in zip(*loads, strict=True))
-        self._limits({case.name: index for index, case in enumerate(cases)})
-
-    def _limits(self, by_name: dict[str | None, int]) -> None:
-        """Arrays (wiring, limit): kind, bound, state and condition of every limit."""
-        shape = len(self.wirings), max(len(w.stringing) for w in self.wirings if w is not None)
-        self.limit_case = np.full(shape, -1)
-        self.kind, self.text = np.full(shape, "", object), np.full((shape[0], shape[1] + 1), None, object)
-        self.value, self.limit_temperature = np.full(shape, np.nan), np.full(shape, np.nan)
-        self.limit_weight, self.limit_wind = np.ones(shape), np.zeros(shape)
-        self.limit_initial = np.zeros(shape, bool)
-        for i, wiring in enumerate(self.wirings):
-            for j, limit in enumerate(wiring.stringing if wiring else ()):
-                at, k = (i, j), by_name.get(limit.case)
-                self.limit_case[at] = -1 if k is None else k
-                self.kind[at], self.text[at] = limit.kind, limit.text
-                self.limit_initial[at] = limit.condition == "initial"
-                self.value[at] = limit.value * (self.columns["rts"][i] if limit.kind == "share" else 1.0)
-                self.limit_temperature[at] = limit.temperature if k is None else self.temperature[i, k]
-                self.limit_weight[at] = self.bare_weight[i] if k is None else self.weight[i, k]
-                self.limit_wind[at] = 0.0 if k is None else self.wind[i, k]
-
-
-def _column(rows: Sequence[object], name: str) -> Array:
-    return np.array([np.nan if row is None else float(getattr(row, name)) for row in rows])
-
-
-def _case_temperature(wiring: Wiring | None, case: Case) -> float:
-    if wiring is None:
-        return np.nan
-    named: dict[float | str, float | None] = {"maximum": wiring.maximum_temperature,
-                                              "emergency": wiring.emergency_temperature}
-    value = named.get(case.temperature, case.temperature)
-    return np.nan if value is None else float(value)
 
 
 @dataclass(frozen=True)
@@ -197,8 +165,8 @@ class PairLimits:
 
 
 def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
-           sections: Sections | None) -> tuple[Pairs, PairLimits, Array]:
-    """Pairs of group and option, side by side, and their limits."""
+           sections: Sections | None) -> tuple[Pairs, PairLimits, Array, Booleans]:
+    """Pairs of group and option, side by side, their limits, and more columns of `Asked`."""
     row = which.ravel()
     group = np.repeat(np.arange(len(groups)), which.shape[1])
     columns = {name: column[row] for name, column in table.columns.items()}
@@ -206,7 +174,8 @@ def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
     limits = PairLimits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
                      groups.spans[group, None], groups.rises[group, None])
     bound = np.where(limits.kind == "existing", np.nan, limits.value)
-    measured, measured_at, measured_load = _measured(groups, which, table, sections)
+    measured, measured_at, measured_load, by_shape = _measured(groups, which, table, sections)
+    one = np.ones(len(row))
     pairs = Pairs(
         take_law(table.law, row), None if table.creep is None else take_law(table.creep, row), table.method[row],
         columns["permanent_set"], groups.span[group], table.bare_weight[row], columns["rts"],
@@ -214,8 +183,8 @@ def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
         measured, measured_at, measured_load,
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
-        table.limit_initial[row], table.seen[row])
-    return pairs, limits, share[:, 0]
+        table.limit_initial[row], table.seen[row], one, 0 * one)
+    return pairs, limits, share[:, 0], by_shape > 0
 
 
 def _named(row: Measured | Tightened, groups: WireGroups, sections: Sections | None) -> Booleans:
@@ -237,20 +206,20 @@ def _tightened(groups: WireGroups, which: Integers, table: WiringTable, sections
 
 def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
     """Measured horizontal tension [N] of each pair, its temperature [degC] and the load [N/m], nan where nothing was
-    measured."""
-    found = np.full((3, *which.shape), np.nan)
+    measured; and 1 where that was a shape, 0 where a tension."""
+    found = np.full((4, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):
         for row in wiring.measured if wiring is not None else ():
             given = np.isfinite(row.horizontal_tension)
             load = table.bare_weight[index] * np.hypot(1.0, row.slant)
             H = row.horizontal_tension if given else row.constant * load
             at = _named(row, groups, sections) & (which == index)
-            found[0, at], found[1, at], found[2, at] = H, row.temperature, load
-    return found.reshape(3, -1)
+            found[:, at] = np.reshape([H, row.temperature, load, not given], (4, 1))
+    return found.reshape(4, -1)
 
 
 def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | None, options: int,
-             ends: _Ends) -> Settled:
+             ends: Ends) -> Settled:
     """Length and sets of all pairs: first those that do not look at the wire of today, then those that do."""
     looks = (limits.kind == "existing").any(axis=1)
     if not looks.any():
@@ -281,6 +250,7 @@ def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring
     some, k = take(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
     w = np.where(in_case, table.weight[wiring, k], table.bare_weight[wiring])
+    w = w + (today.bare_weight - table.bare_weight[wiring])[:, None]
     p = np.where(in_case, table.wind[wiring, k], 0.0)
     own = table.limit_temperature[1:][index % (len(table.wirings) - 1)]
     T = np.where(in_case, table.temperature[wiring, k], own)
@@ -301,6 +271,13 @@ def _conditioned(law: Law, settled: Settled, initial: Booleans) -> Law:
     return with_sets(take_law(law, np.s_[:, None]), outer, core)
 
 
+def doubtful_ends(pairs: Pairs, settled: Settled, never: Settled) -> tuple[Booleans, Law]:
+    """Return where the two ends of a history differ (pair,), and the final law if no load has come."""
+    doubtful = np.any([np.abs(getattr(never, name) - getattr(settled, name)) > _SAME
+                       for name in ("final_outer", "final_core", "excess")], axis=0)
+    return doubtful, moved_onto(pairs, settled, never, doubtful)
+
+
 def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled, never: Settled, share: Array,
             lost: Texts) -> Strung:
     """The solved batch of settled pairs; `never` as they are if no load has come."""
@@ -309,10 +286,8 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
     initial = table.initial_case & np.isnan(pairs.measured)[:, None]
     seen = _conditioned(pairs.law, settled, initial)
     final = with_sets(pairs.law, settled.final_outer, settled.final_core)
-    doubtful = np.any([np.abs(getattr(never, name) - getattr(settled, name)) > _SAME
-                       for name in ("final_outer", "final_core", "excess")], axis=0)
     state = settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature
-    solved, other = ruling.tension(*state, seen), moved_onto(pairs, settled, never, doubtful)
+    solved, (doubtful, other) = ruling.tension(*state, seen), doubtful_ends(pairs, settled, never)
     ends = choose_end(state, seen, solved.horizontal_tension, take_law(other, np.s_[:, None]),
                       doubtful[:, None] & ~initial)
     part = ends.slack
@@ -343,7 +318,7 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
         tuple(in_states(settled.excess, law, states) for law in laws))
 
 
-def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: _Ends) -> Strung:
+def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: Ends) -> Strung:
     """The solved batch with the band of tensions as wide as the doubt about estimated curves.
 
     At either end of these a wire is strung anew; a limit that looks at the wire of today bounds it by the same tension.

@@ -126,6 +126,22 @@ FIELDS = (
      "surely, and so of the electrical distance that it counts in; null where the table does not say, and for an edge "
      "or ellipses that no rule is for"),
     ("rule_edition", "text", None, "edition of the code that the rule is from; null likewise"),
+    # how sure margins are
+    ("margin_sd_m", "real", "m", "standard deviation of the margin by that of the inputs (layer `uncertainty`), in "
+     "first order or of draws; null where the study does not ask for it, and of own wires among each other"),
+    ("probability_short", "real", None, "how likely the margin is negative: an aid to order the work, what flags a "
+     "violation is the margin alone; null likewise"),
+    ("largest_share", "text", None, "the input with the largest share of the variance in first order; null likewise"),
+    ("expected_shortfalls", "real", None, "sum of `probability_short`, and one for each violation without it; what is "
+     "not assessed is not in it"),
+    ("probability_clear", "real", None, "how likely no margin of the option is negative, errors that are common "
+     "to rows being one; null where anything is not assessed, or a margin has no deviation: it is not known"),
+    ("input", "text", None, "the input, as `[uncertainty]` of the study names it"),
+    ("sd", "real", None, "its standard deviation; null where each conductor has its own"),
+    ("common", "text", None, "what has one error of it in common"),
+    ("source", "text", None, "where that is from; assumed: the study does not say"),
+    ("share", "real", None, "its mean share of the variance of margins within three standard deviations of zero; null "
+     "where there is none"),
     # the run and its inputs
     ("software_version", "text", None, "version of corridor"),
     ("study", "text", None, "the study file"),
@@ -237,3 +253,12 @@ PARCELS = (
     "One row per span, option, case with wind and parcel (obstacles of the category `parcel`) within 30 m: what of it "
     "the swing envelope is over, and how far it stays from it. The geometry is the overlap, null where there is none.",
     "line! span! option! case! parcel! overlap_m2! distance_m!")
+
+#: What the layer is, and its columns.
+UNCERTAINTY = (
+    "One row per option and input whose standard deviation is known or assumed, where the study asks how sure margins "
+    "are: what it has to do with margins in doubt.",
+    "option! input! sd unit common! source! share")
+
+#: What fields of other layers mean there.
+UNCERTAINTY_MEANINGS = {"unit": "of that; null of a share"}

@@ -228,6 +228,7 @@ def _layer(name, geometry, doc, columns, **docs):
 
 _CLEARANCE = """line! span! section wire! option! case! against! obstacle rule! measure! base_m
     voltage_adder_m altitude_adder_m minimum_raise_m buffer_m required_m! actual_m! margin_m! margin_low_m margin_high_m
+    margin_sd_m probability_short largest_share
     station_m distance_from_start_m offset_m wire_elevation_m other_elevation_m
     conductor_temperature_c horizontal_tension_n catenary_constant_m position other_state broken_span points bundle_m
     rule_confidence rule_edition """
@@ -310,8 +311,10 @@ LAYERS = (
         rated_strength_n maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
         short_time_current_a required_current_a temperature_at_required_current_c
         loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
-        violations! not_assessed! worst_margin_m worst_line worst_span worst_case worst_against
+        violations! not_assessed! expected_shortfalls probability_clear
+        worst_margin_m worst_line worst_span worst_case worst_against
         greatest_sag_m greatest_percent_rts """ + fields.OF_OPTIONS),
+    _layer("uncertainty", None, *fields.UNCERTAINTY, **fields.UNCERTAINTY_MEANINGS),
     _layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!

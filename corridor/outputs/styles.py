@@ -165,7 +165,8 @@ _PLACE = "coalesce(\"against\", 'everything')"
 LABELS = {
     "structures": Label('"structure"', "clear", 8.0, 50_000.0, priority="8", bold=True),
     "spans": Label("format_number(\"length_m\", 0) || ' m'", "neutral", 7.0, 15_000.0, priority="2"),
-    "violations": Label("\"option\" || ' ' || format_number(\"margin_m\", 2) || ' m'", "short", 8.0, 40_000.0,
+    "violations": Label("\"option\" || ' ' || format_number(\"margin_m\", 2) || "
+                        "coalesce(' ± ' || format_number(\"margin_sd_m\", 2), '') || ' m'", "short", 8.0, 40_000.0,
                         priority='min(10, 6 - "margin_m")', bold=True),
     "limits": Label("CASE WHEN \"limit_temperature_c\" < \"maximum_temperature_c\" THEN \"option\" || ' up to ' || "
                     "format_number(\"limit_temperature_c\", 0) || ' °C' "

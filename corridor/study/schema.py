@@ -22,6 +22,7 @@ from corridor.study.point_clouds import PointCloud
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
+from corridor.study.uncertainty import UncertaintyTable
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
 
@@ -188,23 +189,15 @@ class Obstacle(Table):
     name: Text = Field(description="Unique name.")
     file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
     layer: Text | None = Field(None, description="Its layer. Default: the only one.")
-    category: Text | None = Field(
-        None, description="Category of all features. Either this or `column`."
-    )
+    category: Text | None = Field(None, description="Category of all features. Either this or `column`.")
     column: Text | None = Field(None, description="Column that holds the category.")
-    id_column: Text | None = Field(
-        None, description="Column that identifies a feature. Default: its number."
-    )
+    id_column: Text | None = Field(None, description="Column that identifies a feature. Default: its number.")
     height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
         None, description="Height of the top above the ground."
     )
-    height_column: Text | None = Field(
-        None, description="Column that holds the height above the ground."
-    )
+    height_column: Text | None = Field(None, description="Column that holds the height above the ground.")
     height_unit: Unit.length = unit_of("height_column", "m")
-    elevation_column: Text | None = Field(
-        None, description="Column that holds the absolute elevation of the top."
-    )
+    elevation_column: Text | None = Field(None, description="Column that holds the absolute elevation of the top.")
     elevation_unit: Unit.length = unit_of("elevation_column, or of Z without one", "m; of Z what its CRS says")
     voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
         None, description="Voltage of a crossing line, line to line."
@@ -342,6 +335,7 @@ class Study(Table):
     series: Series | None = Field(None, description="Currents and weather hour by hour.")
     design: Design | None = Field(None, description="What `corridor design` tries.")
     plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
+    uncertainty: UncertaintyTable | None = Field(None, description="How sure inputs are, and so margins.")
     accepted: tuple[Accepted, ...] = Field((), description="Doubts about the data that are settled, with the reason.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))

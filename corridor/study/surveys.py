@@ -40,8 +40,8 @@ class Survey(Table):
         None, description="Temperature of the wires then. Either this or weather and `current`.")
     temperature_band: Annotated[float, Read(Measure("temperature_difference", 0, 60))] = Field(
         5.0, description=(
-            "How far off that temperature may be, either way. To take the wire for hotter than it was is on the unsafe "
-            "side."))
+            "How far off that temperature may be, either way: the standard deviation that counts where `[uncertainty]` "
+            "gives no survey_temperature. To take the wire for hotter than it was is on the unsafe side."))
     current: Annotated[float | None, Read(Measure("current", 0, 20_000))] = Field(
         None, description="Current per phase then; shield wires carry none.")
     ambient: Annotated[float | None, Read(Measure("temperature", -80, 70))] = Field(

@@ -9,7 +9,7 @@ __all__ = ["LAYERS", "NEEDED", "pack_findings", "routes"]
 
 #: Layers of the findings that a page is made from.
 LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "swing_envelopes", "structure_loads",
-          "limits", "ladder", "not_assessed", "doubts", "options", "run", "inputs")
+          "limits", "ladder", "not_assessed", "doubts", "options", "uncertainty", "run", "inputs")
 #: Columns of the largest layer that a page needs; of the others it reads all.
 NEEDED = {"wires": ("line", "span", "wire", "kind", "option", "case", "sag_m", "swing_deg")}
 #: Columns of the sections that a page shows.
@@ -42,7 +42,7 @@ def pack_findings(layers, packer):
     names = {"option": list(layers["options"]["option"]), "case": list(cases),
              "wire": list(dict.fromkeys(layers["wires"]["wire"]))}
     tables = {name: packer.table(_plain(layers[name]))
-              for name in ("options", "violations", "limits", "ladder", "not_assessed", "inputs")}
+              for name in ("options", "violations", "limits", "ladder", "not_assessed", "uncertainty", "inputs")}
     tables["sections"] = packer.table({name: layers["sections"][name] for name in _SECTION})
     tables["structure_loads"] = packer.table(_worst_loads(_plain(layers["structure_loads"])))
     content = {"names": names, "run": _run(layers["run"]), "tables": tables, "spans": _spans(layers, route, packer),
@@ -132,6 +132,9 @@ def _clearances(columns, number, names, packer):
         rows[name] = packer.codes(columns[name][order])
     rows["margin_m"] = packer.whole(columns["margin_m"][order], 1e-4, down=True)
     rows["required_m"] = packer.whole(columns["required_m"][order], 1e-3)
+    sure = np.isfinite(np.asarray(columns["margin_sd_m"], float)).any()
+    for name in ("margin_sd_m", "probability_short") if sure else ():
+        rows[name] = packer.whole(columns[name][order], 1e-4)
     for name in ("distance_from_start_m", "offset_m", "wire_elevation_m", "other_elevation_m"):
         rows[name] = packer.whole(columns[name][order], 0.01)
     return rows

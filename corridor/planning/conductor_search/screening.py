@@ -239,7 +239,8 @@ def _pairs(c, made, line, section, load, T):
         measured=np.nan * one, measured_at=np.nan * one, measured_load=np.nan * one,
         load=np.hypot(*load), temperature=T, limit_tension=H,
         limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
-        limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool))
+        limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool),
+        creep_share=one, let_out=0 * one)
 
 
 def _bounds(c, line, section):

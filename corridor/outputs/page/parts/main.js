@@ -139,9 +139,19 @@ class Page {
       add("span", short ? `${short} fall short, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "nothing assessed falls short", short ? "bad" : "good");
       add("span", gaps ? `${gaps} not assessed, which is no pass` : "everything assessed", gaps ? "gap" : "good");
       if (isFinite(all)) add("span", `${all.toFixed(0)} A where all is put right; as it stands ${isFinite(now) ? `${now.toFixed(0)} A` : "not known"}` + (isFinite(asked) ? `; asked ${asked.toFixed(0)} A` : ""), "soft");
+      if (this.sure) add("span", this.saysSure(i), "soft");
       card.onclick = () => this.changeKeys(name, this.case); place.append(card);
     }
     document.getElementById("verdict").hidden = true;     // the cards say the same
+  }
+
+  // Whether the study tells how sure its inputs are.
+  get sure() { return rowsOf(this.data.tables.uncertainty) > 0; }
+
+  // How sure an option is, in words; what is not assessed leaves open whether it clears.
+  saysSure(i) {
+    const t = this.data.tables.options, clear = t.probability_clear.at(i), gaps = t.not_assessed.at(i);
+    return `${t.expected_shortfalls.at(i).toFixed(1)} shortfalls expected; ` + (isNaN(clear) ? "whether all clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `all clears with a probability of ${(100 * clear).toFixed(1)} %`);
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
@@ -151,12 +161,15 @@ class Page {
     const t = this.data.tables, h = this.data.headings, at = id => document.getElementById(id), c = this.data.clearances;
     const key = this.oneLine ? [["span"]] : [["line"], ["span"]], all = table => () => range(rowsOf(table));
     const pickSpan = table => i => { const s = this.spanOf(table, i); if (s >= 0) { this.map.fit([s], 1.8); this.chooseSpan(s); } };
+    const chances = this.sure ? [["margin_sd_m"], ["probability_short", 3]] : [], u = t.uncertainty;
+    document.getElementById("sure-note").textContent = "Share of each input in the variance of margins within three standard deviations of zero, of the chosen option. Probabilities order the work: what falls short is told by its margin alone, no probability makes it a pass, and what was not assessed is not known.";
     const isSpan = table => i => this.spanOf(table, i) === this.span;
     this.tables = {
-      compared: new SortedTable(at("compared"), c, [["against"], ["obstacle"], ["case"], ["wire"], ["measure"], ["position"], ["rule"], ["rule_confidence"], ["required_m"], ["margin_m"], ["distance_from_start_m", 1], ["wire_elevation_m"], ["other_elevation_m"]], h.violations,
+      compared: new SortedTable(at("compared"), c, [["against"], ["obstacle"], ["case"], ["wire"], ["measure"], ["position"], ["rule"], ["rule_confidence"], ["required_m"], ["margin_m"], ...chances.filter(c => c[0] in this.data.clearances), ["distance_from_start_m", 1], ["wire_elevation_m"], ["other_elevation_m"]], h.violations,
         {rows: () => this.clearanceRows(this.span), sort: ["margin_m", 1], short: "margin_m", empty: "Nothing was compared here."}),
-      violations: new SortedTable(at("violations"), t.violations, [["severity"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["rule"], ["rule_confidence"], ["rule_edition"], ["required_m"], ["actual_m"], ["margin_m"], ["margin_low_m"], ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"]], h.violations,
-        {rows: () => this.violationRows(), pick: i => this.chooseViolation(i, "table"), sort: ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "Nothing that was assessed falls short."}),
+      violations: new SortedTable(at("violations"), t.violations, [["severity"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["rule"], ["rule_confidence"], ["rule_edition"], ["required_m"], ["actual_m"], ["margin_m"], ["margin_low_m"], ...chances, ...(this.sure ? [["largest_share"]] : []), ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"]], h.violations,
+        {rows: () => [...this.violationRows()].sort((a, b) => t.violations.margin_m.at(a) - t.violations.margin_m.at(b)), pick: i => this.chooseViolation(i, "table"), sort: this.sure ? ["probability_short", -1] : ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "Nothing that was assessed falls short."}),
+      uncertainty: new SortedTable(at("uncertainty"), u, [["input"], ["share", "bar"], ["sd", "any"], ["unit"], ["common"], ["source"]], h.uncertainty, {rows: () => range(rowsOf(u)).filter(i => u.option.at(i) === this.option), sort: ["share", -1]}),
       not_assessed: new SortedTable(at("not_assessed"), t.not_assessed, [...key, ["case"], ["wire"], ["against"], ["obstacle"], ["reason"]], h.not_assessed, {rows: () => this.gapRows(), pick: pickSpan(t.not_assessed), chosen: isSpan(t.not_assessed), empty: "Everything was assessed."}),
       options: new SortedTable(at("options"), t.options, [["option"], ["conductor"], ["violations", 0], ["not_assessed", 0], ["worst_margin_m"], ["worst_span"], ["worst_against"], ["worst_case"], ["maximum_temperature_c", 0], ["continuous_current_a", 0], ["temperature_at_required_current_c", 0], ["loss_at_required_kw_per_km", 0], ["reactance_ohm_per_km", 3], ["voltage_drop_v_per_km", 0], ["greatest_sag_m"], ["greatest_percent_rts", 1]], h.options,
         {rows: all(t.options), pick: i => { at("option").value = t.options.option.at(i); this.changeKeys(t.options.option.at(i), this.case); }, short: "worst_margin_m", chosen: i => t.options.option.at(i) === this.option}),
@@ -198,7 +211,7 @@ class Page {
   refresh(all = true) {
     const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
     this.map.draw(); this.profile.draw(); this.sag.draw(); this.tables.compared.draw();
-    for (const name of ["violations", "not_assessed", "options", "limits", "sections", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
+    for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
     if (all) this.ladder.draw();
     for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);
     document.getElementById("span").value = this.title(i);
@@ -211,6 +224,7 @@ class Page {
 
 readData(document.getElementById("data").textContent).then(async data => {
   for (const part of document.querySelectorAll("[data-plan]")) part.hidden = !data.plan;
+  for (const part of document.querySelectorAll("[data-sure]")) part.hidden = !rowsOf(data.tables.uncertainty);
   const plots = await makePlots(JSON.parse(document.getElementById("plots").textContent));
   window.corridorPage = new Page(data, plots); printPictures(plots);
 });

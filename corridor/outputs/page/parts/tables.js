@@ -18,7 +18,10 @@ class SortedTable {
 
   cell(i, [name, digits]) {
     const value = this.table[name].at(i), td = document.createElement("td");
-    if (this.table[name].numeric) { td.className = "n"; td.textContent = isNaN(value) ? "" : digits === "yes" ? (value ? "yes" : "no") : value.toFixed(digits ?? 2); if ((name === this.short && value < 0) || (this.over && name === this.over[0] && value > this.over[1])) td.classList.add("short"); }
+    if (digits === "bar") {
+      td.className = "bar"; const bar = document.createElement("span"); bar.style.width = `${isNaN(value) ? 0 : 12 * value}em`;
+      td.append(bar, isNaN(value) ? "" : `${(100 * value).toFixed(0)} %`);
+    } else if (this.table[name].numeric) { td.className = "n"; td.textContent = isNaN(value) ? "" : digits === "yes" ? (value ? "yes" : "no") : digits === "any" ? String(+value.toPrecision(3)) : value.toFixed(digits ?? 2); if ((name === this.short && value < 0) || (this.over && name === this.over[0] && value > this.over[1])) td.classList.add("short"); }
     else { td.textContent = value ?? ""; if (value && value.length > 30) td.className = "long"; }
     return td;
   }
