@@ -9,7 +9,8 @@ __all__ = ["LAYERS", "NEEDED", "pack_findings", "routes"]
 
 #: Layers of the findings that a page is made from.
 LAYERS = ("structures", "spans", "sections", "wires", "clearances", "violations", "swing_envelopes", "structure_loads",
-          "limits", "ladder", "not_assessed", "doubts", "options", "uncertainty", "run", "inputs")
+          "limits", "ladder", "not_assessed", "doubts", "options", "uncertainty", "surveyed_wires", "run",
+          "inputs")
 #: Columns of the largest layer that a page needs; of the others it reads all.
 NEEDED = {"wires": ("line", "span", "wire", "kind", "option", "case", "sag_m", "swing_deg")}
 #: Columns of the sections that a page shows.
@@ -42,7 +43,8 @@ def pack_findings(layers, packer):
     names = {"option": list(layers["options"]["option"]), "case": list(cases),
              "wire": list(dict.fromkeys(layers["wires"]["wire"]))}
     tables = {name: packer.table(_plain(layers[name]))
-              for name in ("options", "violations", "limits", "ladder", "not_assessed", "uncertainty", "inputs")}
+              for name in ("options", "violations", "limits", "ladder", "not_assessed", "uncertainty",
+                           "surveyed_wires", "inputs")}
     tables["sections"] = packer.table({name: layers["sections"][name] for name in _SECTION})
     tables["structure_loads"] = packer.table(_worst_loads(_plain(layers["structure_loads"])))
     content = {"names": names, "run": _run(layers["run"]), "tables": tables, "spans": _spans(layers, route, packer),

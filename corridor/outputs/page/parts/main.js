@@ -177,6 +177,8 @@ class Page {
         {rows: () => range(rowsOf(t.limits)).filter(i => t.limits.option.at(i) === this.option), pick: pickSpan(t.limits), sort: ["limit_temperature_c", 1], chosen: isSpan(t.limits)}),
       sections: new SortedTable(at("sections"), t.sections, [...(this.oneLine ? [] : [["line"]]), ["section"], ["wire_kind"], ["case"], ["ruling_span_m", 1], ["temperature_c", 0], ["horizontal_tension_n", 0], ["maximum_tension_n", 0], ["percent_rts", 1], ["catenary_constant_m", 0], ["knee_temperature_c", 0], ["condition"], ["governing_limit"]], h.sections,
         {rows: () => range(rowsOf(t.sections)).filter(i => this.fits(t.sections, i)), pick: i => this.chooseSection(t.sections.line.at(i), t.sections.section.at(i))}),
+      surveyed: new SortedTable(at("surveyed_wires"), t.surveyed_wires, [["survey"], ...key, ["wire"], ["used", "yes"], ["sag_m"], ["sag_difference_m"], ["horizontal_tension_n", 0], ["catenary_constant_m", 0], ["catenary_constant_sd_m", 1], ["swing_deg", 1], ["temperature_c", 0], ["points", 0], ["rms_m", 3], ["reason"], ["note"]], h.surveyed_wires,
+        {rows: all(t.surveyed_wires), sort: ["sag_difference_m", -1], pick: pickSpan(t.surveyed_wires), chosen: isSpan(t.surveyed_wires)}),
       loads: new SortedTable(at("loads"), t.structure_loads, [...(this.oneLine ? [] : [["line"]]), ["structure"], ["role"], ["wire"], ["case"], ["vertical_n", 0], ["transverse_n", 0], ["longitudinal_n", 0], ["wind_span_m", 0], ["weight_span_m", 0], ["ratio_to_existing"], ["uplift", "yes"], ["of_capacity"], ["over_capacity", "yes"]], h.structure_loads,
         {rows: () => range(rowsOf(t.structure_loads)).filter(i => t.structure_loads.option.at(i) === this.option), sort: ["ratio_to_existing", -1], pick: i => this.chooseStructure(t.structure_loads.line.at(i), t.structure_loads.structure.at(i)), over: ["ratio_to_existing", 1.005]}),
       inputs: new SortedTable(at("inputs"), t.inputs, [["part"], ["path"], ["source_layer"], ["crs"], ["vertical_crs"], ["unit"], ["digest"]], h.inputs, {rows: all(t.inputs)})};
@@ -211,7 +213,7 @@ class Page {
   refresh(all = true) {
     const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
     this.map.draw(); this.profile.draw(); this.sag.draw(); this.tables.compared.draw();
-    for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
+    for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "surveyed", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
     if (all) this.ladder.draw();
     for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);
     document.getElementById("span").value = this.title(i);
@@ -225,6 +227,7 @@ class Page {
 readData(document.getElementById("data").textContent).then(async data => {
   for (const part of document.querySelectorAll("[data-plan]")) part.hidden = !data.plan;
   for (const part of document.querySelectorAll("[data-sure]")) part.hidden = !rowsOf(data.tables.uncertainty);
+  for (const part of document.querySelectorAll("[data-seen]")) part.hidden = !rowsOf(data.tables.surveyed_wires);
   const plots = await makePlots(JSON.parse(document.getElementById("plots").textContent));
   window.corridorPage = new Page(data, plots); printPictures(plots);
 });
