@@ -1,6 +1,7 @@
-"""Make the tile of surveyed points of the demo, over a part of the span N14-N15, and the study with it; all invented.
+"""Make the tile of surveyed points of the demo, over a part of the span N14-N15, shots on the wires of a section, and
+the study with both; all invented.
 
-`surveyed.toml` is `study.toml` with the tile besides. It needs the data that `make_demo.py` makes, and the extra
+`surveyed.toml` is `study.toml` with these besides. It needs the data that `make_demo.py` makes, and the extra
 `cloud`. `x` is the distance from N14 along the span, `y` the offset to the right of it [m]; classes are those of ASPRS
 LAS 1.4.
 """
@@ -22,6 +23,9 @@ X, Y = (248.0, 424.0), (-30.0, 30.0)
 SPAN = "N14", "N15"
 #: Catenary constant of the wires on the day of the flight: 264-AL1/62-ST1A, and 105-AL1/17-ST1A above it.
 CONSTANT = {"phase": 1690.0, "shield": 1700.0}
+#: Structures of the section that was shot, and the constant of its phase wires then, at 20 degC: they hang some 0.3 m
+#: lower than they were to be strung.
+SHOT, SHOT_CONSTANT = range(11, 17), 1565.0
 GROUND, LOW, MEDIUM, HIGH, ROOF, UNCLASSIFIED, NOISE = 2, 3, 4, 5, 6, 1, 7
 GUARD, CONDUCTOR, TOWER, CONNECTOR, HIGH_NOISE = 13, 14, 15, 16, 18
 #: x, y, height of the top, radius of the crown. The first has grown to where the wires that sag more come too near.
@@ -31,9 +35,9 @@ TREES = [(345.0, -5.2, 13.9, 2.4), (292.0, 20.0, 8.0, 2.0), (300.0, 24.5, 9.5, 2
 HUT = 372.0, 5.0, 8.0, 6.0, 3.2
 
 
-def place(x, y):
-    """Easting and northing of places in the frame of the span."""
-    start = stations()[int(SPAN[0][1:]) - 1]
+def place(x, y, span=SPAN):
+    """Easting and northing of places in the frame of a span."""
+    start = stations()[int(span[0][1:]) - 1]
     return at(start + np.asarray(x, float), y).T
 
 
@@ -83,32 +87,52 @@ def cars(rng):
             np.full(count, UNCLASSIFIED))
 
 
-def supports():
-    """Wire, kind, offset, and elevations of the wire at both ends of the span."""
+def supports(span=SPAN):
+    """Wire, kind, offset, and elevations of the wire at both ends of a span."""
     layer = gpd.read_file(HERE / "line.gpkg", layer="structures").set_index("structure")
     with (HERE / "framings.csv").open(newline="") as stream:
         rows = {(row["framing"], row["wire"]): row for row in csv.DictReader(stream)}
-    base = ground_at_bases(layer)
+    base = ground_at_bases(layer, span)
     for wire in sorted({wire for _, wire in rows}):
-        ends = [rows[layer.framing[name], wire] for name in SPAN]
-        tops = [b + float(e["height"]) - float(e["string_length"]) for b, e in zip(base, ends, strict=True)]
-        yield wire, ends[0]["kind"], float(ends[0]["offset"]), *tops
+        ends = [rows[layer.framing[name], wire] for name in span]
+        tops = [b + float(e["height"]) - float(e["string_length"] or 0) for b, e in zip(base, ends, strict=True)]
+        yield wire, ends[0]["kind"], [float(e["offset"]) for e in ends], tops
 
 
-def ground_at_bases(layer):
+def ground_at_bases(layer, span):
     """Elevation of the ground at both structures."""
     with rasterio.open(HERE / "terrain" / "ground.tif") as raster:
-        return [float(z[0]) for z in raster.sample([layer.geometry[name].coords[0] for name in SPAN])]
+        return [float(z[0]) for z in raster.sample([layer.geometry[name].coords[0] for name in span])]
+
+
+def hung(x, length, first, last, constant):
+    """Elevation of a wire at distances from the start of its span."""
+    low = length / 2 - constant * np.arcsinh((last - first) / (2 * constant * np.sinh(length / 2 / constant)))
+    return first + constant * (np.cosh((x - low) / constant) - np.cosh(low / constant))
+
+
+def shots():
+    """Rows of shots on the phase wires of a section: easting, northing, elevation, span, wire."""
+    rng = np.random.default_rng(SEED)
+    for number in SHOT[:-1]:
+        span = f"N{number:02d}", f"N{number + 1:02d}"
+        length = float(STRUCTURES[number - 1][3])
+        for wire, kind, offset, (first, last) in supports(span):
+            if kind != "phase":
+                continue
+            x = length * (np.array([0.1, 0.3, 0.5, 0.7, 0.9]) + rng.uniform(-0.04, 0.04, 5))
+            z = hung(x, length, first, last, SHOT_CONSTANT) + rng.normal(0, 0.01, 5)
+            e, n = place(x, np.interp(x, [0, length], offset) + rng.normal(0, 0.01, 5), span)
+            yield from ([f"{a:.3f}", f"{b:.3f}", f"{c:.3f}", "-".join(span), wire]
+                        for a, b, c in zip(e, n, z, strict=True))
 
 
 def wires(rng):
     """Points of our own wires and of the strings at the far end: x, y, elevation, class."""
     length = float(STRUCTURES[int(SPAN[0][1:]) - 1][3])
-    for _, kind, offset, first, last in supports():
-        C = CONSTANT[kind]
-        low = length / 2 - C * np.arcsinh((last - first) / (2 * C * np.sinh(length / 2 / C)))
+    for _, kind, (offset, _), (first, last) in supports():
         x = np.arange(X[0], length, 0.6) + rng.uniform(0, 0.3)
-        z = first + C * (np.cosh((x - low) / C) - np.cosh(low / C))
+        z = hung(x, length, first, last, CONSTANT[kind])
         yield x, offset + rng.normal(0, 0.02, len(x)), z + rng.normal(0, 0.02, len(x)), np.full(
             len(x), CONDUCTOR if kind == "phase" else GUARD)
         up = np.linspace(0.2, 1.2, 6)
@@ -143,22 +167,28 @@ def points():
 
 
 def study():
-    """Text of the study with the tile: that of `study.toml`, with a head, an output and a table of its own."""
+    """Text of the study with the tile and the shots: that of `study.toml`, with a head, an output and two tables."""
     text = (HERE / "study.toml").read_text(encoding="utf-8")
     for old, new in (
-        (text.splitlines()[0], "# The study of study.toml, with a surveyed tile besides: make_tile.py makes it. "
-                               "Reading it needs the extra `cloud`."),
+        (text.splitlines()[0], "# The study of study.toml, with a surveyed tile and shots on wires besides: "
+                               "make_tile.py makes it.\n# Reading it needs the extra `cloud`."),
         ('output = "findings.gpkg"', 'output = "findings-surveyed.gpkg"'),
         ("[right_of_way]", '[[point_clouds]]\nname = "survey"\nfiles = ["surveyed.laz"]\n'
-                           "ground = true                    # fills the hole of ground.tif\n\n[right_of_way]")):
+                           "ground = true                    # fills the hole of ground.tif\n\n"
+                           '[[surveys]]                      # the wires of N11-N16 as they hang\nname = "shots"\n'
+                           'files = ["shots.csv"]\ntime = "a still morning"\ntemperature = 20\ntemperature_band = 3\n'
+                           'accuracy = "10 mm"\n\n[right_of_way]')):
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return text
 
 
 def main():
-    """Make the tile, and the study."""
+    """Make the tile, the shots and the study."""
     (HERE / "surveyed.toml").write_text(study(), encoding="utf-8")
+    with (HERE / "shots.csv").open("w", newline="", encoding="utf-8") as stream:
+        csv.writer(stream, lineterminator="\n").writerows(
+            [["easting", "northing", "elevation", "span", "wire"], *shots()])
     header = laspy.LasHeader(point_format=6, version="1.4")
     header.creation_date = date(2020, 1, 1)
     header.generating_software, header.system_identifier = "make_tile.py", "invented"

@@ -62,7 +62,7 @@ def as_seen(model: Model, options: Sequence[Option], surveyed: Surveyed | None) 
     Spans of a wire that were not surveyed hang with the median of what its others were seen with; wires of which none
     was, as `Wiring.measured` of their section says.
     """
-    if surveyed is None:
+    if surveyed is None or not len(surveyed.line):
         return model
     row = surveyed.rows(model.wires, model.spans)
     groups = model.groups

@@ -107,20 +107,25 @@ def fit_spans(scene, survey, first, point, temperature):
     Returns
     -------
     FittedWires
-        Of all wires of spans that have points.
+        Of all wires of spans in which points of a cloud lie, and of those that were shot.
     """
     wires = np.arange(len(scene.wires))
     rest = hang(scene.model, still_states(scene.model, wires, np.zeros_like(wires), temperature))
     here, spans = _Here(scene, rest, survey, temperature), np.flatnonzero(np.diff(first))
-    parts = [here.places(span, point[first[span]:first[span + 1]]) for span in spans]
-    place, named, of = (np.concatenate(column) for column in zip(*parts, strict=True)) if parts else (None,) * 3
-    rows = np.flatnonzero(np.isin(scene.wires.span, spans) & here.known)
-    if not len(rows):
+    if not len(spans):
         return None
+    place, named, of = (np.concatenate(column) for column in zip(
+        *(here.places(span, point[first[span]:first[span + 1]]) for span in spans), strict=True))
+    rows = np.flatnonzero(np.isin(scene.wires.span, of) & here.known)
     edges = np.searchsorted(of, np.arange(len(scene.spans) + 1))
     wire = named.copy()
     for span in spans:
         here.tell_apart(span, place, wire, slice(*edges[span:span + 2]))
+    if survey.kind != "cloud":
+        # Who shoots chooses wires; what flies past sees them all.
+        rows = rows[np.isin(rows, wire)]
+    if not len(rows):
+        return None
     fit = here.fit(rows, place, wire)
     reason = here.reasons(rows, fit)
     lost = (reason != "") | here.thin(rows, fit)

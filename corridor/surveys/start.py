@@ -278,6 +278,14 @@ def _words(rows, surveys, plan):
     seen = {(row["line"], row["section"]) for row in rows if row["used"] and row["kind"] == "phase"}
     lost = [f"{name} of {line}" for line, name in zip(plan.sections.line, plan.sections.name, strict=True)
             if (line, name) not in seen]
+    spans = plan.spans
+    hung = {(row["line"], row["span"]) for row in rows if row["used"] and row["kind"] == "phase"}
+    keys = zip(spans.line, spans.name, plan.sections.name[spans.section], strict=True)
+    blind = [f"{span} of {line}" for line, span, section in keys
+             if (line, section) in seen and (line, span) not in hung]
+    if blind:
+        words.append(f"no wire was seen in {len(blind)} span{'s' * (len(blind) > 1)} of sections that were surveyed, "
+                     "where each hangs as in its other spans: " + ", ".join(blind[:5]) + ", ..." * (len(blind) > 5))
     if lost:
         words.append(f"no survey counts in {len(lost)} section{'s' * (len(lost) > 1)}, where the existing wire hangs "
                      "as its stringing says: " + ", ".join(lost[:5]) + ", ..." * (len(lost) > 5))

@@ -435,6 +435,7 @@ def test_the_demo_with_its_survey(make, tmp_path):
     with_points, without = (tomllib.loads((demo / name).read_text(encoding="utf-8"))
                             for name in ("surveyed.toml", "study.toml"))
     assert with_points.pop("point_clouds")[0]["files"] == ["surveyed.laz"]
+    assert with_points.pop("surveys")[0]["files"] == ["shots.csv"]
     with_points["study"]["output"] = without["study"]["output"]
     assert with_points == without
     result = corridor.check_study(demo / "surveyed.toml", tmp_path / "findings.gpkg")
@@ -442,3 +443,6 @@ def test_the_demo_with_its_survey(make, tmp_path):
     rows = make.Findings(tmp_path / "findings.gpkg", result).rows("violations", against="tree", span="N14-N15")
     assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 1"}
     assert set(rows["option"]) == {"thermal alloy", "annealed on steel"}
+    seen = make.Findings(tmp_path / "findings.gpkg", result)["surveyed_wires"]
+    assert seen.used.all() and len(seen) == 15 and set(seen.section) == {"N11-N16"}
+    assert seen.sag_difference_m.between(0.05, 0.4).all()

@@ -134,7 +134,9 @@ def test_what_was_not_seen_is_said(study):
     wires = result.frames["surveyed_wires"].set_index(["span", "wire"])
     assert result.status == 3
     assert not wires.loc[("3-4", "A"), "used"] and "points" in wires.loc[("3-4", "A"), "reason"]
-    assert wires.loc[("3-4", "B"), "used"] and wires.loc[("1-2", "A"), "reason"] == "no points on it"
+    assert wires.loc[("3-4", "B"), "used"] and ("1-2", "A") not in wires.index
+    assert any("no wire was seen in 1 span of sections that were surveyed" in text and "1-2 of main" in text
+               for text in result.words)
     assert any("not taken: A in 3-4" in text for text in result.words)
     # The unseen wire hangs with the tension of those of its section that were seen.
     with open_study(study.path) as opened:
@@ -151,6 +153,17 @@ def test_a_section_without_points_is_said(study):
     wrong, _ = margins(study, study.text)
     assert any("no survey counts in 1 section," in text and "1-3 of main" in text for text in result.warnings)
     assert found["1-2", "hot", "ground", "vertical"] == pytest.approx(wrong["1-2", "hot", "ground", "vertical"])
+
+
+@pytest.mark.parametrize("more", ["", "attachments = true\n"])
+def test_where_nothing_counts_the_line_is_as_described(study, more):
+    scene, hung = truth_of(study)
+    fly(study, scene, hung, noise=1.0, count=100)
+    wrong, _ = margins(study, study.text)
+    found, result = margins(study, study.text + WARM + more)
+    assert not result.frames["surveyed_wires"].used.any()
+    np.testing.assert_array_equal(found, wrong)
+    assert any("no wire of it counts" in text for text in result.warnings)
 
 
 def test_attachments_as_seen(study):
