@@ -12,7 +12,9 @@ SURVEY_FIELDS = (
     ("sag_difference_m", "real", "m", "sag as surveyed less that of the line as the study describes it, in the same "
      "state: positive where the wire hangs lower"),
     ("tension_difference_n", "real", "N", "horizontal tension as surveyed less that of the line as described"),
-    ("start_raise_m", "real", "m", "elevation of the wire's start as surveyed less that of the line as described"),
+    ("start_elevation_m", "real", "m", "elevation of the wire's start as surveyed"),
+    ("end_elevation_m", "real", "m", "likewise of its end"),
+    ("start_raise_m", "real", "m", "that of the start less that of the line as described, in the same state"),
     ("end_raise_m", "real", "m", "likewise at its end"),
     ("used", "boolean", None, "whether the check starts from it"),
     ("wires_fitted", "integer", None, "wires of the span that were looked for"),
@@ -25,7 +27,7 @@ SURVEYED_WIRES = (
     "One row per survey, span and wire: the wire that runs through its points, from clamp to clamp.",
     """survey! survey_time line! section! span! wire! kind! points! points_near! rms_m catenary_constant_m
     catenary_constant_sd_m horizontal_tension_n sag_m swing_deg temperature_c sag_difference_m tension_difference_n
-    start_raise_m end_raise_m used! reason note""")
+    start_elevation_m end_elevation_m start_raise_m end_raise_m used! reason note""")
 SURVEYED_SPANS = (
     "LineString Z",
     "One row per span with surveyed wires: its chord.",

@@ -151,6 +151,7 @@ def _rows(scene, number, survey, found, temperature):
             "swing_deg": float(np.degrees(found.fit.swing[i])), "temperature_c": temperature[row],
             "sag_difference_m": found.fit.sag[i] - found.model_sag[i],
             "tension_difference_n": found.tension[i] - found.model_tension[i],
+            "start_elevation_m": found.start[i, 2], "end_elevation_m": found.end[i, 2],
             "start_raise_m": found.start[i, 2] - found.model_start[i, 2],
             "end_raise_m": found.end[i, 2] - found.model_end[i, 2], "used": found.reason[i] == "",
             "reason": found.reason[i] or None, "note": None, "attached": survey.section.attachments,
