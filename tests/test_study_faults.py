@@ -305,6 +305,9 @@ FAULTS = {
     "class beyond a byte": (
         "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.0.ignored_classes.0", "256",
         "whole number", None),
+    "survey at no temperature": (
+        "[right_of_way]", '[[surveys]]\nname = "flown"\nfiles = ["line.gpkg"]\n[right_of_way]',
+        "surveys.0.temperature", "nothing", "a temperature, or current", None),
     "findings over an input": (
         '"findings.gpkg"', '"line.gpkg"', "study.output", "'line.gpkg', an input",
         "none of the inputs", None),

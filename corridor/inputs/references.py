@@ -147,17 +147,17 @@ def check_files(study):
         check_references(study, path, where)  # before its tiles are looked for, wherever they are
         for file in files_of(path):
             check_references(study, file, where)
-        _check_kind(study, path, where, name)
+        _check_kind(study, path, where)
 
 
-def _check_kind(study, path, where, name):
+def _check_kind(study, path, where):
     """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
     if study.may_read("/vsi") or study.trusts(path) or not path.exists():
         return
     if where.startswith("terrain."):
         _check_raster(study, path, where)
     elif (where in ("structures.file", "right_of_way.file") or where.startswith("obstacles.")
-          or where.startswith("surveys.") and kind_of(name) == "layer"):
+          or where.startswith("surveys.") and kind_of(path) == "layer"):
         if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
             raise InputError(path, where, "no vector file of the kinds that any study may have",
                              "a GeoPackage, shapefile, GeoJSON, FlatGeobuf, SQLite, MapInfo, KML or CSV file; others "

@@ -252,6 +252,16 @@ def _need_whole(path):
             rows, = database.execute(f'SELECT count(*) FROM "{layer}" WHERE {held}').fetchone()
             if database.execute(f'SELECT count(*) FROM "rtree_{layer}_{column}"').fetchone() != (rows,):
                 raise sqlite3.DatabaseError(_NOT_WHOLE)
+        if not _counts_rows(database):
+            raise sqlite3.DatabaseError(_NOT_WHOLE)
+
+
+def _counts_rows(database):
+    """Whether each layer whose rows GDAL counts has what keeps the count, which comes last of all."""
+    held = {name for name, in database.execute("SELECT name FROM sqlite_master WHERE type IN ('table', 'trigger')")}
+    counted = database.execute("SELECT table_name FROM gpkg_ogr_contents").fetchall() if (
+        "gpkg_ogr_contents" in held) else ()
+    return all(f"trigger_{kind}_feature_count_{layer}" in held for layer, in counted for kind in ("insert", "delete"))
 
 
 _NOT_WHOLE = "it did not get whole"

@@ -50,9 +50,11 @@ def base(folder):
     (folder / "series.csv").write_text("current,ambient,wind_speed\n" + "".join(
         f"{300 + 10 * i},{i % 30},{0.5 + i % 3}\n" for i in range(40)))
     study.add_roads()
-    study.check()
+    plain = study.text
     study.add_shots()
     (folder / "seen.toml").write_text(study.text)
+    study.text = plain
+    study.check()
     shutil.copy(DEMO / "surveyed.laz", folder)
     return folder
 
@@ -177,8 +179,8 @@ def test_mutations(tmp_path, part):
 
 #: What once failed: a text in the place of a geometry, heads that are no text, a cell of 200 000 characters, a rule of
 #: 1e308 m, one head twice; names of files of 5000 letters, findings with bytes that are no text, digests that are a
-#: number; an offset of 1e308 m.
-ONCE = (6017, 6159, 6387, 6418, 6542, 6587, 7049, 1110, 1600, 3487, 3620, 4997, 4801)
+#: number; an offset of 1e308 m. Some were found in findings of fewer layers.
+ONCE = (6017, 6159, 6387, 6418, 6542, 6587, 7049, 1110, 1600, 3620, 4997, 4801)
 
 
 def test_what_once_failed_is_refused(tmp_path):
