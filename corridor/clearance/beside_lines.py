@@ -1,12 +1,14 @@
 """How near wires come to wires of other lines, along their whole swing: in space, and sideways."""
 
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from corridor.arrays import take
+from corridor.clearance.least_places import least_places, place_step
 from corridor.clearance.other_lines import states_of
 from corridor.clearance.trees import checked_rows, closest, near_pairs
 from corridor.geometry.between import Curve, to_wire
@@ -117,7 +119,11 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
     least, place, height = np.full(len(H), np.nan), np.full((len(H), 3), np.nan), np.full(len(H), np.nan)
     for some, way, curve in _some(scene, theirs, pairs):
         room = _Room(curve, H[some], V[some], theirs.radius[pairs.row[some]], theirs.movement[pairs.row[some]])
-        margin, place[some] = closest(scene, way, np.zeros(len(way)), np.ones(len(way)), room.margin, _FIRST)
+        row = np.arange(len(way))
+        at = least_places(row, place_step(scene.wires, pairs.wire[some]), partial(room.fields, scene.ways, way),
+                          room.margin)
+        place[some] = scene.ways.places(way, *at)[:, 0, 0]
+        margin = room.margin(row, *room.fields(scene.ways, way, row, *at))[:, 0, 0]
         apart, height[some] = room.apart(place[some])
         least[some] = np.where((margin < 0) | (apart >= H[some]), apart, np.nan)
     found = _checked(scene, index, theirs, pairs, least, place, np.full(len(H), "beside", object), height)
@@ -134,29 +140,36 @@ class _Room(NamedTuple):
     radius: np.ndarray
     movement: np.ndarray
 
-    def margin(self, place):
-        """How far places (row, turn, place, 3) are outside [m]."""
-        flat = place.reshape(len(place), -1, 3)
-        return self._at(flat)[0].min(axis=0).reshape(place.shape[:3])
+    def fields(self, ways, way, row, swing, share):
+        """From each place of theirs in `_ALONG` to places of ours (row, swing, share): east, north and up [m]."""
+        place = ways.places(way[row], swing, share)
+        off = place.reshape(len(row), -1, 3) - self._theirs(row, place.reshape(len(row), -1, 3))
+        return list(np.moveaxis(off, -1, 1).reshape(-1, *place.shape[:3]))
+
+    def margin(self, row, *fields):
+        """How far places with such fields are outside [m]."""
+        return np.min([self._outside(row, *fields[k:k + 3])[0] for k in range(0, len(fields), 3)], axis=0)
 
     def apart(self, place):
         """Distance in plan of places (row, 3) where they are least outside, and the elevation of theirs there."""
-        margin, d, z = (v[:, :, 0] for v in self._at(place[:, None]))
-        best = np.where(np.isnan(margin), np.inf, margin).argmin(axis=0)[None]
-        return [np.take_along_axis(v, best, 0)[0] for v in (d, z)]
+        row, theirs = np.arange(len(place)), self._theirs(np.arange(len(place)), place[:, None])[:, :, 0]
+        margin, d = np.swapaxes([self._outside(row, *(place - each).T) for each in theirs], 0, 1)
+        best = np.where(np.isnan(margin), np.inf, margin).argmin(axis=0), row
+        return d[best], theirs[..., 2][best]
 
-    def _at(self, place):
-        """Margin, distance in plan and elevation of theirs (place of theirs, row, place of ours)."""
-        chord = (self.curve.end - self.curve.start)[:, None, :2]
+    def _outside(self, row, east, north, up):
+        """How far places so far from one of theirs are outside, and their distance in plan from it [m]."""
+        beside, above, radius, movement = (v[row].reshape(-1, *(1,) * (east.ndim - 1)) for v in self[1:])
+        d = np.maximum(np.hypot(east, north) - radius, 0)
+        return np.maximum(d - beside, np.abs(up) - movement - above), d
+
+    def _theirs(self, row, place):
+        """Places of theirs, (place of theirs, row, place of ours, 3)."""
+        curve = take(self.curve, row)
+        chord = (curve.end - curve.start)[:, None, :2]
         size = np.linalg.norm(chord, axis=-1)
-        foot = ((place[..., :2] - self.curve.start[:, None, :2]) * chord).sum(axis=-1) / size**2
-        found = []
-        for step in _ALONG:
-            theirs = self.curve.at(np.clip(foot + step * self.beside[:, None] / size, 0, 1))
-            d = np.maximum(np.hypot(*np.moveaxis(theirs - place, -1, 0)[:2]) - self.radius[:, None], 0)
-            over = np.abs(theirs[..., 2] - place[..., 2]) - self.movement[:, None]
-            found.append((np.maximum(d - self.beside[:, None], over - self.above[:, None]), d, theirs[..., 2]))
-        return [np.stack(each) for each in zip(*found, strict=True)]
+        foot = ((place[..., :2] - curve.start[:, None, :2]) * chord).sum(axis=-1) / size**2
+        return np.stack([curve.at(np.clip(foot + step * self.beside[row, None] / size, 0, 1)) for step in _ALONG])
 
 
 def _pairs(scene, index, sample, partners, cases, chosen, reach):
