@@ -29,6 +29,10 @@ _BOWED = 1.1
 _ALONG = np.linspace(-1, 1, 5)
 #: How much farther than is required lines are looked for [m]: what just clears has a row as well, and no limit jumps.
 _JUST_CLEAR = 1e-3
+#: Two ways of being within are told apart by more than this [m].
+_SAME = 1e-3
+#: More than any distance [m].
+_FAR = 1e6
 #: Rows worked on at once.
 _AT_ONCE = 400
 
@@ -109,7 +113,8 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
     -------
     Checked
         `measure` "horizontal", `position` "beside": the distance in plan where `max(d - H, |z - z'| - V)` is least,
-        with d and z - z' to each place of theirs. No row where the latter of both is that.
+        with d and z - z' to each place of theirs; where the latter of both is that, the least distance in plan within
+        the room, and no row where nothing is within.
     """
     reach = beside.max(initial=0.0, where=chosen[:, None]) + scene.reach.around.max(initial=0.0) + _JUST_CLEAR
     theirs, pairs = _pairs(scene, index, sample, partners, cases, chosen, reach)
@@ -119,15 +124,25 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
     least, place, height = np.full(len(H), np.nan), np.full((len(H), 3), np.nan), np.full(len(H), np.nan)
     for some, way, curve in _some(scene, theirs, pairs):
         room = _Room(curve, H[some], V[some], theirs.radius[pairs.row[some]], theirs.movement[pairs.row[some]])
-        row = np.arange(len(way))
-        at = least_places(row, place_step(scene.wires, pairs.wire[some]), partial(room.fields, scene.ways, way),
-                          room.margin)
-        place[some] = scene.ways.places(way, *at)[:, 0, 0]
-        margin = room.margin(row, *room.fields(scene.ways, way, row, *at))[:, 0, 0]
-        apart, height[some] = room.apart(place[some])
-        least[some] = np.where((margin < 0) | (apart >= H[some]), apart, np.nan)
+        place[some], least[some], height[some] = _least_outside(scene, pairs.wire[some], way, room)
     found = _checked(scene, index, theirs, pairs, least, place, np.full(len(H), "beside", object), height)
     return replace(found, measure=np.full(len(found.wire), "horizontal", object))
+
+
+def _least_outside(scene, wire, way, room):
+    """Places of wires (row, 3) that are least outside of rooms, their distance in plan from theirs [m], nan where they
+    are clear by their height, and the elevation of theirs there."""
+    row, step, fields = np.arange(len(way)), place_step(scene.wires, wire), partial(room.fields, scene.ways, way)
+    at = least_places(row, step, fields, room.margin)
+    margin = room.margin(row, *fields(row, *at))[:, 0, 0]
+    place = scene.ways.places(way, *at)[:, 0, 0]
+    apart, height = room.apart(row, place, room.margin)
+    deep = np.flatnonzero((margin < 0) & (apart - room.beside < margin - _SAME))
+    if len(deep):
+        at = least_places(deep, step[deep], fields, room.plan_within)
+        place[deep] = scene.ways.places(way[deep], *at)[:, 0, 0]
+        apart[deep], height[deep] = room.apart(deep, place[deep], room.plan_within)
+    return place, np.where((margin < 0) | (apart >= room.beside), apart, np.nan), height
 
 
 class _Room(NamedTuple):
@@ -150,12 +165,18 @@ class _Room(NamedTuple):
         """How far places with such fields are outside [m]."""
         return np.min([self._outside(row, *fields[k:k + 3])[0] for k in range(0, len(fields), 3)], axis=0)
 
-    def apart(self, place):
-        """Distance in plan of places (row, 3) where they are least outside, and the elevation of theirs there."""
-        row, theirs = np.arange(len(place)), self._theirs(np.arange(len(place)), place[:, None])[:, :, 0]
-        margin, d = np.swapaxes([self._outside(row, *(place - each).T) for each in theirs], 0, 1)
-        best = np.where(np.isnan(margin), np.inf, margin).argmin(axis=0), row
-        return d[best], theirs[..., 2][best]
+    def plan_within(self, row, *fields):
+        """Distances in plan within the room, and beyond all others without [m]."""
+        found = [self._outside(row, *fields[k:k + 3]) for k in range(0, len(fields), 3)]
+        return np.min([np.where(margin < 0, d, _FAR + margin) for margin, d in found], axis=0)
+
+    def apart(self, row, place, value):
+        """Distance in plan of places (row, 3) from the one of theirs of which a value is least, and its elevation."""
+        theirs = self._theirs(row, place[:, None])[:, :, 0]
+        found = np.stack([value(row, *(place - each).T) for each in theirs])
+        best = np.where(np.isnan(found), np.inf, found).argmin(axis=0), np.arange(len(row))
+        off = place - theirs[best]
+        return self._outside(row, *off.T)[1], theirs[best][:, 2]
 
     def _outside(self, row, east, north, up):
         """How far places so far from one of theirs are outside, and their distance in plan from it [m]."""
