@@ -40,9 +40,6 @@ class SurveyPoints:
     files: tuple
     cautions: tuple = ()
 
-    def __len__(self):
-        return len(self.place)
-
 
 def read_surveys(study, frame, structures):
     """Return the points of all surveys of a study that are near its lines.

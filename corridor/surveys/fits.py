@@ -1,6 +1,6 @@
 """Wires fitted to the points of a survey, span by span: what each comes to, and why one does not count."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -57,13 +57,6 @@ class FittedWires:
     model_end: np.ndarray
     reason: np.ndarray
     shown: np.ndarray
-
-    def __len__(self):
-        return len(self.wire)
-
-    def __getitem__(self, rows):
-        return FittedWires(*(take(v, rows) if isinstance(v, Fit) else v[rows]
-                             for v in (getattr(self, field.name) for field in fields(self))))
 
 
 def points_by_span(place, structures, spans, reach):
@@ -231,6 +224,11 @@ class _Here:
         return [np.column_stack([at[rows, :2] + right * end[:, :1], end[:, 1]])
                 for at, end in ((self.rest.start, fit.start), (self.rest.end, fit.end))]
 
+    def _above(self, rows, fit):
+        """How far both ends of fitted wires are above where framings say, (2, row) [m]."""
+        return np.stack([end[:, 1] - at[rows, 2] for at, end in ((self.rest.start, fit.start),
+                                                                 (self.rest.end, fit.end))])
+
     def fit(self, rows, place, wire):
         """Wires fitted to their points."""
         number = np.full(len(self.span), -1)
@@ -259,7 +257,7 @@ class _Here:
     def reasons(self, rows, fit):
         """Why fitted wires do not count, "" where they do."""
         tension = fit.constant * self.weight[rows] / self.scene.strung.rts[self.scene.group[rows], 0]
-        away = [end[:, 1] - at[rows, 2] for at, end in ((self.rest.start, fit.start), (self.rest.end, fit.end))]
+        away = np.fmax(*np.abs(self._above(rows, fit)))
         swing = np.degrees(fit.swing)
         tests = (
             (fit.points < 2, "{} points on it", fit.points),
@@ -270,7 +268,7 @@ class _Here:
             (fit.constant_sd > _SURE * fit.constant, "its catenary constant is known to {:.0f} m",
              fit.constant_sd),
             (np.abs(swing) > _SWING, "a swing of {:.0f} degrees", swing),
-            (np.fmax(*np.abs(away)) > _ENDS, "an end {:.1f} m from where its framing says", np.fmax(*np.abs(away))))
+            (away > _ENDS, "an end {:.1f} m from where its framing says", away))
         reason = np.full(len(rows), "", object)
         for fails, words, value in reversed(tests):
             for i in np.flatnonzero(fails | np.isnan(np.asarray(value, float))):
@@ -280,7 +278,7 @@ class _Here:
     def doubt(self, rows, fit, reason, named):
         """Tell, in `reason`, of wires whose points nobody named, and which are unlike the others of their span: what is
         on no wire may lie like one."""
-        raised = [end[:, 1] - at[rows, 2] for at, end in ((self.rest.start, fit.start), (self.rest.end, fit.end))]
+        raised = self._above(rows, fit)
         swing, kind = np.degrees(fit.swing), self.scene.wires.kind[rows]
         good = (reason == "") & ~np.isin(rows, named)
         for span in np.unique(self.scene.wires.span[rows[good]]):

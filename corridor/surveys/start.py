@@ -1,6 +1,5 @@
 """From fitted wires to the state from which a study starts, and to the layers that tell of them."""
 
-from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -224,10 +223,15 @@ def _column(values):
     return np.array(values, object if kinds & {str, type(None)} or "geometry" in kinds else None)
 
 
+def _numbers(spans):
+    """The number of each span by its line and name."""
+    return {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
+
+
 def _raises(used, plan):
     """By how much the ends of rows are raised [m], nan where that does not count; one string holds both its wires."""
     spans = plan.spans
-    place = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
+    place = _numbers(spans)
     seen, keys = {}, []
     for row in used:
         span = place[row["line"], row["span"]]
@@ -243,7 +247,7 @@ def _span_rows(rows, facts, plan):
     """Rows of the layer `surveyed_spans`, one for each span with a fitted wire, as columns."""
     spans = plan.spans
     chords = span_chords(facts.structures, plan.base_elevation, spans)
-    place = {key: i for i, key in enumerate(zip(spans.line, spans.name, strict=True))}
+    place = _numbers(spans)
     found, by_span = [], {}
     for row in rows:
         by_span.setdefault((row["line"], row["span"]), []).append(row)
@@ -270,11 +274,10 @@ def _words(rows, surveys, plan):
         words.append(f"survey {name}: the existing wire hangs as it was seen in {used} of {len(own)} wires in spans "
                      f"with points; to take it for hotter than it was would be on the unsafe side"
                      if used else f"survey {name}: no wire of it counts (layer surveyed_wires)")
-        why = Counter(row["reason"] for row in own if not row["used"])
-        words += [f"survey {name}, not taken: {row['wire']} in {row['span']}: {row['reason']}"
-                  for row in own if not row["used"]][:5]
-        if sum(why.values()) > 5:
-            words.append(f"survey {name}: {sum(why.values()) - 5} more wires were not taken (layer surveyed_wires)")
+        left = [row for row in own if not row["used"]]
+        words += [f"survey {name}, not taken: {row['wire']} in {row['span']}: {row['reason']}" for row in left[:5]]
+        if len(left) > 5:
+            words.append(f"survey {name}: {len(left) - 5} more wires were not taken (layer surveyed_wires)")
     words += [f"survey {row['survey']}: {row['wire']} in {row['span']} {row['note']}" for row in rows if row["note"]]
     seen = {(row["line"], row["section"]) for row in rows if row["used"] and row["kind"] == "phase"}
     lost = [f"{name} of {line}" for line, name in zip(plan.sections.line, plan.sections.name, strict=True)
