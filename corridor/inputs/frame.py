@@ -99,10 +99,11 @@ class Frame:
 
     def transform_points(self, x, y, source_crs):
         """Return easting and northing [m] of positions in another CRS, x to the east or longitude
-        first."""
-        e, n = transformer(horizontal(source_crs), self.crs).transform(
-            np.asarray(x, float), np.asarray(y, float)
-        )
+        first; those of the frame's own as they are."""
+        x, y = np.asarray(x, float), np.asarray(y, float)
+        if horizontal(source_crs) == self.crs:
+            return x, y
+        e, n = transformer(horizontal(source_crs), self.crs).transform(x, y)
         return np.asarray(e), np.asarray(n)
 
     def transform(self, geometries, source_crs):

@@ -108,8 +108,7 @@ def _read(study, section, frame, lines, origin):
 
 
 def _put_aside(store, counts, tile, frame, x, y, z, class_):
-    same = tile.horizontal_crs == frame.crs
-    e, n = (x, y) if same else frame.transform_points(x, y, tile.crs)
+    e, n = frame.transform_points(x, y, tile.crs)
     near = np.flatnonzero(np.isfinite(e + n))
     near = near[store.near(e[near], n[near])]
     sound = (z[near] > LOWEST) & (z[near] < HIGHEST)

@@ -92,8 +92,7 @@ def _near(part, squares):
 
 
 def _moved(x, y, z, crs, frame):
-    same = horizontal(crs) == frame.crs
-    return np.column_stack([*((x, y) if same else frame.transform_points(x, y, crs)), z])
+    return np.column_stack([*frame.transform_points(x, y, crs), z])
 
 
 def _of_tile(section, path, where, frame):
