@@ -421,7 +421,7 @@ def test_wires_count_as_lower_by_how_sure_they_are(tmp_path, probability):
     lowered = rows.margin_m - times * rows.margin_sd_m
     assert after[1].min() == pytest.approx(lowered.min(), abs=2e-3)
     row, column = at(transform, rows.geometry)
-    assert (after[1][row, column] <= lowered + 1e-5).all()
+    assert (after[1][row, column] <= lowered.to_numpy() + 1e-5).all()
 
 
 @pytest.mark.parametrize("probability", [0.3, 1.0, float("nan")])
