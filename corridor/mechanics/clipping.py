@@ -21,7 +21,7 @@ from corridor.mechanics.elongation import Law, strain, strain_slope
 from corridor.mechanics.supports import Problem, Supports, hanging, planes, prepare
 from corridor.mechanics.wires import Strung
 
-__all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets", "lying_in_travellers"]
+__all__ = ["Clipped", "Travellers", "clip_in", "clipping_offsets", "lying_in_travellers", "sheave_tension"]
 
 _ITERATIONS = 60
 _TOLERANCE = 1e-10
@@ -196,12 +196,17 @@ def _in_travellers(problem: Problem, wanted: Array, offset: Array, t: Array) -> 
     return found._replace(log_tension=t, good=good), unstressed
 
 
+def sheave_tension(wire: block.Shape, L_t: Array) -> tuple[Array, Array]:
+    """Return the tension at the left ends of wires [N], and its derivative by t, of which `L_t` is that of length."""
+    return (wire.q / 2 * (wire.L * wire.k - wire.h),
+            wire.q / 2 * (L_t * wire.k + wire.L * wire.u / wire.sinh_u**2))
+
+
 def _over_sheaves(problem: Problem, plane: Plane, t: Array) -> tuple[block.Shape, Array, Array, Array, Array]:
     """The wires, tension at their left ends, unstressed lengths, and derivatives of both by t."""
     wire, kept = block.shape(plane.span, plane.rise, plane.load, t), problem.kept
     L_t, F_t = block.slopes_by_tension(wire)
     e, slope = (f(wire.F, kept.temperature, kept.part) for f in (strain, strain_slope))
-    tension = wire.q / 2 * (wire.L * wire.k - wire.h)
-    tension_t = wire.q / 2 * (L_t * wire.k + wire.L * wire.u / wire.sinh_u**2)
+    tension, tension_t = sheave_tension(wire, L_t)
     unstressed = wire.L / (1 + e)
     return wire, tension, tension_t, unstressed, (L_t - unstressed * slope * F_t) / (1 + e)
