@@ -32,6 +32,8 @@ def named_files(study):
     for i, option in enumerate(study.options):
         if option.measured is not None:
             yield f"options.{i}.measured", option.measured
+    if study.stringing is not None and study.stringing.rules is not None:
+        yield "stringing.rules", study.stringing.rules
     if study.series is not None:
         yield "series.file", study.series.file
     for i, obstacle in enumerate(study.obstacles):

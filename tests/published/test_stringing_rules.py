@@ -1,0 +1,91 @@
+"""Rules of stringing against the numbers of their sources; recalled ones say so in the table, and here."""
+
+import numpy as np
+import pytest
+
+from corridor.conductor import catalogue
+from corridor.errors import InputError
+from corridor.geometry.catenary import greatest_sag
+from corridor.installation.wire_rules import BUILT_IN, kinds_of, load_wire_rules
+from corridor.mechanics.pulling import friction
+from corridor.mechanics.return_wave import return_time
+
+RULES = load_wire_rules()
+INCH = 0.0254
+
+
+def rule(item, kind="every wire"):
+    return next(row for row in RULES.rows if (row.kind, row.item) == (kind, item))
+
+
+def test_friction_over_travellers():
+    """`1/e^n` with 0.98 (IEEE Std 524, recalled): n = 5, 10, 15, 20 give 1.106, 1.224, 1.354, 1.498."""
+    e = rule("traveller efficiency").value
+    assert friction([5, 10, 15, 20], e).round(3).tolist() == [1.106, 1.224, 1.354, 1.498]
+
+
+def test_travellers_and_bullwheels_of_one_wire():
+    """20 d - 4 in and 39 d - 4 in (IEEE Std 524, recalled): 18.2 and 39.2 in for a wire of 1.108 in."""
+    d = 1.108 * INCH
+    assert rule("traveller diameter").of(d) / INCH == pytest.approx(18.2, abs=0.05)
+    assert rule("bullwheel diameter").of(d) / INCH == pytest.approx(39.2, abs=0.05)
+    # 35 d of composite cores is less than that for wires of more than an inch: the greater holds.
+    assert rule("bullwheel diameter", "composite core").of(d) / INCH == pytest.approx(38.8, abs=0.05)
+
+
+@pytest.mark.parametrize(("sag", "seconds"), [(3.494, 3.377), (6.962, 4.766), (9.302, 5.509)])
+def test_return_wave(sag, seconds):
+    """US rural bulletin 1726C-115, equation 1: sag [in] = 48.3 (T/2N)^2, 0.30646 (T/N)^2 in metres.
+
+    The bulletin's parabola and ours along the catenary part by the square of sag over span, 3e-4 at 3 %.
+    """
+    assert 48.3 / 4 * INCH == pytest.approx(9.80665 / 32, rel=1.1e-3)
+    assert np.sqrt(sag / 0.30646) == pytest.approx(seconds, abs=6e-4)
+    span, constant = 300.0, 300.0**2 / 8 / sag
+    own = float(greatest_sag(span, 0.0, constant))
+    time = float(return_time(span, 0.0, constant, returns=3)) / 3
+    assert time / np.sqrt(own / 0.30646) == pytest.approx(1.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("name", "kinds"), [
+    ("264-AL1/62-ST1A", ("every wire",)),
+    ("264-A0/62-ST6C", ("every wire", "annealed aluminium")),
+    ("23.5-A0TW/CF-7.9", ("every wire", "annealed aluminium", "composite core"))])
+def test_kinds_of_wires(name, kinds):
+    assert kinds_of(catalogue.find(name)) == kinds
+
+
+def test_the_strictest_rule_holds():
+    carbon, steel = catalogue.find("23.5-A0TW/CF-7.9"), catalogue.find("264-AL1/62-ST1A")
+    for wire in (carbon, steel):
+        number, row = RULES.strictest(wire, "bullwheel diameter")
+        assert number == max(each.of(wire.diameter) for each in RULES.of(wire, "bullwheel diameter")) and row is not None
+    assert RULES.strictest(steel, "groove depth") == (pytest.approx(np.nan, nan_ok=True), None)
+    assert RULES.strictest(carbon, "groove depth")[0] == pytest.approx(carbon.diameter / 2)
+    assert [row.kind for row in RULES.of(carbon, "grips and fittings")] == [*kinds_of(carbon)]
+
+
+def test_every_rule_says_where_it_is_from():
+    assert all(row.source and row.confidence for row in RULES.rows if np.isfinite(row.value) or row.words != "of the "
+               "wire in hand")
+    assert rule("least bending radius").confidence == "not given"
+
+
+def test_a_file_goes_before_the_table(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text("kind,item,value,unit,source,confidence\nevery wire,sag tolerance,0.1,m,owner,invented\n")
+    own = load_wire_rules(path)
+    assert [row.value for row in own.rows if row.item == "sag tolerance"] == [0.1]
+    assert len(own.rows) == len(RULES.rows)
+
+
+@pytest.mark.parametrize(("row", "word"), [
+    ("every wire,sag tolerances,0.1", "sag tolerance"), ("every wires,sag tolerance,0.1", "every wire"),
+    ("every wire,sag tolerance,-1", "above 0"), ("every wire,traveller efficiency,98", "0.5"),
+    ("every wire,sag tolerance,0.1\nevery wire,sag tolerance,0.2", "once")])
+def test_a_bad_file_is_refused(tmp_path, row, word):
+    path = tmp_path / "own.csv"
+    path.write_text("kind,item,value\n" + row + "\n")
+    with pytest.raises(InputError, match=word):
+        load_wire_rules(path)
+    assert BUILT_IN.exists()
