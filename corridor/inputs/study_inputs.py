@@ -31,7 +31,7 @@ from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiri
 from corridor.rating.ratings import ratings_from
 from corridor.study.capacity import without_factors
 from corridor.study.districts import find_district
-from corridor.study.stringing import check_block_ends
+from corridor.study.stringing import check_stringing
 
 __all__ = ["Inputs", "read_inputs"]
 
@@ -230,7 +230,7 @@ def read_inputs(study):
     framings = read_framings(resolve(study.framings.file), column_units(study.framings))
     check_framings(structures, framings, file=resolve(section.file), framings_file=resolve(study.framings.file))
     _check_ice(study, structures, framings)
-    check_block_ends(study.path, study.stringing, structures)
+    check_stringing(study.path, study.stringing, structures)
     capacities = read_capacities(study, column_units(study.capacity or study.framings), structures, framings)
     options, cases, shield = read_options(study), read_cases(study), read_shield(study)
     _check_strength(study, options, shield)

@@ -2,13 +2,14 @@
 
 from typing import Annotated, Literal
 
+import numpy as np
 from pydantic import Field
 
 from corridor.errors import InputError, nearest
 from corridor.study.table import FilePath, Read, Table, Text
 from corridor.study.values import Limit, Measure, ReadTension
 
-__all__ = ["WIRE_KINDS", "Crew", "Equipment", "Pull", "Stringing", "check_block_ends"]
+__all__ = ["WIRE_KINDS", "Crew", "Equipment", "Pull", "Stringing", "check_stringing", "place_of_pull"]
 
 #: Kinds of wire that rules of stringing are for; a wire may be of several.
 WIRE_KINDS = ("every wire", "annealed aluminium", "composite core", "gap type")
@@ -90,8 +91,8 @@ class Stringing(Table):
     crew: Crew | None = Field(None, description="How long work takes. Without it outages take the plan's durations.")
 
 
-def check_block_ends(path, stringing, structures):
-    """Refuse ends of blocks that are no suspension structure of any line.
+def check_stringing(path, stringing, structures):
+    """Refuse what is named of the line that it does not have: ends of blocks and pulls, structures, spans.
 
     Parameters
     ----------
@@ -104,8 +105,54 @@ def check_block_ends(path, stringing, structures):
     ------
     InputError
     """
-    known = set(structures.structure[structures.role == "suspension"].tolist())
-    for i, name in enumerate(() if stringing is None else stringing.block_ends):
-        if name not in known:
-            raise InputError(path, f"stringing.block_ends.{i}", repr(name),
-                             "a suspension structure: strain structures end a block anyway", nearest(name, known))
+    if stringing is None:
+        return
+    name, line = structures.structure, structures.line
+    on_strings = set(name[structures.role == "suspension"].tolist())
+    accepted = "a suspension structure: strain structures end a block anyway"
+    for i, end in enumerate(stringing.block_ends):
+        _known(path, f"stringing.block_ends.{i}", end, on_strings, accepted)
+    for i, each in enumerate(stringing.equipment.twin_travellers):
+        _known(path, f"stringing.equipment.twin_travellers.{i}", each, set(name.tolist()), "the name of a structure")
+    spans = {f"{a}-{b}" for a, b, p, q in zip(name[:-1], name[1:], line[:-1], line[1:], strict=True) if p == q}
+    for i, span in enumerate(stringing.joint_free):
+        _known(path, f"stringing.joint_free.{i}", span, spans, "the name of a span, <from>-<to>")
+    taken = np.zeros(len(name), bool)
+    for i, pull in enumerate(stringing.pulls):
+        first, last = _place_of(path, f"stringing.pulls.{i}", pull, stringing, structures)
+        if taken[first:last].any():
+            raise InputError(path, f"stringing.pulls.{i}", f"{pull.first} to {pull.last}",
+                             "spans that no other pull has")
+        taken[first:last] = True
+
+
+def _known(path, where, found, known, accepted):
+    if found not in known:
+        raise InputError(path, where, repr(found), accepted, nearest(found, known))
+
+
+def place_of_pull(pull, structures):
+    """Return the first and the last structure (indices) of a pull, -1 where the line has none of that name."""
+    here = (structures.line == pull.line) | (pull.line == "")
+    found = [np.flatnonzero(here & (structures.structure == each)) for each in (pull.first, pull.last)]
+    return tuple(int(each[0]) if len(each) == 1 else -1 for each in found)
+
+
+def _place_of(path, where, pull, stringing, structures):
+    """The same, and refused where a pull cannot begin or end there."""
+    places = place_of_pull(pull, structures)
+    for key, place in zip(("first", "last"), places, strict=True):
+        found = getattr(pull, key)
+        if place < 0:
+            names = structures.structure.tolist()
+            several = found in names
+            raise InputError(path, f"{where}.{key}", repr(found), "the line besides: several lines have such a "
+                             "structure" if several else "the name of a structure", None if several else
+                             nearest(found, names))
+        if structures.role[place] == "suspension" and found not in stringing.block_ends:
+            raise InputError(path, f"{where}.{key}", f"{found!r}, a suspension structure",
+                             "a strain or terminal structure, or one of block_ends")
+    if structures.line[places[0]] != structures.line[places[1]] or places[0] >= places[1]:
+        raise InputError(path, f"{where}.last", f"{pull.last!r}, which does not come after {pull.first!r}",
+                         "a structure farther along the same line")
+    return places
