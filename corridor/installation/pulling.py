@@ -40,9 +40,9 @@ class PulledWires:
     """Wires of a pull in every option; fields of `moving` (wire, option, ...), nodes with both machines.
 
     `moving` while they are pulled as hard as they may be, `held` snubbed at both ends with the sagging tension;
-    `tensions`; `sheaves` (node,) in a row over each structure; `force_moving`, `force_held` (wire, option, node, 3) of a
-    wire on structures: ahead along the line, to the right of it, down [N]; `turn` (wire, option, node) of the wire over
-    a structure while it is pulled [deg], nan where that is not known.
+    `tensions`; `sheaves` (node,) in a row over each structure; `force_moving`, `force_held` (wire, option, node, 3) of
+    a wire on structures: ahead along the line, to the right of it, down [N]; `turn` (wire, option, node) of the wire
+    over a structure while it is pulled [deg], nan where that is not known.
     """
 
     course: Course
@@ -127,7 +127,8 @@ def _by_line(course: Course, force: Array) -> Array:
     azimuth = np.r_[course.azimuth[:1], course.azimuth, course.azimuth[-1:]]
     right = right_of(azimuth[None])[0]
     ahead = np.stack([-right[:, 1], right[:, 0]], axis=-1)
-    return np.stack([(force[..., :2] * ahead).sum(-1), (force[..., :2] * right[:, :2]).sum(-1), -force[..., 2]], axis=-1)
+    level = force[..., :2]
+    return np.stack([(level * ahead).sum(-1), (level * right[:, :2]).sum(-1), -force[..., 2]], axis=-1)
 
 
 def _turn(moving: Pulled) -> Array:

@@ -1,4 +1,4 @@
-"""What is pulled at a time, and the way of its wires: over the travellers of its structures, from machine to machine."""
+"""What is pulled at a time, and the way of its wires: from machine to machine over the travellers of structures."""
 
 from dataclasses import dataclass
 
@@ -145,10 +145,9 @@ def _over_structures(scene: Scene, row: Integers, corner: Array, drop: float) ->
         hinge = np.where(np.isnan(ahead), back, np.where(np.isnan(back), ahead, (ahead + back) / 2))
     kind, length, weight = np.full((count, nodes), HELD), np.zeros((count, nodes)), np.zeros((count, nodes))
     s = runs.supports
-    at = run, place
+    at, nodes = (run, place), (len(runs.row), runs.row.shape[1] + 1)
     for whole, column in ((kind, s.kind), (length, s.string_length), (weight, s.string_weight)):
-        whole[:, :-1] = np.where(inner[:, :-1], np.broadcast_to(column, runs.row.shape[:1] + (runs.row.shape[1] + 1,))[at],
-                                 whole[:, :-1])
+        whole[:, :-1] = np.where(inner[:, :-1], np.broadcast_to(column, nodes)[at], whole[:, :-1])
     # A post carries its traveller on top.
     hung = kind == FREE
     kind[~hung] = HELD

@@ -20,8 +20,8 @@ BUILT_IN = Path(__file__).with_name("wire_rules.csv")
 #: What rules are about, and whether they are a least or a most: "" for a number to compute with, or words alone.
 ITEMS = {
     "traveller efficiency": "", "pulling tension": "most", "pulling tension beside sagging": "most",
-    "traveller diameter": "least", "bullwheel diameter": "least", "groove depth": "least", "least groove flare": "least",
-    "greatest groove flare": "most", "machine distance": "least", "angle of one traveller": "most",
+    "traveller diameter": "least", "bullwheel diameter": "least", "groove depth": "least",
+    "least groove flare": "least", "greatest groove flare": "most", "machine distance": "least", "angle of one traveller": "most",
     "time until sagged": "most", "time until clipped": "most", "time to equalise": "least", "sagging length": "most",
     "sag tolerance": "most", "offset clipping": "most", "distance of grounded travellers": "most",
     "grips and fittings": "", "least bending radius": "",

@@ -8,24 +8,15 @@ from numpy.typing import ArrayLike
 
 from corridor.assessment import make_scene
 from corridor.check import Progress
-from corridor.clearance.clipping import sag_in_travellers
 from corridor.clearance.wires import section_rows, wire_rows
 from corridor.geometry.catenary import greatest_sag
+from corridor.installation.chart import CONDITIONS, EVERY, chart_rows
 from corridor.jobs.folder import write_csvs
-from corridor.line.elongation_laws import reshape_law, take_law
-from corridor.line.model import clip_wires
-from corridor.line.temperature_range import at_temperatures
-from corridor.mechanics.return_wave import return_time
 from corridor.opened import Opened
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
 
 __all__ = ["CONDITIONS", "EVERY", "Chart", "SagResult", "chart_study", "sag_study", "write_chart", "write_sags"]
-
-#: Conditions of a wire, in the order of its life.
-CONDITIONS = ("initial", "final")
-#: Stands for the option where a wire is the same in all of them.
-EVERY = "every option"
 
 #: Columns of `section_rows` that a row keeps, and where it stands among what is added.
 _SECTION = ("line", "section", "wire_kind", "option", "case", "condition", "temperature_c", "ruling_span_m",
@@ -168,72 +159,7 @@ def chart_study(opened: Opened, temperatures: ArrayLike, *, returns: int = 3, pr
     """
     T = np.asarray(temperatures, float)
     # History looks at every case, whatever its condition.
-    return Chart(*_joined((_chart(*each, T, returns),) for each in _scenes(opened, CONDITIONS[:1], progress)))
-
-
-def _chart(scene, block_ends, T, returns):
-    part, final = _as_strung(scene)
-    scene = replace(scene, model=_clipped_in(scene, part))
-    parts = []
-    for option in range(len(scene.options)):
-        # Shield wires without a conductor of their own cannot be strung.
-        known = np.isfinite(scene.strung.rts[scene.group, option])
-        wires = np.flatnonzero(((scene.wires.kind != "shield") | (option == 0)) & known)
-        lying = _in_travellers(scene, wires, option, T, part, block_ends)
-        parts.append((_chart_rows(scene, wires, option, T, returns, part, final[:, option], lying),))
-    return _joined(parts)[0]
-
-
-def _clipped_in(scene, part):
-    """The model of a scene with every wire clipped in in the condition that it is sagged in."""
-    model = scene.model
-    return model if model.unstressed is None else clip_wires(model, model.clipped_at, part)
-
-
-def _in_travellers(scene, wires, option, T, part, block_ends):
-    """Horizontal tension [N] and sag [m] of wires before they are clipped in, (wire, temperature).
-
-    By the ruling span one tension for all spans, as where the equilibrium is not known.
-    """
-    even = at_temperatures(replace(scene.model, unstressed=None), wires, option, T, part)
-    tension, sag = even.horizontal_tension.copy(), even.sag.copy()
-    exact = scene.model.exact[scene.model.place_of(wires)[0]]
-    if exact.any():
-        law = take_law(reshape_law(part, scene.strung.excess.shape), np.s_[:, option])
-        tension[exact], sag[exact] = sag_in_travellers(scene, wires[exact], option, T, law, block_ends)
-    return tension, sag
-
-
-def _chart_rows(scene, wires, option, T, returns, part, final, lying):
-    """Rows of some wires in one option, wire by wire."""
-    hung = at_temperatures(scene.model, wires, option, T, part)
-    w, k = (index.ravel() for index in np.indices(hung.sag.shape))
-    each = wires[w]
-    kind, span = scene.wires.kind[each], scene.wires.span[each]
-    time = return_time(hung.span, hung.rise, hung.constant, returns=returns)
-    return {
-        "line": scene.spans.line[span], "section": scene.sections.name[scene.spans.section[span]],
-        "span": scene.spans.name[span], "wire": scene.wires.wire[each], "wire_kind": kind,
-        "option": np.where(kind == "shield", EVERY, scene.options[option].name),
-        "condition": np.where(final[scene.group[each]], *reversed(CONDITIONS)), "temperature_c": T[k],
-        "span_length_m": scene.spans.length[span], "horizontal_tension_n": hung.horizontal_tension[w, k],
-        "sag_m": hung.sag[w, k], "returns": np.full(len(w), returns), "return_time_s": time[w, k],
-        "traveller_tension_n": lying[0][w, k], "traveller_sag_m": lying[1][w, k],
-    }
-
-
-def _as_strung(scene):
-    """Law of every group and option in the condition it is sagged in, and True for groups where that is the final one.
-
-    The law of the first case serves for the initial condition: it is the same in all of them.
-    """
-    strung = scene.strung
-    measured = (strung.governing < 0) & (strung.limit_text != None)  # noqa: E711
-    final = measured | np.array([each.existing for each in scene.options])
-    final[scene.groups.kind == "shield"] = False
-    initial = take_law(strung.part, np.s_[..., 0])
-    part = type(initial)(*(np.where(final, last, first) for last, first in zip(strung.final, initial, strict=True)))
-    return part, final
+    return Chart(*_joined((chart_rows(*each, T, returns),) for each in _scenes(opened, CONDITIONS[:1], progress)))
 
 
 def write_sags(result: SagResult, folder: Path | str, guard: Guard = PLAIN) -> tuple[Path, ...]:
