@@ -81,8 +81,9 @@ def _rows(scene, wires, option, T, returns, part, final, lying):
         "option": np.where(kind == "shield", EVERY, scene.options[option].name),
         "condition": np.where(final[scene.group[each]], *reversed(CONDITIONS)), "temperature_c": T[k],
         "span_length_m": scene.spans.length[span], "rise_m": hung.rise[w, k],
-        "load_n_per_m": scene.strung.bare_weight[scene.group[each], option], "horizontal_tension_n": hung.horizontal_tension[w, k],
-        "sag_m": hung.sag[w, k], "returns": np.full(len(w), returns), "return_time_s": time[w, k],
+        "load_n_per_m": scene.strung.bare_weight[scene.group[each], option],
+        "horizontal_tension_n": hung.horizontal_tension[w, k], "sag_m": hung.sag[w, k],
+        "returns": np.full(len(w), returns), "return_time_s": time[w, k],
         "traveller_tension_n": lying[0][w, k], "traveller_sag_m": lying[1][w, k],
     }
 

@@ -21,7 +21,8 @@ BUILT_IN = Path(__file__).with_name("wire_rules.csv")
 ITEMS = {
     "traveller efficiency": "", "pulling tension": "most", "pulling tension beside sagging": "most",
     "traveller diameter": "least", "bullwheel diameter": "least", "groove depth": "least",
-    "least groove flare": "least", "greatest groove flare": "most", "machine distance": "least", "angle of one traveller": "most",
+    "least groove flare": "least", "greatest groove flare": "most", "machine distance": "least",
+    "angle of one traveller": "most",
     "time until sagged": "most", "time until clipped": "most", "time to equalise": "least", "sagging length": "most",
     "sag tolerance": "most", "offset clipping": "most", "distance of grounded travellers": "most",
     "grips and fittings": "", "least bending radius": "",
@@ -51,6 +52,11 @@ class Rule:
     def of(self, diameter: float) -> float:
         """Return the number for a wire of a diameter [m]."""
         return self.value + self.per_diameter * diameter if self.per_diameter else self.value
+
+    @property
+    def bound(self) -> str:
+        """Whether the number is the "least" or the "most"; "" where it is neither."""
+        return ITEMS[self.item]
 
     @property
     def told(self) -> str:

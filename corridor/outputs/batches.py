@@ -12,6 +12,7 @@ import shapely
 
 from corridor.errors import nearest
 from corridor.outputs.schema import LAYERS
+from corridor.outputs.stringing_layers import STRINGING_LAYERS
 
 __all__ = ["arrow_schema", "even", "known_layer", "record_batch"]
 
@@ -25,7 +26,7 @@ _WKB = {"ARROW:extension:name": "geoarrow.wkb"}
 
 def known_layer(name):
     """Return the layer of that name; ValueError where there is none."""
-    known = {layer.name: layer for layer in LAYERS}
+    known = {layer.name: layer for layer in (*LAYERS, *STRINGING_LAYERS)}
     if name not in known:
         raise ValueError(f"no layer {name!r}; perhaps {nearest(name, known)!r}")
     return known[name]

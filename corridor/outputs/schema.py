@@ -9,7 +9,8 @@ from pathlib import Path
 
 from corridor.outputs import fields, survey_fields
 
-__all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "write_reference"]
+__all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "make_layer", "reference_of",
+           "write_reference"]
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,8 @@ class Layer:
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
             "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
-            "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma"}
+            "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
+            "s": "_s", "h": "_h"}
 
 
 def _columns(*rows):
@@ -217,10 +219,12 @@ _FIELDS = _columns(
 )
 
 
-def _layer(name, geometry, doc, columns, **docs):
-    """Make a layer of known fields; `!` marks required ones, `docs` replaces what a field means."""
+def make_layer(name, geometry, doc, columns, *, own=(), **docs):
+    """Make a layer of known fields, and `own` ones; `!` marks required ones, `docs` replaces what a field means."""
+    known = _FIELDS | _columns(*own)
+
     def column(word):
-        field = _FIELDS[word.rstrip("!")]
+        field = known[word.rstrip("!")]
         return replace(field, required=word.endswith("!"), doc=docs.get(field.name, field.doc))
 
     return Layer(name, geometry, doc, tuple(column(word) for word in columns.split()))
@@ -236,21 +240,21 @@ _PLACE = "station of the place along the line"
 
 #: The layers, in the order in which they stand in the file.
 LAYERS = (
-    _layer(
+    make_layer(
         "structures", "Point Z", "One row per structure, at its base.",
         """line! structure! role framing order station_m base_elevation_m line_angle_deg
         crossarm_azimuth_deg"""),
-    _layer(
+    make_layer(
         "spans", "LineString Z", "One row per span: the chord between the bases of its structures.",
         "line! span! section from_structure to_structure length_m rise_m ground_factor"),
-    _layer(
+    make_layer(
         "sections", None,
         "One row per stringing section, kind of wire, option and case: the tension it hangs at.",
         """line! section! wire_kind option! case! ruling_span_m horizontal_tension_n
         maximum_tension_n percent_rts condition governing_limit catenary_constant_m temperature_c
         knee_temperature_c knee_low_c knee_high_c outer_set core_set set_by
         unstressed_length_factor load_n_per_m residual"""),
-    _layer(
+    make_layer(
         "wires", "LineString Z",
         "One row per span, wire, option and case: the wire in space.",
         """line! span! section wire! kind circuit option! case! sag_m horizontal_tension_n
@@ -258,25 +262,25 @@ LAYERS = (
         catenary_constant_m length_m low_point_m wind_side method lifted! broken_span
         ruling_span_sag_m ruling_span_difference_m""",
         length_m="length of the wire along its curve", lifted="true where it has lifted a string at one of its ends"),
-    _layer(
+    make_layer(
         "clearances", "Point Z",
         "One row per span, option, case, thing protected and obstacle, passed or failed: the worst "
         "wire and place. The point is on the wire.", _CLEARANCE, station_m=_PLACE),
-    _layer(
+    make_layer(
         "violations", "Point Z", "One row per clearance with a negative margin.",
         _CLEARANCE + "severity! inherited", station_m=_PLACE),
-    _layer(
+    make_layer(
         "violation_stretches", "LineString Z",
         "One row per connected stretch of wire that falls short.",
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
-    _layer("swing_envelopes", "Polygon", *fields.ENVELOPES),
-    _layer("parcels", "MultiPolygon", *fields.PARCELS),
-    _layer("structure_loads", "Point Z", *fields.LOADS),
-    _layer("structure_capacity", "Point Z", *fields.CAPACITY),
-    _layer("clipping", None, *fields.CLIPPING),
-    _layer("point_clouds", None, *fields.CLOUDS),
-    _layer(
+    make_layer("swing_envelopes", "Polygon", *fields.ENVELOPES),
+    make_layer("parcels", "MultiPolygon", *fields.PARCELS),
+    make_layer("structure_loads", "Point Z", *fields.LOADS),
+    make_layer("structure_capacity", "Point Z", *fields.CAPACITY),
+    make_layer("clipping", None, *fields.CLIPPING),
+    make_layer("point_clouds", None, *fields.CLOUDS),
+    make_layer(
         "limits", "LineString Z",
         "One row per span and option: how hot the wire may get before it falls short. The chord of "
         "the span.",
@@ -285,8 +289,8 @@ LAYERS = (
         governing_wire station_m emergency_limit_temperature_c emergency_limit_current_a emergency_governs
         left_out""",
         station_m=_PLACE + " that sets the limit"),
-    _layer("fields", "LineString Z", *fields.ELECTRIC, **fields.ELECTRIC_MEANINGS),
-    _layer(
+    make_layer("fields", "LineString Z", *fields.ELECTRIC, **fields.ELECTRIC_MEANINGS),
+    make_layer(
         "ladder", None,
         "One row per line, option and number of spans put right, worst first: what the line carries "
         "then. The last step is the maximum temperature of the option. A span that was not assessed "
@@ -295,16 +299,16 @@ LAYERS = (
         "line! option! spans_fixed! fixed_span limiting_span limit_temperature_c limit_current_a note",
         limit_temperature_c="temperature of the wire that sets the limit; null where none clears",
         limit_current_a="continuous current per phase of the line"),
-    _layer(
+    make_layer(
         "not_assessed", "LineString Z",
         "One row per thing that should have been checked and could not be. None is a pass. The "
         "chord of the span, null where no span is known.",
         "option case line span wire against obstacle reason!"),
-    _layer("surveyed_wires", *survey_fields.SURVEYED_WIRES, **survey_fields.SURVEYED_MEANINGS),
-    _layer("surveyed_spans", *survey_fields.SURVEYED_SPANS, **survey_fields.SURVEYED_MEANINGS | {
+    make_layer("surveyed_wires", *survey_fields.SURVEYED_WIRES, **survey_fields.SURVEYED_MEANINGS),
+    make_layer("surveyed_spans", *survey_fields.SURVEYED_SPANS, **survey_fields.SURVEYED_MEANINGS | {
         "sag_difference_m": "the greatest of its wires that count: positive where one hangs lower than described"}),
-    _layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
-    _layer(
+    make_layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
+    make_layer(
         "options", None, "One row per option: what compares them.",
         """option! conductor! conductor_source conductor_confidence existing
         bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
@@ -314,12 +318,12 @@ LAYERS = (
         violations! not_assessed! expected_shortfalls probability_clear
         worst_margin_m worst_line worst_span worst_case worst_against
         greatest_sag_m greatest_percent_rts """ + fields.OF_OPTIONS),
-    _layer("uncertainty", None, *fields.UNCERTAINTY, **fields.UNCERTAINTY_MEANINGS),
-    _layer(
+    make_layer("uncertainty", None, *fields.UNCERTAINTY, **fields.UNCERTAINTY_MEANINGS),
+    make_layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!
         warnings cautions layer_digests"""),
-    _layer(
+    make_layer(
         "inputs", None, "One row per file that was read.",
         "part path! source_layer digest! crs vertical_crs unit features features_near features_compared"),
 )
@@ -369,7 +373,8 @@ file is written and that is an error:
 """
 
 
-def _section(item):
+def reference_of(item):
+    """Return what a layer is and what is in it, as Markdown."""
     kind = f"Geometry: {item.geometry}." if item.geometry else "A plain table, without geometry."
     rows = [f"| `{c.name}`{' *' if c.required else ''} | {c.type} | {c.unit or ''} | {c.doc} |"
             for c in item.columns]
@@ -387,5 +392,5 @@ def write_reference(path):
     """
     promises = "".join(f"- {sentence};\n" for sentence, _ in INVARIANTS)
     promises += "- every row handed over is in the file, and SQLite finds it undamaged.\n\n"
-    text = _PREFACE + promises + "\n".join(map(_section, LAYERS))
+    text = _PREFACE + promises + "\n".join(map(reference_of, LAYERS))
     Path(path).write_text(text, encoding="utf-8")

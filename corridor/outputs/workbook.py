@@ -10,6 +10,7 @@ import numpy as np
 from corridor.errors import CorridorError, InputError
 from corridor.outputs.guard import MARK
 from corridor.outputs.schema import LAYERS, SUFFIXES
+from corridor.outputs.stringing_layers import STRINGING_LAYERS
 
 __all__ = ["heading", "need_workbook", "write_workbook"]
 
@@ -17,9 +18,9 @@ __all__ = ["heading", "need_workbook", "write_workbook"]
 ROWS = 1_048_576
 #: Characters that XML 1.0 has no place for.
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
-_KNOWN = {column.name: column.alias for layer in LAYERS for column in layer.columns}
+_KNOWN = {column.name: column.alias for layer in (*STRINGING_LAYERS, *LAYERS) for column in layer.columns}
 _UNITS = {ending: unit for unit, ending in SUFFIXES.items() if ending} | {
-    "_m_s": "m/s", "_s": "s", "_mwh_per_km": "MWh/km", "_percent": "%"}
+    "_m_s": "m/s", "_mwh_per_km": "MWh/km", "_percent": "%"}
 #: Numbers are shown with so many digits by the unit of their column; the cell keeps them all.
 _FORMATS = {"m": "0.00", "N": "0", "N/m": "0.00", "degC": "0.0", "deg": "0.0", "A": "0", "%": "0.0", "s": "0.00",
             "kg/m": "0.000", "K": "0.0", "kW/km": "0.0", "ohm/km": "0.0000", "V/km": "0",

@@ -1,0 +1,185 @@
+"""What must be ready before a wire is put up: passed, failed, or not given."""
+
+import numpy as np
+import shapely
+
+
+__all__ = ["FAILED", "NOT_GIVEN", "PASSED", "readiness_rows"]
+
+PASSED, FAILED, NOT_GIVEN = "passed", "failed", "not given"
+
+
+def readiness_rows(scene, course, rows, rules, stringing, knees):
+    """Return the rows of `installation` of one pull, as dicts.
+
+    Parameters
+    ----------
+    scene : Scene
+    course : Course
+    rows : PullRows
+    rules : WireRules
+    stringing : Stringing
+    knees : dict
+        By option, knee [degC] with the pretension of the study and without it; nothing where it has none.
+    """
+    return [row for pull in rows.pulls for row in _Checks(scene, course, rows, rules, stringing, knees, pull).rows()]
+
+
+class _Checks:
+    """The checks of one pull in one option."""
+
+    def __init__(self, scene, course, rows, rules, stringing, knees, pull):
+        self.scene, self.course, self.rules, self.stringing, self.pull = scene, course, rules, stringing, pull
+        self.option = next(each for each in scene.options if each.name == pull["option"])
+        self.wire, self.knees = self.option.wiring.conductor, knees
+        self.crossings, self.travellers, self.reels = ([row for row in part if row["option"] == pull["option"]]
+                                                       for part in (rows.pull_crossings, rows.travellers, rows.reels))
+        self.key = {name: pull[name] for name in ("line", "pull", "option")}
+        self.place = shapely.Point(shapely.get_coordinates(pull["geometry"], include_z=True)[0])
+
+    def rows(self):
+        """All rows, those of the pull first."""
+        return [*self.tension(), *self.ground(), *self.machines(), *self.travelling(), *self.reeling(), *self.times(),
+                *self.fittings(), *(row for each in self.travellers for row in self.at_structure(each))]
+
+    def row(self, check, state, value=np.nan, limit=np.nan, unit=None, *, rule=None, note=None, **more):
+        return self.key | {"check": check, "state": state, "value": value, "limit_value": limit, "unit": unit,
+                           "source": None if rule is None else rule.told, "note": note, "geometry": self.place} | more
+
+    def held(self, item, value, unit, *, factor=1.0, note=None, check=None, **more):
+        """The row of a number beside the strictest rule about it; none where no rule is for such a wire."""
+        limit, rule = self.rules.strictest(self.wire, item)
+        if rule is None:
+            return []
+        value = np.nan if value is None else value
+        kept = value <= limit * (1 + 1e-6) if rule.bound == "most" else value >= limit * (1 - 1e-6)
+        state = NOT_GIVEN if np.isnan(value) else PASSED if kept else FAILED
+        return [self.row(check or item, state, value * factor, limit * factor, unit, rule=rule, note=note, **more)]
+
+    def beside(self, check, have, need, unit, *, note=None, **more):
+        """The row of what the crew has beside what is needed."""
+        state = NOT_GIVEN if have is None or np.isnan(need) else PASSED if need <= have else FAILED
+        return self.row(check, state, need, np.nan if have is None else have, unit, note=note, **more)
+
+    def tension(self):
+        """Tension while the wire is pulled."""
+        rows = self.held("pulling tension", self.pull["percent_rts"] / 100, "% of RTS", factor=100)
+        rows += self.held("pulling tension beside sagging", self.pull["percent_of_sagging"] / 100,
+                          "% of the sagging tension", factor=100)
+        if self.course.lost:
+            rows.append(self.row("wires run through", FAILED, note=f"not all through: {', '.join(self.course.lost)}"))
+        return rows
+
+    def ground(self):
+        """What lies below the wire while it is pulled."""
+        low = self.pull["least_height_m"]
+        state = NOT_GIVEN if np.isnan(low) else PASSED if low > 0 else FAILED
+        rows = [self.row("off the ground", state, low, 0.0, "m", note=None if state == PASSED else
+                         "layer pulled_spans tells where")]
+        for each in self.crossings:
+            if each["state"] == "clear":
+                continue
+            wrong = each["state"] == "in the way" or each["separation_m"] <= 0
+            note = {"out": "out of service, or guarded as its owner agrees", "guard": "guard structure or watch",
+                    "in the way": "clear it, or pull tauter"}[each["state"]]
+            if np.isnan(each["separation_m"]):
+                note += "; how far apart is not known"
+            rows.append(self.row(f"{each['against']} {each['obstacle']} in {each['span']}",
+                                 FAILED if wrong else NOT_GIVEN, each["separation_m"], 0.0, "m", note=note,
+                                 geometry=each["geometry"]))
+        return rows
+
+    def machines(self):
+        """Puller, tensioner, and where they stand."""
+        have, tensioner_first = self.stringing.equipment, self.pull["tensioner_at"] == self._name(0)
+        rows = [self.beside("puller capacity", have.puller_capacity, self.pull["end_tension_n"], "N"),
+                self.beside("tensioner capacity", have.tensioner_capacity, self.pull["start_tension_n"], "N")]
+        ends = (("tensioner", 0), ("puller", 1)) if tensioner_first else (("tensioner", 1), ("puller", 0))
+        for word, end in ends:
+            with np.errstate(all="ignore"):
+                heights = float(self.course.distance[end] / self.course.height[end])
+            rows += self.held("machine distance", heights, "heights of the traveller", check=f"{word} distance",
+                              structure=self._name(-end))
+        rows += self.held("bullwheel diameter", have.bullwheel_diameter, "m")
+        return rows
+
+    def _name(self, k):
+        return str(self.scene.structures.structure[self.course.structure[k]])
+
+    def travelling(self):
+        """Travellers, alike at all structures."""
+        have = self.stringing.equipment
+        rows = self.held("traveller diameter", have.traveller_diameter, "m")
+        rows += self.held("groove depth", have.traveller_groove_depth, "m", check="traveller groove depth")
+        for item in ("least groove flare", "greatest groove flare"):
+            rows += self.held(item, have.traveller_flare, "deg", check=f"traveller {item}")
+        drop = self.stringing.traveller_drop
+        return [*rows, self.row("traveller drop", NOT_GIVEN if drop is None else PASSED, np.nan if drop is None else drop,
+                                unit="m", note="without it wires are taken to run at the hooks: they hang lower by it"
+                                if drop is None else None)]
+
+    def reeling(self):
+        """Reels, joints and waste."""
+        given, have = self.stringing, self.stringing.reel_length
+        state = NOT_GIVEN if have is None else PASSED if self.reels else FAILED
+        rows = [self.row("joints", state, len(self.reels) - 1 if self.reels else np.nan, note={
+            NOT_GIVEN: "no reel length", FAILED: "no place is left for joints"}.get(state, self.pull["joints"]))]
+        for check, value, unit in (("joint distance from structures", given.joint_distance, "m"),
+                                   ("waste", given.waste, None)):
+            rows.append(self.row(check, NOT_GIVEN if value is None else PASSED, np.nan if value is None else value,
+                                 unit=unit, note="taken for none" if value is None else None))
+        return rows
+
+    def times(self):
+        """Time in travellers, and how much is sagged at once."""
+        given, rows = self.stringing, []
+        hours = [None if each is None else each / 3600 for each in (given.time_in_travellers, given.time_to_clip)]
+        whole = None if None in hours else sum(hours)
+        rows += self.held("time until sagged", hours[0], "h")
+        rows += self.held("time until clipped", whole, "h")
+        rows += self.held("sagging length", self.pull["length_m"], "m")
+        for rule in self.rules.of(self.wire, "time to equalise"):
+            rows.append(self.row("time to equalise", NOT_GIVEN, limit=rule.value, unit=rule.unit, rule=rule, note=
+                                 "tension the core alone to the tension of the chart; clamp; let it equalise; then sag"))
+        return rows
+
+    def fittings(self):
+        """Grips and fittings by the kind of wire, bending, and the pretension."""
+        have, rows = self.stringing.equipment.fittings_for, []
+        for rule in self.rules.of(self.wire, "grips and fittings"):
+            rows.append(self.row(f"grips and fittings: {rule.kind}", PASSED if rule.kind in have else NOT_GIVEN,
+                                 rule=rule, note=rule.words))
+        for rule in self.rules.of(self.wire, "least bending radius"):
+            rows.append(self.row("least bending radius", NOT_GIVEN, limit=rule.of(self.wire.diameter), unit="m",
+                                 rule=rule, note=rule.note or None))
+        if self.option.name in self.knees:
+            drawn, plain = self.knees[self.option.name]
+            rows.append(self.row("pretension", PASSED, self.option.wiring.pretension, unit="N", note=(
+                f"draw to this before sagging: the knee comes at {drawn:.0f} degC, without it at {plain:.0f} degC")))
+        return rows
+
+    def at_structure(self, each):
+        """The rows of one structure."""
+        name, more = each["structure"], {"structure": each["structure"], "geometry": each["geometry"]}
+        have = self.stringing.equipment
+        limit, rule = self.rules.strictest(self.wire, "angle of one traveller")
+        rows = []
+        if rule is not None:
+            sheaves = 2 if name in have.twin_travellers else 1
+            turn = each["turn_deg"] / sheaves
+            state = NOT_GIVEN if np.isnan(turn) else PASSED if turn <= limit else FAILED
+            rows.append(self.row("angle over a traveller", state, turn, limit, "deg", rule=rule, note=None if state ==
+                                 PASSED else "two travellers in a row, or a larger one", **more))
+        rows.append(self.beside("traveller capacity", have.traveller_capacity, each["traveller_load_n"], "N", **more))
+        if each["held_down"]:
+            rows.append(self.row("traveller held down", FAILED, note="the wire lifts it while it is pulled", **more))
+        beside = [row for row in self.crossings if row["state"] == "out" and name in row["span"].split("-")]
+        if beside:
+            _, rule = self.rules.strictest(self.wire, "distance of grounded travellers")
+            rows.append(self.row("grounded traveller", NOT_GIVEN, rule=rule, note="beside a line that is crossed", **more))
+        if name in (self._name(0), self._name(-1)):
+            rows.append(self.row("structure bears the snubbed wires", NOT_GIVEN, each["snubbed_down_n"], unit="N", note=
+                                 "downward load of all wires; along and across in layer travellers", **more))
+        return rows
+
+

@@ -1,0 +1,81 @@
+"""What the tolerance of sags on the day of stringing may take from margins."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from corridor.check import find
+from corridor.line.uncertainty import Deviation, Uncertainty
+
+__all__ = ["tolerance_rows"]
+
+#: Columns that a row keeps of the clearance with the least that is left.
+_KEPT = ("span", "against", "obstacle", "case", "margin_m")
+
+
+def tolerance_rows(facts, plan, ground, watched, tolerance, *, progress=None):
+    """Return the rows of `sag_tolerance`, as dicts: what is left of the margins of each section and option.
+
+    Parameters
+    ----------
+    facts, plan, ground
+        Of the study.
+    watched : dict
+        Line, section to a list of (span, share): sag of the ruling span over that of the watched span [-].
+    tolerance : dict
+        Option to tolerance of the sag in the watched span [m]; nan where none is known.
+    progress : callable, optional
+
+    Returns
+    -------
+    list of dict
+        A margin changes with the sag as it does for a small error of it (`corridor.clearance.spread`), to the worse.
+
+    Notes
+    -----
+    All margins of the check are looked at. What it could not assess has no margin here either, and is counted.
+    """
+    unit = max((value for value in tolerance.values() if np.isfinite(value)), default=0.0)
+    if not unit:
+        return [_unknown(line, section, option) for line, section in watched for option in tolerance]
+    sure = Uncertainty({"stringing_sag": Deviation(unit, "section", "tolerance of sags", "m")})
+    kept, lost = [], {}
+    names = dict(zip(zip(plan.spans.line, plan.spans.name, strict=True), plan.sections.name[plan.spans.section],
+                     strict=True))
+    for layer, columns in find(replace(facts, uncertainty=sure), plan, ground, progress=progress):
+        if layer == "clearances":
+            kept.append({name: columns[name] for name in ("line", "section", "option", "margin_sd_m", *_KEPT)})
+        elif layer == "not_assessed":
+            for line, span, option in zip(columns["line"], columns["span"], columns["option"], strict=True):
+                for each in tolerance if option is None else (option,):
+                    key = line, names.get((line, span)), each
+                    lost[key] = lost.get(key, 0) + 1
+    rows = {name: np.concatenate([part[name] for part in kept]) for name in kept[0]} if kept else {}
+    return [_row(rows, lost, key, option, spans, value, unit) for key, spans in watched.items()
+            for option, value in tolerance.items()]
+
+
+def _unknown(line, section, option):
+    return {"line": line, "section": section, "option": option, "words": "no tolerance is given"}
+
+
+def _row(rows, lost, key, option, spans, tolerance, unit):
+    """The row of a section and option."""
+    line, section = key
+    if not np.isfinite(tolerance):
+        return _unknown(line, section, option)
+    control, share = max(spans, key=lambda each: each[1])
+    base = {"line": line, "section": section, "option": option, "control_span": control, "tolerance_m": tolerance}
+    own = np.flatnonzero((rows["line"] == line) & (rows["section"] == section) & (rows["option"] == option)) \
+        if rows else np.zeros(0, int)
+    left = rows["margin_m"][own] - rows["margin_sd_m"][own] * share * tolerance / unit if len(own) else np.zeros(0)
+    missing = lost.get((line, section, option), 0) + int(np.isnan(left).sum())
+    after = f"; {missing} more not assessed" * bool(missing)
+    if not np.isfinite(left).any():
+        return base | {"words": "nothing is assessed" + after}
+    i = own[int(np.nanargmin(left))]
+    least = float(np.nanmin(left))
+    state = f"short by {-least:.2f} m" if least < 0 else f"{np.floor(100 * least) / 100:.2f} m left"
+    words = (f"{tolerance:.2f} m more or less sag in {control}: {rows['span'][i]}, {rows['against'][i]}, "
+             f"{rows['case'][i]}: {state}")
+    return base | {name: rows[name][i] for name in _KEPT} | {"margin_with_tolerance_m": least, "words": words + after}
