@@ -61,8 +61,7 @@ class _Told:
         self.first = int(np.flatnonzero(self.scene.spans.tail == self.course.structure[0])[0])
         self.chords = span_chords(self.scene.structures, plan.base_elevation, plan.spans)
         #: Greatest tension of any wire at both ends of each span between structures (option, span, 2) [N].
-        self.tension = np.fmax.reduce(wires.moving.tension[:, :, 1:-1], axis=0) if len(self.course.wire) else \
-            np.full((len(self.names), len(self.course.structure) - 1, 2), np.nan)
+        self.tension = np.fmax.reduce(wires.moving.tension[:, :, 1:-1], axis=0)
 
     def key(self, option):
         return {"line": self.pulled.line, "pull": self.pulled.name, "option": self.names[option]}
@@ -86,7 +85,7 @@ class _Told:
                 rows.append(self.key(o) | {
                     "span": name, "tension_at_start_n": self.tension[o, s, 0],
                     "tension_at_end_n": self.tension[o, s, 1], "height_m": low, "note": note,
-                    "sag_m": self.below.sag[s, o] if len(self.course.wire) else np.nan,
+                    "sag_m": self.below.sag[s, o],
                     "geometry": self.chords[self.pulled.first + s]})
         return rows
 
@@ -150,23 +149,26 @@ class _Told:
     def travellers(self):
         """Rows of `travellers`."""
         scene, course, rows = self.scene, self.course, []
-        x, base = scene.structures, self.plan.base_elevation
+        x, base, last = scene.structures, self.plan.base_elevation, len(course.structure) - 1
+        turns = np.abs((np.degrees(np.diff(course.azimuth)) + 180) % 360 - 180)
         for o, option in enumerate(scene.options):
             wire = option.wiring.conductor
             least = self.rules.strictest(wire, "traveller diameter")[0]
             bend = self.rules.strictest(wire, "angle of one traveller")[0]
-            several = scene.subconductors[course.row[0, 0], o] if len(course.wire) else 1
+            several = scene.subconductors[course.row[0, 0], o]
             for k, s in enumerate(course.structure):
                 node = k + 1
                 moving, held = (np.asarray(force)[:, o, node] for force in (self.wires.force_moving,
                                                                            self.wires.force_held))
                 turn = np.fmax.reduce(self.wires.turn[:, o, node], initial=np.nan)
+                # Machines stand in line with the spans at the ends of a pull.
+                aside = turns[k - 1] if 0 < k < last else 0.0
                 load = np.fmax.reduce(np.linalg.norm(np.stack([moving, held]), axis=-1), axis=(0, 1), initial=np.nan)
                 down = bool(self.wires.moving.held_down[:, o, node].any())
-                sums = [several * each.sum(axis=0) if len(each) else np.full(3, np.nan) for each in (moving, held)]
+                sums = [several * each.sum(axis=0) for each in (moving, held)]
                 rows.append(self.key(o) | {
-                    "structure": x.structure[s], "line_angle_deg": self.plan.route.line_angle[s], "turn_deg": turn,
-                    "traveller": None if np.isnan(turn) else "one" if turn <= bend else "two, or a larger one",
+                    "structure": x.structure[s], "line_angle_deg": aside, "turn_deg": turn,
+                    "traveller": "one" if aside <= bend else "two, or a larger one",
                     "least_diameter_m": least, "traveller_load_n": load,
                     **{f"{name}_{way}_n": total[i] for name, total in zip(("pulling", "snubbed"), sums, strict=True)
                        for i, way in ((2, "down"), (1, "right"), (0, "ahead"))},
@@ -184,7 +186,7 @@ class _Told:
     def reels(self):
         """Rows of `reels`; none where no length is given, or joints find no place."""
         length, rows = self.stringing.reel_length, []
-        if length is None or not len(self.course.wire):
+        if length is None:
             return rows
         allowed, usable = self._joint_spans(), length / (1 + (self.stringing.waste or 0.0))
         order = slice(None, None, -1) if self.pulled.forward else slice(None)
@@ -236,7 +238,7 @@ class _Told:
             start, end = (T0, T1) if self.pulled.forward else (T1, T0)
             greatest = np.fmax.reduce(each, axis=(0, 1, 2), initial=np.nan)
             hung = moving.unstressed[:, o, 1:-1].sum(axis=1)
-            several = int(scene.subconductors[course.row[0, 0], o]) if len(course.wire) else 0
+            several = int(scene.subconductors[course.row[0, 0], o])
             own = [row for row in reels if row["option"] == self.names[o]]
             joints = ", ".join(row["joint_span"] for row in own if row["joint_span"])
             heights = [row["height_m"] for row in spans if row["option"] == self.names[o]]
@@ -248,7 +250,7 @@ class _Told:
                 "greatest_tension_n": greatest, "percent_rts": 100 * greatest / wire.rts,
                 "allowed_tension_n": tensions.bound[o], "allowed_by": tensions.bound_by[o],
                 "sagging_tension_n": tensions.sagging[o], "percent_of_sagging": 100 * greatest / tensions.sagging[o],
-                "wire_length_m": hung.max(initial=-np.inf) if len(hung) else np.nan,
+                "wire_length_m": hung.max(),
                 "wire_needed_m": several * hung.sum() * (1 + (self.stringing.waste or 0.0)),
                 "reels": len(own) or None, "joints": joints or None,
                 "least_height_m": np.nan if np.isnan(heights).any() else min(heights), "crossings": len(over),

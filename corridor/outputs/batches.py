@@ -14,12 +14,12 @@ from corridor.errors import nearest
 from corridor.outputs.schema import LAYERS
 from corridor.outputs.stringing_layers import STRINGING_LAYERS
 
-__all__ = ["arrow_schema", "even", "known_layer", "record_batch"]
+__all__ = ["arrow_schema", "as_columns", "even", "known_layer", "record_batch"]
 
 _TYPES = {"text": pa.string(), "real": pa.float64(), "integer": pa.int64(), "boolean": pa.bool_(),
           "datetime": pa.timestamp("ms", tz="UTC")}
 #: Kinds of numpy array that each type of column takes.
-_KINDS = {"text": "UO", "real": "fiu", "integer": "iu", "boolean": "bO", "datetime": "MO"}
+_KINDS = {"text": "UO", "real": "fiu", "integer": "iuO", "boolean": "bO", "datetime": "MO"}
 _GEOMETRY_IDS = {"Point Z": 0, "LineString Z": 1, "Polygon": 3, "MultiPolygon": 6}
 _WKB = {"ARROW:extension:name": "geoarrow.wkb"}
 
@@ -30,6 +30,20 @@ def known_layer(name):
     if name not in known:
         raise ValueError(f"no layer {name!r}; perhaps {nearest(name, known)!r}")
     return known[name]
+
+
+def as_columns(name, rows):
+    """Return rows, as dicts, as the columns of the layer of that name; what a row leaves out is not known."""
+    layer = known_layer(name)
+    plain = {"real": (float, np.nan), "integer": (object, None), "text": (object, None), "boolean": (object, None)}
+    columns = {}
+    for column in layer.columns:
+        kind, unknown = plain[column.type]
+        values = [row.get(column.name, unknown) for row in rows]
+        columns[column.name] = np.fromiter(values, kind, len(values))
+    if layer.geometry:
+        columns["geometry"] = np.fromiter((row["geometry"] for row in rows), object, len(rows))
+    return columns
 
 
 def arrow_schema(layer):

@@ -84,6 +84,8 @@ _OWN = (
 _MEANINGS = {
     "state": "`out`: a line that must be out of service, or a guard that its owner agrees to; `guard`: a guard "
     "structure or a watch; `clear`: below the wire, with nothing to do; `in the way`: reaches up to the wire",
+    "line_angle_deg": "angle by which the wire is turned aside at the structure; 0 at the ends of a pull, where "
+    "machines stand in line",
     "option": "name of the option of the study that is strung", "position": "where the wire is: above or below it",
 }
 _READINESS = {"state": "`passed`, `failed`, or `not given`: what was not given is not passed",
