@@ -32,6 +32,7 @@ COMMANDS = (
     "curves",
     "compare",
     "design",
+    "stringing",
     "plan",
     "diff",
     "report",

@@ -48,7 +48,7 @@ def result(folder):
 
 @pytest.fixture(scope="module")
 def chart(folder):
-    return rows(ask(folder / "study.toml", "stringing", [-20.0, 10.0, 40.0]).rows)
+    return rows(ask(folder / "study.toml", "stringing_chart", [-20.0, 10.0, 40.0]).rows)
 
 
 def rows(columns):
@@ -161,7 +161,7 @@ def test_a_measured_wire_is_final(folder):
            if (r["section"], r["option"], r["wire_kind"]) == ("N01-N06", "existing", "phase")]
     assert {r["condition"] for r in own} == {"final"}
     assert len(own) == 6
-    strung = [r for r in rows(ask(path, "stringing", [20.0]).rows)
+    strung = [r for r in rows(ask(path, "stringing_chart", [20.0]).rows)
               if r["section"] == "N01-N06" and r["option"] == "existing"]
     assert [r["traveller_tension_n"] for r in strung] == pytest.approx([19000.0] * len(strung), rel=5e-3)
 
@@ -245,7 +245,7 @@ def test_by_the_ruling_span_both_are_the_same(folder):
     path = folder / "ruling.toml"
     text = (folder / "study.toml").read_text(encoding="utf-8")
     path.write_text(text.replace("[study]\n", '[study]\nmethod = "ruling_span"\n', 1), encoding="utf-8")
-    table = ask(path, "stringing", [0.0]).rows
+    table = ask(path, "stringing_chart", [0.0]).rows
     np.testing.assert_array_equal(table["sag_m"], table["traveller_sag_m"])
 
 

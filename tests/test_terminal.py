@@ -26,6 +26,7 @@ ARGUMENTS = {
     "tables": ("--folder", "{folder}", "--no-workbook"), "export": ("--output", "{folder}/field.geojson"),
     "diff": (), "inspect": ("--output", "{folder}/doubts.csv"), "headroom": ("--folder", "{folder}"),
     "survey": ("--folder", "{folder}"),
+    "stringing": ("--folder", "{folder}"),
 }
 #: Searches that take long on any study; their own tests run them.
 LONG = {"design", "plan"}

@@ -40,7 +40,7 @@ def sag(study, progress, overwrite, folder, stringing, coldest, hottest, step, r
     guard = study.guard(overwrite)
     steps = _temperatures(coldest, hottest, step)
     if stringing:
-        chart = study.stringing(steps, returns=returns, progress=progress)
+        chart = study.stringing_chart(steps, returns=returns, progress=progress)
         return Answer(chart.status, write_chart(chart, folder, guard) if folder else (), lambda: chart_text(chart.rows),
                       chart=table_rows(chart.rows))
     result = study.sag(progress=progress)

@@ -1,6 +1,7 @@
 """Tensions measured on a wire that hangs, section by section."""
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -9,11 +10,12 @@ from corridor.errors import InputError, nearest
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Measured
 
-__all__ = ["check_measured", "read_measured"]
+__all__ = ["SagRow", "check_measured", "constant_of_sag", "read_measured", "read_sags"]
 
 #: Columns, with the bounds beyond which a number is a slip of its unit; None for text.
 COLUMNS = {"section": None, "line": None, "temperature": (-60.0, 300.0), "horizontal_tension": (100.0, 1e6),
-           "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0), "swing": (-60.0, 60.0)}
+           "sag": (0.01, 500.0), "span_length": (5.0, 5000.0), "rise": (-3000.0, 3000.0), "swing": (-60.0, 60.0),
+           "condition": None}
 #: What columns measure that are no lengths.
 _KINDS = {"temperature": "temperature", "horizontal_tension": "force", "swing": "angle"}
 
@@ -26,7 +28,8 @@ def read_measured(path, units=None):
     path : path
         A CSV file with a row of names: `section`, `temperature` [degC], and `horizontal_tension` [N], or `sag` [m]
         with `span_length` [m] and, where its ends differ in height, `rise` [m]; `swing` [deg] of the wire's plane then,
-        where wind blew; `line` where lines share a name of a section.
+        where wind blew; `line` where lines share a name of a section; `condition` "final", which is the default, or
+        "initial" for a new wire that was measured when it had been strung.
     units : mapping or None
         Units of numbers without one, by column; None where they are as above.
 
@@ -48,6 +51,48 @@ def read_measured(path, units=None):
             raise row.error("section", "each section once")
         found[key] = made
     return tuple(found.values())
+
+
+class SagRow(NamedTuple):
+    """A sag measured on the day of stringing: of a `wire` in a `span`, clipped in, bare; `line` "" where only one has
+    such a span; `temperature` of the wire [degC], `sag` [m], and the `line_number` of the row in its file."""
+
+    line: str
+    span: str
+    wire: str
+    temperature: float
+    sag: float
+    line_number: int
+
+
+def read_sags(path):
+    """Read sags measured on the day of stringing.
+
+    Parameters
+    ----------
+    path : path
+        A CSV file with a row of names: `span`, `wire`, `temperature` [degC], `sag` [m], and `line` where lines share
+        a name of a span.
+
+    Returns
+    -------
+    list of SagRow
+
+    Raises
+    ------
+    InputError
+        A column or cell that cannot be used, or one wire in a span twice.
+    """
+    found = {}
+    for row in read_given(path, ("line", "span", "wire", "temperature", "sag"), ("span", "wire", "temperature", "sag"),
+                          None, "a row for each sag that was measured"):
+        numbers = {name: row.number(name, _KINDS.get(name, "length"), low=COLUMNS[name][0], high=COLUMNS[name][1])
+                   for name in ("temperature", "sag")}
+        key = row["line"], row["span"], row["wire"]
+        if key in found or not row["span"] or not row["wire"]:
+            raise row.error("span", "the name of a span and of a wire, each pair once")
+        found[key] = SagRow(*key, **numbers, line_number=row.line)
+    return list(found.values())
 
 
 def check_measured(measured, structures, path):
@@ -84,19 +129,22 @@ def _measured(row):
         raise row.error(None, "horizontal_tension, or sag with span_length",
                         found="neither or both, or a sag without its span")
     rise = 0.0 if math.isnan(values["rise"]) else values["rise"]
-    constant = math.nan if math.isnan(sag) else _constant(row, S, rise, sag)
+    constant = math.nan if math.isnan(sag) else constant_of_sag(S, rise, sag)
+    if not math.isnan(sag) and math.isnan(constant):
+        raise row.error("sag", "the sag of a hanging wire", found=f"{sag:g} m in a span of {S:g} m")
+    initial = bool(row["condition"]) and row.choice("condition", ("initial", "final")) == "initial"
     slant = 0.0 if math.isnan(values["swing"]) else math.tan(math.radians(values["swing"]))
-    return Measured(row["line"], row["section"], values["temperature"], H, constant, slant)
+    return Measured(row["line"], row["section"], values["temperature"], H, constant, slant, initial)
 
 
-def _constant(row, span, rise, sag):
-    """Catenary constant [m] of a sag, by root finding."""
+def constant_of_sag(span, rise, sag):
+    """Return the catenary constant [m] of a sag [m], by root finding; nan where no wire hangs so."""
     def off(constant):
         return float(greatest_sag(span, rise, constant)) - sag
 
     low, high = span / 4, span * 1e4
     if off(low) < 0 or off(high) > 0:
-        raise row.error("sag", "the sag of a hanging wire", found=f"{sag:g} m in a span of {span:g} m")
+        return math.nan
     # Only a study with measured curves needs it, and it takes a quarter of a second to load.
     from scipy.optimize import brentq
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from corridor.clearance.clipping import sag_in_travellers
-from corridor.line.elongation_laws import reshape_law, take_law
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.model import clip_wires
 from corridor.line.temperature_range import at_temperatures
 from corridor.mechanics.return_wave import return_time
@@ -90,14 +90,8 @@ def _rows(scene, wires, option, T, returns, part, final, lying):
 
 def as_strung(scene):
     """Return the law of every group and option in the condition it is sagged in, and True for groups where that is the
-    final one.
-
-    The law of the first case serves for the initial condition: it is the same in all of them.
-    """
+    final one."""
     strung = scene.strung
-    measured = (strung.governing < 0) & (strung.limit_text != None)  # noqa: E711
-    final = measured | np.array([each.existing for each in scene.options])
+    final = strung.measured_final | np.array([each.existing for each in scene.options])
     final[scene.groups.kind == "shield"] = False
-    initial = take_law(strung.part, np.s_[..., 0])
-    part = type(initial)(*(np.where(final, last, first) for last, first in zip(strung.final, initial, strict=True)))
-    return part, final
+    return choose_law(final, strung.final, strung.initial), final

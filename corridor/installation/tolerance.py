@@ -7,10 +7,10 @@ import numpy as np
 from corridor.check import find
 from corridor.line.uncertainty import Deviation, Uncertainty
 
-__all__ = ["tolerance_rows"]
+__all__ = ["KEPT", "found_clearances", "tolerance_rows"]
 
 #: Columns that a row keeps of the clearance with the least that is left.
-_KEPT = ("span", "against", "obstacle", "case", "margin_m")
+KEPT = ("span", "against", "obstacle", "case", "margin_m")
 
 
 def tolerance_rows(facts, plan, ground, watched, tolerance, *, progress=None):
@@ -39,20 +39,34 @@ def tolerance_rows(facts, plan, ground, watched, tolerance, *, progress=None):
     if not unit:
         return [_unknown(line, section, option) for line, section in watched for option in tolerance]
     sure = Uncertainty({"stringing_sag": Deviation(unit, "section", "tolerance of sags", "m")})
+    rows, lost = found_clearances(replace(facts, uncertainty=sure), plan, ground, progress)
+    return [_row(rows, lost, key, option, spans, value, unit) for key, spans in watched.items()
+            for option, value in tolerance.items()]
+
+
+def found_clearances(facts, plan, ground, progress=None):
+    """Return the clearances of a check, and how much it could not assess.
+
+    Returns
+    -------
+    rows : dict of ndarray
+        Columns of `clearances` that a row is made of.
+    lost : dict
+        Line, section and option to the number of rows of `not_assessed`.
+    """
     kept, lost = [], {}
     names = dict(zip(zip(plan.spans.line, plan.spans.name, strict=True), plan.sections.name[plan.spans.section],
                      strict=True))
-    for layer, columns in find(replace(facts, uncertainty=sure), plan, ground, progress=progress):
+    for layer, columns in find(facts, plan, ground, progress=progress):
         if layer == "clearances":
-            kept.append({name: columns[name] for name in ("line", "section", "option", "margin_sd_m", *_KEPT)})
+            kept.append({name: columns.get(name, np.full(len(columns["line"]), np.nan))
+                         for name in ("line", "section", "option", "margin_sd_m", *KEPT)})
         elif layer == "not_assessed":
             for line, span, option in zip(columns["line"], columns["span"], columns["option"], strict=True):
-                for each in tolerance if option is None else (option,):
-                    key = line, names.get((line, span)), each
+                for each in facts.options if option is None else (option,):
+                    key = line, names.get((line, span)), getattr(each, "name", each)
                     lost[key] = lost.get(key, 0) + 1
-    rows = {name: np.concatenate([part[name] for part in kept]) for name in kept[0]} if kept else {}
-    return [_row(rows, lost, key, option, spans, value, unit) for key, spans in watched.items()
-            for option, value in tolerance.items()]
+    return ({name: np.concatenate([part[name] for part in kept]) for name in kept[0]} if kept else {}), lost
 
 
 def _unknown(line, section, option):
@@ -78,4 +92,4 @@ def _row(rows, lost, key, option, spans, tolerance, unit):
     state = f"short by {-least:.2f} m" if least < 0 else f"{np.floor(100 * least) / 100:.2f} m left"
     words = (f"{tolerance:.2f} m more or less sag in {control}: {rows['span'][i]}, {rows['against'][i]}, "
              f"{rows['case'][i]}: {state}")
-    return base | {name: rows[name][i] for name in _KEPT} | {"margin_with_tolerance_m": least, "words": words + after}
+    return base | {name: rows[name][i] for name in KEPT} | {"margin_with_tolerance_m": least, "words": words + after}

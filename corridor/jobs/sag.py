@@ -127,8 +127,7 @@ def _greatest(rows, spans):
 def _told_once(scene, rows):
     """True for rows that say something new: shield wires once, measured wires final, whatever the case says."""
     shape = scene.strung.horizontal_tension.shape
-    measured = (scene.strung.governing < 0) & (scene.strung.limit_text != None)  # noqa: E711
-    measured = np.broadcast_to(measured[..., None], shape).ravel()
+    measured = np.broadcast_to(scene.strung.measured_final[..., None], shape).ravel()
     again = (rows["wire_kind"] == "shield") & (rows["option"] != scene.options[0].name)
     return ~again & ~(measured & (rows["condition"] == "initial"))
 

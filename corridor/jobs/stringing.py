@@ -15,6 +15,8 @@ from corridor.check import Progress
 from corridor.clearance.clipping import clipping_rows
 from corridor.clearance.proximity import surroundings
 from corridor.errors import InputError, nearest
+from corridor.inputs.measured import read_sags
+from corridor.installation.as_built import as_built_rows, section_rows
 from corridor.installation.profiles import Profile, profile_of
 from corridor.installation.pull_rows import pull_rows
 from corridor.installation.pulling import pull_wires
@@ -66,9 +68,10 @@ class StringingResult:
 
     @property
     def status(self) -> int:
-        """Exit status: 1 where a check of readiness failed, 3 where one was not given, else 0."""
-        states = set(self.layers["installation"]["state"])
-        return 1 if FAILED in states else 3 if NOT_GIVEN in states else 0
+        """Exit status: 1 where a check of readiness failed, or a wire as built falls short; 3 where something was not
+        given; else 0."""
+        states, margins = set(self.layers["installation"]["state"]), self.layers["as_built_sections"]["margin_m"]
+        return 1 if (margins < 0).any() or FAILED in states else 3 if NOT_GIVEN in states else 0
 
     @property
     def frames(self) -> Frames:
@@ -77,7 +80,7 @@ class StringingResult:
 
 
 def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: ArrayLike = TEMPERATURES, *,
-                    progress: Progress | None = None) -> StringingResult:
+                    as_built: Path | str | None = None, progress: Progress | None = None) -> StringingResult:
     """Return how the wires of options are pulled, sagged and clipped in, and what must be ready for that.
 
     Parameters
@@ -87,16 +90,22 @@ def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: A
         Names; default: all but the existing one.
     temperatures : array_like, shape (temperature,)
         Of the wire, for control spans [degC].
+    as_built : path, optional
+        A CSV file of sags that were measured once the wire of the one option was strung
+        (`corridor.inputs.measured.read_sags`): it is told what each hangs at, and all is checked again.
     progress : callable, optional
         `progress(done, total)` in spans: each counts twice, once pulled and once for the tolerance of its sag.
 
     Raises
     ------
     InputError
-        No such option, or a file of the study that cannot be used.
+        No such option, or a file that cannot be used.
     """
     facts, plan, ground = opened.laid_out
     names = _wanted(opened, facts.options, options)
+    if as_built is not None and len(names) > 1:
+        raise InputError(opened.study.path, "--as-built", f"{len(names)} options", "--option with the one that hangs")
+    sags = [] if as_built is None else read_sags(as_built)
     stringing = opened.study.stringing or Stringing()
     rules = load_wire_rules(None if stringing.rules is None else opened.study.resolve(stringing.rules))
     T, total = np.unique(np.asarray(temperatures, float)), 2 * len(plan.spans)
@@ -114,7 +123,10 @@ def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: A
             progress(count + done, 2 * count)
 
     rows = tolerance_rows(facts, plan, ground, work.watched, {name: tolerance[name] for name in names}, progress=told)
-    return StringingResult(work.layers(names) | {"sag_tolerance": as_columns("sag_tolerance", rows)},
+    built = as_built_rows(facts, plan, names[0], sags, tolerance[names[0]], as_built) if sags else []
+    again = section_rows(facts, plan, ground, names[0], built) if built else []
+    found = {"sag_tolerance": rows, "as_built": [each.row for each in built], "as_built_sections": again}
+    return StringingResult(work.layers(names) | {name: as_columns(name, part) for name, part in found.items()},
                            opened.inputs.crs, names, work.profiles, tuple(option.name for option in facts.options))
 
 

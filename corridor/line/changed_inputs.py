@@ -60,7 +60,7 @@ class Changed:
         row = np.arange(errors)[:, None] * (units * options) + states.unit * options + states.option
         pairs, found = self.asked.pairs, self.settled
         weight, case = self.weight[row, states.case], np.broadcast_to(states.case, row.shape)
-        initial = self.asked.table.initial_case[case] & np.isnan(pairs.measured[row])
+        initial = self.asked.table.initial_case[case] & ~pairs.hangs[row]
         state = (found.excess[row], pairs.span[row], np.hypot(weight, states.wind), self.temperature[row, case])
         outer, core = (np.where(initial, getattr(found, f"initial_{part}")[row], getattr(found, f"final_{part}")[row])
                        for part in ("outer", "core"))

@@ -290,7 +290,8 @@ class Limit:
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured of the wire in one section: it hangs final, with this tension, bare.
+    """What was measured of the wire in one section, bare: it hangs final with this tension, or, where it is `initial`,
+    was strung to it and all that years and loads will do to it is to come.
 
     `line` "" stands for every line; `temperature` [degC]; `horizontal_tension` [N], across the load, or else nan and
     the catenary `constant` [m]; `slant` of the load, wind over weight [-].
@@ -302,6 +303,7 @@ class Measured:
     horizontal_tension: float
     constant: float
     slant: float = 0.0
+    initial: bool = False
 
 
 @dataclass(frozen=True)

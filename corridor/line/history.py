@@ -28,7 +28,8 @@ class Pairs:
 
     `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare_weight`
     [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
-    `measured` [N], `measured_at` [degC], under the `measured_load` [N/m], nan where nothing was. `load` [N/m],
+    `measured` [N], `measured_at` [degC], under the `measured_load` [N/m], nan where nothing was; `as_strung` where that
+    was on the day of stringing. `load` [N/m],
     `temperature` [degC] of each case, and whether it counts among the loads that have been, `seen`;
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit;
     `creep_share` of the sets that years leave, 1 as predicted; `let_out` share of the ruling span by which the wire of
@@ -49,6 +50,7 @@ class Pairs:
     measured: Array
     measured_at: Array
     measured_load: Array
+    as_strung: Booleans
     load: Array
     temperature: Array
     limit_tension: Array
@@ -59,6 +61,11 @@ class Pairs:
     seen: Booleans
     creep_share: Array
     let_out: Array
+
+    @property
+    def hangs(self) -> Booleans:
+        """Whether each was measured as it hangs, final."""
+        return np.isfinite(self.measured) & ~self.as_strung
 
     def __getitem__(self, index: Index) -> "Pairs":
         """Return those pairs alone."""
@@ -209,8 +216,8 @@ def _length(pairs: Pairs, sets: Array) -> tuple[Array, Integers]:
     known = np.isfinite(pairs.measured)
     if known.any():
         some = pairs[known]
-        final = with_sets(some.law, *sets[2:, known])
-        excess[known] = unstressed_excess(some.span, some.measured, some.measured_load, some.measured_at, final)
+        law = with_sets(some.law, *np.where(some.as_strung, sets[:2, known], sets[2:, known]))
+        excess[known] = unstressed_excess(some.span, some.measured, some.measured_load, some.measured_at, law)
         governing[known] = -1
     return excess, governing
 

@@ -37,5 +37,6 @@ def texts(which: Integers, table: "WiringTable", pairs: Pairs, governing: Intege
         text[at] = f"{text[at]}, {100 * share.reshape(which.shape)[at]:+.3g} % in this section"
     for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
         H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
-        text[g, o] = f"measured: {H:.0f} N at {T:g} degC"
+        when = " as strung" * bool(pairs.as_strung.reshape(which.shape)[g, o])
+        text[g, o] = f"measured{when}: {H:.0f} N at {T:g} degC"
     return text

@@ -42,6 +42,7 @@ class Strung:
     `final_doubtful` the same of final states (group, option, case);
     `part` is the end at which the wire hangs lower, `taut` the other, `taut_tension` [N] with it (group, option, case).
     `in_doubt` are all laws that wires may obey, each with the excess that goes with it, (group, option, case).
+    `measured_final` (group, option) those that were measured as they hang, final.
     """
 
     weight: Array
@@ -71,6 +72,7 @@ class Strung:
     taut: Law
     taut_tension: Array
     in_doubt: tuple[tuple[Array, Law], ...]
+    measured_final: Booleans
 
     @property
     def constant(self) -> Array:
@@ -134,7 +136,7 @@ def ask(groups: WireGroups, options: Sequence[Option], cases: Sequence[Case], sh
     pairs, limits, share, by_shape = _pairs(groups, which, table, sections)
     today = next((i for i, option in enumerate(options) if option.existing), None)
     stands = (which == 0) | (np.arange(len(options)) == (-1 if today is None else today))
-    ends = Ends(stands.ravel() | np.isfinite(pairs.measured), table.doubtful[which.ravel()])
+    ends = Ends(stands.ravel() & ~pairs.as_strung | pairs.hangs, table.doubtful[which.ravel()])
     return Asked(which, table, pairs, limits, ends, share, by_shape, today)
 
 
@@ -174,13 +176,13 @@ def _pairs(groups: WireGroups, which: Integers, table: WiringTable,
     limits = PairLimits(table.kind[row], table.value[row] * (1 + share), table.limit_weight[row], table.limit_wind[row],
                      groups.spans[group, None], groups.rises[group, None])
     bound = np.where(limits.kind == "existing", np.nan, limits.value)
-    measured, measured_at, measured_load, by_shape = _measured(groups, which, table, sections)
+    measured, measured_at, measured_load, by_shape, as_strung = _measured(groups, which, table, sections)
     one = np.ones(len(row))
     pairs = Pairs(
         take_law(table.law, row), None if table.creep is None else take_law(table.creep, row), table.method[row],
         columns["permanent_set"], groups.span[group], table.bare_weight[row], columns["rts"],
         columns["everyday_temperature"], columns["stringing_temperature"], columns["age"], columns["pretension"],
-        measured, measured_at, measured_load,
+        measured, measured_at, measured_load, as_strung > 0,
         np.hypot(table.weight, table.wind)[row], table.temperature[row], limits.tension(bound),
         np.hypot(limits.weight, limits.wind), table.limit_temperature[row], limits.kind != "",
         table.limit_initial[row], table.seen[row], one, 0 * one)
@@ -206,16 +208,16 @@ def _tightened(groups: WireGroups, which: Integers, table: WiringTable, sections
 
 def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
     """Measured horizontal tension [N] of each pair, its temperature [degC] and the load [N/m], nan where nothing was
-    measured; and 1 where that was a shape, 0 where a tension."""
-    found = np.full((4, *which.shape), np.nan)
+    measured; 1 where that was a shape, 0 where a tension; 1 where it was as the wire was strung."""
+    found = np.full((5, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):
         for row in wiring.measured if wiring is not None else ():
             given = np.isfinite(row.horizontal_tension)
             load = table.bare_weight[index] * np.hypot(1.0, row.slant)
             H = row.horizontal_tension if given else row.constant * load
             at = _named(row, groups, sections) & (which == index)
-            found[:, at] = np.reshape([H, row.temperature, load, not given], (4, 1))
-    return found.reshape(4, -1)
+            found[:, at] = np.reshape([H, row.temperature, load, not given, row.initial], (5, 1))
+    return found.reshape(5, -1)
 
 
 def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | None, options: int,
@@ -254,7 +256,7 @@ def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring
     p = np.where(in_case, table.wind[wiring, k], 0.0)
     own = table.limit_temperature[1:][index % (len(table.wirings) - 1)]
     T = np.where(in_case, table.temperature[wiring, k], own)
-    initial = table.limit_initial[1:][index % (len(table.wirings) - 1)] & np.isnan(today.measured)[:, None]
+    initial = table.limit_initial[1:][index % (len(table.wirings) - 1)] & ~today.hangs[:, None]
     law = _conditioned(today.law, settled, initial)
     H = ruling.tension(settled.excess[:, None], today.span[:, None], np.hypot(w, p), T, law).horizontal_tension
     # What structures bear of today's bundle the subconductors of another share.
@@ -282,8 +284,8 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
             lost: Texts) -> Strung:
     """The solved batch of settled pairs; `never` as they are if no load has come."""
     row, shape, states = which.ravel(), which.shape, (*which.shape, table.weight.shape[1])
-    # A wire whose tension was measured is final, whatever a case says.
-    initial = table.initial_case & np.isnan(pairs.measured)[:, None]
+    # A wire whose tension was measured as it hangs is final, whatever a case says.
+    initial = table.initial_case & ~pairs.hangs[:, None]
     seen = _conditioned(pairs.law, settled, initial)
     final = with_sets(pairs.law, settled.final_outer, settled.final_core)
     state = settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature
@@ -315,7 +317,7 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
         reshape_law(_initial(pairs, settled), shape), lost, reshape_law(other, shape), doubtful.reshape(shape),
         np.broadcast_to(doubtful[:, None] & ~initial, tensions[0].shape).reshape(states),
         reshape_law(ends.taut, states), ends.taut_tension.reshape(states),
-        tuple(in_states(settled.excess, law, states) for law in laws))
+        tuple(in_states(settled.excess, law, states) for law in laws), pairs.hangs.reshape(shape))
 
 
 def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: Ends) -> Strung:
@@ -324,7 +326,7 @@ def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, ex
     At either end of these a wire is strung anew; a limit that looks at the wire of today bounds it by the same tension.
     """
     some = np.flatnonzero(table.estimated[row] & np.isfinite(excess))
-    initial = table.initial_case & np.isnan(pairs.measured[some])[:, None]
+    initial = table.initial_case & ~pairs.hangs[some][:, None]
     states = strung.tension_band.shape
     band = strung.tension_band.reshape(2, len(row), -1).copy()
     compression = strung.compression_band.reshape(2, -1)[:, some, None]
@@ -344,7 +346,7 @@ def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, ex
 
 
 def _initial(pairs: Pairs, settled: Settled) -> Law:
-    """Law of pairs on the day of stringing; of a wire that was measured, the final one."""
-    measured = np.isfinite(pairs.measured)
+    """Law of pairs on the day of stringing; of a wire that was measured as it hangs, the final one."""
+    measured = pairs.hangs
     return with_sets(pairs.law, np.where(measured, settled.final_outer, settled.initial_outer),
                      np.where(measured, settled.final_core, settled.initial_core))

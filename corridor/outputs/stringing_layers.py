@@ -75,6 +75,10 @@ _OWN = (
     ("words", "text", None, "the same in words"),
     ("plumb_offset_m", "real", "m", "along the wire, from the plumb mark to the clamp, positive towards the end of the "
      "line"),
+    ("wanted_sag_m", "real", "m", "sag that the wire should have at that temperature, clipped in"),
+    ("take_out_m", "real", "m", "wire to take out of the section so that it hangs as wanted; negative: to let out"),
+    ("most_sag_m", "real", "m", "most that the sag of a measured wire of the section is more than wanted"),
+    ("least_sag_m", "real", "m", "least likewise; negative: less than wanted"),
     ("check", "text", None, "what must be ready"),
     ("value", "real", None, "what is there, in `unit`"),
     ("limit_value", "real", None, "what the rule says, in `unit`"),
@@ -140,6 +144,17 @@ STRINGING_LAYERS = (
         "the wire as it lies in travellers.",
         """line! structure! wire! section! block! option! temperature_c plumb_offset_m clipping_offset_m
         traveller_lean_m"""),
+    _layer(
+        "as_built", None, "One row per sag that was measured once the wire was strung.",
+        """line! section! span! wire! option! temperature_c! sag_m! wanted_sag_m sag_difference_m horizontal_tension_n
+        take_out_m state!""", sag_m="sag as measured, clipped in", sag_difference_m="that less the sag that is wanted",
+        horizontal_tension_n="horizontal tension that the sag tells",
+        state="`within the tolerance`, `take wire out`, `let wire out`, or `no tolerance is given`"),
+    _layer(
+        "as_built_sections", None, "One row per section: the least margin of the whole check with its wires as they "
+        "were measured, the slackest and the tautest; without measured wires as they are meant to hang.",
+        """line! section! option! wires! most_sag_m least_sag_m span against obstacle case margin_m words!""",
+        wires="wires whose sag was measured", margin_m="the least margin"),
 )
 
 

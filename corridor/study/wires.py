@@ -122,10 +122,10 @@ class Option(Table):
     measured: FilePath | None = Field(
         None,
         description=(
-            "A CSV file of tensions measured on the wire that hangs, which are final as they are: "
-            "columns section, temperature [degC], and horizontal_tension [N] or sag [m] with "
-            "span_length [m] and, as needed, rise [m]; swing [deg] where wind blew; line where several have such a "
-            "section."
+            "A CSV file of tensions measured on the wire, which are final as they are, or initial where it had just "
+            "been strung: columns section, temperature [degC], and horizontal_tension [N] or sag [m] with "
+            "span_length [m] and, as needed, rise [m]; swing [deg] where wind blew; condition, final or initial "
+            "(default: final); line where several have such a section."
         ),
     )
     stringing: tuple[Stringing, ...] = Field(min_length=1, description="The limits; each is met.")

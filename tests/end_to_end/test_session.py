@@ -138,7 +138,7 @@ def answers(opened, order):
     """Tables of what is asked in some order, by (job, table)."""
     ask = {
         "check": lambda: opened.check(time=TIME), "limits": opened.limits, "ratings": opened.ratings,
-        "sag": opened.sag, "stringing": lambda: opened.stringing([0.0, 20.0]),
+        "sag": opened.sag, "stringing": lambda: opened.stringing_chart([0.0, 20.0]),
         "curves": lambda: opened.curves(span="1-2"), "compare": opened.compare,
     }
     assert set(order) == set(ask)

@@ -57,7 +57,8 @@ COMMANDS = {"inspect": ["inspect", "S", "-o", "doubts.gpkg"], "check": ["check",
             "diff": ["diff", "earlier.gpkg", "F", "-o", "c.gpkg"],
             "plan": ["plan", "S", "--option", "today", "-f", "out"],
             "design": ["design", "S", "-f", "out", "--add", "more.toml"], "sag": ["sag", "S", "-f", "out"],
-            "curves": ["curves", "S", "-f", "out"], "survey": ["survey", "V", "-f", "out"]}
+            "curves": ["curves", "S", "-f", "out"], "survey": ["survey", "V", "-f", "out"],
+            "stringing": ["stringing", "S", "-o", "today", "-f", "out"]}
 
 
 #: What Python tells of (PEP 578) before something happens to a file.

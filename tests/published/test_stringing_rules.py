@@ -59,7 +59,8 @@ def test_the_strictest_rule_holds():
     carbon, steel = catalogue.find("23.5-A0TW/CF-7.9"), catalogue.find("264-AL1/62-ST1A")
     for wire in (carbon, steel):
         number, row = RULES.strictest(wire, "bullwheel diameter")
-        assert number == max(each.of(wire.diameter) for each in RULES.of(wire, "bullwheel diameter")) and row is not None
+        assert row is not None
+        assert number == max(each.of(wire.diameter) for each in RULES.of(wire, "bullwheel diameter"))
     assert RULES.strictest(steel, "groove depth") == (pytest.approx(np.nan, nan_ok=True), None)
     assert RULES.strictest(carbon, "groove depth")[0] == pytest.approx(carbon.diameter / 2)
     assert [row.kind for row in RULES.of(carbon, "grips and fittings")] == [*kinds_of(carbon)]

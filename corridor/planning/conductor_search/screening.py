@@ -236,7 +236,7 @@ def _pairs(c, made, line, section, load, T):
         given_set=np.array([p.permanent_set for p in made])[c.build], span=line.span[section] * one,
         bare_weight=bare_weight, rts=c.rts, everyday=line.everyday * one, stringing=line.everyday * one,
         age=line.age * one, pretension=0 * one,
-        measured=np.nan * one, measured_at=np.nan * one, measured_load=np.nan * one,
+        measured=np.nan * one, measured_at=np.nan * one, measured_load=np.nan * one, as_strung=np.zeros(n, bool),
         load=np.hypot(*load), temperature=T, limit_tension=H,
         limit_load=np.hypot(w, p), limit_temperature=at, limit_given=known,
         limit_initial=known & [limit.condition == "initial" for limit in line.limits], seen=np.ones(T.shape, bool),

@@ -105,10 +105,11 @@ def _write_measured(facts, options, path):
     """Write what surveys saw of sections, which the points would not tell of structures that stand elsewhere."""
     wiring = next(each for each in facts.options if each.existing).wiring
     weight = wiring.conductor.mass * GRAVITY
-    rows = [("line", "section", "temperature", "horizontal_tension", "swing")]
+    rows = [("line", "section", "temperature", "horizontal_tension", "swing", "condition")]
     rows += [(row.line, row.section, row.temperature,
               row.constant * weight * np.hypot(1.0, row.slant) if np.isnan(row.horizontal_tension)
-              else row.horizontal_tension, np.degrees(np.arctan(row.slant))) for row in wiring.measured]
+              else row.horizontal_tension, np.degrees(np.arctan(row.slant)),
+              "initial" if row.initial else "final") for row in wiring.measured]
     if len(rows) > 1:
         with path.open("w", newline="", encoding="utf-8") as file:
             csv.writer(file).writerows(rows)
