@@ -28,7 +28,7 @@ class PullRows:
     reels: list
 
 
-def pull_rows(around, wires, pulled, plan, rules, stringing):
+def pull_rows(around, wires, pulled, plan, rules, stringing, faulty=()):
     """Return the rows of a pull in every option of its scene.
 
     Parameters
@@ -39,12 +39,14 @@ def pull_rows(around, wires, pulled, plan, rules, stringing):
     plan : Plan
     rules : WireRules
     stringing : Stringing
+    faulty : sequence of Gap
+        Obstacles near spans of the plan that cannot be assessed at all: each is told as if it were crossed.
 
     Returns
     -------
     PullRows
     """
-    told = _Told(around, wires, pulled, plan, rules, stringing)
+    told = _Told(around, wires, pulled, plan, rules, stringing, faulty)
     spans, crossings = told.spans(), told.crossings()
     travellers, reels = told.travellers(), told.reels()
     return PullRows(told.pulls(spans, crossings, reels), spans, crossings, travellers, reels)
@@ -53,7 +55,8 @@ def pull_rows(around, wires, pulled, plan, rules, stringing):
 class _Told:
     """What the rows of one pull are made of."""
 
-    def __init__(self, around, wires, pulled, plan, rules, stringing):
+    def __init__(self, around, wires, pulled, plan, rules, stringing, faulty):
+        self.faulty = [gap for gap in faulty if pulled.first <= gap.span <= pulled.last]
         self.around, self.wires, self.pulled, self.plan = around, wires, pulled, plan
         self.rules, self.stringing, self.scene, self.course = rules, stringing, around.scene, wires.course
         self.below = beneath(around, wires)
@@ -118,6 +121,12 @@ class _Told:
                     "position": None if i is None else below.objects.position[i], "separation_m": least,
                     "state": _state(against, least), "voltage_kv": obstacles.voltage[b] / 1e3,
                     "note": _crossing_note(against, least)})
+        for gap in self.faulty:
+            for o in range(len(self.names)):
+                rows.append(self.key(o) | {
+                    "span": self.plan.spans.name[gap.span], "against": gap.against, "obstacle": gap.obstacle,
+                    "separation_m": np.nan, "state": _state(gap.against, np.nan), "note": f"not looked at, perhaps crossed: {gap.reason}",
+                    **self._place(None, self.first + gap.span - self.pulled.first, o)})
         return rows
 
     def _unknown_tops(self):

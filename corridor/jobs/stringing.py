@@ -13,6 +13,7 @@ from pyproj import CRS
 from corridor.assessment import make_scene, meet
 from corridor.check import Progress
 from corridor.clearance.clipping import clipping_rows
+from corridor.clearance.not_assessed import faulty_obstacles
 from corridor.clearance.proximity import surroundings
 from corridor.errors import InputError, nearest
 from corridor.inputs.measured import read_sags
@@ -151,6 +152,7 @@ class _Work:
         self.rules, self.temperatures, self.watched, self.control, self.marks = rules, temperatures, {}, [], []
         self.rows = {layer.name: [] for layer in STRINGING_LAYERS}
         self.profiles = {}
+        self.faulty = faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles)
         self.scene = lru_cache(maxsize=2)(self._scene)
 
     def _scene(self, first, last):
@@ -174,7 +176,7 @@ class _Work:
         wires = pull_wires(scene, pulled, course, self.rules, self.stringing)
         around = surroundings(facts, scene, self.ground, met.partners)
         self.profiles[pulled.line, pulled.name] = profile_of(around, wires, pulled, self.plan)
-        rows = pull_rows(around, wires, pulled, self.plan, self.rules, self.stringing)
+        rows = pull_rows(around, wires, pulled, self.plan, self.rules, self.stringing, self.faulty)
         for name, part in vars(rows).items():
             self.rows[name] += part
         marks = clipping_rows(scene, self.stringing.block_ends)
