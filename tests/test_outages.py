@@ -7,7 +7,7 @@ import pytest
 
 from corridor.planning.outages.files import write_outages
 from corridor.planning.outages.grouping import group_items, one_by_one
-from corridor.planning.outages.work import reels
+from corridor.planning.outages.work import list_work, reels
 from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.taken import write_remedies
 from tests.common import ask
@@ -121,3 +121,28 @@ def test_work_of_a_plan(tmp_path):
     assert outages.circuit_hours.sum() == pytest.approx(
         sum(h * (1 + c.count("village")) for h, c in zip(outages.hours, outages.circuits_out, strict=True)))
     assert any("circuit-hours in" in line for line in lines)
+
+
+def test_pulls_take_what_the_crew_of_the_study_takes(tmp_path):
+    """A pull over two sections, and one over the third: setting up, and two phases at 1.8 km/h, 2 h, and 15 min at each
+    structure; by hand."""
+    study = short_study(tmp_path / "study")
+    study.change("existing = true\n", "")
+    study.text += """
+[plan]
+remedies = ["raise", "post"]
+[stringing]
+[[stringing.pulls]]
+first = "1"
+last = "6"
+[stringing.crew]
+setup_duration = "8 h"
+pull_speed = "1.8 km/h"
+sag_duration = "2 h"
+clip_duration = "15 min"
+"""
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
+    pulls = [item for item in list_work(planned) if item.kind == "pull"]
+    assert [(item.name, item.spans.tolist()) for item in pulls] == [("pull 1-6", [0, 1, 2, 3, 4]), ("pull 6-7", [5])]
+    hours = [8 + 2 * (length / 1800 + 2 + count * 0.25) for length, count in ((1500, 6), (300, 2))]
+    assert [item.hours for item in pulls] == pytest.approx(hours, rel=1e-3)

@@ -125,7 +125,8 @@ class _Told:
             for o in range(len(self.names)):
                 rows.append(self.key(o) | {
                     "span": self.plan.spans.name[gap.span], "against": gap.against, "obstacle": gap.obstacle,
-                    "separation_m": np.nan, "state": _state(gap.against, np.nan), "note": f"not looked at, perhaps crossed: {gap.reason}",
+                    "separation_m": np.nan, "state": _state(gap.against, np.nan),
+                    "note": f"not looked at, perhaps crossed: {gap.reason}",
                     **self._place(None, self.first + gap.span - self.pulled.first, o)})
         return rows
 

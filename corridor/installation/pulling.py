@@ -69,7 +69,7 @@ def pull_wires(scene: Scene, pulled: Pull, course: Course, rules: WireRules, str
     options, wires = len(scene.options), len(course.wire)
     tensions = _tensions(scene, course, rules, stringing)
     twin = np.isin(scene.structures.structure[course.structure].astype(str),
-                   list(stringing.equipment.twin_travellers))
+                   list(stringing.have.twin_travellers))
     sheaves = np.r_[0, np.where(twin, 2, 1), 0]
     e = np.array([rules.strictest(option.wiring.conductor, "traveller efficiency")[0] for option in scene.options])
     gain = friction(sheaves, e[:, None])

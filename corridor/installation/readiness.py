@@ -118,7 +118,7 @@ class _Checks:
 
     def machines(self):
         """Puller, tensioner, and where they stand."""
-        have, tensioner_first = self.stringing.equipment, self.pull["tensioner_at"] == self._name(0)
+        have, tensioner_first = self.stringing.have, self.pull["tensioner_at"] == self._name(0)
         rows = [self.beside("puller capacity", have.puller_capacity, self.pull["end_tension_n"], "N"),
                 self.beside("tensioner capacity", have.tensioner_capacity, self.pull["start_tension_n"], "N")]
         ends = (("tensioner", 0), ("puller", 1)) if tensioner_first else (("tensioner", 1), ("puller", 0))
@@ -134,7 +134,7 @@ class _Checks:
 
     def travelling(self):
         """Travellers, alike at all structures, and bullwheels."""
-        have = self.stringing.equipment
+        have = self.stringing.have
         rows = self.held("traveller diameter", have.traveller_diameter, "m")
         rows += self.held("bullwheel diameter", have.bullwheel_diameter, "m")
         rows += self.held("groove depth", have.traveller_groove_depth, "m", check="traveller groove depth")
@@ -176,7 +176,7 @@ class _Checks:
 
     def fittings(self):
         """Grips and fittings by the kind of wire, bending, and the pretension."""
-        have, rows = self.stringing.equipment.fittings_for, []
+        have, rows = self.stringing.have.fittings_for, []
         for rule in self.rules.of(self.wire, "grips and fittings"):
             rows.append(self.row(f"grips and fittings: {rule.kind}", PASSED if rule.kind in have else NOT_GIVEN,
                                  rule=rule, note=rule.words))
@@ -197,7 +197,7 @@ class _Checks:
     def at_structure(self, each):
         """The rows of one structure."""
         name, more = each["structure"], {"structure": each["structure"], "geometry": each["geometry"]}
-        have = self.stringing.equipment
+        have = self.stringing.have
         limit, rule = self.rules.strictest(self.wire, "angle of one traveller")
         rows = []
         if rule is not None:

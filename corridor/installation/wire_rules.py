@@ -142,12 +142,14 @@ def rules_markdown(rules: Sequence[Rule]) -> str:
     lines = ["| kind of wire | item | number | source | known |", "| --- | --- | --- | --- | --- |"]
     for row in rules:
         lines.append(f"| {row.kind} | {row.item}: {row.words} | {_number(row)} | {row.source} | {row.confidence} |")
-    return "\n".join(line.replace("|  |", "| |") for line in lines)
+    return "\n".join(lines).replace("|  |", "| |")
 
 
 def _number(row: Rule) -> str:
     if not np.isfinite(row.value):
         return ""
     bound = {"least": "at least ", "most": "at most ", "": ""}[ITEMS[row.item]]
-    own = f"{row.per_diameter:g} d {row.value:+.4g}".removesuffix(" +0") if row.per_diameter else f"{row.value:g}"
-    return f"{bound}{own} {row.unit}".removesuffix(" 1")
+    if row.per_diameter:
+        rest = f" {'-' if row.value < 0 else '+'} {abs(row.value):.4g} {row.unit}" if row.value else ""
+        return f"{bound}{row.per_diameter:g} d{rest}"
+    return f"{bound}{row.value:g} {row.unit}".removesuffix(" 1")

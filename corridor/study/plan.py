@@ -75,7 +75,8 @@ class Plan(Table):
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for tightening a section of a wire that hangs.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
-        57_600.0, description="Outage for pulling one reel length of all wires.")
+        57_600.0, description="Outage for pulling one reel length of all wires, where `[stringing.crew]` does not say "
+        "how long a pull takes.")
     crews: int = Field(1, ge=1, le=50, description="Crews that work at once.")
     windows: int = Field(0, ge=0, le=50, description="Number of allowed windows; 0: as many as are needed.")
     window: Annotated[float, Read(Measure("duration", 0, 36_000_000, above=True))] = Field(

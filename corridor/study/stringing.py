@@ -87,8 +87,13 @@ class Stringing(Table):
         None, description="How long the wire hangs in travellers before it is sagged.")
     time_to_clip: Annotated[float | None, Read(_DURATION)] = Field(
         None, description="How long after it is sagged it is clipped in.")
-    equipment: Equipment = Field(Equipment(), description="What the crew has.")
+    equipment: Equipment | None = Field(None, description="What the crew has.")
     crew: Crew | None = Field(None, description="How long work takes. Without it outages take the plan's durations.")
+
+    @property
+    def have(self):
+        """What the crew has; where nothing is said, nothing is known of it."""
+        return self.equipment or Equipment()
 
 
 def check_stringing(path, stringing, structures):
@@ -112,7 +117,7 @@ def check_stringing(path, stringing, structures):
     accepted = "a suspension structure: strain structures end a block anyway"
     for i, end in enumerate(stringing.block_ends):
         _known(path, f"stringing.block_ends.{i}", end, on_strings, accepted)
-    for i, each in enumerate(stringing.equipment.twin_travellers):
+    for i, each in enumerate(stringing.have.twin_travellers):
         _known(path, f"stringing.equipment.twin_travellers.{i}", each, set(name.tolist()), "the name of a structure")
     spans = {f"{a}-{b}" for a, b, p, q in zip(name[:-1], name[1:], line[:-1], line[1:], strict=True) if p == q}
     for i, span in enumerate(stringing.joint_free):

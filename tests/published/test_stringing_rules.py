@@ -1,14 +1,17 @@
 """Rules of stringing against the numbers of their sources; recalled ones say so in the table, and here."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.geometry.catenary import greatest_sag
-from corridor.installation.wire_rules import BUILT_IN, kinds_of, load_wire_rules
+from corridor.installation.wire_rules import BUILT_IN, kinds_of, load_wire_rules, rules_markdown
 from corridor.mechanics.pulling import friction
 from corridor.mechanics.return_wave import return_time
+from corridor.outputs.stringing_layers import write_reference
 
 RULES = load_wire_rules()
 INCH = 0.0254
@@ -90,3 +93,14 @@ def test_a_bad_file_is_refused(tmp_path, row, word):
     with pytest.raises(InputError, match=word):
         load_wire_rules(path)
     assert BUILT_IN.exists()
+
+
+def test_the_page_tells_the_rules():
+    page = (Path(__file__).parents[2] / "docs" / "stringing.md").read_text(encoding="utf-8")
+    assert rules_markdown(RULES.rows) in page
+
+
+def test_the_page_of_layers_is_up_to_date(tmp_path):
+    write_reference(tmp_path / "layers.md")
+    page = Path(__file__).parents[2] / "docs" / "stringing_layers.md"
+    assert page.read_text(encoding="utf-8") == (tmp_path / "layers.md").read_text(encoding="utf-8")

@@ -6,6 +6,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.findings import span_chords
+from corridor.installation.pull_rows import pull_hours
+from corridor.installation.pulls import pulls_of
 from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.outages.grouping import Grouping, group_items, one_by_one
 from corridor.planning.remedies.alterations import NONE
@@ -106,8 +108,18 @@ def _retensioned(planned):
 
 
 def _pulls(site):
-    """The same of wire to pull: sections between strain structures, in parts that a reel is long enough for."""
-    sections = site.plan.sections
+    """The same of wire to pull: by the crew of the study what it pulls at a time; without one sections between strain
+    structures, in parts that a reel is long enough for."""
+    sections, stringing = site.plan.sections, site.study.stringing
+    if stringing is not None and stringing.crew is not None:
+        x, framings = site.facts.structures, site.facts.framings
+        for pull in pulls_of(x, site.plan, stringing):
+            own = np.arange(pull.first, pull.last + 1)
+            frames = x.framing[np.r_[site.plan.spans.tail[own], site.plan.spans.head[own[-1]]]]
+            phases = len(set(framings.wire[(framings.kind == "phase") & np.isin(framings.framing, frames)]))
+            hours = pull_hours(stringing.crew, site.plan.spans.length[own].sum(), phases, len(own) + 1)
+            yield f"pull {pull.name}", "pull", 3600 * hours, own, None
+        return
     for name, first, last in zip(sections.name, sections.first, sections.last, strict=True):
         parts = reels(site.plan.spans.length[first: last + 1], site.prices.reel_length)
         for number, own in enumerate(parts, 1):
