@@ -93,7 +93,7 @@ class _Checks:
         """Tension while the wire is pulled."""
         rows = self.held("pulling tension", self.pull["percent_rts"] / 100, "% of RTS", factor=100)
         rows += self.held("pulling tension beside sagging", self.pull["percent_of_sagging"] / 100,
-                          "% of the sagging tension", factor=100)
+                          "% of sagging", factor=100)
         if self.course.lost:
             rows.append(self.row("wires run through", FAILED, note=f"not all through: {', '.join(self.course.lost)}"))
         return rows
@@ -125,7 +125,7 @@ class _Checks:
         for word, end in ends:
             with np.errstate(all="ignore"):
                 heights = float(self.course.distance[end] / self.course.height[end])
-            rows += self.held("machine distance", heights, "heights of the traveller", check=f"{word} distance",
+            rows += self.held("machine distance", heights, "heights", check=f"{word} distance",
                               structure=self._name(-end))
         return rows + self.held("sagging length", self.pull["length_m"], "m")
 

@@ -19,7 +19,7 @@ from corridor.errors import CorridorError, CorridorWarning, InputError, MachineE
 from corridor.outputs.guard import PLAIN, Guard, foreign, is_geopackage, kind_of, log_beside, may_be_ours, place_of
 from corridor.temporary import LIST, state_of, sweep, unfinished, within, write_list
 
-__all__ = ["PLACED", "Files", "disk_errors", "joined"]
+__all__ = ["NOT_WHOLE", "PLACED", "Files", "disk_errors", "joined"]
 
 
 class Files:
@@ -240,7 +240,7 @@ def _need_whole(path):
             head = file.read(16)
         # A text that somebody gives such a name is another matter.
         if path.suffix.lower() == ".gpkg" and head.strip(b"\0") in (b"", b"SQLite format 3"):
-            raise sqlite3.DatabaseError(_NOT_WHOLE)
+            raise sqlite3.DatabaseError(NOT_WHOLE)
         return
     with closing(sqlite3.connect(path)) as database:
         verdict, = database.execute("PRAGMA integrity_check(1)").fetchone()
@@ -251,9 +251,9 @@ def _need_whole(path):
             held = f"substr(hex(substr(\"{column}\", 4, 1)), 1, 1) IN ('0', '2')"
             rows, = database.execute(f'SELECT count(*) FROM "{layer}" WHERE {held}').fetchone()
             if database.execute(f'SELECT count(*) FROM "rtree_{layer}_{column}"').fetchone() != (rows,):
-                raise sqlite3.DatabaseError(_NOT_WHOLE)
+                raise sqlite3.DatabaseError(NOT_WHOLE)
         if not _counts_rows(database):
-            raise sqlite3.DatabaseError(_NOT_WHOLE)
+            raise sqlite3.DatabaseError(NOT_WHOLE)
 
 
 def _counts_rows(database):
@@ -264,7 +264,7 @@ def _counts_rows(database):
     return all(f"trigger_{kind}_feature_count_{layer}" in held for layer, in counted for kind in ("insert", "delete"))
 
 
-_NOT_WHOLE = "it did not get whole"
+NOT_WHOLE = "it did not get whole"
 
 
 def _flush(path):
@@ -312,7 +312,7 @@ def disk_errors(*paths: Path) -> Iterator[None]:
         if getattr(error, "errno", errno.EIO) == errno.EIO and paths and _nearly_full(paths[0].resolve().parent):
             reason = os.strerror(errno.ENOSPC)  # which GDAL does not always tell
         elif "no such table" in reason:  # GDAL told of nothing, and the next one missed it
-            reason = _NOT_WHOLE
+            reason = NOT_WHOLE
         left = "" if len(PLACED) > before else ". What stood there is as it was"
         raise MachineError(f"{names}: could not be written: {reason}{left}") from error
 

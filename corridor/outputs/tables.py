@@ -1,6 +1,8 @@
 """Tables beside the findings: CSV files, a small GeoPackage of limits, and text for a terminal."""
 
 import csv
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from textwrap import wrap
 
@@ -9,6 +11,7 @@ import pyarrow as pa
 import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
+from corridor.outputs.files import NOT_WHOLE
 from corridor.outputs.guard import MARK
 
 __all__ = ["WIDTH", "aligned", "comparison_text", "inert", "ladder_text", "number", "rating_text", "ratings_text",
@@ -68,6 +71,18 @@ def write_layers(path, crs, layers):
                             geometry_name="geometry" if layer.geometry else None, geometry_type=layer.geometry,
                             crs=crs.to_wkt("WKT2_2019") if layer.geometry else None,
                             layer_options={"DESCRIPTION": f"{layer.doc} ({MARK})"})
+        _need_layer(path, name, batch.num_rows, len(layer.columns))
+
+
+def _need_layer(path, layer, rows, described):
+    """Refuse a GeoPackage without a layer, its rows, or what tells of its columns: GDAL tells of no failure to write
+    the last ones."""
+    with closing(sqlite3.connect(path)) as database:
+        known, = database.execute("SELECT count(*) FROM gpkg_contents WHERE table_name = ?", (layer,)).fetchone()
+        told = described and database.execute("SELECT count(*) FROM gpkg_data_columns WHERE table_name = ?",
+                                              (layer,)).fetchone()[0]
+        if not known or told != described or database.execute(f'SELECT count(*) FROM "{layer}"').fetchone() != (rows,):
+            raise sqlite3.DatabaseError(NOT_WHOLE)
 
 
 def write_frame(path, layer, frame, geometry_type=None):
@@ -83,6 +98,7 @@ def write_frame(path, layer, frame, geometry_type=None):
     """
     pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=path.exists(),
                             layer_options={"DESCRIPTION": MARK})
+    _need_layer(path, layer, len(frame), 0)
 
 
 #: Columns of a terminal that text keeps to.

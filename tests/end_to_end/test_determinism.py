@@ -121,7 +121,8 @@ from corridor.cli import main
 corridor.check.THREADS = int(sys.argv[1])
 for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "headroom", "limits -f out",
              "curves -f out", "compare --csv c.csv --markdown c.md", "inspect -o doubts.gpkg", "sag -f out",
-             "rating -f rated", "plan --option today -f plan", "survey -f seen"):
+             "rating -f rated", "plan --option today -f plan", "survey -f seen",
+             "stringing --option today -f strung"):
     command, *rest = line.split()
     try:
         main([command, "study.toml", *rest, "--quiet"])

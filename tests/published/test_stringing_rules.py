@@ -9,8 +9,11 @@ from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.geometry.catenary import greatest_sag
 from corridor.installation.wire_rules import BUILT_IN, kinds_of, load_wire_rules, rules_markdown
+from corridor.mechanics.clipping import clip_in, clipping_offsets
+from corridor.mechanics.elongation import TwoPart
 from corridor.mechanics.pulling import friction
 from corridor.mechanics.return_wave import return_time
+from corridor.mechanics.supports import FREE, HELD, Supports, end_forces
 from corridor.outputs.stringing_layers import write_reference
 
 RULES = load_wire_rules()
@@ -93,6 +96,45 @@ def test_a_bad_file_is_refused(tmp_path, row, word):
     with pytest.raises(InputError, match=word):
         load_wire_rules(path)
     assert BUILT_IN.exists()
+
+
+@pytest.mark.parametrize("rise", [0.05, 0.2])
+def test_clipping_by_the_rules_of_a_tutorial(rise):
+    """A utility's tutorial on sag corrections and clipping offsets (2007, read): over travellers the tension ahead and
+    back is one, so spans uphill hang with less sag than clamped ones, those downhill with more; the sum of unstressed
+    wire stays; clamped, horizontal tension is one and strings hang plumb.
+    """
+    spans, count = 300.0, 4
+    hinge = np.zeros((1, count + 1, 3))
+    hinge[0, :, 1], hinge[0, :, 2] = spans * np.arange(count + 1), rise * spans * np.arange(count + 1)
+    length = np.array([0.0, 1.5, 1.5, 1.5, 0.0])
+    hinge[0, :, 2] += length
+    supports = Supports(hinge, np.where(length > 0, FREE, HELD), length, 400.0)
+    part = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 3e-4, 0.0, 4e3)))
+    load, H = np.array([0, 0, -15.965]), 28e3
+    lying = clipping_offsets(supports, [H], [load], [15.0], part)
+    clamped = clip_in(supports, [H], [[load]], [15.0], part)
+    np.testing.assert_allclose(clamped.end[0, 1:-1], hinge[0, 1:-1] - [0, 0, 1.5], atol=1e-6)
+    on_start, on_end = end_forces(lying.sheave[:, :-1], lying.sheave[:, 1:], load, lying.horizontal_tension)
+    np.testing.assert_allclose(np.linalg.norm(on_end, axis=-1)[:, :-1], np.linalg.norm(on_start, axis=-1)[:, 1:],
+                               rtol=1e-8)
+    # The ratio of tensions of neighbours is that of their heights: `H + w (y1 - y0)`, near enough.
+    assert np.all(np.diff(lying.horizontal_tension[0]) > 0) and lying.horizontal_tension[0, 0] < H
+    assert lying.horizontal_tension[0, -1] > H
+    L = [np.array([span_length(*np.diff(lying.sheave[0, i:i + 2], axis=0)[0, 1:], T / 15.965) for i, T in
+                   enumerate(lying.horizontal_tension[0])]),
+         np.array([span_length(spans, np.diff(clamped.end[0, i:i + 2, 2])[0], H / 15.965) for i in range(count)])]
+    # Without what tension stretches of them, `H sqrt(1 + slope^2)/EA` near enough: both parts carry.
+    stiff = (part.outer_stiffness + part.core_stiffness) / np.hypot(1.0, rise)
+    L = [lengths / (1 + tension / stiff) for lengths, tension in zip(L, (lying.horizontal_tension[0], H), strict=True)]
+    assert L[0].sum() == pytest.approx(L[1].sum(), abs=1e-3)
+    # What each span has too much, from the first on, is where its clamp goes.
+    np.testing.assert_allclose(np.cumsum(L[1] - L[0])[:-1], lying.offset[0, 1:-1], atol=2e-3)
+
+
+def span_length(span, rise, constant):
+    """Length of a catenary `sqrt((2 C sinh S/2C)^2 + h^2)`."""
+    return np.hypot(2 * constant * np.sinh(span / 2 / constant), rise)
 
 
 def test_the_page_tells_the_rules():

@@ -280,16 +280,18 @@ def _signed(value):
 
 
 def _readiness(result, option):
-    """Sheets of what must be ready, what failed first."""
-    order = {"failed": 0, "not given": 1, "passed": 2}
-    rows = sorted(_rows(result, "installation", option=option), key=lambda row: order[row["state"]])
+    """Sheets of what is not ready, what failed first; what passed is counted, and in its layer."""
+    order = {"failed": 0, "not given": 1}
+    whole = _rows(result, "installation", option=option)
+    rows = sorted((row for row in whole if row["state"] in order), key=lambda row: order[row["state"]])
     cells = [(row["state"], row["pull"] or "", row["structure"] or "", row["check"][:46], _number(row["value"]),
-              _number(row["limit_value"]), (row["unit"] or "")[:22], " ", (row["note"] or row["source"] or "")[:92])
+              _number(row["limit_value"]), (row["unit"] or "")[:22], " ", (row["note"] or row["source"] or "")[:118])
              for row in rows]
     sheets = []
-    for first in range(0, len(cells), _READY):
-        figure = _sheet(result, f"Ready to string: {option}", f"{sum(r['state'] == 'failed' for r in rows)} failed, "
-                        f"{sum(r['state'] == 'not given' for r in rows)} not given, of {len(rows)}")
+    states = [row["state"] for row in whole]
+    words = ", ".join(f"{states.count(state)} {state}" for state in ("failed", "not given", "passed"))
+    for first in range(0, max(len(cells), 1), _READY):
+        figure = _sheet(result, f"Ready to string: {option}", f"{words}; what passed is in layer installation")
         _table(figure, _EDGE, HEIGHT - 36, ("state", "pull", "structure", "check", "is", "rule", "unit", "", "note"),
                (22, 30, 22, 74, 20, 20, 36, 2, 160), cells[first:first + _READY], left_columns=4)
         _align_notes(figure)
@@ -308,4 +310,6 @@ def _align_notes(figure):
 
 
 def _number(value):
-    return "" if value is None or value != value else f"{value:.4g}" if abs(value) < 1e4 else f"{value:.0f}"
+    if value is None or value != value:
+        return ""
+    return f"{value:.0f}" if abs(value) >= 1e4 else f"{np.round(value, 3) + 0.0:.4g}"
