@@ -236,9 +236,9 @@ class _Told:
         far = course.distance if self.pulled.forward else course.distance[::-1]
         chosen = slice(self.pulled.first, self.pulled.last + 1)
         length = float(plan.spans.length[chosen].sum())
-        line = shapely.linestrings(np.concatenate([shapely.get_coordinates(self.chords[chosen], include_z=True)[::2],
-                                                   shapely.get_coordinates(self.chords[self.pulled.last],
-                                                                           include_z=True)[1:]]))
+        x, at = scene.structures, course.structure
+        base = np.stack([x.easting[at], x.northing[at], plan.base_elevation[at]], axis=-1)
+        line = shapely.linestrings(np.concatenate([course.machine[:1], base, course.machine[1:]]))
         moving, tensions = self.wires.moving, self.wires.tensions
         rows = []
         for o, option in enumerate(scene.options):

@@ -37,7 +37,8 @@ class Course:
     `wire` (wire,) names; `row` (wire, span) wire spans of the scene; `structure` (node,) without the machines; `node`
     support of the structures, with the machines as first and last, (wire, node + 2); `azimuth` (span,) [rad] and
     `corner` (span + 1, 2) of the centres of structures in ground metres from the first; `distance`, `height` (2,) of
-    machines from the structures beside them, and of these travellers over their base [m]; `level` whether the ground at
+    machines from the structures beside them, and of these travellers over their base [m]; `machine` (2, 3) easting,
+    northing, elevation; `level` whether the ground at
     a machine is not known, and taken to be that of the structure; `lost` names of wires that do not run all through.
     """
 
@@ -49,6 +50,7 @@ class Course:
     corner: Array
     distance: Array
     height: Array
+    machine: Array
     level: bool
     lost: tuple[str, ...]
 
@@ -107,12 +109,12 @@ def course_of(scene: Scene, pull: Pull, plan: Plan, ground: Ground, stringing: S
     places, level = _machines(scene, span, forward, base, distance, ground)
     outside = np.stack([hinge[:, 0], hinge[:, -1]])
     outside[..., :2] += (np.stack([-forward[0], forward[-1]]) * distance[:, None])[:, None]
-    outside[..., 2] = places[:, None]
+    outside[..., 2] = places[:, None, 2]
     hinge = np.concatenate([outside[0][:, None], hinge, outside[1][:, None]], axis=1)
     kind, length, weight = (np.pad(v, ((0, 0), (1, 1)), constant_values=fill)
                             for v, fill in ((kind, HELD), (length, 0.0), (weight, 0.0)))
-    return Course(wire, row, structure, Supports(hinge, kind, length, weight), azimuth, corner, distance, height, level,
-                  lost)
+    return Course(wire, row, structure, Supports(hinge, kind, length, weight), azimuth, corner, distance, height,
+                  places, level, lost)
 
 
 def _rows(scene: Scene, span: Integers) -> tuple[tuple[str, ...], Integers, tuple[str, ...]]:
@@ -164,9 +166,10 @@ def _moved(runs: WireRuns, run: Integers, node: Integers, corner: Array) -> Arra
 
 def _machines(scene: Scene, span: Integers, forward: Array, base: Array, distance: Array, ground: Ground
               ) -> tuple[Array, bool]:
-    """Elevation of both machines [m], and whether any is taken for that of the structure beside it."""
+    """Where both machines stand (2, 3), and whether an elevation is taken for that of the structure beside it."""
     spans, x = scene.spans, scene.structures
     ends = np.array([spans.tail[span[0]], spans.head[span[-1]]])
     away = np.stack([-forward[0], forward[-1]]) * (distance / spans.ground_factor[span[[0, -1]]])[:, None]
-    found = ground.sample(x.easting[ends] + away[:, 0], x.northing[ends] + away[:, 1])
-    return np.where(np.isnan(found), base, found), bool(np.isnan(found).any())
+    place = x.easting[ends] + away[:, 0], x.northing[ends] + away[:, 1]
+    found = ground.sample(*place)
+    return np.stack([*place, np.where(np.isnan(found), base, found)], axis=-1), bool(np.isnan(found).any())

@@ -58,7 +58,7 @@ class _Checks:
         self.crossings, self.travellers, self.reels = ([row for row in part if row["option"] == pull["option"]]
                                                        for part in (rows.pull_crossings, rows.travellers, rows.reels))
         self.key = {name: pull[name] for name in ("line", "pull", "option")} | {"section": _section(scene, course)}
-        self.place = shapely.Point(shapely.get_coordinates(pull["geometry"], include_z=True)[0])
+        self.place = shapely.Point(shapely.get_coordinates(pull["geometry"], include_z=True)[1])
 
     def rows(self):
         """What is for this pull alone, its structures last."""

@@ -1,5 +1,6 @@
 """How new wires are sagged and clipped in: spans whose sag is watched, settings, times, marks, and what time does."""
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -7,7 +8,7 @@ import numpy as np
 from corridor.geometry.catenary import greatest_sag
 from corridor.geometry.sighting import sight_from
 from corridor.installation.chart import as_strung, chart_rows
-from corridor.line.elongation_laws import reshape_law, take_law, with_sets
+from corridor.line.elongation_laws import choose_law, reshape_law, take_law, with_sets
 from corridor.mechanics import ruling_span as ruling
 from corridor.mechanics.curves import Curved
 from corridor.mechanics.elongation import strain
@@ -118,6 +119,27 @@ def creep_sag(scene, temperature, seconds):
     return np.where(known[:, None], sags[0] - sags[1], np.nan)
 
 
+#: Condition of a gap type in the first of two stages.
+ALONE = "core alone"
+
+
+def _charts(scene, block_ends, temperature):
+    """The chart of all wires, and after it that of gap types in the first stage, in which the core carries alone."""
+    chart = chart_rows(scene, block_ends, temperature, RETURNS[0])
+    gap = [option.wiring.conductor.elongation == "gap" for option in scene.options]
+    if not any(gap):
+        return chart
+    initial = scene.strung.initial
+    # An outer part that is longer by the whole span never carries.
+    alone = with_sets(initial._replace(outer_compression=0 * initial.outer_compression),
+                      np.ones_like(initial.outer_set), initial.core_set)
+    first = chart_rows(replace(scene, strung=replace(scene.strung, initial=choose_law(
+        np.broadcast_to(gap, initial.outer_set.shape), alone, initial))), block_ends, temperature, RETURNS[0])
+    own = np.isin(first["option"], [option.name for option, is_gap in zip(scene.options, gap, strict=True) if is_gap])
+    first["condition"] = np.where(first["condition"] == "initial", ALONE, first["condition"])
+    return {name: np.concatenate([chart[name], column[own]]) for name, column in first.items()}
+
+
 def control_rows(scene, plan, block_ends, temperature, seconds):
     """Return the rows of `control_spans`, as columns.
 
@@ -132,7 +154,7 @@ def control_rows(scene, plan, block_ends, temperature, seconds):
     seconds : float or None
         Time in travellers, as of `creep_sag`.
     """
-    chart = chart_rows(scene, block_ends, temperature, RETURNS[0])
+    chart = _charts(scene, block_ends, temperature)
     watched = watched_spans(scene, block_ends)
     first = {}
     for w in np.flatnonzero(scene.wires.kind == "phase"):

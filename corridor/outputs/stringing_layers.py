@@ -107,7 +107,7 @@ STRINGING_LAYERS = (
         "failed, or not given. At the structure, or the first of the pull.",
         "line! option! pull structure section check! state! value limit_value unit source note", **_READINESS),
     _layer(
-        "pulls", "LineString Z", "One row per pull and option: from structure to structure.",
+        "pulls", "LineString Z", "One row per pull and option: from machine to machine, over the structures between.",
         """line! pull! option! length_m puller_at tensioner_at puller_distance_m tensioner_distance_m wires travellers
         start_tension_n end_tension_n greatest_tension_n percent_rts allowed_tension_n allowed_by sagging_tension_n
         percent_of_sagging wire_length_m wire_needed_m reels joints least_height_m crossings hours note""",
@@ -130,10 +130,12 @@ STRINGING_LAYERS = (
            "line! pull! option! reel! reel_wire_m joint_span joint_distance_m"),
     _layer(
         "control_spans", None, "One row per span whose sag is watched, option and wire temperature; of the first phase "
-        "wire.",
+        "wire. Of a gap type twice: with the core alone in the first stage of tensioning, and as it is sagged in the "
+        "end.",
         """line! section! span! wire! option! condition temperature_c! span_length_m wire_rise_m traveller_sag_m
         traveller_tension_n clipped_sag_m horizontal_tension_n creep_sag_m sight_deg base_sight_deg base_target_m
-        return_3_s return_5_s return_10_s""", horizontal_tension_n="horizontal tension once it is clipped in"),
+        return_3_s return_5_s return_10_s""", horizontal_tension_n="horizontal tension once it is clipped in",
+        condition="initial; `core alone` in the first stage of a gap type; final for a wire that hangs today"),
     _layer(
         "sag_tolerance", None, "One row per section and option: what the tolerance of sags may take from its margins. "
         "The row of the least margin that is left.",

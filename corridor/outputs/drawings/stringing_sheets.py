@@ -243,7 +243,8 @@ def _sagging(result, option, pull):
     heads = ("span", "wire", "wire\n°C", "length\nm", "rise\nm", "sag, targets\nm", "tension\nkN", "add for\ncreep m",
              "sight\n°", "from base\n°", "far target\nm", "3 returns\ns", "5 returns\ns", "10 returns\ns",
              "clipped in\nsag m", "kN")
-    rows = [(row["span"], row["wire"], f"{row['temperature_c']:g}", short_number(row["span_length_m"]),
+    rows = [(row["span"] + ", core" * (row["condition"] == "core alone"), row["wire"], f"{row['temperature_c']:g}",
+             short_number(row["span_length_m"]),
              short_number(row["wire_rise_m"], 2), short_number(row["traveller_sag_m"], 2),
              _kn(row["traveller_tension_n"], 2), short_number(row["creep_sag_m"], 2), short_number(row["sight_deg"], 2),
              short_number(row["base_sight_deg"], 2), short_number(row["base_target_m"], 2),
