@@ -82,7 +82,7 @@ class _Told:
                 if holes[s] and not low < 0:
                     low, note = np.nan, "the ground is not known below part of the span"
                 elif low < 0:
-                    note = "lies on the ground: pull it tauter, or hold it up"
+                    note = "lies on the ground: hold it up"
                 elif np.isnan(low):
                     note = "no tension that is allowed carries the wire" if np.isnan(self.tension[o, s, 0]) else None
                 rows.append(self.key(o) | {
@@ -309,5 +309,5 @@ def _crossing_note(against, separation):
     if np.isnan(separation):
         return "how far apart is not known"
     if separation <= 0 and not _stands(against):
-        return "the wire comes down to it: pull it tauter, or lift it over"
+        return "the wire comes down to it: hold it off"
     return None

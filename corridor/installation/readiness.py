@@ -109,7 +109,7 @@ class _Checks:
                 continue
             wrong = each["state"] == "in the way" or each["separation_m"] <= 0
             note = {"out": "out of service, or guarded as its owner agrees", "guard": "guard structure or watch",
-                    "in the way": "clear it, or pull tauter"}[each["state"]]
+                    "in the way": "clear it, or hold the wire off"}[each["state"]]
             note += f"; {each['note']}" if each["note"] else ""
             rows.append(self.row(f"{each['against']} {each['obstacle']} in {each['span']}",
                                  FAILED if wrong else NOT_GIVEN, each["separation_m"], 0.0, "m", note=note,
