@@ -182,3 +182,103 @@ def test_faults_of_a_series_are_told(tmp_path, text, name, columns, found):
 
 def test_a_study_takes_the_series_by_name():
     assert Study.model_fields["series"].annotation == Series | None
+
+
+def read(tmp_path, text, name="h.csv", **keys):
+    (tmp_path / name).write_text(text, encoding="utf-8")
+    return read_series(Series(file=name, **keys), tmp_path.joinpath)
+
+
+def stamped(times, heading="time"):
+    return f"{heading},current\n" + "".join(f"{str(t).replace('T', ' ')},{100 + i % 17}\n" for i, t in enumerate(times))
+
+
+HOURS = np.datetime64("2025-01-01T00:00") + np.arange(8760) * np.timedelta64(1, "h")
+
+
+@pytest.mark.parametrize(("times", "found"), [
+    (np.tile(HOURS[:24], 365), "2025-01-01 00:00 in row 25 below the head after 2025-01-01 23:00"),
+    (np.r_[HOURS[:10], HOURS[9:]], "in row 11 below the head, as in the row above"),
+    (np.r_[HOURS[:10], HOURS[12:9:-1]], "after"),
+    (HOURS[:50] + np.arange(50) * np.timedelta64(-45, "m"), "00:15 in row 2"),
+    (np.r_[HOURS[:5], HOURS[:5] + np.timedelta64(5000, "D")], "in row 6"),
+], ids=["one day 365 times", "twice", "backwards", "another step", "years between"])
+def test_times_that_do_not_rise_by_the_step_are_refused(tmp_path, times, found):
+    with pytest.raises(InputError, match=found):
+        read(tmp_path, stamped(times))
+
+
+def test_times_of_the_day_without_dates_are_refused_whatever_they_are_called(tmp_path):
+    clock = [f"{i % 24:02d}:00" for i in range(8760)]
+    for heading in ("time", "hour of the day"):
+        with pytest.raises(InputError, match="times of the day without dates"):
+            read(tmp_path, stamped(clock, heading))
+    with pytest.raises(InputError, match="a column of string"):
+        read(tmp_path, stamped(["31.01.2025 1 h"] * 3))
+    with pytest.raises(InputError, match="no column 'when'"):
+        read(tmp_path, stamped(HOURS[:3]), columns={"time": "when"})
+
+
+def test_steps_that_are_skipped_are_not_known_and_told(tmp_path):
+    got = read(tmp_path, stamped(np.delete(HOURS, [100, 101, 5000])))
+    assert len(got.current) == 8760
+    assert np.flatnonzero(np.isnan(got.current)).tolist() == [100, 101, 5000]
+    np.testing.assert_array_equal(got.time, HOURS.astype("datetime64[s]"))
+    assert len(got.notes) == 1 and "skips 3 steps in 2 places, first at 2025-01-05 04:00" in got.notes[0]
+    rows = series.option_rows(ratings(), [series.course(ratings(), i, got) for i in (0, 1)], got)
+    assert rows["hours_unknown"].tolist() == [3, 3]
+
+
+def test_a_whole_year_has_no_note_and_less_has(tmp_path):
+    assert read(tmp_path, stamped(HOURS)).notes == ()
+    assert "lasts 8700 h, less than a year" in read(tmp_path, stamped(HOURS[:8700])).notes[0]
+    notes = read(tmp_path, "current\n" + "".join(f"{i}\n" for i in range(8760))).notes
+    assert len(notes) == 1 and "no column of times" in notes[0]
+
+
+def test_one_day_again_and_again_is_told(tmp_path):
+    notes = read(tmp_path, "current\n" + "".join(f"{i % 24}\n" for i in range(8760))).notes
+    assert any("repeats one day 365 times" in note for note in notes)
+    notes = read(tmp_path, "current\n" + "".join(f"{i % 168}\n" for i in range(8736))).notes
+    assert any("repeats one week 52 times" in note for note in notes)
+
+
+#: Two rows of each format, as their publishers describe them; the numbers are invented.
+EPW = "LOCATION,Nowhere,-,-,invented,000000,47.5,9.5,1.0,400.0\n" + "HEAD\n" * 7
+
+
+def epw(hours, **changes):
+    rows = []
+    for time in hours:
+        day = str(time)[:10].split("-")
+        cells = ["1990", str(int(day[1])), str(int(day[2])), str(int(str(time)[11:13]) + 1), "0", "?", "12.5", "5",
+                 "60", "97000", "0", "0", "300", "400", "250", "90", "0", "0", "0", "0", "225", "3.4", *["0"] * 13]
+        for place, value in changes.items():
+            cells[int(place[1:])] = value
+        rows.append(",".join(cells))
+    return EPW + "\n".join(rows) + "\n"
+
+
+def test_a_typical_year_is_read(tmp_path):
+    (tmp_path / "w.epw").write_text(epw(HOURS, f20="999"), encoding="utf-8")
+    got = read(tmp_path, stamped(HOURS), weather="w.epw")
+    assert (got.ambient[0], got.wind_speed[0], got.solar[0]) == (12.5, 3.4, 250 + 90)
+    assert np.isnan(got.wind_direction).all()
+    assert any("typical year" in note for note in got.notes)
+    alone = read_series(Series(weather="w.epw"), tmp_path.joinpath, 500.0)
+    assert set(alone.current) == {500.0} and any("500 A flow all the time" in note for note in alone.notes)
+    with pytest.raises(InputError, match="8759 steps, and 8760"):
+        read(tmp_path, stamped(HOURS[:-1]), weather="w.epw")
+    with pytest.raises(InputError, match="where w.epw has"):
+        read(tmp_path, stamped(HOURS + np.timedelta64(1, "h")), weather="w.epw")
+    with pytest.raises(InputError, match="weather goes to series.weather"):
+        read_series(Series(file="w.epw"), tmp_path.joinpath)
+
+
+@pytest.mark.parametrize(("changes", "found"), [
+    ({"f1": "13"}, "a month"), ({"f3": "5"}, "as in the row above"), ({"f6": "warm"}, "a column of string"),
+    ({"f21": "400"}, "400 in row 1")])
+def test_faults_of_a_typical_year_are_told(tmp_path, changes, found):
+    (tmp_path / "w.epw").write_text(epw(HOURS[:48], **changes), encoding="utf-8")
+    with pytest.raises(InputError, match=found):
+        read_series(Series(weather="w.epw"), tmp_path.joinpath, 500.0)

@@ -266,6 +266,11 @@ FAULTS = {
         "16000 h", "8784 h", None),
     "lost series": (
         "required_current = 900", '[series]\nfile = "hours.csv"', "series.file", "hours.csv", "a file", None),
+    "series without a file": (
+        "required_current = 900", "[series]", "series.file", "nothing", "a file of currents", None),
+    "weather twice": (
+        "required_current = 900", 'required_current = 900\n[series]\nweather = "framings.csv"\n[[series.stations]]\n'
+        'name = "hill"\nfile = "framings.csv"', "series", "weather and stations", "at most one", None),
     "highest below nominal": (
         "frequency", 'highest_voltage = "100 kV"\nfrequency', "study.highest_voltage", "100000 V",
         "110000 V", None),

@@ -29,4 +29,4 @@ def rating(study, progress, overwrite, folder, drawing):
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
     return Answer(0, written, lambda: ratings_text(result.ratings, result.tables),
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
-                  series=hours)
+                  notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes)

@@ -30,13 +30,15 @@ class RatingResult:
     """What the options carry: tables as columns, by the names of the files they are written to.
 
     `ratings` is what they were made with; `tables` are `options` and `ratings`, and those of the hours, where the study
-    has a series; `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h].
+    has a series; `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h]; `notes` on what
+    the series lacks.
     """
 
     ratings: Ratings
     tables: dict[str, Columns]
     temperatures: tuple[np.ndarray, ...]
     step: float
+    notes: tuple[str, ...] = ()
 
     @property
     def frames(self) -> Frames:
@@ -109,7 +111,7 @@ def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingRes
     if hours is None:
         return RatingResult(ratings, tables, (), np.nan)
     known, temperatures = _through(ratings, hours, _limits(laid, progress), laid.plan.spans)
-    return RatingResult(ratings, tables | known, temperatures, hours.step / 3600)
+    return RatingResult(ratings, tables | known, temperatures, hours.step / 3600, hours.notes)
 
 
 def rating_rows(opened: Opened) -> Columns:

@@ -35,7 +35,8 @@ class Hours:
     """A series of steady states; columns of shape (hour,), None where the rating's own weather holds.
 
     `current` [A] per phase; `ambient` [degC]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
-    [W/m2]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are no pass.
+    [W/m2]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are no pass. `time` at which
+    each begins, datetime64; `notes` on what the file lacks.
     """
 
     current: np.ndarray
@@ -45,10 +46,12 @@ class Hours:
     wind_angle: np.ndarray | None = None
     wind_direction: np.ndarray | None = None
     solar: np.ndarray | None = None
+    time: np.ndarray | None = None
+    notes: tuple[str, ...] = ()
 
     def part(self, rows):
         """Return some of the hours."""
-        names = ("current", "ambient", "wind_speed", "wind_angle", "wind_direction", "solar")
+        names = ("current", "ambient", "wind_speed", "wind_angle", "wind_direction", "solar", "time")
         return replace(self, **{name: getattr(self, name)[rows] for name in names if getattr(self, name) is not None})
 
 

@@ -192,6 +192,19 @@ def series_has_a_rating(study):
         yield InputError(study.path, "series", "no [rating]", "[series] together with [rating]")
 
 
+def series_has_currents(study):
+    """A series has a file, or a required current and weather."""
+    series = study.series
+    if series is None:
+        return
+    if series.weather is not None and series.stations:
+        yield InputError(study.path, "series", "weather and stations", "at most one of them")
+    if series.file is None and (study.rating is None or study.rating.required_current is None):
+        yield InputError(study.path, "series.file", "nothing", "a file of currents, or required_current in [rating]")
+    if series.file is None and series.weather is None and not series.stations:
+        yield InputError(study.path, "series", "no file", "at least one of file, weather, stations")
+
+
 def layer_has_a_file(study):
     """The layer of a right of way is the layer of a file."""
     strip = study.right_of_way
@@ -292,6 +305,7 @@ CHECKS = (
     resistances_make_tables,
     loads_fit_a_year,
     series_has_a_rating,
+    series_has_currents,
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,

@@ -8,7 +8,7 @@ from pydantic import Field
 from corridor.study.table import WIRE_TEMPERATURE, FilePath, Read, Table, Text, Unit, unit_of
 from corridor.study.values import Measure, ValueFault
 
-__all__ = ["Load", "ReadList", "Resistance", "Series", "SeriesColumns"]
+__all__ = ["Load", "ReadList", "Resistance", "Series", "SeriesColumns", "Station"]
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,8 @@ class Load(Table):
 class SeriesColumns(Table):
     """The names of the columns of a series, where they differ from the defaults."""
 
+    time: Text = Field("time", description="Date and time at which a row begins, such as 2025-01-31 13:00, by one "
+                       "clock all the year. May be lacking: rows then follow each other without a gap.")
     current: Text = Field("current", description="Current per phase [A].")
     ambient: Text = Field("ambient", description="Temperature of the air [degC]; may be lacking, as all below.")
     wind_speed: Text = Field("wind_speed", description="[m/s].")
@@ -59,10 +61,27 @@ class SeriesColumns(Table):
     solar: Text = Field("solar", description="Irradiance on the wire [W/m2].")
 
 
-class Series(Table):
-    """Currents and weather hour by hour; what the file lacks is as in [rating]."""
+class Station(Table):
+    """A station of weather beside the line; each span has the weather of the nearest."""
 
-    file: FilePath = Field(description="A CSV file with a head, or a Parquet file; one row per step.")
+    name: Text = Field(description="What the station is called.")
+    file: FilePath = Field(description="As `weather`.")
+    longitude: Annotated[float | None, Read(Measure("angle", -180, 180))] = Field(
+        None, description="East positive. Default: that of a typical year's file.")
+    latitude: Annotated[float | None, Read(Measure("angle", -90, 90))] = Field(
+        None, description="North positive. Default: that of a typical year's file.")
+
+
+class Series(Table):
+    """Currents and weather hour by hour; what the files lack is as in [rating]."""
+
+    file: FilePath | None = Field(
+        None, description="A CSV file with a head, or a Parquet file; one row per step. Default: the required current "
+        "of [rating] flows all the time.")
+    weather: FilePath | None = Field(
+        None, description="A file of the weather of the same steps: CSV or Parquet with the columns below but the "
+        "current, or a typical year (.epw, or TMY3 in .csv). Default: the weather is in `file`.")
+    stations: tuple[Station, ...] = Field((), description="Several such files instead of `weather`.")
     step: Annotated[float, Read(Measure("duration", 1, 86_400, slip="'1 h'"))] = Field(
         3600.0, description="How long a row lasts, such as '15 min'."
     )

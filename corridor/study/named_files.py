@@ -35,7 +35,11 @@ def named_files(study):
     if study.stringing is not None and study.stringing.rules is not None:
         yield "stringing.rules", study.stringing.rules
     if study.series is not None:
-        yield "series.file", study.series.file
+        for key, name in (("file", study.series.file), ("weather", study.series.weather)):
+            if name is not None:
+                yield f"series.{key}", name
+        for i, station in enumerate(study.series.stations):
+            yield f"series.stations.{i}.file", station.file
     for i, obstacle in enumerate(study.obstacles):
         yield f"obstacles.{i}.file", obstacle.file
     for i, cloud in enumerate(study.point_clouds):
