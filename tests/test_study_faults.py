@@ -59,7 +59,7 @@ FAULTS = {
     "unknown key": (
         'title = "', 'titel = "', "study.titel", "'titel'", "title, crs, voltage", "'title'"),
     "unknown section": (
-        "[rating]", "[ratings]", "ratings", "'ratings'", "right_of_way", "'rating'"),
+        "[rating]", "[ratng]", "ratng", "'ratng'", "right_of_way", "'rating'"),
     "unknown key below a list": (
         "conductor = ", "conducter = ", "options.0.conducter", "'conducter'", "bundle",
         "'conductor'"),
@@ -268,6 +268,16 @@ FAULTS = {
         "required_current = 900", '[series]\nfile = "hours.csv"', "series.file", "hours.csv", "a file", None),
     "series without a file": (
         "required_current = 900", "[series]", "series.file", "nothing", "a file of currents", None),
+    "half a season": (
+        "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "summer"\nfirst_day = 121',
+        "ratings.0", "first_day alone", "together with last_day", None),
+    "durations from no load": (
+        "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "summer"\ndurations = ["30 min"]',
+        "ratings.0", "durations alone", "together with pre_load", None),
+    "seasons with a common day": (
+        "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "a"\nfirst_day = 300\nlast_day = 60\n'
+        '[[ratings]]\nname = "b"\nfirst_day = 59\nlast_day = 90', "ratings.1", "day 59, as in 'a'",
+        "without a common day", None),
     "weather twice": (
         "required_current = 900", 'required_current = 900\n[series]\nweather = "framings.csv"\n[[series.stations]]\n'
         'name = "hill"\nfile = "framings.csv"', "series", "weather and stations", "at most one", None),

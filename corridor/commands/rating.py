@@ -1,5 +1,7 @@
 """The command `corridor rating`."""
 
+import click
+
 from corridor.commands.shared import DRAWING, FOLDER, Answer, command, table_rows
 
 __all__ = ["rating"]
@@ -8,7 +10,11 @@ __all__ = ["rating"]
 @command("Looking at spans")
 @FOLDER
 @DRAWING
-def rating(study, progress, overwrite, folder, drawing):
+@click.option("--table", is_flag=True, help="Ratings adjusted to the air, by season, day and night, and duration.")
+@click.option("--step", default="5 degF", show_default=True, help="Step of the air in that table, such as '2 degC'.")
+@click.option("--air", nargs=2, type=float, metavar="LOW HIGH", help="Its range [degC]; default: the record and "
+              "10 degF beyond.")
+def rating(study, progress, overwrite, folder, drawing, table, step, air):
     """Tell what current each option of STUDY carries, and what it loses.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
@@ -17,10 +23,17 @@ def rating(study, progress, overwrite, folder, drawing):
     [series] in the study also the hours above the limits, the energy lost, and
     the hours in which each span would have been short of its rule.
 
+    With --table: current over the air, by day and by night, for ever and for
+    each duration of [[ratings]], and the wire or the span that limits it. The
+    status is 3 where clearance was not assessed: such a cell has no current.
+
     \b
-    Example
+    Examples
       corridor rating study.toml --folder ratings
+      corridor rating study.toml --table --folder ratings --step "2 degC"
     """
+    if table:
+        return _table(study, progress, overwrite, folder, step, air)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
 
@@ -30,3 +43,15 @@ def rating(study, progress, overwrite, folder, drawing):
     return Answer(0, written, lambda: ratings_text(result.ratings, result.tables),
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
                   notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes)
+
+
+def _table(study, progress, overwrite, folder, step, air):
+    from corridor.commands.shared import run_time
+    from corridor.jobs.adjusted import write_adjusted
+    from corridor.outputs.tables_hours import adjusted_text
+
+    result = study.rating_table(step=step, air=air or None, progress=progress)
+    written = write_adjusted(result, folder, study.guard(overwrite), run_time()) if folder else ()
+    return Answer(result.status, written, lambda: adjusted_text(result.table),
+                  notes=lambda: (f"Note: {note}" for note in result.notes), adjusted=table_rows(result.table),
+                  adjusted_notes=result.notes)

@@ -138,26 +138,29 @@ class Ratings:
         T = replace(self, radial_conductivity=None).temperature_at(option, I)
         return loss(I / wiring.bundle, T, self.wires[option].resistance, 3 * wiring.bundle)
 
-    def short_time_current(self, option):
+    def short_time_current(self, option, temperature=None, azimuth=None):
         """Return the current per phase [A] that brings an option to its emergency temperature when the duration ends.
 
-        nan where the study gives no duration, pre-load or emergency temperature.
+        nan where the study gives no duration, pre-load or emergency temperature. Of a `temperature` [degC] and bearings
+        `azimuth` [deg] of one's own there is one for each; else the least of the line.
         """
         wiring, t = self.options[option].wiring, self.emergency_duration
-        if self.weather is None or t is None or wiring.emergency_temperature is None:
+        T = wiring.emergency_temperature if temperature is None else temperature
+        if self.weather is None or t is None or T is None:
             return np.nan
-        c, n, T = wiring.conductor, wiring.bundle, wiring.emergency_temperature
+        c, n = wiring.conductor, wiring.bundle
         # A core of unknown heat capacity counts as none: the wire then heats sooner.
         mc = c.outer_heat + np.nan_to_num(c.core_heat)
-        weather, wire = self.weather_at(self.bearings), self.wires[option]
-        current, surface = np.inf, T - 0.0 * self.bearings
+        bearings = self.bearings if azimuth is None else np.asarray(azimuth, float)
+        weather, wire = self.weather_at(bearings), self.wires[option]
+        current, surface = np.inf, T - 0.0 * bearings
         for _ in range(12):  # the excess is a small share of the rise: every round adds a digit
             before, current = current, n * emergency_current(self.method, surface, t, weather, wire, heat_capacity=mc,
                                                              pre_load=self.pre_load / n)
             if self.radial_conductivity is None or np.all(np.abs(current - before) < 0.5):
                 break
             surface = T - self.excess(option, surface, current)
-        return np.min(current, axis=-1)
+        return np.min(current, axis=-1) if azimuth is None else current
 
     def _current(self, option, T, weather):
         """Per phase [A], at temperatures of the core."""

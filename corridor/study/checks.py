@@ -3,6 +3,7 @@
 from corridor.clearance.bundles import ARRANGEMENTS
 from corridor.errors import InputError, nearest
 from corridor.rating.resistances import tabulated
+from corridor.rating.seasons import days_of
 from corridor.study.capacity import capacity_is_possible
 from corridor.study.cases import (
     broken_wires_are_possible,
@@ -30,7 +31,7 @@ def cross_check(study):
 
 def unique_names(study):
     """Names of options, cases, obstacles and conductors are unique."""
-    for section in ("options", "cases", "obstacles", "conductors", "point_clouds", "surveys"):
+    for section in ("options", "cases", "obstacles", "conductors", "point_clouds", "surveys", "ratings"):
         names = [row.name for row in getattr(study, section)]
         for i, name in enumerate(names):
             if name in names[:i]:
@@ -192,6 +193,27 @@ def series_has_a_rating(study):
         yield InputError(study.path, "series", "no [rating]", "[series] together with [rating]")
 
 
+def seasons_are_whole(study):
+    """A season has weather to stand on, both of its days, durations with a pre-load, and days of its own."""
+    taken = {}
+    for i, season in enumerate(study.ratings):
+        where = f"ratings.{i}"
+        if study.rating is None:
+            yield InputError(study.path, where, "no [rating]", "[[ratings]] together with [rating]")
+        for one, other in (("first_day", "last_day"), ("pre_load", "durations"), ("durations", "pre_load")):
+            if getattr(season, one) not in (None, ()) and getattr(season, other) in (None, ()):
+                yield InputError(study.path, where, f"{one} alone", f"{one} together with {other}")
+        if season.last_day is not None and season.first_day is None:
+            yield InputError(study.path, where, "last_day alone", "last_day together with first_day")
+        if season.wind_angle is not None and season.wind_direction is not None:
+            yield InputError(study.path, where, "wind_angle and wind_direction", "at most one of them")
+        for day in days_of(season.first_day, season.last_day):
+            if day in taken:
+                yield InputError(study.path, where, f"day {day}, as in {taken[day]!r}", "seasons without a common day")
+                break
+        taken |= dict.fromkeys(days_of(season.first_day, season.last_day), season.name)
+
+
 def series_has_currents(study):
     """A series has a file, or a required current and weather."""
     series = study.series
@@ -306,6 +328,7 @@ CHECKS = (
     loads_fit_a_year,
     series_has_a_rating,
     series_has_currents,
+    seasons_are_whole,
     layer_has_a_file,
     highest_above_nominal,
     checks_are_once,

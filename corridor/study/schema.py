@@ -19,6 +19,7 @@ from corridor.study.named_files import ADDRESS
 from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
+from corridor.study.seasons import Fault, Season, Strength
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
@@ -332,7 +333,10 @@ class Study(Table):
         None, description="Compare the wires of the same structures with each other.")
     right_of_way: RightOfWay | None = Field(None, description="The strip that the line may use.")
     rating: Rating | None = Field(None, description="The weather for currents.")
+    ratings: tuple[Season, ...] = Field((), description="Named seasons and durations.")
     series: Series | None = Field(None, description="Currents and weather hour by hour.")
+    strength: Strength | None = Field(None, description="What strength may be lost by heat.")
+    fault: Fault | None = Field(None, description="A short circuit.")
     design: Design | None = Field(None, description="What `corridor design` tries.")
     plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
     uncertainty: UncertaintyTable | None = Field(None, description="How sure inputs are, and so margins.")

@@ -1,0 +1,43 @@
+"""Text for a terminal: ratings adjusted to the air, a year by the hour, faults, and the time that is left."""
+
+import numpy as np
+
+from corridor.outputs.tables import aligned, number
+
+__all__ = ["adjusted_text"]
+
+
+def adjusted_text(columns):
+    """Return lines of ratings adjusted to the air: for each option, season and half of the day the air down, durations
+    across, in A per phase; a `*` where a span limits, "at most" where clearance was not assessed.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.rating.adjusted.adjusted_rows`.
+    """
+    names = ("line", "option", "season", "sun")
+    keys = list(zip(*(columns[name] for name in names), strict=True))
+    lines = ["Current per phase [A]: * a span limits, < at most so much (clearance not assessed)", ""]
+    for key in dict.fromkeys(keys):
+        rows = np.array([each == key for each in keys])
+        durations = list(dict.fromkeys(columns["duration"][rows]))
+        air = columns["ambient_c"][rows & (columns["duration"] == durations[0])]
+        across = [[_cell(columns, row) for row in np.flatnonzero(rows & (columns["duration"] == each))]
+                  for each in durations]
+        first = int(np.flatnonzero(rows)[0])
+        hours = f"{number(columns['from_hour'][first], '.1f')} to {number(columns['to_hour'][first], '.1f')} h"
+        lines += [f"{key[0]}, {key[1]}, {key[2]}, {key[3]} ({hours})", ""]
+        lines += aligned(["air degC", *durations],
+                         [[f"{T:.1f}", *(column[i] for column in across)] for i, T in enumerate(air)])
+        lines += ["", *(f"  {why}" for why in dict.fromkeys(
+            columns["reason"][np.flatnonzero(rows & (columns["duration"] == each))[0]] for each in durations)), ""]
+    return lines
+
+
+def _cell(columns, row):
+    wire, spans = columns["wire_current_a"][row], columns["assessed_spans_current_a"][row]
+    least = np.fmin(wire, spans)
+    if columns["spans_not_assessed"][row]:
+        return f"< {number(least)}"
+    return f"{number(columns['current_a'][row])}{' *' if columns['limited_by'][row] == 'span' else ''}"
