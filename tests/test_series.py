@@ -16,6 +16,7 @@ from corridor.rating import series
 from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.rating.rating_tables import energy
 from corridor.rating.ratings import Ratings, Sky
+from corridor.rating.year import Place, hour_rows, places_near, strength_left, year_of, year_span_rows
 from corridor.study import Study
 from corridor.study.currents import Series
 from corridor.thermal.balance import net_cooling
@@ -114,13 +115,17 @@ def test_spans_are_short_in_the_hours_hotter_than_they_clear():
               "clearing_temperature_c": np.array([60.0, 60.0, np.nan, np.nan, np.nan]),
               "maximum_temperature_c": np.full(5, 75.0)}
     azimuth = np.array([10.0, 100.0, 10.0, 10.0, 10.0])
-    rows = series.span_rows(limits, azimuth, here, courses, hours)
+    years = [year_of(here, i, [Place(hours, np.arange(5))], limits, np.arange(5), azimuth) for i in (0, 1)]
+    rows = year_span_rows(limits, years, 1.0)
     T, got = courses[0].temperature, rows["hours_short"]
     np.testing.assert_array_equal(got, [np.sum(T[:, 0] > 60), np.sum(T[:, 1] > 60), 0, 60, np.nan])
     assert got[0] != got[1]
     # a span that clears at the maximum is not known to clear above it
     assert rows["hours_unknown"][2] == np.sum(T[:, 0] > 75) > 0
     assert rows["hours_unknown"][0] == 0
+    # the span that no temperature clears holds the line back in every hour, and it has no rating
+    assert rows["hours_limiting"][3] == 60 and (years[0].rating == 0).all()
+    np.testing.assert_array_equal(years[0].course.temperature[:, 0], T.max(axis=1))
     # crosswise wind cools more than wind along the wire, in every hour
     along = series.Hours(hours.current, wind_direction=np.full(60, 10.0), wind_speed=np.full(60, 2.0))
     T = series.course(here, 0, along).temperature
@@ -282,3 +287,66 @@ def test_faults_of_a_typical_year_are_told(tmp_path, changes, found):
     (tmp_path / "w.epw").write_text(epw(HOURS[:48], **changes), encoding="utf-8")
     with pytest.raises(InputError, match=found):
         read_series(Series(weather="w.epw"), tmp_path.joinpath, 500.0)
+
+
+def two_spans(T=(60.0, 55.0)):
+    return {"line": np.full(2, "L", object), "span": np.array(["a", "b"], object),
+            "option": np.full(2, OPTIONS[0].name, object), "governs": np.full(2, "clearance", object),
+            "clearing_temperature_c": np.array(T), "maximum_temperature_c": np.full(2, 75.0)}
+
+
+def test_every_hour_has_its_rating_and_the_span_that_sets_it():
+    draw = np.random.default_rng(4)
+    hours = year(count=200, wind_angle=None, wind_direction=draw.uniform(0, 360, 200))
+    bearings = np.array([10.0, 100.0])
+    here = series.with_bearings(ratings(), hours, bearings)
+    got = year_of(here, 0, [Place(hours, np.arange(2))], two_spans(), np.arange(2), bearings)
+    each = np.array([[float(replace(here, weather=replace(
+        WEATHER, ambient=hours.ambient[i], wind_speed=hours.wind_speed[i], solar=hours.solar[i]),
+        sky=Sky(wind_direction=hours.wind_direction[i])).current_at(0, T, azimuth))
+        for T, azimuth in zip((60.0, 55.0), bearings, strict=True)] for i in range(200)])
+    np.testing.assert_allclose(got.rating, each.min(axis=1), rtol=1e-9)
+    np.testing.assert_array_equal(got.limiting, each.argmin(axis=1))
+    assert got.holds.tolist() == [np.sum(got.limiting == 0), np.sum(got.limiting == 1)] and min(got.holds) > 10
+    # a span is short just when more flows than it allows, and of the required current likewise
+    assert got.short.tolist() == np.sum(hours.current[:, None] > each, axis=0).tolist()
+    assert got.short_of_required.tolist() == np.sum(each < 800, axis=0).tolist()
+    np.testing.assert_array_equal(got.headroom < 0, (hours.current[:, None] > each).any(axis=1))
+    rows = hour_rows(replace(here, options=OPTIONS[:1]), [got], two_spans(), hours)
+    assert rows["limiting_span"].tolist() == [("a", "b")[i] for i in got.limiting]
+
+
+def test_spans_take_the_weather_of_the_nearest_station():
+    calm, windy = (year(wind_speed=np.full(60, v)) for v in (0.2, 8.0))
+    places = places_near([calm, windy], [0.0, 1000.0], [0.0, 0.0], np.array([100.0, 900.0]), np.zeros(2))
+    assert [place.spans.tolist() for place in places] == [[0], [1]]
+    azimuth = np.zeros(2)
+    got = year_of(ratings(), 0, places, two_spans((60.0, 60.0)), np.arange(2), azimuth)
+    alone = [year_of(ratings(), 0, [Place(hours, np.arange(2))], two_spans((60.0, 60.0)), np.arange(2), azimuth)
+             for hours in (calm, windy)]
+    assert got.short.tolist() == [alone[0].short[0], alone[1].short[1]]
+    assert got.short[0] > got.short[1]
+    np.testing.assert_array_equal(got.rating, np.minimum(alone[0].rating, alone[1].rating))
+    np.testing.assert_array_equal(got.course.temperature, np.maximum(*(each.course.temperature for each in alone)))
+
+
+def test_an_hour_that_one_station_does_not_know_is_not_known():
+    gap = np.full(60, 3.0)
+    gap[7] = np.nan
+    for order in ((gap, np.full(60, 3.0)), (np.full(60, 3.0), gap)):
+        hours = [year(wind_speed=v) for v in order]
+        places = places_near(hours, [0.0, 1000.0], [0.0, 0.0], np.array([100.0, 900.0]), np.zeros(2))
+        got = year_of(ratings(), 0, places, two_spans(), np.arange(2), np.zeros(2))
+        assert np.flatnonzero(np.isnan(got.rating)).tolist() == np.flatnonzero(np.isnan(got.headroom)).tolist() == [7]
+        assert np.isnan(got.course.temperature[7, 0]) and got.limiting[7] == -1
+        assert got.unknown.tolist() == ([1, 0] if np.isnan(order[0][7]) else [0, 1])
+
+
+def test_strength_is_lost_by_hard_drawn_wires_alone():
+    T = np.r_[np.full(100, 150.0), np.full(8660, 40.0)]
+    left = [strength_left(OPTIONS[0], T, 1.0, years) for years in (1, 10)]
+    assert 100 > left[0] > left[1] > 50
+    assert strength_left(OPTIONS[1], T, 1.0, 10) == 100.0  # annealed
+    assert strength_left(OPTIONS[0], np.r_[T[1:], np.inf], 1.0, 1) == 0.0
+    thermal = Option("z", replace(OPTIONS[0].wiring, conductor=catalogue.find("264-AT1/62-ST1A")), False)
+    assert np.isnan(strength_left(thermal, T, 1.0, 1))

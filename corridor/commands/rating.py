@@ -36,11 +36,18 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air):
         return _table(study, progress, overwrite, folder, step, air)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
+    from corridor.outputs.tables_hours import holding_text
 
     result = study.ratings(progress=progress)
-    hours = {name: table_rows(columns) for name, columns in result.tables.items() if name.startswith("series")}
+    # Hours of a year by the options are for files, not for a line of JSON.
+    hours = {name: table_rows(columns) for name, columns in result.tables.items()
+             if name.startswith("series") and name != "series_hours"}
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
-    return Answer(0, written, lambda: ratings_text(result.ratings, result.tables),
+    def lines():
+        spans = result.tables.get("series_spans")
+        return [*ratings_text(result.ratings, result.tables), *([] if spans is None else holding_text(spans))]
+
+    return Answer(0, written, lines,
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
                   notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes)
 

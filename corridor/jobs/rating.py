@@ -8,14 +8,14 @@ from pyproj import CRS
 
 from corridor.check import Progress, find
 from corridor.errors import InputError
-from corridor.inputs.series import read_series
+from corridor.inputs.series import read_stations
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import LaidOut, Opened
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_layers
-from corridor.rating import series
+from corridor.rating import series, year
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.rating_tables import comparison, rating_table
@@ -106,12 +106,12 @@ def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingRes
     if study.rating is None:
         raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
     laid = opened.laid_out
-    hours, ratings = read_series(study.series, study.resolve) if study.series is not None else None, laid.facts.heat
+    ratings = laid.facts.heat
     tables = {"options": comparison(ratings, opened.loads), "ratings": rating_rows(opened)}
-    if hours is None:
+    if study.series is None:
         return RatingResult(ratings, tables, (), np.nan)
-    known, temperatures = _through(ratings, hours, _limits(laid, progress), laid.plan.spans)
-    return RatingResult(ratings, tables | known, temperatures, hours.step / 3600, hours.notes)
+    known, temperatures, notes = _through(opened, ratings, progress)
+    return RatingResult(ratings, tables | known, temperatures, study.series.step / 3600, notes)
 
 
 def rating_rows(opened: Opened) -> Columns:
@@ -120,16 +120,32 @@ def rating_rows(opened: Opened) -> Columns:
     return rating_table(opened.laid_out.facts.heat, section.table_ambients, section.table_winds)
 
 
-def _through(ratings, hours, limits, spans):
-    """Tables of a series, and the temperatures of each option."""
-    ratings = series.with_bearings(ratings, hours, spans.azimuth)
-    courses = [series.course(ratings, option, hours) for option in range(len(ratings.options))]
-    azimuth = dict(zip(zip(spans.line, spans.name, strict=True), spans.azimuth, strict=True))
-    of_row = np.array([azimuth[pair] for pair in zip(limits["line"], limits["span"], strict=True)], float)
-    return {"series": series.option_rows(ratings, courses, hours),
-            "series_temperatures": series.distribution_rows(ratings, courses, hours),
-            "series_spans": series.span_rows(limits, of_row, ratings, courses, hours)}, tuple(
-                each.temperature.max(axis=1) for each in courses)
+def _through(opened, ratings, progress):
+    """Tables of a series, the temperatures of each option, and notes."""
+    study, laid, frame = opened.study, opened.laid_out, opened.inputs.frame
+    stations = read_stations(study.series, study.resolve, study.rating.required_current)
+    limits, spans = _limits(laid, progress), laid.plan.spans
+    structures = laid.facts.structures
+    middles = ((v[spans.tail] + v[spans.head]) / 2 for v in (structures.easting, structures.northing))
+    at = [frame.transform_points(each.longitude, each.latitude, CRS.from_epsg(4326)) if len(stations) > 1 else (0, 0)
+          for each in stations]
+    places = year.places_near([each.hours for each in stations], *np.transpose(at), *middles)
+    number = {pair: i for i, pair in enumerate(zip(spans.line, spans.name, strict=True))}
+    of_row = np.array([number[pair] for pair in zip(limits["line"], limits["span"], strict=True)], int)
+    years = [year.year_of(ratings, option, places, limits, of_row, spans.azimuth)
+             for option in range(len(ratings.options))]
+    courses, hours = [each.course for each in years], stations[0].hours
+    life = 1.0 if study.strength is None else study.strength.years
+    names, step = ("strength_left_percent", "strength_left_after_years_percent"), hours.step / 3600
+    left = {name: np.array([year.strength_left(option, each.temperature[:, 0], step, many)
+                            for option, each in zip(ratings.options, courses, strict=True)])
+            for name, many in zip(names, (1.0, life), strict=True)}
+    tables = {"series": series.option_rows(ratings, courses, hours) | left,
+              "series_temperatures": series.distribution_rows(ratings, courses, hours),
+              "series_spans": year.year_span_rows(limits, years, step),
+              "series_hours": year.hour_rows(ratings, years, limits, hours)}
+    notes = tuple(dict.fromkeys(note for each in stations for note in each.hours.notes))
+    return tables, tuple(each.temperature[:, 0] for each in courses), notes
 
 
 def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN

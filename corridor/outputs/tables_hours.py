@@ -4,7 +4,10 @@ import numpy as np
 
 from corridor.outputs.tables import aligned, number
 
-__all__ = ["adjusted_text"]
+__all__ = ["adjusted_text", "holding_text"]
+
+#: Spans that are told of each option.
+_TOLD = 10
 
 
 def adjusted_text(columns):
@@ -41,3 +44,34 @@ def _cell(columns, row):
     if columns["spans_not_assessed"][row]:
         return f"< {number(least)}"
     return f"{number(columns['current_a'][row])}{' *' if columns['limited_by'][row] == 'span' else ''}"
+
+
+def holding_text(columns):
+    """Return lines of the spans that hold each option back in most hours, the ten worst first; where a span was not
+    assessed, that is said.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.rating.year.year_span_rows`.
+    """
+    lines = ["Spans that hold the line back", ""]
+    for option in dict.fromkeys(columns["option"]):
+        rows = np.flatnonzero(columns["option"] == option)
+        hours = [np.nan_to_num(columns[name][rows], nan=-1.0) for name in
+                 ("hours_short", "hours_limiting", "hours_short_at_required")]
+        order = rows[np.lexsort([-hours[0], -hours[2], -hours[1]])]
+        order = [row for row in order if np.nansum([columns[name][row] for name in
+                 ("hours_short", "hours_limiting", "hours_short_at_required")]) > 0][:_TOLD]
+        lost = columns["span"][rows[np.isnan(columns["hours_short"][rows])]]
+        lines.append(option)
+        if order:
+            lines += aligned(["  span", "clears to degC", "limiting h", "short h", "short at required h"],
+                             [[f"  {columns['span'][row]}", number(columns["clearing_temperature_c"][row], ".1f"), *(
+                                 number(columns[name][row]) for name in ("hours_limiting", "hours_short",
+                                                                         "hours_short_at_required"))]
+                              for row in order])
+        else:
+            lines.append("  none of those assessed")
+        lines += [f"  not assessed, and perhaps worse: {', '.join(lost)}"] * bool(len(lost)) + [""]
+    return lines

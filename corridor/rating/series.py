@@ -11,23 +11,23 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.thermal.balance import net_cooling
 from corridor.thermal.rating import MELTING, loss, temperature_at
 
-__all__ = ["BINS", "Course", "Hours", "course", "distribution_rows", "option_rows", "span_rows", "with_bearings"]
+__all__ = ["BINS", "CHUNK", "THREADS", "Course", "Hours", "course", "distribution_rows", "in_weather", "option_rows",
+           "piece_of", "with_bearings"]
 
 #: Edges of the temperature distribution [degC]; outside them the first and last bins go on.
 BINS = np.arange(-20.0, 255.0, 5.0)
 
 #: Temperatures solved for at once: few enough to stay in the cache of a processor.
-_CHUNK = 8_192
+CHUNK = 8_192
 
 #: Last step of the secant [K], what is then left is below 1e-6 K; and heat out of balance before it [W/m].
 _SETTLED, _BALANCED = 1e-3, 0.05
 
 #: Chunks under way at once; numpy lets go of the interpreter.
-_THREADS = 2
+THREADS = 2
 
 
 @dataclass(frozen=True)
@@ -85,15 +85,16 @@ def course(ratings, option, hours):
     -------
     Course
     """
-    count = max(min(_CHUNK // len(ratings.bearings), -(-len(hours.current) // _THREADS)), 1)
+    count = max(min(CHUNK // len(ratings.bearings), -(-len(hours.current) // THREADS)), 1)
     pieces = [hours.part(slice(first, first + count)) for first in range(0, len(hours.current), count)]
-    with ThreadPoolExecutor(_THREADS) as pool:
-        parts = list(pool.map(partial(_course, ratings, option), pieces))
+    with ThreadPoolExecutor(THREADS) as pool:
+        parts = list(pool.map(partial(piece_of, ratings, option), pieces))
     return Course(ratings.bearings, *(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
-def _course(ratings, option, hours):
-    here = _in_weather(ratings, hours)
+def piece_of(ratings, option, hours):
+    """Return temperature [degC] and loss [kW/km] of an option in some hours, both (hour, bearing)."""
+    here = in_weather(ratings, hours)
     wire, n, I = here.wires[option], here.options[option].wiring.bundle, hours.current[:, None]  # noqa: E741
     weather, each = here.weather_at(here.bearings), I / n
     surface = _steady(here.method, each, weather, wire)
@@ -126,8 +127,8 @@ def _steady(method, current, weather, wire):
     return temperature_at(method, current, weather, wire)
 
 
-def _in_weather(ratings, hours):
-    """The ratings in the weather of the hours, shape (hour, 1)."""
+def in_weather(ratings, hours):
+    """Return the ratings in the weather of the hours, shape (hour, 1)."""
     def column(name):
         values = getattr(hours, name)
         return {} if values is None else {name: values[:, None]}
@@ -184,52 +185,3 @@ def distribution_rows(ratings, courses, hours):
         parts.append({"option": np.full(len(count), option.name, object), "from_c": BINS[:-1], "to_c": BINS[1:],
                       "hours": count * hours.step / 3600})
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
-
-
-def span_rows(limits, azimuth, ratings, courses, hours):
-    """Return the hours in which each span would have been short of its rule, as columns.
-
-    Parameters
-    ----------
-    limits : dict of ndarray
-        Columns of the layer `limits`.
-    azimuth : ndarray, shape (row of limits,)
-        Bearings of the spans [deg].
-    ratings : Ratings
-    courses : sequence of Course
-    hours : Hours
-
-    Returns
-    -------
-    dict of ndarray
-        line, span, option, clearing_temperature_c, hours_short (nan: the span was not assessed), hours_unknown: those
-        without a temperature, and those hotter than the option's maximum over a span that is only known to clear there.
-    """
-    names = [option.name for option in ratings.options]
-    option = np.array([names.index(name) for name in limits["option"]], int)
-    short, unknown = np.full(len(option), np.nan), np.zeros(len(option))
-    clears, only_to_maximum = _clearing(limits)
-    nearest = np.abs(np.round(azimuth, 3)[:, None] - ratings.bearings).argmin(axis=1)
-    for index, each in enumerate(courses):
-        for bearing in range(len(each.bearings)):
-            rows = np.flatnonzero((option == index) & (nearest == bearing))
-            T = np.sort(each.temperature[:, bearing])
-            known = np.sum(~np.isnan(T))
-            hotter = known - np.searchsorted(T[:known], clears[rows], side="right")
-            short[rows] = np.where(only_to_maximum[rows], 0, hotter)
-            unknown[rows] = len(T) - known + np.where(only_to_maximum[rows], hotter, 0)
-    step = hours.step / 3600
-    return {name: limits[name] for name in ("line", "span", "option", "clearing_temperature_c")} | {
-        "hours_short": np.where(np.isnan(clears), np.nan, short * step), "hours_unknown": unknown * step}
-
-
-def _clearing(limits):
-    """Temperature up to which each span is known to clear [degC], and whether it may clear above, too.
-
-    -inf where no temperature clears, nan where the span was not assessed.
-    """
-    governs = limits["governs"]
-    to_maximum = np.isin(governs, (MAXIMUM, ICE[MAXIMUM]))
-    T = np.where(to_maximum, limits["maximum_temperature_c"], limits["clearing_temperature_c"]).astype(float)
-    never, lost = (governs == word for word in (NO_TEMPERATURE, UNKNOWN))
-    return np.where(lost, np.nan, np.where(never, -np.inf, T)), to_maximum
