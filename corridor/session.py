@@ -35,6 +35,7 @@ class OpenedStudy(Opened):
     limits = _Job("corridor.jobs.rating", "limit_study")
     ratings = _Job("corridor.jobs.rating", "rate_study")
     rating_table = _Job("corridor.jobs.adjusted", "adjusted_study")
+    time_left = _Job("corridor.jobs.now", "now_study")
     sag = _Job("corridor.jobs.sag", "sag_study")
     stringing_chart = _Job("corridor.jobs.sag", "chart_study")
     stringing = _Job("corridor.jobs.stringing", "stringing_study")

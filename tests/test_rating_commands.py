@@ -150,8 +150,8 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     out = capsys.readouterr().out
     for word in ("cigre601", "short time", "The hours of the series", "Air 35 degC"):
         assert word in out
-    names = {"options.csv", "ratings.csv", "series.csv", "series_temperatures.csv", "series_spans.csv", "ratings.png",
-             "series.png"}
+    names = {"options.csv", "ratings.csv", "series.csv", "series_temperatures.csv", "series_spans.csv",
+             "series_hours.csv", "ratings.png", "series.png", "series_exceedance.png", "series_limiting.png"}
     assert {each.name for each in (tmp_path / "out").iterdir()} == names
     rows = {(row["option"], row["method"]): row for row in read(tmp_path / "out" / "options.csv")}
     existing, carbon = rows["existing", "ieee738"], rows["annealed on carbon", "ieee738"]
@@ -166,6 +166,11 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     spans = read(tmp_path / "out" / "series_spans.csv")
     assert any(row["hours_short"] == "" for row in spans)  # not assessed
     assert any(float(row["hours_short"] or 0) > 0 for row in spans)
+    assert "not assessed, and perhaps worse: N14-N15" in out and "short at required h" in out
+    said = out.split("Spans that hold the line back")[1]
+    own = [row for row in spans if row["option"] == "existing"]
+    worst = max(own, key=lambda row: float(row["hours_limiting"] or 0))
+    assert said.split("existing\n")[1].split("\n")[1].split()[0] == worst["span"]
 
 
 def test_the_core_lowers_the_currents(study, limits):

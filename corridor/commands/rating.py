@@ -1,5 +1,7 @@
 """The command `corridor rating`."""
 
+from pathlib import Path
+
 import click
 
 from corridor.commands.shared import DRAWING, FOLDER, Answer, command, table_rows
@@ -14,7 +16,10 @@ __all__ = ["rating"]
 @click.option("--step", default="5 degF", show_default=True, help="Step of the air in that table, such as '2 degC'.")
 @click.option("--air", nargs=2, type=float, metavar="LOW HIGH", help="Its range [degC]; default: the record and "
               "10 degF beyond.")
-def rating(study, progress, overwrite, folder, drawing, table, step, air):
+@click.option("--weather", type=click.Path(path_type=Path), help="File whose last row is the hour of now: time left "
+              "until the first span is short.")
+@click.option("--before", type=float, help="Current per phase before now [A]; default: that of the row above.")
+def rating(study, progress, overwrite, folder, drawing, table, step, air, weather, before):
     """Tell what current each option of STUDY carries, and what it loses.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
@@ -27,16 +32,23 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air):
     each duration of [[ratings]], and the wire or the span that limits it. The
     status is 3 where clearance was not assessed: such a cell has no current.
 
+    With --weather: how long the current of the last row may flow from now on,
+    after that of the row above, in its weather. The status is 1 where a span is
+    short now.
+
     \b
     Examples
       corridor rating study.toml --folder ratings
       corridor rating study.toml --table --folder ratings --step "2 degC"
+      corridor rating study.toml --weather now.csv --before 400
     """
     if table:
         return _table(study, progress, overwrite, folder, step, air)
+    if weather:
+        return _now(study, progress, overwrite, folder, weather, before)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
-    from corridor.outputs.tables_hours import holding_text
+    from corridor.outputs.tables_hours import fault_text, holding_text
 
     result = study.ratings(progress=progress)
     # Hours of a year by the options are for files, not for a line of JSON.
@@ -44,12 +56,14 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air):
              if name.startswith("series") and name != "series_hours"}
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
     def lines():
-        spans = result.tables.get("series_spans")
-        return [*ratings_text(result.ratings, result.tables), *([] if spans is None else holding_text(spans))]
+        told = {"fault": fault_text, "series_spans": holding_text}
+        return [*ratings_text(result.ratings, result.tables), *(line for name, text in told.items()
+                if name in result.tables for line in text(result.tables[name]))]
 
     return Answer(0, written, lines,
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
-                  notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes)
+                  notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes,
+                  fault=table_rows(result.tables.get("fault", {})))
 
 
 def _table(study, progress, overwrite, folder, step, air):
@@ -62,3 +76,14 @@ def _table(study, progress, overwrite, folder, step, air):
     return Answer(result.status, written, lambda: adjusted_text(result.table),
                   notes=lambda: (f"Note: {note}" for note in result.notes), adjusted=table_rows(result.table),
                   adjusted_notes=result.notes)
+
+
+def _now(study, progress, overwrite, folder, weather, before):
+    from corridor.jobs.now import write_now
+    from corridor.outputs.tables_hours import now_text
+
+    result = study.time_left(weather, before=before, progress=progress)
+    written = write_now(result, folder, study.guard(overwrite)) if folder else ()
+    return Answer(result.status, written, lambda: now_text(result), notes=lambda: (f"Note: {n}" for n in result.notes),
+                  time_left=table_rows(result.spans), before_a=result.before, current_a=result.current,
+                  time_left_notes=result.notes)

@@ -20,6 +20,7 @@ from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.rating_tables import comparison, rating_table
 from corridor.rating.ratings import Ratings
+from corridor.rating.withstand import fault_rows
 
 __all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "rating_rows", "write_limits",
            "write_ratings"]
@@ -31,7 +32,7 @@ class RatingResult:
 
     `ratings` is what they were made with; `tables` are `options` and `ratings`, and those of the hours, where the study
     has a series; `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h]; `notes` on what
-    the series lacks.
+    the series lacks; `stations` (row of `series_spans`, 2) [m] of both ends of its span.
     """
 
     ratings: Ratings
@@ -39,6 +40,7 @@ class RatingResult:
     temperatures: tuple[np.ndarray, ...]
     step: float
     notes: tuple[str, ...] = ()
+    stations: np.ndarray | None = None
 
     @property
     def frames(self) -> Frames:
@@ -108,10 +110,12 @@ def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingRes
     laid = opened.laid_out
     ratings = laid.facts.heat
     tables = {"options": comparison(ratings, opened.loads), "ratings": rating_rows(opened)}
+    if study.fault is not None:
+        tables["fault"] = fault_rows(ratings.options, laid.facts.shield, study.fault, ratings.frequency)
     if study.series is None:
         return RatingResult(ratings, tables, (), np.nan)
-    known, temperatures, notes = _through(opened, ratings, progress)
-    return RatingResult(ratings, tables | known, temperatures, study.series.step / 3600, notes)
+    known, temperatures, notes, at = _through(opened, ratings, progress)
+    return RatingResult(ratings, tables | known, temperatures, study.series.step / 3600, notes, at)
 
 
 def rating_rows(opened: Opened) -> Columns:
@@ -121,7 +125,7 @@ def rating_rows(opened: Opened) -> Columns:
 
 
 def _through(opened, ratings, progress):
-    """Tables of a series, the temperatures of each option, and notes."""
+    """Tables of a series, the temperatures of each option, notes, and stations of the spans."""
     study, laid, frame = opened.study, opened.laid_out, opened.inputs.frame
     stations = read_stations(study.series, study.resolve, study.rating.required_current)
     limits, spans = _limits(laid, progress), laid.plan.spans
@@ -145,7 +149,8 @@ def _through(opened, ratings, progress):
               "series_spans": year.year_span_rows(limits, years, step),
               "series_hours": year.hour_rows(ratings, years, limits, hours)}
     notes = tuple(dict.fromkeys(note for each in stations for note in each.hours.notes))
-    return tables, tuple(each.temperature[:, 0] for each in courses), notes
+    ends = laid.plan.route.station[np.column_stack([spans.tail, spans.head])][of_row]
+    return tables, tuple(each.temperature[:, 0] for each in courses), notes, ends
 
 
 def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN
@@ -166,7 +171,20 @@ def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg", g
         if result.temperatures:
             draw_hours(files.new(folder / f"series.{kind}"), result.temperatures,
                        [each.name for each in result.ratings.options], result.step)
+            _draw_year(files, folder, kind, result)
     return files.written
+
+
+def _draw_year(files, folder, kind, result):
+    """Drawings of the hours: of ratings, and of the spans that hold the line back."""
+    from corridor.outputs.drawings.hours import draw_exceedance, draw_heat_map, draw_limiting
+
+    hours, spans = result.tables["series_hours"], result.tables["series_spans"]
+    draw_exceedance(files.new(folder / f"series_exceedance.{kind}"), hours, result.step)
+    if hours["time"][0] is not None:
+        for number, option in enumerate(result.ratings.options, 1):
+            draw_heat_map(files.new(folder / f"series_months_{number}.{kind}"), hours, option.name)
+    draw_limiting(files.new(folder / f"series_limiting.{kind}"), spans, result.stations)
 
 
 def write_limits(result: LimitResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN

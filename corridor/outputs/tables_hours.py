@@ -4,7 +4,7 @@ import numpy as np
 
 from corridor.outputs.tables import aligned, number
 
-__all__ = ["adjusted_text", "holding_text"]
+__all__ = ["adjusted_text", "fault_text", "holding_text", "now_text"]
 
 #: Spans that are told of each option.
 _TOLD = 10
@@ -75,3 +75,42 @@ def holding_text(columns):
             lines.append("  none of those assessed")
         lines += [f"  not assessed, and perhaps worse: {', '.join(lost)}"] * bool(len(lost)) + [""]
     return lines
+
+
+def now_text(result):
+    """Return lines of the time until the first span is short, the ten shortest of each option.
+
+    Parameters
+    ----------
+    result : NowResult
+    """
+    spans, lines = result.spans, [f"From {result.before:g} A to {result.current:g} A per phase, now", ""]
+    for option in dict.fromkeys(spans["option"]):
+        rows = np.flatnonzero(spans["option"] == option)
+        stay = rows[spans["state"][rows] == "stays clear"]
+        told = [row for row in rows if row not in set(stay)][:_TOLD]
+        lines.append(option)
+        lines += aligned(["  span", "now degC", "in the end", "clears to", "minutes left", "state"],
+                         [[f"  {spans['span'][row]}", *(number(spans[name][row], ".1f") for name in (
+                             "temperature_now_c", "steady_temperature_c", "clearing_temperature_c")),
+                           number(spans["time_left_s"][row] / 60, ".1f"), spans["state"][row]] for row in told])
+        lines += [f"  {len(stay)} spans stay clear", ""]
+    return lines
+
+
+def fault_text(columns):
+    """Return lines of what a short circuit does to the wires.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.rating.withstand.fault_rows`.
+    """
+    head = ("wire", "kA", "s", "from degC", "to degC", "may take", "permitted kA", "withstands")
+    rows = [[f"{option or 'shield wire'}", f"{current / 1000:.1f}", f"{t:g}", f"{start:.0f}",
+             f"{end:.0f}" if end < 660 else "melts", f"{top:.0f}", f"{may / 1000:.1f}", "yes" if holds else "no"]
+            for option, current, t, start, end, top, may, holds in zip(
+                *(columns[name] for name in ("option", "fault_current_a", "duration_s", "start_temperature_c",
+                                             "end_temperature_c", "greatest_temperature_c", "permitted_current_a",
+                                             "withstands")), strict=True)]
+    return ["Short circuit, no heat leaves the wire", "", *aligned(head, rows), ""]

@@ -1,0 +1,135 @@
+"""`corridor rating` on a stretch of the demo: the table over the air, the time left, faults, and drawings of a year."""
+
+import csv
+import json
+
+import numpy as np
+import openpyxl
+import pytest
+
+from corridor.cli import main
+from tests.short_demo import short_demo
+
+MORE = '''
+[series]
+file = "load.csv"
+weather = "w.csv"
+[strength]
+hours = "10000 h"
+[fault]
+current = "20 kA"
+duration = "0.5 s"
+[[ratings]]
+name = "summer"
+first_day = 121
+last_day = 273
+durations = ["30 min"]
+pre_load = 300
+'''
+HOURS = np.datetime64("2025-06-01T00:00") + np.arange(240) * np.timedelta64(1, "h")
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    target = short_demo(tmp_path_factory.mktemp("hours") / "demo", "N01", "N06")
+    text = (target / "study.toml").read_text(encoding="utf-8")
+    (target / "study.toml").write_text(text + MORE, encoding="utf-8")
+    draw = np.random.default_rng(5)
+    for name, head, columns in (("load.csv", "current", [draw.uniform(200, 800, 240)]),
+                                ("w.csv", "ambient,wind_speed,wind_direction,solar",
+                                 [draw.uniform(5, 30, 240), draw.uniform(0.3, 4, 240), draw.uniform(0, 360, 240),
+                                  draw.uniform(0, 900, 240)])):
+        lines = [f"time,{head}", *(",".join([str(t).replace("T", " "), *(f"{v:.1f}" for v in row)])
+                                   for t, row in zip(HOURS, zip(*columns, strict=True), strict=True))]
+        (target / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return target
+
+
+def run(*arguments):
+    with pytest.raises(SystemExit) as end:
+        main([str(argument) for argument in arguments])
+    return end.value.code or 0
+
+
+def read(path):
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_table_over_the_air_is_told_and_written(folder, tmp_path, capsys):
+    assert run("rating", folder / "study.toml", "--table", "--step", "5 degF", "--folder", tmp_path / "out") == 0
+    said = capsys.readouterr()
+    assert "existing, summer, day (" in said.out and "* a span limits" in said.out
+    assert "10 degF beyond the record of the series" in said.err
+    rows = read(tmp_path / "out" / "adjusted.csv")
+    air = sorted({float(row["ambient_c"]) for row in rows})
+    assert air[0] <= 5 - 5.5 and air[-1] >= 30 + 5.5 and np.allclose(np.diff(air), 5 / 1.8, atol=1e-4)
+    assert {row["limited_by"] for row in rows} == {"wire", "span"}
+    assert {(row["sun"], row["duration"]) for row in rows} == {
+        (sun, time) for sun in ("day", "night") for time in ("continuous", "30 min")}
+    for row in rows:
+        assert float(row["current_a"]) <= float(row["wire_current_a"]) and row["reason"]
+        assert (row["limited_by"] == "span") == bool(row["limiting_span"])
+    sheet = openpyxl.load_workbook(tmp_path / "out" / "adjusted.xlsx")["adjusted"]
+    assert sheet.max_row == len(rows) + 1 and "Current [A]" in [cell.value for cell in sheet[1]]
+
+
+def test_a_hole_in_the_ground_is_no_pass(folder, tmp_path, capsys):
+    wide = short_demo(tmp_path / "demo", "N11", "N16")
+    assert run("rating", wide / "study.toml", "--table", "--air", "0", "10", "--step", "5 degC", "--json") == 3
+    found = json.loads(capsys.readouterr().out)
+    assert {row["limited_by"] for row in found["adjusted"]} == {"not assessed"}
+    assert {row["current_a"] for row in found["adjusted"]} == {None}
+    assert all("not assessed in N14-N15; at most" in row["reason"] for row in found["adjusted"])
+
+
+def test_limits_of_findings_are_taken_where_they_are_of_the_study(folder, capsys):
+    asked = ("rating", folder / "study.toml", "--table", "--air", "0", "10", "--json")
+    run(*asked)
+    found = json.loads(capsys.readouterr().out)
+    assert "found now" in found["adjusted_notes"][0]
+    run("check", folder / "study.toml", "--quiet")
+    run(*asked)
+    again = json.loads(capsys.readouterr().out)
+    assert "from findings.gpkg" in again["adjusted_notes"][0]
+    assert again["adjusted"] == found["adjusted"]
+    (folder / "findings.gpkg").unlink()
+
+
+def test_a_year_is_drawn_and_faults_told(folder, tmp_path, capsys):
+    assert run("rating", folder / "study.toml", "--folder", tmp_path / "out") == 0
+    said = capsys.readouterr()
+    assert "Short circuit" in said.out and "lasts 240 h, less than a year" in said.err
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"fault.csv", "series_hours.csv", "series_exceedance.svg", "series_limiting.svg",
+            "series_months_1.svg"} <= names
+    hours = [row for row in read(tmp_path / "out" / "series_hours.csv") if row["option"] == "existing"]
+    assert len(hours) == 240 and hours[1]["time"] == "2025-06-01T01:00:00"
+    spans = [row for row in read(tmp_path / "out" / "series_spans.csv") if row["option"] == "existing"]
+    limiting = [row["limiting_span"] for row in hours if row["limiting_span"]]
+    assert sum(float(row["hours_limiting"]) for row in spans) == len(limiting) > 0
+    for row in spans:
+        assert float(row["hours_limiting"]) == limiting.count(row["span"])
+    # an hour with less room than none is one in which the load is above the rating
+    assert all((float(row["headroom_k"]) < 0) == (float(row["current_a"]) > float(row["assessed_rating_a"]))
+               for row in hours)
+    series = {row["option"]: row for row in read(tmp_path / "out" / "series.csv")}
+    assert series["annealed on steel"]["strength_left_percent"] == "100"
+    assert series["thermal alloy"]["strength_left_percent"] == ""
+
+
+def test_the_time_left_is_told(folder, tmp_path, capsys):
+    now = tmp_path / "now.csv"
+    now.write_text("current,ambient,wind_speed,solar\n300,25,0.7,700\n700,25,0.7,700\n", encoding="utf-8")
+    assert run("rating", folder / "study.toml", "--weather", now, "--folder", tmp_path / "out") == 0
+    assert "From 300 A to 700 A per phase, now" in capsys.readouterr().out
+    rows = read(tmp_path / "out" / "time_left.csv")
+    assert rows[0]["state"] == "short in time" and 0 < float(rows[0]["time_left_s"]) < 3600
+    assert run("rating", folder / "study.toml", "--weather", now, "--before", "690", "--json") in (0, 1)
+    again = json.loads(capsys.readouterr().out)
+    assert again["before_a"] == 690 and again["time_left"][0]["time_left_s"] < float(rows[0]["time_left_s"])
+    now.write_text("current,ambient,wind_speed,solar\n900,35,0.3,900\n900,35,0.3,900\n", encoding="utf-8")
+    assert run("rating", folder / "study.toml", "--weather", now) == 1
+    now.write_text("current,ambient\n700,25\n", encoding="utf-8")
+    assert run("rating", folder / "study.toml", "--weather", now) == 2
+    assert run("rating", folder / "study.toml", "--weather", tmp_path / "none.csv") == 2
