@@ -1,6 +1,8 @@
 """A series through the hours, against a loop of scipy's brentq over each hour and against its own definition."""
 
 from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
@@ -10,7 +12,7 @@ from scipy.optimize import brentq
 
 from corridor.conductor import catalogue
 from corridor.errors import InputError
-from corridor.inputs.series import read_series
+from corridor.inputs.series import read_series, read_stations
 from corridor.line.facts import Option, Wiring
 from corridor.rating import series
 from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
@@ -350,3 +352,44 @@ def test_strength_is_lost_by_hard_drawn_wires_alone():
     assert strength_left(OPTIONS[0], np.r_[T[1:], np.inf], 1.0, 1) == 0.0
     thermal = Option("z", replace(OPTIONS[0].wiring, conductor=catalogue.find("264-AT1/62-ST1A")), False)
     assert np.isnan(strength_left(thermal, T, 1.0, 1))
+
+
+TMY3 = ('000000,"NOWHERE",XX,-5.0,36.100,-79.950,273\n'
+        "Date (MM/DD/YYYY),Time (HH:MM),DNI (W/m^2),DHI (W/m^2),Dry-bulb (C),Wdir (degrees),Wspd (m/s)\n")
+
+
+def test_the_months_of_a_typical_year_may_be_of_any_years(tmp_path):
+    rows = [f"{str(t)[5:7]}/{str(t)[8:10]}/{1980 + int(str(t)[5:7]) % 5},{int(str(t)[11:13]) + 1:02d}:00,500,90,"
+            f"{-9900.0 if i == 7 else 12.5},180,3.0" for i, t in enumerate(HOURS)]
+    (tmp_path / "w.csv").write_text(TMY3 + "\n".join(rows) + "\n", encoding="utf-8")
+    (station,) = read_stations(Series(stations=[{"name": "airport", "file": "w.csv"}]), tmp_path.joinpath, 500.0)
+    got = station.hours
+    assert (station.longitude, station.latitude) == (-79.95, 36.1)
+    assert np.flatnonzero(np.isnan(got.ambient)).tolist() == [7] and got.solar[0] == 590
+    assert str(got.time[0]) == "2001-01-01T00:00:00" and len(got.current) == 8760
+    (tmp_path / "w.csv").write_text(TMY3 + "\n".join(rows[:24] * 365) + "\n", encoding="utf-8")
+    with pytest.raises(InputError, match="row 25 below the head after"):
+        read_series(Series(weather="w.csv"), tmp_path.joinpath, 500.0)
+
+
+def test_stations_have_a_place_and_as_many_hours(tmp_path):
+    for name, count in (("a.csv", 48), ("b.csv", 47)):
+        (tmp_path / name).write_text("ambient\n" + "".join(f"{i}\n" for i in range(count)), encoding="utf-8")
+    one, two = ({"name": name, "file": f"{name}.csv", "longitude": 9.0, "latitude": 47.0} for name in "ab")
+    with pytest.raises(InputError, match="48 and 47 steps"):
+        read_stations(Series(stations=[one, two]), tmp_path.joinpath, 500.0)
+    with pytest.raises(InputError, match="no place"):
+        read_stations(Series(stations=[one, {"name": "b", "file": "a.csv"}]), tmp_path.joinpath, 500.0)
+    with pytest.raises(InputError, match="weather in one file"):
+        read(tmp_path, "current,ambient\n" + "1,2\n" * 48, weather="a.csv")
+
+
+@pytest.mark.skipif(find_spec("pvlib") is None, reason="pvlib, which carries two typical years, is not installed")
+def test_typical_years_of_a_package_are_read():
+    """Two stations of TMY3 as pvlib carries them; the first hour as the file has it."""
+    data = Path(next(iter(find_spec("pvlib").submodule_search_locations))) / "data"
+    for name, first in (("723170TYA.CSV", (10.0, 200.0, 6.2)), ("703165TY.csv", None)):
+        got = read_series(Series(weather=name), data.joinpath, 500.0)
+        assert len(got.current) == 8760 and not np.isnan(got.ambient).any()
+        if first:
+            assert (got.ambient[0], got.wind_direction[0], got.wind_speed[0]) == first
