@@ -209,7 +209,8 @@ HOURS = np.datetime64("2025-01-01T00:00") + np.arange(8760) * np.timedelta64(1, 
     (np.r_[HOURS[:10], HOURS[12:9:-1]], "after"),
     (HOURS[:50] + np.arange(50) * np.timedelta64(-45, "m"), "00:15 in row 2"),
     (np.r_[HOURS[:5], HOURS[:5] + np.timedelta64(5000, "D")], "in row 6"),
-], ids=["one day 365 times", "twice", "backwards", "another step", "years between"])
+    (HOURS[0] + np.arange(50) * np.timedelta64(365, "D"), "50 rows in 429241 steps"),
+], ids=["one day 365 times", "twice", "backwards", "another step", "years between", "one hour a year"])
 def test_times_that_do_not_rise_by_the_step_are_refused(tmp_path, times, found):
     with pytest.raises(InputError, match=found):
         read(tmp_path, stamped(times))

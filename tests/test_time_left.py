@@ -108,3 +108,12 @@ def test_a_short_circuit_heats_each_wire_by_its_share():
     # nothing is left for a wire that is as hot as it may be
     hot = fault_rows(options[:1], None, Fault(current="1 kA", duration="0.5 s", greatest_temperature=100), 50.0)
     assert hot["permitted_current_a"][0] == 0 and not hot["withstands"][0]
+
+
+def test_a_wire_that_was_hotter_before_starts_there():
+    calm, windy = (replace(RATINGS, weather=replace(WEATHER, wind_speed=v)) for v in (0.3, 0.7))
+    rows = limits(("clearance", 66.0))
+    alone, after_calm, after_wind = (
+        time_left_rows(RATINGS, 0, BEFORE, AFTER, rows, np.zeros(1), earlier=earlier)["time_left_s"][0]
+        for earlier in (None, calm, replace(windy, weather=replace(WEATHER, wind_speed=5.0))))
+    assert after_calm < alone == after_wind

@@ -167,7 +167,7 @@ def _table(section, path, *, current=True):
         if heading in table.column_names:
             found[name] = _numbers(path, table, heading, *RANGES[name],
                                    scale(getattr(section, f"{name}_unit", None), _KINDS[name]))
-        elif name == "current" or (name in given and not (current and section.weather)):
+        elif name == "current" or (name in given and not (current and (section.weather or section.stations))):
             raise InputError(path, "columns", f"no column {heading!r}", ", ".join(table.column_names),
                              nearest(heading, table.column_names))
     if not found:

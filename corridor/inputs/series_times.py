@@ -81,6 +81,8 @@ def places(path, times, step):
     count, holes = place[-1] + 1, np.flatnonzero(np.diff(place) > 1)
     if not len(holes):
         return place, count, ()
+    if count > 10 * len(place) + _LONGEST:
+        raise InputError(path, "time", f"{len(place)} rows in {count} steps", "rows of most steps, one after the other")
     lost, first = count - len(place), times[holes[0]] + np.timedelta64(int(step), "s")
     return place, count, (f"{path.name} skips {lost} steps in {len(holes)} "
                           f"place{'s' if len(holes) > 1 else ''}, first at {_text(first)}: they count as not known",)

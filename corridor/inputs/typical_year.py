@@ -29,14 +29,17 @@ class TypicalYear(NamedTuple):
 
 
 def is_typical_year(path):
-    """Return whether a file is an EPW or TMY3 one."""
+    """Return whether a file is an EPW or TMY3 one; one that cannot be read is none."""
     if path.suffix.lower() == ".epw":
         return True
     if path.suffix.lower() != ".csv":
         return False
-    with path.open(encoding="utf-8", errors="replace") as file:
-        file.readline(10_000)
-        return file.readline(10_000).startswith(_TMY3_HEAD)
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            file.readline(10_000)
+            return file.readline(10_000).startswith(_TMY3_HEAD)
+    except OSError:
+        return False
 
 
 def read_typical_year(path):
@@ -53,7 +56,8 @@ def read_typical_year(path):
             head = file.readline(10_000).rstrip().split(",")
         table = csv.read_csv(path, csv.ReadOptions(skip_rows=8, autogenerate_column_names=True) if epw
                              else csv.ReadOptions(skip_rows=1))
-    except (pa.ArrowException, OSError) as error:
+        table.column_names  # noqa: B018, fails where they are no text
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         raise InputError(path, None, f"a file that cannot be read ({str(error).splitlines()[0]})",
                          "a typical year (EPW or TMY3)") from None
     names = {key: f"f{at}" if epw else at for key, (at, _) in (_EPW if epw else _TMY3).items()}
@@ -82,10 +86,10 @@ def _epw_clock(path, table):
 
 def _tmy3_clock(path, table):
     """Month, day and hour, written 01/31/1988 and 13:00."""
-    date, time = (table[name].cast(pa.string()).to_pylist() for name in _TMY3_HEAD.split(","))
     try:
+        date, time = (table[name].cast(pa.string()).to_pylist() for name in _TMY3_HEAD.split(","))
         rows = [(int(d[:2]), int(d[3:5]), int(t[:2])) for d, t in zip(date, time, strict=True)]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, pa.ArrowException):
         raise InputError(path, _TMY3_HEAD, "a date or a time that cannot be read", "01/31/1988 and 13:00") from None
     return tuple(np.array(rows, float).reshape(-1, 3).T)
 

@@ -75,11 +75,13 @@ def now_study(opened: Opened, weather: Path | str, *, before: float | None = Non
     if np.isnan(before):
         raise InputError(path, "current", "nothing in the row above the last", "the current before; or --before")
     now = hours.part(slice(-1, None))
-    ratings = _at(in_weather(opened.laid_out.facts.heat, now))
+    heat = opened.laid_out.facts.heat
+    ratings = _at(in_weather(heat, now))
+    earlier = _at(in_weather(heat, hours.part(slice(-2, -1)))) if len(hours.current) > 1 else None
     limits, told = known_limits(opened, progress)
     chosen = [i for i, option in enumerate(ratings.options) if option.existing] or range(len(ratings.options))
-    parts = [time_left_rows(ratings, i, before, float(now.current[0]), limits, span_bearings(opened, limits))
-             for i in chosen]
+    parts = [time_left_rows(ratings, i, before, float(now.current[0]), limits, span_bearings(opened, limits),
+                            earlier=earlier) for i in chosen]
     spans = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     missing = [name for name in ("ambient", "wind_speed", "solar") if getattr(now, name) is None]
     notes = (told, *([f"as in [rating]: {', '.join(missing)}"] if missing else []))

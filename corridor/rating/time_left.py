@@ -15,17 +15,18 @@ NOW, LATER, BEYOND, NEVER = "short now", "short in time", "short after more than
 UNASSESSED, UNKNOWN_WEATHER = "not assessed", "weather or current not known"
 
 
-def time_left_rows(ratings, option, before, current, limits, azimuth):
+def time_left_rows(ratings, option, before, current, limits, azimuth, *, earlier=None):
     """Return how long each span stays clear from now on, as columns, the shortest first.
 
-    The wire is steady at the current before, in the weather of now; then the current of now flows on in it. The time is
-    that of the last step at which the wire is no hotter than it may be, so that it is never too long. Where a radial
-    conductivity is given, the core is hotter by its steady excess at once.
+    The wire is steady at the current before, in the weather of now or that of `earlier`, in which it is the hotter;
+    then the current of now flows on in that of now. The time is that of the last step at which the wire is no hotter
+    than it may be, so that it is never too long. Where a radial conductivity is given, the core is hotter by its steady
+    excess at once.
 
     Parameters
     ----------
-    ratings : Ratings
-        In the weather of now.
+    ratings, earlier : Ratings
+        In the weather of now, and of the hour before where that is known.
     option : int
     before, current : float
         Per phase [A].
@@ -47,6 +48,9 @@ def time_left_rows(ratings, option, before, current, limits, azimuth):
     c, n, weather = wiring.conductor, wiring.bundle, ratings.weather_at(bearings)
     one, surface = np.ones(len(bearings)), replace(ratings, radial_conductivity=None)
     start = surface.temperature_at(option, before * one, bearings)
+    if earlier is not None:
+        hotter = replace(earlier, radial_conductivity=None).temperature_at(option, before * one, bearings)
+        start = np.maximum(start, hotter)
     times = np.arange(0, HORIZON + STEP, STEP)
     T = step_response(ratings.method, current / n * one, times, weather, ratings.wires[option],
                       initial_temperature=start, heat_capacity=c.outer_heat + np.nan_to_num(c.core_heat))
