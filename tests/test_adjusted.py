@@ -163,3 +163,28 @@ def test_steps_reach_over_the_range(tmp_path):
     for step in ("0 degC", "99 degC", "warm"):
         with pytest.raises(InputError, match="step"):
             _steps(Study, step, 0.0, 4.0)
+
+
+@pytest.mark.parametrize("latitude", [None, 50.0])
+def test_the_least_cooled_bearings_stand_for_all(latitude):
+    draw = np.random.default_rng(8)
+    azimuth = draw.uniform(0, 360, 30)
+    sky = Sky(wind_direction=40.0, latitude=latitude, day=172, hour=15.0)
+    windy = replace(RATINGS, weather=replace(WEATHER, wind_speed=2.0), sky=sky, bearings=azimuth)
+    T = draw.uniform(50, 78, 30)
+    found = limits(*((f"s{i:02d}", "clearance", t, "clearance", t) for i, t in enumerate(T)))
+    season = replace(SEASON, durations=(600.0,))
+    rows = table(found, windy, azimuth, seasons=(season,))
+    for night in (False, True):
+        here = in_season(windy, season, night=night)
+        for air in AIR[:4]:
+            now = replace(here, weather=replace(here.weather, ambient=air), emergency_duration=600.0, pre_load=400.0)
+            got = pick(rows, sun="night" if night else "day", ambient_c=air)
+            alone = [[float(now.current_at(0, t, a)) for t, a in zip(T, azimuth, strict=True)],
+                     [float(now.short_time_current(0, t, np.array(a))) for t, a in zip(T, azimuth, strict=True)]]
+            np.testing.assert_allclose(got["current_a"], np.min(alone, axis=1), atol=0.01)
+            # several may carry nothing
+            assert all(name == f"s{np.argmin(each):02d}" for name, each in
+                       zip(got["limiting_span"], alone, strict=True) if min(each) > 0)
+            wire = now.current_at(0, np.full(30, 80.0), azimuth).min()
+            assert got["wire_current_a"][0] == pytest.approx(wire, rel=1e-5)  # bearings are rounded to 0.001 deg

@@ -143,13 +143,14 @@ def _cells(ratings, option, season, ambients, state, limits, azimuth):
     spans = _Spans(known_to_clear(limits, "emergency" if in_need else "maximum"), limits["span"], azimuth,
                    _words(limits, in_need))
     lost = np.isnan(spans.clears)
-    bearings, place, T, worst = _by_bearing(ratings, spans, state.temperature)
-    short = np.isfinite(T)
-    both = np.r_[np.full(len(bearings), state.temperature), T[short]]
-    current = _current(ratings, option, season, ambients, state, both, np.r_[bearings, bearings[short]])
-    wire = current[:, :len(bearings)].min(axis=1)
-    of_spans = np.full((len(ambients), len(bearings)), np.inf)
-    of_spans[:, short] = current[:, len(bearings):]
+    bearings, T, worst = _by_bearing(ratings, spans, state.temperature)
+    alone = _least_cooled(ratings, bearings, np.zeros(len(bearings)))
+    held_back = _least_cooled(ratings, bearings, T)
+    T, worst = np.r_[np.inf, T[held_back]], np.r_[-1, worst[held_back]]
+    hot = np.r_[np.full(len(alone), state.temperature), np.maximum(T[1:], _COLD)]
+    current = _current(ratings, option, season, ambients, state, hot, bearings[np.r_[alone, held_back]])
+    wire = current[:, :len(alone)].min(axis=1)
+    of_spans = np.column_stack([np.full(len(ambients), np.inf), current[:, len(alone):]])
     of_spans[:, T == -np.inf] = 0.0
     at = np.argmin(of_spans, axis=1)
     span = of_spans[np.arange(len(at)), at]
@@ -173,8 +174,8 @@ def _cells(ratings, option, season, ambients, state, limits, azimuth):
 
 
 def _by_bearing(ratings, spans, top):
-    """Bearings that differ in weather, the place of each span in them, and of each the least temperature to which its
-    spans clear below the wire's own, nan where that comes first, and the span (-1: none)."""
+    """Bearings that differ in weather, and of each the least temperature to which its spans clear below the wire's own,
+    nan where that comes first, and the span (-1: none)."""
     rounded = np.round(spans.azimuth, 3) if ratings.sky.matters else np.zeros(len(spans.azimuth))
     bearings, place = np.unique(rounded, return_inverse=True)
     T, worst = np.full(len(bearings), np.nan), np.full(len(bearings), -1)
@@ -183,7 +184,20 @@ def _by_bearing(ratings, spans, top):
         if clears[row] < top:
             T[place[row]], worst[place[row]] = clears[row], row
     # A span that clears only a wire colder than any air clears none.
-    return bearings, place, np.where(T < _COLD, -np.inf, T), worst
+    return bearings, np.where(T < _COLD, -np.inf, T), worst
+
+
+def _least_cooled(ratings, bearings, temperature):
+    """Bearings (index) of which one carries least, at temperatures, in any air and for any time: for every other there
+    is one with no more temperature, no more angle to the wind and no less sun."""
+    weather = ratings.weather_at(bearings)
+    T, angle, sun = (np.broadcast_to(v, bearings.shape) for v in (temperature, weather.wind_angle, -weather.solar))
+    known = np.flatnonzero(~np.isnan(T))
+    T, angle, sun = T[known], angle[known], sun[known]
+    no_more = np.all([v[:, None] <= v for v in (T, angle, sun)], axis=0)
+    # Of equals the first stays.
+    beaten = no_more & ~(no_more.T & (known[:, None] >= known))
+    return known[~beaten.any(axis=0)]
 
 
 def _current(ratings, option, season, ambients, state, temperature, bearings):
