@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import openpyxl
+import pyogrio
 import pytest
 
 from corridor.cli import main
@@ -113,6 +114,7 @@ def test_a_year_is_drawn_and_faults_told(folder, tmp_path, capsys):
     # an hour with less room than none is one in which the load is above the rating
     assert all((float(row["headroom_k"]) < 0) == (float(row["current_a"]) > float(row["assessed_rating_a"]))
                for row in hours)
+    assert "Strength left of the aluminium" in said.out
     series = {row["option"]: row for row in read(tmp_path / "out" / "series.csv")}
     assert series["annealed on steel"]["strength_left_percent"] == "100"
     assert series["thermal alloy"]["strength_left_percent"] == ""
@@ -133,3 +135,24 @@ def test_the_time_left_is_told(folder, tmp_path, capsys):
     now.write_text("current,ambient\n700,25\n", encoding="utf-8")
     assert run("rating", folder / "study.toml", "--weather", now) == 2
     assert run("rating", folder / "study.toml", "--weather", tmp_path / "none.csv") == 2
+
+
+def test_each_span_has_the_weather_of_its_station(folder, tmp_path):
+    structures = pyogrio.read_dataframe(folder / "line.gpkg", layer="structures").to_crs(4326)
+    places = structures.set_index("structure").geometry
+    text = (folder / "study.toml").read_text(encoding="utf-8").replace('weather = "w.csv"', "")
+    for name, end, wind in (("calm", "N01", 0.3), ("windy", "N06", 6.0)):
+        lines = "".join(f"{str(t).replace('T', ' ')},25,{wind},90,800\n" for t in HOURS)
+        (folder / f"{name}.csv").write_text(f"time,ambient,wind_speed,wind_angle,solar\n{lines}", encoding="utf-8")
+        text = text.replace("[strength]", f'[[series.stations]]\nname = "{name}"\nfile = "{name}.csv"\nlongitude = '
+                            f"{places[end].x}\nlatitude = {places[end].y}\n[strength]", 1)
+    (folder / "stations.toml").write_text(text.replace("current = \"20 kA\"", "current = \"2 kA\""), encoding="utf-8")
+    assert run("rating", folder / "stations.toml", "--folder", tmp_path / "out", "--quiet") == 0
+    spans = [row for row in read(tmp_path / "out" / "series_spans.csv") if row["option"] == "thermal alloy"]
+    short = {row["span"]: row for row in spans if row["clearing_temperature_c"]}
+    by_station = {name for name, row in short.items() if float(row["hours_short_at_required"])}
+    middle = (places["N01"].x + places["N06"].x) / 2
+    near_calm = {f"N{i:02d}-N{i + 1:02d}" for i in range(1, 6)
+                 if abs((places[f"N{i:02d}"].x + places[f"N{i + 1:02d}"].x) / 2 - places["N01"].x)
+                 < abs(middle - places["N01"].x)}
+    assert by_station and by_station <= near_calm and set(short) - near_calm

@@ -48,7 +48,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
         return _now(study, progress, overwrite, folder, weather, before)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
-    from corridor.outputs.tables_hours import fault_text, holding_text
+    from corridor.outputs.tables_hours import fault_text, holding_text, strength_text
 
     result = study.ratings(progress=progress)
     # Hours of a year by the options are for files, not for a line of JSON.
@@ -56,7 +56,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
              if name.startswith("series") and name != "series_hours"}
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
     def lines():
-        told = {"fault": fault_text, "series_spans": holding_text}
+        told = {"fault": fault_text, "series": strength_text, "series_spans": holding_text}
         return [*ratings_text(result.ratings, result.tables), *(line for name, text in told.items()
                 if name in result.tables for line in text(result.tables[name]))]
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from corridor.outputs.tables import aligned, number
 
-__all__ = ["adjusted_text", "fault_text", "holding_text", "now_text"]
+__all__ = ["adjusted_text", "fault_text", "holding_text", "now_text", "strength_text"]
 
 #: Spans that are told of each option.
 _TOLD = 10
@@ -114,3 +114,17 @@ def fault_text(columns):
                                              "end_temperature_c", "greatest_temperature_c", "permitted_current_a",
                                              "withstands")), strict=True)]
     return ["Short circuit, no heat leaves the wire", "", *aligned(head, rows), ""]
+
+
+def strength_text(columns):
+    """Return lines that say what is left of the strength of the aluminium; "-" where no law is known.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        The table `series` of `corridor.jobs.rating`.
+    """
+    names = ("strength_left_percent", "strength_left_after_years_percent")
+    rows = [[option, *(number(value, ".1f") for value in values)] for option, *values in
+            zip(columns["option"], *(columns[name] for name in names), strict=True)]
+    return ["Strength left of the aluminium [%]", "", *aligned(("option", "after a year", "after all years"), rows), ""]
