@@ -1,5 +1,6 @@
 """Plan and profile of the demo: sheets read back by pypdf, with size and fonts as PDF has them; DXF by ezdxf."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -28,8 +29,35 @@ def pages(study):
     pypdf = pytest.importorskip("pypdf")
     result = ask(study, "draw", options=("thermal alloy",), scale=10_000)
     pages = pypdf.PdfReader(result.output).pages
-    assert len(pages) == result.sheets
+    # Behind the sheets comes one of cross-sections.
+    assert len(pages) == result.sheets + 1
     return pages
+
+
+@pytest.fixture(scope="module")
+def figures(study):
+    """The figures of two options, by option: all sheets, and those of cross-sections behind them."""
+    drawn, given = {}, pytest.MonkeyPatch()
+
+    class Book:
+        def __init__(self, *_, **__):
+            self.figures = drawn[option] = []
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            Path(study.with_name("x.pdf")).write_bytes(b"%PDF")
+
+        def savefig(self, figure):
+            self.figures.append(figure)
+
+    with given.context() as patch:
+        patch.setattr("corridor.outputs.drawings.sheets.PdfPages", Book)
+        patch.setattr("corridor.outputs.files.Files.new", lambda self, path, *_: path)
+        for option in ("thermal alloy", "annealed on carbon"):
+            ask(study, "draw", output=study.with_name("x.pdf"), options=(option,), scale=10_000, overwrite=True)
+    return drawn
 
 
 def test_paper(pages):
@@ -57,6 +85,62 @@ def test_every_structure_and_what_is_wrong_is_told(pages, study):
     assert "exaggerated" in text and "DHHN2016" in text
 
 
+def panels(figures):
+    """Cross-sections: what their titles say is there and required [m], and their axes."""
+    for figure in figures:
+        for axes in figure.axes:
+            found = re.search(r"is (-?[0-9.]+) m, required ([0-9.]+) m", axes.get_title(loc="left"))
+            if found:
+                yield axes.get_title(loc="left"), *map(float, found.groups()), axes
+
+
+def lengths(axes):
+    """Lengths of straight lines of two points, and radii of circles, of the artists of a cross-section [m]."""
+    found = []
+    for line in axes.lines:
+        xy = line.get_xydata()
+        if len(xy) == 2 and line.get_transform() == axes.transData:
+            found.append(np.hypot(*(xy[1] - xy[0])))
+        if len(xy) == 181:
+            found.append(np.ptp(xy[:, 0]) / 2)
+    return np.array(found)
+
+
+def test_cross_sections_draw_what_the_rows_say(figures, study):
+    """Each swung, falling, upward and beside: what is drawn has the lengths of the row, to a line's width."""
+    rows = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="violations")
+    for option, sheets in figures.items():
+        own = rows[(rows["option"] == option) & ((rows["measure"] != "vertical") | (rows["case"] == "swung"))]
+        told = list(panels(sheets))
+        assert len(told) == len(own.groupby(["span", "against", "obstacle"], dropna=False))
+        for title, actual, required, axes in told:
+            for length in (actual, required):
+                assert np.abs(lengths(axes) - length).min() < 0.006, title
+
+
+def test_the_end_of_what_is_there_lies_on_the_ground(figures):
+    """The wire that is blown over the crag: below it, the drawn ground is where the drawn distance ends."""
+    (_, actual, _, axes), = [each for each in panels(figures["thermal alloy"]) if "ground, swung" in each[0]]
+    ground = max(axes.lines, key=lambda line: len(line.get_xdata()))
+    segment = next(line for line in axes.lines if len(line.get_xdata()) == 2
+                   and abs(np.ptp(line.get_ydata()) - actual) < 0.006)
+    x, foot = segment.get_xdata()[0], min(segment.get_ydata())
+    assert np.interp(x, *ground.get_data()) == pytest.approx(foot, abs=0.05)
+
+
+def test_a_profile_has_no_ring_where_it_does_not_show_the_wire(figures):
+    """Rings are where a still wire is too near to what lies below it: drawn wire, drawn ring."""
+    for sheet in figures["thermal alloy"][:-1]:
+        for axes in sheet.axes:
+            wires = [line for line in axes.lines if len(line.get_xdata()) > 5 and line.get_color() == "black"]
+            for ring in axes.lines:
+                if ring.get_marker() == "o" and len(ring.get_xdata()) == 1 and ring.get_markersize() == 6:
+                    x, z = (float(v[0]) for v in ring.get_data())
+                    near = [abs(np.interp(x, *line.get_data()) - z) for line in wires
+                            if line.get_xdata()[0] <= x <= line.get_xdata()[-1]]
+                    assert min(near) < 0.5
+
+
 def test_refused(study):
     """An option or case that the study has not."""
     with pytest.raises(InputError, match="option"):
@@ -80,6 +164,8 @@ def test_some_sheets(study):
     pypdf = pytest.importorskip("pypdf")
     some = ask(study, "draw", output=study.with_name("some.pdf"), options=("thermal alloy",), sheets=(2, 3))
     texts = [page.extract_text() for page in pypdf.PdfReader(some.output).pages]
+    texts, cuts = [t for t in texts if "PLAN" in t], [t for t in texts if "PLAN" not in t]
+    assert len(cuts) == 1 and "Cross-sections" in cuts[0]
     assert some.sheets == len(texts) == 2 and "2 / 6" in texts[0] and "3 / 6" in texts[1]
     findings = study.with_name("findings.gpkg")
     spans = {span for name in ("violations", "not_assessed") for option, span in pyogrio.read_dataframe(
@@ -87,6 +173,7 @@ def test_some_sheets(study):
              if option == "annealed on carbon"}
     few = ask(study, "draw", output=study.with_name("short.pdf"), options=("annealed on carbon",), short=True)
     texts = [page.extract_text() for page in pypdf.PdfReader(few.output).pages]
+    texts = [text for text in texts if "PLAN" in text]
     shown = [{span for span in spans if all(name in text for name in span.split("-"))} for text in texts]
     assert few.sheets == len(shown) < 6 and all(shown) and set().union(*shown) == spans
     with pytest.raises(InputError, match="sheets from 1 to 6"):

@@ -30,7 +30,8 @@ _CASES = 3
 
 @dataclass(frozen=True)
 class Drawn:
-    """What was drawn: `files` written, the first of them `output`; `sheets` their number, `cases` drawn."""
+    """What was drawn: `files` written, the first of them `output`; `sheets` of plan and profile, their number; `cases`
+    drawn."""
 
     files: tuple[Path, ...]
     sheets: int
@@ -91,9 +92,11 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     upright = upright or [case.name for case in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
-    shapes, names = _shapes(inputs)
+    shapes, names, heights, radii = _shapes(inputs)
+    windy = tuple(case.name for case in study.cases if case.wind)
     edge = _edge(inputs, layers["spans"])
-    scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name)
+    scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name, windy,
+                    heights, radii)
               for option in options]
     pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
     with Files(opened.guard(overwrite).besides(source)) as files:
@@ -153,9 +156,10 @@ def _sheets(scene, scale, wanted, short):
 
 
 def _shapes(inputs):
-    """Geometries about the line and their names as the findings have them."""
-    index = inputs.index
-    return shapely.force_2d(index.part), index.obstacles.obstacle[index.of_part]
+    """Geometries about the line, their names as the findings have them, heights over the ground and radii [m]."""
+    index, obstacles = inputs.index, inputs.index.obstacles
+    own = (column[index.of_part] for column in (obstacles.obstacle, obstacles.height, obstacles.radius))
+    return shapely.force_2d(index.part), *own
 
 
 def _edge(inputs, spans):

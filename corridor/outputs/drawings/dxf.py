@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from corridor.errors import CorridorError
+from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import short_number
 from corridor.outputs.drawings.profile_facts import profile_of
 from corridor.outputs.drawings.scenes import by_sheet
@@ -266,7 +267,7 @@ def _profile_option(drawing, scene, sheet, profile, x0):
     _known(drawing, x0 + profile.grounds[0][0], profile.required, "REQUIRED", option)
     for wire in profile.wires:
         _known(drawing, x0 + wire.station, wire.elevation, f"{wire.kind.upper()} WIRES", option, wire.case)
-    rows = marked_rows(scene, sheet)
+    rows, cuts = marked_rows(scene, sheet), {row_key(row) for row in cut_rows(scene, sheet).itertuples()}
     foot = EXAGGERATED * profile.low - 45 * drawing.letter
     at = spread((x0 + rows["station_m"]).to_list(), 1.5 * drawing.letter)
     for row, x in zip(rows.itertuples(), at, strict=True):
@@ -276,7 +277,8 @@ def _profile_option(drawing, scene, sheet, profile, x0):
         drawing.words(crossing_words(row).replace("\n", "  "), (x, foot), name, option, upright=True,
                       align="MIDDLE_RIGHT")
         drawing.lines([shapely.linestrings([place, (x, foot)])], "LEADERS", option)
-        if row.margin_m < 0:
+        # A ring where neither the wire nor what it is too near to is drawn would lie.
+        if row.margin_m < 0 and row_key(row) not in cuts:
             drawing.ring((place[0], EXAGGERATED * row.wire_elevation_m), name, option)
     gaps = scene.rows("not_assessed", every_case=True, line=sheet.line).dropna(subset="span")
     for span, part in gaps.groupby("span"):

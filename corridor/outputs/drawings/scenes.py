@@ -17,7 +17,9 @@ class Scene:
 
     `layers` findings as data frames by name; `option` and `cases` that are drawn; `sample(easting, northing)` the
     ground [m]; `shapes` geometries about the line with their names in `shape_names`; `edge` lines at the
-    edge of the right-of-way, or None; `title` of the study.
+    edge of the right-of-way, or None; `title` of the study; `windy` names of cases with wind; `heights` of shapes
+    over the ground and `radii` of points [m], nan where they have none, None where that is not known; `cuts_before`
+    cross-sections of the sheets before.
     """
 
     layers: dict
@@ -28,6 +30,10 @@ class Scene:
     shape_names: np.ndarray
     edge: object
     title: str
+    windy: tuple = ()
+    heights: np.ndarray | None = None
+    radii: np.ndarray | None = None
+    cuts_before: int = 0
 
     def rows(self, name, *, every_case=False, **wanted):
         """Return the rows of a layer with given values, of the option drawn, and the cases drawn or every case."""
@@ -66,7 +72,9 @@ def by_sheet(scene):
         seen = np.sort(tree.query(ground, predicate="intersects"))
         edge = None if scene.edge is None else shapely.clip_by_rect(scene.edge, *ground.bounds)
         return replace(scene, layers=scene.layers | layers, shapes=scene.shapes[seen],
-                       shape_names=scene.shape_names[seen], edge=edge)
+                       shape_names=scene.shape_names[seen], edge=edge,
+                       heights=None if scene.heights is None else scene.heights[seen],
+                       radii=None if scene.radii is None else scene.radii[seen])
 
     return on_sheet
 

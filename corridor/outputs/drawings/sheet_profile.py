@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import SMALL, place, short_number
 from corridor.outputs.drawings.sheet_plan import LEFT, worst_rows
 from corridor.outputs.drawings.style import spread
@@ -99,23 +100,40 @@ def marked_rows(scene, sheet):
 def _draw_crossings(axes, scene, sheet, floor):
     """Mark what wires pass over or under, with its elevation, and what falls short in any case, drawn or not."""
     rows = marked_rows(scene, sheet)
+    cut = _cuts(scene, sheet)
     for row in rows[rows["margin_m"] < 0].itertuples():
-        if row.measure == "vertical":
-            axes.plot([row.station_m] * 2, [row.other_elevation_m, row.wire_elevation_m], color="black", linewidth=1.6)
+        if row_key(row) in cut:
+            continue
+        axes.plot([row.station_m] * 2, [row.other_elevation_m, row.wire_elevation_m], color="black", linewidth=1.6)
         axes.plot([row.station_m], [row.wire_elevation_m], "o", markersize=6, markerfacecolor="none",
                   markeredgecolor="black", markeredgewidth=1.1)
     low, high = axes.get_ylim()
+    for row in cut_rows(scene, sheet).itertuples():
+        # The profile has neither this wire nor what it is too near to: a ring would lie.
+        axes.axvline(row.station_m, color="black", linewidth=0.7, linestyle=(0, (1, 2)))
+        axes.annotate(f"section {cut[row_key(row)]}", (row.station_m, high - 0.09 * (high - low)), xytext=(2, 0),
+                      textcoords="offset points", rotation=90, fontsize=SMALL, va="top",
+                      bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.2})
     top = floor + 0.02 * (high - low)
     apart = (_LABELS if (rows["margin_m"] < 0).any() else _LABEL) * sheet.horizontal / 1e3
     for row, x in zip(rows.itertuples(), spread(rows["station_m"].to_list(), apart), strict=True):
         known = np.isfinite(row.other_elevation_m) and row.measure == "vertical"
         z = row.other_elevation_m if known else row.wire_elevation_m
-        axes.plot([row.station_m], [z], "x", color="black", markersize=3, markeredgewidth=0.7)
-        axes.annotate(crossing_words(row), (row.station_m, z), xytext=(x, top), rotation=90, fontsize=SMALL,
+        number = cut.get(row_key(row)) if row.margin_m < 0 else None
+        if number is None:
+            axes.plot([row.station_m], [z], "x", color="black", markersize=3, markeredgewidth=0.7)
+        words = crossing_words(row) + (f", section {number}" if number else "")
+        axes.annotate(words, (row.station_m, z), xytext=(x, top), rotation=90, fontsize=SMALL,
                       ha="center", va="bottom", annotation_clip=False,
                       fontweight="bold" if row.margin_m < 0 else "normal",
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.2},
                       arrowprops={"arrowstyle": "-", "linewidth": 0.25, "color": "0.5", "shrinkA": 1, "shrinkB": 2})
+
+
+def _cuts(scene, sheet):
+    """Numbers of the cross-sections of a sheet, by what they are of."""
+    return {row_key(row): scene.cuts_before + number
+            for number, row in enumerate(cut_rows(scene, sheet).itertuples(), start=1)}
 
 
 def crossing_words(row):

@@ -6,6 +6,7 @@ import matplotlib
 import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 
+from corridor.outputs.drawings.cross_sections import cross_section_figures, cut_rows
 from corridor.outputs.drawings.paper import SHEET_STYLE, Sheet, blank
 from corridor.outputs.drawings.profile_facts import profile_of
 from corridor.outputs.drawings.scenes import by_sheet
@@ -117,12 +118,16 @@ def draw_sheets(path, pairs, *, time=None, progress=None):
     with matplotlib.rc_context(SHEET_STYLE), PdfPages(path, metadata={
             "Title": f"{pairs[0][0].title}: plan and profile", "Creator": MARK, "CreationDate": time}) as pdf:
         for scene, sheets in pairs:
-            on_sheet = by_sheet(scene)
+            on_sheet, cuts = by_sheet(scene), []
             for sheet in sheets:
-                pdf.savefig(_figure(on_sheet(sheet, ACROSS * sheet.horizontal / 2e3), sheet))
+                here = replace(on_sheet(sheet, ACROSS * sheet.horizontal / 2e3), cuts_before=len(cuts))
+                pdf.savefig(_figure(here, sheet))
+                cuts += [(row, sheet) for row in cut_rows(here, sheet).itertuples()]
                 done += 1
                 if progress:
                     progress(done, total)
+            for figure in cross_section_figures(scene, cuts):
+                pdf.savefig(figure)
     return total
 
 
