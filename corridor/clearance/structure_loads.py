@@ -25,14 +25,14 @@ from corridor.constants import GRAVITY
 from corridor.line.hang import SIDES, case_states, hang
 from corridor.mechanics.supports import end_forces
 
-__all__ = ["load_rows"]
+__all__ = ["NOTHING", "load_rows"]
 
 #: Place in a wire run of a span that is looked at, where none is.
 _NONE = -1
 #: Wires that pull a string down by less than this share of its weight are said to lift it.
 LIFTED = 0.5
 #: Loads of the wire of today below this are not compared: a ratio to next to nothing says nothing [N].
-_NOTHING = 200.0
+NOTHING = 200.0
 
 
 def load_rows(scene, framings, capacities=None):
@@ -283,4 +283,4 @@ def _ratios(sizes, scene):
     worst = np.repeat(np.fmax.reduce(sizes[:, today].min(axis=2), axis=1)[:, None, None], size.shape[1], axis=1)
     worst[:, today] = np.fmax.reduce(size[:, today], axis=1)[:, None]
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(worst > _NOTHING, size / worst, np.nan)
+        return np.where(worst > NOTHING, size / worst, np.nan)

@@ -140,7 +140,7 @@ def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
         if not len(left):
             break
         found, warm = _strung(c[left], made, line, section, [T[left] for T in temperatures], fixed_only)
-        hottest[left] = np.fmin(hottest[left], warm)
+        hottest[left] = np.minimum(hottest[left], np.where(np.isnan(warm), -np.inf, warm))
         for name, values in found.items():
             slack[name][left] = np.where(np.isnan(values), -np.inf, np.fmin(slack[name][left], values))
         left = left[_met(slack, found)[left]]

@@ -63,8 +63,8 @@ def _rung(site, temperature):
     planned = plan_option(_derated(site, temperature))
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
-    current = min(each.current for (_, name), each in ceilings(planned.site.facts.heat, site.plan.spans).items()
-                  if name == site.option)
+    carried = ceilings(planned.site.facts.heat, site.plan.spans)
+    current = float(np.min([each.current for (_, name), each in carried.items() if name == site.option]))
     return Rung(temperature, current, planned.before.short,
                 planned.cost if planned.cleared else np.nan,
                 0.0 if planned.solution is None else planned.solution.gap, counts if planned.cleared else "",

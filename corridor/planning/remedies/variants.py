@@ -11,6 +11,8 @@ import shapely
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
 from corridor.clearance.at_structures import FAILED
+from corridor.clearance.capacity import COMPONENTS
+from corridor.clearance.structure_loads import NOTHING
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
@@ -90,13 +92,13 @@ class Variant:
         return {*wires, *keys_of(loads, (*STRING, "section_side"), loads["over_capacity"] == True)}  # noqa: E712
 
     def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
-        """Return the shares (row,) [-] that phase wires use of their strength, where it is assessed, and structures of
-        the load allowed, nan where that is not known; of each the section of the line as it stands, and names."""
+        """Return the shares (row,) [-] that phase wires use of their strength, where a case asks for it, and structures
+        of the load allowed, nan where that is not known; of each the section of the line as it stands, and names."""
         s, loads, key = self.layers["sections"], self.layers["structure_loads"], ("line", "section")
-        own = self._asks_tension & (s["wire_kind"] == "phase") & np.isfinite(s["percent_rts"])
+        own = self._asks_tension & (s["wire_kind"] == "phase")
         share, names = s["percent_rts"][own] / 100, list(keys_of(s, key, own))
         if largest_load_ratio is not None:
-            share = np.r_[share, loads["ratio_to_existing"].astype(float) / largest_load_ratio]
+            share = np.r_[share, _ratio_to_existing(loads) / largest_load_ratio]
             names += keys_of(loads, key)
         return share.astype(float), self.line.sections_before(names), names
 
@@ -105,6 +107,14 @@ class Variant:
         share, section, _ = self.used(largest_load_ratio)
         # What is not known is no share that is small enough.
         return bool((share <= _WHOLE)[self.alterations.tightened[section] > 0].all())
+
+
+def _ratio_to_existing(loads):
+    """The greatest ratio of each row to the wire of today, (row,); nan where any is not known of a load that counts."""
+    ratios, sizes = (np.stack([np.asarray(loads[pattern.format(each)], float) for each in COMPONENTS])
+                     for pattern in ("ratio_{}", "{}_n"))
+    unknown = np.isnan(ratios) & ~(np.abs(sizes) <= NOTHING)
+    return np.where(unknown.any(axis=0), np.nan, np.asarray(loads["ratio_to_existing"], float))
 
 
 def keys_of(rows: dict, names: tuple[str, ...], chosen=np.s_[:]):
