@@ -1,6 +1,5 @@
 """A line with remedies in place: structures changed and added, sections tauter, ground cut, objects gone."""
 
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
 from typing import NamedTuple
@@ -16,11 +15,8 @@ from corridor.planning.remedies.graded_ground import SpanCells, excavated
 from corridor.study import Study
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Site", "altered", "change_structures", "framing_of_new",
-           "place_of_new", "tauter_sections", "unaltered"]
-
-#: Shares of a span at which a structure may be added; of them the one on the highest ground is taken.
-_SHARES = np.linspace(0.35, 0.65, 7)
+__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "altered", "change_structures",
+           "tauter_sections", "unaltered"]
 
 
 class Change(NamedTuple):
@@ -46,10 +42,21 @@ class Change(NamedTuple):
 NONE = Change()
 
 
+class Place(NamedTuple):
+    """Where a structure more may stand: `share` of the span, place and `ground` [m], and its `framing`."""
+
+    share: float
+    easting: float
+    northing: float
+    ground: float
+    framing: str
+
+
 @dataclass(frozen=True)
 class Site:
     """An option of a study on the line as it stands, laid out; `option` its name, `prices` the table [plan], `cells`
-    what may be dug below spans. `facts` have the existing option beside it, where there is one."""
+    what may be dug below spans, `places` where structures may be added in them, or why none may. `facts` have the
+    existing option beside it, where there is one."""
 
     study: Study
     inputs: Inputs
@@ -59,6 +66,7 @@ class Site:
     option: str
     prices: PlanTable
     cells: dict[int, SpanCells] = field(default_factory=dict)
+    places: dict[int, Place | str] = field(default_factory=dict)
 
     @property
     def wiring(self) -> Wiring:
@@ -184,29 +192,6 @@ def _changed(framings, framing, change):
                    "height": rows["height"] + change.rise}
 
 
-def place_of_new(site: Site, span: int) -> tuple[float, float, float, float] | None:
-    """Return share of the span, easting, northing and ground elevation [m] of a structure more, None if unknown."""
-    x, spans = site.facts.structures, site.plan.spans
-    a, b = spans.tail[span], spans.head[span]
-    e, n = (v[a] + _SHARES * (v[b] - v[a]) for v in (x.easting, x.northing))
-    z = site.ground.sample(e, n)
-    if np.isnan(z).all():
-        return None
-    best = int(np.nanargmax(z - 1e-6 * np.abs(_SHARES - 0.5)))
-    return float(_SHARES[best]), float(e[best]), float(n[best]), float(z[best])
-
-
-def framing_of_new(site: Site, span: int) -> str | None:
-    """Return the framing that a structure more in a span gets: of its neighbours' or the line's, None if none hangs."""
-    x, spans = site.facts.structures, site.plan.spans
-    near = [x.framing[i] for i in (spans.tail[span], spans.head[span]) if x.role[i] == "suspension"]
-    if near:
-        f = site.facts.framings
-        return max(near, key=lambda name: f.height[f.framing == name].max())
-    own = Counter(x.framing[(x.line == spans.line[span]) & (x.role == "suspension")])
-    return own.most_common(1)[0][0] if own else None
-
-
 def _with_new(site, structures, added):
     """Structures with those that are added, base elevations [m], and where each was before."""
     rows, at = [_new_row(site, span) for span in added], site.plan.spans.head[added]
@@ -220,13 +205,13 @@ def _new_row(site, span):
     """Facts of a structure that is added to a span."""
     x, spans = site.facts.structures, site.plan.spans
     a, b = spans.tail[span], spans.head[span]
-    _, e, n, z = place_of_new(site, span)
+    place = site.places[span]
     taken, name = set(x.structure[x.line == x.line[a]]), f"{x.structure[a]}a"
     while name in taken:
         name += "a"
     return {"line": x.line[a], "structure": name, "order": (x.order[a] + x.order[b]) / 2, "role": "suspension",
-            "framing": framing_of_new(site, span), "easting": e, "northing": n, "base_elevation": np.nan,
-            "bisector": np.nan, "ground": z}
+            "framing": place.framing, "easting": place.easting, "northing": place.northing, "base_elevation": np.nan,
+            "bisector": np.nan, "ground": place.ground}
 
 
 def tauter_sections(site: Site, plan: Plan, parent: np.ndarray, tightened: np.ndarray) -> list[Tightened]:

@@ -10,7 +10,7 @@ import shapely
 from corridor.assessment import assess_spans
 from corridor.check import THREADS, find
 from corridor.opened import Opened
-from corridor.planning.remedies.alterations import altered, framing_of_new, place_of_new
+from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
@@ -189,12 +189,12 @@ def _gone(kind, planned, one, span, worth):
 
 
 def _more(kind, planned, one, span, worth):
-    columns = planned.remedies.at(kind, span)
-    if not len(columns):
-        return "the ground is not known there, or no suspension structure of the line shows what a new one is like"
-    share, *point = place_of_new(planned.site, span)
-    return [_Try(f"{one['span']}, {100 * share:.0f} % of the way", shapely.Point(*point), columns, note=(
-        f"framing {framing_of_new(planned.site, span)}, on the highest ground near the middle"))]
+    place = planned.site.places[span]
+    if isinstance(place, str):
+        return place
+    return [_Try(f"{one['span']}, {100 * place.share:.0f} % of the way", shapely.Point(place.easting, place.northing,
+                 place.ground), planned.remedies.at(kind, span),
+                 note=f"framing {place.framing}, on the highest ground near the middle that nothing stands on")]
 
 
 #: Name of each kind in the table, its unit, what is to be known of it, and what tries it.

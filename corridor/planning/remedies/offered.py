@@ -5,12 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.sparse import csr_array
 
-from corridor.planning.remedies.alterations import Alterations, Change, Site, framing_of_new, place_of_new
+from corridor.planning.remedies.alterations import Alterations, Change, Place, Site
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
+from corridor.planning.remedies.places import places_of_new
 from corridor.planning.remedies.variants import Variant
 from corridor.study.plan import REMEDIES
 
-__all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "with_cells"]
+__all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "with_places"]
 
 
 @dataclass(frozen=True)
@@ -88,15 +89,18 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
             for wire, length in rows.get(framing, {}).items()}
 
 
-def with_cells(site: Site, before: Variant) -> Site:
-    """Return the site with the cells that may be cut below its spans, where a plan may grade the ground."""
-    return replace(site, cells=diggable_cells(site, before)) if "grade" in site.prices.remedies else site
+def with_places(site: Site, before: Variant) -> Site:
+    """Return the site with the cells that may be cut below its spans, and the places where structures may be added in
+    those that fall short, as far as a plan may do either."""
+    allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
+    return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
+                   places=places_of_new(site, short) if "add" in allowed else {})
 
 
 def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, str]]:
     """Return the Remedies that a plan may choose from, and for kinds that are not offered anywhere why.
 
-    `site` is as `with_cells` returns it, `before` the line as it stands.
+    `site` is as `with_places` returns it, `before` the line as it stands.
     """
     rows, refused, near = [], {}, _Near(site, before)
     for kind, offer in _OFFERS.items():
@@ -209,9 +213,9 @@ def _gone(site, near):
 
 
 def _more(site, near):
-    return [(s, 1, 1, site.prices.add_cost, 0.0) for s in near.spans
-            if framing_of_new(site, s) is not None and place_of_new(site, s) is not None] or \
-        "no suspension structure of the line shows what a new one is like, or the ground is not known"
+    free = [s for s in near.spans if isinstance(site.places.get(s), Place)]
+    return [(s, 1, 1, site.prices.add_cost, 0.0) for s in free] or \
+        "; ".join(dict.fromkeys(str(site.places[s]) for s in near.spans if s in site.places)) or "no span falls short"
 
 
 _OFFERS = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter,

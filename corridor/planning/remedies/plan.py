@@ -16,7 +16,7 @@ from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
 from corridor.planning.remedies.least_cost import Constraints, Solution, least_cost
-from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_cells
+from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_places
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
@@ -162,7 +162,7 @@ def plan_option(site: Site) -> Planned:
     linearly. All rows of all variants stay in the next programme, so that none is forgotten.
     """
     before = assess_variant(site)
-    site = with_cells(site, before)
+    site = with_places(site, before)
     remedies, refused = offered_remedies(site, before)
     basis = Basis(site, remedies, before, _probes(site, remedies))
     planned = Planned(basis, before, np.zeros(len(remedies)), refused)
