@@ -19,7 +19,8 @@ def limits(current, governs=None, *, line="L", option="o"):
     return {"line": np.full(count, line, object), "option": np.full(count, option, object),
             "span": np.array([chr(97 + i) for i in range(count)], object), "governs": words,
             "limit_current_a": current, "limit_temperature_c": current / 10,
-            "emergency_limit_temperature_c": np.full(count, np.nan), "emergency_governs": np.full(count, None, object)}
+            "emergency_limit_temperature_c": np.full(count, np.nan), "emergency_governs": np.full(count, None, object),
+            "emergency_limit_current_a": np.full(count, np.nan)}
 
 
 def ladder(table, top=TOP):
@@ -96,6 +97,31 @@ def test_spans_short_in_an_emergency_alone_are_put_right_before_the_end():
     assert got["note"][1] == "not known at the emergency temperature"
     assert got["note"][2] == "short at any emergency temperature"
     assert got["note"][3] == "short at the emergency temperature, clear to 108 degC"
+
+
+def in_need(governs, temperature, current):
+    """The ladder of spans that are put right in the order a, b, c, of emergency limits."""
+    table = limits([500, 600, 700, TOP])
+    table |= {"emergency_governs": np.array(governs, object), "emergency_limit_temperature_c": np.array(temperature),
+              "emergency_limit_current_a": np.array(current)}
+    got = ladder_rows(table, {("L", "o"): Ceiling(100.0, TOP, 120.0, 1100.0)})
+    return [list(got[f"emergency_{name}"]) for name in ("limit_temperature_c", "limit_current_a", "limiting_span")]
+
+
+def test_each_step_has_the_emergency_limit_of_the_spans_that_are_left():
+    """By hand: while a and c are left the cooler one sets it; d falls short in an emergency alone, and comes last."""
+    assert in_need([CLEARANCE, MAXIMUM, CLEARANCE, CLEARANCE], [80.0, 120.0, 70.0, 110.0],
+                   [750.0, 1090.0, 700.0, 1050.0]) == [[70, 70, 70, 110, 120], [700, 700, 700, 1050, 1100],
+                                                       ["c", "c", "c", "d", None]]
+
+
+def test_an_emergency_limit_that_is_not_known_is_none():
+    T, current, span = in_need([CLEARANCE, UNKNOWN, NO_TEMPERATURE, MAXIMUM], [80.0, np.nan, np.nan, 120.0],
+                               [750.0, np.nan, 0.0, 1090.0])
+    np.testing.assert_array_equal(T, [np.nan, np.nan, np.nan, 120])
+    np.testing.assert_array_equal(current, [np.nan, np.nan, 0, 1100])
+    assert span == ["b", "b", "c", None]
+    assert np.isnan(in_need([None] * 4, [np.nan] * 4, [np.nan] * 4)[:2]).all(), "no case looks at it"
 
 
 def test_lines_and_options_have_ladders_of_their_own():

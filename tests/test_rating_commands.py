@@ -1,6 +1,7 @@
 """The commands `rating` and `limits` on the demo: their numbers against the findings, and put back into the study."""
 
 import csv
+import re
 import shutil
 from pathlib import Path
 from xml.etree import ElementTree
@@ -108,6 +109,33 @@ def test_a_limit_put_back_as_a_case_has_no_margin(study, tmp_path, limits, place
     chosen = found[(found["span"] == table["span"][row]) & (found["option"] == "existing") & (found["case"] == "hot")
                    & (found["measure"] == "vertical") & (found["position"] == "above")]
     assert chosen["margin_m"].min() == pytest.approx(0, abs=0.001)
+
+
+def told(ladder, option):
+    """The first step of the ladder of an option whose limits are known, and the spans that were put right before it."""
+    rows = np.flatnonzero(ladder["option"] == option)
+    step = np.flatnonzero(np.isfinite(ladder["limit_temperature_c"][rows].astype(float)))[0]
+    row = {name: values[rows[step]] for name, values in ladder.items()}
+    return row, set(ladder["fixed_span"][rows[1:step + 1]])
+
+
+def test_no_limit_that_is_told_fails_in_the_check_of_its_own_case(study, tmp_path, limits):
+    """Every option of the demo at the limits told, continuous and in an emergency: nothing falls short when hot."""
+    changes, put_right = [], {}
+    for option in dict.fromkeys(limits.ladder["option"]):
+        row, put_right[option] = told(limits.ladder, option)
+        always, hurried = (float(row[f"{name}limit_temperature_c"]) for name in ("", "emergency_"))
+        old = re.search(rf'name = "{option}"\n.*?emergency_temperature = \d+', study("plain").read_text(), re.DOTALL)[0]
+        assert always <= hurried
+        changes.append((old, re.sub(r"maximum_temperature = .*", f"maximum_temperature = {always!r}\n"
+                                    f"emergency_temperature = {hurried!r}", old, flags=re.DOTALL)))
+    check_study(study("told", *changes), tmp_path / "findings.gpkg")
+    short = pyogrio.read_dataframe(tmp_path / "findings.gpkg", layer="violations", read_geometry=False)
+    hot = short[short["case"].isin(["hot", "emergency"])]
+    assert all(span in put_right[option] for span, option in zip(hot["span"], hot["option"], strict=True))
+    cleared = pyogrio.read_dataframe(tmp_path / "findings.gpkg", layer="clearances", read_geometry=False)
+    own = cleared[(cleared["case"] == "emergency") & (cleared["option"] == "existing") & (cleared["span"] == "N03-N04")]
+    assert own["margin_m"].min() == pytest.approx(0, abs=0.001)
 
 
 def test_spans_short_under_ice_are_told_apart(study, tmp_path):

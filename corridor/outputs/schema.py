@@ -177,6 +177,8 @@ _FIELDS = _columns(
     ("emergency_limit_temperature_c", "real", "degC",
      "the same in the cases at the emergency temperature, no more than that; null where there is none"),
     ("emergency_limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
+    ("emergency_limiting_span", "text", None,
+     "span that sets that limit; null where the option's emergency temperature does, or no case looks at it"),
     ("emergency_governs", "text", None,
      "what sets that limit, in the words of `governs`; null where the option has no emergency temperature, or the "
      "study no case at it"),
@@ -295,10 +297,15 @@ LAYERS = (
         "One row per line, option and number of spans put right, worst first: what the line carries "
         "then. The last step is the maximum temperature of the option. A span that was not assessed "
         "may be the worst of all: such spans come first, and the limit is null until they are put "
-        "right.",
-        "line! option! spans_fixed! fixed_span limiting_span limit_temperature_c limit_current_a note",
+        "right. Beside the continuous limit stands that of an emergency, by the cases at the "
+        "emergency temperature.",
+        """line! option! spans_fixed! fixed_span limiting_span limit_temperature_c limit_current_a
+        emergency_limit_temperature_c emergency_limit_current_a emergency_limiting_span note""",
         limit_temperature_c="temperature of the wire that sets the limit; null where none clears",
-        limit_current_a="continuous current per phase of the line"),
+        limit_current_a="continuous current per phase of the line",
+        emergency_limit_temperature_c="greatest temperature in an emergency at which the line clears; null where it "
+        "is not known, none clears, or no case looks at it",
+        emergency_limit_current_a="steady current per phase that brings the wire to that temperature"),
     make_layer(
         "not_assessed", "LineString Z",
         "One row per thing that should have been checked and could not be. None is a pass. The "

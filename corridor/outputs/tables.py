@@ -235,6 +235,11 @@ def series_text(columns):
     return aligned(head, rows)
 
 
+#: Columns of the ladder that are printed, and how.
+_LADDER = (("limit_current_a", ".0f"), ("limit_temperature_c", ".1f"), ("emergency_limit_current_a", ".0f"),
+           ("emergency_limit_temperature_c", ".1f"))
+
+
 def ladder_text(columns):
     """Return lines of the ladder: for each line and option what it carries as its worst spans are put right.
 
@@ -246,10 +251,11 @@ def ladder_text(columns):
     lines, rows = [], _rows(columns)
     for line, option in dict.fromkeys((row["line"], row["option"]) for row in rows):
         steps = [row for row in rows if (row["line"], row["option"]) == (line, option)]
-        cells = [[str(row["spans_fixed"]), number(row["limit_current_a"]), number(row["limit_temperature_c"], ".1f"),
+        cells = [[str(row["spans_fixed"]), *(number(row[name], form) for name, form in _LADDER),
                   row["limiting_span"] or "maximum temperature"] for row in steps]
-        table = aligned(("spans put right", "A", "degC", "limit set by"), cells)
-        notes = [[], *(wrap(row["note"] or "", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+        table = aligned(("put right", "A", "degC", "A", "degC", "limit set by"), cells,
+                        above=("spans", "always", "", "emergency", "", ""))
+        notes = [[], [], *(wrap(row["note"] or "", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
                        for row in steps)]
         lines += [f"{line}, {option}", "",
                   *(part for text, note in zip(table, notes, strict=True) for part in (text, *note)), ""]

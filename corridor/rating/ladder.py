@@ -10,10 +10,13 @@ __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 
 
 class Ceiling(NamedTuple):
-    """What an option carries where nothing falls short: its maximum temperature [degC], and the current there [A]."""
+    """What an option carries where nothing falls short: its maximum temperature [degC], and the current there [A]; the
+    same in an emergency, nan where it has no such temperature."""
 
     temperature: float
     current: float
+    emergency_temperature: float = np.nan
+    emergency_current: float = np.nan
 
 
 class Limits:
@@ -46,9 +49,11 @@ def ceilings(ratings, spans):
     for line in dict.fromkeys(spans.line):
         azimuth = np.unique(np.round(spans.azimuth[spans.line == line], 3))
         for index, option in enumerate(ratings.options):
-            T = option.wiring.maximum_temperature
-            current = np.min(ratings.current_at(index, np.full(azimuth.shape, T), azimuth))
-            found[line, option.name] = Ceiling(T, float(current))
+            emergency = option.wiring.emergency_temperature
+            T = option.wiring.maximum_temperature, np.nan if emergency is None else emergency
+            current, hurried = (float(np.min(ratings.current_at(index, np.full(azimuth.shape, each), azimuth)))
+                                for each in T)
+            found[line, option.name] = Ceiling(T[0], current, T[1], hurried)
     return found
 
 
@@ -59,12 +64,14 @@ def ladder_rows(limits, ceilings):
     and in the end what its maximum temperature does. Spans not assessed may be the worst of all, so they come first,
     and the limit is unknown (nan) until they are put right: what the others allow is then at most so much. Last come
     those that carry the maximum temperature and fall short at the emergency one: the current stays, the note tells.
+    Beside each continuous limit stands that of an emergency, by the cases at the emergency temperature: the least of
+    the spans that are not put right yet, nan where one of them is not known or the study looks at no such case.
 
     Parameters
     ----------
     limits : dict of ndarray
-        Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs,
-        emergency_limit_temperature_c, emergency_governs.
+        Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs, and
+        emergency_limit_temperature_c, emergency_limit_current_a, emergency_governs.
     ceilings : dict
         (line, option) to Ceiling. Where its current is nan (no weather is given) spans are ordered by temperature.
 
@@ -93,17 +100,46 @@ def _steps(line, option, limits, ceiling):
     # A span within a thousandth of what the whole line carries in the end gains nothing.
     order = order[worth[order] < top - 1e-3]
     lost, late = unknown[order], _short_in_need(limits, order)
-    ends = np.full(len(late) + 1, 1.0)
+    ends, fixes = np.full(len(late) + 1, 1.0), np.concatenate([order, late])
     notes = _notes(limits, order, lost, by, top, "degC" if np.isnan(ceiling.current) else "A")
-    fixed, count = span[np.concatenate([order, late])], len(order) + len(late) + 1
+    fixed, count = span[fixes], len(order) + len(late) + 1
     return {
         "line": np.full(count, line, object), "option": np.full(count, option, object),
         "spans_fixed": np.arange(count), "fixed_span": np.append(None, fixed).astype(object),
         "limiting_span": np.append(fixed, None).astype(object),
         "limit_temperature_c": np.append(np.where(lost, np.nan, temperature[order]), ends * ceiling.temperature),
         "limit_current_a": np.append(np.where(lost, np.nan, current[order]), ends * ceiling.current),
+        **_in_need(limits, fixes, ceiling),
         "note": np.concatenate([notes[:-1], _notes_in_need(limits, late), notes[-1:]]),
     }
+
+
+def _in_need(limits, fixes, ceiling):
+    """Limits of an emergency at each step, and the span that sets them, as columns; `fixes` rows in the order in which
+    they are put right."""
+    governs = limits["emergency_governs"]
+    # Where no case is at the emergency temperature nothing tells what it allows.
+    T, current = (ceiling.emergency_temperature, ceiling.emergency_current) if np.any(governs != None) else (  # noqa: E711
+        np.nan, np.nan)
+    none, spans = governs == NO_TEMPERATURE, limits["span"]
+    unknown = (governs == UNKNOWN) | (np.isnan(limits["emergency_limit_temperature_c"]) & ~none)
+    by = np.where(unknown, -np.inf, np.where(none, -1e9, limits["emergency_limit_temperature_c"]))
+    columns = {name: np.full(len(fixes) + 1, nothing, object if nothing is None else float) for name, nothing in (
+        ("emergency_limit_temperature_c", np.nan), ("emergency_limit_current_a", np.nan),
+        ("emergency_limiting_span", None))}
+    left = np.ones(len(by), bool)
+    for step in range(len(fixes) + 1 if np.isfinite(T) else 0):
+        left[fixes[:step]] = False
+        row = np.flatnonzero(left)[np.argmin(by[left])] if left.any() else None
+        if row is None or by[row] >= T - 1e-9:
+            found = T, current, None
+        elif unknown[row] or none[row]:
+            found = np.nan, 0.0 if none[row] else np.nan, spans[row]
+        else:
+            found = by[row], np.min(limits["emergency_limit_current_a"][left]), spans[row]
+        for column, value in zip(columns.values(), found, strict=True):
+            column[step] = value
+    return columns
 
 
 def _short_in_need(limits, order):
