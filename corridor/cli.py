@@ -75,18 +75,18 @@ def main(arguments=None):
         say(*_shown(error))
         status = 2
     except click.Abort:
-        status = _failed(130, "Stopped; the next run starts anew.", before)
+        status = _failed(130, "Stopped; the next run starts anew.", before, told)
     except InputError as error:
         say(f"corridor: {error}")
         status = 2
     except CorridorError as error:
-        status = _failed(70, f"corridor: {error}.", before)
+        status = _failed(70, f"corridor: {error}.", before, told)
     except MemoryError:
-        status = _failed(70, "corridor: there is not enough memory for this.", before)
+        status = _failed(70, "corridor: there is not enough memory for this.", before, told)
     except Exception as error:  # the last stop: whatever gets here is a fault of the software or of the machine
         if getattr(error, "errno", None) not in NO_ROOM:
             told["trace"] = traceback.format_exc()
-        status = _failed(70, _words(error), before)
+        status = _failed(70, _words(error), before, told)
     write_log(told, status, sys.argv[1:] if arguments is None else arguments)
     sys.exit(status)
 
@@ -123,8 +123,9 @@ def _placed():
     return getattr(sys.modules.get("corridor.outputs.files"), "PLACED", ())
 
 
-def _failed(status, words, before):
+def _failed(status, words, before, told):
     """Say what went wrong and what was written none the less; return the status."""
     names = ", ".join(path.name for path in _placed()[before:])
-    say(f"{words} " + (f"Written before: {names}." if names else "Nothing was written."))
+    nothing = "Nothing was written but the log." if told.get("log") else "Nothing was written."
+    say(f"{words} " + (f"Written before: {names}." if names else nothing))
     return status

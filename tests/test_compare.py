@@ -1,6 +1,7 @@
 """The comparison of options: its numbers against the findings of a check, which it must not differ from."""
 
 import csv
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -89,6 +90,19 @@ def test_energy_is_the_sum_over_the_loads(compared):
     rest = top / 800 * 4000 * (400 / 850) ** 2
     assert np.all(np.array(compared.energy) < top + rest) and np.all(np.array(compared.energy) > top + 0.75 * rest)
     assert "load-duration" in compared.energy_basis
+
+
+def test_losses_beyond_the_rating_are_marked(compared):
+    """The wire of today may carry 605 A, and its losses are told at 850 A; the others may carry that."""
+    table = compare_table(compared)
+    rows = {what.strip(): values for what, _, values, _ in table.rows}
+    assert compared.lost_at == 850 and rows["rating, continuous"][0] < 850 < min(rows["rating, continuous"][1:])
+    assert rows["losses within its rating"] == ["no", "yes", "yes", "yes"]
+    told, = dict(table.notes)["Losses beyond the rating"]
+    assert told.startswith("existing may carry 605 A: its losses are told up to 850 A")
+    unknown = compare_table(replace(compared, lost_at=np.nan))
+    assert {what: values for what, _, values, _ in unknown.rows}["losses within its rating"] == [None] * 4
+    assert "Losses beyond the rating" not in dict(unknown.notes)
 
 
 def test_the_ladder_says_what_is_not_known(compared):

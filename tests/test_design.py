@@ -366,6 +366,28 @@ def test_what_a_search_needs(folder, old, new, where):
     assert fault.value.where == where
 
 
+def test_advice_is_of_what_refuses():
+    """Where wind refuses all candidates a greater diameter is no help; where the current does it may be."""
+    space = replace(COARSE, cores=("ST1A",), aluminium=("AT1",))
+    for name, own, words in (("wind", {"wind": 0.1}, "for wind on the structures"),
+                             ("current", {"required_current": 1e5}, "for required current")):
+        screened = screen(space, replace(line(), **own), heat((today(),)))
+        assert len(screened.candidates) and not screened.meets.any()
+        result = SimpleNamespace(screened=screened, line=line(), seconds=0.1, finalists=())
+        text = " ".join(design_text(result))
+        assert words in text and ("a greater diameter" in text) == (name == "current"), text
+        assert ("a smaller diameter" in text) == (name == "wind")
+
+
+def test_a_bad_path_is_told_before_the_search(folder, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr("corridor.planning.conductor_search.search.screen", None)
+    for path in (tmp_path / "with.toml", folder / "study.toml"):
+        with pytest.raises(SystemExit) as end:
+            main(["design", "-q", str(folder / "study.toml"), "--add", str(path)])
+        said = capsys.readouterr().err
+        assert end.value.code == 2 and ("in the folder of the study" in " ".join(said.split()) or "is read" in said)
+
+
 def test_a_copy_stays_in_the_folder(result, folder, tmp_path):
     for path in (tmp_path / "with.toml", folder / "study.toml"):
         with pytest.raises(InputError, match="in the folder of the study"):

@@ -89,7 +89,7 @@ def test_plan_whose_remedies_leave_all_unassessed_is_none(tmp_path, monkeypatch)
     """Whatever is done, what fell short can no more be hung: no plan, and status 1."""
     real = planning.assess_variant
 
-    def blind(site, alterations=None, earlier=None):
+    def blind(site, alterations=None, earlier=None, progress=None):
         before = real(site)
         return before if alterations is None else replace(unassessed(before, np.ones(before.short, bool)),
                                                           alterations=alterations)
@@ -384,7 +384,7 @@ def test_unschedulable_plan_leaves_no_calendar_of_an_earlier_one(tmp_path):
         planned = ask(study.write(), "plan", "today", folder)
         write_remedies(planned, folder)
         lines = write_outages(planned, folder)[1]
-        assert planned.cleared and any("no grouping is allowed" in line for line in lines) != calendar
+        assert planned.cleared and any("longer than plan.window, 1 h" in line for line in lines) != calendar
         assert ({"calendar.csv", "calendar.svg", "outages.svg"} <= written(folder)) == calendar
         assert ("calendar" in {name for name, _ in pyogrio.list_layers(folder / "plan.gpkg")}) == calendar
 

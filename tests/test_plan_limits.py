@@ -1,20 +1,26 @@
 """What a planner is told must hold: limits that are not known, places where nobody builds, status and answers."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 
+from corridor.cli import main
+from corridor.errors import InputError
 from corridor.planning.conductor_search import screening
 from corridor.planning.remedies.each_alone import each_alone
 from corridor.planning.remedies.offered import offered_remedies
 from corridor.planning.remedies.plan import plan_option, site_of
+from corridor.planning.remedies.taken import plan_lines, plan_parts
 from corridor.planning.remedies.variants import assess_variant
 from tests.common import ask
-from tests.end_to_end.conftest import EAST, NORTH
+from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION
 from tests.end_to_end.test_point_clouds import CLOUD, write_tile
 from tests.test_design import COARSE, heat, line, today
+from tests.test_plan import short_study
 from tests.test_plan_guards import both_options, hillock_at, opened
 
 TAUT = "largest_tightening = 0.4\nlargest_load_ratio = 1.5"
@@ -150,3 +156,159 @@ def test_span_without_a_free_place_gets_no_structure_more(tmp_path):
     rows = each_alone(planned, {})
     told = [note for remedy, note in zip(rows["remedy"], rows["note"], strict=True) if remedy == "add a structure"]
     assert told and set(told) == {"not offered: there is no room for it beside lake:1"}
+
+
+# What a planner is told
+
+
+def command(capsys, study, *arguments):
+    """Status of `corridor plan` with `--json`, what it tells machines, and what the person is told."""
+    with pytest.raises(SystemExit) as end:
+        main(["plan", str(study), "--option", "today", "--json", *map(str, arguments)])
+    told = capsys.readouterr()
+    return end.value.code or 0, json.loads(told.out), told.err
+
+
+def raised(folder, more="", lower=0.0):
+    """A study that raises put right, with more keys in its table [plan]."""
+    study = short_study(folder, lower=lower)
+    study.text += f'\n[plan]\nremedies = ["raise"]\n{more}'
+    return study
+
+
+def layers_of(folder):
+    return {name for name, _ in pyogrio.list_layers(folder / "plan.gpkg")}
+
+
+def test_machines_are_told_remedies_cost_and_outages(tmp_path, capsys):
+    study = raised(tmp_path / "study")
+    study.change("existing = true\n", "")
+    status, told, _ = command(capsys, study.write(), "--folder", tmp_path / "plan")
+    assert status == 0 and told["cleared"] and told["check"]["violations"] == 0
+    assert told["remedies"] and {row["remedy"] for row in told["remedies"]} == {"raise"}
+    assert told["cost"] == pytest.approx(sum(row["cost"] for row in told["remedies"]))
+    written = pyogrio.read_dataframe(tmp_path / "plan" / "plan.gpkg", layer="plan")
+    assert sorted(row["where"] for row in told["remedies"]) == sorted(written["where"])
+    outages = pyogrio.read_dataframe(tmp_path / "plan" / "plan.gpkg", layer="outages")
+    assert [row["hours"] for row in told["outages"]] == list(outages.hours) and told["unscheduled"] == []
+    assert [", ".join(row["items"]) for row in told["outages"]] == list(outages["items"])
+
+
+def test_remedies_are_tried_alone_where_they_are_asked_for(tmp_path, capsys, monkeypatch):
+    study = raised(tmp_path / "study").write()
+    assert command(capsys, study, "--folder", tmp_path / "with", "--remedies")[0] == 0
+    monkeypatch.setattr("corridor.planning.remedies.taken.each_alone", None)
+    assert command(capsys, study, "--folder", tmp_path / "plan")[0] == 0
+    assert layers_of(tmp_path / "plan") == {"plan", "work_items", "outages", "calendar"}
+    assert layers_of(tmp_path / "with") == {"remedies", *layers_of(tmp_path / "plan")}
+
+
+@pytest.mark.parametrize(("more", "words"), [
+    ("window = 3600\n", "2: raise by"), ("window = 3600\n", "takes 8 h: longer than plan.window, 1 h"),
+    ("windows = 1\nwindow = 72000\n", "no grouping was found in 1 outages, as plan.windows says"),
+    ('[[plan.never_together]]\nfirst = "main, circuit 1"\nsecond = "village:1"\n',
+     "takes main, circuit 1 and village:1 out, which plan.never_together forbids")])
+def test_work_that_cannot_be_scheduled_is_named_with_its_limit(tmp_path, capsys, more, words):
+    study = raised(tmp_path / "study", more)
+    wire = shapely.LineString([(EAST + 200, NORTH - 80, 90), (EAST + 200, NORTH + 80, 90)])
+    study.add_obstacle("village", "line", [wire], 'voltage = "20 kV"')
+    study.rules += "line,line,vertical,2.0,,,,,,\n"
+    study.change("existing = true\n", "")
+    status, told, _ = command(capsys, study.write(), "--folder", tmp_path / "plan")
+    assert status == 3 and told["cleared"] and told["check"]["violations"] == 0
+    assert any(words in each for each in told["unscheduled"]) and told["outages"] == []
+    assert "calendar.csv" not in {path.name for path in (tmp_path / "plan").iterdir()}
+
+
+def test_status_is_that_of_the_planned_option_and_progress_comes_from_the_start(tmp_path):
+    """The wire of today falls short beside the new one that is put right; the first look at the line is told."""
+    study, seen = both_options(tmp_path / "study", 'remedies = ["raise"]'), []
+    study.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")
+    study.change("maximum_temperature = 80", "maximum_temperature = 40")
+    planned = ask(study.write(), "plan", "alloy", tmp_path / "plan", progress=lambda *each: seen.append(each))
+    assert planned.status == 0 and planned.before.short
+    options = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="options").set_index("option")
+    assert options.violations["today"] > 0
+    spans = len(planned.site.plan.spans)
+    assert seen[0][1] == spans and seen.count((spans, spans)) >= 2, "the line as it stands, and the check of the copy"
+
+
+def test_a_tree_is_taken_away_without_an_outage(tmp_path, capsys):
+    study = short_study(tmp_path / "study", lower=9.0)
+    places = [shapely.Point(EAST + 450, NORTH), shapely.Point(EAST + 750, NORTH)]
+    study.add_obstacle("trees", "tree", places, "height = 14")
+    study.rules += "tree,tree,radial,3.0,,,,,,\n"
+    study.text += '\n[plan]\nremedies = ["remove"]\nremove_duration = 0\n'
+    status, told, _ = command(capsys, study.write(), "--folder", tmp_path / "plan")
+    assert status == 0 and {row["remedy"] for row in told["remedies"]} == {"remove"}
+    assert told["outages"] == [] and told["unscheduled"] == []
+    items = pyogrio.read_dataframe(tmp_path / "plan" / "plan.gpkg", layer="work_items")
+    assert len(items) and items.outage.isna().all() and items.circuits_out.isna().all() and (items.hours == 0).all()
+
+
+def test_nothing_of_an_earlier_plan_is_left_in_a_used_folder(tmp_path, capsys):
+    """First a plan with remedies tried alone, then one of a wire to pull that clears as it is, then none."""
+    study, folder = raised(tmp_path / "study", lower=2.5), tmp_path / "plan"
+    study.change("[[cases]]", SECOND_OPTION.replace("150", "30") + "\n[[cases]]")
+    assert command(capsys, study.write(), "--folder", folder, "--remedies")[0] == 0
+    assert layers_of(folder) == {"plan", "remedies", "work_items", "outages", "calendar"}
+    study.change('"today"\n', '"old"\n')
+    study.change('"alloy"\n', '"today"\n')
+    status, told, _ = command(capsys, study.write(), "--folder", folder)
+    assert status == 0 and told["remedies"] == [] and told["outages"]
+    assert layers_of(folder) == {"work_items", "outages", "calendar"}
+    study.change("maximum_temperature = 30", "maximum_temperature = 150")
+    study.text += 'largest_raise = "0.5 m"\n'
+    status, told, _ = command(capsys, study.write(), "--folder", folder)
+    assert status == 1 and told["cost"] is None and list(folder.iterdir()) == []
+
+
+def test_a_log_beside_nothing_is_told(tmp_path, capsys, monkeypatch):
+    """"Nothing was written" beside a log that was: it is named."""
+    def fail(*_):
+        raise KeyboardInterrupt
+
+    study = raised(tmp_path / "study").write()
+    monkeypatch.setattr("corridor.planning.remedies.plan.plan_option", fail)
+    with pytest.raises(SystemExit) as end:
+        main(["plan", str(study), "--option", "today", "--folder", str(tmp_path / "plan"), "--log",
+              str(tmp_path / "run.log")])
+    said = capsys.readouterr().err
+    assert end.value.code == 130 and (tmp_path / "run.log").exists() and not (tmp_path / "plan").exists()
+    assert "Nothing was written but the log." in said
+
+
+def test_folder_that_cannot_be_is_told_before_anything_is_planned(tmp_path, monkeypatch):
+    study = raised(tmp_path / "study").write()
+    monkeypatch.setattr("corridor.planning.remedies.plan.plan_option", None)
+    (tmp_path / "file").write_text("mine", encoding="utf-8")
+    for folder in (tmp_path / "file", tmp_path / "nowhere" / "plan"):
+        with pytest.raises(InputError, match="no folder can be made"):
+            ask(study, "plan", "today", folder)
+
+
+# What is mandatory today
+
+
+def test_what_today_needs_is_told_apart_from_what_buys_rating(tmp_path, capsys):
+    """A hotter wire costs more than the wire of today, which falls short, too: the plan of that alone, and the rest."""
+    study = raised(tmp_path / "study", lower=2.5)
+    study.change("[[cases]]", SECOND_OPTION.replace("150", "110") + "\n[[cases]]")
+    today = ask(study.write(), "plan", "today", tmp_path / "today")
+    planned = ask(study.path, "plan", "alloy", tmp_path / "plan")
+    assert today.today is None and planned.today.cost == today.cost > 0 and planned.cost > today.cost
+    told = "\n".join(plan_lines(planned))
+    assert f"put right by itself for {today.cost:g}; the other {planned.cost - today.cost:g} buy rating" in told
+    assert f"today falls short in {today.before.short} row" in told and "buy rating" not in "\n".join(plan_lines(today))
+    parts = plan_parts(planned)
+    assert parts["today"]["cost"] == today.cost and parts["today"]["remedies"] == plan_parts(today)["remedies"]
+    with pytest.raises(SystemExit):
+        main(["plan", str(study.path), "--option", "alloy", "--ladder", "2", "--folder", str(tmp_path / "ladder")])
+    assert f"put right by itself for {today.cost:g}\n" in capsys.readouterr().out
+
+
+def test_nothing_is_mandatory_where_today_clears(tmp_path):
+    study = raised(tmp_path / "study", lower=9.0)
+    study.change("[[cases]]", SECOND_OPTION.replace("150", "110") + "\n[[cases]]")
+    planned = ask(study.write(), "plan", "alloy", tmp_path / "plan")
+    assert "Mandatory today: nothing, today does not fall short" in plan_lines(planned)

@@ -50,8 +50,8 @@ class Comparison:
     `everyday` greatest (share of strength [%], catenary constant [m]) on an ordinary day; `tension` greatest of a phase
     wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
     structure; `knees` (least, greatest) [degC]; `violations` (new, inherited, total); `ladder` columns of that layer;
-    `energy` [MWh/km] a year and `energy_basis` in words; `sagging` lines of words per option; `states` the cases;
-    `gaps` rows not assessed.
+    `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the greatest current that losses are
+    of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
     """
 
     options: Columns
@@ -67,6 +67,7 @@ class Comparison:
     ladder: Columns
     energy: list[float]
     energy_basis: str
+    lost_at: float
     sagging: list[list[str]]
     states: States
     gaps: int
@@ -223,7 +224,8 @@ def comparison_of(gathered: Gathered, plan: Plan, loads: Loads) -> Comparison:
     facts, names = gathered.facts, gathered.names
     pull = {o.name: gathered.tension[o.name][0] * o.wiring.bundle for o in facts.options}
     today = pull.get(facts.existing, np.nan)
-    lost, basis = _energy(facts.heat, list(loads))
+    loads = list(loads)
+    lost, basis = _energy(facts.heat, loads)
     return Comparison(
         options=gathered.option_rows(),
         areas=[(o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options],
@@ -234,6 +236,8 @@ def comparison_of(gathered: Gathered, plan: Plan, loads: Loads) -> Comparison:
         violations=[_counts(gathered.count["violations"][name], gathered.inherited[name], facts.existing)
                     for name in names],
         ladder=ladder_rows(gathered.limits.columns, ceilings(facts.heat, plan.spans)), energy=lost, energy_basis=basis,
+        lost_at=greatest(np.array([np.nan if facts.heat.required_current is None else facts.heat.required_current,
+                                   *(current for current, _ in loads)])),
         sagging=[_words(counts) for counts in gathered.sagging.values()], states=gathered.states, gaps=gathered.gaps)
 
 

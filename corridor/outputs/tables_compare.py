@@ -68,7 +68,14 @@ def _current_rows(c):
             ("rating, emergency", "A", list(o["emergency_current_a"]), ".0f"),
             ("at required current", "degC", list(o["temperature_at_required_current_c"]), ".1f"),
             ("loss at required current", "kW/km", list(o["loss_at_required_kw_per_km"]), ".1f"),
-            ("losses per year", "MWh/km", c.energy, ".0f"))
+            ("losses per year", "MWh/km", c.energy, ".0f"),
+            ("losses within its rating", "", _within(c), ""))
+
+
+def _within(c):
+    """Whether each option may carry the greatest current that its losses are of, in words; None where unknown."""
+    return [None if np.isnan(rating) or np.isnan(c.lost_at) else "yes" if c.lost_at <= rating else "no"
+            for rating in np.asarray(c.options["continuous_current_a"], float)]
 
 
 def _hanging_rows(c):
@@ -108,7 +115,7 @@ def _step(ladder, line, option, step):
 def _notes(c):
     return (("How the wires are sagged", tuple(f"{name}: {'; '.join(words)}" for name, words
                                                in zip(c.names, c.sagging, strict=True))),
-            ("What the rows are", _meanings(c)), *_unknown(c))
+            ("What the rows are", _meanings(c)), *_beyond(c), *_unknown(c))
 
 
 def _meanings(c):
@@ -119,6 +126,15 @@ def _meanings(c):
             "of any span", f"greatest tension is in the case of {cases}", f"losses per year: {c.energy_basis}",
             "knee: above it the core alone carries the tension; over all sections",
             "limit current: what the worst span allows, then with worst spans put right one after the other")
+
+
+def _beyond(c):
+    """What is to be said of losses at a current that an option may not carry."""
+    texts = tuple(f"{name} may carry {rating:.0f} A: its losses are told up to {c.lost_at:.0f} A, at which it would be "
+                  "hotter than its maximum; do not weigh them against those of a wire that carries that"
+                  for name, rating, within in zip(c.names, c.options["continuous_current_a"], _within(c), strict=True)
+                  if within == "no")
+    return (("Losses beyond the rating", texts),) if texts else ()
 
 
 def _unknown(c):

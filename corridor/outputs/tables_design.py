@@ -93,9 +93,28 @@ def design_text(result):
     refused = "Refused first by: " + ", ".join(f"{name} {number}" for name, number in s.failed().items()) + "."
     lines = [*wrap(head, _WIDTH), *wrap(refused, _WIDTH), ""]
     if not result.finalists:
-        return [*lines, *wrap("None is left. Widen [design]: other cores, a greater diameter, a greater load_ratio, or "
-                              "a smaller required_current.", _WIDTH)]
+        return [*lines, *wrap(_advice(s), _WIDTH)]
     return [*lines, *compare_text(design_table(result))]
+
+
+#: What may help where a limit refuses candidates.
+_HELPS = {"wind on the structures": "a smaller diameter (diameter_least) or a greater load_ratio",
+          "weight on the structures": "lighter cores, a smaller diameter or a greater load_ratio",
+          "tension": "stronger or lighter cores, or a greater load_ratio",
+          "sag": "stronger or lighter cores, or a greater load_ratio",
+          "height": "less taut stringing, for wires of other lines are above",
+          "swing": "heavier cores or a smaller diameter, for things are beside the line",
+          "required current": "aluminium or cores that bear more heat, a greater diameter, or a smaller "
+                              "required_current"}
+
+
+def _advice(screened):
+    """What to change in [design] where no candidate is left: by what refuses most of them."""
+    failed = {name: number for name, number in screened.failed().items() if number}
+    if not failed:
+        return "None is left: [design] asks for a range in which no wire can be made. Widen it."
+    most = max(failed, key=failed.get)
+    return f"None is left, mostly for {most} ({failed[most]} of {len(screened.candidates)}). Try {_HELPS[most]}."
 
 
 def study_text(result):

@@ -70,8 +70,8 @@ class Plan(Table):
         144_000.0, description="Outage for a structure more.")
     grade_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for cutting the ground below a span.")
-    remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
-        14_400.0, description="Outage for taking an object away.")
+    remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
+        14_400.0, description="Outage for taking an object away. 0: it is taken away without one.")
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for tightening a section of a wire that hangs.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(

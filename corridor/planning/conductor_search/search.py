@@ -25,7 +25,7 @@ from corridor.planning.conductor_search.screening import Screened, screen
 from corridor.study import Study
 from corridor.study.design import Design
 
-__all__ = ["DesignResult", "Finalist", "add_to_study", "design_study", "space_of", "write_design"]
+__all__ = ["DesignResult", "Finalist", "add_to_study", "check_copy", "design_study", "space_of", "write_design"]
 
 
 @dataclass(frozen=True)
@@ -175,6 +175,17 @@ def _checked(facts, plan, ground, finalists, progress):
     return tuple(replace(each, new=tuple(new[each.option.name])) for each in finalists), comparison
 
 
+def check_copy(study: Study, path: Path | str) -> Path:
+    """Return the path of a copy of a study; InputError as of `add_to_study` where it cannot be one."""
+    path = Path(path)
+    if path.resolve().parent != study.path.resolve().parent or path.resolve() == study.path.resolve():
+        raise InputError(None, "--add", repr(str(path)), "a new name in the folder of the study, to which its paths "
+                         "are relative")
+    if not study.path.is_file():
+        raise InputError(None, "--add", "a study that is no file", "a study file, of which a copy is written")
+    return path
+
+
 def add_to_study(result: DesignResult, path: Path | str, *, overwrite: bool = False, files: Files | None = None
                  ) -> Path:
     """Write a copy of the study with the finalists added, and return its path.
@@ -185,12 +196,8 @@ def add_to_study(result: DesignResult, path: Path | str, *, overwrite: bool = Fa
         The copy would be in another folder, to which the study's paths do not lead, be the study itself or what it
         reads, or replace a file that this software did not write or somebody changed, unless it may be overwritten.
     """
-    study, path = result.study, Path(path)
-    if path.resolve().parent != study.path.resolve().parent or path.resolve() == study.path.resolve():
-        raise InputError(None, "--add", repr(str(path)), "a new name in the folder of the study, to which its paths "
-                         "are relative")
-    if not study.path.is_file():
-        raise InputError(None, "--add", "a study that is no file", "a study file, of which a copy is written")
+    study = result.study
+    path = check_copy(study, path)
     text = study.path.read_text(encoding="utf-8-sig").rstrip() + "\n\n" + "\n".join(study_text(result))
     with joined(files, guard_of(study, overwrite)) as out:
         out.new(path).write_text(sealed(text), encoding="utf-8")

@@ -11,7 +11,7 @@ from scipy.sparse import coo_array
 
 from corridor.planning.programme import solve_programme
 
-__all__ = ["AIMS", "Grouping", "group_items", "one_by_one"]
+__all__ = ["AIMS", "Grouping", "group_items", "one_by_one", "what_forbids"]
 
 #: What grouping minimises, as a property of a Grouping; the other counts where that is equal.
 AIMS = {"circuit-hours": "circuit_hours", "outages": "outages"}
@@ -87,6 +87,23 @@ def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str
     groupings = [_grouping(hours, out, crews, *each) for each in (*found, *solved)]
     first, then = AIMS[aim], *(set(AIMS.values()) - {AIMS[aim]})
     return min(groupings, key=lambda g: (round(getattr(g, first), 6), getattr(g, then)), default=None)
+
+
+def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iterable[str]], *, never=(),
+                 crews: int = 1, window: float = np.inf, slots: int | None = None) -> tuple[str, ...]:
+    """Return words for what keeps `group_items` from a grouping: each item by its name with the limit that it breaks,
+    or how many outages there must be."""
+    hours, out = np.asarray(hours, float), [frozenset(own) for own in circuits]
+    words = [f"{name} takes {h:g} h: longer than plan.window, {window:g} h"
+             for name, h in zip(names, hours, strict=True) if h > window]
+    words += [f"{name} takes {a} and {b} out, which plan.never_together forbids"
+              for name, own in zip(names, out, strict=True) for a, b in never if {a, b} <= own]
+    if words or slots is None:
+        return tuple(words)
+    needed = min(int(_fill(hours, out, [frozenset(pair) for pair in never], crews, window, alike)[0].max()) + 1
+                 for alike in (False, True))
+    return (f"no grouping was found in {slots} outages, as plan.windows says, of {window:g} h each, as plan.window "
+            f"says: {len(names)} items fit into {needed}",)
 
 
 def _fill(hours, circuits, never, crews, window, alike):

@@ -9,12 +9,13 @@ from corridor.clearance.findings import span_chords
 from corridor.installation.pull_rows import pull_hours
 from corridor.installation.pulls import pulls_of
 from corridor.planning.circuits import other_circuits, own_circuits
-from corridor.planning.outages.grouping import Grouping, group_items, one_by_one
+from corridor.planning.outages.grouping import Grouping, group_items, one_by_one, what_forbids
 from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["STRINGING", "WorkItem", "calendar", "list_work", "reels", "schedule", "table_of_circuits"]
+__all__ = ["STRINGING", "WorkItem", "calendar", "list_work", "reels", "schedule", "table_of_circuits",
+           "unschedulable"]
 
 #: Things below a span that are guarded while wires are drawn over them.
 _GUARDED = ("road", "rail", "water")
@@ -43,8 +44,11 @@ class WorkItem:
     def out(self) -> tuple[str, ...]:
         """What must be out of service: its own circuits, and for work on wires those that are crossed, above or below.
 
-        What runs beside is told, not taken out (common practice, no source).
+        What runs beside is told, not taken out (common practice, no source); for work that needs no outage nothing is
+        out.
         """
+        if not self.hours:
+            return ()
         return tuple(sorted({*self.own, *(self.crossed if self.kind in STRINGING else ())}))
 
 
@@ -153,9 +157,18 @@ def schedule(work: list[WorkItem], prices: PlanTable, aim: str, seconds: float =
     `aim` and `seconds` are as `group_items` takes them.
     """
     hours, out = [item.hours for item in work], [item.out for item in work]
-    never = [(pair.first, pair.second) for pair in prices.never_together]
-    return group_items(hours, out, aim=aim, never=never, crews=prices.crews, window=prices.window / 3600,
-                       slots=prices.windows or None, seconds=seconds), one_by_one(hours, out)
+    return group_items(hours, out, aim=aim, seconds=seconds, **_limits(prices)), one_by_one(hours, out)
+
+
+def unschedulable(work: list[WorkItem], prices: PlanTable) -> tuple[str, ...]:
+    """Return words for what keeps work from every schedule: items and limits."""
+    return what_forbids([item.name for item in work], [item.hours for item in work], [item.out for item in work],
+                        **_limits(prices))
+
+
+def _limits(prices):
+    return {"never": [(pair.first, pair.second) for pair in prices.never_together], "crews": prices.crews,
+            "window": prices.window / 3600, "slots": prices.windows or None}
 
 
 def calendar(work: list[WorkItem], grouped: Grouping) -> tuple[np.ndarray, np.ndarray]:

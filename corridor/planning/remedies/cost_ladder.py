@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from corridor.check import Progress
 from corridor.jobs.folder import made_folder
 from corridor.opened import Opened
 from corridor.outputs.drawings.plan_ladder import draw_ladder
@@ -38,29 +39,31 @@ class Rung:
     forbids: str
 
 
-def plan_ladder(opened: Opened, option: str, *, steps: int = 6) -> tuple[Rung, ...]:
+def plan_ladder(opened: Opened, option: str, *, steps: int = 6, progress: Progress | None = None) -> tuple[Rung, ...]:
     """Return so many rungs, at least 2, of an option of a study, the coldest first.
 
     The hottest is the greatest temperature that the option has in the study; the coldest the one at which heat brings
     no span short in continuous service. The emergency temperature is lower by as much as the greatest one.
+    `progress(done, total)` is told spans, look by look.
     """
     require_option(opened, option)
     site = site_of(opened.inputs, option)
-    return tuple(_rung(site, float(T)) for T in np.linspace(_coldest(site), site.wiring.maximum_temperature, steps))
+    ends = _coldest(site, progress), site.wiring.maximum_temperature
+    return tuple(_rung(site, float(T), progress) for T in np.linspace(*ends, steps))
 
 
-def _coldest(site):
+def _coldest(site, progress):
     """The greatest temperature at which heat brings no span short [degC], of those that have one."""
     top = site.wiring.maximum_temperature
-    limits = assess_variant(site).layers["limits"]["limit_temperature_c"].astype(float)
+    limits = assess_variant(site, progress=progress).layers["limits"]["limit_temperature_c"].astype(float)
     # A span of which no limit is known bounds nothing here: the plan of the coldest rung is looked at as any other.
     limit = np.min(limits, initial=top, where=np.isfinite(limits))
     return min(max(np.floor(limit), _COLDEST), top)
 
 
-def _rung(site, temperature):
+def _rung(site, temperature, progress):
     """The plan of the option with a lower greatest temperature."""
-    planned = plan_option(_derated(site, temperature))
+    planned = plan_option(_derated(site, temperature), progress)
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     carried = ceilings(planned.site.facts.heat, site.plan.spans)

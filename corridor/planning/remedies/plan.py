@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from corridor.check import Progress
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
 from corridor.jobs.folder import made_folder
@@ -22,7 +23,7 @@ from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
 from corridor.summary import Outcome
 
-__all__ = ["Planned", "plan_option", "plan_study", "require_option", "site_of"]
+__all__ = ["Planned", "plan_option", "plan_study", "plan_today", "require_option", "site_of"]
 
 #: Rounds of programme and full assessment after which it is given up.
 _ROUNDS = 25
@@ -35,7 +36,7 @@ class Planned:
     `basis` with the line before and the remedies, and the `steps` of each that are taken; `refused` words for kinds
     that are not offered; `solution` of the last programme (None: nothing fell short); `forbids` words for what no
     remedy can meet; `rounds` programmes solved; `checked` what the check of the planned copy says, None where there is
-    no plan.
+    no plan; `today` what the wire that hangs today needs by itself, None where that is this option, or none hangs.
     """
 
     basis: Basis
@@ -46,6 +47,7 @@ class Planned:
     forbids: tuple[str, ...] = ()
     rounds: int = 0
     checked: Outcome | None = None
+    today: "Planned | None" = None
 
     @property
     def site(self) -> Site:
@@ -86,13 +88,14 @@ class Planned:
 
 
 def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,
-               files: Files | None = None, time: datetime | None = None) -> Planned:
+               files: Files | None = None, time: datetime | None = None, progress: Progress | None = None) -> Planned:
     """Plan an option of a study, write its planned copy to a folder and check that.
 
     The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
     goes. Where there is no plan there is no copy. Files that this software did not write are replaced only where they
     may be overwritten. With `files` the folder stays as it is until they are whole. `time` is that of the run, as of
-    `corridor.check.check`.
+    `corridor.check.check`. `progress(done, total)` is told spans, of the line as it stands, of each look at all of it,
+    and of the check of the copy.
 
     Raises
     ------
@@ -103,11 +106,18 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
     inputs, folder = opened.inputs, Path(folder)
     guard = opened.guard(overwrite)
     check_folder(folder, inputs, guard)
-    planned = plan_option(site_of(inputs, option))
+    planned = replace(plan_option(site_of(inputs, option), progress), today=plan_today(opened, option, progress))
     with joined(files, guard) as out:
         staged = out.staged(made_folder(folder), earlier_plan(folder))
-        checked = checked_copy(planned.site, planned.after, staged, time) if planned.cleared else None
+        checked = checked_copy(planned.site, planned.after, staged, time, progress) if planned.cleared else None
         return replace(planned, checked=checked)
+
+
+def plan_today(opened: Opened, option: str, progress: Progress | None = None) -> Planned | None:
+    """Return the plan of the existing option, which is mandatory whatever shall hang; None where that is the option
+    itself, or none is existing. `progress` is as for `plan_study`."""
+    existing = next((each.name for each in opened.study.options if each.existing), option)
+    return None if existing == option else plan_option(site_of(opened.inputs, existing), progress)
 
 
 def require_option(opened: Opened, option: str) -> None:
@@ -155,16 +165,17 @@ def _check_names(inputs, prices):
             raise InputError(file, f"plan.{where}", repr(name), "; ".join(known), nearest(name, known))
 
 
-def plan_option(site: Site) -> Planned:
+def plan_option(site: Site, progress: Progress | None = None) -> Planned:
     """Solve, assess, add what that shows, and solve again until nothing falls short.
 
     Every variant gives each row its margin with the remedies in place, exactly; from there the rows are taken to change
-    linearly. All rows of all variants stay in the next programme, so that none is forgotten.
+    linearly. All rows of all variants stay in the next programme, so that none is forgotten. `progress` is as for
+    `plan_study`.
     """
-    before = assess_variant(site)
+    before = assess_variant(site, progress=progress)
     site = with_places(site, before)
     remedies, refused = offered_remedies(site, before)
-    basis = Basis(site, remedies, before, _probes(site, remedies))
+    basis = Basis(site, remedies, before, _probes(site, remedies, progress))
     planned = Planned(basis, before, np.zeros(len(remedies)), refused)
     if planned.cleared:
         return planned
@@ -177,17 +188,17 @@ def plan_option(site: Site) -> Planned:
         if words:
             return replace(planned, forbids=words)
         planned = replace(planned, after=assess_variant(site, alterations_of(site, remedies, solution.steps),
-                                                        planned.after))
+                                                        planned.after, progress))
         if planned.cleared:
             return planned
     return replace(planned, forbids=(f"no plan held after {_ROUNDS} rounds",))
 
 
-def _probes(site, remedies):
+def _probes(site, remedies, progress):
     """Variants with every section as taut, and as slack, as it may be; none where none may be."""
     most = {kind: np.where(remedies.kind == kind, remedies.most, 0.0) for kind in ("tighten", "slacken")}
-    return {kind: assess_variant(site, alterations_of(site, remedies, steps)) for kind, steps in most.items()
-            if steps.any()}
+    return {kind: assess_variant(site, alterations_of(site, remedies, steps), progress=progress)
+            for kind, steps in most.items() if steps.any()}
 
 
 def _lacking(rows: Constraints, solution):

@@ -12,7 +12,7 @@ import pyogrio
 import shapely
 import tomli_w
 
-from corridor.check import check_study
+from corridor.check import Progress, check_study
 from corridor.constants import GRAVITY
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
@@ -45,6 +45,8 @@ def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
     read = {study.resolve(row["path"]).resolve().parent for row in inputs.files} | {study.folder.resolve()}
     if place_of(folder) in read:
         words = "in which the study lies or reads a file"
+    elif not folder.is_dir() and (folder.exists() or not folder.absolute().parent.is_dir()):
+        words = "where no folder can be made"
     elif (folder / "study.toml").exists() and not _of_a_plan(folder):
         words = "with a study in it that no plan wrote"
     if words:
@@ -64,12 +66,13 @@ def earlier_plan(folder: Path) -> tuple[str, ...]:
     return _WRITTEN if _of_a_plan(folder) else ("plan.gpkg",)
 
 
-def checked_copy(site: Site, after: Variant, folder: Path, time: datetime | None = None) -> Outcome:
+def checked_copy(site: Site, after: Variant, folder: Path, time: datetime | None = None,
+                 progress: Progress | None = None) -> Outcome:
     """Write a study with the alterations of a variant in place, and all files that they change; return what a full
-    check of it, at the time of the run, says of the option that is planned."""
+    check of it, at the time of the run, says of the option that is planned. `progress` is as for the check."""
     path = folder / "study.toml"
     path.write_text(sealed(_MARK + tomli_w.dumps(_tables(site, after, folder))), encoding="utf-8")
-    return check_study(path, trust=True, time=time).of_options[site.option]
+    return check_study(path, trust=True, time=time, progress=progress).of_options[site.option]
 
 
 def _tables(site, after, folder):

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import geopandas
 import numpy as np
@@ -14,7 +15,7 @@ from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.each_alone import COLUMNS, each_alone
 from corridor.planning.remedies.plan import Planned
 
-__all__ = ["counted", "plan_lines", "taken", "write_layer", "write_remedies"]
+__all__ = ["counted", "plan_lines", "plan_parts", "taken", "today_lines", "write_layer", "write_remedies"]
 
 #: Words and units of what is taken, by kind.
 _WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
@@ -57,12 +58,15 @@ def _named(site, kind, place):
 
 
 def write_remedies(planned: Planned, folder: Path, others: dict[str, set] | None = None,
-                   progress: Callable[[int, int], None] | None = None, files: Files | None = None) -> list[Path]:
-    """Write the layers `remedies` and `plan` of `plan.gpkg` to a folder, as far as they have rows; return its path.
+                   progress: Callable[[int, int], None] | None = None, files: Files | None = None, *,
+                   alone: bool = True) -> list[Path]:
+    """Write the layers `plan` and, unless they are not to be tried `alone`, `remedies` of `plan.gpkg` to a folder, as
+    far as they have rows; return its path.
 
     `others` and `progress` are as `each_alone` takes them.
     """
-    remedies, rows = each_alone(planned, others or {}, progress=progress), taken(planned)
+    remedies = each_alone(planned, others or {}, progress=progress) if alone else {"line": ()}
+    rows = taken(planned)
     with joined(files, guard_of(planned.site.study)) as out:
         path = out.staged(folder) / "plan.gpkg"
         if len(remedies["line"]):
@@ -84,6 +88,19 @@ def write_layer(path: Path, layer: str, columns: dict, crs=None, geometry_type: 
     write_frame(path, layer, frame, geometry_type)
 
 
+def plan_parts(planned: Planned) -> dict[str, Any]:
+    """Return what a plan comes to, by name, for machines: the remedies as rows, what is not known None."""
+    columns = {name: values for name, values in taken(planned).items() if name != "geometry"}
+    rows = [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+    today = {} if planned.today is None else {"today": plan_parts(planned.today)}
+    return {"option": planned.site.option, "cleared": planned.cleared, "rounds": planned.rounds,
+            "violations_before": planned.before.short, "forbids": list(planned.forbids),
+            "not_offered": planned.refused, "remedies": rows if planned.cleared else [],
+            "cost": planned.cost if planned.cleared else None,
+            "gap": None if planned.solution is None else planned.solution.gap,
+            "check": None if planned.checked is None else vars(planned.checked), **today}
+
+
 def plan_lines(planned: Planned) -> list[str]:
     """Return lines that say what was found and what is to be done."""
     lines = [f"{planned.site.option}: {counted(planned.before.short, 'violation')} as the line stands"]
@@ -96,6 +113,7 @@ def plan_lines(planned: Planned) -> list[str]:
     if planned.solution is not None:
         lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
                      f"linear programme, {counted(planned.rounds, 'round')}")
+    lines += today_lines(planned.today, planned.cost)
     checked = planned.checked
     if checked is not None:
         lines += ["Wires are loaded above their rated strength in the planned copy."] * bool(checked.overloads)
@@ -107,6 +125,23 @@ def plan_lines(planned: Planned) -> list[str]:
             "everything assessed"
         lines.append(f"A full check of the planned copy: {counted(checked.violations, 'violation')}, {rest}")
     return lines
+
+
+def today_lines(today: Planned | None, cost: float = np.nan) -> list[str]:
+    """Return lines that tell what the wire of today needs by itself, apart from what buys rating; `cost` that of the
+    whole plan, where it is known."""
+    if today is None:
+        return []
+    name, short = today.site.option, today.before.short
+    if not short:
+        return [f"Mandatory today: nothing, {name} does not fall short"]
+    spans = ", ".join(dict.fromkeys(today.before.layers["violations"]["span"]))
+    head = f"Mandatory today: {name} falls short in {counted(short, 'row')} ({spans})"
+    if not today.cleared:
+        return [head + ", which the remedies that the study allows cannot put right"]
+    rest = f"; the other {max(cost - today.cost, 0.0):g} buy rating" if np.isfinite(cost) else ""
+    return [f"{head}; put right by itself for {today.cost:g}{rest}",
+            *(f"  {each}" for each in (_line(*row) for row in zip(*taken(today).values(), strict=True)))]
 
 
 def _line(remedy, line, where, amount, unit, volume, cost, _):

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from corridor.assessment import assess_spans
-from corridor.check import THREADS, find
+from corridor.check import THREADS, Progress, find
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.capacity import COMPONENTS
 from corridor.clearance.structure_loads import NOTHING
@@ -131,16 +131,19 @@ def clears(now: Variant, before: Variant, largest_load_ratio: float | None = Non
             and now.unassessed <= before.unassessed and now.unloaded(largest_load_ratio))
 
 
-def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None) -> Variant:
+def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None,
+                   progress: Progress | None = None) -> Variant:
     """Return the findings of the option with alterations (default: none), of all spans.
 
-    What another variant, `earlier`, found in sections that are as they were there is taken over.
+    What another variant, `earlier`, found in sections that are as they were there is taken over. `progress(done,
+    total)` is told spans where all are looked at.
     """
     alterations = unaltered(site) if alterations is None else alterations
     line = altered(site, alterations)
     sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
     if sections is None or len(sections) == len(line.plan.sections):
-        return Variant(alterations, line, of_option(site.option, find(line.facts, line.plan, line.ground)))
+        return Variant(alterations, line, of_option(site.option, find(line.facts, line.plan, line.ground,
+                                                                        progress=progress)))
     found = of_option(site.option, (item for batch in _assessed(line, sections) for item in batch.items()))
     names = line.plan.sections
     return Variant(alterations, line, {name: _taken_over(line.plan, sections, earlier.layers[name], found.get(name))
