@@ -233,6 +233,16 @@ def test_status_is_that_of_the_planned_option_and_progress_comes_from_the_start(
     assert seen[0][1] == spans and seen.count((spans, spans)) >= 2, "the line as it stands, and the check of the copy"
 
 
+def test_doubts_about_the_copy_are_no_pass(tmp_path, capsys):
+    """Shortened strings are too short for the voltage: the copy clears, the data that the plan makes are in doubt."""
+    study = short_study(tmp_path / "study", lower=3.2)
+    study.text += '\n[plan]\nremedies = ["shorten"]\nshortest_string = 0.4\n'
+    status, told, _ = command(capsys, study.write(), "--folder", tmp_path / "plan")
+    assert status == 3 and told["cleared"] and told["check"]["violations"] == 0 and told["check"]["doubts"] == 2
+    planned = ask(study.path, "plan", "today", tmp_path / "plan")
+    assert any("2 doubts about the data could hide a violation" in line for line in plan_lines(planned))
+
+
 def test_a_tree_is_taken_away_without_an_outage(tmp_path, capsys):
     study = short_study(tmp_path / "study", lower=9.0)
     places = [shapely.Point(EAST + 450, NORTH), shapely.Point(EAST + 750, NORTH)]
@@ -248,8 +258,8 @@ def test_a_tree_is_taken_away_without_an_outage(tmp_path, capsys):
 
 def test_nothing_of_an_earlier_plan_is_left_in_a_used_folder(tmp_path, capsys):
     """First a plan with remedies tried alone, then one of a wire to pull that clears as it is, then none."""
-    study, folder = raised(tmp_path / "study", lower=2.5), tmp_path / "plan"
-    study.change("[[cases]]", SECOND_OPTION.replace("150", "30") + "\n[[cases]]")
+    study, folder = raised(tmp_path / "study", lower=3.0), tmp_path / "plan"
+    study.change("[[cases]]", SECOND_OPTION.replace("150", "40") + "\n[[cases]]")
     assert command(capsys, study.write(), "--folder", folder, "--remedies")[0] == 0
     assert layers_of(folder) == {"plan", "remedies", "work_items", "outages", "calendar"}
     study.change('"today"\n', '"old"\n')
@@ -257,7 +267,7 @@ def test_nothing_of_an_earlier_plan_is_left_in_a_used_folder(tmp_path, capsys):
     status, told, _ = command(capsys, study.write(), "--folder", folder)
     assert status == 0 and told["remedies"] == [] and told["outages"]
     assert layers_of(folder) == {"work_items", "outages", "calendar"}
-    study.change("maximum_temperature = 30", "maximum_temperature = 150")
+    study.change("maximum_temperature = 40", "maximum_temperature = 150")
     study.text += 'largest_raise = "0.5 m"\n'
     status, told, _ = command(capsys, study.write(), "--folder", folder)
     assert status == 1 and told["cost"] is None and list(folder.iterdir()) == []

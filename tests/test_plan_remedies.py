@@ -41,7 +41,9 @@ def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
     """The margins of the last variant are those of the check that reads the written files, within 0.1 mm."""
     planned = planned_with(tmp_path, short_study(tmp_path / "study", lower=lower), [kind], more)
     assert planned.before.short >= 1
-    assert planned.status == 0, planned.forbids
+    # Strings of 0.4 m are in doubt at this voltage, and a plan that makes them says so.
+    assert planned.status == (3 if kind == "shorten" else 0), planned.forbids
+    assert planned.checked.status == 0 and (planned.doubts > 0) == (kind == "shorten")
     assert set(planned.remedies.kind[planned.steps > 0]) == {kind}
     written = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="clearances")
     found = planned.after.layers["clearances"]

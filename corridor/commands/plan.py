@@ -31,8 +31,8 @@ def plan(study, progress, overwrite, option, folder, aim, remedies, ladder, draw
     the wire of today needs by itself is told apart from what buys rating.
 
     Ends with status 0 where the planned copy clears, 1 where no plan was
-    found, and 3 where something could not be assessed, or the work cannot be
-    scheduled: the item and the limit are named.
+    found, and 3 where something could not be assessed, the data are in doubt,
+    or the work cannot be scheduled: the item and the limit are named.
 
     With --ladder: plans at lower greatest temperatures, too, as a table and a
     curve of cost against current. Nothing is copied; 0 where all have a plan.

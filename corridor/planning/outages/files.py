@@ -112,7 +112,7 @@ def _items(site, every, grouped, start, end):
     """Columns of all work; what needs no outage comes last, and has neither one nor a time."""
     without = len(every) - len(start)
     outage, crew = ([None] * len(every),) * 2 if grouped is None else (
-        np.r_[values + 1, [np.nan] * without] for values in (grouped.outage, grouped.crew))
+        np.r_[values + 1, [np.nan] * without] if without else values + 1 for values in (grouped.outage, grouped.crew))
     named = {"own_circuits": "own", "crossed_circuits": "crossed", "circuits_beside": "beside", "guarded": "guards",
              "circuits_out": "out"}
     return {"item": [item.name for item in every], "kind": [item.kind for item in every],

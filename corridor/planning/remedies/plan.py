@@ -36,7 +36,8 @@ class Planned:
     `basis` with the line before and the remedies, and the `steps` of each that are taken; `refused` words for kinds
     that are not offered; `solution` of the last programme (None: nothing fell short); `forbids` words for what no
     remedy can meet; `rounds` programmes solved; `checked` what the check of the planned copy says, None where there is
-    no plan; `today` what the wire that hangs today needs by itself, None where that is this option, or none hangs.
+    no plan, and `doubts` how many about its data could hide a violation; `today` what the wire that hangs today needs
+    by itself, None where that is this option, or none hangs.
     """
 
     basis: Basis
@@ -47,6 +48,7 @@ class Planned:
     forbids: tuple[str, ...] = ()
     rounds: int = 0
     checked: Outcome | None = None
+    doubts: int = 0
     today: "Planned | None" = None
 
     @property
@@ -83,8 +85,8 @@ class Planned:
 
     @property
     def status(self) -> int:
-        """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed."""
-        return 1 if not self.cleared or self.checked is None else self.checked.status
+        """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed, or the data are in doubt."""
+        return 1 if not self.cleared or self.checked is None else self.checked.status or 3 * bool(self.doubts)
 
 
 def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,
@@ -109,8 +111,10 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
     planned = replace(plan_option(site_of(inputs, option), progress), today=plan_today(opened, option, progress))
     with joined(files, guard) as out:
         staged = out.staged(made_folder(folder), earlier_plan(folder))
-        checked = checked_copy(planned.site, planned.after, staged, time, progress) if planned.cleared else None
-        return replace(planned, checked=checked)
+        if not planned.cleared:
+            return planned
+        checked, doubts = checked_copy(planned.site, planned.after, staged, time, progress)
+        return replace(planned, checked=checked, doubts=doubts)
 
 
 def plan_today(opened: Opened, option: str, progress: Progress | None = None) -> Planned | None:

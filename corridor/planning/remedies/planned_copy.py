@@ -67,12 +67,14 @@ def earlier_plan(folder: Path) -> tuple[str, ...]:
 
 
 def checked_copy(site: Site, after: Variant, folder: Path, time: datetime | None = None,
-                 progress: Progress | None = None) -> Outcome:
+                 progress: Progress | None = None) -> tuple[Outcome, int]:
     """Write a study with the alterations of a variant in place, and all files that they change; return what a full
-    check of it, at the time of the run, says of the option that is planned. `progress` is as for the check."""
+    check of it, at the time of the run, says of the option that is planned, and how many doubts about the data could
+    hide a violation. `progress` is as for the check."""
     path = folder / "study.toml"
     path.write_text(sealed(_MARK + tomli_w.dumps(_tables(site, after, folder))), encoding="utf-8")
-    return check_study(path, trust=True, time=time, progress=progress).of_options[site.option]
+    result = check_study(path, trust=True, time=time, progress=progress)
+    return result.of_options[site.option], result.inspection.open
 
 
 def _tables(site, after, folder):

@@ -98,7 +98,8 @@ def plan_parts(planned: Planned) -> dict[str, Any]:
             "not_offered": planned.refused, "remedies": rows if planned.cleared else [],
             "cost": planned.cost if planned.cleared else None,
             "gap": None if planned.solution is None else planned.solution.gap,
-            "check": None if planned.checked is None else vars(planned.checked), **today}
+            "check": None if planned.checked is None else {**vars(planned.checked), "doubts": planned.doubts},
+            **today}
 
 
 def plan_lines(planned: Planned) -> list[str]:
@@ -124,6 +125,8 @@ def plan_lines(planned: Planned) -> list[str]:
         rest = f"{checked.gaps} rows not assessed, which no remedy puts right" if checked.gaps else \
             "everything assessed"
         lines.append(f"A full check of the planned copy: {counted(checked.violations, 'violation')}, {rest}")
+        lines += [f"{counted(planned.doubts, 'doubt')} about the data could hide a violation: see the layer doubts of "
+                  "its findings"] * bool(planned.doubts)
     return lines
 
 
