@@ -33,10 +33,10 @@ def design(study, progress, overwrite, folder, drawing, add):
     from corridor.outputs.tables_design import design_text
     from corridor.planning.conductor_search.search import add_to_study, check_copy, write_design
 
-    if add:
-        check_copy(study.study, add)
     files = Files(study.guard(overwrite))
     files.reserve(add)
+    if add:
+        check_copy(study.study, add)
     result = study.design(progress=progress)
     with files:
         if folder:
