@@ -317,6 +317,15 @@ def test_what_today_needs_is_told_apart_from_what_buys_rating(tmp_path, capsys):
     assert f"put right by itself for {today.cost:g}\n" in capsys.readouterr().out
 
 
+def test_what_today_needs_is_told_where_the_option_has_no_plan(tmp_path):
+    """The new wire is too hot for a raise of 2 m, which is enough for the wire of today."""
+    study = raised(tmp_path / "study", lower=3.0, more='largest_raise = "2 m"\n')
+    study.change("[[cases]]", SECOND_OPTION + "\n[[cases]]")
+    planned = ask(study.write(), "plan", "alloy", tmp_path / "plan")
+    assert planned.forbids and planned.status == 1 and planned.today.cleared and planned.today.cost > 0
+    assert any(line.endswith(f"put right by itself for {planned.today.cost:g}") for line in plan_lines(planned))
+
+
 def test_nothing_is_mandatory_where_today_clears(tmp_path):
     study = raised(tmp_path / "study", lower=9.0)
     study.change("[[cases]]", SECOND_OPTION.replace("150", "110") + "\n[[cases]]")

@@ -109,7 +109,8 @@ def plan_lines(planned: Planned) -> list[str]:
         lines += ["No plan: to first order the remedies that the study allows cannot meet"]
         lines += [f"  {words}" for words in planned.forbids[:20]]
         lines += [f"  and {len(planned.forbids) - 20} more"] if len(planned.forbids) > 20 else []
-        return lines + [f"  not offered: {kind}, as {why}" for kind, why in planned.refused.items()]
+        lines += [f"  not offered: {kind}, as {why}" for kind, why in planned.refused.items()]
+        return lines + today_lines(planned.today)
     lines += [_line(*row) for row in zip(*taken(planned).values(), strict=True)]
     if planned.solution is not None:
         lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
