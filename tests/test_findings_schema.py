@@ -12,7 +12,8 @@ import pytest
 import shapely
 
 from corridor.outputs.batches import known_layer, record_batch
-from corridor.outputs.schema import LAYERS, SUFFIXES, layer, write_reference
+from corridor.outputs.columns import SUFFIXES
+from corridor.outputs.schema import LAYERS, layer, write_reference
 from corridor.outputs.style_documents import style
 from corridor.outputs.styles import COLOURS, LABELS, STYLES
 

@@ -4,53 +4,14 @@ The GeoPackage writer makes its layers from `LAYERS`, and `write_reference` make
 from it, so neither can say what the other does not.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from corridor.outputs import fields, survey_fields
+from corridor.outputs.columns import Column, Layer
 
 __all__ = ["INVARIANTS", "LAYERS", "Column", "Layer", "layer", "make_layer", "reference_of",
            "write_reference"]
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of a layer.
-
-    `type` is "text", "real", "integer", "boolean" or "datetime" (UTC); `unit` is None where the
-    value has none; `required` columns are never null.
-    """
-
-    name: str
-    type: str
-    unit: str | None
-    doc: str
-    required: bool = False
-
-    @property
-    def alias(self):
-        """The heading a person reads: the name in words, with its unit."""
-        words = self.name.removesuffix(SUFFIXES.get(self.unit, "")).replace("_", " ")
-        words = words.replace("rts", "RTS").replace("crs", "CRS")
-        heading = words[0].upper() + words[1:]
-        return f"{heading} [{self.unit}]" if self.unit else heading
-
-
-@dataclass(frozen=True)
-class Layer:
-    """One layer: its geometry type ("Point Z", "LineString Z", "Polygon"; None: a plain table) and columns."""
-
-    name: str
-    geometry: str | None
-    doc: str
-    columns: tuple[Column, ...]
-
-
-#: How the name of a column ends that carries the unit.
-SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
-            "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
-            "s": "_s", "h": "_h"}
 
 
 def _columns(*rows):

@@ -8,8 +8,9 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 import numpy as np
 
 from corridor.errors import CorridorError, InputError
+from corridor.outputs.columns import SUFFIXES
 from corridor.outputs.guard import MARK
-from corridor.outputs.schema import LAYERS, SUFFIXES
+from corridor.outputs.schema import LAYERS
 from corridor.outputs.stringing_layers import STRINGING_LAYERS
 
 __all__ = ["heading", "need_workbook", "write_workbook"]
