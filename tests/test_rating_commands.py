@@ -13,6 +13,7 @@ import pytest
 from corridor import check_study
 from corridor.cli import main
 from corridor.errors import InputError
+from corridor.jobs.rating import LimitResult
 from corridor.thermal.rating import Weather, current_at
 from tests.common import ask
 
@@ -243,3 +244,19 @@ def test_drawings_are_the_same_every_time(limits, tmp_path, kind, head):
 def test_a_folder_that_cannot_be_made_is_told(study, tmp_path, capsys):
     assert run("limits", study("plain"), "--folder", tmp_path / "no" / "such") == 2
     assert "folder" in capsys.readouterr().err
+
+
+def test_limits_that_are_not_known_in_an_emergency_alone_are_no_zero():
+    """Continuously all spans are known to clear, in an emergency one is not: status 3."""
+    columns = {"governs": np.array(["maximum temperature"] * 2, object),
+               "emergency_governs": np.array(["maximum temperature", "not assessed"], object)}
+    assert LimitResult(columns, {}, None, None).status == 3
+    columns["emergency_governs"][1] = None
+    assert LimitResult(columns, {}, None, None).status == 0
+
+
+def test_rating_tables_say_that_clearance_is_left_out(study, capsys):
+    """604 A of the existing wire, where N03-N04 allows less: the table says whose current it is."""
+    assert run("rating", study("plain")) == 0
+    assert "of the wire alone" in capsys.readouterr().out
+    assert set(ask(study("plain"), "ratings").frames["ratings"]["clearance"]) == {"left out: of the wire alone"}

@@ -60,8 +60,8 @@ class LimitResult:
 
     @property
     def status(self) -> int:
-        """Exit status: 0, or 3 where a span was not assessed."""
-        return 3 if np.any(self.limits["governs"] == UNKNOWN) else 0
+        """Exit status: 0, or 3 where a span was not assessed, continuously or in an emergency."""
+        return 3 if any(np.any(self.limits[name] == UNKNOWN) for name in ("governs", "emergency_governs")) else 0
 
     @property
     def frames(self) -> Frames:

@@ -173,7 +173,8 @@ def comparison_text(columns):
               ("loss_at_continuous_change_percent", "+.0f"), ("energy_mwh_per_km_year", ".0f"),
               ("energy_change_percent", "+.1f")]
     return [
-        "Current per phase [A]", "",
+        "Current per phase [A]: of the wire alone. What spans clear may allow less:",
+        "`corridor limits` and `corridor rating --table` tell.", "",
         *_compared(rows, ("normal", "emergency", "short time", "diff %", "core +K"), currents), "",
         *wrap(f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
               "[MWh/km]", WIDTH),
@@ -207,7 +208,7 @@ def rating_text(columns, method):
     for option in dict.fromkeys(columns["option"][chosen]):
         for state in dict.fromkeys(columns["state"][chosen & (columns["option"] == option)]):
             rows = chosen & (columns["option"] == option) & (columns["state"] == state)
-            lines += [f"{option}, {state}, {number(columns['temperature_c'][rows][0], 'g')} degC", ""]
+            lines += [f"{option}, {state}, {number(columns['temperature_c'][rows][0], 'g')} degC, the wire alone", ""]
             lines += [*_grid(columns, rows), ""]
     return lines
 

@@ -28,7 +28,8 @@ def rating_table(ratings, ambients, winds):
     -------
     dict of ndarray
         option, method, state ("normal", "emergency", and "short time" where the study has such an emergency),
-        ambient_c, wind_m_s, temperature_c, current_a; nan where an option has no emergency temperature.
+        ambient_c, wind_m_s, temperature_c, current_a; nan where an option has no emergency temperature; clearance,
+        which says that it is left out: currents are those of the wire alone.
     """
     Ta, V = (grid.ravel() for grid in np.meshgrid(ambients, winds, indexing="ij"))
     parts = []
@@ -38,7 +39,7 @@ def rating_table(ratings, ambients, winds):
         for index, option in enumerate(ratings.options):
             for state, T, current in _states(here, index):
                 parts.append({"option": option.name, "method": method, "state": state, "ambient_c": Ta, "wind_m_s": V,
-                              "temperature_c": T, "current_a": current})
+                              "temperature_c": T, "current_a": current, "clearance": "left out: of the wire alone"})
     return _stack(parts, len(Ta))
 
 
