@@ -77,9 +77,10 @@ class _Checks:
     def held(self, item, value, unit, *, factor=1.0, note=None, check=None, **more):
         """The row of a number beside the strictest rule about it; none where no rule is for such a wire."""
         limit, rule = self.rules.strictest(self.wire, item)
-        if rule is None:
-            return []
         value = np.nan if value is None else value
+        if rule is None:
+            return [self.row(check or item, NOT_GIVEN, value * factor, unit=unit, note="the rule has no number", **more)
+                    ] if self.rules.of(self.wire, item) else []
         kept = value <= limit * (1 + 1e-6) if rule.bound == "most" else value >= limit * (1 - 1e-6)
         state = NOT_GIVEN if np.isnan(value) else PASSED if kept else FAILED
         return [self.row(check or item, state, value * factor, limit * factor, unit, rule=rule, note=note, **more)]

@@ -405,6 +405,16 @@ def test_files_of_the_command(study, tmp_path):
     assert (tmp_path / "out" / "stringing.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_a_rule_without_a_number_is_no_pass(study):
+    """An owner's row that takes a number away leaves the check not given, and nothing to pull by."""
+    study.text += CREW.replace("[stringing]\n", '[stringing]\nrules = "mine.csv"\n', 1)
+    (study.folder / "mine.csv").write_text("kind,item,value\nevery wire,bullwheel diameter,\n"
+                                           "every wire,pulling tension,\n")
+    ready = rows(strung(study), "installation").set_index("check")
+    assert ready.state["bullwheel diameter"] == "not given" and set(ready.state["off the ground"]) == {"not given"}
+    assert set(ready.state["pulling tension"]) == {"not given"}
+
+
 def test_rules_of_the_owner_go_before(study):
     study.text += '\n[stringing]\nrules = "mine.csv"\n'
     (study.folder / "mine.csv").write_text("kind,item,value,unit,source,confidence\n"
