@@ -10,13 +10,14 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.conductor.materials import find_material
-from corridor.rating.limits import CLEARANCE, ICE, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import UNKNOWN
 from corridor.rating.ratings import Sky
 from corridor.rating.seasons import daylight, in_season
+from corridor.rating.year import known_to_clear
 from corridor.thermal.rating import Weather
 from corridor.thermal.strength import temperature_for
 
-__all__ = ["SPAN", "WIRE", "adjusted_rows", "duration_text", "known_to_clear", "wire_limit"]
+__all__ = ["SPAN", "WIRE", "adjusted_rows", "duration_text", "wire_limit"]
 
 #: What limits a cell, besides `UNKNOWN` of the limits.
 WIRE, SPAN = "wire", "span"
@@ -52,30 +53,6 @@ def duration_text(seconds):
     if np.isnan(seconds):
         return "continuous"
     return f"{seconds / 3600:g} h" if seconds >= 3600 else f"{seconds / 60:g} min"
-
-
-def known_to_clear(limits, state="maximum"):
-    """Return the temperature up to which spans are known to clear, where the wire's own limit does not come first.
-
-    Parameters
-    ----------
-    limits : dict of ndarray
-        Columns of the layer `limits`.
-    state : str
-        "maximum" or "emergency".
-
-    Returns
-    -------
-    ndarray, shape (row,)
-        [degC]: inf where the span clears at the limit of the wire, -inf where no temperature clears, nan where it was
-        not assessed, or the study has no case at that temperature.
-    """
-    governs, key = ("governs", "clearing_temperature_c") if state == "maximum" else (
-        "emergency_governs", "emergency_limit_temperature_c")
-    by, T = limits[governs], np.asarray(limits[key], float)
-    found = np.where(np.isin(by, (CLEARANCE, ICE[CLEARANCE])), T, np.inf)
-    found = np.where(by == NO_TEMPERATURE, -np.inf, found)
-    return np.where([each is None or each == UNKNOWN for each in by], np.nan, found)
 
 
 def wire_limit(wiring, strength, emergency):

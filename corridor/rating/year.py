@@ -10,11 +10,12 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.conductor.materials import find_material
-from corridor.rating.limits import ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.limits import CLEARANCE, ICE, NO_TEMPERATURE, UNKNOWN
 from corridor.rating.series import CHUNK, THREADS, Course, Hours, in_weather, piece_of, with_bearings
 from corridor.thermal.strength import remaining_after
 
-__all__ = ["Place", "Year", "clearing", "hour_rows", "places_near", "strength_left", "year_of", "year_span_rows"]
+__all__ = ["Place", "Year", "clearing", "hour_rows", "known_to_clear", "places_near", "strength_left", "year_of",
+           "year_span_rows"]
 
 
 #: A span that clears only a wire colder than any air [degC] clears none.
@@ -82,16 +83,38 @@ def places_near(stations, x, y, east, north):
     return tuple(Place(hours, np.flatnonzero(near == i)) for i, hours in enumerate(stations) if np.any(near == i))
 
 
+def known_to_clear(limits, state="maximum"):
+    """Return the temperature up to which spans are known to clear, where the wire's own limit does not come first.
+
+    Parameters
+    ----------
+    limits : dict of ndarray
+        Columns of the layer `limits`.
+    state : str
+        "maximum" or "emergency".
+
+    Returns
+    -------
+    ndarray, shape (row,)
+        [degC]: inf where the span clears at the limit of the wire, -inf where no temperature clears, nan where it was
+        not assessed, or the study has no case at that temperature.
+    """
+    governs, key = ("governs", "clearing_temperature_c") if state == "maximum" else (
+        "emergency_governs", "emergency_limit_temperature_c")
+    by, T = limits[governs], np.asarray(limits[key], float)
+    found = np.where(np.isin(by, (CLEARANCE, ICE[CLEARANCE])), T, np.inf)
+    found = np.where(by == NO_TEMPERATURE, -np.inf, found)
+    return np.where([each is None or each == UNKNOWN for each in by], np.nan, found)
+
+
 def clearing(limits):
     """Return the temperature up to which each span is known to clear [degC], and whether it may clear above, too.
 
     -inf where no temperature clears, nan where the span was not assessed.
     """
-    governs = limits["governs"]
-    to_maximum = np.isin(governs, (MAXIMUM, ICE[MAXIMUM]))
-    T = np.where(to_maximum, limits["maximum_temperature_c"], limits["clearing_temperature_c"]).astype(float)
-    never, lost = (governs == word for word in (NO_TEMPERATURE, UNKNOWN))
-    return np.where(lost, np.nan, np.where(never, -np.inf, T)), to_maximum
+    known = known_to_clear(limits)
+    to_maximum = np.isposinf(known)
+    return np.where(to_maximum, limits["maximum_temperature_c"], known).astype(float), to_maximum
 
 
 def year_of(ratings, option, places, limits, span_of_row, azimuth):
