@@ -4,6 +4,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+import shapely
 
 from corridor.planning.outages.files import write_outages
 from corridor.planning.outages.grouping import group_items, one_by_one
@@ -11,6 +12,7 @@ from corridor.planning.outages.work import list_work, reels
 from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.taken import write_remedies
 from tests.common import ask
+from tests.end_to_end.conftest import EAST, NORTH
 from tests.test_plan import short_study
 
 #: Graphs and their chromatic numbers: Bondy and Murty, Graph Theory (recalled).
@@ -93,9 +95,6 @@ def test_reels_are_long_enough():
 def test_work_of_a_plan(tmp_path):
     """Raises and pulls, the road that is guarded, the line that is crossed; drawings and layers are written."""
     import pyogrio
-    import shapely
-
-    from tests.end_to_end.conftest import EAST, NORTH
 
     study = short_study(tmp_path / "study")
     study.change("existing = true\n", "")
@@ -146,3 +145,20 @@ clip_duration = "15 min"
     assert [(item.name, item.spans.tolist()) for item in pulls] == [("pull 1-6", [0, 1, 2, 3, 4]), ("pull 6-7", [5])]
     hours = [8 + 2 * (length / 1800 + 2 + count * 0.25) for length, count in ((1500, 6), (300, 2))]
     assert [item.hours for item in pulls] == pytest.approx(hours, rel=1e-3)
+
+
+def test_a_circuit_behind_guards_stays_in_service(tmp_path):
+    """The line below is out while wires are drawn over it, unless the study says that guards are agreed: then it is
+    among the things to guard."""
+    told = {}
+    for keys in ("", 'guarded_circuits = ["village:1"]\n'):
+        study = short_study(tmp_path / f"study {len(keys)}")
+        study.change("existing = true\n", "")
+        study.text += f'\n[plan]\nremedies = ["raise", "post"]\n{keys}'
+        wire = shapely.LineString([(EAST + 200, NORTH - 80, 90), (EAST + 200, NORTH + 80, 90)])
+        study.add_obstacle("village", "line", [wire], 'voltage = "20 kV"')
+        study.rules += "line,line,vertical,2.0,,,,,,\n"
+        planned = ask(study.write(), "plan", "today", tmp_path / f"plan {len(keys)}")
+        told[bool(keys)] = next(item for item in list_work(planned) if item.kind == "pull" and item.crossed)
+    assert told[False].out == ("main, circuit 1", "village:1") and told[False].guards == ()
+    assert told[True].out == ("main, circuit 1",) and told[True].guards == ("village:1",)

@@ -327,6 +327,8 @@ def test_copy_keeps_the_existing_wire_and_tells_of_the_planned_one_alone(tmp_pat
      "main, circuit 1"),
     ('[[plan.never_together]]\nfirst = "village:1"\nsecond = "village:1"\n', "plan.never_together.0.second", "another"),
     ('[plan]\nremovable = ["tree", "hedge"]\n', "plan.removable.0", "line"),
+    ('[plan]\nuntouched = ["2", "99"]\n', "plan.untouched.1", "1; 2; 3"),
+    ('[plan]\nguarded_circuits = ["main, circuit 1"]\n', "plan.guarded_circuits.0", "village:1"),
 ])
 def test_names_of_the_plan_are_those_of_the_study(tmp_path, text, where, accepted, capsys):
     study = short_study(tmp_path / "study")
@@ -349,6 +351,28 @@ def test_known_names_are_taken(tmp_path):
     study.text += ('\n[plan]\nremovable = ["tree"]\n'
                    '[[plan.never_together]]\nfirst = "village:1"\nsecond = "village:2"\n')
     assert ask(study.write(), "plan", "today", tmp_path / "plan").cleared
+
+
+def test_structures_that_may_not_be_touched_are_left_alone(tmp_path):
+    """What the cheapest plan raises is named: then others are, for no less; and where all are named nothing is."""
+    costs = []
+    untouched = set()
+    for turn in range(2):
+        study = short_study(tmp_path / f"study {turn}", lower=1.0)
+        names = ", ".join(f'"{name}"' for name in sorted(untouched))
+        study.text += f'\n[plan]\nremedies = ["raise", "grade"]\nlargest_cut = "8 m"\nuntouched = [{names}]\n'
+        planned = ask(study.write(), "plan", "today", tmp_path / f"plan {turn}")
+        assert planned.cleared
+        structures = planned.site.facts.structures.structure
+        raised = {str(structures[s]) for s, change in enumerate(planned.after.alterations.changes) if change.rise}
+        assert not raised & untouched and (raised or turn)
+        untouched |= raised
+        costs.append(planned.cost)
+    assert costs[1] > costs[0]
+    study = short_study(tmp_path / "none")
+    study.text += '\n[plan]\nremedies = ["raise"]\nuntouched = ["1", "2", "3", "4", "5", "6", "7"]\n'
+    planned = ask(study.write(), "plan", "today", tmp_path / "none plan")
+    assert not planned.cleared and "untouched" in planned.refused["raise"]
 
 
 # What an earlier plan wrote

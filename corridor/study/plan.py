@@ -82,3 +82,8 @@ class Plan(Table):
     window: Annotated[float, Read(Measure("duration", 0, 36_000_000, above=True))] = Field(
         432_000.0, description="Longest outage.")
     never_together: tuple[NeverTogether, ...] = Field((), description="Pairs that must not be out at once.")
+    untouched: tuple[Text, ...] = Field((), description=(
+        "Names of structures that may not be changed: neither raised nor given other strings."))
+    guarded_circuits: tuple[Text, ...] = Field((), description=(
+        "Circuits of lines below that stay in service while wires are drawn over them, behind guard structures that "
+        "their owner agrees to. Default: none; each circuit that is crossed is out."))

@@ -27,7 +27,8 @@ STRINGING = ("pull", "re-tension")
 class WorkItem:
     """Work in one outage: its `hours`, indices of the `spans` that it touches, and their chords.
 
-    `own` circuits on the structures, `crossed` and `beside` circuits of other lines, `guards` things to guard, by name.
+    `own` circuits on the structures, `crossed` and `beside` circuits of other lines, `guards` things to guard, by name,
+    `guarded` circuits that are crossed and stay in service behind guards.
     """
 
     name: str
@@ -39,6 +40,7 @@ class WorkItem:
     crossed: tuple[str, ...]
     beside: tuple[str, ...]
     guards: tuple[str, ...]
+    guarded: tuple[str, ...] = ()
 
     @property
     def out(self) -> tuple[str, ...]:
@@ -49,7 +51,8 @@ class WorkItem:
         """
         if not self.hours:
             return ()
-        return tuple(sorted({*self.own, *(self.crossed if self.kind in STRINGING else ())}))
+        crossed = {*self.crossed} - {*self.guarded} if self.kind in STRINGING else set()
+        return tuple(sorted({*self.own, *crossed}))
 
 
 def list_work(planned: Planned) -> list[WorkItem]:
@@ -66,9 +69,11 @@ def list_work(planned: Planned) -> list[WorkItem]:
         crossed = tuple(c for c, shape in circuits.items() if shapely.intersects(shape, line))
         beside = tuple(c for c, shape in circuits.items() if c not in crossed
                        and shapely.distance(shape, line) <= site.prices.parallel_distance)
+        guarded = tuple(c for c in crossed if c in site.prices.guarded_circuits) if kind in STRINGING else ()
         items.append(WorkItem(name=name, kind=kind, hours=seconds / 3600, spans=touched, geometry=line,
                               own=own_circuits(site.facts.structures, site.facts.framings, at), crossed=crossed,
-                              beside=beside, guards=_guards(site.facts.index.obstacles, line)))
+                              beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
+                              guarded=guarded))
     return items
 
 

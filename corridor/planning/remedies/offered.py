@@ -14,6 +14,10 @@ from corridor.study.plan import REMEDIES
 __all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "with_places"]
 
 
+#: Kinds of remedies that change a structure.
+_AT_STRUCTURES = ("raise", "shorten", "post", "strain")
+
+
 @dataclass(frozen=True)
 class Remedies:
     """Remedies that may be taken; columns of shape (column,).
@@ -103,12 +107,16 @@ def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, s
     `site` is as `with_places` returns it, `before` the line as it stands.
     """
     rows, refused, near = [], {}, _Near(site, before)
+    kept = set(np.flatnonzero(np.isin(site.facts.structures.structure.astype(str), list(site.prices.untouched))))
     for kind, offer in _OFFERS.items():
         found = offer(site, near) if kind in site.prices.remedies else "the study does not have it in plan.remedies"
         if isinstance(found, str):
             refused[kind] = found
-        else:
-            rows += [(kind, *row) for row in found]
+            continue
+        left = [row for row in found if kind not in _AT_STRUCTURES or row[0] not in kept]
+        if found and not left:
+            refused[kind] = "no structure near may be touched (plan.untouched)"
+        rows += [(kind, *row) for row in left]
     return Remedies.of_rows(rows), refused
 
 

@@ -159,6 +159,9 @@ def _check_names(inputs, prices):
     categories = sorted({*obstacles.category, *inputs.rules.against} - {"ground", "right_of_way"})
     given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
+    given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
+    given += [(f"guarded_circuits.{i}", name, list(other_circuits(obstacles)))
+              for i, name in enumerate(prices.guarded_circuits)]
     if "removable" in prices.model_fields_set:
         given += [(f"removable.{i}", name, categories) for i, name in enumerate(prices.removable)]
     for i, pair in enumerate(prices.never_together):
