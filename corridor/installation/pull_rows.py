@@ -141,7 +141,7 @@ class _Told:
     def _place(self, i, s, o):
         """Wire, station and point of a row of objects; the middle of the span where there is none."""
         scene, objects = self.scene, self.below.objects
-        plan = self.first_of_plan + s - self.first
+        plan = self.pulled.first + s - self.first
         station = self.plan.route.station
         if i is None:
             return {"wire": None, "station_m": np.nan,
@@ -151,10 +151,6 @@ class _Told:
         place = shapely.Point(*(start + f * (end - start)), objects.elevation[i])
         return {"wire": scene.wires.wire[w], "geometry": place,
                 "station_m": station[self.plan.spans.tail[plan]] + f * self.plan.spans.length[plan]}
-
-    @property
-    def first_of_plan(self):
-        return self.pulled.first
 
     def travellers(self):
         """Rows of `travellers`."""

@@ -66,8 +66,8 @@ def _write(figure, left, bottom, text, *, size=SMALL, **more):
     return figure.text(left / WIDTH, bottom / HEIGHT, text, fontsize=size, va="baseline", **more)
 
 
-def _table(figure, left, top, heads, widths, rows, *, title=None, left_columns=1):
-    """Draw a table with its top left corner at a place [mm]; the first columns to the left, the others to the right.
+def _table(figure, left, top, heads, widths, rows, *, title=None, words=(0,)):
+    """Draw a table with its top left corner at a place [mm]; columns of `words` to the left, of numbers to the right.
     Return where it ends [mm]."""
     y = top
     if title:
@@ -80,20 +80,19 @@ def _table(figure, left, top, heads, widths, rows, *, title=None, left_columns=1
     axes.axis("off")
     for k, head in enumerate(heads):
         for i, part in enumerate(head.split("\n")):
-            _cell(axes, edges, k, y - 3.2 * i, part, left_columns, weight="bold")
+            _cell(axes, edges, k, y - 3.2 * i, part, k in words, weight="bold")
     y -= 3.2 * (depth - 1) + 1.6
     axes.plot([left, edges[-1]], [y, y], color="black", linewidth=0.6)
     y -= _ROW - 0.8
     for row in rows:
         for k, text in enumerate(row):
-            _cell(axes, edges, k, y, text, left_columns)
+            _cell(axes, edges, k, y, text, k in words)
         y -= _ROW
     return y
 
 
-def _cell(axes, edges, k, y, text, left_columns, **more):
-    right = k >= left_columns
-    axes.text(edges[k + 1] - 1.0 if right else edges[k] + 0.5, y, text, ha="right" if right else "left",
+def _cell(axes, edges, k, y, text, word, **more):
+    axes.text(edges[k] + 0.5 if word else edges[k + 1] - 1.0, y, text, ha="left" if word else "right",
               va="baseline", fontsize=SMALL, clip_on=False, **more)
 
 
@@ -112,7 +111,7 @@ def _front(result, cautions):
              short_number(row["least_height_m"]), str(row["crossings"]), str(row["reels"] or "–"),
              short_number(row["wire_needed_m"], 0), short_number(row["hours"])) for row in _rows(result, "pulls")]
     kept = rows[:36]
-    y = _table(figure, _EDGE, y, heads, (32, 46, 22, 24, 24, 20, 18, 20, 26, 22, 16, 22, 18), kept, left_columns=2,
+    y = _table(figure, _EDGE, y, heads, (32, 46, 22, 24, 24, 20, 18, 20, 26, 22, 16, 22, 18), kept, words=(0, 1),
                title="Pulls, as hard as the rules allow")
     if len(rows) > len(kept):
         _write(figure, _EDGE, y, f"and {len(rows) - len(kept)} more, in layer pulls")
@@ -141,7 +140,7 @@ def _kinds(figure, result, y):
                     "failed", "not given", "passed"))))
     return _table(figure, _EDGE, y, ("option", "kind of wire", "travellers\nfrom m", "bullwheels\nfrom m",
                                      "grooves\nfrom mm", "checks\nfailed", "not given", "passed"),
-                  (46, 78, 24, 24, 24, 20, 22, 20), rows, left_columns=2, title="What each option asks for")
+                  (46, 78, 24, 24, 24, 20, 22, 20), rows, words=(0, 1), title="What each option asks for")
 
 
 def _pulling(result, option, pull, profile):
@@ -164,7 +163,7 @@ def _pulling(result, option, pull, profile):
              ("wire, with waste", f"{short_number(row['wire_needed_m'], 0)} m"),
              ("reels of each wire", str(row["reels"] or "–")),
              ("joints", row["joints"] or "–"), ("work", f"{short_number(row['hours'])} h")]
-    y = _table(figure, _EDGE, 150, ("", ""), (34, 56), facts, title="Pull", left_columns=2)
+    y = _table(figure, _EDGE, 150, ("", ""), (34, 56), facts, title="Pull", words=(0, 1))
     for line in wrap(row["note"] or "", 60):
         _write(figure, _EDGE, y, line, color=_UNKNOWN)
         y -= _ROW
@@ -178,14 +177,14 @@ def _pulling(result, option, pull, profile):
     heads = ("span", "crosses", "m", "do")
     rows = [(each["span"], (each["obstacle"] or each["against"])[:26],
              short_number(each["separation_m"], 2), each["state"]) for each in crossings]
-    _fit(figure, 276, 150, heads, (28, 52, 16, 28), rows, "Crossings: distance while pulled", left_columns=2)
+    _fit(figure, 276, 150, heads, (28, 52, 16, 28), rows, "Crossings: distance while pulled", words=(0, 1))
     return figure
 
 
-def _fit(figure, left, top, heads, widths, rows, title, left_columns=1):
+def _fit(figure, left, top, heads, widths, rows, title, words=(0,)):
     """A table, cut where the sheet ends: the layers have the rest."""
     most = int((top - 24) / _ROW) - 3
-    y = _table(figure, left, top, heads, widths, rows[:most], title=title, left_columns=left_columns)
+    y = _table(figure, left, top, heads, widths, rows[:most], title=title, words=words)
     if len(rows) > most:
         _write(figure, left, y, f"and {len(rows) - most} more: see the layers", color=_UNKNOWN)
 
@@ -253,7 +252,7 @@ def _sagging(result, option, pull):
              _kn(row["horizontal_tension_n"], 2)) for row in control]
     kept = rows[:34]
     y = _table(figure, _EDGE, y, heads, (32, 12, 14, 20, 18, 26, 20, 22, 18, 22, 24, 22, 22, 24, 24, 20), kept,
-               left_columns=2, title="Spans whose sag is watched, in travellers")
+               words=(0, 1), title="Spans whose sag is watched, in travellers")
     y -= 3
     for row in _rows(result, "sag_tolerance", option=option, line=pull[0]):
         if row["control_span"] in spans:
@@ -269,7 +268,7 @@ def _sagging(result, option, pull):
     for part in range(3):
         some = cells[part * most:(part + 1) * most]
         if some:
-            _table(figure, _EDGE + 128 * part, y, heads, (30, 16, 24, 24, 24), some, left_columns=2,
+            _table(figure, _EDGE + 128 * part, y, heads, (30, 16, 24, 24, 24), some, words=(0, 1),
                    title="Clamps: + towards the end of the line" if part == 0 else " ")
     if len(cells) > 3 * most:
         _write(figure, _EDGE, 18, f"and {len(cells) - 3 * most} more marks, in layer clipping_marks", color=_UNKNOWN)
@@ -286,28 +285,17 @@ def _readiness(result, option):
     whole = _rows(result, "installation", option=option)
     rows = sorted((row for row in whole if row["state"] in order), key=lambda row: order[row["state"]])
     cells = [(row["state"], row["pull"] or "", row["structure"] or "", row["check"][:46], _number(row["value"]),
-              _number(row["limit_value"]), (row["unit"] or "")[:22], " ", (row["note"] or row["source"] or "")[:118])
+              _number(row["limit_value"]), (row["unit"] or "")[:22], (row["note"] or row["source"] or "")[:118])
              for row in rows]
     sheets = []
     states = [row["state"] for row in whole]
     words = ", ".join(f"{states.count(state)} {state}" for state in ("failed", "not given", "passed"))
     for first in range(0, max(len(cells), 1), _READY):
         figure = _sheet(result, f"Ready to string: {option}", f"{words}; what passed is in layer installation")
-        _table(figure, _EDGE, HEIGHT - 36, ("state", "pull", "structure", "check", "is", "rule", "unit", "", "note"),
-               (22, 30, 22, 74, 20, 20, 36, 2, 160), cells[first:first + _READY], left_columns=4)
-        _align_notes(figure)
+        _table(figure, _EDGE, HEIGHT - 36, ("state", "pull", "structure", "check", "is", "rule", "unit", "note"),
+               (22, 30, 22, 74, 20, 20, 38, 160), cells[first:first + _READY], words=(0, 1, 2, 3, 6, 7))
         sheets.append(figure)
     return sheets
-
-
-def _align_notes(figure):
-    """Units and notes are words: to the left of their columns."""
-    for axes in figure.axes:
-        for text in axes.texts:
-            x, _ = text.get_position()
-            for right, left in ((_EDGE + 224 - 1.0, _EDGE + 190), (_EDGE + 386 - 1.0, _EDGE + 227)):
-                if abs(x - right) < 0.01:
-                    text.set(ha="left", position=(left, text.get_position()[1]))
 
 
 def _number(value):
