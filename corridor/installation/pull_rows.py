@@ -6,6 +6,8 @@ import numpy as np
 import shapely
 
 from corridor.clearance.findings import against_of, obstacle_name, span_chords
+from corridor.clearance.ground import unknown_share
+from corridor.clearance.not_assessed import unknown_tops
 from corridor.installation.pulling import beneath
 from corridor.installation.reels import joints_of
 from corridor.mechanics.supports import FREE
@@ -63,8 +65,9 @@ class _Told:
         self.names = [option.name for option in self.scene.options]
         self.first = int(np.flatnonzero(self.scene.spans.tail == self.course.structure[0])[0])
         self.chords = span_chords(self.scene.structures, plan.base_elevation, plan.spans)
-        #: Greatest tension of any wire at both ends of each span between structures (option, span, 2) [N].
-        self.tension = np.fmax.reduce(wires.moving.tension[:, :, 1:-1], axis=0)
+        #: Greatest tension of any wire at both ends of each span between structures (option, span, 2) [N]. Here and in
+        #: all that follows a wire without an answer leaves none: it may be the worst.
+        self.tension = wires.moving.tension[:, :, 1:-1].max(axis=0)
 
     def key(self, option):
         return {"line": self.pulled.line, "pull": self.pulled.name, "option": self.names[option]}
@@ -79,12 +82,12 @@ class _Told:
         for o in range(len(self.names)):
             for s, name in enumerate(self.plan.spans.name[self.pulled.first:self.pulled.last + 1]):
                 low, note = height[s, o], None
-                if holes[s] and not low < 0:
-                    low, note = np.nan, "the ground is not known below part of the span"
-                elif low < 0:
+                if low < 0:
                     note = "lies on the ground: hold it up"
-                elif np.isnan(low):
-                    note = "no tension that is allowed carries the wire" if np.isnan(self.tension[o, s, 0]) else None
+                elif np.isnan(self.tension[o, s, 0]):
+                    low, note = np.nan, "no tension that is allowed carries every wire"
+                elif holes[s]:
+                    low, note = np.nan, "the ground is not known below part of the span"
                 rows.append(self.key(o) | {
                     "span": name, "tension_at_start_n": self.tension[o, s, 0],
                     "tension_at_end_n": self.tension[o, s, 1], "height_m": low, "note": note,
@@ -94,12 +97,8 @@ class _Told:
 
     def _holes(self):
         """Whether the ground is not known below part of any wire of each span."""
-        rows, unknown = self.around.below, np.zeros(len(self.course.structure) - 1, bool)
-        for w in self.course.row:
-            for s, i in enumerate(w):
-                piece = rows.surface[rows.first[i]:rows.first[i + 1]]
-                unknown[s] |= not len(piece) or bool(np.isnan(piece).any())
-        return unknown
+        rows = self.around.below
+        return ((unknown_share(rows) > 0) | (np.diff(rows.first) == 0))[self.course.row].any(axis=0)
 
     def crossings(self):
         """Rows of `pull_crossings`: what is crossed in plan, whether its height is known or not."""
@@ -107,13 +106,14 @@ class _Told:
         obstacles, wires = self.around.index.obstacles, scene.wires
         found = {(int(wires.span[w]), int(b), int(o)): i for i, (w, b, o) in enumerate(zip(
             below.objects.wire, below.objects.obstacle, below.objects.option, strict=True))}
-        unknown = self._unknown_tops()
+        lost = unknown_tops(self.around.crossed)
+        unknown = set(zip(wires.span[self.around.crossed.wire[lost]], self.around.crossed.obstacle[lost], strict=True))
         for s, b in below.crossed:
             against = str(against_of(np.array([b]), obstacles)[0])
             for o in range(len(self.names)):
                 i = found.get((s, b, o))
                 least = np.nan if i is None else float(below.objects.actual[i])
-                if (s, b) in unknown and not least < 0:
+                if ((s, b) in unknown or np.isnan(self.tension[o, s - self.first, 0])) and not least < 0:
                     least = np.nan
                 rows.append(self.key(o) | self._place(i, s, o) | {
                     "span": scene.spans.name[s], "against": against,
@@ -129,14 +129,6 @@ class _Told:
                     "note": f"not looked at, perhaps crossed: {gap.reason}",
                     **self._place(None, self.first + gap.span - self.pulled.first, o)})
         return rows
-
-    def _unknown_tops(self):
-        """Pairs of span and obstacle of which any elevation is not known where wires cross it."""
-        crossed, rows, found = self.around.crossed, self.around.crossed.rows, set()
-        for i, (w, b) in enumerate(zip(crossed.wire, crossed.obstacle, strict=True)):
-            if np.isnan(rows.surface[rows.first[i]:rows.first[i + 1]]).any():
-                found.add((int(self.scene.wires.span[w]), int(b)))
-        return found
 
     def _place(self, i, s, o):
         """Wire, station and point of a row of objects; the middle of the span where there is none."""
@@ -166,10 +158,10 @@ class _Told:
                 node = k + 1
                 moving, held = (np.asarray(force)[:, o, node] for force in (self.wires.force_moving,
                                                                            self.wires.force_held))
-                turn = np.fmax.reduce(self.wires.turn[:, o, node], initial=np.nan)
+                turn = self.wires.turn[:, o, node].max()
                 # Machines stand in line with the spans at the ends of a pull.
                 aside = turns[k - 1] if 0 < k < last else 0.0
-                load = np.fmax.reduce(np.linalg.norm(np.stack([moving, held]), axis=-1), axis=(0, 1), initial=np.nan)
+                load = np.linalg.norm(np.stack([moving, held]), axis=-1).max()
                 down = bool(self.wires.moving.held_down[:, o, node].any())
                 sums = [several * each.sum(axis=0) for each in (moving, held)]
                 rows.append(self.key(o) | {
@@ -198,7 +190,7 @@ class _Told:
         order = slice(None, None, -1) if self.pulled.forward else slice(None)
         spans = self.plan.spans
         for o in range(len(self.names)):
-            whole = np.fmax.reduce(self.wires.moving.unstressed[:, o, 1:-1], axis=0)
+            whole = self.wires.moving.unstressed[:, o, 1:-1].max(axis=0)
             if np.isnan(whole).any():
                 continue
             joints = joints_of(whole[order], allowed[order], usable, distance=self.stringing.joint_distance or 0.0)
@@ -240,9 +232,9 @@ class _Told:
         for o, option in enumerate(scene.options):
             wire = option.wiring.conductor
             each = moving.tension[:, o]
-            T0, T1 = (np.fmax.reduce(v, initial=np.nan) for v in (each[:, 0, 0], each[:, -1, 1]))
+            T0, T1 = each[:, 0, 0].max(), each[:, -1, 1].max()
             start, end = (T0, T1) if self.pulled.forward else (T1, T0)
-            greatest = np.fmax.reduce(each, axis=(0, 1, 2), initial=np.nan)
+            greatest = each.max()
             hung = moving.unstressed[:, o, 1:-1].sum(axis=1)
             several = int(scene.subconductors[course.row[0, 0], o])
             own = [row for row in reels if row["option"] == self.names[o]]

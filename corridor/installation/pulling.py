@@ -187,4 +187,4 @@ def beneath(around: Around, wires: PulledWires) -> Beneath:
     pairs = sorted(set(zip(scene.wires.span[around.crossed.wire[pulled]].tolist(),
                            around.crossed.obstacle[pulled].tolist(), strict=True)))
     keep = [np.flatnonzero(np.isin(each.wire, row)) for each in (ground, objects)]
-    return Beneath(take(ground, keep[0]), take(objects, keep[1]), pairs, np.fmax.reduce(sag, axis=0).T)
+    return Beneath(take(ground, keep[0]), take(objects, keep[1]), pairs, sag.max(axis=0).T)

@@ -31,13 +31,14 @@ def readiness_rows(scene, course, rows, rules, stringing, knees, marks, *, first
     return [row for one in each for row in ((one.everywhere() if first else []) + one.rows())]
 
 
-def lost_rows(scene, pulled, course, plan):
-    """Return the rows of a pull through which no wire runs, one an option."""
-    s, x = course.structure[0], scene.structures
+def lost_rows(facts, pulled, plan, lost=()):
+    """Return the rows of a pull through which no wire runs, one an option; `lost` names of those that begin or end in
+    it."""
+    s, x = plan.spans.tail[pulled.first], facts.structures
     place = shapely.Point(x.easting[s], x.northing[s], plan.base_elevation[s])
-    words = f"not all through: {', '.join(course.lost)}" if course.lost else "no phase wire hangs here"
+    words = f"not all through: {', '.join(lost)}" if lost else "no phase wire hangs here"
     return [{"line": pulled.line, "pull": pulled.name, "option": option.name, "check": "wires run through",
-             "state": FAILED, "note": words, "geometry": place} for option in scene.options]
+             "state": FAILED, "note": words, "geometry": place} for option in facts.options]
 
 
 def _section(scene, course):

@@ -166,12 +166,13 @@ class _Work:
         """Add the rows of a pull."""
         found = self.scene(pulled.first, pulled.last)
         if found is None:
+            self.rows["installation"] += lost_rows(self.facts, pulled, self.plan)
             return
         facts, scene, met = found
         heights = max(self.rules.strictest(option.wiring.conductor, "machine distance")[0] for option in scene.options)
         course = course_of(scene, pulled, self.plan, self.ground, self.stringing, heights)
         if not course.wire:
-            self.rows["installation"] += lost_rows(scene, pulled, course, self.plan)
+            self.rows["installation"] += lost_rows(self.facts, pulled, self.plan, course.lost)
             return
         wires = pull_wires(scene, pulled, course, self.rules, self.stringing)
         around = surroundings(facts, scene, self.ground, met.partners)
@@ -182,7 +183,7 @@ class _Work:
         marks = clipping_rows(scene, self.stringing.block_ends)
         self.rows["installation"] += readiness_rows(scene, course, rows, self.rules, self.stringing,
                                                     self._knees(scene), self._set_off(scene, marks),
-                                                    first=not self.rows["installation"])
+                                                    first=len(self.profiles) == 1)
 
     def _knees(self, scene):
         """Knees of options with a pretension, with it and without [degC]."""

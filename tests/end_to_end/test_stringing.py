@@ -1,6 +1,7 @@
 """How new wires are put up, from a study to layers: tensions, crossings, readiness, and sags as built."""
 
 import re
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -8,10 +9,18 @@ import pytest
 import shapely
 from scipy.optimize import brentq
 
+from corridor.assessment import make_scene, meet
+from corridor.clearance.proximity import surroundings
 from corridor.conductor import catalogue
 from corridor.errors import InputError
 from corridor.geometry.catenary import greatest_sag
+from corridor.installation.pull_rows import pull_rows
+from corridor.installation.pulling import pull_wires
+from corridor.installation.pulls import course_of, pulls_of
 from corridor.installation.wire_rules import load_wire_rules
+from corridor.mechanics.pulling import Pulled
+from corridor.session import open_study
+from corridor.study.stringing import Stringing
 from tests.common import ask, run
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, plane
 
@@ -421,3 +430,38 @@ def test_rules_of_the_owner_go_before(study):
                                            "every wire,pulling tension,0.06,share of RTS,owner,invented\n")
     assert row(strung(study), "pulls", pull="1-3").percent_rts == pytest.approx(6, rel=1e-8)
     assert load_wire_rules().strictest(WIRE, "pulling tension")[0] == 0.10
+
+
+def test_a_wire_without_an_answer_counts_beside_those_that_have_one(study):
+    """Of two wires one cannot be pulled: no tension, height or crossing of the pull is told from the other alone."""
+    study.add_roads()
+    with open_study(study.write()) as opened:
+        facts, plan, ground = opened.laid_out
+        pulled = pulls_of(facts.structures, plan, Stringing())[0]
+        scene, _ = make_scene(facts, plan, pulled.first, pulled.last)
+        facts, scene, met = meet(facts, plan, scene, pulled.first, pulled.last)
+        around, rules = surroundings(facts, scene, ground, met.partners), load_wire_rules()
+        course = course_of(scene, pulled, plan, ground, Stringing(), 3.0)
+        wires = pull_wires(scene, pulled, course, rules, Stringing())
+
+        def of_one(v):
+            first = np.reshape([True, False], (2, *(1,) * (v.ndim - 1)))
+            return np.where(first, v, False if v.dtype == bool else np.nan)
+
+        lost = replace(wires, moving=Pulled(*map(of_one, wires.moving)), force_moving=of_one(wires.force_moving))
+        told = [pull_rows(around, each, pulled, plan, rules, Stringing()) for each in (wires, lost)]
+    for rows_, known in zip(told, (True, False), strict=True):
+        numbers = [rows_.pulls[0]["percent_rts"], rows_.pulls[0]["start_tension_n"], rows_.pulls[0]["least_height_m"],
+                   rows_.pulls[0]["wire_length_m"], *(each[name] for each in rows_.pulled_spans
+                                                      for name in ("height_m", "tension_at_end_n", "sag_m")),
+                   *(each["separation_m"] for each in rows_.pull_crossings),
+                   *(each["traveller_load_n"] for each in rows_.travellers)]
+        np.testing.assert_array_equal(np.isfinite(numbers), known)
+
+
+def test_what_is_alike_for_all_pulls_is_told_though_the_first_is_lost(study):
+    """No phase runs through the first pull: it fails, and travellers and fittings are still asked for."""
+    study.framings = study.framings.replace("hang,A", "hang,C").replace("hang,B", "hang,D")
+    ready = rows(strung(study), "installation")
+    assert set(ready[ready.pull == "1-3"].check) == {"wires run through"}
+    assert {"traveller diameter", "bullwheel diameter", "waste"} <= set(ready.check)
