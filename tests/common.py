@@ -3,6 +3,7 @@
 All places and things are invented. Lengths in [m], forces in [N], as inside the package.
 """
 
+import csv
 from typing import NamedTuple
 
 import numpy as np
@@ -295,3 +296,9 @@ def run(*arguments):
     with pytest.raises(SystemExit) as end:
         main([str(argument) for argument in arguments])
     return end.value.code
+
+
+def read(path):
+    """Return the rows of a table as dicts of text."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))

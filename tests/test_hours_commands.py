@@ -1,6 +1,5 @@
 """`corridor rating` on a stretch of the demo: the table over the air, the time left, faults, and drawings of a year."""
 
-import csv
 import json
 
 import numpy as np
@@ -8,7 +7,7 @@ import openpyxl
 import pyogrio
 import pytest
 
-from corridor.cli import main
+from tests.common import read, run
 from tests.short_demo import short_demo
 
 MORE = '''
@@ -44,17 +43,6 @@ def folder(tmp_path_factory):
                                    for t, row in zip(HOURS, zip(*columns, strict=True), strict=True))]
         (target / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
     return target
-
-
-def run(*arguments):
-    with pytest.raises(SystemExit) as end:
-        main([str(argument) for argument in arguments])
-    return end.value.code or 0
-
-
-def read(path):
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def test_the_table_over_the_air_is_told_and_written(folder, tmp_path, capsys):

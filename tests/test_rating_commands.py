@@ -11,11 +11,10 @@ import pyogrio
 import pytest
 
 from corridor import check_study
-from corridor.cli import main
 from corridor.errors import InputError
 from corridor.jobs.rating import LimitResult
 from corridor.thermal.rating import Weather, current_at
-from tests.common import ask
+from tests.common import ask, read, run
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 SERIES = '\n[series]\nfile = "hours.csv"\n'
@@ -56,17 +55,6 @@ def study(folder):
 @pytest.fixture(scope="module")
 def limits(study):
     return ask(study("plain"), "limits")
-
-
-def run(*arguments):
-    with pytest.raises(SystemExit) as end:
-        main([str(argument) for argument in arguments])
-    return end.value.code or 0
-
-
-def read(path):
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
 
 
 def test_limits_are_told_and_written(study, tmp_path, capsys):

@@ -7,11 +7,10 @@ import numpy as np
 from corridor.assessment import make_scene
 from corridor.errors import InputError, nearest
 from corridor.inputs.measured import constant_of_sag
-from corridor.installation.chart import as_strung
-from corridor.installation.tolerance import KEPT, found_clearances
+from corridor.installation.chart import as_strung, clipped_as_strung
+from corridor.installation.tolerance import KEPT, found_clearances, margin_words, rows_of
 from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.line.facts import Measured
-from corridor.line.model import clip_wires
 from corridor.line.temperature_range import at_temperatures
 from corridor.mechanics.ruling_span import unstressed_excess
 
@@ -82,10 +81,7 @@ def _built(scene, plan, s, option, each, tolerance, path):
         raise InputError(path, f"row {each.line_number}: wire", repr(each.wire), ", ".join(names),
                          nearest(each.wire, names))
     part, _ = as_strung(scene)
-    model = scene.model
-    if model.unstressed is not None:
-        model = clip_wires(model, model.clipped_at, part)
-    wanted = at_temperatures(model, wire, o, [each.temperature], part)
+    wanted = at_temperatures(clipped_as_strung(scene, part), wire, o, [each.temperature], part)
     S, h, D = float(wanted.span[0, 0]), float(wanted.rise[0, 0]), float(wanted.sag[0, 0])
     constant = constant_of_sag(S, h, each.sag)
     if np.isnan(constant):
@@ -150,8 +146,7 @@ def _section(checks, key, option, built):
         base |= {"most_sag_m": max(more), "least_sag_m": min(more)}
     worst, missing = None, 0
     for rows, lost in checks:
-        own = np.flatnonzero((rows["line"] == line) & (rows["section"] == section) & (rows["option"] == option)) \
-            if rows else np.zeros(0, int)
+        own = rows_of(rows, line, section, option)
         missing = max(missing, lost.get((line, section, option), 0))
         if len(own):
             i = own[int(rows["margin_m"][own].argmin())]
@@ -160,6 +155,5 @@ def _section(checks, key, option, built):
     after = f"; {missing} not assessed" * bool(missing) + "; nothing was measured here" * (not built)
     if worst is None:
         return base | {"words": "nothing is assessed" + after}
-    m = worst["margin_m"]
-    state = f"short by {-m:.2f} m" if m < 0 else f"{np.floor(100 * m) / 100:.2f} m left"
-    return base | worst | {"words": f"{worst['span']}, {worst['against']}, {worst['case']}: {state}{after}"}
+    words = f"{worst['span']}, {worst['against']}, {worst['case']}: {margin_words(worst['margin_m'])}"
+    return base | worst | {"words": words + after}

@@ -10,7 +10,7 @@ from corridor.line.model import clip_wires
 from corridor.line.temperature_range import at_temperatures
 from corridor.mechanics.return_wave import return_time
 
-__all__ = ["CONDITIONS", "EVERY", "as_strung", "chart_rows"]
+__all__ = ["CONDITIONS", "EVERY", "as_strung", "chart_rows", "clipped_as_strung"]
 
 #: Conditions of a wire, in the order of its life.
 CONDITIONS = ("initial", "final")
@@ -37,7 +37,7 @@ def chart_rows(scene, block_ends, T, returns):
     dict of ndarray
     """
     part, final = as_strung(scene)
-    scene = replace(scene, model=_clipped_in(scene, part))
+    scene = replace(scene, model=clipped_as_strung(scene, part))
     parts = []
     for option in range(len(scene.options)):
         # Shield wires without a conductor of their own cannot be strung.
@@ -48,8 +48,9 @@ def chart_rows(scene, block_ends, T, returns):
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
-def _clipped_in(scene, part):
-    """The model of a scene with every wire clipped in in the condition that it is sagged in."""
+def clipped_as_strung(scene, part):
+    """Return the model of a scene with every wire clipped in in the condition that it is sagged in, of which `part` is
+    the law."""
     model = scene.model
     return model if model.unstressed is None else clip_wires(model, model.clipped_at, part)
 

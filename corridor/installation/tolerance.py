@@ -7,7 +7,7 @@ import numpy as np
 from corridor.check import find
 from corridor.line.uncertainty import Deviation, Uncertainty
 
-__all__ = ["KEPT", "found_clearances", "tolerance_rows"]
+__all__ = ["KEPT", "found_clearances", "margin_words", "rows_of", "tolerance_rows"]
 
 #: Columns that a row keeps of the clearance with the least that is left.
 KEPT = ("span", "against", "obstacle", "case", "margin_m")
@@ -69,6 +69,22 @@ def found_clearances(facts, plan, ground, progress=None):
     return ({name: np.concatenate([part[name] for part in kept]) for name in kept[0]} if kept else {}), lost
 
 
+def rows_of(rows, line, section, option):
+    """Return the rows (index) of `found_clearances` of a section and option."""
+    if not rows:
+        return np.zeros(0, int)
+    return np.flatnonzero((rows["line"] == line) & (rows["section"] == section) & (rows["option"] == option))
+
+
+def margin_words(margin):
+    """Return a margin [m] in words, never more than it is.
+
+    >>> margin_words(0.129), margin_words(-0.121)
+    ('0.12 m left', 'short by 0.12 m')
+    """
+    return f"short by {-margin:.2f} m" if margin < 0 else f"{np.floor(100 * margin) / 100:.2f} m left"
+
+
 def _unknown(line, section, option):
     return {"line": line, "section": section, "option": option, "words": "no tolerance is given"}
 
@@ -80,8 +96,7 @@ def _row(rows, lost, key, option, spans, tolerance, unit):
         return _unknown(line, section, option)
     control, share = max(spans, key=lambda each: each[1])
     base = {"line": line, "section": section, "option": option, "control_span": control, "tolerance_m": tolerance}
-    own = np.flatnonzero((rows["line"] == line) & (rows["section"] == section) & (rows["option"] == option)) \
-        if rows else np.zeros(0, int)
+    own = rows_of(rows, line, section, option)
     left = rows["margin_m"][own] - rows["margin_sd_m"][own] * share * tolerance / unit if len(own) else np.zeros(0)
     missing = lost.get((line, section, option), 0) + int(np.isnan(left).sum())
     after = f"; {missing} more not assessed" * bool(missing)
@@ -89,7 +104,6 @@ def _row(rows, lost, key, option, spans, tolerance, unit):
         return base | {"words": "nothing is assessed" + after}
     i = own[int(np.nanargmin(left))]
     least = float(np.nanmin(left))
-    state = f"short by {-least:.2f} m" if least < 0 else f"{np.floor(100 * least) / 100:.2f} m left"
     words = (f"{tolerance:.2f} m more or less sag in {control}: {rows['span'][i]}, {rows['against'][i]}, "
-             f"{rows['case'][i]}: {state}")
+             f"{rows['case'][i]}: {margin_words(least)}")
     return base | {name: rows[name][i] for name in KEPT} | {"margin_with_tolerance_m": least, "words": words + after}

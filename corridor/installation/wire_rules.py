@@ -3,7 +3,7 @@
 A row is a fact with its source, recalled or read; what nothing is published for has none, and the study may give it.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -93,15 +93,13 @@ def kinds_of(wire: Conductor) -> tuple[str, ...]:
     return ("every wire", *(kind for kind in WIRE_KINDS if own.get(kind)))
 
 
-def load_wire_rules(path: Path | None = None, units: Mapping[str, str | None] | None = None) -> WireRules:
+def load_wire_rules(path: Path | None = None) -> WireRules:
     """Return the rules that are built in, with the rows of a file in place of those of the same kind and item.
 
     Parameters
     ----------
     path : path, optional
         UTF-8, a row of heads and rows of `kind`, `item`, and `value` or words, as the table of the package has them.
-    units : mapping, optional
-        Not used: units are those of the items.
 
     Raises
     ------

@@ -7,10 +7,11 @@ from pathlib import Path
 import numpy as np
 from pyproj import Transformer
 
-from corridor.check import Progress, find
+from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.inputs.series import read_stations
 from corridor.jobs.folder import add_csvs, made_folder
+from corridor.jobs.rating import found_limits
 from corridor.jobs.read_back import columns_of, read_back
 from corridor.opened import Opened
 from corridor.outputs.files import Files
@@ -18,7 +19,6 @@ from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.workbook import need_workbook, write_workbook
 from corridor.rating.adjusted import adjusted_rows
-from corridor.rating.ladder import Limits
 from corridor.rating.seasons import as_rated, season_of
 
 __all__ = ["AdjustedResult", "adjusted_study", "known_limits", "span_bearings", "write_adjusted"]
@@ -52,10 +52,7 @@ def known_limits(opened: Opened, progress: Progress | None = None) -> tuple[Colu
         source, layers = read_back(opened, None, ["limits"])
         return columns_of(layers["limits"]), f"limits of spans are from {source.name}"
     except InputError:
-        limits = Limits()
-        for layer, columns in find(*opened.laid_out, progress=progress):
-            limits.add(layer, columns)
-        return limits.columns, "limits of spans were found now"
+        return found_limits(opened.laid_out, progress), "limits of spans were found now"
 
 
 def span_bearings(opened: Opened, limits: Columns) -> np.ndarray:

@@ -79,12 +79,13 @@ def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitRes
         `progress(done, total)` in spans.
     """
     facts, plan, _ = laid = opened.laid_out
-    limits = _limits(laid, progress)
+    limits = found_limits(laid, progress)
     return LimitResult(limits, ladder_rows(limits, ceilings(facts.heat, plan.spans)), opened.inputs.crs,
                        facts.heat.required_current)
 
 
-def _limits(laid: LaidOut, progress: Progress | None) -> Columns:
+def found_limits(laid: LaidOut, progress: Progress | None = None) -> Columns:
+    """Return the columns of the layer `limits` of a study that is laid out."""
     limits = Limits()
     for layer, columns in find(*laid, progress=progress):
         limits.add(layer, columns)
@@ -128,7 +129,7 @@ def _through(opened, ratings, progress):
     """Tables of a series, the temperatures of each option, notes, and stations of the spans."""
     study, laid, frame = opened.study, opened.laid_out, opened.inputs.frame
     stations = read_stations(study.series, study.resolve, study.rating.required_current)
-    limits, spans = _limits(laid, progress), laid.plan.spans
+    limits, spans = found_limits(laid, progress), laid.plan.spans
     structures = laid.facts.structures
     middles = ((v[spans.tail] + v[spans.head]) / 2 for v in (structures.easting, structures.northing))
     at = [frame.transform_points(each.longitude, each.latitude, CRS.from_epsg(4326)) if len(stations) > 1 else (0, 0)

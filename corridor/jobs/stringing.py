@@ -111,12 +111,15 @@ def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: A
     rules = load_wire_rules(None if stringing.rules is None else opened.study.resolve(stringing.rules))
     T, total = np.unique(np.asarray(temperatures, float)), 2 * len(plan.spans)
     work = _Work(facts, plan, ground, stringing, rules, T)
+    done = 0
     for pulled in pulls_of(facts.structures, plan, stringing):
         work.add_pull(pulled)
+        # Each section as soon as all of it is pulled: a pull of one section has its scene already.
+        while done < len(plan.sections) and plan.sections.last[done] <= pulled.last:
+            work.add_section(int(plan.sections.first[done]), int(plan.sections.last[done]))
+            done += 1
         if progress:
             progress(pulled.last + 1, total)
-    for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
-        work.add_section(int(first), int(last))
     tolerance = {option.name: rules.strictest(option.wiring.conductor, "sag tolerance")[0] for option in facts.options}
 
     def told(done: int, count: int) -> None:
@@ -153,14 +156,19 @@ class _Work:
         self.rows = {layer.name: [] for layer in STRINGING_LAYERS}
         self.profiles = {}
         self.faulty = faulty_obstacles(plan.spans, facts.structures, facts.index.obstacles)
-        self.scene = lru_cache(maxsize=2)(self._scene)
+        self._of_ends = lru_cache(maxsize=2)(self._made)
 
-    def _scene(self, first, last):
-        """Scene of whole sections that hold some spans, with its facts and partners; None where no wire hangs."""
+    def scene(self, first, last):
+        """Facts, scene and partners of whole sections that hold some spans, and where clamps go; None where no wire
+        hangs."""
         sections, of = self.plan.sections, self.plan.spans.section
-        ends = int(sections.first[of[first]]), int(sections.last[of[last]])
+        return self._of_ends(int(sections.first[of[first]]), int(sections.last[of[last]]))
+
+    def _made(self, *ends):
         scene, _ = make_scene(self.facts, self.plan, *ends)
-        return None if scene is None else meet(self.facts, self.plan, scene, *ends)
+        if scene is None:
+            return None
+        return *meet(self.facts, self.plan, scene, *ends), clipping_rows(scene, self.stringing.block_ends)
 
     def add_pull(self, pulled):
         """Add the rows of a pull."""
@@ -168,7 +176,7 @@ class _Work:
         if found is None:
             self.rows["installation"] += lost_rows(self.facts, pulled, self.plan)
             return
-        facts, scene, met = found
+        facts, scene, met, marks = found
         heights = max(self.rules.strictest(option.wiring.conductor, "machine distance")[0] for option in scene.options)
         course = course_of(scene, pulled, self.plan, self.ground, self.stringing, heights)
         if not course.wire:
@@ -180,7 +188,6 @@ class _Work:
         rows = pull_rows(around, wires, pulled, self.plan, self.rules, self.stringing, self.faulty)
         for name, part in vars(rows).items():
             self.rows[name] += part
-        marks = clipping_rows(scene, self.stringing.block_ends)
         self.rows["installation"] += readiness_rows(scene, course, rows, self.rules, self.stringing,
                                                     self._knees(scene), self._set_off(scene, marks),
                                                     first=len(self.profiles) == 1)
@@ -222,12 +229,10 @@ class _Work:
         found = self.scene(first, last)
         if found is None:
             return
-        scene = found[1]
+        _, scene, _, marks = found
         ends = self.stringing.block_ends
         self.control.append(control_rows(scene, self.plan, ends, self.temperatures, self.stringing.time_in_travellers))
-        marks = clipping_rows(scene, ends)
-        marks["plumb_offset_m"] = marks["clipping_offset_m"] + marks["traveller_lean_m"]
-        self.marks.append(marks)
+        self.marks.append(marks | {"plumb_offset_m": marks["clipping_offset_m"] + marks["traveller_lean_m"]})
         for each in watched_spans(scene, ends):
             key = scene.spans.line[each.span], scene.sections.name[each.section]
             self.watched.setdefault(key, []).append(
