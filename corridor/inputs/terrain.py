@@ -271,6 +271,9 @@ class Terrain:
             e, n, z = (np.asarray(v).reshape(shape) for v in (*places, mosaic.sample(c, r)))
             if index:
                 z = np.where(self._hidden(index, e, n, z), np.nan, z)
+                # What no grid knows is unknown in the blocks of the first, which go beyond its rasters.
+                some = np.isfinite(z).any(axis=(1, 2))
+                segment, e, n, z = segment[some], e[some], n[some], z[some]
             found.append(Cells(segment, e, n, z))
         return Cells(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
