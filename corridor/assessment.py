@@ -111,7 +111,7 @@ class Ground:
     cells: object
 
 
-def assess_spans(facts, plan, ground, first, last):
+def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
     """Return the findings of spans `first` to `last` (whole sections), as columns by layer.
 
     Parameters
@@ -121,6 +121,9 @@ def assess_spans(facts, plan, ground, first, last):
     ground : Ground
     first, last : int
         Spans of the plan, `last` included.
+    needless : set of str
+        Layers that nobody reads, of those that no other is made of: `limits`, `violation_stretches`, `parcels` with
+        `swing_envelopes`, `clipping`, and `chances` with the columns of `clearances` that tell how sure margins are.
 
     Returns
     -------
@@ -138,34 +141,37 @@ def assess_spans(facts, plan, ground, first, last):
     met_with = compare(around)
     columns, kept, unruled = assess(scene, met_with.checked)
     columns["points"] = count_points(met, kept)
-    sure = () if facts.uncertainty is None else spread(scene, kept, columns["required_m"], facts.shield,
-                                                       facts.uncertainty)
+    sure = () if facts.uncertainty is None or "chances" in needless else spread(
+        scene, kept, columns["required_m"], facts.shield, facts.uncertainty)
     columns |= sure[0] if sure else {}
     gaps = missing_rows(around, met_with, unruled, unmatched)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]
     electric, unjudged = field_rows(scene, around.below, facts.shield, facts.heat.frequency, facts.induced)
     found = join_columns([columns, *own])
-    envelopes = envelope_rows(scene, facts.right_of_way)
     loads, totals = load_rows(scene, facts.framings, facts.capacities)
-    return {
+    more = {
+        "violation_stretches": lambda: violation_stretches(scene, kept, columns, around, met_with.swept),
+        "swing_envelopes": lambda: envelope_rows(scene, facts.right_of_way),
+        "clipping": lambda: clipping_rows(scene, facts.block_ends),
+        "limits": lambda: limit_rows(around, found, gaps, facts.heat.current_at),
+    }
+    batch = {
         "sections": section_rows(scene),
         "wires": wire_rows(scene),
         "clearances": found,
         "violations": violation_rows(found, facts.existing, facts.voltage / 1e3),
-        "violation_stretches": violation_stretches(scene, kept, columns, around, met_with.swept),
-        "swing_envelopes": envelopes,
-        "parcels": parcel_rows(scene, envelopes),
         "structure_loads": loads,
         "structure_totals": totals,
         "chances": (sure[1], found) if sure else (),
-        "clipping": clipping_rows(scene, facts.block_ends),
-        "limits": limit_rows(around, found, gaps, facts.heat.current_at),
         "fields": electric,
         "point_clouds": met.columns,
         "not_assessed": gap_rows([*gaps, *unjudged, *body_gaps(loads)], scene.structures, scene.base_elevation,
                                  scene.spans),
-    }
+    } | {layer: rows() for layer, rows in more.items() if layer not in needless}
+    if "swing_envelopes" in batch:
+        batch["parcels"] = parcel_rows(scene, batch["swing_envelopes"])
+    return batch
 
 
 def meet(facts, plan, scene, first, last):

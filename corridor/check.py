@@ -142,8 +142,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
-         look: Callable[[int, int], None] | None = None, chances: LineChances | None = None
-         ) -> Iterator[tuple[str, Columns]]:
+         look: Callable[[int, int], None] | None = None, chances: LineChances | None = None,
+         needless: frozenset[str] = frozenset()) -> Iterator[tuple[str, Columns]]:
     """Yield the findings of a corridor, batch by batch, as (layer, columns).
 
     Parameters
@@ -159,13 +159,15 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
         ground are read once.
     chances : LineChances, optional
         Is told what each batch comes to, where facts tell how sure inputs are.
+    needless : set of str, optional
+        Layers that nobody reads, as for `corridor.assessment.assess_spans`.
     """
     clock = clock or Clock()
 
     def work(item):
         part, first, last = item
         with clock("compute"):
-            return assess_spans(facts, part, ground, first, last)
+            return assess_spans(facts, part, ground, first, last, needless)
 
     def parts():
         nonlocal plan

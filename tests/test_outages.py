@@ -106,11 +106,11 @@ def test_work_of_a_plan(tmp_path):
     assert planned.cleared
     write_remedies(planned, tmp_path / "plan")
     written, lines = write_outages(planned, tmp_path / "plan", kind="png")
-    assert [p.name for p in written] == ["plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.png",
-                                         "outages.png"]
+    assert [p.name for p in written] == ["plan.gpkg", "items_by_circuit.csv", "loads.csv", "calendar.csv", "states.csv",
+                                         "calendar.png", "outages.png", "switching.csv", "work_orders.pdf"]
     assert all(p.stat().st_size > 100 for p in written)
     layers = {name for name, _ in pyogrio.list_layers(written[0])}
-    assert layers == {"plan", "remedies", "work_items", "outages", "calendar"}
+    assert layers == {"plan", "remedies", "work_items", "outages", "calendar", "states", "loads"}
     items = pyogrio.read_dataframe(written[0], layer="work_items")
     others, pulls = items[items.kind != "pull"], items[items.kind == "pull"]
     assert len(others) == sum(change != NONE for change in planned.after.alterations.changes) > 0

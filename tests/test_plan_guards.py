@@ -13,8 +13,7 @@ from corridor.cli import main
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.outages.files import write_outages
-from corridor.planning.remedies import each_alone
-from corridor.planning.remedies import plan as planning
+from corridor.planning.remedies import cheapest, each_alone
 from corridor.planning.remedies.constraints import rules_of_choice
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies, offered_remedies
@@ -74,11 +73,12 @@ ONE = {("L", "1-2")}
 
 @pytest.mark.parametrize(("name", "found", "where_it_was"), [
     ("short", 1, False), ("lifted", ONE, False), ("nearly_lifted", ONE, True), ("too_near", ONE, True),
-    ("overloaded", ONE, True), ("unassessed", ONE, True), ("unloaded", lambda ratio: False, False)])
+    ("overloaded", ONE, True), ("unassessed", ONE, True), ("unloaded", lambda ratio: False, False),
+    ("burdened", lambda before, ratio: ONE, False)])
 def test_each_thing_alone_forbids_that_a_plan_clears(name, found, where_it_was):
     """Every guard by itself: what is anew never clears, what was so before does where it may stay."""
     none = dict.fromkeys(("lifted", "nearly_lifted", "too_near", "overloaded", "unassessed"), frozenset())
-    good = SimpleNamespace(short=0, unloaded=lambda ratio: True, **none)
+    good = SimpleNamespace(short=0, unloaded=lambda ratio: True, burdened=lambda before, ratio: set(), **none)
     bad = SimpleNamespace(**vars(good) | {name: found})
     assert clears(good, good) and clears(good, bad)
     assert not clears(bad, good)
@@ -87,14 +87,14 @@ def test_each_thing_alone_forbids_that_a_plan_clears(name, found, where_it_was):
 
 def test_plan_whose_remedies_leave_all_unassessed_is_none(tmp_path, monkeypatch):
     """Whatever is done, what fell short can no more be hung: no plan, and status 1."""
-    real = planning.assess_variant
+    real = cheapest.assess_variant
 
     def blind(site, alterations=None, earlier=None, progress=None):
         before = real(site)
         return before if alterations is None else replace(unassessed(before, np.ones(before.short, bool)),
                                                           alterations=alterations)
 
-    monkeypatch.setattr(planning, "assess_variant", blind)
+    monkeypatch.setattr(cheapest, "assess_variant", blind)
     study = short_study(tmp_path / "study", lower=1.5)
     study.text += '\n[plan]\nremedies = ["raise"]\n'
     planned = ask(study.write(), "plan", "today", tmp_path / "plan")
@@ -106,8 +106,8 @@ def test_remedy_alone_that_leaves_the_thing_unassessed_does_not_clear(tmp_path, 
     """With a raise one case can no more be hung, and the others clear: whether it does is not known."""
     real = each_alone.assess_spans
 
-    def blind(facts, plan, ground, first, last):
-        found = real(facts, plan, ground, first, last)
+    def blind(*asked):
+        found = real(*asked)
         c, gaps = found["clearances"], found["not_assessed"]
         hot = c["case"] == "hot"
         reason = np.full(len(hot), "no equilibrium of the section found", object)

@@ -5,12 +5,17 @@ from pathlib import Path
 import click
 
 from corridor.commands.shared import DRAWING, Answer, command, run_time
+from corridor.errors import InputError
 
 __all__ = ["plan"]
 
 
 @command("Looking at spans")
-@click.option("--option", required=True, help="Name of the option of the study to put right.")
+@click.option("--option", help="Name of the option of the study to put right; with --rating the only one to look at.")
+@click.option("--rating", metavar="CURRENT", help="Find the option, remedies and outages that carry so much: amperes, "
+              "or more than today, such as +20%.")
+@click.option("--by", metavar="DATE", help="With --rating: last day of work.")
+@click.option("--longest-outage", metavar="TIME", help="With --rating: longest outage, such as 48h.")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("plan"), show_default=True,
               help="Folder for the planned copy of the study and the plan.")
 @click.option("--aim", type=click.Choice(("circuit-hours", "outages")), default="circuit-hours", show_default=True,
@@ -20,7 +25,7 @@ __all__ = ["plan"]
 @click.option("--ladder", type=click.IntRange(2, 30), metavar="RUNGS", help="Instead: least cost against the rating "
               "reached, at so many greatest temperatures of the wire.")
 @DRAWING
-def plan(study, progress, overwrite, option, folder, aim, remedies, ladder, drawing):
+def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, ladder, drawing):
     """Plan what puts an option of STUDY right, and the outages for it.
 
     Finds the cheapest remedies after which nothing falls short and no string
@@ -34,16 +39,30 @@ def plan(study, progress, overwrite, option, folder, aim, remedies, ladder, draw
     found, and 3 where something could not be assessed, the data are in doubt,
     or the work cannot be scheduled: the item and the limit are named.
 
+    With --rating: every option is planned at the temperature at which it
+    carries that current, and its work is put into outages by each aim; the
+    cheapest way is written, and the table ways.csv has all of them.
+
     With --ladder: plans at lower greatest temperatures, too, as a table and a
     curve of cost against current. Nothing is copied; 0 where all have a plan.
 
     \b
     Example
       corridor plan study.toml --option "new wire" --folder plan
+      corridor plan study.toml --rating +20% --by 2027-06-01 --longest-outage 48h
     """
+    if rating is None and (by or longest_outage):
+        raise InputError(None, "by" if by else "longest-outage", repr(by or longest_outage), "together with --rating")
+    if rating is not None:
+        if ladder or remedies:
+            raise InputError(None, "rating", repr(rating), "by itself, or with --option, --by and --longest-outage")
+        return _decided(study, progress, overwrite, option, rating, by, longest_outage, folder, drawing)
+    if option is None:
+        raise InputError(None, "option", "none", "--option, or --rating for what gives a rating")
     from corridor.commands.trust import remember
     from corridor.outputs.files import Files
-    from corridor.planning.outages.files import outages_of, write_outages
+    from corridor.planning.outages.files import write_outages
+    from corridor.planning.outages.outages import outages_of
     from corridor.planning.remedies.each_alone import short_elsewhere
     from corridor.planning.remedies.plan import plan_today
     from corridor.planning.remedies.taken import plan_lines, plan_parts, today_lines, write_remedies
@@ -60,10 +79,47 @@ def plan(study, progress, overwrite, option, folder, aim, remedies, ladder, draw
         planned = study.plan(option, folder, overwrite=overwrite, files=files, time=run_time(), progress=progress)
         others = short_elsewhere(study, option) if remedies else {}
         write_remedies(planned, folder, others, progress, files, alone=remedies)
-        outages = outages_of(planned, aim)
-        _, lines = write_outages(planned, folder, aim=aim, kind=drawing, files=files, outages=outages)
+        outages = outages_of(planned, aim, progress)
+        _, lines = write_outages(planned, folder, aim=aim, kind=drawing, files=files, outages=outages,
+                                 time=run_time())
     remember(folder / "study.toml")
     forbids = [] if outages is None else list(outages.forbids)
-    status = 3 if forbids and planned.status == 0 else planned.status
+    lost = bool(forbids) or (outages is not None and outages.unassessed)
+    status = 3 if lost and planned.status == 0 else planned.status
     return Answer(status, files.written, lambda: [*plan_lines(planned), *lines], **plan_parts(planned),
                   outages=[] if outages is None else outages.rows, unscheduled=forbids)
+
+
+def _decided(study, progress, overwrite, option, rating, by, longest, folder, drawing):
+    """Answer what gives a rating."""
+    from corridor.commands.trust import remember
+    from corridor.outputs.files import Files
+    from corridor.outputs.tables import write_csv
+    from corridor.planning.decision import decide, decision_lines, read_limits, write_decision
+    from corridor.planning.outages.files import write_outages
+    from corridor.planning.remedies.plan import require_option
+    from corridor.planning.remedies.taken import plan_parts, write_remedies
+
+    if option is not None:
+        require_option(study, option)
+    day, hours = read_limits(by, longest)
+    with Files(study.guard(overwrite)) as files:
+        decision = decide(study, rating, by=day, longest=hours, options=() if option is None else (option,),
+                          progress=progress)
+        decision = write_decision(study, decision, folder, files, overwrite=overwrite, time=run_time(),
+                                  progress=progress)
+        rows, best = [way.row for way in decision.ways], decision.best
+        write_csv(files.staged(folder) / "ways.csv", {name: [row[name] for row in rows] for name in rows[0]})
+        lines = []
+        if best is not None:
+            write_remedies(best.planned, folder, {}, progress, files, alone=False)
+            _, lines = write_outages(best.planned, folder, aim=best.aim or "circuit-hours", kind=drawing, files=files,
+                                     outages=best.outages, time=run_time())
+    if best is not None:
+        remember(folder / "study.toml")
+    lost = best is None or bool(best.unknown) or best.outages is not None and best.outages.unassessed
+    status = (3 if any(way.planned is not None and way.planned.cleared for way in decision.ways) else 1) \
+        if best is None else best.planned.status or 3 * lost
+    return Answer(status, files.written, lambda: [*decision_lines(decision), *lines], ways=rows,
+                  asked=vars(decision.asked) | {"by": by}, binds=list(decision.binds),
+                  chosen=None if best is None else {"option": best.option, "aim": best.aim, **plan_parts(best.planned)})

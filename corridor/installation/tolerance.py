@@ -57,7 +57,8 @@ def found_clearances(facts, plan, ground, progress=None):
     kept, lost = [], {}
     names = dict(zip(zip(plan.spans.line, plan.spans.name, strict=True), plan.sections.name[plan.spans.section],
                      strict=True))
-    for layer, columns in find(facts, plan, ground, progress=progress):
+    needless = frozenset({"violation_stretches", "swing_envelopes", "clipping", "limits"})
+    for layer, columns in find(facts, plan, ground, progress=progress, needless=needless):
         if layer == "clearances":
             kept.append({name: columns.get(name, np.full(len(columns["line"]), np.nan))
                          for name in ("line", "section", "option", "margin_sd_m", *KEPT)})

@@ -86,8 +86,8 @@ def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitRes
 
 def found_limits(laid: LaidOut, progress: Progress | None = None) -> Columns:
     """Return the columns of the layer `limits` of a study that is laid out."""
-    limits = Limits()
-    for layer, columns in find(*laid, progress=progress):
+    limits, needless = Limits(), frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
+    for layer, columns in find(*laid, progress=progress, needless=needless):
         limits.add(layer, columns)
     return limits.columns
 

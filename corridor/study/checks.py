@@ -193,6 +193,18 @@ def series_has_a_rating(study):
         yield InputError(study.path, "series", "no [rating]", "[series] together with [rating]")
 
 
+def calendar_is_in_order(study):
+    """Shifts end after they begin, and work is done after it starts."""
+    calendar = None if study.plan is None else study.plan.calendar
+    if calendar is None:
+        return
+    if calendar.shift_end <= calendar.shift_start:
+        yield InputError(study.path, "plan.calendar.shift_end", f"{calendar.shift_end:g} h",
+                         f"later than shift_start, {calendar.shift_start:g} h")
+    if calendar.by is not None and calendar.by < calendar.start:
+        yield InputError(study.path, "plan.calendar.by", str(calendar.by), f"no day before start, {calendar.start}")
+
+
 def seasons_are_whole(study):
     """A season has weather to stand on, both of its days, durations with a pre-load, and days of its own."""
     taken = {}
@@ -328,6 +340,7 @@ CHECKS = (
     loads_fit_a_year,
     series_has_a_rating,
     series_has_currents,
+    calendar_is_in_order,
     seasons_are_whole,
     layer_has_a_file,
     highest_above_nominal,

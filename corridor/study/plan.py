@@ -1,13 +1,14 @@
 """The table of a study that says what putting it right costs, and how outages may be had."""
 
-from typing import Annotated, Literal
+from datetime import date
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from corridor.study.table import Read, Table, Text
-from corridor.study.values import Measure
+from corridor.study.values import ClockTime, Day, DayOfYear, Measure
 
-__all__ = ["REMEDIES", "NeverTogether", "Plan"]
+__all__ = ["REMEDIES", "WEEKDAYS", "Calendar", "NeverTogether", "Notice", "Plan", "WorkSeason"]
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
@@ -20,6 +21,41 @@ class NeverTogether(Table):
 
     first: Text = Field(description="Name of a circuit, as the layer `work_items` has it.")
     second: Text = Field(description="Name of another.")
+
+
+#: Days of the week, as a study names them.
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class WorkSeason(Table):
+    """Days of each year on which outages may be had, both included; the last may lie before the first."""
+
+    first_day: Annotated[int, Read(DayOfYear())] = Field(description="First day; of a date the year does not count.")
+    last_day: Annotated[int, Read(DayOfYear())] = Field(description="Last day, likewise.")
+
+
+class Notice(Table):
+    """How long before an outage the owner of something crossed is to be asked."""
+
+    name: Text = Field(description="A circuit, or a road, rail or water that is guarded, as `work_items` has it.")
+    period: Annotated[float, Read(Measure("duration", 0, 63_072_000))] = Field(description="Before the outage starts.")
+
+
+class Calendar(Table):
+    """When crews work. Without it hours are told, round the clock, and no dates."""
+
+    weekday_names: ClassVar[tuple[str, ...]] = WEEKDAYS
+
+    start: Annotated[date, Read(Day())] = Field(description="First day of work.")
+    by: Annotated[date | None, Read(Day())] = Field(None, description="Last day: by its end all is done.")
+    shift_start: Annotated[float, Read(ClockTime())] = Field(7.0, description="When work begins on a day, local time.")
+    shift_end: Annotated[float, Read(ClockTime())] = Field(17.0, description="When it ends.")
+    weekdays: tuple[Weekday, ...] = Field(
+        WEEKDAYS[:5], min_length=1, description="Days of the week that are worked on. Default: monday to friday.")
+    holidays: tuple[Annotated[date, Read(Day())], ...] = Field((), description="Days that are not.")
+    seasons: tuple[WorkSeason, ...] = Field((), description="When outages may be had. Default: all year.")
+    notice: tuple[Notice, ...] = Field((), description="Who is to be asked how long before.")
 
 
 class Plan(Table):
@@ -81,6 +117,14 @@ class Plan(Table):
     windows: int = Field(0, ge=0, le=50, description="Number of allowed windows; 0: as many as are needed.")
     window: Annotated[float, Read(Measure("duration", 0, 36_000_000, above=True))] = Field(
         432_000.0, description="Longest outage.")
+    currency: Text | None = Field(None, description=(
+        "What costs are in, with the year, such as `kEUR of 2026`. Default: relative."))
+    wire_costs: dict[str, Annotated[float, Field(ge=0)]] = Field({}, description=(
+        "Cost of a kilometre of line with the wires of an option, pulled, by its name."))
+    crew_hour_cost: Annotated[float, Field(ge=0)] | None = Field(None, description="Cost of an hour of work.")
+    circuit_hour_cost: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Cost of an hour for which a circuit is out.")
+    calendar: Calendar | None = Field(None, description="When crews work.")
     never_together: tuple[NeverTogether, ...] = Field((), description="Pairs that must not be out at once.")
     untouched: tuple[Text, ...] = Field((), description=(
         "Names of structures that may not be changed: neither raised nor given other strings."))

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime, time
 
 from corridor.errors import nearest
 from corridor.units import KINDS, QuantityError, quantity, share
 
 __all__ = [
+    "ClockTime",
+    "Day",
     "DayOfYear",
     "HourOfDay",
     "Limit",
@@ -235,6 +237,40 @@ class DayOfYear:
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 366:
             raise ValueFault("no day of the year")
         return value
+
+
+class Day:
+    """Read a day: a TOML date, or the same as text."""
+
+    accepts = "a date such as 2027-03-01"
+
+    def __call__(self, value):
+        """Return the date."""
+        if isinstance(value, str):
+            try:
+                value = date.fromisoformat(value)
+            except ValueError:
+                raise ValueFault("no date") from None
+        if not isinstance(value, date) or isinstance(value, datetime):
+            raise ValueFault("no date")
+        return value
+
+
+class ClockTime:
+    """Read a time of the day in hours since midnight."""
+
+    accepts = 'a time such as "07:30", or a number of hours from 0 to 24'
+
+    def __call__(self, value):
+        """Return the hour."""
+        if isinstance(value, str):
+            try:
+                value = time.fromisoformat(value)
+            except ValueError:
+                raise ValueFault("no time of the day") from None
+        if isinstance(value, time):
+            return value.hour + value.minute / 60 + value.second / 3600
+        return HourOfDay()(value)
 
 
 class HourOfDay:

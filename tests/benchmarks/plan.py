@@ -50,8 +50,8 @@ def main():
     print(f"{name}: {planned.before.short} violations, {planned.after.short} after {planned.rounds} rounds, "
           f"{seconds:.1f} s, {used:.1f} s of the processor (a planned copy is checked where there is a plan), "
           f"status {planned.status}")
-    if planned.solution is not None:
-        print(f"cost {planned.solution.cost:g}, gap {planned.solution.gap:.2%}; {len(planned.forbids)} demands not met")
+    if planned.rounds:
+        print(f"cost {planned.cost:g}, gap {planned.gap:.2%}; {len(planned.forbids)} demands not met")
     print("\n".join(planned.forbids[:10]))
 
 

@@ -156,7 +156,8 @@ def _asked_of_today(today, ground, progress):
     facts, plan, (option,) = today.facts, today.plan, today.facts.options
     hot = replace(option, wiring=replace(option.wiring, maximum_temperature=_HOTTEST, emergency_temperature=_HOTTEST))
     limits, parts = Limits(), []
-    for layer, columns in find(replace(facts, options=(hot,)), plan, ground, progress=progress):
+    needless = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
+    for layer, columns in find(replace(facts, options=(hot,)), plan, ground, progress=progress, needless=needless):
         limits.add(layer, columns)
         if layer == "clearances":
             parts.append(_margins(facts, plan, columns))

@@ -1,10 +1,11 @@
 """The outages of a plan: which there are, and layers `work_items`, `outages` and `calendar` as tables and drawings."""
 
 import shutil
-from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
+import pandas
 import shapely
 
 from corridor.clearance.findings import span_chords
@@ -12,62 +13,29 @@ from corridor.opened import guard_of
 from corridor.outputs.drawings.outages import draw_calendar, draw_map
 from corridor.outputs.files import Files, joined
 from corridor.outputs.tables import write_csv
-from corridor.planning.outages.grouping import AIMS, Grouping
+from corridor.planning.outages.grouping import AIMS
+from corridor.planning.outages.orders import switching_rows, write_calendar, write_orders
+from corridor.planning.outages.outages import Outages, outages_of
 from corridor.planning.outages.work import (
     STRINGING,
-    WorkItem,
     calendar,
-    list_work,
     schedule,
     table_of_circuits,
-    unschedulable,
 )
+from corridor.planning.remedies.load_table import load_table
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.taken import counted, write_layer
 
-__all__ = ["Outages", "outages_of", "write_outages"]
-
-
-@dataclass(frozen=True)
-class Outages:
-    """The `work` of a plan that needs outages, and what is done `without` one; how it is `grouped` by an `aim`, None
-    where no grouping is allowed, and then what `forbids` it in words; `alone` circuit-hours one by one [h]."""
-
-    work: list[WorkItem]
-    without: list[WorkItem]
-    aim: str
-    grouped: Grouping | None
-    alone: float
-    forbids: tuple[str, ...] = ()
-
-    @property
-    def rows(self) -> list[dict]:
-        """Each outage with its hours, the circuits that are out and its items by name."""
-        if self.grouped is None:
-            return []
-        return [{"outage": g + 1, "hours": hours, "circuits_out": list(out),
-                 "items": [self.work[i].name for i in np.flatnonzero(self.grouped.outage == g)]}
-                for g, (hours, out) in enumerate(zip(self.grouped.hours, self.grouped.circuits, strict=True))]
-
-
-def outages_of(planned: Planned, aim: str = "circuit-hours") -> Outages | None:
-    """Return the Outages of a plan, None where there is none; `aim` is one of
-    `corridor.planning.outages.grouping.AIMS`."""
-    if not planned.cleared:
-        return None
-    every, prices = list_work(planned), planned.site.prices
-    work = [item for item in every if item.hours]
-    grouped, alone = schedule(work, prices, aim)
-    return Outages(work, [item for item in every if not item.hours], aim, grouped, alone,
-                   () if grouped else unschedulable(work, prices))
+__all__ = ["write_outages"]
 
 
 def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours", kind: str = "svg",
-                  files: Files | None = None, outages: Outages | None = None) -> tuple[list[Path], list[str]]:
+                  files: Files | None = None, outages: Outages | None = None, time: datetime | None = None
+                  ) -> tuple[list[Path], list[str]]:
     """Add the outages of a plan to `plan.gpkg`, write tables and drawings; return their paths, and lines that tell.
 
     `aim` is one of `corridor.planning.outages.grouping.AIMS`, `kind` of drawing "svg", "png" or "pdf"; `outages` those
-    of the plan, where they are known.
+    of the plan, where they are known; `time` is that of the run.
     """
     outages = outages or outages_of(planned, aim)
     if outages is None:
@@ -79,33 +47,55 @@ def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours",
         # By itself it adds to what was written just before; together with that, what lies there is an earlier plan's.
         if files is None and not (staged / "plan.gpkg").exists() and (folder / "plan.gpkg").exists():
             shutil.copyfile(folder / "plan.gpkg", staged / "plan.gpkg")
-        names = _write(staged, planned.site, outages, kind)
+        names = _write(staged, planned, outages, kind, time)
     written = [folder / name for name in names]
     if outages.grouped is None:
         return written, ["Outages: the work cannot be scheduled.", *(f"  {words}" for words in outages.forbids)]
     return written, _lines(planned.site, outages)
 
 
-def _write(folder, site, outages, kind):
+def _write(folder, planned, outages, kind, time):
     """Write layers, tables and drawings, and return their names."""
-    work, grouped, every = outages.work, outages.grouped, [*outages.work, *outages.without]
+    site, work, grouped, every = planned.site, outages.work, outages.grouped, [*outages.work, *outages.without]
     start, end = calendar(work, grouped) if grouped else (np.full(len(work), np.nan),) * 2
-    path, tables = folder / "plan.gpkg", ["items_by_circuit.csv", "calendar.csv"]
-    write_layer(path, "work_items", _items(site, every, grouped, start, end), site.inputs.crs, "MultiLineString Z")
+    path, tables = folder / "plan.gpkg", ["items_by_circuit.csv", "calendar.csv", "states.csv"]
+    moments = outages.item_times
+    times = {} if not moments else {name: _times([getattr(each, name) for each in moments], len(outages.without))
+                                    for name in ("start", "end")}
+    write_layer(path, "work_items", _items(site, every, grouped, start, end) | times, site.inputs.crs,
+                "MultiLineString Z")
     write_csv(folder / tables[0], table_of_circuits(every))
+    loads = load_table(planned)
+    if loads["line"]:
+        write_layer(path, "loads", loads, site.inputs.crs, "Point Z")
+        write_csv(folder / "loads.csv", loads)
+    first = [path.name, tables[0], *(["loads.csv"] if loads["line"] else [])]
     if grouped is None or not work:
-        return [path.name, tables[0]]
-    write_layer(path, "outages", _outages(work, grouped), site.inputs.crs, "MultiLineString Z")
-    days = _calendar(work, grouped, start, end)
+        return first
+    when = {} if not outages.laid else {
+        name: _times([getattr(each, name) for each in outages.laid], 0) for name in ("start", "end")}
+    write_layer(path, "outages", _outages(work, grouped) | when, site.inputs.crs, "MultiLineString Z")
+    days = _calendar(work, grouped, start, end, moments)
     write_layer(path, "calendar", days)
     write_csv(folder / tables[1], days)
+    write_layer(path, "states", _states(outages.states))
+    write_csv(folder / tables[2], _states(outages.states))
     drawings = [f"calendar.{kind}", f"outages.{kind}"]
     draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage)
     # The map shows the chords of work on wires, the middle of other work.
     places = [item.geometry if item.kind in STRINGING else shapely.centroid(item.geometry) for item in work]
     draw_map(folder / drawings[1], places, [item.kind for item in work], grouped.outage,
              span_chords(site.facts.structures, site.plan.base_elevation, site.plan.spans))
-    return [path.name, *tables, *drawings]
+    write_csv(folder / "switching.csv", switching_rows(outages))
+    write_orders(folder / "work_orders.pdf", planned, outages)
+    if outages.laid:
+        write_calendar(folder / "calendar.ics", outages, site.study.study.title, time)
+    return [*first, *tables[1:], *drawings, "switching.csv", "work_orders.pdf", *["calendar.ics"] * bool(outages.laid)]
+
+
+def _times(moments, without):
+    """Moments as a column of date-times, none for what needs no outage."""
+    return pandas.to_datetime(pandas.Series([*moments, *[None] * without])).to_numpy()
 
 
 def _items(site, every, grouped, start, end):
@@ -132,11 +122,25 @@ def _outages(work, grouped):
                          for own in of]}
 
 
-def _calendar(work, grouped, start, end):
+def _states(states):
+    """Rows of what hangs between outages, and what it carries."""
+    return {"after_outage": np.array([state.after for state in states]),
+            "sections_with_new_wire": [", ".join(state.pulled) or None for state in states],
+            "sections_not_assessed": [", ".join(state.unknown) or None for state in states],
+            "violations_as_today": np.array([state.left for state in states]),
+            "limit_current_a": np.array([state.current for state in states]),
+            "limiting_span": [state.span for state in states],
+            "emergency_limit_current_a": np.array([state.emergency_current for state in states]),
+            "emergency_limiting_span": [state.emergency_span for state in states]}
+
+
+def _calendar(work, grouped, start, end, moments):
     """Rows of the calendar: what each crew does when, and what is out, in the order of time."""
     order = np.lexsort((grouped.crew, start, grouped.outage))
+    dates = {} if not moments else {name: [getattr(moments[i], name).isoformat() for i in order]
+                                    for name in ("start", "end")}
     return {"outage": grouped.outage[order] + 1, "crew": grouped.crew[order] + 1, "start_h": start[order],
-            "end_h": end[order], "item": [work[i].name for i in order],
+            "end_h": end[order], **dates, "item": [work[i].name for i in order],
             "circuits_out": [", ".join(grouped.circuits[grouped.outage[i]]) for i in order]}
 
 
@@ -151,8 +155,19 @@ def _lines(site, outages):
               f"{counted(len(work), 'outage')}"]
     lines += [f"  {words} the aim of fewest {name}: {each.circuit_hours:.0f} circuit-hours in "
               f"{counted(each.outages, 'outage')}"
-              for name, words, each in ((aim, "by", grouped), (other, "it would be, by", beside)) if each]
+              for name, words, each in ((aim, "by", grouped), (other, "not looked at in full: by", beside)) if each]
     for row in outages.rows:
-        lines.append(f"  outage {row['outage']}: {counted(len(row['items']), 'item')}, {row['hours']:.0f} h, out: "
-                     f"{'; '.join(row['circuits_out'])}")
-    return lines
+        when = f", {row['start'][:16]} to {row['end'][:16]}" if "start" in row else ""
+        lines.append(f"  outage {row['outage']}: {counted(len(row['items']), 'item')}, {row['hours']:.0f} h{when}, "
+                     f"out: {'; '.join(row['circuits_out'])}")
+    return lines + ["In service:"] + [f"  {words}" for words in map(_in_service, outages.states)]
+
+
+def _in_service(state):
+    amps = "not known" if np.isnan(state.current) else f"{state.current:.0f} A"
+    by = f", by {state.span}" if state.span else ""
+    new = f"{counted(len(state.pulled), 'section')} with the new wire" if state.pulled else "the old wire"
+    if state.unknown:
+        new += f", not assessed, as no option is existing: {', '.join(state.unknown)}"
+    left = f", {counted(state.left, 'violation')} of the old wire as today" if state.left else ""
+    return f"{f'after outage {state.after}' if state.after else 'today'}: {new}, carries {amps}{by}{left}"

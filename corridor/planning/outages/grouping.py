@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.optimize import Bounds, LinearConstraint
 from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from corridor.planning.programme import solve_programme
 
-__all__ = ["AIMS", "Grouping", "group_items", "one_by_one", "what_forbids"]
+__all__ = ["AIMS", "Grouping", "group_items", "one_by_one", "units_of", "what_forbids"]
 
 #: What grouping minimises, as a property of a Grouping; the other counts where that is equal.
 AIMS = {"circuit-hours": "circuit_hours", "outages": "outages"}
@@ -43,9 +44,9 @@ def one_by_one(hours: ArrayLike, circuits: Sequence[Sequence[str]]) -> float:
 
 
 def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str = "circuit-hours", never=(),
-                crews: int = 1, window: float = np.inf, slots: int | None = None, seconds: float = 15.0
-                ) -> Grouping | None:
-    """Return which item goes into which outage, None where there is no way.
+                before: Sequence[tuple[int, int]] = (), crews: int = 1, window: float = np.inf,
+                slots: int | None = None, seconds: float = 15.0) -> Grouping | None:
+    """Return which item goes into which outage, None where there is no way. Outages are in the order of time.
 
     With `x` item in outage by crew, `y` circuit out, `D` length of the outage and `z` circuit-hours, all of an outage:
 
@@ -66,6 +67,8 @@ def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str
         One of `AIMS`.
     never : iterable of (str, str)
         Circuits of which one must stay in service.
+    before : sequence of (int, int)
+        Items of which the second may not have an earlier outage than the first; both ways round they share one.
     crews : int
     window : float
         Longest outage [h].
@@ -80,17 +83,19 @@ def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str
         return Grouping(np.zeros(0, int), np.zeros(0, int), np.zeros(0), ())
     if any(pair <= own for own in out for pair in never) or hours.max() > window:
         return None
-    found = [_fill(hours, out, never, crews, window, alike) for alike in (False, True)]
-    most = slots or (len(hours) if len(hours) <= 10 else max(outage.max() for outage, _ in found) + 1)
+    found = [_fill(hours, out, never, crews, window, before, alike) for alike in (False, True)]
+    found = [each for each in found if each]
+    most = slots or (len(hours) if len(hours) <= 10 or not found else max(outage.max() for outage, _ in found) + 1)
     found = [each for each in found if each[0].max() < most]
-    solved = _Programme(hours, out, most, crews).solve(never, min(window, float(hours.sum())), aim, seconds)
+    solved = _Programme(hours, out, most, crews).solve(never, before, min(window, float(hours.sum())), aim, seconds)
     groupings = [_grouping(hours, out, crews, *each) for each in (*found, *solved)]
     first, then = AIMS[aim], *(set(AIMS.values()) - {AIMS[aim]})
     return min(groupings, key=lambda g: (round(getattr(g, first), 6), getattr(g, then)), default=None)
 
 
 def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iterable[str]], *, never=(),
-                 crews: int = 1, window: float = np.inf, slots: int | None = None) -> tuple[str, ...]:
+                 before: Sequence[tuple[int, int]] = (), crews: int = 1, window: float = np.inf,
+                 slots: int | None = None) -> tuple[str, ...]:
     """Return words for what keeps `group_items` from a grouping: each item by its name with the limit that it breaks,
     or how many outages there must be."""
     hours, out = np.asarray(hours, float), [frozenset(own) for own in circuits]
@@ -98,29 +103,63 @@ def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iter
              for name, h in zip(names, hours, strict=True) if h > window]
     words += [f"{name} takes {a} and {b} out, which plan.never_together forbids"
               for name, own in zip(names, out, strict=True) for a, b in never if {a, b} <= own]
-    if words or slots is None:
+    if words:
         return tuple(words)
-    needed = min(int(_fill(hours, out, [frozenset(pair) for pair in never], crews, window, alike)[0].max()) + 1
-                 for alike in (False, True))
+    filled = [_fill(hours, out, [frozenset(pair) for pair in never], crews, window, before, alike)
+              for alike in (False, True)]
+    if None in filled:
+        return tuple(f"{', '.join(names[i] for i in unit)} belong in one outage, and "
+                     + ("take out circuits of which one must stay, as plan.never_together says"
+                        if any(frozenset(pair) <= frozenset().union(*(out[i] for i in unit)) for pair in never) else
+                        f"take longer than plan.window, {window:g} h") for unit in units_of(len(names), before)
+                     if len(unit) > 1)
+    needed = min(int(outage.max()) + 1 for outage, _ in filled)
     return (f"no grouping was found in {slots} outages, as plan.windows says, of {window:g} h each, as plan.window "
             f"says: {len(names)} items fit into {needed}",)
 
 
-def _fill(hours, circuits, never, crews, window, alike):
-    """Outage and crew of each item where each goes into the first that has room, (item,); `alike`: none but those with
-    the same circuits share one."""
+def units_of(count: int, before: Sequence[tuple[int, int]]) -> list[list[int]]:
+    """Return the items that share an outage, unit by unit, each after those that come before it; of those that may
+    come next, the one with the first item.
+
+    >>> units_of(4, [(3, 0), (1, 2), (2, 1)])
+    [[1, 2], [3], [0]]
+    """
+    link = coo_array((np.ones(len(before)), np.array(before, int).reshape(-1, 2).T), (count, count))
+    unit = connected_components(link, connection="strong")[1]
+    waits = {u: {unit[a] for a, b in before if unit[b] == u} - {u} for u in dict.fromkeys(unit.tolist())}
+    order = []
+    while waits:
+        ready = next(u for u, others in waits.items() if not others & waits.keys())
+        del waits[ready]
+        order.append(np.flatnonzero(unit == ready).tolist())
+    return order
+
+
+def _fill(hours, circuits, never, crews, window, before, alike):
+    """Outage and crew of each item where each goes into the first that has room and is not before what comes first,
+    (item,), the longest ones first; `alike`: none but those with the same circuits share one. None where what belongs
+    together has no room in any."""
     loads, out, outage, crew = [], [], np.zeros(len(hours), int), np.zeros(len(hours), int)
-    for i in np.argsort(-hours, kind="stable"):
-        for g in count():
-            if g == len(loads):
-                loads.append(np.zeros(crews))
-                out.append(circuits[i])
-            both, k = out[g] | circuits[i], loads[g].argmin()
-            if alike and both != out[g] & circuits[i]:
+    rank = np.argsort(np.argsort(-hours, kind="stable"))
+    number = np.argsort(rank)
+    for unit in units_of(len(hours), [(int(rank[a]), int(rank[b])) for a, b in before]):
+        own = number[unit]
+        first = max((outage[a] for a, b in before if b in own and a not in own), default=0)
+        wanted = frozenset().union(*(circuits[i] for i in own))
+        for g in count(first):
+            if g > len(loads):
+                return None
+            both = wanted if g == len(loads) else out[g] | wanted
+            if alike and g < len(loads) and both != out[g] & wanted:
                 continue
-            if loads[g][k] + hours[i] <= window and not any(pair <= both for pair in never):
-                loads[g][k] += hours[i]
-                out[g], outage[i], crew[i] = both, g, k
+            load, chosen = (np.zeros(crews) if g == len(loads) else loads[g].copy()), []
+            for i in own:
+                chosen.append(load.argmin())
+                load[chosen[-1]] += hours[i]
+            if load.max() <= window and not any(pair <= both for pair in never):
+                loads[g:g + 1], out[g:g + 1] = [load], [both]
+                outage[own], crew[own] = g, chosen
                 break
     return outage, crew
 
@@ -151,11 +190,14 @@ class _Programme:
         self.low.append(low)
         self.high.append(high)
 
-    def solve(self, never, window, aim, seconds):
+    def solve(self, never, before, window, aim, seconds):
         """Return outage and crew of every item in the solution, in a list, empty where there is none."""
         n, slots, crews = self.x.shape
         for own in self.x:
             self.row(own.ravel(), np.ones(own.size), 1, 1)
+        for a, b in before:
+            when = np.broadcast_to(np.arange(slots)[:, None], (slots, crews)).ravel()
+            self.row([*self.x[a].ravel(), *self.x[b].ravel()], [*when, *-when], -np.inf, 0)
         for g in range(slots):
             self._outage(g, [[self.names.index(name) for name in pair] for pair in never if pair <= set(self.names)],
                          window)
@@ -165,7 +207,7 @@ class _Programme:
         scale = 1e-4 / max(self.hours.sum() * len(self.names), 1)
         cost[self.z], cost[self.used] = (1, 1e-3) if aim == "circuit-hours" else (scale, 1)
         high[self.D], high[self.z] = window, window
-        for i in range(min(n, slots)):  # outages are alike: item i goes into one of the first i + 1
+        for i in range(0 if before else min(n, slots)):  # outages are alike: item i goes into one of the first i + 1
             high[self.x[i, i + 1:]] = 0
         whole[self.x], whole[self.used], whole[self.y] = 1, 1, 1
         found = solve_programme(cost, constraints=LinearConstraint(A, self.low, self.high), bounds=Bounds(0, high),

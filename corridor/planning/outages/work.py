@@ -10,17 +10,20 @@ from corridor.installation.pull_rows import pull_hours
 from corridor.installation.pulls import pulls_of
 from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.outages.grouping import Grouping, group_items, one_by_one, what_forbids
+from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["STRINGING", "WorkItem", "calendar", "list_work", "reels", "schedule", "table_of_circuits",
-           "unschedulable"]
+__all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "order_of", "reels", "schedule",
+           "table_of_circuits", "unschedulable"]
 
 #: Things below a span that are guarded while wires are drawn over them.
 _GUARDED = ("road", "rail", "water")
 #: Kinds of work on the wires of a section: what they cross is out, too.
 STRINGING = ("pull", "re-tension")
+#: Kinds of work at a structure.
+AT_STRUCTURES = ("raise", "strings")
 
 
 @dataclass(frozen=True)
@@ -28,13 +31,16 @@ class WorkItem:
     """Work in one outage: its `hours`, indices of the `spans` that it touches, and their chords.
 
     `own` circuits on the structures, `crossed` and `beside` circuits of other lines, `guards` things to guard, by name,
-    `guarded` circuits that are crossed and stay in service behind guards.
+    `guarded` circuits that are crossed and stay in service behind guards. `place` is the structure, the span or the
+    obstacle that is changed, None for work on wires, which `sections` have.
     """
 
     name: str
     kind: str
     hours: float
     spans: np.ndarray
+    place: int | None
+    sections: tuple[int, ...]
     geometry: shapely.MultiLineString
     own: tuple[str, ...]
     crossed: tuple[str, ...]
@@ -58,19 +64,21 @@ class WorkItem:
 def list_work(planned: Planned) -> list[WorkItem]:
     """Return the work of a plan: what its remedies are, and wires to pull where the option does not hang there yet."""
     site, spans = planned.site, planned.site.plan.spans
-    hangs = next(each.existing for each in site.facts.options if each.name == site.option)
     circuits = other_circuits(site.facts.index.obstacles)
     chords = span_chords(site.facts.structures, site.plan.base_elevation, spans)
     items = []
-    for name, kind, seconds, touched, structure in (*_at_structures(planned), *_in_spans(planned),
-                                                    *(_retensioned(planned) if hangs else _pulls(site))):
-        at = [structure] if structure is not None else np.r_[spans.tail[touched], spans.head[touched]]
+    for name, kind, seconds, touched, place in (*_at_structures(planned), *_in_spans(planned),
+                                                *(_retensioned(planned) if site.old == site.option else
+                                                  _pulls(site))):
+        at = [place] if kind in AT_STRUCTURES else np.r_[spans.tail[touched], spans.head[touched]]
         line = shapely.multilinestrings(list(chords[touched]))
         crossed = tuple(c for c, shape in circuits.items() if shapely.intersects(shape, line))
         beside = tuple(c for c, shape in circuits.items() if c not in crossed
                        and shapely.distance(shape, line) <= site.prices.parallel_distance)
         guarded = tuple(c for c in crossed if c in site.prices.guarded_circuits) if kind in STRINGING else ()
-        items.append(WorkItem(name=name, kind=kind, hours=seconds / 3600, spans=touched, geometry=line,
+        sections = tuple(np.unique(spans.section[touched]).tolist()) if kind in STRINGING else ()
+        items.append(WorkItem(name=name, kind=kind, hours=seconds / 3600, spans=touched, place=place,
+                              sections=sections, geometry=line,
                               own=own_circuits(site.facts.structures, site.facts.framings, at), crossed=crossed,
                               beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
                               guarded=guarded))
@@ -85,14 +93,11 @@ def _guards(obstacles, line):
 def _at_structures(planned):
     """Name, kind, seconds, spans and structure of the work at structures that are changed."""
     site, x, p = planned.site, planned.site.facts.structures, planned.site.prices
-    spans, other = site.plan.spans, {"post": "posts for strings", "strain": "strain strings"}
+    spans = site.plan.spans
     for s, change in enumerate(planned.after.alterations.changes):
         if change != NONE:
-            words = [f"raise by {change.rise:g} m"] * bool(change.rise)
-            words += [f"strings {change.shorter:g} m shorter"] * bool(change.shorter)
-            words += [other[change.string]] if change.string else []
             seconds = p.raise_duration * bool(change.rise) + p.string_duration * bool(change.shorter or change.string)
-            yield (f"{x.structure[s]}: {', '.join(words)}", "raise" if change.rise else "strings", seconds,
+            yield (f"{x.structure[s]}: {change.words}", "raise" if change.rise else "strings", seconds,
                    np.flatnonzero((spans.tail == s) | (spans.head == s)), s)
 
 
@@ -101,11 +106,12 @@ def _in_spans(planned):
     site, p, done, before = planned.site, planned.site.prices, planned.after.alterations, planned.before
     v, names = before.layers["violations"], site.plan.spans.name
     near = dict(zip(v["obstacle"], before.line.spans_at(v), strict=True))
-    rows = [(f"add a structure in {names[s]}", "add", p.add_duration, s) for s in done.added]
-    rows += [(f"cut the ground in {names[s]}", "grade", p.grade_duration, s) for s in np.flatnonzero(done.cut)]
-    rows += [(f"take away {name}", "remove", p.remove_duration, near[name])
-             for name in site.facts.index.obstacles.obstacle[done.removed]]
-    return [(*row, np.array([span]), None) for *row, span in rows]
+    rows = [(f"add a structure in {names[s]}", "add", p.add_duration, s, int(s)) for s in done.added]
+    rows += [(f"cut the ground in {names[s]}", "grade", p.grade_duration, s, int(s)) for s in np.flatnonzero(done.cut)]
+    obstacles = site.facts.index.obstacles.obstacle
+    rows += [(f"take away {obstacles[i]}", "remove", p.remove_duration, near[obstacles[i]], int(i))
+             for i in np.flatnonzero(done.removed)]
+    return [(*row, np.array([span]), place) for *row, span, place in rows]
 
 
 def _retensioned(planned):
@@ -156,24 +162,47 @@ def reels(lengths: np.ndarray, reel: float) -> list[np.ndarray]:
     return [np.array(part) for part in parts]
 
 
-def schedule(work: list[WorkItem], prices: PlanTable, aim: str, seconds: float = 15.0) -> tuple[Grouping | None, float]:
+def order_of(work: list[WorkItem]) -> tuple[tuple[int, int], ...]:
+    """Return which item may not be put back in service before which: what is done in the spans of a section, or at
+    structures of it, before its wires are pulled; and parts of a section are pulled in one outage."""
+    pairs = set()
+    for b, pull in enumerate(work):
+        if pull.kind in STRINGING:
+            pairs |= {(a, b) for a, item in enumerate(work) if a != b and np.isin(item.spans, pull.spans).any()
+                      and item.kind not in STRINGING}
+            pairs |= {(a, b) for a, item in enumerate(work) if a != b and {*item.sections} & {*pull.sections}}
+    return tuple(sorted(pairs))
+
+
+def schedule(work: list[WorkItem], prices: PlanTable, aim: str, seconds: float = 15.0,
+             together: tuple[tuple[int, int], ...] = ()) -> tuple[Grouping | None, float]:
     """Return the Grouping of the work, None where none is allowed, and the circuit-hours one by one [h].
 
-    `aim` and `seconds` are as `group_items` takes them.
+    `aim` and `seconds` are as `group_items` takes them; `together` pairs of items that are done in one outage.
     """
     hours, out = [item.hours for item in work], [item.out for item in work]
-    return group_items(hours, out, aim=aim, seconds=seconds, **_limits(prices)), one_by_one(hours, out)
+    return (group_items(hours, out, aim=aim, seconds=seconds, before=_before(work, together), **_limits(prices)),
+            one_by_one(hours, out))
 
 
-def unschedulable(work: list[WorkItem], prices: PlanTable) -> tuple[str, ...]:
+def _before(work, together):
+    return tuple(sorted({*order_of(work), *together, *((b, a) for a, b in together)}))
+
+
+def unschedulable(work: list[WorkItem], prices: PlanTable, together: tuple[tuple[int, int], ...] = ()
+                  ) -> tuple[str, ...]:
     """Return words for what keeps work from every schedule: items and limits."""
     return what_forbids([item.name for item in work], [item.hours for item in work], [item.out for item in work],
-                        **_limits(prices))
+                        before=_before(work, together), **_limits(prices))
 
 
 def _limits(prices):
+    # Within the longest outage crews sleep, too.
+    window = prices.window / 3600
+    if prices.calendar is not None:
+        window = WorkingTime(prices.calendar).most_hours(window)
     return {"never": [(pair.first, pair.second) for pair in prices.never_together], "crews": prices.crews,
-            "window": prices.window / 3600, "slots": prices.windows or None}
+            "window": window, "slots": prices.windows or None}
 
 
 def calendar(work: list[WorkItem], grouped: Grouping) -> tuple[np.ndarray, np.ndarray]:

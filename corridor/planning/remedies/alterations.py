@@ -27,6 +27,18 @@ class Change(NamedTuple):
     shorter: float = 0.0
     string: str = ""
 
+    @property
+    def words(self) -> str:
+        """What is done, in words.
+
+        >>> Change(1.5, string="post").words
+        'raise by 1.5 m, posts for strings'
+        """
+        words = [f"raise by {self.rise:g} m"] * bool(self.rise)
+        words += [f"strings {self.shorter:g} m shorter"] * bool(self.shorter)
+        words += [{"post": "posts for strings", "strain": "strain strings"}[self.string]] if self.string else []
+        return ", ".join(words)
+
     def named(self, framing: str) -> str:
         """Return the name of a framing that is so changed.
 
@@ -67,6 +79,12 @@ class Site:
     prices: PlanTable
     cells: dict[int, SpanCells] = field(default_factory=dict)
     places: dict[int, Place | str] = field(default_factory=dict)
+
+    @property
+    def old(self) -> str | None:
+        """Name of the option that hangs today, None where none does."""
+        hangs = any(each.existing for each in self.facts.options if each.name == self.option)
+        return self.option if hangs else self.facts.existing
 
     @property
     def wiring(self) -> Wiring:

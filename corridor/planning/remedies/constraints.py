@@ -15,7 +15,7 @@ from corridor.constants import GRAVITY
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.least_cost import Constraints
 from corridor.planning.remedies.offered import Remedies, string_lengths
-from corridor.planning.remedies.variants import STRING, Variant, keys_of
+from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
 __all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
            "rules_of_choice", "uplift_rows", "worth_at_violations"]
@@ -29,6 +29,11 @@ _NEAR = 0.5
 _HELD = 1.5
 #: What a string is to be pulled down more by at least, where the wind of the other side lifts it [N].
 _LITTLE = 20.0
+#: What remedies do that change how a section hangs as a whole: no row that was found without one tells of it.
+_LAYOUT = ("add", "strain", "post")
+#: More than posts and strain strings were seen to be worth beyond the chord's lift, as a share of the string's length:
+#: what a first look at the line may promise, and the next one tells [-].
+_HOPED = 0.7
 _CLEARANCE = ("line", "span", "case", "against", "obstacle", "measure", "position")
 
 
@@ -48,6 +53,30 @@ class Basis:
         return string_lengths(self.site)
 
     @cached_property
+    def touched(self) -> csr_array:
+        """Ones where a remedy changes wires of a section, (section, column)."""
+        m, spans, c = self.remedies, self.site.plan.spans, self.before.layers["clearances"]
+        near, names = {}, self.site.facts.index.obstacles.obstacle
+        for name, section in zip(c["obstacle"], spans.section[self.before.line.spans_at(c)], strict=True):
+            near.setdefault(name, set()).add(int(section))
+        own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "remove": lambda at: near[names[at]],
+               "grade": lambda at: [spans.section[at]], "add": lambda at: [spans.section[at]]}
+        pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
+            kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
+        row, column = np.array(sorted(set(pairs)), int).reshape(-1, 2).T
+        return csr_array((np.ones(len(row)), (row, column)), (len(self.site.plan.sections), len(m)))
+
+    @property
+    def laid_out(self) -> csr_array:
+        """The same of those that change how it hangs as a whole."""
+        return (self.touched @ diags_array(np.isin(self.remedies.kind.astype(str), _LAYOUT).astype(float))).tocsr()
+
+    @cached_property
+    def limits(self) -> dict:
+        """Columns of the layer `limits` of the line as it stands."""
+        return assess_variant(self.site, limits=True).layers["limits"]
+
+    @cached_property
     def gains(self) -> dict:
         """What margins [m] and pulls [N] gain where their section is strung tauter or slacker, per share, by kind."""
         return {kind: tuple(self._gain(probe, *each) for each in (
@@ -61,12 +90,28 @@ class Basis:
         return {key: (b[key] - a[key]) / most for key in a.keys() & b.keys()}
 
 
-def constraints_of(basis: Basis, now: Variant, steps: np.ndarray) -> Constraints:
+def constraints_of(basis: Basis, now: Variant, steps: np.ndarray, *, hopeful: bool = False) -> Constraints:
     """Return the constraints that a variant with steps of the remedies (column,) comes to, of sections that it did not
-    take over from another. Every row is exact at those amounts, and linear from there."""
-    amount, changed = steps * basis.remedies.step, _changed_sections(basis, steps)
-    rows = _anchored(*_of_clearances(basis, now), amount, changed) + _anchored(*_of_pulls(basis, now), amount, changed)
+    take over from another. Every row is exact at those amounts, and linear from there. `hopeful` rows of the line as it
+    stands promise more of posts and strain strings than the lift of the chord."""
+    amount, first = steps * basis.remedies.step, now is basis.before
+    found = [_of_clearances(basis, now), _of_pulls(basis, now)]
+    if first and hopeful:
+        found = [(replace(rows, A=rows.A + _hope(basis, sections)), margin, sections)
+                 for rows, margin, sections in found]
+    rows = sum((_anchored(basis, *each, amount, first) for each in found), nothing_asked(basis.remedies))
     return rows + _of_loads(basis, now, amount) if "tighten" in basis.probes else rows
+
+
+def _hope(basis, sections):
+    """What posts and strain strings may be worth besides in rows of their section, (row, column) [m]."""
+    length = {}
+    for (structure, _), each in basis.strings.items():
+        length[structure] = max(length.get(structure, 0.0), each)
+    m = basis.remedies
+    hung = [_HOPED * length.get(place, 0.0) if kind in ("post", "strain") else 0.0
+            for kind, place in zip(m.kind, m.place, strict=True)]
+    return (basis.laid_out[sections[:, 0]] @ diags_array(np.array(hung))).tocsr()
 
 
 def worth_at_violations(basis: Basis) -> csr_array:
@@ -85,28 +130,22 @@ def rules_of_choice(remedies: Remedies) -> Constraints:
     return in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
 
 
-def _changed_sections(basis, steps):
-    """Section of the line as it stands to the columns of remedies in place that lay it out anew."""
-    m, spans = basis.remedies, basis.site.plan.spans
-    found = {}
-    for j in np.flatnonzero((steps > 0) & np.isin(m.kind.astype(str), ("add", "strain"))):
-        touched = [m.place[j]] if m.kind[j] == "add" else np.flatnonzero((spans.tail == m.place[j])
-                                                                          | (spans.head == m.place[j]))
-        for section in np.unique(spans.section[touched]):
-            found.setdefault(int(section), []).append(j)
-    return found
-
-
-def _anchored(rows, margin, sections, amount, changed):
-    """Rows whose need is set so that they hold just where they were found, as far as what changes the layout is in
-    place. `sections` (row, 2) those that a row is of."""
-    pairs = {(r, j) for r in np.flatnonzero(np.isin(sections, list(changed)).any(axis=1))
-             for s in sections[r] for j in changed.get(int(s), ())}
-    anew = csr_array((np.ones(len(pairs)), np.array(sorted(pairs), int).reshape(-1, 2).T), rows.A.shape)
-    need = (rows.A - rows.A.multiply(anew)) @ amount - margin
+def _anchored(basis, rows, margin, sections, amount, first):
+    """Rows whose need is set so that they hold just where they were found, with what is done there to how sections
+    hang, and nothing more of that. `sections` (row, 2) those that a row is of; `first`: of the line as it stands, whose
+    rows promise what such a remedy may be worth."""
+    of = csr_array((np.ones(sections.size), (np.repeat(np.arange(len(sections)), 2), sections.ravel())),
+                   (len(sections), len(basis.site.plan.sections)))
+    own = ((of @ basis.laid_out) > 0).astype(float).tocsr()
+    taken = (own @ diags_array((amount > 0).astype(float))).tocsr()
+    if not first:
+        # With one more of them the rows tell nothing.
+        more = (own - taken).tocsr()
+        rows = replace(rows, A=(rows.A - rows.A.multiply(more) + AMPLE * more).tocsr())
+    need = (rows.A - rows.A.multiply(taken)) @ amount - margin
     # Where nothing moves a row, only one that falls short asks for something: it tells that none helps.
     moved = abs(rows.A).sum(axis=1) > 1e-9
-    return conditional(replace(rows, need=np.where(moved, need, np.maximum(-margin, 0.0))), anew)
+    return conditional(replace(rows, need=np.where(moved, need, np.maximum(-margin, 0.0))), taken)
 
 
 class _Rows:
@@ -287,6 +326,11 @@ def conditional(rows: Constraints, anew: csr_array) -> Constraints:
     """
     return replace(rows, A=(rows.A - rows.A.multiply(anew) - AMPLE * anew).tocsr(),
                    need=rows.need - AMPLE * anew.sum(axis=1))
+
+
+def nothing_asked(remedies: Remedies) -> Constraints:
+    """Return no rows."""
+    return Constraints(csr_array((0, len(remedies))), np.zeros(0), np.zeros(0, object))
 
 
 def in_order(remedies: Remedies, kind: str) -> Constraints:

@@ -18,7 +18,7 @@ from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
 
-__all__ = ["Rung", "ladder_lines", "plan_ladder", "write_ladder"]
+__all__ = ["Rung", "derated", "ladder_lines", "plan_ladder", "write_ladder"]
 
 #: The coldest greatest temperature that is planned for [degC].
 _COLDEST = 40.0
@@ -55,7 +55,7 @@ def plan_ladder(opened: Opened, option: str, *, steps: int = 6, progress: Progre
 def _coldest(site, progress):
     """The greatest temperature at which heat brings no span short [degC], of those that have one."""
     top = site.wiring.maximum_temperature
-    limits = assess_variant(site, progress=progress).layers["limits"]["limit_temperature_c"].astype(float)
+    limits = assess_variant(site, progress=progress, limits=True).layers["limits"]["limit_temperature_c"].astype(float)
     # A span of which no limit is known bounds nothing here: the plan of the coldest rung is looked at as any other.
     limit = np.min(limits, initial=top, where=np.isfinite(limits))
     return min(max(np.floor(limit), _COLDEST), top)
@@ -63,18 +63,18 @@ def _coldest(site, progress):
 
 def _rung(site, temperature, progress):
     """The plan of the option with a lower greatest temperature."""
-    planned = plan_option(_derated(site, temperature), progress)
+    planned = plan_option(derated(site, temperature), progress)
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     carried = ceilings(planned.site.facts.heat, site.plan.spans)
     current = float(np.min([each.current for (_, name), each in carried.items() if name == site.option]))
     return Rung(temperature, current, planned.before.short,
                 planned.cost if planned.cleared else np.nan,
-                0.0 if planned.solution is None else planned.solution.gap, counts if planned.cleared else "",
+                planned.gap, counts if planned.cleared else "",
                 "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
 
 
-def _derated(site: Site, temperature: float) -> Site:
+def derated(site: Site, temperature: float) -> Site:
     """The site with the option at a lower greatest temperature [degC], its emergency lower by as much."""
     emergency = site.wiring.emergency_temperature
     lower = site.wiring.maximum_temperature - temperature

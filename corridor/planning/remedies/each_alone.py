@@ -14,7 +14,7 @@ from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
-from corridor.planning.remedies.variants import Variant, keys_of, of_option
+from corridor.planning.remedies.variants import NEEDLESS, Variant, keys_of, of_option
 
 __all__ = ["COLUMNS", "each_alone", "short_elsewhere"]
 
@@ -132,7 +132,7 @@ def _margin(planned, one, span, alterations):
     own = np.flatnonzero(line.parent == span)
     sections = np.unique(line.plan.spans.section[own])
     first, last = line.plan.sections.first[sections[0]], line.plan.sections.last[sections[-1]]
-    found = assess_spans(line.facts, line.plan, line.ground, int(first), int(last))
+    found = assess_spans(line.facts, line.plan, line.ground, int(first), int(last), NEEDLESS | {"limits"})
     part = Variant(alterations, line, of_option(site.option, found.items()))
     if not part.unassessed <= planned.before.unassessed:
         return np.nan
@@ -212,7 +212,7 @@ _TRIES = {
 
 def _derate(planned, one):
     """The limit temperature of the span, where heat is what brings it short."""
-    limits, cases = planned.before.layers["limits"], planned.site.facts.cases
+    limits, cases = planned.basis.limits, planned.site.facts.cases
     at = np.flatnonzero((limits["line"] == one["line"]) & (limits["span"] == one["span"]))
     T = limits["limit_temperature_c"][at[0]] if len(at) else np.nan
     # Galloping is a case of clearances alone, and no vertical one.

@@ -15,41 +15,40 @@ from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
 from corridor.planning.circuits import other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
-from corridor.planning.remedies.constraints import Basis, constraints_of, rules_of_choice
-from corridor.planning.remedies.least_cost import Constraints, Solution, least_cost
+from corridor.planning.remedies.cheapest import cheapest
+from corridor.planning.remedies.constraints import Basis
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_places
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
 from corridor.summary import Outcome
 
-__all__ = ["Planned", "plan_option", "plan_study", "plan_today", "require_option", "site_of"]
-
-#: Rounds of programme and full assessment after which it is given up.
-_ROUNDS = 25
+__all__ = ["Planned", "copy_plan", "plan_option", "plan_study", "plan_today", "require_option", "site_of"]
 
 
 @dataclass(frozen=True)
 class Planned:
     """What putting an option right comes to.
 
-    `basis` with the line before and the remedies, and the `steps` of each that are taken; `refused` words for kinds
-    that are not offered; `solution` of the last programme (None: nothing fell short); `forbids` words for what no
-    remedy can meet; `rounds` programmes solved; `checked` what the check of the planned copy says, None where there is
+    `basis` with the line before and the remedies, and the `steps` of each that are taken; the line `after`; `refused`
+    words for kinds that are not offered; `bound` the least cost that is not ruled out; `forbids` words for what no
+    remedy can meet; `rounds` looks at the line; `checked` what the check of the planned copy says, None where there is
     no plan, and `doubts` how many about its data could hide a violation; `today` what the wire that hangs today needs
-    by itself, None where that is this option, or none hangs.
+    by itself, None where that is this option, or none hangs; `every` the line as it stands, of the existing option,
+    too, with limits.
     """
 
     basis: Basis
     after: Variant
     steps: np.ndarray
     refused: dict[str, str]
-    solution: Solution | None = None
+    bound: float = 0.0
     forbids: tuple[str, ...] = ()
     rounds: int = 0
     checked: Outcome | None = None
     doubts: int = 0
     today: "Planned | None" = None
+    every: Variant | None = None
 
     @property
     def site(self) -> Site:
@@ -75,6 +74,11 @@ class Planned:
     def cost(self) -> float:
         """Cost of the remedies that are taken, relative."""
         return float(self.remedies.cost(self.steps).sum())
+
+    @property
+    def gap(self) -> float:
+        """Share of the cost that might be saved at most, as far as `bound` holds [-]."""
+        return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
     @property
     def frames(self) -> Frames:
@@ -105,10 +109,19 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
         Something given cannot be used; the folder stays as it is.
     """
     require_option(opened, option)
-    inputs, folder = opened.inputs, Path(folder)
-    guard = opened.guard(overwrite)
-    check_folder(folder, inputs, guard)
-    planned = replace(plan_option(site_of(inputs, option), progress), today=plan_today(opened, option, progress))
+    check_folder(Path(folder), opened.inputs, opened.guard(overwrite))
+    site = site_of(opened.inputs, option)
+    every = assess_variant(site, progress=progress, limits=True, every=True)
+    planned = replace(plan_option(site, progress, every.of(option)), every=every,
+                      today=plan_today(opened, option, progress, every))
+    return copy_plan(opened, planned, folder, overwrite=overwrite, files=files, time=time, progress=progress)
+
+
+def copy_plan(opened: Opened, planned: Planned, folder: Path | str, *, overwrite: bool = False,
+              files: Files | None = None, time: datetime | None = None, progress: Progress | None = None) -> Planned:
+    """Write the planned copy of a study, if there is a plan, and check it; the rest is as for `plan_study`."""
+    folder, guard = Path(folder), opened.guard(overwrite)
+    check_folder(folder, opened.inputs, guard)
     with joined(files, guard) as out:
         staged = out.staged(made_folder(folder), earlier_plan(folder))
         if not planned.cleared:
@@ -117,11 +130,14 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
         return replace(planned, checked=checked, doubts=doubts)
 
 
-def plan_today(opened: Opened, option: str, progress: Progress | None = None) -> Planned | None:
+def plan_today(opened: Opened, option: str, progress: Progress | None = None, every: Variant | None = None
+               ) -> Planned | None:
     """Return the plan of the existing option, which is mandatory whatever shall hang; None where that is the option
-    itself, or none is existing. `progress` is as for `plan_study`."""
+    itself, or none is existing. `progress` is as for `plan_study`, `every` what is known of the line as it stands."""
     existing = next((each.name for each in opened.study.options if each.existing), option)
-    return None if existing == option else plan_option(site_of(opened.inputs, existing), progress)
+    if existing == option:
+        return None
+    return plan_option(site_of(opened.inputs, existing), progress, None if every is None else every.of(existing))
 
 
 def require_option(opened: Opened, option: str) -> None:
@@ -172,33 +188,14 @@ def _check_names(inputs, prices):
             raise InputError(file, f"plan.{where}", repr(name), "; ".join(known), nearest(name, known))
 
 
-def plan_option(site: Site, progress: Progress | None = None) -> Planned:
-    """Solve, assess, add what that shows, and solve again until nothing falls short.
-
-    Every variant gives each row its margin with the remedies in place, exactly; from there the rows are taken to change
-    linearly. All rows of all variants stay in the next programme, so that none is forgotten. `progress` is as for
-    `plan_study`.
-    """
-    before = assess_variant(site, progress=progress)
+def plan_option(site: Site, progress: Progress | None = None, before: Variant | None = None) -> Planned:
+    """Return what puts an option right (`corridor.planning.remedies.cheapest`); `progress` is as for `plan_study`,
+    `before` the line as it stands, where it is known."""
+    before = before or assess_variant(site, progress=progress)
     site = with_places(site, before)
     remedies, refused = offered_remedies(site, before)
     basis = Basis(site, remedies, before, _probes(site, remedies, progress))
-    planned = Planned(basis, before, np.zeros(len(remedies)), refused)
-    if planned.cleared:
-        return planned
-    rows, seen, known = rules_of_choice(remedies), set(), {}
-    for done in range(1, _ROUNDS + 1):
-        rows = rows + constraints_of(basis, planned.after, planned.steps)
-        solution = least_cost(rows, **remedies.programme, known=known)
-        planned = replace(planned, steps=solution.steps, solution=solution, rounds=done)
-        words = _lacking(rows, solution) if not solution.feasible else _again(seen, solution.steps)
-        if words:
-            return replace(planned, forbids=words)
-        planned = replace(planned, after=assess_variant(site, alterations_of(site, remedies, solution.steps),
-                                                        planned.after, progress))
-        if planned.cleared:
-            return planned
-    return replace(planned, forbids=(f"no plan held after {_ROUNDS} rounds",))
+    return Planned(basis, refused=refused, **vars(cheapest(basis, progress)))
 
 
 def _probes(site, remedies, progress):
@@ -206,23 +203,3 @@ def _probes(site, remedies, progress):
     most = {kind: np.where(remedies.kind == kind, remedies.most, 0.0) for kind in ("tighten", "slacken")}
     return {kind: assess_variant(site, alterations_of(site, remedies, steps), progress=progress)
             for kind, steps in most.items() if steps.any()}
-
-
-def _lacking(rows: Constraints, solution):
-    """Words for the rows that nothing meets."""
-    def lack(name, short):
-        return "its strings' pull" if name.endswith("uplift") else f"{short:.0%} of what is allowed" \
-            if name.endswith("tension") else f"{short:.2f} m"
-
-    short = np.flatnonzero(solution.short > 1e-7)
-    return tuple(dict.fromkeys(f"{rows.name[i]} lacks {lack(rows.name[i], solution.short[i])}" for i in short))
-
-
-def _again(seen, steps):
-    """Words where the same remedies come up twice: what was found with them, no constraint can tell."""
-    key = tuple(steps.tolist())
-    if key in seen:
-        return ("with the remedies that meet all demands more is left unassessed, a wire is loaded above its strength, "
-                "or a structure by more than is allowed",)
-    seen.add(key)
-    return ()

@@ -32,8 +32,8 @@ __all__ = ["check_folder", "checked_copy", "earlier_plan"]
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
 _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "graded.tif", "obstacles [0-9]*.gpkg",
-            "measured.csv",
-            "plan.gpkg", "items_by_circuit.csv", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
+            "measured.csv", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv", "switching.csv",
+            "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
             "outages.svg", "outages.png", "outages.pdf")
 #: Keys whose text is the path of a file that is read.
 _FILES = ("file", "files", "ground", "surface", "curves", "measured")
@@ -84,6 +84,7 @@ def _tables(site, after, folder):
     keep = {site.option, *(each.name for each in study.options if each.existing)}
     tables["options"] = [each for each in tables["options"] if each["name"] in keep]
     tables.pop("design", None)
+    _set_temperatures(site, next(each for each in tables["options"] if each["name"] == site.option))
     tables = _moved(tables, study.folder, folder)
     tables["study"]["output"] = "findings.gpkg"
     if tables.pop("surveys", None):
@@ -104,6 +105,14 @@ def _tables(site, after, folder):
             {"line": row.line, "section": row.section, "by": row.share}
             for row in tauter_sections(site, after.line.plan, after.line.parent, done.tightened))
     return tables
+
+
+def _set_temperatures(site, option):
+    """Write the temperatures that an option is planned for, where they are not those of the study."""
+    given = next(each for each in site.inputs.options if each.name == site.option).wiring
+    for key in ("maximum_temperature", "emergency_temperature"):
+        if getattr(site.wiring, key) != getattr(given, key):
+            option[key] = round(float(getattr(site.wiring, key)), 6)
 
 
 def _write_measured(facts, options, path):

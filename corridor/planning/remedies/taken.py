@@ -97,7 +97,7 @@ def plan_parts(planned: Planned) -> dict[str, Any]:
             "violations_before": planned.before.short, "forbids": list(planned.forbids),
             "not_offered": planned.refused, "remedies": rows if planned.cleared else [],
             "cost": planned.cost if planned.cleared else None,
-            "gap": None if planned.solution is None else planned.solution.gap,
+            "gap": planned.gap if planned.cleared and planned.rounds else None,
             "check": None if planned.checked is None else {**vars(planned.checked), "doubts": planned.doubts},
             **today}
 
@@ -112,9 +112,9 @@ def plan_lines(planned: Planned) -> list[str]:
         lines += [f"  not offered: {kind}, as {why}" for kind, why in planned.refused.items()]
         return lines + today_lines(planned.today)
     lines += [_line(*row) for row in zip(*taken(planned).values(), strict=True)]
-    if planned.solution is not None:
-        lines.append(f"Cost {planned.cost:g} (relative), optimality gap {planned.solution.gap:.1%} of the "
-                     f"linear programme, {counted(planned.rounds, 'round')}")
+    if planned.rounds:
+        lines.append(f"Cost {planned.cost:g} (relative), at most {planned.gap:.1%} above the least, as far as looked "
+                     f"({counted(planned.rounds, 'look')} at the line)")
     lines += today_lines(planned.today, planned.cost)
     checked = planned.checked
     if checked is not None:

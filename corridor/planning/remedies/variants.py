@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -16,15 +16,19 @@ from corridor.clearance.structure_loads import NOTHING
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
-__all__ = ["STRING", "Variant", "assess_variant", "clears", "keys_of", "of_option"]
+__all__ = ["NEEDLESS", "STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option"]
 
 #: Spans that are assessed together.
 _RUN = 200
 #: Farther than this from a span nothing that may be taken away is compared with its wires, swung and falling too [m].
 _REACH = 250.0
 _LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "limits", "sections")
+#: What no look at a variant needs.
+NEEDLESS = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
 #: What names a string in a state.
 STRING = ("line", "structure", "wire", "case")
+#: What names a point of a structure in a state.
+POINT = (*STRING, "section_side")
 _NUMBER = re.compile(r"\d[\d.]*(e[-+]?\d+)?")
 #: A share of a limit that is no more than it [-].
 _WHOLE = 1 + 1e-6
@@ -42,9 +46,22 @@ class Variant:
     layers: dict[str, dict[str, np.ndarray]]
     fresh: frozenset | None = None
 
+    def of(self, option: str) -> "Variant":
+        """Return the findings of one option alone."""
+        return replace(self, layers={name: of_option(option, [(name, rows)])[name]
+                                     for name, rows in self.layers.items()})
+
     def is_fresh(self, rows: dict) -> np.ndarray:
         """Return for rows of a layer whether they were found for this variant, (row,)."""
         return np.array([self.fresh is None or key in self.fresh for key in keys_of(rows, ("line", "section"))], bool)
+
+    @property
+    def fresh_spans(self) -> int:
+        """Number of spans that were not taken over from another variant."""
+        spans, sections = self.line.plan.spans, self.line.plan.sections
+        count = np.bincount(spans.section, minlength=len(sections))
+        return int(sum(n for n, *name in zip(count, sections.line, sections.name, strict=True)
+                       if self.fresh is None or tuple(name) in self.fresh))
 
     @property
     def short(self) -> int:
@@ -89,7 +106,7 @@ class Variant:
         points of structures that bear more than their capacity."""
         s, loads = self.layers["sections"], self.layers["structure_loads"]
         wires = keys_of(s, ("line", "section", "wire_kind", "case"), self._asks_tension & (s["percent_rts"] > 100))
-        return {*wires, *keys_of(loads, (*STRING, "section_side"), loads["over_capacity"] == True)}  # noqa: E712
+        return {*wires, *keys_of(loads, POINT, loads["over_capacity"] == True)}  # noqa: E712
 
     def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
         """Return the shares (row,) [-] that phase wires use of their strength, where a case asks for it, and structures
@@ -102,11 +119,41 @@ class Variant:
             names += keys_of(loads, key)
         return share.astype(float), self.line.sections_before(names), names
 
+    def burdened(self, before: "Variant", largest_load_ratio: float | None) -> set:
+        """Keys of points of structures of the line as it stands, `before`, that bear more than the load allowed over
+        what the existing wire does to them today, or of which that is not known; but for those that bore as much
+        before."""
+        if largest_load_ratio is None:
+            return set()
+        today = _today(before.layers["structure_loads"])
+        shares, known = (_shares(each.layers["structure_loads"], today) for each in (self, before))
+        own = {(line, structure) for line, structure, *_ in today}
+        return {key for key, share in shares.items() if key[:2] in own
+                and share > max(largest_load_ratio, known.get(key, 0.0)) * _WHOLE}
+
     def unloaded(self, largest_load_ratio: float | None) -> bool:
         """Return whether no section that is strung tauter loads wire or structures by more than is allowed."""
         share, section, _ = self.used(largest_load_ratio)
         # What is not known is no share that is small enough.
         return bool((share <= _WHOLE)[self.alterations.tightened[section] > 0].all())
+
+
+def _today(loads):
+    """What the existing wire does to points of structures, by key, (component,) [N]; nan where it is not known, or next
+    to nothing."""
+    with np.errstate(all="ignore"):
+        sizes = np.stack([np.abs(np.asarray(loads[f"{each}_n"], float)) / np.asarray(loads[f"ratio_{each}"], float)
+                          for each in COMPONENTS], axis=-1)
+    return dict(zip(keys_of(loads, POINT), np.where(sizes > 0, sizes, np.nan), strict=True))
+
+
+def _shares(loads, today):
+    """The greatest share of the loads of today at each point, inf where that is not known of a load that counts."""
+    sizes = np.stack([np.abs(np.asarray(loads[f"{each}_n"], float)) for each in COMPONENTS], axis=-1)
+    keys = list(keys_of(loads, POINT))
+    known = np.array([today.get(key, np.full(len(COMPONENTS), np.nan)) for key in keys]).reshape(-1, len(COMPONENTS))
+    share = np.where(sizes <= NOTHING, 0.0, np.nan_to_num(sizes / known, nan=np.inf))
+    return dict(zip(keys, share.max(axis=1, initial=0.0).tolist(), strict=True))
 
 
 def _ratio_to_existing(loads):
@@ -124,35 +171,65 @@ def keys_of(rows: dict, names: tuple[str, ...], chosen=np.s_[:]):
 
 def clears(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> bool:
     """Return whether a variant has nothing short, no string lifted, and none nearly so anew, no wire or structure
-    overloaded anew, no string swung too far anew, and nothing unassessed that was assessed before: what is not assessed
+    overloaded anew, no structure loaded beyond a ratio to today's loads or more beyond it than before, no string swung
+    too far anew, and nothing unassessed that was assessed before: what is not assessed
     is not put right."""
     return (not now.short and not now.lifted and now.nearly_lifted <= before.nearly_lifted
             and now.too_near <= before.too_near and now.overloaded <= before.overloaded
-            and now.unassessed <= before.unassessed and now.unloaded(largest_load_ratio))
+            and now.unassessed <= before.unassessed and now.unloaded(largest_load_ratio)
+            and not now.burdened(before, largest_load_ratio))
+
+
+def failing_sections(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> np.ndarray:
+    """Return the sections of the line as it stands in which a variant does not clear, of all where that is said of
+    none in particular."""
+    line, layers = now.line, now.layers
+    spans, loads, sections = line.before.spans, layers["structure_loads"], layers["sections"]
+    anew = now.lifted | (now.nearly_lifted - before.nearly_lifted) | (now.too_near - before.too_near)
+    over = now.overloaded - before.overloaded
+    burdened = now.burdened(before, largest_load_ratio)
+    names = [key for key, string, point in zip(keys_of(loads, ("line", "section")), keys_of(loads, STRING),
+                                               keys_of(loads, POINT), strict=True)
+             if string in anew or point in over or point in burdened]
+    names += [key for key, wire in zip(keys_of(sections, ("line", "section")),
+                                       keys_of(sections, ("line", "section", "wire_kind", "case")), strict=True)
+              if wire in over]
+    parents = [parent for _, parent, *_ in now.unassessed - before.unassessed]
+    share, of, _ = now.used(largest_load_ratio)
+    taut = of[~(share <= _WHOLE) & (now.alterations.tightened[of] > 0)]
+    if None in parents:
+        return np.arange(len(line.before.sections))
+    return np.unique(np.concatenate([spans.section[line.parent[line.spans_at(layers["violations"])]],
+                                     line.sections_before(dict.fromkeys(names)) if names else [],
+                                     spans.section[parents] if parents else [], taut]).astype(int))
 
 
 def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None,
-                   progress: Progress | None = None) -> Variant:
-    """Return the findings of the option with alterations (default: none), of all spans.
+                   progress: Progress | None = None, *, limits: bool = False, every: bool = False) -> Variant:
+    """Return the findings of the option with alterations (default: none), of all spans; the layer `limits` where it
+    is asked for, which takes as long as all else; with `every` those of the existing option, too.
 
     What another variant, `earlier`, found in sections that are as they were there is taken over. `progress(done,
     total)` is told spans where all are looked at.
     """
     alterations = unaltered(site) if alterations is None else alterations
     line = altered(site, alterations)
+    option = None if every else site.option
+    needless = NEEDLESS if limits else NEEDLESS | {"limits"}
     sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
     if sections is None or len(sections) == len(line.plan.sections):
-        return Variant(alterations, line, of_option(site.option, find(line.facts, line.plan, line.ground,
-                                                                        progress=progress)))
-    found = of_option(site.option, (item for batch in _assessed(line, sections) for item in batch.items()))
+        return Variant(alterations, line, of_option(option, find(line.facts, line.plan, line.ground,
+                                                                        progress=progress, needless=needless)))
+    found = of_option(option, (item for batch in _assessed(line, sections, needless) for item in batch.items()))
     names = line.plan.sections
-    return Variant(alterations, line, {name: _taken_over(line.plan, sections, earlier.layers[name], found.get(name))
-                                       for name in _LAYERS},
+    return Variant(alterations, line, {name: _taken_over(line.plan, sections, rows, found.get(name))
+                                       for name, rows in earlier.layers.items()},
                    frozenset(zip(names.line[sections], names.name[sections], strict=True)))
 
 
-def of_option(option: str, parts: Iterable[tuple[str, dict]]) -> dict[str, dict[str, np.ndarray]]:
-    """Return columns of the layers that a variant has, of batches (layer, columns), the rows of one option alone."""
+def of_option(option: str | None, parts: Iterable[tuple[str, dict]]) -> dict[str, dict[str, np.ndarray]]:
+    """Return columns of the layers that a variant has, of batches (layer, columns), the rows of one option alone (None:
+    of all)."""
     batches = {}
     for layer, columns in parts:
         if layer in _LAYERS:
@@ -163,8 +240,8 @@ def of_option(option: str, parts: Iterable[tuple[str, dict]]) -> dict[str, dict[
 def _joined(batches, option):
     columns = {name: np.concatenate([np.asarray(batch[name], object if name == "geometry" else None)
                                      for batch in batches]) for name in batches[0]}
-    own = np.array([each is None or each == option for each in columns["option"]], bool)
-    return {name: values[own] for name, values in columns.items()}
+    own = [option is None or each is None or each == option for each in columns["option"]]
+    return {name: values[np.array(own, bool)] for name, values in columns.items()}
 
 
 def _other_sections(site, line, now, before):
@@ -187,7 +264,7 @@ def _other_sections(site, line, now, before):
     return np.unique(spans.section[touched])
 
 
-def _assessed(line, sections):
+def _assessed(line, sections, needless):
     """Findings of some sections, neighbours together but no more than `_RUN` spans, two runs at once."""
     first, last = line.plan.sections.first, line.plan.sections.last
     part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
@@ -195,7 +272,7 @@ def _assessed(line, sections):
     runs = np.split(sections, ends) if len(sections) else []
     with ThreadPoolExecutor(THREADS) as pool:
         yield from pool.map(lambda run: assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]),
-                                                     int(last[run[-1]])), runs)
+                                                     int(last[run[-1]]), needless), runs)
 
 
 def _taken_over(plan, sections, earlier, found):

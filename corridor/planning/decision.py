@@ -1,0 +1,356 @@
+"""Which option, with which remedies and outages, gives a rating: every way there is, and the least of them.
+
+Each option of the study is planned at the temperature at which it carries the current that is asked for, and its work
+is put into outages by each aim. What costs no more and takes no more outages and circuit-hours than any other is kept.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+
+from corridor.check import Progress
+from corridor.errors import InputError
+from corridor.opened import Opened
+from corridor.outputs.files import Files
+from corridor.planning.outages.grouping import AIMS
+from corridor.planning.outages.outages import Outages, outages_of
+from corridor.planning.outages.states import carried_today
+from corridor.planning.outages.work import schedule
+from corridor.planning.outages.working_time import WorkingTime
+from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.cost_ladder import derated
+from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
+from corridor.planning.remedies.variants import Variant, assess_variant
+from corridor.study.plan import Calendar
+from corridor.study.plan import Plan as PlanTable
+from corridor.units import QuantityError, quantity
+
+__all__ = ["Asked", "Decision", "Way", "asked_of", "decide", "decision_lines", "read_limits", "write_decision"]
+
+_RATING = re.compile(r"^\s*(?:(?P<share>[+-]?\d+(?:\.\d+)?)\s*%|(?P<amps>\d+(?:\.\d+)?)\s*A?)\s*$")
+#: By how much a limit is relaxed to see what it binds: hours of an outage, and days.
+_HOURS, _DAYS = 24.0, 30
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked for: the `current` per phase [A], `today` that of the line as it is, nan where that is not known,
+    and the span that sets it; the longest outage [h] and the last day, None for none."""
+
+    current: float
+    today: float
+    today_span: str | None
+    longest: float
+    by: date | None
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way to what is asked for: an option at a `temperature` [degC], and outages by an `aim`.
+
+    `planned` None where the option cannot carry the current; `refused` words for why it is no way, `unknown` for what of
+    it was not assessed, "" where nothing is; `cost` of remedies and wire, and what of it is not known, in words.
+    """
+
+    option: str
+    temperature: float
+    aim: str
+    planned: Planned | None
+    outages: Outages | None
+    cost: float
+    not_costed: str
+    refused: str
+    unknown: str = ""
+
+    @property
+    def row(self) -> dict:
+        """The way in numbers, for tables."""
+        grouped = None if self.outages is None else self.outages.grouped
+        laid = () if self.outages is None else self.outages.laid
+        return {"option": self.option, "temperature_c": self.temperature, "aim": self.aim,
+                "cost": self.cost, "not_costed": self.not_costed or None,
+                "remedies": int((self.planned.steps > 0).sum()) if self.planned and self.planned.cleared else None,
+                "outages": None if grouped is None else grouped.outages,
+                "circuit_hours": np.nan if grouped is None else grouped.circuit_hours,
+                "longest_outage_h": np.nan if not laid else max(each.hours for each in laid),
+                "done": laid[-1].end.date().isoformat() if laid else None,
+                "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
+
+    @property
+    def carried(self) -> float:
+        """What the line carries when all is done [A], nan where that is not known."""
+        states = () if self.outages is None else self.outages.states
+        return states[-1].current if states else np.nan
+
+
+@dataclass(frozen=True)
+class Decision:
+    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, and what was asked."""
+
+    asked: Asked
+    ways: tuple[Way, ...]
+    front: tuple[Way, ...]
+    binds: tuple[str, ...]
+
+    @property
+    def best(self) -> Way | None:
+        """The cheapest way, None where there is none."""
+        return self.front[0] if self.front else None
+
+
+def asked_of(opened: Opened, rating: str, by: date | None = None, longest: float | None = None,
+             every: Variant | None = None) -> Asked:
+    """Return what is asked for, of a text such as "+20 %" of what the line carries today, or "720 A".
+
+    Raises
+    ------
+    InputError
+        The text is none of these, the study has no weather, or what the line carries today is not known.
+    """
+    match = _RATING.match(rating)
+    if match is None:
+        raise InputError(None, "rating", repr(rating), "a current in amperes such as 720, or a share such as +20%")
+    study = opened.study
+    if study.rating is None:
+        raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
+    existing = next((each.name for each in study.options if each.existing), None)
+    today, span = np.nan, None
+    if existing is not None:
+        site = site_of(opened.inputs, existing)
+        today, span = carried_today(every or assess_variant(site, limits=True), existing)
+    prices = study.plan or PlanTable()
+    window = prices.window / 3600 if longest is None else longest
+    if match["amps"]:
+        return Asked(float(match["amps"]), today, span, window, by)
+    if not np.isfinite(today) or today <= 0:
+        why = "no option is existing" if existing is None else \
+            f"what the line carries today is not known: {span or 'a span'} is not assessed, or clears at no temperature"
+        raise InputError(study.path, "rating", f"{rating!r}, but {why}", "a current in amperes")
+    return Asked(today * (1 + float(match["share"]) / 100), today, span, window, by)
+
+
+def read_limits(by: str | None, longest: str | None) -> tuple[date | None, float | None]:
+    """Return a last day and a longest outage [h] of texts such as "2027-06-01" and "48h"; None for none.
+
+    Raises
+    ------
+    InputError
+        One of them is none.
+    """
+    day, hours = None, None
+    if by is not None:
+        try:
+            day = date.fromisoformat(by)
+        except ValueError:
+            raise InputError(None, "by", repr(by), "a date such as 2027-06-01") from None
+    if longest is not None:
+        try:
+            hours = float(quantity(longest, "duration")) / 3600
+        except QuantityError as fault:
+            raise InputError(None, "longest-outage", repr(longest), "a time such as 48h or 2 days",
+                             fault.hint) from None
+        if not 0 < hours <= 10_000:
+            raise InputError(None, "longest-outage", repr(longest), "more than 0 h, at most 10000 h")
+    return day, hours
+
+
+def decide(opened: Opened, rating: str, *, by: date | None = None, longest: float | None = None,
+           options: Sequence[str] = (), progress: Progress | None = None) -> Decision:
+    """Return the ways to a rating, of all options of a study or of some; `longest` outage in hours.
+
+    `progress(done, total)` is told spans, look by look.
+    """
+    asked, ways = asked_of(opened, rating, by, longest), []
+    for option in options or [each.name for each in opened.study.options]:
+        site = _limited(site_of(opened.inputs, option), asked)
+        site, refused = _at_current(site, asked.current)
+        if refused:
+            ways.append(Way(option, np.nan, "", None, None, np.nan, "", refused))
+            continue
+        every = assess_variant(site, progress=progress, limits=True, every=True)
+        planned = replace(plan_option(site, progress, every.of(option)), every=every)
+        ways += _ways(planned, asked, progress)
+    possible = [way for way in ways if not way.refused]
+    # What is not known is a way only where there is no other.
+    front = _front([way for way in possible if not way.unknown] or possible)
+    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)))
+
+
+def _limited(site: Site, asked: Asked) -> Site:
+    """The site with what is asked for in its table [plan]."""
+    prices, calendar = site.prices, site.prices.calendar
+    if asked.by is not None:
+        if calendar is None:
+            raise InputError(site.study.path, "plan.calendar", "no such table",
+                             "[plan.calendar] with start, the first day of work, where a last one is asked for")
+        if asked.by < calendar.start:
+            raise InputError(None, "by", str(asked.by), f"no day before plan.calendar.start, {calendar.start}")
+        calendar = calendar.model_copy(update={"by": asked.by})
+    return replace(site, prices=prices.model_copy(update={"window": 3600 * asked.longest, "calendar": calendar}))
+
+
+def _at_current(site, current):
+    """The site with its option at the least greatest temperature at which it carries a current, in tenths of a kelvin;
+    words where it does not."""
+    heat, name = site.facts.heat, site.option
+    index = [each.name for each in site.facts.options].index(name)
+    top = site.wiring.maximum_temperature
+    most = float(heat.current_at(index, top))
+    if not most >= current:
+        return site, f"carries {most:.0f} A at its maximum, {top:g} °C"
+    T = float(np.ceil(10 * float(heat.temperature_at(index, current)) - 1e-6) / 10)
+    return derated(site, min(T, top)), ""
+
+
+def _ways(planned, asked, progress):
+    option, T = planned.site.option, planned.site.wiring.maximum_temperature
+    if not planned.cleared:
+        why = "no remedies clear: " + "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else "")
+        return [Way(option, T, "", planned, None, np.nan, "", why)]
+    ways = []
+    for aim in AIMS:
+        outages = outages_of(planned, aim, progress)
+        cost, lacks = _cost(planned, outages)
+        carried = outages.states[-1].current if outages.states else np.nan
+        why = "; ".join(outages.forbids[:3])
+        lost = "what the finished line carries is not known" if not why and outages.states and np.isnan(carried) else ""
+        if not why and carried < asked.current - 0.5:
+            why = f"the finished line carries {carried:.0f} A"
+        ways.append(Way(option, T, aim, planned, outages, cost, lacks, why, lost))
+    alike = [way.row | {"aim": ""} for way in ways]
+    return ways[:1] if str(alike[0]) == str(alike[1]) else ways
+
+
+def _cost(planned, outages):
+    """The cost of remedies, wire, hours of crews and of outages, and what of these has no number."""
+    site, prices = planned.site, planned.site.prices
+    cost, lacks = planned.cost, []
+    if site.option != site.old:
+        each = prices.wire_costs.get(site.option)
+        if each is None:
+            lacks.append("wire")
+        else:
+            cost += each * site.plan.spans.length.sum() / 1e3
+    hours = sum(item.hours for item in (*outages.work, *outages.without))
+    circuit_hours = np.nan if outages.grouped is None else outages.grouped.circuit_hours
+    for price, amount, name in ((prices.crew_hour_cost, hours, "hours of crews"),
+                                (prices.circuit_hour_cost, circuit_hours, "outages")):
+        if price is None:
+            lacks.append(name)
+        elif np.isfinite(amount):
+            cost += price * amount
+    return float(cost), ", ".join(lacks)
+
+
+def _front(ways):
+    """Ways that no other beats in cost, number of outages and circuit-hours, the cheapest first."""
+    def worth(way):
+        return np.array([way.cost, way.row["outages"] or 0, np.nan_to_num(way.row["circuit_hours"])])
+
+    kept = [way for way in ways if not any((worth(other) <= worth(way) + 1e-9).all() and (
+        worth(other) < worth(way) - 1e-9).any() for other in ways)]
+    return sorted(kept, key=lambda way: tuple(worth(way)))
+
+
+def _binding(front, ways):
+    """Words for the limits that bind: of the best way what a step more would save, of none which contradict."""
+    if front:
+        return _saved(front[0])
+    words = []
+    for way in ways:
+        if way.planned is not None and way.planned.cleared and way.outages.grouped is None:
+            least = _contradiction(way)
+            words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
+    return list(dict.fromkeys(words))
+
+
+def _grouped(outages, prices):
+    """How work is grouped under other limits, and its last day; not looked at in full."""
+    grouped, _ = schedule(outages.work, prices, outages.aim, 5.0)
+    if grouped is None or prices.calendar is None:
+        return grouped, None
+    start = prices.calendar.start
+    laid = WorkingTime(prices.calendar).row(grouped.hours.tolist(), prices.window / 3600, [start] * grouped.outages)
+    if None in laid or (prices.calendar.by is not None and laid[-1].end.date() > prices.calendar.by):
+        return None, None
+    return grouped, laid[-1].end.date()
+
+
+def _saved(way):
+    outages = way.outages
+    if outages is None or not outages.work or outages.grouped is None:
+        return []
+    prices = outages.prices
+    longer = prices.model_copy(update={"window": prices.window + 3600 * _HOURS})
+    grouped, _ = _grouped(outages, longer)
+    saved = 0 if grouped is None else outages.grouped.outages - grouped.outages
+    words = [f"plan.window binds: {_HOURS:g} h more would save {saved} outage{'s' * (saved > 1)}, not looked at in full"
+             ] if saved > 0 else []
+    more = prices.model_copy(update={"crews": prices.crews + 1})
+    grouped, _ = _grouped(outages, more)
+    less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
+    return words + ([f"plan.crews binds: one more would save {less:.0f} circuit-hours, not looked at in full"]
+                    if less > 0.5 else [])
+
+
+def _contradiction(way):
+    """The smallest set of limits without which the work could be grouped."""
+    prices = way.outages.prices
+    free = {"longest outage": {"window": 36_000_000.0}, "circuits never together": {"never_together": ()},
+            "number of windows": {"windows": 0}}
+    if prices.calendar is not None:
+        calendar = prices.calendar
+        if calendar.by is not None:
+            free["last day"] = {"calendar": _without(calendar, "by")}
+        if calendar.seasons:
+            free["seasons"] = {"calendar": _without(calendar, "seasons")}
+    for count in range(1, len(free) + 1):
+        for names in combinations(free, count):
+            update = {key: value for name in names for key, value in free[name].items()}
+            if _grouped(way.outages, prices.model_copy(update=update))[0] is not None:
+                return names
+    return ()
+
+
+def _without(calendar: Calendar, key: str) -> Calendar:
+    return calendar.model_copy(update={key: None if key == "by" else ()})
+
+
+def write_decision(opened: Opened, decision: Decision, folder: Path, files: Files, *, overwrite: bool = False,
+                   time=None, progress: Progress | None = None) -> Decision:
+    """Write the planned copy of the best way; return the decision with what its check says."""
+    best = decision.best
+    if best is None or best.planned is None:
+        return decision
+    planned = copy_plan(opened, best.planned, folder, overwrite=overwrite, files=files, time=time, progress=progress)
+    best = replace(best, planned=planned)
+    return replace(decision, front=(best, *decision.front[1:]))
+
+
+def decision_lines(decision: Decision) -> list[str]:
+    """Return lines that tell what is asked for, and the ways to it."""
+    asked = decision.asked
+    today = "not known" if np.isnan(asked.today) else f"{asked.today:.0f} A"
+    lines = [f"Asked for: {asked.current:.0f} A; today the line carries {today}"
+             + (f", limited by {asked.today_span}" if asked.today_span else "")
+             + f"; longest outage {asked.longest:g} h" + (f"; by {asked.by}" if asked.by else "")]
+    for way in decision.ways:
+        row, mark = way.row, "*" if any(way.option == each.option and way.aim == each.aim for each in decision.front
+                                        ) else " "
+        at = "" if np.isnan(way.temperature) else f" at {way.temperature:.1f} °C"
+        if way.refused:
+            lines.append(f"  {way.option}{at}: no way, {way.refused}")
+            continue
+        lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {row['remedies']} remedies, {row['outages'] or 0} "
+                     f"outages, {np.nan_to_num(row['circuit_hours']):.0f} circuit-hours"
+                     + (f", done {row['done']}" if row["done"] else "")
+                     + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
+                     + (f"; {way.unknown}" if way.unknown else ""))
+    lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else
+                 "No way: nothing gives what is asked for.")
+    return lines + [f"  {words}" for words in decision.binds]

@@ -1,0 +1,137 @@
+"""The outages of a plan: which work shares one, what is in service between them, and when they are."""
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from corridor.check import Progress
+from corridor.planning.outages.grouping import Grouping
+from corridor.planning.outages.states import State, states_of
+from corridor.planning.outages.work import STRINGING, WorkItem, calendar, list_work, schedule, unschedulable
+from corridor.planning.outages.working_time import Laid, WorkingTime
+from corridor.planning.remedies.plan import Planned
+from corridor.study.plan import Plan as PlanTable
+
+__all__ = ["Outages", "outages_of"]
+
+
+@dataclass(frozen=True)
+class Outages:
+    """The `work` of a plan that needs outages, and what is done `without` one; how it is `grouped` by an `aim`, None
+    where no grouping is allowed, and then what `forbids` it in words; `alone` circuit-hours one by one [h]; `states` of
+    the line today and after each outage; and `laid` the outages in time, by the calendar of the study, none without."""
+
+    work: list[WorkItem]
+    without: list[WorkItem]
+    prices: PlanTable
+    aim: str
+    grouped: Grouping | None
+    alone: float
+    forbids: tuple[str, ...] = ()
+    states: tuple[State, ...] = ()
+    laid: tuple[Laid, ...] = ()
+
+    @property
+    def rows(self) -> list[dict]:
+        """Each outage with its hours, the circuits that are out, its items by name, and when it is."""
+        if self.grouped is None:
+            return []
+        when = [{"start": laid.start.isoformat(), "end": laid.end.isoformat()} for laid in self.laid] or [
+            {} for _ in self.grouped.hours]
+        return [{"outage": g + 1, "hours": hours, "circuits_out": list(out),
+                 "items": [self.work[i].name for i in np.flatnonzero(self.grouped.outage == g)], **when[g]}
+                for g, (hours, out) in enumerate(zip(self.grouped.hours, self.grouped.circuits, strict=True))]
+
+    @property
+    def unassessed(self) -> bool:
+        """Whether of some state nothing tells what hangs."""
+        return any(state.unknown for state in self.states)
+
+    def items_of(self, outage: int) -> list[WorkItem]:
+        """Return the work of an outage, from 0."""
+        return [self.work[i] for i in np.flatnonzero(self.grouped.outage == outage)] if self.grouped else []
+
+    @property
+    def item_times(self) -> list[Laid]:
+        """When each item is worked on, (item,); none without a calendar."""
+        if not self.laid or self.grouped is None:
+            return []
+        when, (start, end) = WorkingTime(self.prices.calendar), calendar(self.work, self.grouped)
+        opens = np.r_[0.0, np.cumsum(self.grouped.hours)[:-1]]
+        return [Laid(*(when.moment(self.laid[g].start.date(), float(hours[i] - opens[g])) for hours in (start, end)))
+                for i, g in enumerate(self.grouped.outage)]
+
+    def ask_by(self, outage: int) -> dict[str, str]:
+        """Return who is to be asked before an outage, by name, and the last day for that."""
+        if not self.laid:
+            return {}
+        met = _met(self.items_of(outage))
+        return {each.name: (self.laid[outage].start.date() - _days(each)).isoformat()
+                for each in self.prices.calendar.notice if each.name in met}
+
+
+def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress | None = None) -> Outages | None:
+    """Return the Outages of a plan, None where there is none; `aim` is one of
+    `corridor.planning.outages.grouping.AIMS`.
+
+    Where the line between two outages would not be safe, what is done in the sections that are not is done in one
+    outage, and the work grouped anew. `progress(done, total)` is told spans.
+    """
+    if not planned.cleared:
+        return None
+    every, prices = list_work(planned), planned.site.prices
+    work, without = [item for item in every if item.hours], [item for item in every if not item.hours]
+    together, unsafe = (), ()
+    while True:
+        grouped, alone = schedule(work, prices, aim, together=together)
+        outages = Outages(work, without, prices, aim, grouped, alone)
+        if grouped is None:
+            return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe))
+        states = tuple(states_of(planned, work, without, grouped, progress)) if work else ()
+        if all(state.safe for state in states):
+            return _in_time(replace(outages, states=states))
+        unsafe = tuple(f"in service after outage {states[-1].after}: {words}" for words in states[-1].words)
+        # First what is done before the wire is pulled shares an outage, then the pull, too.
+        more = {*together, *_shared(planned.site, work, states[-1].unsafe, STRINGING)}
+        if more == {*together}:
+            more |= {*_shared(planned.site, work, states[-1].unsafe, ())}
+        if more == {*together}:
+            return replace(outages, grouped=None, forbids=unsafe)
+        together = tuple(sorted(more))
+
+
+def _shared(site, work, sections, but):
+    """Pairs of items that change one of some sections, `but` for some kinds."""
+    own = [[i for i, item in enumerate(work) if item.kind not in but and s in site.plan.spans.section[item.spans]]
+           for s in sections]
+    return [pair for items in own for pair in zip(items[:-1], items[1:], strict=True)]
+
+
+def _in_time(outages):
+    """The same with outages laid into the calendar, if there is one; no grouping where they find no room there."""
+    when, prices, grouped = outages.prices.calendar, outages.prices, outages.grouped
+    if when is None or not outages.work:
+        return outages
+    longest = prices.window / 3600
+    earliest = [when.start + max((_days(each) for each in when.notice if each.name in _met(outages.items_of(g))),
+                                 default=when.start - when.start) for g in range(grouped.outages)]
+    laid = WorkingTime(when).row(grouped.hours.tolist(), longest, earliest)
+    lost = laid.index(None) if None in laid else None
+    if lost is not None:
+        words = (f"outage {lost + 1} ({', '.join(item.name for item in outages.items_of(lost))}) finds no room of "
+                 f"{grouped.hours[lost]:g} working hours within plan.window, {longest:g} h, and plan.calendar",)
+    elif when.by is not None and laid[-1].end.date() > when.by:
+        words = (f"outage {len(laid)} ends on {laid[-1].end.date()}: later than plan.calendar.by, {when.by}",)
+    else:
+        return replace(outages, laid=tuple(laid))
+    return replace(outages, grouped=None, forbids=words)
+
+
+def _met(items):
+    """All that somebody is to be asked about for some work."""
+    return {name for item in items for name in (*item.out, *item.guards, *item.crossed)}
+
+
+def _days(notice):
+    return timedelta(seconds=notice.period)

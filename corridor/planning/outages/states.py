@@ -1,0 +1,188 @@
+"""What hangs while a circuit is back in service between two outages: whether that is safe, and what it carries.
+
+Between outages some remedies are in place, some sections have the new wire, and the others the old one. A section with
+the new wire must clear as it does when all is done. One with the old wire may fall short of nothing that it does not
+fall short of today, and of that by no more; nothing of it may be lifted, overloaded or left unassessed that is not
+today.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corridor.check import Progress
+from corridor.planning.outages.grouping import Grouping
+from corridor.planning.outages.work import AT_STRUCTURES, STRINGING, WorkItem
+from corridor.planning.remedies.alterations import NONE, Alterations
+from corridor.planning.remedies.plan import Planned
+from corridor.planning.remedies.variants import Variant, assess_variant, failing_sections
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
+
+__all__ = ["State", "carried_today", "states_of", "with_items"]
+
+#: By how much less a margin of the old wire may be than today without being less [m].
+_SAME = 1e-3
+_KEY = ("wire", "case", "against", "obstacle", "measure", "position")
+
+
+@dataclass(frozen=True)
+class State:
+    """The line after so many outages (`after`, 0 today): `pulled` sections with the new wire, `unsafe` sections and
+    `words` that say why; `unknown` sections without the new wire of which nothing tells what hangs there; `left`
+    violations of the old wire that are there today, too; `current` and `emergency_current` that it carries [A], nan
+    where that is not known, and the spans that set them, None where clearance sets none."""
+
+    after: int
+    pulled: tuple[str, ...]
+    unsafe: tuple[int, ...]
+    words: tuple[str, ...]
+    unknown: tuple[str, ...]
+    left: int
+    current: float
+    span: str | None
+    emergency_current: float
+    emergency_span: str | None
+
+    @property
+    def safe(self) -> bool:
+        """Whether a circuit may be put back."""
+        return not self.unsafe
+
+
+def states_of(planned: Planned, work: Sequence[WorkItem], without: Sequence[WorkItem], grouped: Grouping,
+              progress: Progress | None = None) -> list[State]:
+    """Return the State of the line today and after each outage, as far as the first that is unsafe, looked at in full.
+
+    `without` is what is done before the first outage, as it needs none.
+    """
+    now, states = planned.every, []
+    for after in range(grouped.outages + 1):
+        done = [*without, *(item for item, outage in zip(work, grouped.outage, strict=True) if outage < after)]
+        if after:
+            now = assess_variant(planned.site, with_items(planned, done), now, progress, limits=True, every=True)
+        states.append(_state(planned, now, after, _pulled(planned, done)))
+        if not states[-1].safe:
+            break
+    return states
+
+
+def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
+    """Return what of the alterations of a plan is in place when some work is done."""
+    every = planned.after.alterations
+    at, spans, gone = ({item.place for item in done if item.kind in kinds}
+                       for kinds in (AT_STRUCTURES, ("add", "grade"), ("remove",)))
+    strung = {s for item in done for s in item.sections}
+    hangs = planned.site.option == planned.site.old
+    return replace(
+        every, changes=tuple(change if s in at else NONE for s, change in enumerate(every.changes)),
+        cut=np.where(np.isin(np.arange(len(every.cut)), list(spans)), every.cut, 0.0),
+        removed=every.removed & np.isin(np.arange(len(every.removed)), list(gone)),
+        # A new wire is strung as it is to hang.
+        tightened=np.where(np.isin(np.arange(len(every.tightened)), list(strung)), every.tightened, 0.0) if hangs else
+        every.tightened, added=every.added[np.isin(every.added, list(spans))])
+
+
+def _pulled(planned, done):
+    """Sections with the new wire."""
+    if planned.site.option == planned.site.old:
+        return np.zeros(0, int)
+    return np.array(sorted({s for item in done if item.kind in STRINGING for s in item.sections}), int)
+
+
+def _state(planned, now, after, pulled):
+    site = planned.site
+    kept = np.setdiff1d(np.arange(len(site.plan.sections)), pulled)
+    new, left = now.of(site.option), 0
+    # Findings of what hangs, the sections where it does, in which it fails, and what falls short there today.
+    hangs = [(new, pulled, failing_sections(new, planned.before, site.prices.largest_load_ratio), {})]
+    if site.old is not None:
+        old, today = now.of(site.old), planned.every.of(site.old)
+        known = _margins(today, kept)
+        worse = replace(old, layers=old.layers | {"violations": _worse(old, known)})
+        hangs.append((worse, kept, failing_sections(worse, today), known))
+        left = len(_short_rows(old, kept)) - len(_short_rows(worse, kept))
+    unsafe, words = np.zeros(0, int), []
+    for variant, sections, failing, known in hangs:
+        failing = np.intersect1d(failing, sections).astype(int)
+        unsafe = np.union1d(unsafe, failing).astype(int)
+        words += _short(site, variant, sections, known)
+        other = np.setdiff1d(failing, _base(variant, variant.layers["violations"]))
+        words += [f"section {site.plan.sections.name[s]}: a string is lifted, a wire or structure loaded too much, or "
+                  "something is left unassessed" for s in other]
+    carriers = [(site.option, pulled)] + ([(site.old, kept)] if site.old else [])
+    bare = site.plan.sections.name[kept] if site.old is None and after else ()
+    return State(after, tuple(site.plan.sections.name[pulled].tolist()), tuple(unsafe.tolist()), tuple(words),
+                 tuple(bare), left, *(each for which in ("", "emergency_") for each in _carried(now, carriers, which)))
+
+
+def _base(variant, rows):
+    """Sections of the line as it stands that rows of findings are of."""
+    line = variant.line
+    return line.before.spans.section[line.parent[line.spans_at(rows)]]
+
+
+def _keys(variant, rows):
+    line = variant.line
+    return zip(line.parent[line.spans_at(rows)].tolist(), *(rows[name] for name in _KEY), strict=True)
+
+
+def _margins(today, kept):
+    """What falls short today in sections, to its margin [m]."""
+    rows, least = today.layers["violations"], {}
+    for key, section, margin in zip(_keys(today, rows), _base(today, rows), rows["margin_m"], strict=True):
+        if section in kept:
+            least[key] = min(least.get(key, np.inf), float(margin))
+    return least
+
+
+def _worse(old, before):
+    """Violations of the old wire that are not there today, or by less."""
+    rows = old.layers["violations"]
+    worse = np.array([margin < before.get(key, np.inf) - _SAME for key, margin in
+                      zip(_keys(old, rows), rows["margin_m"], strict=True)], bool)
+    return {name: values[worse] for name, values in rows.items()}
+
+
+def _short_rows(variant, sections):
+    """Rows of violations in sections, the worst first."""
+    rows = variant.layers["violations"]
+    own = np.flatnonzero(np.isin(_base(variant, rows), sections))
+    return own[np.argsort(rows["margin_m"][own], kind="stable")]
+
+
+def _short(site, variant, sections, known):
+    """Words for what falls short in sections; `known` what does so today, to its margin [m]."""
+    rows, keys, worst = variant.layers["violations"], list(_keys(variant, variant.layers["violations"])), {}
+    for i in _short_rows(variant, sections):
+        worst.setdefault(rows["span"][i], i)
+    return [f"{span} with the {'new' if rows['option'][i] == site.option else 'old'} wire, {rows['case'][i]}: "
+            f"{-rows['margin_m'][i]:.2f} m short of {rows['obstacle'][i] or rows['against'][i]}"
+            + (f", today {-known[keys[i]]:.2f} m" if keys[i] in known else "") for span, i in worst.items()]
+
+
+def carried_today(now: Variant, option: str) -> tuple[float, str | None]:
+    """Return the current that a line carries with one option all along [A], nan where that is not known, and the span
+    that sets it, None where clearance sets none."""
+    return _carried(now, [(option, np.arange(len(now.line.before.sections)))], "")
+
+
+def _carried(now: Variant, of, which):
+    """The current that the line carries [A], and the span that sets it: of options the limits in their sections."""
+    rows = now.layers["limits"]
+    base, currents, spans, governs = _base(now, rows), [], [], []
+    for option, sections in of:
+        own = np.isin(base, sections) & (np.asarray(rows["option"]) == option)
+        currents.append(np.asarray(rows[f"{which}limit_current_a"], float)[own])
+        spans.append(rows["span"][own])
+        governs.append(rows[f"{which}governs"][own])
+    current, span, governs = (np.concatenate(each) for each in (currents, spans, governs))
+    none = governs == NO_TEMPERATURE
+    lost = (governs == UNKNOWN) | (np.isnan(current) & ~none)
+    if not len(current) or (governs == None).all():  # noqa: E711
+        return np.nan, None
+    if lost.any():
+        return np.nan, str(span[np.flatnonzero(lost)[0]])
+    current = np.where(none, 0.0, current)
+    least = int(current.argmin())
+    return float(current[least]), str(span[least]) if "clear" in str(governs[least]) else None
