@@ -25,6 +25,7 @@ from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cost_ladder import derated
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
+from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import Variant, assess_variant
 from corridor.study.plan import Calendar
 from corridor.study.plan import Plan as PlanTable
@@ -53,8 +54,8 @@ class Asked:
 class Way:
     """One way to what is asked for: an option at a `temperature` [degC], and outages by an `aim`.
 
-    `planned` None where the option cannot carry the current; `refused` words for why it is no way, `unknown` for what of
-    it was not assessed, "" where nothing is; `cost` of remedies and wire, and what of it is not known, in words.
+    `planned` None where the option cannot carry the current; `refused` words for why it is no way, `unknown` for what
+    of it was not assessed, "" where nothing is; `cost` of remedies and wire, and what of it is not known, in words.
     """
 
     option: str
@@ -346,8 +347,9 @@ def decision_lines(decision: Decision) -> list[str]:
         if way.refused:
             lines.append(f"  {way.option}{at}: no way, {way.refused}")
             continue
-        lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {row['remedies']} remedies, {row['outages'] or 0} "
-                     f"outages, {np.nan_to_num(row['circuit_hours']):.0f} circuit-hours"
+        hours = np.nan_to_num(row["circuit_hours"])
+        lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
+                     f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
                      + (f"; {way.unknown}" if way.unknown else ""))

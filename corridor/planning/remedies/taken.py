@@ -156,4 +156,5 @@ def _line(remedy, line, where, amount, unit, volume, cost, _):
 
 def counted(number: int, noun: str) -> str:
     """Return so many of something, in words."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    many = f"{noun[:-1]}ies" if noun.endswith("dy") else f"{noun}s"
+    return f"{number} {noun}" if number == 1 else f"{number} {many}"

@@ -1,0 +1,69 @@
+"""The cost of plans against the least of all combinations of remedies, each looked at in full; seeded small lines."""
+
+import os
+from itertools import product
+
+import numpy as np
+import pytest
+
+from corridor.planning.remedies.constraints import rules_of_choice
+from corridor.planning.remedies.offered import alterations_of
+from corridor.planning.remedies.plan import plan_option, site_of
+from corridor.planning.remedies.variants import assess_variant, clears, failing_sections
+from corridor.session import open_study
+from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
+from tests.test_states import two_wires
+
+SEEDS = range(int(os.environ.get("RANDOM_LINES", 4)))
+KINDS = (("raise", "post"), ("raise", "strain"), ("post", "grade"), ("raise", "shorten"), ("raise", "post", "grade"))
+
+
+def random_study(folder, seed):
+    """Six spans over one or two hillocks, two kinds of remedies or three with costs by chance, in coarse steps."""
+    random, study = np.random.default_rng(seed), TinyStudy(folder)
+    spans = random.choice(6, int(random.integers(1, 3)), replace=False)
+    hills = [(150 + 300 * int(k) + random.uniform(-100, 100), random.uniform(3.5, 7.0)) for k in spans]
+
+    def hilly(e, n):
+        z = plane(e, n)
+        for place, top in hills:
+            z = z + top * np.exp(-((e - EAST - place) ** 2 + (n - NORTH) ** 2) / 60**2)
+        return z
+
+    study.structures = line_of(7)
+    study.write_ground(hilly, high=(EAST + 2200, NORTH + 400))
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    names = ", ".join(f'"{kind}"' for kind in KINDS[seed % len(KINDS)])
+    costs = "".join(f"{kind}_cost = {random.uniform(*ends):.2f}\n" for kind, ends in (
+        ("raise", (0.5, 2)), ("post", (0.5, 2)), ("strain", (1, 3)), ("grade", (0.3, 1.5)), ("shorten", (0.3, 1))))
+    study.text += f"\n[plan]\nremedies = [{names}]\nstep = 1.0\nlargest_raise = 3\nlargest_cut = 3\n" \
+                  f"shortest_string = 0.4\n{costs}"
+    return study
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_combination_that_clears_is_cheaper(tmp_path, seed):
+    """All that cost less are tried, each assessed exactly; where there is no plan, all there are."""
+    with open_study(random_study(tmp_path, seed).write()) as opened:
+        planned = plan_option(site_of(opened.inputs, "today"))
+        m, site, before, rules = planned.remedies, planned.site, planned.before, rules_of_choice(planned.remedies)
+        most = planned.cost - 1e-9 if planned.cleared else np.inf
+        ways = [steps for steps in map(np.array, product(*(range(int(n) + 1) for n in m.most)))
+                if m.cost(steps).sum() < most and (rules.A @ (steps * m.step) >= rules.need - 1e-9).all()]
+        for steps in sorted(ways, key=lambda each: m.cost(each).sum()):
+            assert not clears(assess_variant(site, alterations_of(site, m, steps), before), before), \
+                f"{m.cost(steps).sum():.3f} does, too: the plan costs {planned.cost:.3f}"
+        if planned.cleared:
+            assert planned.bound <= planned.cost + 1e-9 and planned.gap >= 0
+
+
+def test_sections_that_fail_are_those_of_what_falls_short(tmp_path):
+    """Of a variant that does not clear some section fails, and of one that clears none does."""
+    with open_study(two_wires(tmp_path / "study").write()) as opened:
+        site = site_of(opened.inputs, "alloy")
+        before = assess_variant(site)
+        v = before.layers["violations"]
+        sections = site.plan.spans.section[before.line.spans_at(v)]
+        assert set(failing_sections(before, before).tolist()) == set(sections.tolist()) != set()
+        planned = plan_option(site)
+        assert planned.cleared and not len(failing_sections(planned.after, before))

@@ -1,0 +1,145 @@
+"""What gives a rating: the way that is chosen, put back as a study; limits that bind; files for people."""
+
+import json
+from datetime import datetime
+
+import icalendar
+import numpy as np
+import pyogrio
+import pypdf
+import pytest
+
+from corridor.errors import InputError
+from corridor.planning.decision import asked_of, decide
+from corridor.session import open_study
+from tests.common import run as run_main
+from tests.test_states import two_wires
+
+CALENDAR = "\n[plan.calendar]\nstart = 2027-03-01\n[[plan.calendar.notice]]\nname = \"village:1\"\nperiod = \"240 h\"\n"
+
+
+def run(capsys, path, *more):
+    status = run_main("plan", str(path), "--json", *map(str, more))
+    return status, json.loads(capsys.readouterr().out)
+
+
+@pytest.fixture
+def study(tmp_path):
+    return two_wires(tmp_path / "study", "window = '60 h'\nwire_costs = {alloy = 2.0}" + CALENDAR)
+
+
+def test_the_chosen_way_carries_what_is_asked_for(study, tmp_path, capsys):
+    """The copy is a study of its own: its limits, asked of it anew, are no less than the current, and it is clear."""
+    status, told = run(capsys, study.write(), "--rating", "700", "--longest-outage", "60h", "--folder", tmp_path / "p")
+    assert status == 0 and told["chosen"]["option"] == "alloy"
+    assert [way["refused"] for way in told["ways"] if way["option"] == "today"][0].startswith("carries ")
+    with open_study(tmp_path / "p" / "study.toml", trust=True) as copy:
+        rows = copy.limits().limits
+        own = rows["option"] == "alloy"
+        assert np.min(rows["limit_current_a"][own].astype(float)) >= 700 - 0.5
+        top = next(each for each in copy.study.options if each.name == "alloy").maximum_temperature
+    assert top < 150, "it is planned for no more heat than the current needs"
+    # At a tenth of a kelvin less it would not carry it.
+    with open_study(study.path) as opened:
+        heat = opened.laid_out[0].heat
+        index = [each.name for each in opened.inputs.options].index("alloy")
+        assert heat.current_at(index, top) >= 700 > heat.current_at(index, top - 0.11)
+
+
+def test_today_is_what_the_line_carries(study):
+    """+10 % of the least limit of the spans, not of the wire's own."""
+    with open_study(study.write()) as opened:
+        limits = opened.limits().limits
+        own = limits["option"] == "today"
+        least = float(np.min(limits["limit_current_a"][own].astype(float)))
+        asked = asked_of(opened, "+10 %")
+        assert asked.today == pytest.approx(least, abs=1e-3) and asked.current == pytest.approx(1.1 * least, abs=1e-3)
+        with pytest.raises(InputError, match="a current in amperes"):
+            asked_of(opened, "more")
+
+
+def test_limits_bind_one_after_the_other(study):
+    """A current that no wire carries; a longest outage that no pull fits in; a last day before the work is done."""
+    with open_study(study.write()) as opened:
+        most = decide(opened, "5000")
+        assert most.best is None and all("carries" in way.refused for way in most.ways)
+        short = decide(opened, "700", longest=10.0, options=["alloy"])
+        assert short.best is None and "plan.window" in short.ways[0].refused
+        assert any("longest outage" in words for words in short.binds)
+        from datetime import date
+        early = decide(opened, "700", by=date(2027, 3, 2), options=["alloy"])
+        assert early.best is None and "plan.calendar.by" in early.ways[0].refused
+        assert any("last day" in words for words in early.binds)
+        good = decide(opened, "700", options=["alloy"])
+        assert good.best is not None
+        costs = [way.cost for way in good.front]
+        assert costs == sorted(costs) and good.best.cost == pytest.approx(
+            good.best.planned.cost + 2.0 * good.best.planned.site.plan.spans.length.sum() / 1e3)
+
+
+def test_what_has_no_cost_is_named(study):
+    study.text = study.text.replace("wire_costs = {alloy = 2.0}", "")
+    with open_study(study.write()) as opened:
+        best = decide(opened, "700", options=["alloy"]).best
+    assert "wire" in best.not_costed and "outages" in best.not_costed
+    assert best.cost == pytest.approx(best.planned.cost)
+
+
+@pytest.mark.parametrize(("more", "word"), [
+    (("--rating", "700", "--by", "soon"), "by"), (("--rating", "700", "--longest-outage", "long"), "longest-outage"),
+    (("--by", "2027-06-01"), "by"), (("--rating", "700", "--ladder", "3"), "rating"), ((), "option"),
+    (("--rating", "700", "--by", "2026-01-01"), "plan.calendar.start"), (("--rating", "-x"), "rating")])
+def test_what_cannot_be_asked_is_refused(study, tmp_path, capsys, more, word):
+    assert run_main("plan", str(study.write()), *more, "--folder", str(tmp_path / "p")) == 2
+    assert word in capsys.readouterr().err and not (tmp_path / "p").exists()
+
+
+def test_last_day_without_a_calendar_is_refused(tmp_path, capsys):
+    study = two_wires(tmp_path / "study")
+    assert run_main("plan", str(study.write()), "--rating", "700", "--by", "2027-06-01") == 2
+    assert "plan.calendar" in capsys.readouterr().err
+
+
+def test_files_for_people(study, tmp_path, capsys):
+    """The calendar as a library reads it, layers with date-times, orders with a page each, requests by circuit."""
+    status, told = run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")
+    assert status == 0
+    folder = tmp_path / "p"
+    events = icalendar.Calendar.from_ical((folder / "calendar.ics").read_bytes()).walk("VEVENT")
+    assert len(events) == len(told["outages"]) >= 1
+    for event, row in zip(events, told["outages"], strict=True):
+        assert event.decoded("dtstart") == datetime.fromisoformat(row["start"])
+        assert event.decoded("dtend") == datetime.fromisoformat(row["end"])
+        assert str(event["summary"]).endswith(", ".join(row["circuits_out"]))
+    outages = pyogrio.read_dataframe(folder / "plan.gpkg", layer="outages")
+    assert outages["start"].dtype.kind == "M" and (outages["end"] > outages["start"]).all()
+    items = pyogrio.read_dataframe(folder / "plan.gpkg", layer="work_items")
+    for _, item in items.iterrows():
+        own = outages[outages.outage == item.outage].iloc[0]
+        assert own["start"] <= item["start"] < item["end"] <= own["end"]
+    pages = pypdf.PdfReader(folder / "work_orders.pdf").pages
+    assert len(pages) == len(items)
+    words = "\n".join(page.extract_text() for page in pages)
+    assert all(name in words for name in items["item"]) and "licensed engineer" in words
+    requests = (folder / "switching.csv").read_text().splitlines()
+    assert len(requests) == 1 + sum(len(row["circuits_out"]) for row in told["outages"])
+    states = pyogrio.read_dataframe(folder / "plan.gpkg", layer="states", read_geometry=False)
+    assert len(states) == len(outages) + 1 and states["limit_current_a"].notna().all()
+
+
+def test_loads_before_and_after(study, tmp_path, capsys):
+    """The rows of both checks, looked up by hand: the greatest load of any wire and case."""
+    status, _ = run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")
+    study.check()
+    rows = pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer="loads", read_geometry=False)
+    plan = pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer="plan", read_geometry=False)
+    assert set(plan[plan.remedy == "raise"]["where"]) <= set(rows.structure)
+    for column, path, option in (("today", study.path.parent / "findings.gpkg", "today"),
+                                 ("planned", tmp_path / "p" / "findings.gpkg", "alloy")):
+        loads = pyogrio.read_dataframe(path, layer="structure_loads", read_geometry=False)
+        loads = loads[(loads.option == option) | loads.option.isna()]
+        for _, row in rows.iterrows():
+            own = loads[loads.structure == row.structure]
+            for each in ("vertical", "transverse", "longitudinal"):
+                assert row[f"{each}_{column}_n"] == pytest.approx(own[f"{each}_n"].abs().max(), abs=0.01)
+            assert row[f"least_vertical_{column}_n"] == pytest.approx(own["vertical_n"].min(), abs=0.01)
