@@ -15,7 +15,8 @@ from corridor.session import open_study
 from tests.common import run as run_main
 from tests.test_states import two_wires
 
-CALENDAR = "\n[plan.calendar]\nstart = 2027-03-01\n[[plan.calendar.notice]]\nname = \"village:1\"\nperiod = \"240 h\"\n"
+WIRE = "[[plan.wires]]\noption = \"alloy\"\ncost_per_km = 2.0\n"
+CALENDAR = "[plan.calendar]\nstart = 2027-03-01\n"
 
 
 def run(capsys, path, *more):
@@ -25,7 +26,7 @@ def run(capsys, path, *more):
 
 @pytest.fixture
 def study(tmp_path):
-    return two_wires(tmp_path / "study", "window = '60 h'\nwire_costs = {alloy = 2.0}" + CALENDAR)
+    return two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR)
 
 
 def test_the_chosen_way_carries_what_is_asked_for(study, tmp_path, capsys):
@@ -78,7 +79,7 @@ def test_limits_bind_one_after_the_other(study):
 
 
 def test_what_has_no_cost_is_named(study):
-    study.text = study.text.replace("wire_costs = {alloy = 2.0}", "")
+    study.text = study.text.replace(WIRE, "")
     with open_study(study.write()) as opened:
         best = decide(opened, "700", options=["alloy"]).best
     assert "wire" in best.not_costed and "outages" in best.not_costed

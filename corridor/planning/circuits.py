@@ -7,7 +7,10 @@ import shapely
 
 from corridor.line.facts import Framings, Obstacles, Structures
 
-__all__ = ["other_circuits", "own_circuits"]
+__all__ = ["GUARDED", "other_circuits", "own_circuits"]
+
+#: Things below a span that are guarded while wires are drawn over them.
+GUARDED = ("road", "rail", "water")
 
 #: Wires of another line nearer to each other than this are one circuit, where their layer and voltage agree [m].
 _ONE_CIRCUIT = 15.0

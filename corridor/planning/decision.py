@@ -232,7 +232,7 @@ def _cost(planned, outages):
     site, prices = planned.site, planned.site.prices
     cost, lacks = planned.cost, []
     if site.option != site.old:
-        each = prices.wire_costs.get(site.option)
+        each = next((row.cost_per_km for row in prices.wires if row.option == site.option), None)
         if each is None:
             lacks.append("wire")
         else:

@@ -8,7 +8,7 @@ from pydantic import Field
 from corridor.study.table import Read, Table, Text
 from corridor.study.values import ClockTime, Day, DayOfYear, Measure
 
-__all__ = ["REMEDIES", "WEEKDAYS", "Calendar", "NeverTogether", "Notice", "Plan", "WorkSeason"]
+__all__ = ["REMEDIES", "WEEKDAYS", "Calendar", "NeverTogether", "Notice", "Plan", "WireCost", "WorkSeason"]
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
@@ -33,6 +33,13 @@ class WorkSeason(Table):
 
     first_day: Annotated[int, Read(DayOfYear())] = Field(description="First day; of a date the year does not count.")
     last_day: Annotated[int, Read(DayOfYear())] = Field(description="Last day, likewise.")
+
+
+class WireCost(Table):
+    """What the wires of an option cost."""
+
+    option: Text = Field(description="Name of the option.")
+    cost_per_km: float = Field(ge=0, description="Of a kilometre of line: all its wires, and hanging them up.")
 
 
 class Notice(Table):
@@ -119,8 +126,7 @@ class Plan(Table):
         432_000.0, description="Longest outage.")
     currency: Text | None = Field(None, description=(
         "What costs are in, with the year, such as `kEUR of 2026`. Default: relative."))
-    wire_costs: dict[str, Annotated[float, Field(ge=0)]] = Field({}, description=(
-        "Cost of a kilometre of line with the wires of an option, pulled, by its name."))
+    wires: tuple[WireCost, ...] = Field((), description="What new wires cost.")
     crew_hour_cost: Annotated[float, Field(ge=0)] | None = Field(None, description="Cost of an hour of work.")
     circuit_hour_cost: Annotated[float, Field(ge=0)] | None = Field(
         None, description="Cost of an hour for which a circuit is out.")

@@ -8,7 +8,7 @@ import shapely
 from corridor.clearance.findings import span_chords
 from corridor.installation.pull_rows import pull_hours
 from corridor.installation.pulls import pulls_of
-from corridor.planning.circuits import other_circuits, own_circuits
+from corridor.planning.circuits import GUARDED, other_circuits, own_circuits
 from corridor.planning.outages.grouping import Grouping, group_items, one_by_one, what_forbids
 from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import NONE
@@ -18,8 +18,6 @@ from corridor.study.plan import Plan as PlanTable
 __all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "order_of", "reels", "schedule",
            "table_of_circuits", "unschedulable"]
 
-#: Things below a span that are guarded while wires are drawn over them.
-_GUARDED = ("road", "rail", "water")
 #: Kinds of work on the wires of a section: what they cross is out, too.
 STRINGING = ("pull", "re-tension")
 #: Kinds of work at a structure.
@@ -86,7 +84,7 @@ def list_work(planned: Planned) -> list[WorkItem]:
 
 
 def _guards(obstacles, line):
-    at = np.flatnonzero(np.isin(obstacles.category.astype(str), _GUARDED) & (obstacles.fault == ""))
+    at = np.flatnonzero(np.isin(obstacles.category.astype(str), GUARDED) & (obstacles.fault == ""))
     return tuple(obstacles.obstacle[i] for i in at[shapely.intersects(obstacles.geometry[at], line)])
 
 

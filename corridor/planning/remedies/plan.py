@@ -13,7 +13,7 @@ from corridor.jobs.folder import made_folder
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
-from corridor.planning.circuits import other_circuits, own_circuits
+from corridor.planning.circuits import GUARDED, other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
@@ -178,6 +178,11 @@ def _check_names(inputs, prices):
     given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
     given += [(f"guarded_circuits.{i}", name, list(other_circuits(obstacles)))
               for i, name in enumerate(prices.guarded_circuits)]
+    given += [(f"wires.{i}.option", row.option, [each.name for each in inputs.study.options])
+              for i, row in enumerate(prices.wires)]
+    if prices.calendar is not None:
+        met = [*circuits, *obstacles.obstacle[np.isin(obstacles.category.astype(str), GUARDED)]]
+        given += [(f"calendar.notice.{i}.name", row.name, met) for i, row in enumerate(prices.calendar.notice)]
     if "removable" in prices.model_fields_set:
         given += [(f"removable.{i}", name, categories) for i, name in enumerate(prices.removable)]
     for i, pair in enumerate(prices.never_together):
