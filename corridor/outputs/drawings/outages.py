@@ -2,13 +2,14 @@
 
 import numpy as np
 import shapely
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 
 from corridor.outputs.drawings.style import drawn, pens, save
 
 __all__ = ["draw_calendar", "draw_map"]
 
 
-def draw_calendar(path, names, start, end, outage):
+def draw_calendar(path, names, start, end, outage, dated=False):
     """Draw a bar for every work item, outage after outage, and write it.
 
     Parameters
@@ -16,8 +17,10 @@ def draw_calendar(path, names, start, end, outage):
     path : path
     names : sequence of str
     start, end : ndarray, shape (item,)
-        Hours of outage since the first began [h].
+        Hours of outage since the first began [h], or days as of matplotlib where `dated`.
     outage : ndarray of int, shape (item,)
+    dated : bool
+        Whether the axis has dates.
     """
     order = np.lexsort((start, outage))
     with drawn(8.4, 1.2 + 0.24 * len(order)) as (figure, panels):
@@ -26,7 +29,7 @@ def draw_calendar(path, names, start, end, outage):
             own = outage == g
             if g % 2:
                 axes.axvspan(start[own].min(), end[own].max(), color="#eef0f2", zorder=0)
-            axes.annotate(f"outage {g + 1}", (start[own].min(), 1), xycoords=("data", "axes fraction"), xytext=(3, 3),
+            axes.annotate(f"{g + 1}", (start[own].min(), 1), xycoords=("data", "axes fraction"), xytext=(3, 3),
                           textcoords="offset points", fontsize=8, color=pen["color"])
         every = pens(outage.max() + 1)
         for place, i in enumerate(order):
@@ -35,8 +38,16 @@ def draw_calendar(path, names, start, end, outage):
         axes.invert_yaxis()
         axes.grid(True, axis="x")
         axes.grid(False, axis="y")
-        axes.set(xlabel="Hours of outage, one outage after the other [h]", xlim=(0, end.max() * 1.01))
-        figure.suptitle("Work by outage", x=0.01, ha="left", fontsize=10)
+        if dated:
+            days = end.max() - start.min()
+            axes.set(xlabel="Local time; nights and free days count as outage",
+                     xlim=(start.min() - 0.01 * days, end.max() + 0.01 * days))
+            locator = AutoDateLocator(minticks=4, maxticks=9)
+            axes.xaxis.set_major_locator(locator)
+            axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+        else:
+            axes.set(xlabel="Hours of outage, one outage after the other [h]", xlim=(0, end.max() * 1.01))
+        figure.suptitle("Work by outage: the number of each above", x=0.01, ha="left", fontsize=10)
         save(figure, path)
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas
 import shapely
+from matplotlib.dates import date2num
 
 from corridor.clearance.findings import span_chords
 from corridor.opened import guard_of
@@ -81,7 +82,9 @@ def _write(folder, planned, outages, kind, time):
     write_layer(path, "states", _states(outages.states))
     write_csv(folder / tables[2], _states(outages.states))
     drawings = [f"calendar.{kind}", f"outages.{kind}"]
-    draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage)
+    if moments:
+        start, end = (date2num([getattr(each, name) for each in moments]) for name in ("start", "end"))
+    draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage, bool(moments))
     # The map shows the chords of work on wires, the middle of other work.
     places = [item.geometry if item.kind in STRINGING else shapely.centroid(item.geometry) for item in work]
     draw_map(folder / drawings[1], places, [item.kind for item in work], grouped.outage,

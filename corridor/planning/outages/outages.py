@@ -130,7 +130,7 @@ def _in_time(outages):
 
 def _met(items):
     """All that somebody is to be asked about for some work."""
-    return {name for item in items for name in (*item.out, *item.guards, *item.crossed)}
+    return {name for item in items for name in (*item.out, *(item.guards if item.kind in STRINGING else ()))}
 
 
 def _days(notice):
