@@ -91,12 +91,14 @@ class Way:
 
 @dataclass(frozen=True)
 class Decision:
-    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, and what was asked."""
+    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, and what
+    costs are in."""
 
     asked: Asked
     ways: tuple[Way, ...]
     front: tuple[Way, ...]
     binds: tuple[str, ...]
+    currency: str | None = None
 
     @property
     def best(self) -> Way | None:
@@ -179,7 +181,8 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
     possible = [way for way in ways if not way.refused]
     # What is not known is a way only where there is no other.
     front = _front([way for way in possible if not way.unknown] or possible)
-    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)))
+    currency = None if opened.study.plan is None else opened.study.plan.currency
+    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency)
 
 
 def _limited(site: Site, asked: Asked) -> Site:
@@ -339,13 +342,14 @@ def decision_lines(decision: Decision) -> list[str]:
     today = "not known" if np.isnan(asked.today) else f"{asked.today:.0f} A"
     lines = [f"Asked for: {asked.current:.0f} A; today the line carries {today}"
              + (f", limited by {asked.today_span}" if asked.today_span else "")
-             + f"; longest outage {asked.longest:g} h" + (f"; by {asked.by}" if asked.by else "")]
+             + f"; longest outage {asked.longest:g} h" + (f"; by {asked.by}" if asked.by else "")
+             + f"; costs: {decision.currency or 'relative'}"]
     for way in decision.ways:
         row, mark = way.row, "*" if any(way.option == each.option and way.aim == each.aim for each in decision.front
                                         ) else " "
         at = "" if np.isnan(way.temperature) else f" at {way.temperature:.1f} °C"
         if way.refused:
-            lines.append(f"  {way.option}{at}: no way, {way.refused}")
+            lines.append(f"  {way.option}{at}: not possible: {way.refused}")
             continue
         hours = np.nan_to_num(row["circuit_hours"])
         lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
@@ -354,5 +358,5 @@ def decision_lines(decision: Decision) -> list[str]:
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
                      + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else
-                 "No way: nothing gives what is asked for.")
+                 "Nothing gives what is asked for.")
     return lines + [f"  {words}" for words in decision.binds]

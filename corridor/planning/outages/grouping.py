@@ -99,7 +99,7 @@ def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iter
     """Return words for what keeps `group_items` from a grouping: each item by its name with the limit that it breaks,
     or how many outages there must be."""
     hours, out = np.asarray(hours, float), [frozenset(own) for own in circuits]
-    words = [f"{name} takes {h:g} h: longer than plan.window, {window:g} h"
+    words = [f"{name} takes {h:.3g} h: longer than plan.window, {window:g} h"
              for name, h in zip(names, hours, strict=True) if h > window]
     words += [f"{name} takes {a} and {b} out, which plan.never_together forbids"
               for name, own in zip(names, out, strict=True) for a, b in never if {a, b} <= own]
