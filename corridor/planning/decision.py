@@ -91,8 +91,8 @@ class Way:
 
 @dataclass(frozen=True)
 class Decision:
-    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, and what
-    costs are in."""
+    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, and
+    what costs are in."""
 
     asked: Asked
     ways: tuple[Way, ...]

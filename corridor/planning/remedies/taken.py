@@ -113,7 +113,8 @@ def plan_lines(planned: Planned) -> list[str]:
         return lines + today_lines(planned.today)
     lines += [_line(*row) for row in zip(*taken(planned).values(), strict=True)]
     if planned.rounds:
-        lines.append(f"Cost {planned.cost:g} ({planned.site.prices.currency or 'relative'}), at most {planned.gap:.1%} above the least, as far as looked "
+        money = planned.site.prices.currency or "relative"
+        lines.append(f"Cost {planned.cost:g} ({money}), at most {planned.gap:.1%} above the least, as far as looked "
                      f"({counted(planned.rounds, 'look')} at the line)")
     lines += today_lines(planned.today, planned.cost)
     checked = planned.checked
