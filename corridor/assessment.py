@@ -38,6 +38,7 @@ from corridor.line.surveyed import Surveyed, as_attached, as_seen
 from corridor.line.swing import span_frame, to_grid
 from corridor.line.uncertainty import Uncertainty
 from corridor.line.uneven import SpanLoads, wire_loads
+from corridor.rating.least_margin import margin_rows
 from corridor.rating.limits import limit_rows
 
 __all__ = ["Facts", "Ground", "Plan", "assess_spans", "make_scene", "meet"]
@@ -52,7 +53,8 @@ class Facts:
     with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
     current in a vehicle; `surveyed` wires as a survey saw them; `uncertainty` how sure inputs are, None where that is
-    not asked for.
+    not asked for; `margins_at` wire temperatures (option, node) [degC] at which the least margin of every span is asked
+    for, None: at none.
     """
 
     structures: Structures
@@ -74,6 +76,7 @@ class Facts:
     induced: CurrentRule | None = None
     surveyed: Surveyed | None = None
     uncertainty: Uncertainty | None = None
+    margins_at: np.ndarray | None = None
 
     @property
     def reference(self):
@@ -129,8 +132,8 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
     -------
     dict of dict of ndarray
         Layer name to columns: sections, wires, clearances, violations, violation_stretches, limits, not_assessed and
-        others; and, under `structure_totals`, the arguments of `corridor.clearance.capacity.Totals.add`, under
-        `chances` those of `corridor.clearance.spread.LineChances.add`.
+        others, `margins` where they are asked for; and, under `structure_totals`, the arguments of
+        `corridor.clearance.capacity.Totals.add`, under `chances` those of `corridor.clearance.spread.LineChances.add`.
     """
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
@@ -164,6 +167,7 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
         "structure_loads": loads,
         "structure_totals": totals,
         "chances": (sure[1], found) if sure else (),
+        **({} if facts.margins_at is None else {"margins": margin_rows(around, gaps, facts.margins_at)}),
         "fields": electric,
         "point_clouds": met.columns,
         "not_assessed": gap_rows([*gaps, *unjudged, *body_gaps(loads)], scene.structures, scene.base_elevation,

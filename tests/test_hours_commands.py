@@ -102,10 +102,12 @@ def test_a_year_is_drawn_and_faults_told(folder, tmp_path, capsys):
     # an hour with less room than none is one in which the load is above the rating
     assert all((float(row["headroom_k"]) < 0) == (float(row["current_a"]) > float(row["assessed_rating_a"]))
                for row in hours)
-    assert "Strength left of the aluminium" in said.out
+    assert "Strength left of the aluminium" in said.out and "Least margin of the assessed spans" in said.out
     series = {row["option"]: row for row in read(tmp_path / "out" / "series.csv")}
     assert series["annealed on steel"]["strength_left_percent"] == "100"
     assert series["thermal alloy"]["strength_left_percent"] == ""
+    assert series["thermal alloy"]["strength_law"] == (
+        "not given: no law is known here for aluminium-zirconium alloy AT1")
 
 
 def test_the_time_left_is_told(folder, tmp_path, capsys):
@@ -144,3 +146,25 @@ def test_each_span_has_the_weather_of_its_station(folder, tmp_path):
                  if abs((places[f"N{i:02d}"].x + places[f"N{i + 1:02d}"].x) / 2 - places["N01"].x)
                  < abs(middle - places["N01"].x)}
     assert by_station and by_station <= near_calm and set(short) - near_calm
+
+
+def test_the_page_has_hours_and_seasons_where_the_study_has(folder, tmp_path):
+    page = tmp_path / "page.html"
+    assert run("check", folder / "study.toml", "--quiet") in (0, 1, 3)
+    assert run("report", folder / "study.toml", "-o", page, "--quiet") == 0
+    text = page.read_text(encoding="utf-8")
+    part = text[text.index('id="hours-part"'):text.index('id="limit-part"')]
+    assert run("rating", folder / "study.toml", "--folder", tmp_path / "out", "--quiet") == 0
+    spans = read(tmp_path / "out" / "series_spans.csv")
+    for row in spans:
+        if float(row["hours_limiting"]) > 0:
+            assert f"<td>{row['span']}</td><td>{float(row['clearing_temperature_c']):.1f}</td>" in part
+            assert f"<td>{float(row['hours_limiting']):.0f}</td>" in part
+    # three drawings, and a table of each option by day and by night
+    assert part.count("<svg") == 3 and part.count("<summary>") == 8 and "* a span limits" in part
+    plain = tmp_path / "plain"
+    short_demo(plain, "N01", "N06")
+    run("check", plain / "study.toml", "--quiet")
+    assert run("report", plain / "study.toml", "--quiet") == 0
+    assert 'id="hours-part"' not in (plain / "findings.html").read_text(encoding="utf-8")
+    (folder / "findings.gpkg").unlink()

@@ -163,8 +163,9 @@ def test_every_span_has_its_own_wind(study, limits):
 def test_ratings_are_told_and_written(study, tmp_path, capsys):
     keys = '\nemergency_duration = "15 min"\npre_load = 400\ntable_winds = [0.5, 2]\ntable_ambients = [10, 30]'
     path = study("full", ("required_current = 850", f"required_current = 850{keys}"), more=LOADS + SERIES)
-    assert run("rating", path, "--folder", tmp_path / "out", "--drawing", "png") == 0
-    out = capsys.readouterr().out
+    assert run("rating", path, "--folder", tmp_path / "out", "--drawing", "png") == 3  # a span was not assessed
+    out, err = capsys.readouterr()
+    assert "Note: existing: not assessed, hours and margins not known: N14-N15" in err
     for word in ("cigre601", "short time", "The hours of the series", "Air 35 degC"):
         assert word in out
     names = {"options.csv", "ratings.csv", "series.csv", "series_temperatures.csv", "series_spans.csv",
@@ -184,6 +185,24 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     assert any(row["hours_short"] == "" for row in spans)  # not assessed
     assert any(float(row["hours_short"] or 0) > 0 for row in spans)
     assert "not assessed, and perhaps worse: N14-N15" in out and "short at required h" in out
+    hours = read(tmp_path / "out" / "series_hours.csv")
+    assert min(int(row["spans_without_margin"]) for row in hours) == 1
+    hottest = {"existing": 90, "thermal alloy": 170, "annealed on steel": 200, "annealed on carbon": 200}
+    for row in hours:
+        known = row["wire_temperature_c"] and float(row["wire_temperature_c"]) <= hottest[row["option"]]
+        assert bool(row["assessed_margin_m"]) == bool(known) == (row["spans_without_margin"] == "1")
+    for row in hours:
+        if not row["assessed_margin_m"]:
+            continue
+        # less room than none is a margin of less than none, which is told by no more than that too low
+        margin, room = float(row["assessed_margin_m"]), float(row["headroom_k"])
+        assert margin < 0 or room >= 0
+        assert margin + float(row["margin_low_by_m"]) > 0 or room < 0
+    for row in spans:
+        if row["hours_short"] and row["least_margin_m"]:
+            assert (float(row["least_margin_m"]) < 0) >= (float(row["hours_short"]) > 0)
+        elif not row["hours_short"]:
+            assert row["least_margin_m"] == ""
     said = out.split("Spans that hold the line back")[1]
     own = [row for row in spans if row["option"] == "existing"]
     worst = max(own, key=lambda row: float(row["hours_limiting"] or 0))

@@ -7,10 +7,23 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from corridor.conductor import catalogue
+from corridor.jobs.now import NowResult
 from corridor.line.facts import Option, Wiring
 from corridor.rating.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN
 from corridor.rating.ratings import Ratings
-from corridor.rating.time_left import BEYOND, LATER, NEVER, NOW, STEP, UNASSESSED, UNKNOWN_WEATHER, time_left_rows
+from corridor.rating.time_left import (
+    BEYOND,
+    LATER,
+    NEVER,
+    NOW,
+    OVER_BEYOND,
+    OVER_LATER,
+    OVER_NOW,
+    STEP,
+    UNASSESSED,
+    UNKNOWN_WEATHER,
+    time_left_rows,
+)
 from corridor.rating.withstand import fault_rows
 from corridor.study.seasons import Fault
 from corridor.thermal.balance import net_cooling
@@ -65,7 +78,7 @@ def test_every_state_is_told_and_what_is_not_known_comes_first(monkeypatch):
     states, found = left(("clearance", 40.0), ("clearance", steady - 1e-2), ("clearance", steady + 0.5),
                          (UNKNOWN, np.nan), (NO_TEMPERATURE, np.nan), (MAXIMUM, np.nan))
     assert [states[f"s{i}"][0] for i in range(5)] == [NOW, BEYOND, NEVER, UNASSESSED, NOW]
-    assert states["s5"][0] == (LATER if steady > 80 else NEVER)
+    assert states["s5"][0] == (OVER_LATER if steady > 80 else NEVER)
     assert found["span"][0] == "s3"
     assert [states[f"s{i}"][1] for i in (0, 4)] == [0.0, 0.0] and np.isnan(states["s3"][1])
 
@@ -80,7 +93,25 @@ def test_without_weather_nothing_stays_clear():
 
 def test_a_wire_that_would_melt_is_short():
     assert left(("clearance", 70.0), current=40_000.0)[0]["s0"][0] in (NOW, LATER)
-    assert left((MAXIMUM, np.nan), current=40_000.0)[0]["s0"][0] == LATER
+    assert left((MAXIMUM, np.nan), current=40_000.0)[0]["s0"][0] == OVER_LATER
+
+
+@pytest.mark.parametrize(("before", "current", "short", "over"), [
+    (800.0, 3000.0, LATER, OVER_LATER), (3000.0, 3000.0, NOW, OVER_NOW)])
+def test_a_wire_hotter_than_its_span_is_known_to_clear_is_no_short_one(before, current, short, over):
+    states, found = left(("clearance", 80.0), (MAXIMUM, np.nan), ("ice", np.nan), before=before, current=current)
+    assert [states[f"s{i}"][0] for i in range(3)] == [short, over, over]
+    # the time is as long as it is known to clear, whatever it is called
+    assert states["s0"][1] == states["s1"][1] == states["s2"][1]
+    for rows, status in (((0, 1), 1 if short == NOW else 0), ((1,), 3 if over == OVER_NOW else 0)):
+        some = np.isin(found["span"], [f"s{i}" for i in rows])
+        assert NowResult({name: column[some] for name, column in found.items()}, before, current, ()).status == status
+
+
+def test_hotter_after_more_than_it_is_looked_ahead_is_told_apart_too(monkeypatch):
+    monkeypatch.setattr("corridor.rating.time_left.HORIZON", 20.0)
+    assert left(("clearance", 80.0), (MAXIMUM, np.nan), current=3000.0)[0] == {
+        "s0": (BEYOND, 20.0), "s1": (OVER_BEYOND, 20.0)}
 
 
 def test_the_core_is_hotter_and_the_time_shorter():

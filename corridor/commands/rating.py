@@ -26,7 +26,8 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
     current, temperature and loss at the required current and at the rating,
     the differences to the existing option; tables over air and wind. With a
     [series] in the study also the hours above the limits, the energy lost, and
-    the hours in which each span would have been short of its rule.
+    the hours in which each span would have been short of its rule, and the
+    least margin of every hour; the status is 3 where a span was not assessed.
 
     With --table: current over the air, by day and by night, for ever and for
     each duration of [[ratings]], and the wire or the span that limits it. The
@@ -34,7 +35,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
 
     With --weather: how long the current of the last row may flow from now on,
     after that of the row above, in its weather. The status is 1 where a span is
-    short now.
+    short now, 3 where one is not known to clear.
 
     \b
     Examples
@@ -48,7 +49,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
         return _now(study, progress, overwrite, folder, weather, before)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
-    from corridor.outputs.tables_hours import fault_text, holding_text, strength_text
+    from corridor.outputs.tables_hours import fault_text, holding_text, margin_text, strength_text
 
     result = study.ratings(progress=progress)
     # Hours of a year by the options are for files, not for a line of JSON.
@@ -56,14 +57,18 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
              if name.startswith("series") and name != "series_hours"}
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
     def lines():
-        told = {"fault": fault_text, "series": strength_text, "series_spans": holding_text}
+        told = {"fault": fault_text, "series": strength_text, "series_spans": holding_text,
+                "series_hours": lambda columns: margin_text(columns, result.step)}
         return [*ratings_text(result.ratings, result.tables), *(line for name, text in told.items()
                 if name in result.tables for line in text(result.tables[name]))]
 
-    return Answer(0, written, lines,
+    lost = [f"{option}: not assessed, hours and margins not known: {', '.join(spans)}"
+            for option, spans in result.not_assessed.items()]
+    return Answer(result.status, written, lines,
                   comparison=table_rows(result.tables["options"]), ratings=table_rows(result.tables["ratings"]),
-                  notes=lambda: (f"Note: {note}" for note in result.notes), series=hours, series_notes=result.notes,
-                  fault=table_rows(result.tables.get("fault", {})))
+                  notes=lambda: (f"Note: {note}" for note in (*result.notes, *lost)), series=hours,
+                  series_notes=result.notes,
+                  not_assessed=result.not_assessed, fault=table_rows(result.tables.get("fault", {})))
 
 
 def _table(study, progress, overwrite, folder, step, air):

@@ -63,7 +63,7 @@ def span_bearings(opened: Opened, limits: Columns) -> np.ndarray:
 
 
 def adjusted_study(opened: Opened, *, step: str | float = "5 degF", air: tuple[float, float] | None = None,
-                   progress: Progress | None = None) -> AdjustedResult:
+                   limits: Columns | None = None, progress: Progress | None = None) -> AdjustedResult:
     """Rate every option over the air: each season of the study, by day and by night, for ever and for its durations.
 
     Parameters
@@ -74,6 +74,8 @@ def adjusted_study(opened: Opened, *, step: str | float = "5 degF", air: tuple[f
     air : (float, float), optional
         From where to where it goes [degC]; default: as far as the weather of the series, or else the ambients of the
         rating tables, and 10 degF beyond.
+    limits : dict of ndarray, optional
+        Columns of the layer `limits`; default: those of the findings, or else found now.
     progress : callable, optional
         As in `limit_study`.
 
@@ -86,7 +88,7 @@ def adjusted_study(opened: Opened, *, step: str | float = "5 degF", air: tuple[f
     if study.rating is None:
         raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
     ratings = opened.laid_out.facts.heat
-    limits, told = known_limits(opened, progress)
+    limits, told = known_limits(opened, progress) if limits is None else (limits, "limits of spans as found")
     low, high, record = _air(study, air)
     ambients = _steps(study, step, low, high)
     seasons = [season_of(table) for table in study.ratings] or [as_rated(ratings)]

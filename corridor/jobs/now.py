@@ -14,7 +14,7 @@ from corridor.opened import Opened
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.rating.series import in_weather
-from corridor.rating.time_left import NEVER, NOW, time_left_rows
+from corridor.rating.time_left import NEVER, NOW, OVER_NOW, time_left_rows
 from corridor.study.currents import Series
 
 __all__ = ["NowResult", "now_study", "write_now"]
@@ -31,9 +31,10 @@ class NowResult:
 
     @property
     def status(self) -> int:
-        """Exit status: 1 where a span is short now, else 3 where one was not assessed or its weather is not known."""
+        """Exit status: 1 where a span is short now, else 3 where one was not assessed, its weather is not known, or its
+        wire is hotter now than it is known to clear."""
         state = self.spans["state"]
-        unknown = np.isnan(self.spans["time_left_s"]) & (state != NEVER)
+        unknown = np.isnan(self.spans["time_left_s"]) & (state != NEVER) | (state == OVER_NOW)
         return 1 if np.any(state == NOW) else 3 if unknown.any() else 0
 
     @property

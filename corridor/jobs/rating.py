@@ -1,6 +1,7 @@
 """Two jobs beside the check: what each option carries, and what the worst spans of a line cost."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,12 +19,13 @@ from corridor.outputs.tables import write_layers
 from corridor.rating import series, year
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.limits import UNKNOWN
+from corridor.rating.margins import Margins, margin_nodes
 from corridor.rating.rating_tables import comparison, rating_table
 from corridor.rating.ratings import Ratings
 from corridor.rating.withstand import fault_rows
 
 __all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "rating_rows", "write_limits",
-           "write_ratings"]
+           "write_ratings", "year_tables"]
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,21 @@ class RatingResult:
     step: float
     notes: tuple[str, ...] = ()
     stations: np.ndarray | None = None
+
+    @property
+    def not_assessed(self) -> dict[str, list[str]]:
+        """Spans of a year that were not assessed, by option."""
+        spans = self.tables.get("series_spans")
+        if spans is None:
+            return {}
+        lost = np.isnan(spans["hours_short"])
+        return {option: list(spans["span"][lost & (spans["option"] == option)])
+                for option in dict.fromkeys(spans["option"][lost])}
+
+    @property
+    def status(self) -> int:
+        """Exit status: 0, or 3 where a span of a year was not assessed."""
+        return 3 if self.not_assessed else 0
 
     @property
     def frames(self) -> Frames:
@@ -126,10 +143,30 @@ def rating_rows(opened: Opened) -> Columns:
 
 
 def _through(opened, ratings, progress):
-    """Tables of a series, the temperatures of each option, notes, and stations of the spans."""
+    """As `year_tables`, with margins, for which every span is looked at."""
+    study = opened.study
+    hours = [each.hours for each in read_stations(study.series, study.resolve, study.rating.required_current)]
+    return year_tables(opened, ratings, *_limits_and_margins(opened.laid_out, margin_nodes(ratings, hours), progress))
+
+
+def year_tables(opened: Opened, ratings: Ratings, limits: Columns, margins: Sequence[Margins | None] | None = None
+                ) -> tuple[dict[str, Columns], tuple[np.ndarray, ...], tuple[str, ...], np.ndarray]:
+    """Return the tables of a study's series, temperatures of each option [degC], notes, and stations of spans (row, 2)
+    [m].
+
+    Parameters
+    ----------
+    opened : Opened
+        Its study has a series.
+    ratings : Ratings
+    limits : dict of ndarray
+        Columns of the layer `limits`.
+    margins : sequence of Margins, optional
+        By option; default: margins are not known.
+    """
     study, laid, frame = opened.study, opened.laid_out, opened.inputs.frame
     stations = read_stations(study.series, study.resolve, study.rating.required_current)
-    limits, spans = found_limits(laid, progress), laid.plan.spans
+    spans, margins = laid.plan.spans, margins or [None] * len(ratings.options)
     structures = laid.facts.structures
     middles = ((v[spans.tail] + v[spans.head]) / 2 for v in (structures.easting, structures.northing))
     at = [frame.transform_points(each.longitude, each.latitude, CRS.from_epsg(4326)) if len(stations) > 1 else (0, 0)
@@ -137,14 +174,15 @@ def _through(opened, ratings, progress):
     places = year.places_near([each.hours for each in stations], *np.transpose(at), *middles)
     number = {pair: i for i, pair in enumerate(zip(spans.line, spans.name, strict=True))}
     of_row = np.array([number[pair] for pair in zip(limits["line"], limits["span"], strict=True)], int)
-    years = [year.year_of(ratings, option, places, limits, of_row, spans.azimuth)
-             for option in range(len(ratings.options))]
+    years = [year.year_of(ratings, option, places, limits, of_row, spans.azimuth, each)
+             for option, each in enumerate(margins)]
     courses, hours = [each.course for each in years], stations[0].hours
     life = 1.0 if study.strength is None else study.strength.years
     names, step = ("strength_left_percent", "strength_left_after_years_percent"), hours.step / 3600
     left = {name: np.array([year.strength_left(option, each.temperature[:, 0], step, many)
                             for option, each in zip(ratings.options, courses, strict=True)])
             for name, many in zip(names, (1.0, life), strict=True)}
+    left["strength_law"] = np.array([year.strength_law(option) for option in ratings.options], object)
     tables = {"series": series.option_rows(ratings, courses, hours) | left,
               "series_temperatures": series.distribution_rows(ratings, courses, hours),
               "series_spans": year.year_span_rows(limits, years, step),
@@ -152,6 +190,17 @@ def _through(opened, ratings, progress):
     notes = tuple(dict.fromkeys(note for each in stations for note in each.hours.notes))
     ends = laid.plan.route.station[np.column_stack([spans.tail, spans.head])][of_row]
     return tables, tuple(each.temperature[:, 0] for each in courses), notes, ends
+
+
+def _limits_and_margins(laid, nodes, progress):
+    """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [degC]."""
+    limits, margins = Limits(), []
+    for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress):
+        limits.add(layer, columns)
+        if layer == "margins":
+            margins.append(columns["margin_m"])
+    values, known = np.concatenate(margins), np.isfinite(nodes)
+    return limits.columns, [Margins(at[on], values[:, on]) for at, on in zip(nodes, known, strict=True)]
 
 
 def write_ratings(result: RatingResult, folder: Path | str, kind: str = "svg", guard: Guard = PLAIN

@@ -11,6 +11,7 @@ from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.jobs.read_back import columns_of, own_findings
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
+from corridor.jobs.report_hours import report_hours
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
@@ -72,10 +73,11 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     sections = string_sections(facts, plan)
     content["curves"] = pack_curves(facts, plan, *sections, packer)
     content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
-    table = compared(facts, plan, layers, opened.loads, *sections)
+    plain = _plain(layers) | {"compare": compared(facts, plan, layers, opened.loads, *sections),
+                              "hours": report_hours(opened, facts, layers["limits"])}
     say(3, 4)
     with Files(guard) as files:
-        write_page(files.new(target), opened.name, content, packer, _plain(layers) | {"compare": table})
+        write_page(files.new(target), opened.name, content, packer, plain)
     say(4, 4)
     return Report(files.written[0], source, files.written[0].stat().st_size)
 

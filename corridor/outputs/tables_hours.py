@@ -4,10 +4,15 @@ import numpy as np
 
 from corridor.outputs.tables import aligned, number
 
-__all__ = ["adjusted_text", "fault_text", "holding_text", "now_text", "strength_text"]
+__all__ = ["ADJUSTED", "HOLDING", "adjusted_tables", "adjusted_text", "fault_text", "holding_tables", "holding_text",
+           "margin_text", "now_text", "strength_text"]
 
 #: Spans that are told of each option.
 _TOLD = 10
+#: Heads of the spans that hold a line back.
+HOLDING = "span", "clears to degC", "limiting h", "short h", "short at required h", "least margin m"
+#: What stands over ratings adjusted to the air.
+ADJUSTED = "Current per phase [A]: * a span limits, < at most so much (clearance not assessed)"
 
 
 def adjusted_text(columns):
@@ -19,9 +24,16 @@ def adjusted_text(columns):
     columns : dict of ndarray
         Of `corridor.rating.adjusted.adjusted_rows`.
     """
+    lines = [ADJUSTED, ""]
+    for title, head, rows, reasons in adjusted_tables(columns):
+        lines += [title, "", *aligned(head, rows), "", *(f"  {why}" for why in reasons), ""]
+    return lines
+
+
+def adjusted_tables(columns):
+    """Yield title, head, rows and reasons, all words, for each line, option, season and half of the day."""
     names = ("line", "option", "season", "sun")
     keys = list(zip(*(columns[name] for name in names), strict=True))
-    lines = ["Current per phase [A]: * a span limits, < at most so much (clearance not assessed)", ""]
     for key in dict.fromkeys(keys):
         rows = np.array([each == key for each in keys])
         durations = list(dict.fromkeys(columns["duration"][rows]))
@@ -30,12 +42,10 @@ def adjusted_text(columns):
                   for each in durations]
         first = int(np.flatnonzero(rows)[0])
         hours = f"{number(columns['from_hour'][first], '.1f')} to {number(columns['to_hour'][first], '.1f')} h"
-        lines += [f"{key[0]}, {key[1]}, {key[2]}, {key[3]} ({hours})", ""]
-        lines += aligned(["air degC", *durations],
-                         [[f"{T:.1f}", *(column[i] for column in across)] for i, T in enumerate(air)])
-        lines += ["", *(f"  {why}" for why in dict.fromkeys(
-            columns["reason"][np.flatnonzero(rows & (columns["duration"] == each))[0]] for each in durations)), ""]
-    return lines
+        reasons = dict.fromkeys(columns["reason"][np.flatnonzero(rows & (columns["duration"] == each))[0]]
+                                for each in durations)
+        yield (f"{key[0]}, {key[1]}, {key[2]}, {key[3]} ({hours})", ["air degC", *durations],
+               [[f"{T:.1f}", *(column[i] for column in across)] for i, T in enumerate(air)], list(reasons))
 
 
 def _cell(columns, row):
@@ -56,25 +66,25 @@ def holding_text(columns):
         Of `corridor.rating.year.year_span_rows`.
     """
     lines = ["Spans that hold the line back", ""]
-    for option in dict.fromkeys(columns["option"]):
-        rows = np.flatnonzero(columns["option"] == option)
-        hours = [np.nan_to_num(columns[name][rows], nan=-1.0) for name in
-                 ("hours_short", "hours_limiting", "hours_short_at_required")]
-        order = rows[np.lexsort([-hours[0], -hours[2], -hours[1]])]
-        order = [row for row in order if np.nansum([columns[name][row] for name in
-                 ("hours_short", "hours_limiting", "hours_short_at_required")]) > 0][:_TOLD]
-        lost = columns["span"][rows[np.isnan(columns["hours_short"][rows])]]
+    for option, rows, lost in holding_tables(columns):
         lines.append(option)
-        if order:
-            lines += aligned(["  span", "clears to degC", "limiting h", "short h", "short at required h"],
-                             [[f"  {columns['span'][row]}", number(columns["clearing_temperature_c"][row], ".1f"), *(
-                                 number(columns[name][row]) for name in ("hours_limiting", "hours_short",
-                                                                         "hours_short_at_required"))]
-                              for row in order])
-        else:
-            lines.append("  none of those assessed")
+        told = aligned([f"  {HOLDING[0]}", *HOLDING[1:]], [[f"  {span}", *rest] for span, *rest in rows])
+        lines += told if rows else ["  none of those assessed"]
         lines += [f"  not assessed, and perhaps worse: {', '.join(lost)}"] * bool(len(lost)) + [""]
     return lines
+
+
+def holding_tables(columns):
+    """Yield option, rows of words under `HOLDING`, and the spans that were not assessed."""
+    names = "hours_limiting", "hours_short", "hours_short_at_required"
+    for option in dict.fromkeys(columns["option"]):
+        rows = np.flatnonzero(columns["option"] == option)
+        limiting, short, required = (np.nan_to_num(columns[name][rows], nan=-1.0) for name in names)
+        order = rows[np.lexsort([-short, -required, -limiting])]
+        order = [row for row in order if np.nansum([columns[name][row] for name in names]) > 0][:_TOLD]
+        yield (option, [[columns["span"][row], number(columns["clearing_temperature_c"][row], ".1f"),
+                         *(number(columns[name][row]) for name in names), number(columns["least_margin_m"][row], ".2f")]
+                        for row in order], columns["span"][rows[np.isnan(columns["hours_short"][rows])]])
 
 
 def now_text(result):
@@ -117,7 +127,7 @@ def fault_text(columns):
 
 
 def strength_text(columns):
-    """Return lines that say what is left of the strength of the aluminium; "-" where no law is known.
+    """Return lines that say what is left of the strength of the aluminium, and by what law; "-" where none is known.
 
     Parameters
     ----------
@@ -125,6 +135,31 @@ def strength_text(columns):
         The table `series` of `corridor.jobs.rating`.
     """
     names = ("strength_left_percent", "strength_left_after_years_percent")
-    rows = [[option, *(number(value, ".1f") for value in values)] for option, *values in
-            zip(columns["option"], *(columns[name] for name in names), strict=True)]
-    return ["Strength left of the aluminium [%]", "", *aligned(("option", "after a year", "after all years"), rows), ""]
+    rows = [[option, *(number(value, ".1f") for value in values), law] for option, law, *values in
+            zip(columns["option"], columns["strength_law"], *(columns[name] for name in names), strict=True)]
+    head = ("option", "after a year", "after all years", "law")
+    return ["Strength left of the aluminium [%]", "", *aligned(head, rows), ""]
+
+
+def margin_text(columns, step):
+    """Return lines of the least margin of the hours, by option: how low, where and when; hours below nought, and hours
+    in which a span has none.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.rating.year.hour_rows`.
+    step : float
+        How long a row lasts [h].
+    """
+    rows = []
+    for option in dict.fromkeys(columns["option"]):
+        here = np.flatnonzero(columns["option"] == option)
+        margin = columns["assessed_margin_m"][here]
+        least = here[np.nanargmin(margin)] if np.isfinite(margin).any() else None
+        rows.append([option, *(["-"] * 4 if least is None else [
+            f"{columns['assessed_margin_m'][least]:.2f}", columns["margin_span"][least],
+            str(columns["time"][least] or f"hour {columns['hour'][least]:g}"), number(np.sum(margin < 0) * step)]),
+            number(np.sum(columns["spans_without_margin"][here] > 0) * step)])
+    head = ("option", "least m", "span", "when", "below nought h", "not known of a span h")
+    return ["Least margin of the assessed spans through the hours", "", *aligned(head, rows), ""]

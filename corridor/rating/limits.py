@@ -6,19 +6,14 @@ wires against wires. At the greatest temperature a span either clears, and then 
 temperature at which its least margin is zero is found: the section is hung anew and compared anew at every trial.
 """
 
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
-from corridor.clearance.findings import against_of, obstacle_name, requirements, span_chords
-from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
-from corridor.clearance.own_wires import own_at_rest
-from corridor.clearance.proximity import compare
+from corridor.clearance.findings import span_chords
 from corridor.clearance.scene import Scene
 from corridor.clearance.vertical import least_rows
-from corridor.line.elongation_laws import reshape_law
-from corridor.line.facts import Case
+from corridor.rating.least_margin import Least, least_margins, no_rule, not_known, passed_below, with_case
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
 
@@ -36,19 +31,6 @@ NO_TEMPERATURE, UNKNOWN = "no temperature clears", "not assessed"
 ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
 
 
-class _Least(NamedTuple):
-    """The least margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
-    `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where it is not known."""
-
-    margin: np.ndarray
-    wire: np.ndarray
-    against: np.ndarray
-    obstacle: np.ndarray
-    measure: np.ndarray
-    case: np.ndarray
-    station: np.ndarray
-
-
 @dataclass(frozen=True)
 class Limits:
     """Limits of spans in every option; arrays (span, option).
@@ -59,7 +41,7 @@ class Limits:
 
     temperature: np.ndarray
     governs: np.ndarray
-    least: _Least
+    least: Least
 
 
 def limit_rows(around, columns, gaps, current_at):
@@ -91,7 +73,7 @@ def limit_rows(around, columns, gaps, current_at):
     limit, current, state = _in_words(scene, found, top, current_at)
     columns_of_need = _in_words(scene, in_need, hurried, current_at)
     short = np.zeros(len(s), bool) if columns is None else _short_under_ice(scene, columns)[s, o]
-    row = _Least(*(v[s, o] for v in found.least))
+    row = Least(*(v[s, o] for v in found.least))
     return _keys(scene, s, o) | {
         "limit_temperature_c": limit, "limit_current_a": current, "clearing_temperature_c": found.temperature[s, o],
         "maximum_temperature_c": top[o], "governs": _with_ice(state, short), "governing_against": row.against,
@@ -111,41 +93,6 @@ def _in_words(scene, limits, top, current_at):
     for option in range(len(top)):
         current[o == option] = current_at(option, limit[o == option], scene.spans.azimuth[s[o == option]])
     return limit, np.where(state == NO_TEMPERATURE, 0.0, current), state
-
-
-def _with_case(around, word):
-    """What is about wires, with a bare case in still air behind the others where a study has none that is told by a
-    word; and the cases (indices) that are told so, or stand for them."""
-    cases = around.scene.cases
-    named = [k for k, case in enumerate(cases) if case.temperature == word]
-    if word != "maximum" or any(_bare(cases[k]) for k in named):
-        return around, np.array(named, int)
-    others = [k for k, case in enumerate(cases) if _bare(case) and not isinstance(case.temperature, str)]
-    if others:
-        return around, np.array([*named, max(others, key=lambda k: (cases[k].temperature, cases[k].name))])
-    scene = around.scene
-    model, strung = scene.model, scene.model.strung
-    bare, last = strung.bare_weight[scene.group], np.s_[..., None]
-    final = reshape_law(strung.final, strung.excess.shape)
-    part, taut = (type(final)(*(np.concatenate([a, b[last]], axis=-1) for a, b in zip(law, final, strict=True)))
-                  for law in (strung.part, strung.taut))
-
-    def longer(column, values):
-        return np.concatenate([column, np.broadcast_to(values, column.shape[:-1])[last]], axis=-1)
-
-    strung = replace(strung, part=part, taut=taut, final_doubtful=longer(strung.final_doubtful, strung.doubtful),
-                     temperature=longer(strung.temperature, np.nan),
-                     weight=longer(strung.weight, strung.bare_weight), wind=longer(strung.wind, 0.0))
-    cases = (*cases, Case("", word, checks=("vertical",)))
-    loads = type(model.loads)(*(longer(column, value) for column, value in
-                                zip(model.loads, (bare, 0.0, bare, 0.0), strict=True)))
-    scene = replace(scene, cases=cases, model=replace(model, strung=strung, loads=loads, cases=cases),
-                    temperature=longer(scene.temperature, np.nan))
-    return replace(around, scene=scene), np.array([*named, len(cases) - 1])
-
-
-def _bare(case):
-    return case.ordinary and "vertical" in case.checks
 
 
 def find_limits(around, columns, gaps, word, top):
@@ -168,9 +115,9 @@ def find_limits(around, columns, gaps, word, top):
     -------
     Limits
     """
-    around, cases = _with_case(around, word)
+    around, cases = with_case(around, word)
     T = np.tile(top if len(cases) else np.full(len(top), np.nan), (len(around.scene.spans), 1))
-    unknown = _unknown(around.scene, gaps, cases) | np.isnan(T)
+    unknown = not_known(around.scene, gaps, cases) | np.isnan(T)
     hot = _hot(around, columns, cases, word, np.where(unknown, np.nan, T))
     unknown |= np.isnan(hot.margin)
     governs = np.where(unknown, UNKNOWN, np.where(hot.margin < 0, CLEARANCE, MAXIMUM)).astype(object)
@@ -184,13 +131,13 @@ def _hot(around, columns, cases, word, temperature):
     and it is no shield wire that is nearest."""
     scene = around.scene
     if columns is None or any(scene.cases[k].temperature != word for k in cases):
-        return _least(around, cases, temperature)
+        return least_margins(around, cases, temperature)
     chosen = np.isin(columns["case"], [scene.cases[k].name for k in cases])
-    chosen &= ~_passed_below(columns["position"], columns["against"])
+    chosen &= ~passed_below(columns["position"], columns["against"])
     s, o = _places(scene, columns, np.flatnonzero(chosen))
     again = np.full(temperature.shape, False)
     again[s, o] = np.isin(columns["wire"][chosen], scene.wires.wire[scene.wires.kind == "shield"])
-    found = _least(around, cases, np.where(again, temperature, np.nan))
+    found = least_margins(around, cases, np.where(again, temperature, np.nan))
     names = ("margin_m", "wire", "against", "obstacle", "measure", "case", "station_m")
     told = {name: columns[name][chosen] for name in names}
     first = least_rows(s * len(scene.options) + o, told["margin_m"])
@@ -209,38 +156,16 @@ def _places(scene, columns, rows):
             np.array([options[name] for name in columns["option"][rows]], int))
 
 
-def _unknown(scene, gaps, cases):
-    """True for spans and options in which something was not assessed that a rule is for, (span, option)."""
-    names = {scene.cases[k].name for k in cases}
-    options = {option.name: index for index, option in enumerate(scene.options)}
-    shields = set(scene.wires.wire[scene.wires.kind == "shield"])
-    unknown = np.zeros((len(scene.spans), len(scene.options)), bool)
-    for gap in gaps:
-        if gap.span >= 0 and (gap.case is None or gap.case in names) and not _no_rule(gap) and gap.wire not in shields:
-            unknown[gap.span, slice(None) if gap.option is None else options[gap.option]] = True
-    return unknown
-
-
-def _no_rule(gap):
-    return gap.reason.startswith(NO_RULE) and gap.against != "ground"
-
-
-def _passed_below(position, against):
-    """True for other lines that wires are below of: nearer when they are cool, and no current is the cause of that. Of
-    two own wires the upper one sinks, too."""
-    return (position == "below") & (against == "line")
-
-
 def _left_out(scene, columns, gaps):
     """What no rule is for, and lines that wires pass below, in words, (span, option); None where there is nothing."""
     found = {}
     for gap in gaps:
-        if gap.span >= 0 and _no_rule(gap):
+        if gap.span >= 0 and no_rule(gap):
             name = f"{gap.obstacle} ({gap.against})" if gap.obstacle else gap.against
             for option in range(len(scene.options)):
                 found.setdefault((gap.span, option), {}).setdefault("no rule", {}).setdefault(name)
     if columns is not None:
-        rows = np.flatnonzero(_passed_below(columns["position"], columns["against"]))
+        rows = np.flatnonzero(passed_below(columns["position"], columns["against"]))
         for key, name in zip(zip(*_places(scene, columns, rows), strict=True), columns["obstacle"][rows], strict=True):
             found.setdefault(key, {}).setdefault("passed below", {}).setdefault(name or "line")
     words = np.full((len(scene.spans), len(scene.options)), None, object)
@@ -261,10 +186,10 @@ def _root(around, cases, limits, top):
     """
     short = limits.governs == CLEARANCE
     low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
-    cold = _least(around, cases, low, lost=False)
+    cold = least_margins(around, cases, low, lost=False)
     f_low, f_high = cold.margin - _SOUGHT, limits.least.margin - _SOUGHT
     side, T = np.zeros(short.shape), np.full(short.shape, np.nan)
-    best, beyond = (_Least(*(v.copy() for v in least)) for least in (cold, limits.least))
+    best, beyond = (Least(*(v.copy() for v in least)) for least in (cold, limits.least))
     todo = short & (f_low > 0)
     flat = todo & (limits.least.measure != "radial")
     for trial in range(_ITERATIONS):
@@ -272,9 +197,10 @@ def _root(around, cases, limits, top):
             break
         with np.errstate(invalid="ignore", divide="ignore"):
             T = np.where(todo, low + (high - low) * np.clip(f_low / (f_low - f_high), 0.01, 0.99), T)
-        now = _least(around, cases, np.where(todo & flat, T, np.nan), in_space=False)
+        now = least_margins(around, cases, np.where(todo & flat, T, np.nan), in_space=False)
         settled = todo & flat & (_near(now, trial) | (high - low <= _WIDTH) | np.isnan(now.margin) | (trial >= _TRIALS))
-        now = _put(_least(around, cases, np.where(settled | todo & ~flat, T, np.nan)), now, settled | todo & ~flat)
+        whole = settled | todo & ~flat
+        now = _put(least_margins(around, cases, np.where(whole, T, np.nan)), now, whole)
         flat &= ~settled
         # Below the temperature found all has not been asked for.
         again = settled & ~_near(now, trial)
@@ -294,7 +220,7 @@ def _root(around, cases, limits, top):
     found = short & clears & np.isfinite(f_high)
     governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= _SOUGHT), NO_TEMPERATURE, UNKNOWN))
     known = short & ~(found & (best.margin > _ENOUGH))
-    least = _Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
+    least = Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
     return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
 
 
@@ -310,65 +236,6 @@ def _put(now, kept, chosen):
     return kept
 
 
-def _least(around, cases, temperature, *, lost=True, in_space=True):
-    """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked, and,
-    unless what is `lost` does not matter, where anything is not known below or beside wires there. Without distances
-    `in_space` it is that of all others."""
-    scene = around.scene
-    asked = np.isfinite(temperature).any(axis=1)
-    result = _Least(np.full(temperature.shape, np.nan), *(np.full(temperature.shape, None, object) for _ in range(5)),
-                    np.full(temperature.shape, np.nan))
-    keep = np.flatnonzero(asked[scene.wires.span] & (scene.wires.kind == "phase"))
-    if not len(keep):
-        return result
-    T = _of_wires(scene, cases, temperature)
-    part = scene.part(keep).at_temperature(T[keep], both=True)
-    unknown = np.zeros(temperature.shape, bool)
-    unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
-                    axis=0) & np.isfinite(temperature[part.wires.span])
-    np.logical_or.at(unknown, (part.wires.span,), unhung)
-    compared = compare(around.part(part, keep), cases, in_space=in_space)
-    if lost:
-        unknown |= _unknown(part, lost_on_the_way(part, compared), cases)
-    tables = [(part, compared.checked, requirements(part, compared.checked))]
-    if around.own_wires and in_space:
-        every = np.flatnonzero(asked[scene.wires.span])
-        tables += own_at_rest(scene.part(every).at_temperature(T[every], both=True), cases)
-    for table in tables:
-        _put_least(result, *table)
-    result.margin[unknown | ~np.isfinite(temperature)] = np.nan
-    return result
-
-
-def _of_wires(scene, cases, temperature):
-    """Temperature of wires (wire, option, case) [degC], nan where none is asked; shield wires keep that of the case."""
-    T = np.full(scene.temperature.shape, np.nan)
-    T[:, :, cases] = temperature[scene.wires.span][:, :, None]
-    shield = scene.wires.kind == "shield"
-    T[shield] = np.where(np.isnan(T[shield]), np.nan, scene.temperature[shield])
-    return T
-
-
-def _put_least(result, scene, checked, asked):
-    """Take compared rows into the result where they are nearer than what is there."""
-    margins = checked.actual - asked.terms.required
-    below = _passed_below(checked.position, against_of(checked.obstacle, scene.obstacles))
-    rows = np.flatnonzero(np.isfinite(margins) & ~below)
-    span, option, margin = scene.wires.span[checked.wire[rows]], checked.option[rows], margins[rows]
-    first = least_rows(span * len(scene.options) + option, margin)
-    at = span[first], option[first]
-    nearer = ~(result.margin[at] <= margin[first])
-    first, at = rows[first[nearer]], tuple(v[nearer] for v in at)
-    wire, thing, case = checked.wire[first], checked.obstacle[first], checked.case[first]
-    frame, tail = scene.frame, scene.spans.tail[scene.wires.span[wire]]
-    along = frame.start[wire, 0] + checked.fraction[first] * (frame.end[wire, 0] - frame.start[wire, 0])
-    found = (margins[first], scene.wires.wire[wire], against_of(thing, scene.obstacles),
-             obstacle_name(thing, scene.obstacles), checked.measure[first],
-             np.array([each.name for each in scene.cases], object)[case], scene.route.station[tail] + along)
-    for whole, some in zip(result, found, strict=True):
-        whole[at] = some
-
-
 def _with_ice(state, short):
     """What governs, told apart where ice alone brings the span short: no current melts that away."""
     words = np.array([ICE.get(word, word) for word in state], object)
@@ -378,7 +245,7 @@ def _with_ice(state, short):
 def _short_under_ice(scene, columns):
     """True where a wire falls short of anything in a case with ice, shape (span, option)."""
     icy = np.isin(columns["case"], [case.name for case in scene.cases if case.iced])
-    short = np.flatnonzero(icy & ~_passed_below(columns["position"], columns["against"]) & (columns["margin_m"] < 0))
+    short = np.flatnonzero(icy & ~passed_below(columns["position"], columns["against"]) & (columns["margin_m"] < 0))
     known = np.zeros((len(scene.spans), len(scene.options)), bool)
     known[_places(scene, columns, short)] = True
     return known

@@ -7,12 +7,16 @@ import numpy as np
 from corridor.rating.year import clearing
 from corridor.thermal.rating import step_response
 
-__all__ = ["HORIZON", "NEVER", "NOW", "UNASSESSED", "time_left_rows"]
+__all__ = ["HORIZON", "NEVER", "NOW", "OVER_NOW", "UNASSESSED", "time_left_rows"]
 
 #: How far it is looked ahead, and in what steps [s].
 HORIZON, STEP = 4 * 3600.0, 10.0
 NOW, LATER, BEYOND, NEVER = "short now", "short in time", "short after more than 4 h", "stays clear"
+#: The same where the span clears as far as is known, and above that is not known to.
+OVER_NOW, OVER_LATER = "hotter now than it is known to clear", "hotter in time than it is known to clear"
+OVER_BEYOND = "hotter after more than 4 h than it is known to clear"
 UNASSESSED, UNKNOWN_WEATHER = "not assessed", "weather or current not known"
+_OVER = {NOW: OVER_NOW, LATER: OVER_LATER, BEYOND: OVER_BEYOND}
 
 
 def time_left_rows(ratings, option, before, current, limits, azimuth, *, earlier=None):
@@ -40,7 +44,7 @@ def time_left_rows(ratings, option, before, current, limits, azimuth, *, earlier
     dict of ndarray
         line, span, option, temperature_now_c, steady_temperature_c, clearing_temperature_c (of a span that clears at
         the maximum of the option: that maximum, above which it is not known to), time_left_s (nan: it stays clear, or
-        that is not known), state.
+        that is not known), state, which tells spans that are short from those that are not known to clear.
     """
     rows = np.flatnonzero(limits["option"] == ratings.options[option].name)
     bearings, place = np.unique(np.round(azimuth[rows], 3), return_inverse=True)
@@ -56,8 +60,9 @@ def time_left_rows(ratings, option, before, current, limits, azimuth, *, earlier
                       initial_temperature=start, heat_capacity=c.outer_heat + np.nan_to_num(c.core_heat))
     T = T + ratings.excess(option, T, np.full(T.shape, float(current)))
     steady = ratings.temperature_at(option, current * one, bearings)
-    clears = clearing(limits)[0][rows]
+    clears, only = (column[rows] for column in clearing(limits))
     state, left = zip(*(_one(T[b], steady[b], top, times) for b, top in zip(place, clears, strict=True)), strict=True)
+    state = [_OVER.get(word, word) if to_maximum else word for word, to_maximum in zip(state, only, strict=True)]
     left = np.array(left, float)
     steady = np.where(np.isinf(steady), np.nan, steady)
     found = {"line": limits["line"][rows], "span": limits["span"][rows], "option": limits["option"][rows],

@@ -11,13 +11,17 @@ import numpy as np
 
 from corridor.conductor.materials import find_material
 from corridor.rating.limits import CLEARANCE, ICE, NO_TEMPERATURE, UNKNOWN
+from corridor.rating.margins import HourMargins, Margins
 from corridor.rating.series import CHUNK, THREADS, Course, Hours, in_weather, piece_of, with_bearings
 from corridor.thermal.strength import remaining_after
 
-__all__ = ["Place", "Year", "clearing", "hour_rows", "known_to_clear", "places_near", "strength_left", "year_of",
-           "year_span_rows"]
+__all__ = ["Place", "Year", "clearing", "hour_rows", "known_to_clear", "places_near", "strength_law", "strength_left",
+           "year_of", "year_span_rows"]
 
 
+#: By what law aluminium loses strength.
+_LAWS = {"hard-drawn aluminium": "as IEEE Std 1283 (recalled, medium confidence)",
+         "annealed aluminium": "soft aluminium has none to lose"}
 #: A span that clears only a wire colder than any air [degC] clears none.
 _COLD = -80.0
 
@@ -38,6 +42,8 @@ class Year:
     [A] per phase that every span known allows, and `limiting` (hour,) the row that sets it, -1: the wire itself. `rows`
     of limits that are of the option, and of each (row,): `short`, `unknown`, `holds` (it sets the rating) and
     `short_of_required`, in steps; `lost` whether it was not assessed.
+    `margin` (hour,) [m] the least of all spans that have one, told by no more than `low_by` too low, `nearest` the row
+    of limits it is of, `without` how many spans have none; `least_margin` (row,) [m] of all hours known.
     """
 
     course: Course
@@ -51,6 +57,11 @@ class Year:
     holds: np.ndarray
     short_of_required: np.ndarray
     lost: np.ndarray
+    margin: np.ndarray
+    nearest: np.ndarray
+    low_by: np.ndarray
+    without: np.ndarray
+    least_margin: np.ndarray
 
 
 class _Spans(NamedTuple):
@@ -117,7 +128,7 @@ def clearing(limits):
     return np.where(to_maximum, limits["maximum_temperature_c"], known).astype(float), to_maximum
 
 
-def year_of(ratings, option, places, limits, span_of_row, azimuth):
+def year_of(ratings, option, places, limits, span_of_row, azimuth, margins=None):
     """Return an option (index) through the hours of all spans.
 
     Parameters
@@ -132,6 +143,8 @@ def year_of(ratings, option, places, limits, span_of_row, azimuth):
         The span of each row.
     azimuth : ndarray, shape (span,)
         Bearings of the spans [deg].
+    margins : Margins, optional
+        Of all rows of limits; default: none is known.
 
     Returns
     -------
@@ -140,29 +153,38 @@ def year_of(ratings, option, places, limits, span_of_row, azimuth):
     rows = np.flatnonzero(limits["option"] == ratings.options[option].name)
     clears, only = clearing(limits)
     count = len(places[0].hours.current)
+    margins = Margins(np.array([-1e3, -999.0]), np.full((len(clears), 2), np.nan)) if margins is None else margins
     whole = [np.full(count, -np.inf), np.full(count, -np.inf), np.full(count, np.inf), np.full(count, -1),
-             np.full(count, np.inf), np.full(count, -1)]
+             np.full(count, np.inf), np.full(count, -1), np.full(count, np.inf), np.full(count, -1)]
     short, unknown, over = (np.zeros(len(clears)) for _ in range(3))
+    least, without, low_by = np.full(len(clears), np.nan), np.zeros(count), np.full(count, np.nan)
     for place in places:
         here = with_bearings(ratings, place.hours, azimuth[place.spans])
         of_place = rows[np.isin(span_of_row[rows], place.spans)]
         spans = _spans(here, of_place, clears, only, azimuth[span_of_row[of_place]])
-        for first, *told in _pieces(here, option, place.hours, spans):
-            part, (hottest, lost, room, tightest, rating, holding), counted = told
+        near = HourMargins.of(margins, of_place, spans.place, len(here.bearings))
+        coldest, warmest = np.full(len(here.bearings), np.inf), np.full(len(here.bearings), -np.inf)
+        for first, *told in _pieces(here, option, place.hours, spans, near):
+            part, (hottest, lost, *of_least), counted, (low, high, may_be, none) = told
             at = slice(first, first + len(part))
             whole[0][at], whole[1][at] = (np.maximum(a[at], b) for a, b in zip(whole[:2], (hottest, lost), strict=True))
-            for k, value, row in ((2, room, tightest), (4, rating, holding)):
+            for k, value, row in zip((2, 4, 6), of_least[::2], of_least[1::2], strict=True):
                 # What is not known is the least, and stays it.
                 less = (value < whole[k][at]) | (np.isnan(value) & ~np.isnan(whole[k][at]))
                 whole[k][at], whole[k + 1][at] = (np.where(less, new, old) for new, old in
                                                   ((value, whole[k][at]), (row, whole[k + 1][at])))
             for total, more in zip((short, unknown, over), counted, strict=True):
                 total[of_place] += more
+            without[at] += none
+            low_by[at] = np.where(less, may_be, low_by[at])
+            coldest, warmest = np.fmin(coldest, low), np.fmax(warmest, high)
+        least[of_place] = near.of_range(coldest, warmest)
     holds = np.bincount(whole[5][whole[5] >= 0], minlength=len(clears)).astype(float)
     course = Course(np.zeros(1), whole[0][:, None], whole[1][:, None])
     required = over if ratings.required_current is not None else np.full(len(clears), np.nan)
-    return Year(course, *whole[2:], rows, *(v[rows] for v in (short, unknown, holds, required)),
-                np.isnan(clears[rows]))
+    margin = np.where(np.isinf(whole[6]), np.nan, whole[6])
+    return Year(course, *whole[2:6], rows, *(v[rows] for v in (short, unknown, holds, required)),
+                np.isnan(clears[rows]), margin, whole[7], low_by, without, least[rows])
 
 
 def _spans(ratings, rows, clears, only, azimuth):
@@ -175,18 +197,18 @@ def _spans(ratings, rows, clears, only, azimuth):
     return _Spans(rows, clears[rows], only[rows], place, least, worst)
 
 
-def _pieces(ratings, option, hours, spans):
+def _pieces(ratings, option, hours, spans, near):
     """Yield what a few hours at a time come to."""
     count = max(min(CHUNK // len(ratings.bearings), -(-len(hours.current) // THREADS)), 1)
     with ThreadPoolExecutor(THREADS) as pool:
         firsts = range(0, len(hours.current), count)
         yield from pool.map(lambda first: (first, *_piece(ratings, option, hours.part(slice(first, first + count)),
-                                                          spans)), firsts)
+                                                          spans, near)), firsts)
 
 
-def _piece(ratings, option, hours, spans):
-    """The current of some hours; their hottest wire, greatest loss, least headroom, rating and what sets these; and the
-    steps of each span."""
+def _piece(ratings, option, hours, spans, near):
+    """The current of some hours; their hottest wire, greatest loss, least headroom, rating, margin, what sets these;
+    the steps of each span; and by bearing the coldest and hottest wire, by hour the spans without a margin."""
     T, lost = piece_of(ratings, option, hours)
     top, line = ratings.options[option].wiring.maximum_temperature, np.arange(len(T))
     # A span is known to clear up to the maximum at most.
@@ -200,7 +222,9 @@ def _piece(ratings, option, hours, spans):
     rating = current[line, least]
     told = (T.max(axis=1), lost.max(axis=1), room[line, b], np.where(np.isnan(room[line, b]), -1, spans.worst[b]),
             rating, np.where(np.isnan(rating), -1, spans.worst[least]))
-    return hours.current, told, _counted(ratings, option, hours, spans, T)
+    margin, nearest, low_by, without = near.look(T)
+    return (hours.current, (*told, margin, nearest), _counted(ratings, option, hours, spans, T),
+            (np.fmin.reduce(T, axis=0), np.fmax.reduce(T, axis=0), low_by, without))
 
 
 def _counted(ratings, option, hours, spans, T):
@@ -236,20 +260,26 @@ def year_span_rows(limits, years, step):
         line, span, option, clearing_temperature_c; hours_short (nan: the span was not assessed); hours_unknown: those
         without a temperature, and those hotter than the option's maximum over a span that is only known to clear there;
         hours_limiting, in which no other span allows less current, and the wire more; hours_short_at_required, were the
-        required current to flow.
+        required current to flow; least_margin_m of all hours known, nan where the wire was hotter than it may be.
     """
     columns = {name: np.full(len(limits["span"]), np.nan) for name in
                ("hours_short", "hours_unknown", "hours_limiting", "hours_short_at_required")}
     for year in years:
         for name, steps in zip(columns, (year.short, year.unknown, year.holds, year.short_of_required), strict=True):
             columns[name][year.rows] = np.where(year.lost & (name != "hours_unknown"), np.nan, steps * step)
-    return {name: limits[name] for name in ("line", "span", "option", "clearing_temperature_c")} | columns
+    least = np.full(len(limits["span"]), np.nan)
+    for year in years:
+        least[year.rows] = year.least_margin
+    return {name: limits[name] for name in ("line", "span", "option", "clearing_temperature_c")} | columns | {
+        "least_margin_m": least}
 
 
 def hour_rows(ratings, years, limits, hours):
     """Return one row per option and hour, as columns: load, wire, headroom, and what every span known allows.
 
-    `assessed_rating_a` is the rating of the line where `spans_not_assessed` is 0, and else no more than an upper bound.
+    `assessed_rating_a` is the rating of the line where `spans_not_assessed` is 0, and else no more than an upper bound;
+    `assessed_margin_m` likewise the least margin where `spans_without_margin` is 0. It is told by `margin_low_by_m` too
+    low at most; empty where a wire is hotter than it may be.
     """
     parts = []
     for option, year in zip(ratings.options, years, strict=True):
@@ -262,14 +292,27 @@ def hour_rows(ratings, years, limits, hours):
                                                                        year.course.temperature[:, 0]),
             "headroom_k": np.where(np.isfinite(year.headroom), year.headroom, np.nan),
             "tightest_span": names[year.tightest], "assessed_rating_a": year.rating,
-            "limiting_span": names[year.limiting], "spans_not_assessed": np.full(count, float(year.lost.sum()))})
+            "limiting_span": names[year.limiting], "spans_not_assessed": np.full(count, float(year.lost.sum())),
+            "assessed_margin_m": year.margin, "margin_low_by_m": year.low_by, "margin_span": names[year.nearest],
+            "spans_without_margin": year.without})
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def strength_law(option):
+    """Return by what law the aluminium of an Option loses strength, in words; where none is known here, that.
+
+    By IEC 62004 a thermal alloy loses a tenth at most over the time and at the temperature of its class; how much at
+    others is not told, so that there is no number.
+    """
+    c = option.wiring.conductor
+    kind = find_material(c.outer_material).description if c.outer_material else "wires of no material"
+    if kind == "hard-drawn aluminium" and np.isnan(c.outer_wire_diameter):
+        return "not given: the diameter of the wires is not known"
+    return _LAWS.get(kind, f"not given: no law is known here for {kind}")
 
 
 def strength_left(option, temperature, step, years):
     """Return what is left of the strength of an option's aluminium after years of such hours [%]; nan: no law is known.
-
-    Annealed aluminium has none to lose, and a thermal alloy loses by its class, which this does not tell.
 
     Parameters
     ----------
@@ -280,12 +323,9 @@ def strength_left(option, temperature, step, years):
         [h]
     years : float
     """
-    c = option.wiring.conductor
-    kind = find_material(c.outer_material).description if c.outer_material else ""
-    if kind == "annealed aluminium":
-        return 100.0
-    if kind != "hard-drawn aluminium" or not np.isfinite(c.outer_wire_diameter):
-        return np.nan
+    law = strength_law(option)
+    if law != _LAWS["hard-drawn aluminium"]:
+        return 100.0 if law in _LAWS.values() else np.nan
     known = np.ceil(temperature[~np.isnan(temperature)])
     T, count = np.unique(known, return_counts=True)
-    return remaining_after(T, count * step * years, c.outer_wire_diameter)
+    return remaining_after(T, count * step * years, option.wiring.conductor.outer_wire_diameter)

@@ -10,7 +10,7 @@ from corridor.outputs.page.library import library
 from corridor.outputs.schema import layer
 from corridor.outputs.styles import COLOURS
 
-__all__ = ["write_page"]
+__all__ = ["html_table", "write_page"]
 
 #: Scripts, in the order in which they need each other.
 _SCRIPTS = tuple(f"{name}.js" for name in ("data", "looks", "plots", "map", "profile", "curves", "tables", "main"))
@@ -34,7 +34,8 @@ def write_page(path, title, content, packer, plain):
     packer : Packer
     plain : dict
         What stands in the page as text: "verdict" and "doubtful" (str), the lists of str "cautions" and "warnings", and
-        "compare", the options beside each other: heads, rows and notes of (head, lines); and "doubts": heads and rows.
+        "compare", the options beside each other: heads, rows and notes of (head, lines); "doubts": heads and rows; and
+        "hours", the part of hours and seasons as it stands in the page.
 
     Raises
     ------
@@ -50,7 +51,7 @@ def write_page(path, title, content, packer, plain):
         "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]),
         "doubtful": escape(plain["doubtful"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
-        "compare": _compared(*plain["compare"]), "doubts": _doubts(*plain["doubts"]),
+        "compare": _compared(*plain["compare"]), "doubts": _doubts(*plain["doubts"]), "hours": plain.get("hours", ""),
         "library": library(), "plots": _script(plot_items()),
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
     Path(path).write_text(text, encoding="utf-8")
@@ -83,15 +84,16 @@ def _script(value):
 def _compared(heads, rows, notes):
     """Options as columns of a table that needs no script, and notes below it."""
     below = "".join(f"<h3>{escape(head)}</h3><ul>{_items(lines)}</ul>" for head, lines in notes)
-    return _table(heads, rows) + below
+    return html_table(heads, rows) + below
 
 
 def _doubts(heads, rows):
     """Doubts about the data as a table that needs no script."""
-    return f'<div class="scroll words">{_table(heads, rows)}</div>' if rows else "<p>None.</p>"
+    return f'<div class="scroll words">{html_table(heads, rows)}</div>' if rows else "<p>None.</p>"
 
 
-def _table(heads, rows):
+def html_table(heads, rows):
+    """Return a table of words that needs no script."""
     def row(cells, tag):
         return "<tr>" + "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in cells) + "</tr>"
 
