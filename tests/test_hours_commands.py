@@ -1,12 +1,16 @@
 """`corridor rating` on a stretch of the demo: the table over the air, the time left, faults, and drawings of a year."""
 
 import json
+import shutil
 
 import numpy as np
 import openpyxl
 import pyogrio
 import pytest
 
+from corridor.errors import InputError
+from corridor.jobs.rating import found_limits, year_tables
+from corridor.session import open_study
 from tests.common import read, run
 from tests.short_demo import short_demo
 
@@ -146,6 +150,44 @@ def test_each_span_has_the_weather_of_its_station(folder, tmp_path):
                  if abs((places[f"N{i:02d}"].x + places[f"N{i + 1:02d}"].x) / 2 - places["N01"].x)
                  < abs(middle - places["N01"].x)}
     assert by_station and by_station <= near_calm and set(short) - near_calm
+
+
+def test_a_section_may_name_its_station(folder, tmp_path):
+    text = (folder / "study.toml").read_text(encoding="utf-8").replace('weather = "w.csv"', "")
+    load, folder = folder / "load.csv", short_demo(tmp_path / "demo", "N01", "N11")
+    shutil.copy(load, folder)
+    for name, wind in (("calm", 0.3), ("windy", 6.0)):
+        lines = "".join(f"{str(t).replace('T', ' ')},25,{wind},90,800\n" for t in HOURS)
+        (folder / f"{name}.csv").write_text(f"time,ambient,wind_speed,wind_angle,solar\n{lines}", encoding="utf-8")
+
+    def asked(calm, windy):
+        stations = "".join(f'[[series.stations]]\nname = "{name}"\nfile = "{name}.csv"\nsections = {sections}\n'
+                           for name, sections in (("calm", calm), ("windy", windy)))
+        (folder / "sections.toml").write_text(text.replace("[strength]", f"{stations}[strength]", 1), encoding="utf-8")
+        return open_study(folder / "sections.toml")
+
+    with asked(["none"], ["none"]) as study:
+        plan = study.laid_out.plan
+        names = list(plan.sections.name)
+        for word in ("none", "sections: "):
+            with pytest.raises(InputError, match=word):
+                study.ratings()
+    assert len(names) > 1
+    for calm, windy, word in ((names, names[:1], "twice"), (names[:1], [], "or sections")):
+        with asked(calm, windy) as study, pytest.raises(InputError, match=word):
+            study.ratings()
+    with asked(names[1:], names[:1]) as study:
+        tables = year_tables(study, study.laid_out.facts.heat, found_limits(study.laid_out))[0]
+        spans = tables["series_spans"]
+        short = spans["hours_short_at_required"] > 0
+        of_first = set(plan.spans.name[plan.spans.section == 0])
+        # at 8 times the wind no span of the first section is short, of the others some are
+        assert short.any() and not of_first & set(spans["span"][short])
+    (folder / "sections.toml").write_text((folder / "sections.toml").read_text(encoding="utf-8").replace(
+        "windy.csv", "calm.csv"), encoding="utf-8")
+    with open_study(folder / "sections.toml") as study:
+        other = year_tables(study, study.laid_out.facts.heat, found_limits(study.laid_out))[0]["series_spans"]
+        assert of_first & set(other["span"][other["hours_short_at_required"] > 0])
 
 
 def test_the_page_has_hours_and_seasons_where_the_study_has(folder, tmp_path):

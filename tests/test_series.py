@@ -333,6 +333,13 @@ def test_spans_take_the_weather_of_the_nearest_station():
     np.testing.assert_array_equal(got.course.temperature, np.maximum(*(each.course.temperature for each in alone)))
 
 
+def test_spans_take_the_weather_of_the_station_that_is_given():
+    hours = [year(wind_speed=np.full(60, v)) for v in (0.2, 8.0, 3.0)]
+    places = places_near(hours, [0.0, 1000.0, np.nan], np.zeros(3), np.array([100.0, 900.0, 50.0, 950.0]), np.zeros(4),
+                         np.array([-1, -1, 1, 2]))
+    assert [place.spans.tolist() for place in places] == [[0], [1, 2], [3]]
+
+
 def test_an_hour_that_one_station_does_not_know_is_not_known():
     gap = np.full(60, 3.0)
     gap[7] = np.nan

@@ -27,12 +27,14 @@ _READERS = {".csv": csv.read_csv, ".parquet": parquet.read_table, ".pq": parquet
 
 
 class Located(NamedTuple):
-    """The hours of a station of weather: `longitude` and `latitude` [deg], nan where it has no place."""
+    """The hours of a station of weather: `longitude` and `latitude` [deg], nan where it has no place; `sections` that
+    have its weather by name."""
 
     name: str
     longitude: float
     latitude: float
     hours: Hours
+    sections: tuple[str, ...] = ()
 
 
 class _Table(NamedTuple):
@@ -74,11 +76,12 @@ def read_stations(section, resolve, required_current=None):
         weather = _table(section, resolve(station.file), current=False)
         longitude, latitude = (known if given is None else given for given, known in
                                zip((station.longitude, station.latitude), weather.place, strict=True))
-        if np.isnan(longitude + latitude) and len(stations) > 1:
+        if np.isnan(longitude + latitude) and len(stations) > 1 and not station.sections:
             raise InputError(resolve(station.file), f"series.stations.{i}", "no place",
-                             "longitude and latitude, or a typical year")
+                             "longitude and latitude, a typical year, or sections")
         found.append(Located(station.name, longitude, latitude, _hours(
-            section, load, weather, resolve(section.file or station.file), resolve(station.file), required_current)))
+            section, load, weather, resolve(section.file or station.file), resolve(station.file), required_current),
+            station.sections))
     count = [len(each.hours.current) for each in found]
     if len(set(count)) > 1:
         raise InputError(resolve(stations[0].file), "series.stations",

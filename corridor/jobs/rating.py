@@ -8,7 +8,7 @@ import numpy as np
 from pyproj import CRS
 
 from corridor.check import Progress, find
-from corridor.errors import InputError
+from corridor.errors import InputError, nearest
 from corridor.inputs.series import read_stations
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import LaidOut, Opened
@@ -145,7 +145,9 @@ def rating_rows(opened: Opened) -> Columns:
 def _through(opened, ratings, progress):
     """As `year_tables`, with margins, for which every span is looked at."""
     study = opened.study
-    hours = [each.hours for each in read_stations(study.series, study.resolve, study.rating.required_current)]
+    stations = read_stations(study.series, study.resolve, study.rating.required_current)
+    _stations_given(study, stations, opened.laid_out.plan)  # what is wrong is told before the spans are looked at
+    hours = [each.hours for each in stations]
     return year_tables(opened, ratings, *_limits_and_margins(opened.laid_out, margin_nodes(ratings, hours), progress))
 
 
@@ -169,9 +171,10 @@ def year_tables(opened: Opened, ratings: Ratings, limits: Columns, margins: Sequ
     spans, margins = laid.plan.spans, margins or [None] * len(ratings.options)
     structures = laid.facts.structures
     middles = ((v[spans.tail] + v[spans.head]) / 2 for v in (structures.easting, structures.northing))
-    at = [frame.transform_points(each.longitude, each.latitude, CRS.from_epsg(4326)) if len(stations) > 1 else (0, 0)
-          for each in stations]
-    places = year.places_near([each.hours for each in stations], *np.transpose(at), *middles)
+    at = [frame.transform_points(each.longitude, each.latitude, CRS.from_epsg(4326)) if np.isfinite(each.latitude)
+          else (np.nan, np.nan) for each in stations]
+    given = _stations_given(study, stations, laid.plan)
+    places = year.places_near([each.hours for each in stations], *np.transpose(at), *middles, given)
     number = {pair: i for i, pair in enumerate(zip(spans.line, spans.name, strict=True))}
     of_row = np.array([number[pair] for pair in zip(limits["line"], limits["span"], strict=True)], int)
     years = [year.year_of(ratings, option, places, limits, of_row, spans.azimuth, each)
@@ -190,6 +193,24 @@ def year_tables(opened: Opened, ratings: Ratings, limits: Columns, margins: Sequ
     notes = tuple(dict.fromkeys(note for each in stations for note in each.hours.notes))
     ends = laid.plan.route.station[np.column_stack([spans.tail, spans.head])][of_row]
     return tables, tuple(each.temperature[:, 0] for each in courses), notes, ends
+
+
+def _stations_given(study, stations, plan):
+    """The station of each span whose section is named, -1 for the others (span,)."""
+    given, names = np.full(len(plan.spans), -1), plan.sections.name[plan.spans.section]
+    for i, station in enumerate(stations):
+        for section in station.sections:
+            of_section, where = names == section, f"series.stations.{i}.sections"
+            if not of_section.any():
+                known = list(dict.fromkeys(plan.sections.name))
+                raise InputError(study.path, where, section, f"sections: {', '.join(known)}", nearest(section, known))
+            if np.any(given[of_section] >= 0):
+                raise InputError(study.path, where, f"{section} twice", "each section at one station")
+            given[of_section] = i
+    if len(stations) > 1 and np.any(given < 0) and all(np.isnan(each.latitude) for each in stations):
+        raise InputError(study.path, "series.stations", f"no station for {names[given < 0][0]}",
+                         "all sections named, or stations with a place")
+    return given
 
 
 def _limits_and_margins(laid, nodes, progress):

@@ -77,20 +77,24 @@ class _Spans(NamedTuple):
     worst: np.ndarray
 
 
-def places_near(stations, x, y, east, north):
-    """Return the Places of stations: each span takes the nearest.
+def places_near(stations, x, y, east, north, given=None):
+    """Return the Places of stations: each span takes the nearest, where it is not given.
 
     Parameters
     ----------
     stations : sequence of Hours
     x, y : array_like, shape (station,)
-        Where they are [m]; of a single one it does not matter.
+        Where they are [m], nan where that is not known; of a single one it does not matter.
     east, north : ndarray, shape (span,)
         Middles of the spans [m].
+    given : ndarray of int, shape (span,), optional
+        Its station, -1 for the nearest.
     """
     if len(stations) == 1:
         return (Place(stations[0], np.arange(len(east))),)
-    near = np.hypot(east[:, None] - np.asarray(x), north[:, None] - np.asarray(y)).argmin(axis=1)
+    away = np.hypot(east[:, None] - np.asarray(x), north[:, None] - np.asarray(y))
+    near = np.where(np.isnan(away), np.inf, away).argmin(axis=1)
+    near = near if given is None else np.where(given >= 0, given, near)
     return tuple(Place(hours, np.flatnonzero(near == i)) for i, hours in enumerate(stations) if np.any(near == i))
 
 

@@ -62,7 +62,7 @@ class SeriesColumns(Table):
 
 
 class Station(Table):
-    """A station of weather beside the line; each span has the weather of the nearest."""
+    """A station of weather beside the line; each span has the weather of the nearest, unless its section is named."""
 
     name: Text = Field(description="What the station is called.")
     file: FilePath = Field(description="As `weather`.")
@@ -70,6 +70,8 @@ class Station(Table):
         None, description="East positive. Default: that of a typical year's file.")
     latitude: Annotated[float | None, Read(Measure("angle", -90, 90))] = Field(
         None, description="North positive. Default: that of a typical year's file.")
+    sections: tuple[Text, ...] = Field((), description="Sections that have its weather, however far they are, named as "
+                                       "in the findings. A station with sections needs no place.")
 
 
 class Series(Table):
