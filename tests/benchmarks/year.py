@@ -13,6 +13,7 @@ import numpy as np
 
 from corridor.conductor import catalogue
 from corridor.line.facts import Option, Wiring
+from corridor.rating.margins import Margins
 from corridor.rating.ratings import Ratings
 from corridor.rating.year import Place, year_of
 from tests.benchmarks.series import CALM, CONDUCTORS, make_hours
@@ -29,8 +30,12 @@ def measure(spans, bearings, count=8760):
               "option": np.repeat(np.array(CONDUCTORS, object), spans),
               "governs": np.where(draw.random(rows) < 0.3, "clearance", "maximum temperature").astype(object),
               "clearing_temperature_c": draw.uniform(45, 75, rows), "maximum_temperature_c": np.full(rows, 75.0)}
+    # A margin that falls with temperature, its least of four or so metres in the cold.
+    nodes = np.array([*np.arange(-20, 75, 5.0), 74.7, 75.0])
+    margins = Margins(nodes, draw.uniform(1, 4, (rows, 1)) - draw.uniform(0.01, 0.04, (rows, 1)) * nodes
+                      + 5e-5 * (nodes - 80) ** 2)
     before, begin = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, perf_counter()
-    years = [year_of(ratings, option, [Place(hours, np.arange(spans))], limits, of_row, azimuth)
+    years = [year_of(ratings, option, [Place(hours, np.arange(spans))], limits, of_row, azimuth, margins)
              for option in range(len(options))]
     return {"spans": spans, "bearings": bearings, "options": len(years), "seconds": round(perf_counter() - begin, 2),
             "grown_mb": (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024}
