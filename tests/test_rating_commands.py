@@ -169,7 +169,8 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     for word in ("cigre601", "short time", "The hours of the series", "Air 35 degC"):
         assert word in out
     names = {"options.csv", "ratings.csv", "series.csv", "series_temperatures.csv", "series_spans.csv",
-             "series_hours.csv", "ratings.png", "series.png", "series_exceedance.png", "series_limiting.png"}
+             "series_hours.csv", "series_creep.csv", "ratings.png", "series.png", "series_exceedance.png",
+             "series_limiting.png"}
     assert {each.name for each in (tmp_path / "out").iterdir()} == names
     rows = {(row["option"], row["method"]): row for row in read(tmp_path / "out" / "options.csv")}
     existing, carbon = rows["existing", "ieee738"], rows["annealed on carbon", "ieee738"]

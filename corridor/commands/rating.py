@@ -49,7 +49,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
         return _now(study, progress, overwrite, folder, weather, before)
     from corridor.jobs.rating import write_ratings
     from corridor.outputs.tables import ratings_text
-    from corridor.outputs.tables_hours import fault_text, holding_text, margin_text, strength_text
+    from corridor.outputs.tables_hours import creep_text, fault_text, holding_text, margin_text, strength_text
 
     result = study.ratings(progress=progress)
     # Hours of a year by the options are for files, not for a line of JSON.
@@ -57,7 +57,7 @@ def rating(study, progress, overwrite, folder, drawing, table, step, air, weathe
              if name.startswith("series") and name != "series_hours"}
     written = write_ratings(result, folder, drawing, study.guard(overwrite)) if folder else ()
     def lines():
-        told = {"fault": fault_text, "series": strength_text, "series_spans": holding_text,
+        told = {"fault": fault_text, "series": strength_text, "series_creep": creep_text, "series_spans": holding_text,
                 "series_hours": lambda columns: margin_text(columns, result.step)}
         return [*ratings_text(result.ratings, result.tables), *(line for name, text in told.items()
                 if name in result.tables for line in text(result.tables[name]))]

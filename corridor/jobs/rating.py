@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from pyproj import CRS
 
+from corridor.assessment import make_scene
 from corridor.check import Progress, find
 from corridor.errors import InputError, nearest
 from corridor.inputs.series import read_stations
@@ -17,6 +18,7 @@ from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_layers
 from corridor.rating import series, year
+from corridor.rating.hot_creep import LAW, creep_law, hot_creep_rows, nothing_known
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.margins import Margins, margin_nodes
@@ -189,10 +191,28 @@ def year_tables(opened: Opened, ratings: Ratings, limits: Columns, margins: Sequ
     tables = {"series": series.option_rows(ratings, courses, hours) | left,
               "series_temperatures": series.distribution_rows(ratings, courses, hours),
               "series_spans": year.year_span_rows(limits, years, step),
-              "series_hours": year.hour_rows(ratings, years, limits, hours)}
+              "series_hours": year.hour_rows(ratings, years, limits, hours),
+              "series_creep": _creep_rows(laid, ratings, courses, step, life)}
     notes = tuple(dict.fromkeys(note for each in stations for note in each.hours.notes))
     ends = laid.plan.route.station[np.column_stack([spans.tail, spans.head])][of_row]
     return tables, tuple(each.temperature[:, 0] for each in courses), notes, ends
+
+
+def _creep_rows(laid, ratings, courses, step, years):
+    """Rows of the table `series_creep`: every span in every option."""
+    facts, plan = laid.facts, laid.plan
+    parts = []
+    for number, option in enumerate(ratings.options):
+        law, T = creep_law(option), courses[number].temperature[:, 0]
+        if law != LAW:
+            parts.append(nothing_known(plan.spans.line, plan.spans.name, option, law))
+            continue
+        known, count = np.unique(np.ceil(T[~np.isnan(T)]), return_counts=True)
+        for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
+            scene, _ = make_scene(facts, plan, int(first), int(last))
+            if scene is not None:
+                parts.append(hot_creep_rows(scene, number, known, count * step * years))
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def _stations_given(study, stations, plan):

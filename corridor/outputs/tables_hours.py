@@ -4,8 +4,8 @@ import numpy as np
 
 from corridor.outputs.tables import aligned, number
 
-__all__ = ["ADJUSTED", "HOLDING", "adjusted_tables", "adjusted_text", "fault_text", "holding_tables", "holding_text",
-           "margin_text", "now_text", "strength_text"]
+__all__ = ["ADJUSTED", "HOLDING", "adjusted_tables", "adjusted_text", "creep_text", "fault_text", "holding_tables",
+           "holding_text", "margin_text", "now_text", "strength_text"]
 
 #: Spans that are told of each option.
 _TOLD = 10
@@ -163,3 +163,24 @@ def margin_text(columns, step):
             number(np.sum(columns["spans_without_margin"][here] > 0) * step)])
     head = ("option", "least m", "span", "when", "below nought h", "not known of a span h")
     return ["Least margin of the assessed spans through the hours", "", *aligned(head, rows), ""]
+
+
+def creep_text(columns):
+    """Return lines of what hot hours of all years add to the creep of each option, and of the span that sinks most.
+
+    Parameters
+    ----------
+    columns : dict of ndarray
+        Of `corridor.rating.hot_creep.hot_creep_rows`.
+    """
+    rows = []
+    for option in dict.fromkeys(columns["option"]):
+        here = np.flatnonzero(columns["option"] == option)
+        sag = columns["sag_added_maximum_m"][here]
+        worst = here[np.nanargmax(sag)] if np.isfinite(sag).any() else here[0]
+        rows.append([option, number(columns["hot_hours"][worst]), number(columns["creep_added_percent"][worst], ".4f"),
+                     columns["span"][worst] if np.isfinite(sag).any() else "-",
+                     number(columns["sag_added_maximum_m"][worst], ".2f"),
+                     number(columns["sag_added_everyday_m"][worst], ".2f"), columns["creep_law"][worst]])
+    head = ("option", "hot h", "creep added %", "span", "lower when hot m", "everyday m", "law")
+    return ["Creep that hot hours of all years add, and the span that sinks most", "", *aligned(head, rows), ""]
