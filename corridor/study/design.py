@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictInt
+from pydantic import Field, StrictBool, StrictInt
 
 from corridor.study.table import WIRE_TEMPERATURE, Read, Table
 from corridor.study.values import Measure
@@ -64,6 +64,16 @@ class Design(Table):
             "How much of what the existing wire does to the structures a new one may do: its weight with ice, its "
             "wind, its tension, each in its own worst case."
         ),
+    )
+    tension_reserve: Annotated[float, Read(Measure("ratio", 0, 0.9))] = Field(
+        0.0, description="Share of the tension that the existing wire has in each case which a new one leaves unused, "
+                         "besides `load_ratio`."
+    )
+    clearance_reserve: Annotated[float, Read(Measure("length", 0, 10, slip="'0.3 m'"))] = Field(
+        0.0, description="What a new wire keeps on top of every distance that a rule requires."
+    )
+    new_violations: StrictBool = Field(
+        False, description="Whether finalists may fall short in spans where the existing wire does not."
     )
     stringing: tuple[Stringing, ...] = Field(
         (),

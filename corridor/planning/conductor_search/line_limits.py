@@ -66,6 +66,11 @@ class Line:
     greatest: np.ndarray | None = None
     bundle: int = 1
 
+    def with_less_sag(self, height: float) -> "Line":
+        """Return the line with so much less sag allowed at mid-span [m], hot and under ice."""
+        flatter = 8 * height / self.hard_span**2
+        return replace(self, constant=1 / np.maximum(1 / self.constant - flatter, 1e-9))
+
 
 @dataclass(frozen=True)
 class Today:
@@ -99,6 +104,7 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     """
     wires, _ = attach(facts.structures, plan.base_elevation, plan.route, plan.spans, facts.framings)
     groups, wire, ratio = group_wires(plan.spans, wires), facts.options[0].wiring, section.load_ratio
+    of_tension = ratio * (1 - section.tension_reserve)
     strung = solve_states(groups, facts.options, facts.cases, facts.shield, plan.sections)
     phase = np.flatnonzero((groups.kind == "phase") & np.isfinite(strung.horizontal_tension[:, 0]).any(axis=1))
     if not len(phase):
@@ -108,10 +114,10 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     rows, margins = _asked_of_today(today, ground, progress)
     constant, notes = _allowed_constant(today, rows)
     swung = tuple(k for k, case in enumerate(facts.cases) if case.wind and "horizontal" in case.checks)
-    limits = _limits(facts, section)
+    limits = _limits(facts, section, of_tension)
     hard = [_hardest(today, g) for g in phase]
     bound = np.array([[_bound(today, limit, g, *at) for limit in limits] for g, at in zip(phase, hard, strict=True)])
-    if ratio != 1:  # a study can name the tension of the existing wire, not a share of it: the least, then
+    if of_tension != 1:  # a study can name the tension of the existing wire, not a share of it: the least, then
         bound = np.broadcast_to(bound.min(axis=0), bound.shape)
     weight, wind = (float(ratio * load.max()) for load in
                     case_loads(wire.conductor.diameter, wire.conductor.mass, facts.cases))
@@ -124,12 +130,13 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
                 required_current=required, least=least, greatest=greatest, bundle=wire.bundle), notes
 
 
-def _limits(facts, section):
-    """Limits that candidates are strung to: those of the study, and the tension of the wire of today in each case."""
+def _limits(facts, section, share):
+    """Limits that candidates are strung to: those of the study, and a share of the tension of the wire of today in each
+    case."""
     own = tuple(Limit(s.limit.text, s.limit.kind, s.limit.value, s.temperature, s.case, s.condition)
                 for s in section.stringing) or facts.options[0].wiring.stringing
     return own + tuple(Limit(f"tension of the existing wire in {case.name}, {case.condition}", "existing",
-                             section.load_ratio, None, case.name, case.condition)
+                             share, None, case.name, case.condition)
                        for case in facts.cases if "tension" in case.checks and case.broken is None)
 
 

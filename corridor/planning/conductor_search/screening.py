@@ -10,7 +10,8 @@ The maximum temperature of a candidate is what its materials bear, or less: the 
 is allowed, in whole degrees. So less core leaves room for more aluminium, and loses less; more core lets it be hotter.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -19,7 +20,7 @@ from scipy.interpolate import RectBivariateSpline
 from corridor.conductor.conductor import Conductor
 from corridor.conductor.materials import find_material
 from corridor.constants import GRAVITY
-from corridor.line import history
+from corridor.line import history, history_ends
 from corridor.line.case_loads import case_loads
 from corridor.line.elongation_laws import law_rows, take_law, with_sets
 from corridor.line.facts import Wiring
@@ -41,6 +42,8 @@ CONSTRAINTS = ("wind on the structures", "weight on the structures", "tension", 
 _HUNG = CONSTRAINTS[2:6]
 #: What counts as none [-]: a limit that governs is met to this.
 _NOTHING = 1e-6
+#: By what shares of diameter and core diameter candidates are alike.
+_LIKE = 0.02, 0.05
 _OUTER = ("outer_stiffness", "outer_compression", "outer_0", "outer_1", "outer_2", "outer_3", "outer_4")
 _CORE = ("core_stiffness", "core_0", "core_1", "core_2", "core_3", "core_4")
 _AREAS = 300e-6, 50e-6
@@ -53,7 +56,7 @@ class Screened:
 
     `maximum`, `emergency` temperatures [degC]; `rating` at the maximum [A]; `loss` at the required current [kW/km];
     `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those that meet
-    all and that no other beats in both loss and rating, by rising loss.
+    all and that no other beats in both loss and rating, by rising loss; `refused` what a look span by span left out.
     """
 
     candidates: Candidates
@@ -63,11 +66,22 @@ class Screened:
     loss: np.ndarray
     slack: dict[str, np.ndarray]
     front: np.ndarray
+    refused: np.ndarray | None = None
 
     @property
     def meets(self) -> np.ndarray:
-        """True where every constraint is met."""
-        return _met(self.slack)
+        """True where every constraint is met, and no look span by span refused it."""
+        return _met(self.slack) & ~(np.zeros(len(self.candidates), bool) if self.refused is None else self.refused)
+
+    def without(self, indices: Iterable[int]) -> "Screened":
+        """Return these without some candidates and their like: of the same build and shape, and nearly as thick."""
+        c = self.candidates
+        refused = np.zeros(len(c), bool) if self.refused is None else self.refused.copy()
+        for i in indices:
+            near = [np.abs(v / v[i] - 1) < width for v, width in ((c.diameter, _LIKE[0]), (c.core_diameter, _LIKE[1]))]
+            refused |= near[0] & near[1] & (c.build == c.build[i]) & (c.outer_strands == c.outer_strands[i])
+        left = replace(self, refused=refused)
+        return replace(left, front=_front(left.meets, self.loss, self.rating))
 
     def failed(self) -> dict[str, int]:
         """Return how many candidates each constraint is the first to refuse."""
@@ -101,9 +115,14 @@ def screen(space: Space, line: Line, heat: Ratings) -> Screened:
     left, _ = _hang(c, made, line, T, left, slack)
     rating, loss = _ratings(c, space, heat, T[0], line)
     slack["required current"][left] = rating[left] / line.required_current - 1
-    met = np.flatnonzero(_met(slack))
+    return Screened(c, *T, rating, loss, slack, _front(_met(slack), loss, rating))
+
+
+def _front(meets, loss, rating):
+    """Those that no other beats in both, by rising loss."""
+    met = np.flatnonzero(meets)
     best = met[non_dominated(np.stack([loss[met], -rating[met]], axis=1))]
-    return Screened(c, *T, rating, loss, slack, best[np.argsort(loss[best])])
+    return best[np.argsort(loss[best])]
 
 
 def non_dominated(costs) -> np.ndarray:
@@ -163,7 +182,8 @@ def _strung(c: Candidates, made: list[Conductor], line: Line, section: int, temp
                       for case in line.cases])
     still = asked & np.array([not case.wind for case in line.cases])
     low = _least_slack(1 - line.constant[section] / (H / pairs.load)[:, still])
-    swung, high = _shape_slack(line, section, H / load[0], asked)
+    taut = _highest(line, section, pairs, settled, H, initial)
+    swung, high = _shape_slack(line, section, H / load[0], taut / load[0], asked)
     found = {"tension": _tension_slack(line, section, H, load), "sag": np.minimum(low, swung), "height": high,
              "swing": _swing_slack(line, section, H, load)}
     warm = temperature_for_tension(line.constant[section] * pairs.bare_weight, settled.excess, pairs.span,
@@ -176,13 +196,26 @@ def _least_slack(slack):
     return np.min(slack, axis=1, initial=np.inf)
 
 
-def _shape_slack(line, section, C, asked):
-    """Slack of the constants `H/w` of the cases (candidate, case): of the least, and of the greatest."""
+def _highest(line, section, pairs, settled, H, initial):
+    """Horizontal tension in the cases [N], the greater of that with all loads and that before any has come: below
+    another line a wire that nothing has stretched hangs higher."""
+    if line.greatest is None or not np.isfinite(line.greatest[section]).any():
+        return H
+    every = np.ones(len(H), bool)
+    law = history_ends.moved_onto(pairs, settled, history.unloaded(pairs, settled, ~every, every), every)
+    new = tension(settled.excess[:, None], pairs.span[:, None], pairs.load, pairs.temperature,
+                  take_law(law, np.s_[:, None])).horizontal_tension
+    return np.where(initial, H, np.fmax(H, new))
+
+
+def _shape_slack(line, section, C, taut, asked):
+    """Slack of the constants `H/w` of the cases (candidate, case): of the least, and of the greatest, at the `taut` end
+    of the history."""
     if line.least is None:
         return np.full((2, len(C)), np.inf)
     least, greatest = line.least[section], line.greatest[section]
     low, high = asked & (least != 0), asked & (greatest != np.inf)
-    return _least_slack(1 - least[low] / C[:, low]), _least_slack(1 - C[:, high] / greatest[high])
+    return _least_slack(1 - least[low] / C[:, low]), _least_slack(1 - taut[:, high] / greatest[high])
 
 
 def _swing_slack(line, section, H, load):

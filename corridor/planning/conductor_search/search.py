@@ -1,43 +1,29 @@
 """Options by design: from what the line allows to conductors that could hang on it, and their exact check."""
 
 from dataclasses import dataclass, replace
-from itertools import count
 from pathlib import Path
 from time import perf_counter
 
 import numpy as np
 
 from corridor.check import Progress
-from corridor.conductor.conductor import Conductor, conductor_from
+from corridor.conductor.conductor import Conductor
 from corridor.errors import InputError
-from corridor.jobs.compare import Comparison, compare_facts, write_comparison
+from corridor.jobs.compare import Comparison, write_comparison
 from corridor.jobs.folder import made_folder
-from corridor.line.facts import Option, Wiring
 from corridor.opened import Opened, guard_of
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
 from corridor.outputs.guard import sealed
 from corridor.outputs.tables_design import design_table, study_text
-from corridor.planning.conductor_search.candidates import Space, designation, entry
-from corridor.planning.conductor_search.finalists import finalists_of
+from corridor.planning.conductor_search.candidates import Space
+from corridor.planning.conductor_search.exact_check import Finalist, Site, checked_finalists
 from corridor.planning.conductor_search.line_limits import Line, line_of
 from corridor.planning.conductor_search.screening import Screened, screen
 from corridor.study import Study
 from corridor.study.design import Design
 
 __all__ = ["DesignResult", "Finalist", "add_to_study", "check_copy", "design_study", "space_of", "write_design"]
-
-
-@dataclass(frozen=True)
-class Finalist:
-    """One of the best: index of the candidate, its `entry` in `[[conductors]]`, option, what it was chosen for, and new
-    violations in words."""
-
-    index: int
-    entry: dict[str, str | float]
-    option: Option
-    chosen: str
-    new: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -84,16 +70,33 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     today = (facts.options[facts.reference],)
     facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
     space = space_of(section, today[0].wiring.conductor, study.path)
-    line, notes = line_of(facts, plan, ground, section, required, progress)
+    site = Site(replace(facts, rules=_with_reserve(facts.rules, section.clearance_reserve)), plan, ground, progress)
+    line, notes = line_of(*site[:3], section, required, progress)
     begin = perf_counter()
     screened = screen(space, line, facts.heat)
     seconds = perf_counter() - begin
-    finalists = _finalists(screened, space, line, section, today[0].wiring, {option.name for option in study.options})
-    finalists, comparison = _checked(facts, plan, ground, finalists, progress)
+    screened, line, finalists, comparison, told = checked_finalists(site, screened, space, line, section, {
+        option.name for option in study.options})
+    notes = (*notes, *told, *_reserves(section))
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
     return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
                         comparison=comparison, existing_rating=rating,
                         existing_loss=float(facts.heat.loss_at(0, required)), notes=notes, seconds=seconds)
+
+
+def _with_reserve(rules, reserve):
+    """Rules that require so much more of every distance [m]."""
+    return replace(rules, buffer=rules.buffer + reserve)
+
+
+def _reserves(section):
+    """What is kept in reserve, in words."""
+    if section.clearance_reserve:
+        yield (f"{section.clearance_reserve:g} m are kept on top of every distance that a rule requires: of what "
+               "allows sag, and in the violations told here, also of the existing wire")
+    if section.tension_reserve:
+        yield (f"{100 * section.tension_reserve:g} % of the tension of the existing wire in each case are kept in "
+               "reserve")
 
 
 def _required(study, section):
@@ -132,47 +135,6 @@ def space_of(section: Design, existing: Conductor, file: Path | None = None) -> 
                           for value in (section.maximum_temperature, section.emergency_temperature))
     return Space(section.cores, section.aluminium, section.shapes, **ranges, count=section.candidates, hottest=hottest,
                  hottest_emergency=emergency)
-
-
-def _finalists(screened, space, line, section, today, taken):
-    """The best as options, bundled as the wire of today, each with what it was chosen for."""
-    names = (name for name in (f"design {number}" for number in count(1)) if name not in taken)
-    limits = tuple(_as_written(limit, line.bound[0, j]) for j, limit in enumerate(line.limits))
-    found = []
-    for (index, why), name in zip(finalists_of(screened, section.finalists).items(), names, strict=False):
-        values = entry(screened.candidates, index, space, f"{name}: {designation(screened.candidates, index, space)}")
-        wiring = Wiring(conductor_from(values), float(screened.maximum[index]), float(screened.emergency[index]),
-                        limits, today.bundle, line.everyday, line.everyday, line.age, spacing=today.spacing,
-                        arrangement=today.arrangement)
-        found.append(Finalist(int(index), values, Option(name, wiring), why))
-    return tuple(found)
-
-
-def _as_written(limit, bound):
-    """A limit as a study can name it: a share of the tension of the existing wire as that tension [N]."""
-    if limit.kind != "existing" or limit.value == 1:
-        return limit
-    return replace(limit, text=f"{bound:.0f} N in {limit.case}, {limit.condition}", kind="tension",
-                   value=float(round(bound)))
-
-
-def _checked(facts, plan, ground, finalists, progress):
-    """The finalists with their new violations, and how they compare with the wire of today, span by span."""
-    if not finalists:
-        return (), None
-    options = (*facts.options, *(each.option for each in finalists))
-    facts = replace(facts, options=options, heat=replace(facts.heat, options=options))
-    new = {option.name: [] for option in options}
-
-    def watch(layer, columns):
-        if layer == "violations":
-            for row in np.flatnonzero(columns["inherited"] != True):  # noqa: E712
-                new[columns["option"][row]].append(
-                    f"{columns['span'][row]}, {columns['against'][row]}, {columns['case'][row]}: "
-                    f"{columns['margin_m'][row]:+.2f} m")
-
-    comparison = compare_facts(facts, plan, ground, progress=progress, watch=watch)
-    return tuple(replace(each, new=tuple(new[each.option.name])) for each in finalists), comparison
 
 
 def check_copy(study: Study, path: Path | str) -> Path:
