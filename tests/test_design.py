@@ -13,6 +13,7 @@ from corridor import check_study
 from corridor.cli import main
 from corridor.conductor import catalogue
 from corridor.conductor.conductor import conductor_from
+from corridor.conductor.stranding import CORE_RATIO
 from corridor.errors import InputError
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case, Limit, Option, Wiring
@@ -20,7 +21,7 @@ from corridor.line.section_wires import WireGroups
 from corridor.line.states import solve_states
 from corridor.mechanics.ruling_span import tension
 from corridor.outputs.tables_design import design_table, design_text, places
-from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry
+from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry, wires_of
 from corridor.planning.conductor_search.finalists import finalists_of, spaced
 from corridor.planning.conductor_search.line_limits import Line, Margins, Today, shape_bounds, swung_out
 from corridor.planning.conductor_search.screening import candidate_resistance, non_dominated, screen
@@ -30,7 +31,7 @@ from corridor.rating.resistances import computed
 from corridor.study.design import Design
 from corridor.study.load import load_study
 from corridor.thermal.rating import Weather
-from tests.common import ask
+from tests.common import ask, read
 from tests.short_demo import short_demo
 
 WEATHER = Weather(ambient=35, wind_speed=0.6, wind_angle=90, emissivity=0.8, absorptivity=0.8, solar=1000,
@@ -102,6 +103,41 @@ def test_candidates_of_a_table_row_are_that_row(name):
         assert getattr(c, key) == pytest.approx(getattr(row, key), rel=rel), key
     assert (c.elongation, c.outer_layers, c.maximum_temperature) == (row.elongation, row.outer_layers,
                                                                      row.maximum_temperature)
+
+
+MAKEABLE = replace(COARSE, diameter=(0.019, 0.029), fill=(0.93, 0.93), count=60_000, makeable=True)
+
+
+def test_makeable_candidates_are_of_whole_wires():
+    made = candidates_of(MAKEABLE)
+    assert 20_000 < len(made) <= 66_000
+    count = np.array([CORE_RATIO[each] for each in made.core_strands])
+    drawn = made.core_diameter / count * 1e5
+    np.testing.assert_allclose(drawn, np.round(drawn), atol=1e-6)
+    layer = (made.diameter - made.core_diameter) / 2 / made.layers * 1e5
+    np.testing.assert_allclose(layer, np.round(layer), atol=1e-6)
+    shaped = made.outer_strands == 0
+    assert 0 < shaped.sum() < len(made) and layer.min() >= 150 and layer.max() <= 500.1
+    # areas of what they are counted in: round wires, and rings about the core
+    area = made.outer_strands * np.pi / 4 * made.outer_wire**2
+    np.testing.assert_allclose(made.outer_area[~shaped], area[~shaped])
+    ring = 0.93 * np.pi / 4 * (made.diameter**2 - made.core_diameter**2)
+    np.testing.assert_allclose(made.outer_area[shaped], ring[shaped])
+    np.testing.assert_allclose(made.core_area, made.core_strands * np.pi / 4 * (made.core_diameter / count)**2)
+
+
+@pytest.mark.parametrize(("strands", "layers"), [
+    ((6, 1), (6,)), ((18, 1), (6, 12)), ((24, 7), (9, 15)), ((26, 7), (10, 16)), ((30, 7), (12, 18)),
+    ((45, 7), (9, 15, 21)), ((54, 7), (12, 18, 24)), ((54, 19), (12, 18, 24)), ((72, 7), (9, 15, 21, 27)),
+    ((84, 19), (12, 18, 24, 30))])
+def test_wires_lie_in_the_layers_of_the_standard(strands, layers):
+    """Layers of IEC 61089 (recalled)."""
+    space = Space(("ST1A",), ("AT1",), ("round",), (0.005, 0.05), (0.001, 0.03), (0.93, 0.93), 2000, makeable=True)
+    made = candidates_of(space)
+    i = np.flatnonzero((made.outer_strands == strands[0]) & (made.core_strands == strands[1]))[0]
+    got = wires_of(made, i)
+    assert got[0] == layers and got[2] == strands[1]
+    assert got[1] == made.outer_wire[i] and got[3] * CORE_RATIO[strands[1]] == pytest.approx(made.core_diameter[i])
 
 
 def test_resistance_of_all_is_that_of_each():
@@ -318,6 +354,23 @@ def test_demo_finalists_break_nothing_that_holds_today(result):
     assert result.screened.rating[result.screened.front[-1]] > result.existing_rating
 
 
+def test_an_enquiry_says_what_a_maker_has_to_meet(result, tmp_path):
+    written = {path.name: path for path in write_design(result, tmp_path / "out")}
+    rows = {row["requirement"]: row for row in read(written["enquiry.csv"])}
+    for each in result.finalists:
+        c, wires = each.option.wiring.conductor, each.wires
+        for name, value, bound in (("outer diameter", c.diameter * 1e3, "at most"), ("mass", c.mass, "at most"),
+                                   ("rated tensile strength", c.rts / 1e3, "at least"),
+                                   ("resistance, direct current, 20 degC", c.resistance_20 * 1e3, "at most"),
+                                   ("area of aluminium", c.outer_area * 1e6, "at least")):
+            row = rows[name]
+            assert row["bound"] == bound and float(row[each.option.name]) == pytest.approx(value, rel=1e-3)
+        assert rows["by layer"][each.option.name] == "+".join(map(str, wires[0]))
+        assert int(rows["wires of aluminium"][each.option.name]) == sum(wires[0])
+    text = written["enquiry.txt"].read_text(encoding="utf-8")
+    assert "To be told by the maker" in text and "not a product" in text and max(map(len, text.splitlines())) <= 130
+
+
 def test_finalists_fall_short_where_the_study_says_that_they_may(folder, result):
     path = with_keys(folder, "may", "new_violations = true\n")
     asked = ask(path, "design")
@@ -400,9 +453,10 @@ def test_places_are_those_of_the_exact_check(result):
 
 def test_files_are_written(result, tmp_path):
     written = write_design(result, tmp_path / "out")
-    assert [path.name for path in written] == ["design.svg", "design.csv", "design.md", "design.toml"]
+    assert [path.name for path in written] == ["design.svg", "design.csv", "design.md", "enquiry.csv", "enquiry.txt",
+                                               "design.toml"]
     assert ElementTree.parse(written[0]).getroot().tag.endswith("svg")
-    text = written[3].read_text(encoding="utf-8")
+    text = written[-1].read_text(encoding="utf-8")
     tables = tomllib.loads(text)
     assert len(tables["conductors"]) == len(tables["options"]) == 3 and "not a product" in text.splitlines()[0]
 

@@ -25,7 +25,12 @@ class Design(Table):
     )
     shapes: tuple[Literal["round", "trapezoidal"], ...] = Field(
         ("round", "trapezoidal"), min_length=1,
-        description="Shapes of its wires: round, in the strandings of IEC 61089, or trapezoidal.",
+        description="Shapes of its wires: round, in the strandings of IEC 61089, of ASTM B232 and EN 50182, too, where "
+                    "sizes are makeable, or trapezoidal.",
+    )
+    sizes: Literal["makeable", "any"] = Field(
+        "makeable", description="Makeable: counts of wires, and diameters that wires are drawn to, in steps of 0.01 to "
+                                "0.5 mm as `candidates` allows. Any: even steps of the whole diameter and of the core."
     )
     diameter_least: Annotated[float | None, _SIZE] = Field(
         None, description="Least outer diameter. Default: 0.8 times that of the existing wire."

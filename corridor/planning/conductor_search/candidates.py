@@ -1,7 +1,8 @@
 """Conductors that could be made: a design space counted out, each candidate by geometry and materials alone.
 
 A candidate is no product. Shaped wires fill a share `f` of the ring about the core, `A_o = f pi/4 (D^2 - D_c^2)`; round
-wires are the strandings of IEC 61089, whose ratio of wire diameters its tables give, scaled to the diameter.
+wires are the strandings of standards, whose tables give the ratio of wire diameters. The diameters are counted out by
+what wires are drawn to, or in even steps of the whole.
 Mass, strength and resistance follow `corridor.conductor.stranding`.
 """
 
@@ -14,7 +15,7 @@ from corridor.conductor import derivation, stranding
 from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.conductor.materials import FOLDER, families, find_material, read_table
 
-__all__ = ["CORES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry", "prototypes"]
+__all__ = ["CORES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry", "prototypes", "wires_of"]
 
 #: Words that a family of conductors is named by, for each kind of aluminium and of core.
 _ALUMINIUM = {"AL1": "hard-drawn aluminium", "A0": "annealed aluminium", "AT1": "thermal alloy", "AT3": "thermal alloy"}
@@ -22,6 +23,11 @@ CORES = {"ST1A": "steel", "ST6C": "steel", "20SA": "aluminium-clad steel", "INV"
          "CF": "carbon composite"}
 #: Diameters of round wires that are drawn and stranded [m] (common practice, no source).
 _WIRE_LEAST, _WIRE_GREATEST = 1.5e-3, 5.0e-3
+#: Tables of round strandings, the first of them for even steps.
+_STANDARDS = "iec_61089", "astm_b232_sizes", "en_50182_sizes"
+#: Thickness of a layer of shaped wires, and steps in which wires are drawn, the finest that make no more candidates
+#: than are wanted [m] (common practice, no source).
+_THIN, _THICK, _DRAWN = 2.0e-3, 5.0e-3, (1e-5, 2e-5, 5e-5, 1e-4, 2e-4, 5e-4)
 
 
 @dataclass(frozen=True)
@@ -29,7 +35,8 @@ class Space:
     """A design space: materials and shapes by name; (least, greatest) of `diameter`, `core_diameter` [m], `fill` [-].
 
     `count` is about how many candidates it is counted out in; no material is used above `hottest`, in an emergency
-    above `hottest_emergency` [degC].
+    above `hottest_emergency` [degC]. `makeable`: by counts of wires and diameters that wires are drawn to, not by even
+    steps of the whole.
     """
 
     cores: tuple[str, ...]
@@ -41,6 +48,7 @@ class Space:
     count: int
     hottest: float = np.inf
     hottest_emergency: float = np.inf
+    makeable: bool = False
 
 
 @dataclass(frozen=True)
@@ -104,7 +112,60 @@ def _steps(space):
     return [np.unique(np.linspace(*ends, side)) for ends in (space.diameter, space.core_diameter)], fills
 
 
+def _layered(space, build):
+    """Diameter, core diameter, its wires, fill and layers of what can be made of shaped wires.
+
+    Core wires are drawn in steps of 0.05 mm, rods of fibres made in steps of 0.1 mm; two or three layers of one
+    thickness lie about them (common practice, no source).
+    """
+    (least, greatest), rods = space.core_diameter, build[2] == "CF"
+    wires = np.round(np.arange(1, 401) * (1e-4 if rods else 5e-5), 6)
+    wires = wires if rods else wires[(wires >= _WIRE_LEAST) & (wires <= _WIRE_GREATEST)]
+    count = np.repeat((1,) if rods else (7, 19), len(wires))
+    D_c = np.concatenate([stranding.CORE_RATIO[each] * wires for each in dict.fromkeys(count.tolist())])
+    known = (D_c >= least - 1e-9) & (D_c <= greatest + 1e-9)
+    for step in _DRAWN:
+        t = np.arange(np.ceil(_THIN / step - 1e-9), np.floor(_THICK / step + 1e-9) + 1) * step
+        grid = np.meshgrid(np.flatnonzero(known), (2, 3), t, _steps(space)[1], indexing="ij")
+        core, n, t, f = (v.ravel() for v in grid)
+        D = D_c[core] + 2 * n * t
+        kept = (D >= space.diameter[0] - 1e-9) & (D <= space.diameter[1] + 1e-9)
+        if kept.sum() * max(len(builds(space)), 1) <= space.count:
+            break
+    return tuple(v[kept] for v in (D, D_c[core], count[core], f, n))
+
+
+def _layers_made(space, index, build):
+    D, D_c, count, f, layers = _layered(space, build)
+    parts = [_made(build, stranding.TYPICAL_LAY_INCREASE, build=index, diameter=D[at], core_diameter=D_c[at],
+                   core_area=each / stranding.CORE_RATIO[each]**2 * np.pi / 4 * D_c[at]**2, fill=f[at],
+                   outer_area=f[at] * np.pi / 4 * (D[at]**2 - D_c[at]**2), outer_strands=0, outer_wire=np.nan,
+                   core_strands=each, layers=layers[at])
+             for each in np.unique(count).tolist() for at in (count == each,)]
+    return _joined(parts)
+
+
+def wires_of(candidates: Candidates, index: int) -> tuple[tuple[int, ...], float, int, float]:
+    """Return the outer wires of a candidate layer by layer, the thickness of a layer [m], core wires, and their
+    diameter [m].
+
+    Round wires are six more in every layer; shaped ones about 1.13 times as wide as a layer is thick (common practice,
+    no source: of layers of 8 and 14, or 12, 18 and 24, it gives these).
+    """
+    c = candidates[np.array([index])]
+    n, count = int(c.layers[0]), int(c.core_strands[0])
+    core_wire = float(c.core_diameter[0]) / stranding.CORE_RATIO[count]
+    if c.outer_strands[0]:
+        first = (int(c.outer_strands[0]) - 3 * n * (n - 1)) // n
+        return tuple(first + 6 * i for i in range(n)), float(c.outer_wire[0]), count, core_wire
+    t = float(c.diameter[0] - c.core_diameter[0]) / 2 / n
+    around = np.pi * (c.core_diameter[0] + (2 * np.arange(1, n + 1) - 1) * t)
+    return tuple(int(round(each / (1.13 * t))) for each in around), t, count, core_wire
+
+
 def _shaped(space, index, build):
+    if space.makeable:
+        return _layers_made(space, index, build)
     (D, D_c), f = _steps(space)
     D, D_c, f = (grid.ravel() for grid in np.meshgrid(D, D_c, f, indexing="ij"))
     # Two layers of wires of 2 mm at least about the core.
@@ -121,10 +182,22 @@ def _shaped(space, index, build):
 def _round(space, index, build):
     """Round wires in the strandings of the standard; none on a rod of fibres."""
     (D, _), _ = _steps(space)
-    made = _joined([_stranded(index, build, D, *stranding) for stranding in _strandings() if build[2] != "CF"])
+    made = _joined([_drawn(space, index, build, *each) if space.makeable else _stranded(index, build, D, *each)
+                    for each in _strandings(_STANDARDS if space.makeable else _STANDARDS[:1]) if build[2] != "CF"])
     least, greatest = space.core_diameter
     return made[(made.core_diameter >= least) & (made.core_diameter <= greatest) & (made.outer_wire >= _WIRE_LEAST)
                 & (made.outer_wire <= _WIRE_GREATEST)]
+
+
+def _drawn(space, index, build, outer, core, ratio):
+    """Candidates of one stranding with wires of diameters that are drawn: outer in steps, core to 0.01 mm."""
+    each = space.count / max(len(builds(space)) * len(_strandings(_STANDARDS)), 1)
+    step = next((step for step in _DRAWN if (_WIRE_GREATEST - _WIRE_LEAST) / step <= each), _DRAWN[-1])
+    d_o = np.round(np.arange(_WIRE_LEAST, _WIRE_GREATEST + step / 2, step), 6)
+    d_c = np.round(d_o / ratio, 5)
+    made = _of_wires(index, build, d_o, d_c, outer, core)
+    least, greatest = space.diameter
+    return made[(made.diameter >= least - 1e-9) & (made.diameter <= greatest + 1e-9)]
 
 
 _PARTS = {"trapezoidal": _shaped, "round": _round}
@@ -134,19 +207,27 @@ def _stranded(index, build, D, outer, core, ratio):
     """Candidates of one stranding: `D = d_c (c + 2 n r)`, c core over its wire, n layers, r outer over core wire."""
     c, layers = stranding.CORE_RATIO[core], stranding.LAYERS[outer]
     d_c = D / (c + 2 * layers * ratio)
-    d_o = ratio * d_c
+    return _of_wires(index, build, ratio * d_c, d_c, outer, core)
+
+
+def _of_wires(index, build, d_o, d_c, outer, core):
+    """Candidates of one stranding, of wires of given diameters [m]."""
+    c, layers = stranding.CORE_RATIO[core], stranding.LAYERS[outer]
+    D = c * d_c + 2 * layers * d_o
     return _made(build, stranding.LAY_INCREASE[outer], build=index, diameter=D, core_diameter=c * d_c, fill=np.nan,
                  outer_area=stranding.strand_area(outer, d_o), core_area=stranding.strand_area(core, d_c),
                  outer_strands=outer, outer_wire=d_o, core_strands=core, layers=layers)
 
 
 @cache
-def _strandings():
-    """Outer wires, core wires, and ratio of their diameters, of the strandings of IEC 61089, means of its rows."""
+def _strandings(tables=_STANDARDS[:1]):
+    """Outer wires, core wires, and ratio of their diameters, of the strandings of standards, means of their rows; of
+    those whose lay is known."""
     found = {}
-    for row in read_table(FOLDER / "iec_61089.csv"):
+    for row in (row for table in tables for row in read_table(FOLDER / f"{table}.csv")):
         key = row["outer_strands"], row["core_strands"]
-        found.setdefault(key, []).append(row["outer_wire_diameter"] / row["core_wire_diameter"])
+        if key[0] in stranding.LAY_INCREASE:
+            found.setdefault(key, []).append(row["outer_wire_diameter"] / row["core_wire_diameter"])
     return tuple((*key, float(np.mean(ratios))) for key, ratios in found.items())
 
 

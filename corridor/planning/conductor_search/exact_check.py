@@ -15,7 +15,7 @@ from corridor.assessment import Facts, Ground, Plan
 from corridor.conductor.conductor import conductor_from
 from corridor.jobs.compare import compare_facts
 from corridor.line.facts import Option, Wiring
-from corridor.planning.conductor_search.candidates import designation, entry
+from corridor.planning.conductor_search.candidates import designation, entry, wires_of
 from corridor.planning.conductor_search.finalists import finalists_of
 from corridor.planning.conductor_search.screening import screen
 
@@ -30,7 +30,8 @@ _BESIDES = 0.01
 @dataclass(frozen=True)
 class Finalist:
     """One of the best: index of the candidate, its `entry` in `[[conductors]]`, option, what it was chosen for, new
-    violations in words, and by how much it is too low in still air at its own temperatures, `sunk` [m]."""
+    violations in words, by how much it is too low in still air at its own temperatures, `sunk` [m], and `wires` as of
+    `candidates.wires_of`."""
 
     index: int
     entry: dict[str, str | float]
@@ -38,6 +39,7 @@ class Finalist:
     chosen: str
     new: tuple[str, ...] = ()
     sunk: float = 0.0
+    wires: tuple = ()
 
 
 class Site(NamedTuple):
@@ -107,7 +109,8 @@ def _finalists(screened, space, line, section, today, taken):
         wiring = Wiring(conductor_from(values), float(screened.maximum[index]), float(screened.emergency[index]),
                         limits, today.bundle, line.everyday, line.everyday, line.age, spacing=today.spacing,
                         arrangement=today.arrangement)
-        found.append(Finalist(int(index), values, Option(name, wiring), why))
+        found.append(Finalist(int(index), values, Option(name, wiring), why,
+                              wires=wires_of(screened.candidates, index)))
     return tuple(found)
 
 

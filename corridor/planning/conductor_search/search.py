@@ -10,12 +10,13 @@ from corridor.check import Progress
 from corridor.conductor.conductor import Conductor
 from corridor.errors import InputError
 from corridor.jobs.compare import Comparison, write_comparison
-from corridor.jobs.folder import made_folder
+from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import Opened, guard_of
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
-from corridor.outputs.guard import sealed
+from corridor.outputs.guard import MARK, sealed
 from corridor.outputs.tables_design import design_table, study_text
+from corridor.outputs.tables_enquiry import enquiry_columns, enquiry_text
 from corridor.planning.conductor_search.candidates import Space
 from corridor.planning.conductor_search.exact_check import Finalist, Site, checked_finalists
 from corridor.planning.conductor_search.line_limits import Line, line_of
@@ -134,7 +135,7 @@ def space_of(section: Design, existing: Conductor, file: Path | None = None) -> 
     hottest, emergency = (np.inf if value is None else value
                           for value in (section.maximum_temperature, section.emergency_temperature))
     return Space(section.cores, section.aluminium, section.shapes, **ranges, count=section.candidates, hottest=hottest,
-                 hottest_emergency=emergency)
+                 hottest_emergency=emergency, makeable=section.sizes == "makeable")
 
 
 def check_copy(study: Study, path: Path | str) -> Path:
@@ -168,7 +169,8 @@ def add_to_study(result: DesignResult, path: Path | str, *, overwrite: bool = Fa
 
 def write_design(result: DesignResult, folder: Path | str, kind: str = "svg", *, overwrite: bool = False,
                  files: Files | None = None) -> tuple[Path, ...]:
-    """Write the table of the finalists (CSV, Markdown), their text for a study, and the drawing; return the paths.
+    """Write the table of the finalists (CSV, Markdown), an enquiry for makers (CSV, text), what goes into a study, and
+    the drawing; return the paths.
 
     Raises
     ------
@@ -182,5 +184,8 @@ def write_design(result: DesignResult, folder: Path | str, kind: str = "svg", *,
         draw_design(out.new(folder / f"design.{kind}"), result)
         if result.finalists:
             write_comparison(design_table(result), folder / "design.csv", folder / "design.md", files=out)
+            add_csvs(out, folder, {"enquiry": enquiry_columns(result)})
+            out.new(folder / "enquiry.txt").write_text("\n".join([*enquiry_text(result), f"# {MARK}", ""]),
+                                                       encoding="utf-8")
             out.new(folder / "design.toml").write_text(sealed("\n".join(study_text(result))), encoding="utf-8")
     return out.written
