@@ -28,6 +28,7 @@ from corridor.planning.conductor_search.screening import candidate_resistance, n
 from corridor.planning.conductor_search.search import add_to_study, space_of, write_design
 from corridor.rating.ratings import Ratings
 from corridor.rating.resistances import computed
+from corridor.session import open_study
 from corridor.study.design import Design
 from corridor.study.load import load_study
 from corridor.thermal.rating import Weather
@@ -407,6 +408,26 @@ def test_what_is_kept_in_reserve_is_there_in_a_check_of_the_study(folder):
                 "existing", limit.case, limit.condition]
 
 
+def test_losses_are_of_the_loads_of_the_study(folder, result):
+    with open_study(folder / "study.toml") as study:
+        demo_heat = study.laid_out.facts.heat
+    keys = "new_violations = true\n" + "".join(f'[[rating.loads]]\ncurrent = {amps}\nduration = "{hours} h"\n'
+                                              for amps, hours in ((850, 1000), (400, 5000)))
+    by_loads = ask(with_keys(folder, "loads", keys), "design")
+    hours = np.repeat([850.0, 400.0, 0.0], [1000, 5000, 2760])
+    (folder / "load.csv").write_text("current\n" + "".join(f"{v:g}\n" for v in hours), encoding="utf-8")
+    by_hours = ask(with_keys(folder, "hours", 'new_violations = true\n[series]\nfile = "load.csv"\n'), "design")
+    for found, rel in ((by_loads, 1e-3), (by_hours, 0.03)):
+        assert found.of_loss == "the loads of a year"
+        for i, each in enumerate(found.finalists, 1):
+            one = replace(demo_heat, options=(each.option,))
+            lost = (1000 * one.loss_at(0, 850.0) + 5000 * one.loss_at(0, 400.0)) / 8760
+            assert found.screened.loss[each.index] == pytest.approx(lost, rel=rel)
+            assert found.comparison.energy[i] == pytest.approx(8.76 * lost, rel=rel)
+    assert by_loads.existing_loss < result.existing_loss / 3
+    assert "loads of a year" in " ".join(design_text(by_loads)[:3])
+
+
 def test_less_sag_is_what_was_taken_at_mid_span():
     own = line()
     less = own.with_less_sag(0.25)
@@ -483,7 +504,7 @@ def test_advice_is_of_what_refuses():
                              ("current", {"required_current": 1e5}, "for required current")):
         screened = screen(space, replace(line(), **own), heat((today(),)))
         assert len(screened.candidates) and not screened.meets.any()
-        result = SimpleNamespace(screened=screened, line=line(), seconds=0.1, finalists=())
+        result = SimpleNamespace(screened=screened, line=line(), seconds=0.1, finalists=(), of_loss="850 A")
         text = " ".join(design_text(result))
         assert words in text and ("a greater diameter" in text) == (name == "current"), text
         assert ("a smaller diameter" in text) == (name == "wind")

@@ -39,7 +39,7 @@ def design_table(result):
 def _objectives(result):
     """What finalists are compared by: name, value of each, whether the most is best."""
     c, at = result.comparison, range(1, len(result.finalists) + 1)
-    return (("least loss", [c.options["loss_at_required_kw_per_km"][i] for i in at], False),
+    return (("least loss", [c.energy[i] for i in at], False),
             ("greatest rating", [c.options["continuous_current_a"][i] for i in at], True),
             ("least mass", [c.options["mass_kg_per_m"][i] for i in at], False),
             ("fewest violations", [c.violations[i][2] for i in at], False))
@@ -88,7 +88,7 @@ def design_text(result):
     s = result.screened
     total, met = len(s.candidates), int(s.meets.sum())
     head = (f"{total} candidates on {len(result.line.span)} ruling spans in {result.seconds:.1f} s: {met} meet every "
-            f"limit, and {len(s.front)} of them no other beats in both loss at {result.line.required_current:g} A and "
+            f"limit, and {len(s.front)} of them no other beats in both loss at {result.of_loss} and "
             "rating. Then the lightest, the one with the most to spare, and the best of other builds.")
     refused = "Refused first by: " + ", ".join(f"{name} {number}" for name, number in s.failed().items()) + "."
     lines = [*wrap(head, _WIDTH), *wrap(refused, _WIDTH), ""]

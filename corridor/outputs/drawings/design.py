@@ -36,7 +36,7 @@ def draw_design(path, result):
         axes.legend(handles=handles, loc="lower left", fontsize=8, markerscale=3, framealpha=0.9)
         axes.set(title="Geometries that could hang on the line: not products, to ask makers about",
                  xlabel="Rating at the maximum temperature [A per phase]",
-                 ylabel=f"Loss of three phases at {result.line.required_current:g} A [kW/km]")
+                 ylabel=f"Loss of three phases at {result.of_loss} [kW/km]")
         _room(axes, result, known)
         save(figure, path)
 

@@ -43,12 +43,14 @@ class Finalist:
 
 
 class Site(NamedTuple):
-    """The line on which finalists are checked; `facts` have the wire of today alone."""
+    """The line on which finalists are checked; `facts` have the wire of today alone, `loads` are a year's currents [A]
+    and their durations [s]."""
 
     facts: Facts
     plan: Plan
     ground: Ground
     progress: Callable[[int, int], None] | None = None
+    loads: tuple[tuple[float, float], ...] = ()
 
 
 def checked_finalists(site, screened, space, line, section, taken):
@@ -122,7 +124,7 @@ def _as_written(limit, bound):
                    value=float(round(bound)))
 
 
-def _checked(facts, plan, ground, progress, finalists):
+def _checked(facts, plan, ground, progress, loads, finalists):
     """The finalists with their new violations, and how they compare with the wire of today, span by span."""
     if not finalists:
         return (), None
@@ -140,6 +142,6 @@ def _checked(facts, plan, ground, progress, finalists):
                 if columns["case"][row] in hot and columns["measure"][row] == "vertical":
                     sunk[option] = max(sunk[option], -margin)
 
-    comparison = compare_facts(facts, plan, ground, progress=progress, watch=watch)
+    comparison = compare_facts(facts, plan, ground, loads, progress=progress, watch=watch)
     return tuple(replace(each, new=tuple(new[each.option.name]), sunk=sunk[each.option.name]) for each in finalists
                  ), comparison

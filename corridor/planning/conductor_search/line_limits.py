@@ -45,7 +45,8 @@ class Line:
     strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [degC], `age` [years];
     `required_current` [A] of a phase, of as many wires as its `bundle` has; loads and tensions are of one. `least`,
     `greatest` of the vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above,
-    allow.
+    allow. `loads` currents of a phase [A] and the shares of the year in which they flow, for which losses are told;
+    none: the required current all the year.
     """
 
     span: np.ndarray
@@ -65,6 +66,7 @@ class Line:
     least: np.ndarray | None = None
     greatest: np.ndarray | None = None
     bundle: int = 1
+    loads: tuple[tuple[float, float], ...] = ()
 
     def with_less_sag(self, height: float) -> "Line":
         """Return the line with so much less sag allowed at mid-span [m], hot and under ice."""

@@ -54,7 +54,7 @@ _MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 class Screened:
     """What all candidates come to; arrays (candidate,).
 
-    `maximum`, `emergency` temperatures [degC]; `rating` at the maximum [A]; `loss` at the required current [kW/km];
+    `maximum`, `emergency` temperatures [degC]; `rating` at the maximum [A]; `loss` [kW/km], mean of the line's loads;
     `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those that meet
     all and that no other beats in both loss and rating, by rising loss; `refused` what a look span by span left out.
     """
@@ -293,7 +293,7 @@ def law_of(law, c: Candidates):
 
 
 def _ratings(c, space, heat, maximum, line):
-    """Rating of a phase [A] and loss at the required current [kW/km] of candidates, as many a phase as hang today.
+    """Rating of a phase [A] and loss [kW/km], mean of the loads, of candidates, as many a phase as hang today.
 
     Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
     """
@@ -304,10 +304,11 @@ def _ratings(c, space, heat, maximum, line):
     wire = Wire(c.diameter, candidate_resistance(c, space, heat.frequency), strand)
     weather = heat.weather_at(_worst_bearing(heat))
     n = line.bundle
-    each = line.required_current / n
-    T = temperature_at(heat.method, np.full(len(c), float(each)), weather, wire)
-    with np.errstate(invalid="ignore"):
-        lost = loss(each, T, wire.resistance, 3 * n)
+    lost = np.zeros(len(c))
+    for current, share in line.loads or ((line.required_current, 1.0),):
+        T = temperature_at(heat.method, np.full(len(c), current / n), weather, wire)
+        with np.errstate(invalid="ignore"):
+            lost += share * loss(current / n, T, wire.resistance, 3 * n)
     return n * _current(heat, maximum, weather, wire, c), lost
 
 

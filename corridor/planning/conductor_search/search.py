@@ -9,6 +9,7 @@ import numpy as np
 from corridor.check import Progress
 from corridor.conductor.conductor import Conductor
 from corridor.errors import InputError
+from corridor.inputs.series import read_stations
 from corridor.jobs.compare import Comparison, write_comparison
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import Opened, guard_of
@@ -27,13 +28,17 @@ from corridor.study.design import Design
 __all__ = ["DesignResult", "Finalist", "add_to_study", "check_copy", "design_study", "space_of", "write_design"]
 
 
+#: A year [s], and steps that a series of currents is put into.
+_YEAR, _STEPS = 8760 * 3600.0, 12
+
+
 @dataclass(frozen=True)
 class DesignResult:
     """What a search came to.
 
     `comparison` of the existing wire with the finalists on the exact check, None where there are none;
-    `existing_rating` [A] and `existing_loss` [kW/km] of the wire of today; `notes` in words; `seconds` that the search
-    of all candidates took.
+    `existing_rating` [A] and `existing_loss` [kW/km], the mean of its loads, of the wire of today; `notes` in words;
+    `seconds` that the search of all candidates took.
     """
 
     study: Study
@@ -47,6 +52,11 @@ class DesignResult:
     existing_loss: float
     notes: tuple[str, ...]
     seconds: float
+
+    @property
+    def of_loss(self) -> str:
+        """What losses are of, in words."""
+        return "the loads of a year" if self.line.loads else f"{self.line.required_current:g} A"
 
     @property
     def frames(self) -> Frames:
@@ -71,18 +81,44 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     today = (facts.options[facts.reference],)
     facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
     space = space_of(section, today[0].wiring.conductor, study.path)
-    site = Site(replace(facts, rules=_with_reserve(facts.rules, section.clearance_reserve)), plan, ground, progress)
+    loads, told_of_loads = year_loads(opened)
+    kept = replace(facts, rules=_with_reserve(facts.rules, section.clearance_reserve))
+    site = Site(kept, plan, ground, progress, loads)
     line, notes = line_of(*site[:3], section, required, progress)
+    line = replace(line, loads=tuple((current, time / _YEAR) for current, time in loads))
     begin = perf_counter()
     screened = screen(space, line, facts.heat)
     seconds = perf_counter() - begin
     screened, line, finalists, comparison, told = checked_finalists(site, screened, space, line, section, {
         option.name for option in study.options})
-    notes = (*notes, *told, *_reserves(section))
+    notes = (*notes, *told, *_reserves(section), *told_of_loads)
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
+    lost = sum(share * float(facts.heat.loss_at(0, current)) for current, share in line.loads or ((required, 1.0),))
     return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
-                        comparison=comparison, existing_rating=rating,
-                        existing_loss=float(facts.heat.loss_at(0, required)), notes=notes, seconds=seconds)
+                        comparison=comparison, existing_rating=rating, existing_loss=lost, notes=notes,
+                        seconds=seconds)
+
+
+def year_loads(opened: Opened) -> tuple[tuple[tuple[float, float], ...], tuple[str, ...]]:
+    """Return a year's currents [A] and their durations [s], and notes in words; none where the study has neither loads
+    nor a series of them.
+
+    A series is put into twelve steps of equal duration, each with the current that loses as much, and counts as a year.
+    """
+    study = opened.study
+    if opened.loads:
+        return tuple(opened.loads), ("losses are the mean over [[rating.loads]] in the weather of [rating]",)
+    if study.series is None or study.series.file is None:
+        return (), ()
+    current = read_stations(study.series, study.resolve, study.rating.required_current)[0].hours.current
+    known = np.sort(current[~np.isnan(current)])
+    if not len(known):
+        return (), ()
+    steps = [(float(np.sqrt(np.mean(each**2))), len(each) / len(known) * _YEAR)
+             for each in np.array_split(known, _STEPS) if len(each)]
+    missing = len(current) - len(known)
+    words = "losses are the mean over the currents of the series in the weather of [rating], not that of its hours"
+    return tuple(steps), (words + (f"; {missing} hours without a current count as the others" if missing else ""),)
 
 
 def _with_reserve(rules, reserve):
