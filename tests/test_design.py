@@ -82,6 +82,18 @@ def test_non_dominated_against_every_pair():
     assert non_dominated(np.zeros((0, 2))).shape == (0,)
 
 
+def test_non_dominated_of_four_against_every_pair():
+    draw = np.random.default_rng(6)
+    for _ in range(20):
+        costs = draw.integers(0, 6, (70, 4)).astype(float)
+        costs[draw.integers(0, 70, 3), 1] = np.nan
+        beaten = [any(np.all(b <= a) and np.any(b < a) for b in costs) for a in costs]
+        first = [not any(np.array_equal(b, a) for b in costs[:i]) for i, a in enumerate(costs)]
+        known = ~np.isnan(costs).any(axis=1)
+        np.testing.assert_array_equal(non_dominated(costs), known & ~np.array(beaten) & np.array(first))
+    assert non_dominated(np.zeros((0, 4))).shape == (0,)
+
+
 def test_spaced_keeps_both_ends():
     values = np.random.default_rng(1).uniform(0, 1, 50)
     chosen = spaced(values, 5)
@@ -474,8 +486,12 @@ def test_places_are_those_of_the_exact_check(result):
 
 def test_files_are_written(result, tmp_path):
     written = write_design(result, tmp_path / "out")
-    assert [path.name for path in written] == ["design.svg", "design.csv", "design.md", "enquiry.csv", "enquiry.txt",
-                                               "design.toml"]
+    assert [path.name for path in written] == ["design.svg", "design.csv", "design.md", "front.csv", "enquiry.csv",
+                                               "enquiry.txt", "design.toml"]
+    front = read(written[3])
+    assert len(front) == len(result.screened.wide) >= len(result.screened.front)
+    assert set(result.screened.front) <= set(result.screened.wide)
+    assert [float(row["loss_kw_per_km"]) for row in front] == sorted(float(row["loss_kw_per_km"]) for row in front)
     assert ElementTree.parse(written[0]).getroot().tag.endswith("svg")
     text = written[-1].read_text(encoding="utf-8")
     tables = tomllib.loads(text)

@@ -83,6 +83,15 @@ class Screened:
         left = replace(self, refused=refused)
         return replace(left, front=_front(left.meets, self.loss, self.rating))
 
+    @property
+    def wide(self) -> np.ndarray:
+        """Indices of those that meet all and that no other beats in all of loss, rating, mass and sag, by rising
+        loss."""
+        met = np.flatnonzero(self.meets)
+        costs = self.loss, -self.rating, self.candidates.mass, -self.slack["sag"]
+        best = met[non_dominated(np.stack([cost[met] for cost in costs], axis=1))]
+        return best[np.argsort(self.loss[best], kind="stable")]
+
     def failed(self) -> dict[str, int]:
         """Return how many candidates each constraint is the first to refuse."""
         met = [len(self.candidates), *(_met(self.slack, CONSTRAINTS[:i + 1]).sum() for i in range(len(CONSTRAINTS)))]
@@ -132,21 +141,35 @@ def non_dominated(costs) -> np.ndarray:
 
     Parameters
     ----------
-    costs : array_like, shape (row, 2)
-        Two costs, less is better; nan never stays.
+    costs : array_like, shape (row, cost)
+        Two costs or more, less is better; nan never stays.
 
     Examples
     --------
     >>> non_dominated([[1, 4], [2, 2], [3, 3], [4, 1], [2, 2]])
     array([ True,  True, False,  True, False])
     """
-    costs = np.asarray(costs, float).reshape(-1, 2)
+    costs = np.asarray(costs, float)
     kept = np.zeros(len(costs), bool)
-    known = np.flatnonzero(~np.isnan(costs).any(axis=1))
+    known = np.flatnonzero(~np.isnan(costs).any(axis=1)) if len(costs) else np.zeros(0, int)
+    if not len(known) or costs.shape[1] > 2:
+        kept[known[_of_many(costs[known])]] = True
+        return kept
     order = known[np.lexsort((known, costs[known, 1], costs[known, 0]))]
     second = np.r_[np.inf, costs[order, 1]]
     kept[order[second[1:] < np.minimum.accumulate(second)[:-1]]] = True
     return kept
+
+
+def _of_many(costs):
+    """The same of more costs than two, known ones, as indices: each in turn strikes out all that it beats."""
+    left = np.lexsort(costs.T[::-1])
+    found = []
+    while len(left):
+        # The first is beaten by none that is left: nothing comes before it in all costs.
+        found.append(left[0])
+        left = left[~np.all(costs[left] >= costs[left[0]], axis=1)]
+    return np.array(found, int)
 
 
 def _hang(c, made, line, temperatures, left, slack, fixed_only=False):

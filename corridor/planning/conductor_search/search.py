@@ -14,11 +14,11 @@ from corridor.jobs.compare import Comparison, write_comparison
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.opened import Opened, guard_of
 from corridor.outputs.files import Files, joined
-from corridor.outputs.frames import Frames
+from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import MARK, sealed
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.outputs.tables_enquiry import enquiry_columns, enquiry_text
-from corridor.planning.conductor_search.candidates import Space
+from corridor.planning.conductor_search.candidates import Space, builds, designation
 from corridor.planning.conductor_search.exact_check import Finalist, Site, checked_finalists
 from corridor.planning.conductor_search.line_limits import Line, line_of
 from corridor.planning.conductor_search.screening import Screened, screen
@@ -59,9 +59,23 @@ class DesignResult:
         return "the loads of a year" if self.line.loads else f"{self.line.required_current:g} A"
 
     @property
+    def front(self) -> Columns:
+        """The candidates that no other beats in all of loss, rating, mass and sag, as columns; before the check span by
+        span, but without those that it refused."""
+        s = self.screened
+        c, at = s.candidates[s.wide], s.wide
+        made = builds(self.space)
+        return {"conductor": np.array([designation(s.candidates, i, self.space) for i in at], object),
+                "family": np.array([made[b][0] for b in c.build], object),
+                "loss_kw_per_km": s.loss[at], "rating_a": s.rating[at], "mass_kg_per_m": c.mass,
+                "sag_slack_percent": 100 * s.slack["sag"][at], "maximum_temperature_c": s.maximum[at],
+                "diameter_mm": 1e3 * c.diameter, "aluminium_mm2": 1e6 * c.outer_area, "core_mm2": 1e6 * c.core_area,
+                "rated_strength_kn": c.rts / 1e3, "resistance_20_ohm_per_km": 1e3 * c.resistance_20}
+
+    @property
     def frames(self) -> Frames:
-        """The table `finalists`, a column each beside the existing wire, as a data frame; none without finalists."""
-        return Frames({"finalists": design_table(self).columns} if self.finalists else {})
+        """The tables `front`, and `finalists`, a column each beside the existing wire; none without finalists."""
+        return Frames({"front": self.front, "finalists": design_table(self).columns} if self.finalists else {})
 
 
 def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignResult:
@@ -220,7 +234,7 @@ def write_design(result: DesignResult, folder: Path | str, kind: str = "svg", *,
         draw_design(out.new(folder / f"design.{kind}"), result)
         if result.finalists:
             write_comparison(design_table(result), folder / "design.csv", folder / "design.md", files=out)
-            add_csvs(out, folder, {"enquiry": enquiry_columns(result)})
+            add_csvs(out, folder, {"front": result.front, "enquiry": enquiry_columns(result)})
             out.new(folder / "enquiry.txt").write_text("\n".join([*enquiry_text(result), f"# {MARK}", ""]),
                                                        encoding="utf-8")
             out.new(folder / "design.toml").write_text(sealed("\n".join(study_text(result))), encoding="utf-8")
