@@ -86,7 +86,7 @@ def test_nothing_is_loaded_from_outside(made):
 def test_plots_are_read_back_by_their_library_and_hold_no_data(made):
     *_, page, _ = made
     plots = json.loads(page.texts["plots"])
-    assert set(plots) == {"map", "profile", "sag", "ladder", "calendar"}
+    assert set(plots) == {"map", "profile", "cut", "sag", "ladder", "calendar"}
     for name, item in plots.items():
         [plot] = Document.from_json(item["doc"]).roots
         assert plot.name == name
@@ -265,6 +265,76 @@ def test_outlines_keep_holes_and_the_widths_of_lines():
     assert d["kind"].tolist() == [2, 2, 0] and d["name"].tolist() == names.tolist()
     assert [_area(d, 0), _area(d, 1)] == pytest.approx([100 - 16, 240])
     assert np.diff(d["piece"]).tolist() == [2, 1, 1]
+
+
+@pytest.fixture(scope="module")
+def swung(tmp_path_factory):
+    """A page, and its violations, of a wire that is blown over a bank, falling and standing trees, and a road."""
+    study = TinyStudy(tmp_path_factory.mktemp("swung") / "study")
+    study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
+    study.rules = ("rule,against,measure,base\nopen,ground,vertical,6\nroad,road,vertical,9\ntree,tree,radial,4\n"
+                   "fall,falling_tree,radial,3\n")
+    study.write_ground(lambda e, n: plane(e, n) + 8.0 * ((n - NORTH < -7) & (np.abs(e - EAST - 450) < 60)), cell=2.0)
+    study.add_roads()
+    places = shapely.points([[EAST + 140.0, NORTH + 12.0], [EAST + 760.0, NORTH + 5.5]])
+    study.add_obstacle("trees", "tree", places, 'height_column = "height"\nradius = 0.5\nfalls = true',
+                       height=[14.0, 10.0])
+    findings = study.check()
+    page = unpack(_Reader(ask(study.path, "report").output.read_text(encoding="utf-8")).texts["data"])
+    return page, findings["violations"]
+
+
+def _lines(d, k):
+    """Lines of a packed cross-section: kind and places (n, 2) [m]."""
+    for line in range(int(d["first"][k]), int(d["first"][k + 1])):
+        part = slice(int(d["place"][line]), int(d["place"][line + 1]))
+        yield d["kind"][line], np.column_stack([d["x"][part], d["z"][part]])
+
+
+def test_cross_sections_have_the_lengths_of_their_rows(swung):
+    """Of every row that has a place: a straight line, or a circle about the wire, as long as the row says (3 mm)."""
+    page, rows = swung
+    d, wire = page["cuts"], page["cuts"]["wire"].reshape(-1, 2)
+    assert {"vertical", "radial"} <= set(rows["measure"]) and (rows["position"] == "falling").any()
+    for i, row in enumerate(rows.itertuples()):
+        k = int(d["of"][i])
+        assert k >= 0 and wire[k] == pytest.approx([row.offset_m, row.wire_elevation_m], abs=1e-3)
+        drawn = dict(_lines(d, k))
+        for kind, length in (("required", row.required_m), ("actual", row.actual_m)):
+            far = np.hypot(*(drawn[kind] - wire[k]).T)
+            assert (far.max() if len(far) == 2 else far.mean()) == pytest.approx(abs(length), abs=0.003)
+
+
+def test_what_is_there_ends_at_the_ground_or_the_thing_that_counts(swung):
+    """Below the wire the ground; of a falling tree the arc of its top: the wire is as far off it as the row says."""
+    page, rows = swung
+    d = page["cuts"]
+    across = d["across"].reshape(-1, 2)
+    ground, seen = d["ground"].reshape(len(across), -1), set()
+    for i, row in enumerate(rows.itertuples()):
+        k, drawn = int(d["of"][i]), dict(_lines(d, int(d["of"][i])))
+        if row.against == "ground" and row.measure == "vertical":
+            below = np.interp(row.offset_m, np.linspace(*across[k], ground.shape[1]), ground[k])
+            assert row.wire_elevation_m - row.actual_m == pytest.approx(below, abs=0.02)
+            seen.add("ground")
+        if row.position == "falling":
+            # Below zero the wire is within the reach of the top.
+            far = np.hypot(*(drawn["fall"] - [row.offset_m, row.wire_elevation_m]).T).min()
+            assert far == pytest.approx(abs(row.actual_m), abs=0.03)
+            seen.add("falling")
+    assert seen == {"ground", "falling"}
+
+
+def test_what_stands_beside_is_packed_at_its_own_height(swung):
+    """Feet on the plane of the formula, tops as high above it as the layer says: not at the height of the wire."""
+    page, _ = swung
+    d = page["shapes"]
+    point = np.flatnonzero(d["kind"] == 0)
+    assert len(point)
+    for k in point:
+        at = int(d["place"][int(d["piece"][k])])
+        foot = plane(d["origin"][0] + d["e"][at], d["origin"][1] + d["n"][at])
+        assert d["foot"][k] == pytest.approx(foot, abs=0.3) and d["top"][k] - d["foot"][k] > 1
 
 
 def _area(d, i):

@@ -6,11 +6,11 @@ from datetime import datetime
 from pathlib import Path
 
 import pyogrio
-import shapely
 
 from corridor.check import Progress
 from corridor.errors import InputError, nearest
 from corridor.jobs.read_back import own_findings, target_beside
+from corridor.jobs.surroundings import about_line
 from corridor.opened import Opened
 from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
@@ -92,11 +92,11 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     upright = upright or [case.name for case in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
-    shapes, names, heights, radii = _shapes(inputs)
+    spans = layers["spans"]
+    about = about_line(inputs, opened.ground, spans.geometry.values, spans["ground_factor"])
     windy = tuple(case.name for case in study.cases if case.wind)
-    edge = _edge(inputs, layers["spans"])
-    scenes = [Scene(layers, option, cases, opened.ground.sample, shapes, names, edge, opened.name, windy,
-                    heights, radii)
+    scenes = [Scene(layers, option, cases, about.sample, about.shapes, about.shape_names, about.edge, opened.name,
+                    windy, about.heights, about.radii)
               for option in options]
     pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
     with Files(opened.guard(overwrite).besides(source)) as files:
@@ -153,20 +153,3 @@ def _sheets(scene, scale, wanted, short):
             raise InputError(None, "short", f"no sheet of option {scene.option!r} where anything falls short or was "
                              "not assessed", "all sheets")
     return found
-
-
-def _shapes(inputs):
-    """Geometries about the line, their names as the findings have them, heights over the ground and radii [m]."""
-    index, obstacles = inputs.index, inputs.index.obstacles
-    own = (column[index.of_part] for column in (obstacles.obstacle, obstacles.height, obstacles.radius))
-    return shapely.force_2d(index.part), *own
-
-
-def _edge(inputs, spans):
-    """The edge of the right-of-way as lines, None where the study has none."""
-    way = inputs.right_of_way
-    area = way.polygon
-    if way.half_width is not None:
-        lines = shapely.force_2d(spans.geometry.values)
-        area = shapely.union_all(shapely.buffer(lines, way.half_width / spans["ground_factor"].mean()))
-    return None if area is None else shapely.boundary(area)

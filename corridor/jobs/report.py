@@ -12,9 +12,11 @@ from corridor.errors import InputError
 from corridor.jobs.read_back import columns_of, own_findings
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.jobs.report_hours import report_hours
+from corridor.jobs.surroundings import about_line
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
+from corridor.outputs.page.cuts import pack_cuts, right_of
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import need_library
 from corridor.outputs.page.pack import Packer
@@ -69,6 +71,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     content = pack_findings(layers, packer)
     say(2, 4)
     content |= _surroundings(layers, opened.inputs, opened.ground, packer)
+    content |= {"cuts": _cuts(opened, layers, packer), "windy": [c.name for c in opened.study.cases if c.wind]}
     facts, plan = _laid_out(opened, layers)
     sections = string_sections(facts, plan)
     content["curves"] = pack_curves(facts, plan, *sections, packer)
@@ -115,11 +118,12 @@ def _surroundings(layers, inputs, ground, packer):
     shading = asked.shaded(elevation)
     radius = index.obstacles.radius[index.of_part]
     names = index.obstacles.obstacle.astype(object)
-    shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius]
+    height = index.obstacles.height[index.of_part]
+    shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius, height]
     if clear.polygon is not None:
         parts = shapely.get_parts(clear.polygon)
-        more = parts, np.full(len(parts), None, object), np.full(len(parts), "right_of_way", object), np.full(
-            len(parts), np.nan)
+        more = parts, np.full(len(parts), None, object), np.full(len(parts), "right_of_way", object), *np.full(
+            (2, len(parts)), np.nan)
         shapes = [np.concatenate(pair) for pair in zip(shapes, more, strict=True)]
     tiles = {"cell": float(shading.cell), "west": packer.array(shading.west.astype(float)),
              "north": packer.array(shading.north.astype(float)), "light": packer.array(shading.light.ravel()),
@@ -127,7 +131,16 @@ def _surroundings(layers, inputs, ground, packer):
     below = {"first": packer.array(nodes.first.astype("int32")),
               "lines": [packer.whole(line, 0.01) for line in lines.T]}
     return {"tiles": tiles, "ground": below, "half_width": clear.half_width,
-            "shapes": pack_shapes(*shapes, route, packer)}
+            "shapes": pack_shapes(*shapes[:4], route, packer, height=shapes[4], sample=ground.sample)}
+
+
+def _cuts(opened, layers, packer):
+    """Cross-sections of what falls short."""
+    spans, short = layers["spans"], layers["violations"]
+    number = {key: i for i, key in enumerate(zip(spans["line"], spans["span"], strict=True))}
+    which = np.array([number.get(key, -1) for key in zip(short["line"], short["span"], strict=True)], int)
+    about = about_line(opened.inputs, opened.ground, spans["geometry"], spans["ground_factor"])
+    return pack_cuts(short, right_of(routes(spans)[:, :, :2], which), about, packer)
 
 
 def _outermost(layers):

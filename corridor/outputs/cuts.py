@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-__all__ = ["Cut", "cut_of", "cut_places", "cut_words", "drawable"]
+__all__ = ["About", "Cut", "cut_of", "cut_places", "cut_words", "drawable"]
 
 #: Width over height of a cross-section.
 SHAPE = 110.0 / 96.0
@@ -18,6 +18,20 @@ SHAPE = 110.0 / 96.0
 _HALF, _PLACES = 9.0, 241
 #: Places of a full turn; half a turn has as many as make the same steps.
 _TURN, _ARC = 181, 91
+
+
+@dataclass(frozen=True)
+class About:
+    """What stands about a line: `sample(easting, northing)` the ground [m]; `shapes` geometries with their names in
+    `shape_names`, their `heights` over the ground and `radii` [m], nan where they have none; `edge` lines at the
+    edge of the right-of-way, or None."""
+
+    sample: object
+    shapes: np.ndarray
+    shape_names: np.ndarray
+    heights: np.ndarray | None
+    radii: np.ndarray | None
+    edge: object
 
 
 @dataclass(frozen=True)
@@ -46,7 +60,7 @@ def drawable(rows):
     return (rows["offset_m"].notna() & rows["wire_elevation_m"].notna()).to_numpy()
 
 
-def cut_places(rows, right):
+def cut_places(rows, right, abouts):
     """Return where the ground is asked for cross-sections.
 
     Parameters
@@ -55,6 +69,8 @@ def cut_places(rows, right):
         Of `violations`.
     right : ndarray, shape (row, 2)
         Unit vectors in the grid to the right of their spans.
+    abouts : sequence of About
+        What stands about each.
 
     Returns
     -------
@@ -64,7 +80,8 @@ def cut_places(rows, right):
         Easting and northing [m].
     """
     point = shapely.get_coordinates(rows.geometry.values)
-    across = np.array([row.offset_m + _half(row) * np.linspace(-1, 1, _PLACES) for row in rows.itertuples()])
+    across = np.array([row.offset_m + _half(row, about) * np.linspace(-1, 1, _PLACES)
+                       for row, about in zip(rows.itertuples(), abouts, strict=True)])
     across = across.reshape(-1, _PLACES)
     aside = across - rows["offset_m"].to_numpy(float)[:, None]
     return across, point[:, None] + aside[..., None] * right[:, None]
@@ -81,10 +98,10 @@ def cut_of(row, right, across, ground, about):
         Unit vector to the right of its span.
     across, ground : ndarray, shape (place,)
         Of `cut_places`, and the elevations there [m].
-    about : corridor.outputs.drawings.scenes.Scene
-        Shapes about the line, the ground, and the edge of the right-of-way.
+    about : About
+        A Scene of drawings has all that it has, and does as well.
     """
-    point, half = np.array([row.geometry.x, row.geometry.y]), _half(row)
+    point, half = np.array([row.geometry.x, row.geometry.y]), (across[-1] - across[0]) / 2
     required, actual = _room(row, across, ground)
     z = [row.wire_elevation_m, row.other_elevation_m, row.wire_elevation_m - row.required_m]
     middle, tall = (np.nanmin(z) + np.nanmax(z)) / 2, 2 * half / SHAPE
@@ -102,15 +119,21 @@ def cut_words(row):
             f"is {row.actual_m:.2f} m, required {row.required_m:.2f} m: short by {-row.margin_m:.2f} m")
 
 
-def _half(row):
-    """Half of the width that is shown [m]."""
+def _half(row, about):
+    """Half of the width that is shown [m]: the wire with what is there and required, the centre of the span, and what
+    stands at a point as far as it is high."""
     high = abs(row.wire_elevation_m - row.other_elevation_m) if pd.notna(row.other_elevation_m) else 0.0
     reach = max(row.required_m, row.actual_m, 0.0)
-    return max(_HALF, 1.3 * reach, 0.75 * (high + row.required_m) * SHAPE)
+    own = about.shapes[about.shape_names == row.obstacle] if row.position == "falling" else []
+    foot = min((shape.distance(row.geometry) for shape in own), default=0.0)
+    return max(_HALF, 1.3 * reach, 0.75 * (high + row.required_m) * SHAPE, abs(row.offset_m) + 2.0, 1.2 * foot)
 
 
 def _room(row, x, ground):
-    """What is required and what is there, as the measure has it: lengths are those of the row."""
+    """What is required and what is there, as the measure has it: lengths are those of the row.
+
+    A circle of less than nothing, where a falling top reaches past the wire, is as large as it reaches past.
+    """
     at = np.array([row.offset_m, row.wire_elevation_m])
     if row.measure == "radial":
         turn = np.linspace(0, 2 * np.pi, _TURN)

@@ -18,7 +18,7 @@ from corridor.outputs.drawings.paper import short_number
 from corridor.outputs.drawings.profile_facts import profile_of
 from corridor.outputs.drawings.scenes import by_sheet
 from corridor.outputs.drawings.sheet_plan import worst_rows
-from corridor.outputs.drawings.sheet_profile import crossing_words, marked_rows
+from corridor.outputs.drawings.sheet_profile import LEVEL, crossing_words, marked_rows
 from corridor.outputs.drawings.sheet_title import told_words
 from corridor.outputs.drawings.sheets import ACROSS
 from corridor.outputs.drawings.style import spread
@@ -272,7 +272,8 @@ def _profile_option(drawing, scene, sheet, profile, x0):
     at = spread((x0 + rows["station_m"]).to_list(), 1.5 * drawing.letter)
     for row, x in zip(rows.itertuples(), at, strict=True):
         name = "SHORT" if row.margin_m < 0 else "CROSSED"
-        z = row.other_elevation_m if np.isfinite(row.other_elevation_m) else row.wire_elevation_m
+        own = np.isfinite(row.other_elevation_m) and row.position not in LEVEL
+        z = row.other_elevation_m if own else row.wire_elevation_m
         place = x0 + row.station_m, EXAGGERATED * z
         drawing.words(crossing_words(row).replace("\n", "  "), (x, foot), name, option, upright=True,
                       align="MIDDLE_RIGHT")

@@ -8,8 +8,10 @@ from corridor.outputs.drawings.paper import SMALL, place, short_number
 from corridor.outputs.drawings.sheet_plan import LEFT, worst_rows
 from corridor.outputs.drawings.style import spread
 
-__all__ = ["crossing_words", "draw_profile", "marked_rows"]
+__all__ = ["LEVEL", "crossing_words", "draw_profile", "marked_rows"]
 
+#: Positions of things whose elevation in a row is not that of their top: where they were looked at, or their foot.
+LEVEL = ("beside", "falling")
 #: Lower edge of profile and band on the sheet [mm].
 _BOTTOM, _BAND = 76.0, 46.0
 #: Dashes of the wires of each case.
@@ -139,7 +141,8 @@ def _cuts(scene, sheet):
 def crossing_words(row):
     """Return what is crossed, its elevation, and how much is missing in which case."""
     name = row.obstacle if isinstance(row.obstacle, str) else row.against.replace("_", " ")
-    height = f" {short_number(row.other_elevation_m)}" if np.isfinite(row.other_elevation_m) else ""
+    own = np.isfinite(row.other_elevation_m) and row.position not in LEVEL
+    height = f" {short_number(row.other_elevation_m)}" if own else ""
     way = "" if row.measure == "vertical" else f" {row.measure}"
     return name + height + (f"\nSHORT{way} {row.margin_m:+.2f}, {row.case}" if row.margin_m < 0 else "")
 

@@ -58,6 +58,10 @@ _GLYPHS = {
                              "hatch_alpha": "alpha", "hatch_scale": "scale"}, False),
         ("lines", "multi_line", _LINES, True), ("bars", "segment", _BARS, False), ("marks", "scatter", _MARKS, True),
         ("names", "text", _TEXT, False), ("rings", "scatter", _MARKS, True), ("strokes", "scatter", _MARKS, False)),
+    "cut": (
+        ("earth", "patches", {"xs": "xs", "ys": "ys", "fill_color": "colour", "line_color": None}, False),
+        ("lines", "multi_line", _LINES, True), ("bars", "segment", _BARS, False), ("marks", "scatter", _MARKS, True),
+        ("names", "text", _TEXT, False)),
     "sag": (
         ("lines", "multi_line", _LINES, True), ("bars", "segment", _BARS, False), ("marks", "scatter", _MARKS, True),
         ("names", "text", _TEXT, False)),
@@ -70,6 +74,7 @@ _GLYPHS = {
 }
 #: Height [px] and names of the axes; what a wheel does at once.
 _FRAMES = {"map": (430, "", "", True), "profile": (440, "station [m]", "elevation [m]", False),
+           "cut": (380, "right of the centre of the span [m]", "elevation [m]", False),
            "sag": (330, "temperature of the wire [degC]", "sag [m]", False),
            "ladder": (330, "worst spans put right", "continuous current of the line [A]", False),
            "calendar": (300, "hours of outage, one outage after the other [h]", "", False)}
@@ -91,7 +96,7 @@ def _plot(name):
         renderer = _glyph(plot, sources, f"{name}:{source}", glyph, style)
         tipped += [renderer] if tip else []
     _look(plot)
-    _tools(plot, tipped, wheel, same=name == "map")
+    _tools(plot, tipped, wheel, same=name in ("map", "cut"))
     if name == "map":
         plot.add_layout(_scale_bar(plot))
     return plot

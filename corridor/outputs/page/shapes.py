@@ -37,7 +37,7 @@ def pack_outlines(shapes, packer):
             "e": packer.whole(places[:, 0] - origin[0], 0.1), "n": packer.whole(places[:, 1] - origin[1], 0.1)}
 
 
-def pack_shapes(parts, names, categories, radius, route, packer):
+def pack_shapes(parts, names, categories, radius, route, packer, *, height=None, sample=None):
     """Return the shapes near a line, one per geometry; a line with a width is the area that it covers.
 
     Parameters
@@ -50,6 +50,10 @@ def pack_shapes(parts, names, categories, radius, route, packer):
     route : ndarray, shape (span, 2, 2)
         Ends of the spans [m].
     packer : Packer
+    height : ndarray, shape (part,), optional
+        Of what stands at a point, over the ground [m]; nan where there is none.
+    sample : callable, optional
+        The ground: what stands at a point has its `foot` and `top` there [m].
     """
     kind = np.array([_KINDS.get(i, -1) for i in shapely.get_type_id(parts)], int)
     near = np.zeros(len(parts), bool)
@@ -61,9 +65,14 @@ def pack_shapes(parts, names, categories, radius, route, packer):
     shapes[wide] = shapely.buffer(shapes[wide], radius[wide], cap_style="flat", quad_segs=4)
     kind[wide & (shapely.get_type_id(shapes) == 3)] = AREA
     shapes = np.where(kind == POINT, shapes, shapely.simplify(shapes, TOLERANCE))
+    foot, top = np.full((2, len(kept)), np.nan)
+    if sample is not None and (points := kind == POINT).any():
+        foot[points] = sample(*shapely.get_coordinates(shapes[points]).T)
+        top = foot + height[kept]
     return pack_outlines(shapes, packer) | {
         "kind": packer.array(kind.astype("uint8")), "name": packer.codes(names[kept]),
-        "category": packer.codes(categories[kept]), "radius": packer.whole(radius, 0.1, "int16")}
+        "category": packer.codes(categories[kept]), "radius": packer.whole(radius, 0.1, "int16"),
+        "foot": packer.whole(foot, 0.01), "top": packer.whole(top, 0.01)}
 
 
 def pack_envelopes(columns, order, first, keys, packer):

@@ -2,10 +2,10 @@
 class Page {
   constructor(data, plots) {
     Object.assign(this, {data, plots, option: data.names.option[0], case: null, span: 0, violation: null, extent: "span", count: rowsOf(data.spans)});
-    COLOUR = {...data.colours, near: "#d9981a"};
+    COLOUR = {...data.colours, near: "#d9981a", shortText: "#a83e00"};
     this.number = new Map(range(this.count).map(i => [`${data.spans.line.at(i)}\u0000${data.spans.span.at(i)}`, i]));
     this.assess(); const worst = this.worstViolation(); if (worst !== null) { this.violation = worst; this.span = this.spanOf(data.tables.violations, worst); }
-    this.map = new CorridorMap(plots.map, this); this.profile = new Profile(plots.profile, this);
+    this.map = new CorridorMap(plots.map, this); this.profile = new Profile(plots.profile, this); this.cut = new CutView(plots.cut, this);
     this.makeControls(); this.makeTables(); this.fromHash(); this.assess();
     this.sag = new SagPlot(plots.sag, this); this.ladder = new LadderPlot(plots.ladder, this);
     if (plots.calendar) this.calendar = new Calendar(plots.calendar, this);
@@ -212,7 +212,7 @@ class Page {
 
   refresh(all = true) {
     const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
-    this.map.draw(); this.profile.draw(); this.sag.draw(); this.tables.compared.draw();
+    this.map.draw(); this.profile.draw(); this.cut.draw(); this.sag.draw(); this.tables.compared.draw();
     for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "surveyed", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
     if (all) this.ladder.draw();
     for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);

@@ -37,7 +37,7 @@ class Profile {
     this.spans = this.shown(); this.gather();
     this.ground = [0, 1, 2].map(k => this.spans.flatMap(i => [...this.groundOf(i, k), [NaN, NaN]]));
     this.scales(); this.rows = {lines: [], bars: [], marks: [], names: [], rings: [], strokes: []};
-    this.drawGround(); this.drawRequired(); this.drawPoles(); this.drawWires(); this.drawObjects(); this.drawRings();
+    this.drawGround(); this.drawRequired(); this.drawPoles(); this.drawWires(); this.drawObjects(); this.drawRings(); this.nameCases();
     for (const [name, rows] of Object.entries(this.rows)) this.plot.fill(name, rows);
     document.getElementById("profile-key").innerHTML = this.key(); this.sayScale(); this.readOut(NaN);
   }
@@ -75,12 +75,13 @@ class Profile {
   drawRequired() {
     const c = this.data.clearances;
     for (const i of this.spans) {
+      if (this.data.windy.includes(this.page.shownCase(i))) continue;      // blown aside, the wire is over other ground
       const row = this.page.clearanceRows(i, this.page.shownCase(i)).find(r => c.against.at(r) === "ground" && c.measure.at(r) === "vertical");
       if (row === undefined) continue;
       const raised = range(3).map(k => this.groundOf(i, k)), most = raised[0].map(([x], j) => [x, Math.max(...raised.map(g => g[j][1])) + c.required_m.at(row)]);
       this.rows.lines.push(line(most, COLOUR.short, 1.6, "7 4", `ground and the required ${c.required_m.at(row).toFixed(2)} m`));
       const from = most.find(q => isFinite(q[1]));
-      if (i === this.page.span && from) this.rows.names.push(text(from, `required ${c.required_m.at(row).toFixed(2)} m`, {colour: COLOUR.short, dx: 10, dy: -11}));
+      if (i === this.page.span && from) this.rows.names.push(text(from, `required ${c.required_m.at(row).toFixed(2)} m`, {colour: COLOUR.shortText, dx: 10, dy: -11}));
     }
   }
 
@@ -107,23 +108,37 @@ class Profile {
     });
   }
 
-  // What the wire was compared with: its top, and above it what is required.
+  // What the wire was compared with: its top, and above it what is required. What stands beside is as high as it is.
   drawObjects() {
     const c = this.data.clearances, taken = [];
     for (const i of this.spans) for (const r of this.page.clearanceRows(i, this.page.shownCase(i))) {
-      const kind = c.against.at(r), x = this.data.spans.station_m.at(i) + c.distance_from_start_m.at(r), z = c.other_elevation_m.at(r);
-      if (kind === "ground" || kind === "right_of_way" || !isFinite(z)) continue;
-      const short = c.margin_m.at(r) < 0, colour = short ? COLOUR.short : "#4f5257", name = c.obstacle.at(r) || kind;
-      if (c.measure.at(r) === "vertical") {
+      const kind = c.against.at(r), x = this.data.spans.station_m.at(i) + c.distance_from_start_m.at(r), short = c.margin_m.at(r) < 0;
+      const upright = c.measure.at(r) === "vertical", [foot, z] = this.heights(i, r), blown = this.data.windy.includes(this.page.shownCase(i));
+      if (kind === "right_of_way" || !isFinite(z) || (kind === "ground" && !(upright && (short || blown)))) continue;
+      const colour = short ? COLOUR.short : "#4f5257", name = c.obstacle.at(r) || kind;
+      if (upright) {
         const top = z + (c.position.at(r) === "below" ? -1 : 1) * c.required_m.at(r);
         this.rows.bars.push(bar([x, z], [x, top], colour, 1.6), bar([x - 6 * this.dx, top], [x + 6 * this.dx, top], colour, 1.8));
-      }
-      this.rows.marks.push(mark([x, z], kind === "tree" ? "triangle" : "square", kind === "tree" ? 10 : 8, colour, {fill: colour, tip: `${name} (${kind}), ${c.measure.at(r)}: margin ${c.margin_m.at(r).toFixed(2)} m of ${c.required_m.at(r).toFixed(2)} m`}));
+      } else if (isFinite(foot)) this.rows.bars.push(bar([x, foot], [x, z], colour, 2.4));
+      const tip = `${name} (${kind}), ${c.measure.at(r)}: margin ${c.margin_m.at(r).toFixed(2)} m of ${c.required_m.at(r).toFixed(2)} m`;
+      if (kind === "ground") this.rows.bars.push(bar([x - 14 * this.dx, z], [x + 14 * this.dx, z], "#5d5642", 4));
+      else this.rows.marks.push(mark([x, z], kind === "tree" ? "triangle" : "square", kind === "tree" ? 10 : 8, colour, {fill: colour, tip}));
       if ((kind === "tree" && !short) || this.spans.length > 3) continue;
+      const side = c.offset_m.at(r), words = kind === "ground" ? `ground ${Math.abs(side).toFixed(1)} m ${side < 0 ? "left" : "right"} of the line` : name;
       let down = 16; const y = (z - this.low) / this.dy;
       while (taken.some(([a, b]) => Math.abs(a - x) < 90 * this.dx && Math.abs(b - (y - down)) < 13)) down += 14;
-      if (y - down > 24) { taken.push([x, y - down]); this.rows.names.push(text([x, z], name, {align: "center", colour, dy: down})); }
+      if (y - down > 24) { taken.push([x, y - down]); this.rows.names.push(text([x, z], words, {align: "center", colour: short ? COLOUR.shortText : colour, dy: down})); }
     }
+  }
+
+  // Foot and top of what a row was compared with [m]: of what stands at a point its own, not the height at which it was looked at.
+  heights(i, r) {
+    const c = this.data.clearances, s = this.data.shapes, name = c.obstacle.at(r), top = c.other_elevation_m.at(r);
+    if (c.measure.at(r) === "vertical" || name === null) return [NaN, top];
+    this.standing ||= range(s.kind.length).reduce((m, k) => s.kind.raw[k] ? m : m.set(s.name.at(k), [...(m.get(s.name.at(k)) || []), k]), new Map());
+    const at = this.page.map.place(i, c.distance_from_start_m.at(r), c.offset_m.at(r)), away = k => Math.hypot(s.origin[0] + s.e.at(s.place.raw[s.piece.raw[k]]) - at[0], s.origin[1] + s.n.at(s.place.raw[s.piece.raw[k]]) - at[1]);
+    const own = (this.standing.get(name) || []).sort((a, b) => away(a) - away(b))[0];
+    return own === undefined ? [NaN, top] : [s.foot.at(own), s.top.at(own)];
   }
 
   drawRings() {
@@ -133,15 +148,25 @@ class Profile {
       if (this.page.case === null && v.case.at(k) !== this.page.shownCase(i)) continue;
       this.marks.push({k, at: [d.station_m.at(i) + v.distance_from_start_m.at(k), v.wire_elevation_m.at(k)]});
     }
-    for (const m of [...this.marks].sort((a, b) => (a.k === this.page.violation) - (b.k === this.page.violation))) {
+    // Beside a wire, or blown: a dotted line and a dot where the wire is then. A ring at a still wire would lie.
+    const [, low] = [0, this.plot.figure.y_range.start], high = this.plot.figure.y_range.end, aside = this.marks.filter(m => this.isAside(m.k));
+    this.marks.forEach(m => m.aside = aside.includes(m));
+    for (const m of aside) {
+      this.rows.bars.push(bar([m.at[0], low], [m.at[0], high], COLOUR.short, m.k === this.page.violation ? 1.6 : .8, "2 4"));
+      this.rows.rings.push(mark(m.at, "circle", m.k === this.page.violation ? 12 : 8, COLOUR.short, {fill: m.k === this.page.violation ? HOLD : COLOUR.short, width: 2, tip: `${this.page.says(m.k)}: see the cross-section`}));
+    }
+    for (const m of this.marks.filter(m => !m.aside).sort((a, b) => (a.k === this.page.violation) - (b.k === this.page.violation))) {
       const [ring, stroke] = barred(m.at, m.k === this.page.violation, this.page.says(m.k)); this.rows.rings.push(ring); this.rows.strokes.push(stroke);
     }
     const chosen = this.marks.find(m => m.k === this.page.violation); if (!chosen) return;
     const range = this.plot.figure.x_range, top = this.plot.figure.y_range.end - 14 * this.dy, says = this.page.says(chosen.k), wide = 7.6 * says.length * this.dx;
     const fits = chosen.at[0] + wide < range.end ? "left" : chosen.at[0] - wide > range.start ? "right" : "center", at = fits === "center" ? (range.start + range.end) / 2 : chosen.at[0];
     this.rows.bars.push(bar([chosen.at[0], chosen.at[1] + 9 * this.dy], [chosen.at[0], top - 8 * this.dy], COLOUR.short, 1));
-    this.rows.names.push(text([at, top], says, {align: fits, dx: {left: -5, right: 5, center: 0}[fits], colour: COLOUR.short, style: "bold"}));
+    this.rows.names.push(text([at, top], says, {align: fits, dx: {left: -5, right: 5, center: 0}[fits], colour: COLOUR.shortText, style: "bold"}));
   }
+
+  // Whether a profile of still wires does not show a violation as it is.
+  isAside(k) { const v = this.data.tables.violations; return v.measure.at(k) !== "vertical" || this.data.windy.includes(v.case.at(k)); }
 
   // Under the pointer: station, ground, lowest bold wire and what lies between, straight down.
   readOut(m) {
@@ -161,9 +186,18 @@ class Profile {
   }
 
   key() {
-    const shown = this.page.shownCase(this.page.span) ?? "no case";
-    return keyOf([[COLOUR.wire, 2.4, "solid", `wires: ${shown}`], ["#7c95a5", 1.2, "6 3", "lowest phase wire in the other cases"], ["#5d5642", 2, "solid", "ground below the line"],
-      ["#8d8160", 1.2, "2 3", "below the left"], ["#8d8160", 1.2, "6 3", "and the right outermost wire at rest"], [COLOUR.short, 1.6, "7 4", "highest of these and the clearance to ground"]]) +
-      "A bar on an object is the clearance it requires; a barred ring falls short. Drawn for the eye: the tables hold the numbers.";
+    const shown = [...new Set(this.spans.map(i => this.page.shownCase(i) ?? "no case"))], still = this.spans.some(i => !this.data.windy.includes(this.page.shownCase(i)));
+    const aside = this.marks.some(m => m.aside), things = this.rows.marks.length > 0;
+    return keyOf([[COLOUR.wire, 2.4, "solid", shown.length > 1 ? "wires: in each span the case that is named above it" : `wires: ${shown[0]}`], ["#7c95a5", 1.2, "6 3", "lowest phase wire in the other cases, named at the last span"], ["#5d5642", 2, "solid", "ground below the line"],
+      ["#8d8160", 1.2, "2 3", "below the left"], ["#8d8160", 1.2, "6 3", "and the right outermost wire at rest"], ...(still ? [[COLOUR.short, 1.6, "7 4", "highest of these and the clearance to ground"]] : []),
+      ...(aside ? [[COLOUR.short, 1.6, "2 4", "dot: a wire that is blown or has something beside it; the cross-section shows it"]] : [])]) +
+      (things ? "Square: what is crossed; triangle: top of a tree, on its stem where it stands beside. " : "") + "An upright bar is the clearance that is required there; a barred ring falls short. Drawn for the eye: the tables hold the numbers.";
+  }
+
+  // In a section each span is drawn in a case of its own: its name stands above it.
+  nameCases() {
+    if (this.spans.length < 2 || this.page.case !== null) return;
+    const p = this.data.spans, top = this.plot.figure.y_range.end;
+    for (const i of this.spans) this.rows.names.push(text([p.station_m.at(i) + p.length_m.at(i) / 2, top], this.page.shownCase(i) ?? "no case", {align: "center", dy: 12, colour: COLOUR.wire, style: "bold"}));
   }
 }
