@@ -309,7 +309,7 @@ def test_what_is_there_ends_at_the_ground_or_the_thing_that_counts(swung):
     """Below the wire the ground; of a falling tree the arc of its top: the wire is as far off it as the row says."""
     page, rows = swung
     d = page["cuts"]
-    across = d["across"].reshape(-1, 2)
+    across = d["known"].reshape(-1, 2)
     ground, seen = d["ground"].reshape(len(across), -1), set()
     for i, row in enumerate(rows.itertuples()):
         k, drawn = int(d["of"][i]), dict(_lines(d, int(d["of"][i])))
@@ -402,7 +402,7 @@ def test_options_stand_beside_each_other_with_the_numbers_of_the_findings(made):
     rows = [re.findall(r"<t[hd]>(.*?)</t[hd]>", row) for row in table.split("</tr>")]
     shown = {row[0]: row[1:] for row in rows if row}
     with sqlite3.connect(findings.path) as database:
-        for i, option in enumerate(shown[""]):
+        for i, option in enumerate(shown["of the options"]):
             def one(query, option=option):
                 return database.execute(query, (option,)).fetchone()[0]
 

@@ -88,7 +88,8 @@ def _bare_cases(facts, option):
 def compared(facts, plan, layers, loads, groups, strung):
     """Return the options side by side from findings that are read back: heads, rows of texts, and notes.
 
-    Of an ordinary day that is no case of the study only the catenary is known here, that of the ruling span.
+    What is not known has a dash: of an ordinary day that is no case of the study only the catenary is known here, that
+    of the ruling span.
 
     Parameters
     ----------
@@ -110,10 +111,7 @@ def compared(facts, plan, layers, loads, groups, strung):
     table = compare_table(comparison_of(gathered, plan, loads))
     rows = [[f"{what} [{unit}]" if unit else what, *(_cell(value, form) for value in values)]
             for what, unit, values, form in table.rows]
-    known = [row for row in rows if set(row[1:]) != {_NOTHING}]
-    left = ", ".join(row[0] for row in rows if row not in known)
-    told = [("Not in these findings, or not known", [f"{left}; `corridor compare` works out an ordinary day"])]
-    return ["", *table.names], known, [*table.notes, *(told if left else [])]
+    return ["of the options", *table.names], rows, list(table.notes)
 
 
 def _ordinary_day(facts, groups, strung, name):

@@ -41,8 +41,9 @@ class Cut:
     `across`, `ground` (place,) distances across and elevations, nan where the ground is not known; `wire` where it
     falls short; `required` and `actual` lines, of two places where they are straight, else a circle about the wire;
     `things` pairs of a kind and a line: "top" what counts of an obstacle at its own height, "stem" what stands at a
-    point, "fall" the way of its top; `edges` of the right-of-way, distances across; `bounds` least and greatest across,
-    least and greatest elevation. Lines have the shape (place, 2). All in metres.
+    point, "fall" the way of its top; `edges` of the right-of-way, distances across; `bounds` of what
+    must be shown: least and greatest across, least and greatest elevation. Lines have the shape (place, 2). All in
+    metres.
     """
 
     across: np.ndarray
@@ -60,7 +61,7 @@ def drawable(rows):
     return (rows["offset_m"].notna() & rows["wire_elevation_m"].notna()).to_numpy()
 
 
-def cut_places(rows, right, abouts):
+def cut_places(rows, right, abouts, *, wide=1.0):
     """Return where the ground is asked for cross-sections.
 
     Parameters
@@ -71,6 +72,8 @@ def cut_places(rows, right, abouts):
         Unit vectors in the grid to the right of their spans.
     abouts : sequence of About
         What stands about each.
+    wide : float
+        How much wider than what must be shown.
 
     Returns
     -------
@@ -80,7 +83,7 @@ def cut_places(rows, right, abouts):
         Easting and northing [m].
     """
     point = shapely.get_coordinates(rows.geometry.values)
-    across = np.array([row.offset_m + _half(row, about) * np.linspace(-1, 1, _PLACES)
+    across = np.array([row.offset_m + wide * _half(row, about) * np.linspace(-1, 1, _PLACES)
                        for row, about in zip(rows.itertuples(), abouts, strict=True)])
     across = across.reshape(-1, _PLACES)
     aside = across - rows["offset_m"].to_numpy(float)[:, None]
@@ -101,12 +104,13 @@ def cut_of(row, right, across, ground, about):
     about : About
         A Scene of drawings has all that it has, and does as well.
     """
-    point, half = np.array([row.geometry.x, row.geometry.y]), (across[-1] - across[0]) / 2
+    point, half = np.array([row.geometry.x, row.geometry.y]), _half(row, about)
+    wide = (across[-1] - across[0]) / 2
     required, actual = _room(row, across, ground)
     z = [row.wire_elevation_m, row.other_elevation_m, row.wire_elevation_m - row.required_m]
     middle, tall = (np.nanmin(z) + np.nanmax(z)) / 2, 2 * half / SHAPE
     return Cut(across, ground, (row.offset_m, row.wire_elevation_m), required, actual,
-               tuple(_things(row, point, right, half, about)), tuple(_edges(row, point, right, half, about)),
+               tuple(_things(row, point, right, wide, about)), tuple(_edges(row, point, right, wide, about)),
                (row.offset_m - half, row.offset_m + half, middle - tall / 2, middle + tall / 2))
 
 
@@ -152,11 +156,10 @@ def _side(row, x, ground):
     return 1.0 if np.nan_to_num(high[0], nan=-np.inf) >= np.nan_to_num(high[1], nan=-np.inf) else -1.0
 
 
-def _things(row, point, right, half, about):
+def _things(row, point, right, reach, about):
     """Yield the thing that counts, as far as it lies about the cut: at its own height, in plan at its own distance."""
     if not isinstance(row.obstacle, str):
         return
-    reach = 2 * half
     line = shapely.linestrings([point - reach * right, point + reach * right])
     for k in np.flatnonzero(about.shape_names == row.obstacle):
         shape = about.shapes[k]

@@ -13,6 +13,8 @@ __all__ = ["MOST", "pack_cuts", "right_of"]
 
 #: Cross-sections that a page holds at most: of the least margins.
 MOST = 4000
+#: How much wider than what must be shown: plots are wider than high.
+_WIDE = 2.5
 #: Edges of the right-of-way further from a place than this are in no cross-section [m].
 _REACH = 200.0
 
@@ -33,7 +35,8 @@ def pack_cuts(violations, right, about, packer):
     -------
     dict
         `of` number of the cross-section of each row, -1 where it has none; `ground` (cut, place) elevations at equal
-        distances from the least to the greatest of `across`, (cut, 2); `upward` (cut, 2) least and greatest elevation;
+        distances from the least to the greatest of `known`, (cut, 2); `across`, `upward` (cut, 2) least and greatest
+        distance across and elevation that must be shown;
         `wire` (cut, 2) place of the wire; `first` first line of each cut, `kind` of the lines and `place` their first
         point; `x`, `z` of the points.
     """
@@ -43,7 +46,7 @@ def pack_cuts(violations, right, about, packer):
     kept = np.sort(known[np.argsort(rows["margin_m"].to_numpy(float)[known], kind="stable")[:MOST]])
     rows = rows.iloc[kept]
     abouts = list(_near(rows, right[kept], about))
-    across, places = cut_places(rows, right[kept], abouts)
+    across, places = cut_places(rows, right[kept], abouts, wide=_WIDE)
     ground = about.sample(*places.reshape(-1, 2).T).reshape(across.shape)
     cuts = [cut_of(row, right[k], x, z, near) for row, k, x, z, near in zip(
         rows.itertuples(), kept, across, ground, abouts, strict=True)]
@@ -55,6 +58,7 @@ def pack_cuts(violations, right, about, packer):
     bounds = np.array([cut.bounds for cut in cuts]).reshape(-1, 4)
     wire = np.array([cut.wire for cut in cuts]).reshape(-1, 2)
     return {"of": packer.array(of), "ground": packer.whole(ground.ravel(), 0.01),
+            "known": packer.whole(across[:, [0, -1]].ravel(), 1e-3),
             "across": packer.whole(bounds[:, :2].ravel(), 1e-3), "upward": packer.whole(bounds[:, 2:].ravel(), 1e-3),
             "wire": packer.whole(wire.ravel(), 1e-3), "first": packer.array(_firsts(map(len, lines))),
             "kind": packer.codes([kind for own in lines for kind, _ in own]),

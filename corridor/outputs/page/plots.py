@@ -72,12 +72,12 @@ _GLYPHS = {
                           "line_color": "colour", "hatch_pattern": "hatch", "hatch_color": "ink"}, True),
         ("names", "text", _TEXT | {"y": "item"}, False)),
 }
-#: Height [px] and names of the axes; what a wheel does at once.
-_FRAMES = {"map": (430, "", "", True), "profile": (440, "station [m]", "elevation [m]", False),
-           "cut": (380, "right of the centre of the span [m]", "elevation [m]", False),
-           "sag": (330, "temperature of the wire [degC]", "sag [m]", False),
-           "ladder": (330, "worst spans put right", "continuous current of the line [A]", False),
-           "calendar": (300, "hours of outage, one outage after the other [h]", "", False)}
+#: Height [px] and names of the axes. A wheel turns the page until a plot is entered.
+_FRAMES = {"map": (430, "", ""), "profile": (440, "station [m]", "elevation [m]"),
+           "cut": (380, "right of the centre of the span [m]", "elevation [m]"),
+           "sag": (330, "temperature of the wire [degC]", "sag [m]"),
+           "ladder": (330, "worst spans put right", "continuous current of the line [A]"),
+           "calendar": (300, "hours of outage, one outage after the other [h]", "")}
 
 
 def plot_items():
@@ -86,7 +86,7 @@ def plot_items():
 
 
 def _plot(name):
-    height, x_label, y_label, wheel = _FRAMES[name]
+    height, x_label, y_label = _FRAMES[name]
     y_range = FactorRange() if name == "calendar" else Range1d(0, 1)
     plot = figure(name=name, height=height, sizing_mode="stretch_width", x_range=Range1d(0, 1), y_range=y_range,
                   tools=[], x_axis_label=x_label, y_axis_label=y_label, output_backend="canvas", min_border=0,
@@ -96,7 +96,7 @@ def _plot(name):
         renderer = _glyph(plot, sources, f"{name}:{source}", glyph, style)
         tipped += [renderer] if tip else []
     _look(plot)
-    _tools(plot, tipped, wheel, same=name in ("map", "cut"))
+    _tools(plot, tipped, same=name in ("map", "cut"))
     if name == "map":
         plot.add_layout(_scale_bar(plot))
     return plot
@@ -123,11 +123,11 @@ def _look(plot):
     plot.xaxis.name, plot.yaxis.name = f"{plot.name}:x axis", f"{plot.name}:y axis"
 
 
-def _tools(plot, tipped, wheel, *, same):
+def _tools(plot, tipped, *, same):
     pan, zoom = PanTool(), WheelZoomTool()
     plot.add_tools(pan, zoom, BoxZoomTool(match_aspect=same), ResetTool(), SaveTool(),
                    HoverTool(renderers=tipped, tooltips="@tip", point_policy="follow_mouse"))
-    plot.toolbar.update(logo=None, active_drag=pan, active_scroll=zoom if wheel else None)
+    plot.toolbar.update(logo=None, active_drag=pan, active_scroll=None)
     plot.toolbar_location = "right"
 
 

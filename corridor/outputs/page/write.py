@@ -74,7 +74,12 @@ def _style():
 
 
 def _items(texts):
-    return "".join(f"<li>{escape(text)}</li>" for text in texts)
+    return "".join(f"<li>{_words(text)}</li>" for text in texts)
+
+
+def _words(text):
+    """Words as they stand in a page: what is typed stands between backticks."""
+    return "".join(f"<code>{part}</code>" if k % 2 else part for k, part in enumerate(escape(text).split("`")))
 
 
 def _script(value):
@@ -91,12 +96,14 @@ def _compared(heads, rows, notes):
 def _doubts(heads, rows):
     """Doubts about the data as a table that needs no script."""
     return f'<div class="scroll words">{html_table(heads, rows)}</div>' if rows else "<p>None.</p>"
+    box = '<div class="scroll words" tabindex="0" role="region" aria-label="Doubts about the data">'
+    return f"{box}{_table(heads, rows)}</div>" if rows else "<p>None.</p>"
 
 
 def html_table(heads, rows):
     """Return a table of words that needs no script."""
     def row(cells, tag):
-        return "<tr>" + "".join(f"<{tag}>{escape(cell)}</{tag}>" for cell in cells) + "</tr>"
+        return "<tr>" + "".join(f"<{tag}>{_words(cell)}</{tag}>" for cell in cells) + "</tr>"
 
     body = "".join(row(cells, "td") for cells in rows)
     return f"<table><thead>{row(heads, 'th')}</thead><tbody>{body}</tbody></table>"
@@ -104,4 +111,4 @@ def html_table(heads, rows):
 
 def _headings():
     """Heading and explanation of every column, by layer and name."""
-    return {name: {c.name: [c.alias, c.doc] for c in layer(name).columns} for name in _SHOWN}
+    return {name: {c.name: [c.alias, c.doc.replace("`", "")] for c in layer(name).columns} for name in _SHOWN}

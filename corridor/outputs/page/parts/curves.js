@@ -27,7 +27,7 @@ class SagPlot {
     if (section !== undefined) options.forEach((name, o) => this.option(name, o, i));
     const T = this.rows.lines.flatMap(l => l.xs), sag = [...this.rows.lines.flatMap(l => l.ys), ...this.rows.marks.map(m => m.y)].filter(isFinite);
     const [t0, t1, s0, s1] = sag.length ? [Math.min(...T), Math.max(...T), Math.min(...sag), Math.max(...sag)] : [0, 100, 0, 1], room = .07 * (s1 - s0) + .05;
-    const share = Math.min(.3, (7.6 * Math.max(...options.map(o => o.length)) + 20) / this.plot.width);
+    const share = Math.min(this.plot.width < 420 ? .55 : .3, (7.6 * Math.max(...options.map(o => o.length)) + 20) / this.plot.width);
     this.plot.show(t0 - .02 * (t1 - t0), s0 - room, t1 + share / (1 - share) * (t1 - t0), s1 + room); this.name();
     for (const [name, rows] of Object.entries(this.rows)) this.plot.fill(name, rows);
     const wire = this.wire(i, this.page.option);
@@ -83,7 +83,7 @@ class LadderPlot {
     const most = Math.max(1, ...groups.flatMap(([, g]) => g.steps.map(i => t.spans_fixed.at(i))));
     document.getElementById("ladder-note").textContent = current.length ? "" : "No currents: the study has no weather to rate them in, or nothing was assessed.";
     const [low, high] = current.length ? [Math.min(...current), Math.max(...current)] : [0, 1], room = .08 * (high - low) + 1;
-    const share = Math.min(.4, (7.6 * Math.max(6, ...groups.map(([name]) => name.length)) + 20) / this.plot.width);
+    const share = Math.min(this.plot.width < 420 ? .55 : .4, (7.6 * Math.max(6, ...groups.map(([name]) => name.length)) + 20) / this.plot.width);
     this.plot.show(-.02 * most, low - room, most * 1.01 + share / (1 - share) * most, high + room);
     const [dx, dy] = this.plot.pixel, ends = [];
     for (const [name, g] of groups) {

@@ -16,7 +16,7 @@ class CutView {
     if (k < 0 || !(this.plot.width > 10)) return;
     const d = this.data.cuts, two = (c, i) => c.at(2 * k + i), lines = this.linesOf(k);
     this.show(two(d.across, 0), two(d.across, 1), two(d.upward, 0), two(d.upward, 1));
-    this.ground(k, two(d.across, 0), two(d.across, 1)); for (const [kind, points] of lines) this.thing(kind, points);
+    this.ground(k, two(d.known, 0), two(d.known, 1)); for (const [kind, points] of lines) this.thing(kind, points);
     const wire = [two(d.wire, 0), two(d.wire, 1)]; this.rows.marks.push(mark(wire, "circle", 9, INK, {fill: INK, tip: `wire ${this.data.tables.violations.wire.at(row)}`}));
     this.name(row, wire, lines); for (const [name, rows] of Object.entries(this.rows)) this.plot.fill(name, rows);
     const shown = new Set(lines.map(l => l[0]));
@@ -30,7 +30,7 @@ class CutView {
   }
 
   ground(k, x0, x1) {
-    const d = this.data.cuts, n = d.ground.length / (d.across.length / 2); let run = [];
+    const d = this.data.cuts, n = d.ground.length / (d.known.length / 2); let run = [];
     const close = () => { if (run.length > 1) { this.rows.earth.push({xs: [run[0][0], ...run.map(q => q[0]), run.at(-1)[0]], ys: [this.bottom - 500, ...run.map(q => q[1]), this.bottom - 500], colour: "#e6e0d0", tip: ""}); this.rows.lines.push(line(run, "#5d5642", 2, "solid", "ground")); } run = []; };
     for (const i of range(n)) { const z = d.ground.at(k * n + i); isFinite(z) ? run.push([x0 + (x1 - x0) * i / (n - 1), z]) : close(); }
     close();

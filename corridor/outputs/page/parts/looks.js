@@ -6,6 +6,8 @@ const CLASSES = [
   ["short", "falls short", 6, "solid"], ["unknown", "not assessed", 4.5, "7 5"], ["near", "less than 0.5 m to spare", 4, "solid"],
   ["clear", "clear", 2, "solid"], ["neutral", "nothing compared", 1.5, "2 4"]];
 const OBJECTS = {road: "#8d8778", rail: "#4c4a45", water: "#6f9fbd", building: "#6d5f52", line: "#7d62a6", tree: "#6f8f63", right_of_way: "#8f8455"};
+const NAMES = {road: "road", rail: "railway", water: "water", building: "building", line: "other line", tree: "tree", right_of_way: "edge of right-of-way"};
+const WAYS = {rail: "8 3", line: "10 3 2 3"}, wayOf = category => WAYS[category] || "solid";
 // Outages by number: colour and hatch tell them apart, and the number stands beside.
 const GROUPS = [["#1f6a96", " "], ["#c07a1c", "/"], ["#7a4f7c", "x"], ["#4f7d6b", "-"], ["#3f4c57", "."], ["#a8573a", "|"]];
 const groupOf = k => GROUPS[(Math.max(1, k) - 1) % GROUPS.length];
@@ -36,6 +38,8 @@ const escaped = words => { const span = document.createElement("span"); span.tex
 function keyOf(entries) {
   return entries.map(([colour, width, dash, words]) => `<span class="key"><svg width="34" height="10" aria-hidden="true"><line x1="1" y1="5" x2="33" y2="5" stroke="${colour}" stroke-width="${width}" stroke-dasharray="${dash === "solid" ? "" : dash}"/></svg>${escaped(words)}</span>`).join("");
 }
+
+const dotOf = (colour, words) => `<span class="key"><svg width="14" height="10" aria-hidden="true"><circle cx="7" cy="5" r="4" fill="${colour}"/></svg>${escaped(words)}</span>`;
 
 // Places moved apart upward or downward so that texts do not meet: [wanted] to [given], in pixels, within bounds.
 function spread(wanted, step, low, high) {

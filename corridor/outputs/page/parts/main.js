@@ -31,6 +31,35 @@ class Page {
   gapRows() { const g = this.data.tables.not_assessed; return range(rowsOf(g)).filter(r => this.fits(g, r)); }
   worstViolation() { const v = this.data.tables.violations; return this.violationRows().reduce((best, r) => best === null || v.margin_m.at(r) < v.margin_m.at(best) ? r : best, null); }
 
+  // Places that fall short, worst first: of each thing below each span the worst row.
+  places() {
+    const v = this.data.tables.violations, seen = new Set();
+    return [...this.violationRows()].sort((a, b) => v.margin_m.at(a) - v.margin_m.at(b)).filter(k => { const key = [this.spanOf(v, k), v.against.at(k), v.obstacle.at(k)].join("\u0000"); return !seen.has(key) && seen.add(key); });
+  }
+
+  // The next place, or the one before; where a row of the same thing is chosen, from there.
+  step(by) {
+    const list = this.places(), at = this.placeOf(list); if (!list.length) return;
+    this.chooseViolation(list[at < 0 ? (by > 0 ? 0 : list.length - 1) : (at + by + list.length) % list.length], "step");
+  }
+
+  placeOf(list) {
+    const v = this.data.tables.violations, key = k => [this.spanOf(v, k), v.against.at(k), v.obstacle.at(k)].join("\u0000");
+    return this.violation === null ? -1 : list.findIndex(k => key(k) === key(this.violation));
+  }
+
+  // The span that a text means: its name, its number or that of a structure, part of a name, or a thing, where that is nearest to its limit.
+  find(words) {
+    const p = this.data.spans, c = this.data.clearances, asked = words.trim().toLowerCase(), all = range(this.count); if (!asked) return undefined;
+    const digits = name => String(name).match(/\d+/g)?.map(Number) || [], low = v => String(v ?? "").toLowerCase();
+    const exact = all.find(k => low(this.title(k)) === asked || low(p.span.at(k)) === asked); if (exact !== undefined) return exact;
+    if (/^\d+$/.test(asked)) { const k = all.find(k => digits(p.from_structure.at(k)).includes(+asked)) ?? all.find(k => digits(p.span.at(k)).includes(+asked)); if (k !== undefined) return k; }
+    const part = all.find(k => low(this.title(k)).includes(asked)); if (part !== undefined) return part;
+    let best = [Infinity, undefined];
+    for (const k of all) for (const r of this.clearanceRows(k)) if ((low(c.obstacle.at(r)).includes(asked) || low(c.against.at(r)) === asked) && c.margin_m.at(r) < best[0]) best = [c.margin_m.at(r), k];
+    return best[1];
+  }
+
   // What each span comes to: a shortfall first, then what was not assessed; a margin that is not known is never clear.
   assess() {
     this.violations = null; const c = this.data.clearances, g = this.data.tables.not_assessed;
@@ -58,6 +87,14 @@ class Page {
     const v = this.data.tables.violations, span = this.spanOf(v, row); this.violation = row; this.span = span;
     if (from !== "map" && span >= 0) { this.map.fit([span], 1.8); this.map.centre(v.easting.at(row), v.northing.at(row)); }
     this.refresh(false);
+    if (from === "table") document.getElementById("profile-part").scrollIntoView({block: "nearest"});
+    if (from === "step") this.bringDesk();
+  }
+
+  // Bring map, profile and cross-section into view where they are not; on a narrow screen the profile.
+  bringDesk() {
+    const at = id => document.getElementById(id), wide = matchMedia("(min-width: 1180px)").matches, [first, last] = wide ? ["desk", "cut-part"] : ["profile-part", "profile-part"];
+    if (at(first).getBoundingClientRect().top < at("bar").offsetHeight - 4 || at(last).getBoundingClientRect().bottom > innerHeight) at(first).scrollIntoView({block: "start"});
   }
 
   chooseSpan(i, from) {
@@ -102,8 +139,15 @@ class Page {
       at: isFinite(w.easting.at(i)) ? [w.easting.at(i), w.northing.at(i)] : null, spans: range(p.span_first.raw[i + 1] - p.span_first.raw[i]).map(k => p.span.raw[p.span_first.raw[i] + k])}));
   }
 
+  // Another option shows its own worst place; where nothing of it falls short, the span with the least to spare.
   changeKeys(option, name) {
-    this.option = option; this.case = name; this.assess();
+    const other = option !== this.option; this.option = option; this.case = name; this.assess();
+    if (other) {
+      const worst = this.worstViolation(), v = this.data.tables.violations; this.violation = worst;
+      const least = range(this.count).reduce((best, i) => isNaN(this.margin[i]) || (best !== null && this.margin[best] <= this.margin[i]) ? best : i, null);
+      this.span = worst !== null && this.spanOf(v, worst) >= 0 ? this.spanOf(v, worst) : least ?? this.span;
+      this.map.fit([this.span], 1.8);
+    }
     document.getElementById("option").value = option; document.getElementById("case").value = name ?? "";
     if (this.violation !== null && !this.fits(this.data.tables.violations, this.violation)) this.violation = null;
     this.refresh();
@@ -116,16 +160,32 @@ class Page {
     const keys = () => this.changeKeys(at("option").value, at("case").value || null);
     at("option").onchange = keys; at("case").onchange = keys;
     at("extent").onchange = () => { this.extent = at("extent").value; this.refresh(false); };
-    at("span").onchange = () => { const i = range(this.count).find(k => this.title(k) === at("span").value || p.span.at(k) === at("span").value); if (i !== undefined) this.chooseSpan(i); else at("span").value = this.title(this.span); };
+    at("span").onchange = () => { const asked = at("span").value, i = this.find(asked); if (i !== undefined) this.chooseSpan(i); else { at("span").value = this.title(this.span); at("where").textContent = `No span and no thing is called ${asked}.`; } };
+    at("span").onfocus = () => at("span").select();
+    at("worse").onclick = () => this.step(-1); at("better").onclick = () => this.step(1);
+    document.addEventListener("keydown", e => { const by = {n: 1, p: -1}[e.key]; if (by && !e.ctrlKey && !e.metaKey && !e.altKey && !/^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement?.tagName)) { e.preventDefault(); this.step(by); } });
+    at("fold").onclick = () => { const open = at("bar").classList.toggle("open"); at("fold").setAttribute("aria-expanded", open); at("fold").textContent = open ? "less" : "more"; };
+    new ResizeObserver(() => document.documentElement.style.setProperty("--bar", `${at("bar").offsetHeight}px`)).observe(at("bar"));
+    for (const place of document.querySelectorAll("table")) place.closest("section")?.append(Object.assign(saverOf(place, place.closest("section").id || "options"), {}));
+    this.fitHeights(); addEventListener("resize", () => this.fitHeights());
     const step = by => this.chooseSpan(Math.min(this.count - 1, Math.max(0, this.span + by)));
     at("before").onclick = () => step(-1); at("after").onclick = () => step(1);
     for (const id of ["map", "profile"]) at(id).addEventListener("keydown", e => { const by = {ArrowLeft: -1, ArrowRight: 1}[e.key]; if (by) { e.preventDefault(); step(by); } });
     at("in").onclick = () => this.map.zoom(1.5); at("out").onclick = () => this.map.zoom(1 / 1.5);
     at("all").onclick = () => this.map.fit(range(this.count)); at("one").onclick = () => this.map.fit([this.span], 1.6);
     at("grid").textContent = this.data.run.frame.split(":")[0] + ", grid north";
-    at("map-key").innerHTML = keyOf(CLASSES.map(([name, words, width, dash]) => [COLOUR[name], width, dash, words])) + "Barred ring (from afar: upright bar): a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Nearer: where wires are blown, outlined wide where that leaves the right-of-way. Ground is shaded where it is known, light from the north-west." + (this.workItems().length ? " Wide translucent lines and triangles: work of the plan, by number of its outage." : "");
+    at("map-key").innerHTML = keyOf(CLASSES.map(([name, words, width, dash]) => [COLOUR[name], width, dash, words])) + this.map.key() + "Barred ring (from afar: upright bar): a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Nearer: where wires are blown, outlined wide where that leaves the right-of-way. Ground is shaded where it is known, light from the north-west." + (this.workItems().length ? " Wide translucent lines and triangles: work of the plan, by number of its outage." : "");
     for (const button of document.querySelectorAll("[data-to]")) { const to = at(button.dataset.to); button.hidden = Boolean(to.closest("[hidden]")); button.onclick = () => to.scrollIntoView({behavior: "smooth"}); }
     this.makeCards();
+  }
+
+  // On a wide screen map, profile, cross-section and what falls short stand together, as high as the window lets them.
+  fitHeights() {
+    const wide = matchMedia("(min-width: 1180px)").matches, narrow = matchMedia("(max-width: 640px)").matches, each = Math.max(250, Math.min(430, (innerHeight - document.getElementById("bar").offsetHeight - 290) / 2));
+    for (const [name, desk, phone, else_] of [["map", each, 320, 430], ["profile", each, 340, 440], ["cut", each, 340, 380]]) {
+      const height = Math.round(wide ? desk : narrow ? phone : else_); if (this.plots[name].figure.height !== height) this.plots[name].figure.height = height;
+      document.getElementById(name).style.minHeight = `${height}px`;
+    }
   }
 
   // One card an option: what falls short, what is not assessed, what the line carries.
@@ -167,7 +227,7 @@ class Page {
     this.tables = {
       compared: new SortedTable(at("compared"), c, [["against"], ["obstacle"], ["case"], ["wire"], ["measure"], ["position"], ["rule"], ["required_m"], ["margin_m"], ...chances.filter(c => c[0] in this.data.clearances), ["distance_from_start_m", 1], ["wire_elevation_m"], ["other_elevation_m"], ["rule_confidence"]], h.violations,
         {rows: () => this.clearanceRows(this.span), sort: ["margin_m", 1], short: "margin_m", empty: "Nothing was compared here."}),
-      violations: new SortedTable(at("violations"), t.violations, [["severity"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["rule"], ["required_m"], ["actual_m"], ["margin_m"], ["margin_low_m"], ...chances, ...(this.sure ? [["largest_share"]] : []), ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"], ["rule_edition"], ["rule_confidence"]], h.violations,
+      violations: new SortedTable(at("violations"), t.violations, [["margin_m"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["required_m"], ["actual_m"], ["severity"], ["rule"], ["margin_low_m"], ...chances, ...(this.sure ? [["largest_share"]] : []), ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"], ["rule_edition"], ["rule_confidence"]], h.violations,
         {rows: () => [...this.violationRows()].sort((a, b) => t.violations.margin_m.at(a) - t.violations.margin_m.at(b)), pick: i => this.chooseViolation(i, "table"), sort: this.sure ? ["probability_short", -1] : ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "Nothing that was assessed falls short."}),
       uncertainty: new SortedTable(at("uncertainty"), u, [["input"], ["share", "bar"], ["sd", "any"], ["unit"], ["common"], ["source"]], h.uncertainty, {rows: () => range(rowsOf(u)).filter(i => u.option.at(i) === this.option), sort: ["share", -1]}),
       not_assessed: new SortedTable(at("not_assessed"), t.not_assessed, [...key, ["case"], ["wire"], ["against"], ["obstacle"], ["reason"]], h.not_assessed, {rows: () => this.gapRows(), pick: pickSpan(t.not_assessed), chosen: isSpan(t.not_assessed), empty: "Everything was assessed."}),
@@ -216,6 +276,10 @@ class Page {
     for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "surveyed", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
     if (all) this.ladder.draw();
     for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);
+    const list = this.places(), place = this.placeOf(list), at = id => document.getElementById(id);
+    at("count").textContent = list.length ? `${place < 0 ? "\u2013" : place + 1} of ${list.length}` : "none"; at("worse").disabled = at("better").disabled = !list.length;
+    at("told").textContent = `Shown: option ${this.option}; ${this.case === null ? "every case" : `case ${this.case}`}; span ${this.title(i)}, ${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}` + (this.violation === null ? "" : `; ${this.says(this.violation)}`) + ".";
+    at("profile-title").textContent = this.extent === "span" ? `Profile of ${this.title(i)}` : `Profile of section ${p.section.at(i)}`;
     document.getElementById("span").value = this.title(i);
     document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`);
     Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i], ready: "yes"});

@@ -40,9 +40,17 @@ class CorridorMap {
       const width = category === "right_of_way" ? 1.4 : 1;
       if (d.kind.raw[i] === 0) discs.push({x: pieces[0][0][0], y: pieces[0][1][0], radius: d.radius.at(i) || 1, colour, alpha: .6, tip});
       else if (d.kind.raw[i] === 2) areas.push({xs: [pieces.map(p => p[0])], ys: [pieces.map(p => p[1])], colour, width, alpha: category === "right_of_way" ? 0 : .55, tip});
-      else ways.push({xs: pieces[0][0], ys: pieces[0][1], colour, width: 1.8, dash: category === "rail" ? "8 3" : category === "line" ? "10 3 2 3" : "solid", tip});
+      else ways.push({xs: pieces[0][0], ys: pieces[0][1], colour, width: 1.8, dash: wayOf(category), tip});
     }
     this.plot.fill("areas", areas); this.plot.fill("discs", discs); this.plot.fill("ways", ways);
+  }
+
+  // Key of what stands about the line: each kind that is drawn.
+  key() {
+    const d = this.data.shapes, seen = new Map(); for (const i of range(d.kind.length)) if (!seen.has(d.category.at(i))) seen.set(d.category.at(i), d.kind.raw[i]);
+    if (this.data.half_width && !seen.has("right_of_way")) seen.set("right_of_way", 1);
+    return [...seen].map(([category, kind]) => { const colour = OBJECTS[category] || "#77736a", words = NAMES[category] || category.replaceAll("_", " ");
+      return kind === 0 ? dotOf(colour, words) : keyOf([[colour, kind === 2 && category !== "right_of_way" ? 7 : 1.8, category === "right_of_way" ? "6 4" : wayOf(category), words]]); }).join("");
   }
 
   get view() { const {x_range: x, y_range: y} = this.plot.figure; return {e: (x.start + x.end) / 2, n: (y.start + y.end) / 2, scale: this.plot.width / (x.end - x.start)}; }

@@ -20,10 +20,25 @@ class Plot {
   // Length of a pixel along both axes.
   get pixel() { const {x_range: x, y_range: y} = this.figure; return [(x.end - x.start) / this.width, (y.end - y.start) / this.height]; }
 
+  // Elements of the plot that hear a finger, down through its shadow roots.
+  layers() { const all = e => [e, ...[...e.children, ...(e.shadowRoot ? e.shadowRoot.children : [])].flatMap(all)]; return all(this.element).filter(e => e instanceof HTMLElement); }
+
   on(event, call) { this.figure.on_event(event, call); }
   // Called when pan and zoom have come to rest, and when the plot has another size.
   onSettled(call) { let wait; const later = () => { clearTimeout(wait); wait = setTimeout(call, 90); }; for (const range of [this.figure.x_range, this.figure.y_range]) range.change.connect(later); }
   onSize(call) { let wait; for (const name of ["inner_width", "inner_height"]) this.figure.properties[name].change.connect(() => { clearTimeout(wait); wait = setTimeout(call, 30); }); }
+}
+
+// The wheel and a finger turn the page; a plot takes them once it is entered by a click, and gives them back to Escape or a click elsewhere.
+function enterable(plot) {
+  const tools = plot.figure.toolbar.tools, wheel = tools.find(t => t.type === "WheelZoomTool"), pan = tools.find(t => t.type === "PanTool"), box = plot.element;
+  const touch = matchMedia("(pointer: coarse)").matches;
+  const set = on => { box.classList.toggle("entered", on); wheel.active = on; if (touch) { pan.active = on; free(!on); } };
+  const free = on => { for (const layer of plot.layers()) layer.style.setProperty("touch-action", on ? "pan-y" : "none", "important"); };
+  set(false);
+  document.addEventListener("pointerdown", e => { const inside = e.composedPath().includes(box); if (!inside && box.classList.contains("entered")) set(false); });
+  plot.on("tap", () => { if (!box.classList.contains("entered")) set(true); });
+  box.addEventListener("keydown", e => { if (e.key === "Escape") set(false); });
 }
 
 // On paper a picture of each plot stands in its place, as wide as the paper; a live plot keeps the width of the window.
@@ -47,5 +62,6 @@ async function makePlots(items) {
   }
   const sized = plot => { try { return plot.width > 10; } catch { return false; } };    // unset until it is laid out
   for (let i = 0; i < 400 && !Object.values(plots).every(sized); i++) await new Promise(done => setTimeout(done, 15));
+  for (const plot of Object.values(plots)) enterable(plot);
   return plots;
 }

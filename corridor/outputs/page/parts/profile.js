@@ -47,7 +47,7 @@ class Profile {
     const p = this.data.spans, last = this.spans.at(-1), heights = [...this.ground.flat(), ...this.curves.flatMap(c => c.points)].map(q => q[1]).filter(isFinite);
     const [low, high] = heights.length ? [Math.min(...heights), Math.max(...heights)] : [0, 10], room = Math.max(high - low, 8) * .1;
     this.from = p.station_m.at(this.spans[0]); this.to = p.station_m.at(last) + p.length_m.at(last);
-    const letters = Math.max(6, ...this.curves.map(c => this.nameOf(c).length)), share = Math.min(.33, (7.8 * letters + 30) / this.plot.width), length = this.to - this.from;
+    const letters = Math.max(6, ...this.curves.map(c => this.nameOf(c).length)), share = Math.min(this.plot.width < 420 ? .5 : .33, (7.8 * letters + 30) / this.plot.width), length = this.to - this.from;
     this.low = low - room;
     this.plot.show(this.from - .012 * length, this.low, this.to + share / (1 - share) * length, high + 1.2 * room);
     [this.dx, this.dy] = this.plot.pixel;
@@ -127,9 +127,12 @@ class Profile {
       const side = c.offset_m.at(r), words = kind === "ground" ? `ground ${Math.abs(side).toFixed(1)} m ${side < 0 ? "left" : "right"} of the line` : name;
       let down = 16; const y = (z - this.low) / this.dy;
       while (taken.some(([a, b]) => Math.abs(a - x) < 90 * this.dx && Math.abs(b - (y - down)) < 13)) down += 14;
-      if (y - down > 24) { taken.push([x, y - down]); this.rows.names.push(text([x, z], words, {align: "center", colour: short ? COLOUR.shortText : colour, dy: down})); }
+      if (y - down > 24) { taken.push([x, y - down]); this.rows.names.push(text([this.within(x, words), z], words, {align: "center", colour: short ? COLOUR.shortText : colour, dy: down})); }
     }
   }
+
+  // Where the middle of words goes, so that they are whole.
+  within(x, words) { const half = 3.9 * words.length * this.dx, start = this.from, end = Math.max(this.to, start + 2 * half); return Math.max(start + half, Math.min(end - half, x)); }
 
   // Foot and top of what a row was compared with [m]: of what stands at a point its own, not the height at which it was looked at.
   heights(i, r) {
@@ -160,6 +163,7 @@ class Profile {
     }
     const chosen = this.marks.find(m => m.k === this.page.violation); if (!chosen) return;
     const range = this.plot.figure.x_range, top = this.plot.figure.y_range.end - 14 * this.dy, says = this.page.says(chosen.k), wide = 7.6 * says.length * this.dx;
+    if (wide > range.end - range.start) return;      // the cross-section says it, too
     const fits = chosen.at[0] + wide < range.end ? "left" : chosen.at[0] - wide > range.start ? "right" : "center", at = fits === "center" ? (range.start + range.end) / 2 : chosen.at[0];
     this.rows.bars.push(bar([chosen.at[0], chosen.at[1] + 9 * this.dy], [chosen.at[0], top - 8 * this.dy], COLOUR.short, 1));
     this.rows.names.push(text([at, top], says, {align: fits, dx: {left: -5, right: 5, center: 0}[fits], colour: COLOUR.shortText, style: "bold"}));

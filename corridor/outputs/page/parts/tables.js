@@ -3,6 +3,24 @@ const PAGE_ROWS = 150;
 // Heading of a column that no schema explains.
 const plain = name => { const words = name.replace(/_(m|h|m3)$/, " [$1]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
 
+// A button that saves rows as CSV: heads, a name of each head, rows, and the value of a head in a row. No text of it is a formula to a spreadsheet.
+function saver(name, given) {
+  const cell = v => v === null || v === undefined || (typeof v === "number" && isNaN(v)) ? "" : typeof v === "number" ? String(v) : `"${(/^[=+\-@\t\r]/.test(v) ? "'" : "") + String(v).replaceAll('"', '""')}"`;
+  const button = Object.assign(document.createElement("button"), {className: "save", textContent: "save as CSV"});
+  button.addEventListener("click", () => {
+    const [heads, says, rows, value] = given(), text = [heads.map(h => cell(says(h))), ...rows.map(i => heads.map(h => cell(value(h, i))))].map(r => r.join(",")).join("\r\n") + "\r\n";
+    const link = Object.assign(document.createElement("a"), {href: URL.createObjectURL(new Blob(["\ufeff" + text], {type: "text/csv"})), download: `${name}.csv`});
+    link.click(); setTimeout(() => URL.revokeObjectURL(link.href), 5000); saver.last = text;
+  });
+  return button;
+}
+
+// The same below a table that stands in the page.
+function saverOf(table, name) {
+  const own = tr => [...tr.cells].map(c => c.textContent), heads = own(table.tHead.rows[0]);
+  return saver(name, () => [range(heads.length), k => heads[k], [...table.tBodies[0].rows].map(own), (k, row) => row[k]]);
+}
+
 class SortedTable {
   // columns: [name, digits] or [name]; rows(): numbers of rows to show; pick(row): what a click does, or null.
   constructor(place, table, columns, headings, {rows, pick = null, sort = null, short = null, over = null, chosen = () => false, empty = "None."}) {
@@ -17,12 +35,12 @@ class SortedTable {
   }
 
   cell(i, [name, digits]) {
-    const value = this.table[name].at(i), td = document.createElement("td");
+    const value = this.table[name].at(i), td = document.createElement("td"); Object.assign(td.dataset, {name, says: (this.headings[name] || [plain(name)])[0]});
     if (digits === "bar") {
       td.className = "bar"; const bar = document.createElement("span"); bar.style.width = `${isNaN(value) ? 0 : 12 * value}em`;
       td.append(bar, isNaN(value) ? "" : `${(100 * value).toFixed(0)} %`);
     } else if (this.table[name].numeric) { td.className = "n"; td.textContent = isNaN(value) ? "" : digits === "yes" ? (value ? "yes" : "no") : digits === "any" ? String(+value.toPrecision(3)) : value.toFixed(digits ?? 2); if ((name === this.short && value < 0) || (this.over && name === this.over[0] && value > this.over[1])) td.classList.add("short"); }
-    else { td.textContent = value ?? ""; if (value && value.length > 30) td.className = "long"; }
+    else { td.textContent = value ?? ""; if (value && value.length > 30) Object.assign(td, {className: "long", title: value}); }
     return td;
   }
 
@@ -32,14 +50,17 @@ class SortedTable {
     const table = document.createElement("table"), head = table.createTHead().insertRow(), body = table.createTBody();
     for (const [name] of this.columns) {
       const th = document.createElement("th"), [text, doc] = this.headings[name] || [plain(name), ""];
-      Object.assign(th, {textContent: text, title: doc, scope: "col", tabIndex: 0});
+      Object.assign(th, {textContent: text, title: doc, scope: "col", tabIndex: 0}); th.dataset.name = name;
       if (this.sort && this.sort[0] === name) th.setAttribute("aria-sort", this.sort[1] > 0 ? "ascending" : "descending");
       const turn = () => { this.sort = [name, this.sort && this.sort[0] === name ? -this.sort[1] : 1]; this.draw(); };
       th.addEventListener("click", turn); th.addEventListener("keydown", e => { if (e.key === "Enter") turn(); }); head.append(th);
     }
     for (const i of list.slice(0, this.count)) this.row(body, i);
-    const scroll = Object.assign(document.createElement("div"), {className: "scroll"}); scroll.append(table); this.place.append(scroll);
-    if (list.length > this.count) this.more(list.length);
+    const scroll = Object.assign(document.createElement("div"), {className: "scroll", tabIndex: 0}); scroll.append(table); this.place.append(scroll);
+    scroll.setAttribute("role", "region"); scroll.setAttribute("aria-label", this.place.closest("section").querySelector("h2").textContent);
+    const under = Object.assign(document.createElement("div"), {className: "under"}); this.place.append(under);
+    if (list.length > this.count) this.more(under, list.length);
+    under.append(saver(this.place.id, () => [Object.keys(this.table).filter(name => this.table[name].at), name => name, list, (name, i) => this.table[name].at(i)]));
   }
 
   row(body, i) {
@@ -49,9 +70,9 @@ class SortedTable {
     tr.tabIndex = 0; tr.addEventListener("click", () => this.pick(i)); tr.addEventListener("keydown", e => { if (e.key === "Enter") this.pick(i); });
   }
 
-  more(total) {
+  more(under, total) {
     const button = Object.assign(document.createElement("button"), {className: "more", textContent: `${this.count} of ${total} rows: show more`});
-    button.addEventListener("click", () => { this.count += 1000; this.draw(); }); this.place.append(button);
+    button.addEventListener("click", () => { this.count += 1000; this.draw(); }); under.append(button);
   }
 
   mark() {
