@@ -18,11 +18,13 @@ from corridor.errors import InputError, nearest
 from corridor.outputs.guard import MARK
 from corridor.outputs.styles import COLOURS
 
-__all__ = ["KINDS", "field_rows", "write_geojson", "write_kml"]
+__all__ = ["KINDS", "field_rows", "line_rows", "structure_places", "work_rows", "write_geojson", "write_kml"]
 
 _SEVERITY = {"flashover": "flashover, nearer than the electrical distance", "rule": "rule, short of it",
              "buffer": "buffer, the rule is met and the owner's buffer is not"}
 _WAY = {"above": "too low above", "below": "too high below"}
+#: Numbers that travel with a place; null where they are not known.
+_NUMBERS = ["margin_m", "required_m", "actual_m", "station_m", "wire_elevation_m", "other_elevation_m"]
 _KEY = ["option", "line", "span", "against", "obstacle"]
 #: Digits of a degree: a centimetre on the ground.
 _DIGITS = 7
@@ -41,7 +43,8 @@ def field_rows(violations, gaps, option=None):
     Returns
     -------
     GeoDataFrame
-        EPSG:4326, in plan; `name`, `description`, `outcome` (falls short, not assessed) and the keys. Of one object
+        EPSG:4326, in plan; `name`, `description`, `outcome` (falls short, not assessed), the keys, and numbers of the
+        worst row: margin, required, actual, station, elevations of wire and thing [m]. Of one object
         below one span the worst case and wire; the other cases are named. Gaps keep a row each, without a place where
         their span is not known.
 
@@ -60,9 +63,65 @@ def field_rows(violations, gaps, option=None):
     short = _worst(violations)
     short = _told(short, "falls short", [_short_words(row) for row in short.itertuples()])
     open_ = _told(gaps, "not assessed", [_gap_words(row) for row in gaps.itertuples()])
-    # Heights stay behind: a change of CRS must not touch them, nor fail for want of a grid of the geoid.
-    flat = [frame.set_geometry(shapely.force_2d(frame.geometry.values), crs=frame.crs) for frame in (short, open_)]
-    return pd.concat([frame.to_crs(4326) for frame in flat], ignore_index=True)
+    return pd.concat([_geographic(frame) for frame in (short, open_)], ignore_index=True)
+
+
+def _geographic(frame):
+    """A layer in longitude and latitude. Heights stay behind: a change of CRS must not touch them, nor fail for want of
+    a grid of the geoid."""
+    return frame.set_geometry(shapely.force_2d(frame.geometry.values), crs=frame.crs).to_crs(4326)
+
+
+def structure_places(structures):
+    """Return where structures are, as columns: those of the layer, easting and northing [m], longitude and latitude
+    (WGS 84) [deg].
+
+    Parameters
+    ----------
+    structures : GeoDataFrame
+        The layer `structures`.
+    """
+    there = _geographic(structures).geometry
+    columns = {name: structures[name].to_numpy() for name in structures.columns if name != structures.geometry.name}
+    return columns | {"easting_m": structures.geometry.x.to_numpy(), "northing_m": structures.geometry.y.to_numpy(),
+                      "longitude_deg": there.x.to_numpy(), "latitude_deg": there.y.to_numpy()}
+
+
+def line_rows(structures, spans):
+    """Return structures and spans as rows for the field: EPSG:4326, `name`, `description`, `outcome`.
+
+    Parameters
+    ----------
+    structures, spans : GeoDataFrame
+        Layers of the findings.
+    """
+    posts, ways = _geographic(structures), _geographic(spans)
+    posts["name"], posts["outcome"] = posts["structure"], "structure"
+    posts["description"] = [f"{row.role} structure {row.structure} of line {row.line}: framing {row.framing}, station "
+                            f"{row.station_m:.1f} m, base {row.base_elevation_m:.1f} m, line angle "
+                            f"{row.line_angle_deg:.1f} deg." for row in posts.itertuples()]
+    ways["name"], ways["outcome"] = ways["span"], "line"
+    ways["description"] = [f"Span {row.span} of line {row.line}: {row.length_m:.1f} m, section {row.section}."
+                           for row in ways.itertuples()]
+    kept = ["line", "name", "description", "outcome", "geometry"]
+    return pd.concat([ways[kept], posts[kept]], ignore_index=True)
+
+
+def work_rows(items):
+    """Return the work of a plan as rows for the field: EPSG:4326, `name`, `description`, `outcome`.
+
+    Parameters
+    ----------
+    items : GeoDataFrame
+        The layer `work_items` of a plan.
+    """
+    rows = _geographic(items)
+    rows["name"], rows["outcome"] = rows["item"], "work"
+    told = [name for name in items.columns if name not in ("item", items.geometry.name)]
+    rows["description"] = ["; ".join(f"{name.replace('_', ' ')}: {value}" for name, value in zip(told, row, strict=True)
+                                     if value is not None and value == value)
+                           for row in items[told].itertuples(index=False)]
+    return rows[["name", "description", "outcome", "geometry"]]
 
 
 def _worst(violations):
@@ -77,6 +136,8 @@ def _worst(violations):
 
 def _told(frame, outcome, words):
     kept = frame[[*_KEY, "case", "wire", "geometry"]].copy()
+    for name in _NUMBERS:
+        kept[name] = frame[name].astype(float) if name in frame else np.nan
     kept["outcome"] = outcome
     kept["name"] = [name for name, _ in words]
     kept["description"] = [text for _, text in words]
@@ -118,7 +179,8 @@ def _gap_words(row):
 
 def _properties(row, columns):
     values = {name: getattr(row, name) for name in columns}
-    return {name: value if isinstance(value, str) else None for name, value in values.items()}
+    return {name: value if isinstance(value, str) else round(value, 4) if name in _NUMBERS and np.isfinite(value)
+            else None for name, value in values.items()}
 
 
 def write_geojson(path, rows):
@@ -143,13 +205,15 @@ def _geojson(shape):
     return {"type": shape.geom_type, "coordinates": points[0] if shape.geom_type == "Point" else points}
 
 
-def write_kml(path, rows):
+def write_kml(path, rows, more=()):
     """Write rows of `field_rows` as KML, a folder for each option.
 
     Parameters
     ----------
     path : path
     rows : GeoDataFrame
+    more : sequence of (name, GeoDataFrame)
+        Folders before these: the line, the work of a plan.
     """
     ElementTree.register_namespace("", _KML)
     root = ElementTree.Element(f"{{{_KML}}}kml")
@@ -157,22 +221,42 @@ def write_kml(path, rows):
     document.append(ElementTree.Comment(f" {MARK} "))
     _add(document, "name", "What falls short, and what was not assessed")
     _add_looks(document)
-    for option, part in rows.groupby(rows["option"].fillna("every option"), sort=False):
+    for name, part in [*more, *rows.groupby(rows["option"].fillna("every option"), sort=False)]:
         folder = _add(document, "Folder")
-        _add(folder, "name", option)
+        _add(folder, "name", name)
         for row, shape in zip(part.itertuples(), part.geometry, strict=True):
             mark = _add(folder, "Placemark")
             _add(mark, "name", row.name)
             _add(mark, "description", row.description)
             _add(mark, "styleUrl", f"#{_LOOKS[row.outcome][0]}")
             if shape is not None and not shape.is_empty:
-                points = np.round(shapely.get_coordinates(shape), _DIGITS)
-                _add(_add(mark, shape.geom_type), "coordinates", " ".join(f"{e},{n}" for e, n in points.tolist()))
+                _add_shape(mark, shape)
     Path(path).write_bytes(ElementTree.tostring(root, encoding="utf-8", xml_declaration=True))
 
 
+def _add_shape(parent, shape):
+    """Add a point, a line or an area, or several."""
+    parts = shapely.get_parts(shape)
+    if len(parts) > 1:
+        parent = _add(parent, "MultiGeometry")
+    for part in parts:
+        made = _add(parent, part.geom_type)
+        if part.geom_type != "Polygon":
+            _add_places(made, part)
+            continue
+        for kind, ring in [("outer", part.exterior), *(("inner", ring) for ring in part.interiors)]:
+            _add_places(_add(_add(made, f"{kind}BoundaryIs"), "LinearRing"), ring)
+
+
+def _add_places(parent, shape):
+    points = np.round(shapely.get_coordinates(shape), _DIGITS)
+    _add(parent, "coordinates", " ".join(f"{e},{n}" for e, n in points.tolist()))
+
+
 #: Name of the look of each outcome, its colour, and how wide its lines are [pixels]; the name tells it as well.
-_LOOKS = {"falls short": ("short", COLOURS["short"], 4), "not assessed": ("unknown", COLOURS["unknown"], 8)}
+_LOOKS = {"falls short": ("short", COLOURS["short"], 4), "not assessed": ("unknown", COLOURS["unknown"], 8),
+          "structure": ("structure", COLOURS["clear"], 2), "line": ("line", COLOURS["clear"], 2),
+          "work": ("work", COLOURS["wire"], 6)}
 
 
 def _add_looks(document):
