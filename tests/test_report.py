@@ -21,6 +21,7 @@ from bokeh.models import ColumnDataSource
 
 from corridor.cli import main
 from corridor.errors import CorridorError, InputError
+from corridor.jobs.read_back import plan_layers
 from corridor.jobs.report_extras import pack_plan
 from corridor.outputs.page.content import LAYERS
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
@@ -425,8 +426,8 @@ def test_a_plan_beside_the_findings_is_shown(made, tmp_path):
     path = tmp_path / "plan.gpkg"
     pyogrio.write_dataframe(items, path, layer="work_items", promote_to_multi=True)
     route, packer = shapely.get_coordinates(spans.geometry).reshape(-1, 2, 2), Packer()
-    assert pack_plan(tmp_path / "none.gpkg", route, packer) is None
-    plan = unpack(packer.text(pack_plan(path, route, packer)))
+    assert pack_plan(plan_layers(tmp_path / "none" / "findings.gpkg"), route, packer) is None
+    plan = unpack(packer.text(pack_plan(plan_layers(path), route, packer)))
     assert plan["span_first"].tolist() == [0, 2, 3] and plan["span"].tolist() == [0, 1, 2]
     work = plan["work_items"]
     assert [work["easting"][0], work["northing"][0]] == pytest.approx(first.coords[1], abs=0.006)

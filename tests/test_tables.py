@@ -6,15 +6,16 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from pyproj import Transformer
 
 from corridor.cli import main
 from corridor.outputs.schema import LAYERS
-from tests.end_to_end.conftest import EAST, SECOND_OPTION, TinyStudy
+from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy
 
 openpyxl = pytest.importorskip("openpyxl")
 RATING = '\n[rating]\nrequired_current = "600 A"\nambient = 35\nwind_speed = 0.6\nsolar = 1000\n'
-SHEETS = ["clearance_schedule", "not_assessed", "sag_tension", "sag_tension_spans", "stringing_chart",
-          "structure_loads", "options", "uncertainty", "ratings", "run"]
+SHEETS = ["violations", "clearance_schedule", "not_assessed", "sag_tension", "sag_tension_spans", "stringing_chart",
+          "structures", "structure_loads", "options", "uncertainty", "ratings", "run"]
 
 
 @pytest.fixture(scope="module")
@@ -53,9 +54,9 @@ def columns(sheet):
 
 def test_every_sheet_can_be_read_and_filtered(book):
     """Heads frozen and bold, filters over all rows, a unit in the head of each column that the schema gives one."""
-    assert book.sheetnames == SHEETS
+    assert book.sheetnames == ["cover", *SHEETS]
     units = {column.alias: column.unit for layer in LAYERS for column in layer.columns if column.unit}
-    for sheet in book:
+    for sheet in book.worksheets[1:]:
         assert sheet.freeze_panes == "A2" and sheet.auto_filter.ref == sheet.dimensions
         assert all(cell.value and cell.font.bold for cell in sheet[1])
         for cell in sheet[1]:
@@ -66,14 +67,17 @@ def test_every_sheet_can_be_read_and_filtered(book):
 
 @pytest.mark.parametrize("name", SHEETS)
 def test_csv_and_workbook_agree(made, book, name):
-    """Six digits in the CSV; yes and no are 1 and 0 there; an empty field where the cell is empty."""
+    """Six digits in the CSV, of ratios three behind the point; yes and no are 1 and 0 there; an empty field where the
+    cell is empty."""
     with (made / "tables" / f"{name}.csv").open(newline="", encoding="utf-8") as file:
-        _, *rows = csv.reader(file)
+        head, *rows = csv.reader(file)
     _, *cells = book[name].iter_rows(values_only=True)
     assert len(rows) == len(cells) > 0
     for row, line in zip(rows, cells, strict=True):
-        for text, value in zip(row, line, strict=True):
-            if isinstance(value, float | int):
+        for column, text, value in zip(head, row, line, strict=True):
+            if column.startswith(("ratio", "of_capacity")) and text:
+                assert float(text) == pytest.approx(value, abs=5.1e-4)
+            elif isinstance(value, float | int):
                 assert float(text) == pytest.approx(value, rel=1e-5, abs=1e-12)
             else:
                 assert text == {"yes": "1", "no": "0", None: ""}.get(value, value)
@@ -126,6 +130,52 @@ def test_the_chart_obeys_the_parabola(book):
     assert {row[0] for row in rows} == set(weights)
     for option, _, tension, sag, length in rows:
         assert 8 * tension * sag / length**2 == pytest.approx(weights[option], rel=0.025)
+
+
+def test_the_cover_says_what_each_option_comes_to_and_what_each_sheet_holds(book, query):
+    words = {row[0]: row[1] for row in book["cover"].iter_rows(values_only=True) if row[0]}
+    for option, short, gaps in query('SELECT "option", violations, not_assessed FROM options'):
+        assert words[f"Option {option!r}"].startswith(f"{short} rows fall short, {gaps} not assessed, which is no pass")
+    assert set(SHEETS) <= set(words) and all(words[name] for name in SHEETS) and words["Caution"]
+
+
+def test_what_falls_short_has_a_sheet_of_its_own_and_negative_margins_stand_out(book, query):
+    sheet = book["violations"]
+    margins = [value for value, in query("SELECT margin_m FROM violations ORDER BY margin_m")]
+    assert columns(sheet)["Margin [m]"] == pytest.approx(margins, rel=1e-14)
+    k = next(cell.column for cell in sheet[1] if cell.value == "Margin [m]")
+    own = book["clearance_schedule"]
+    at = next(cell.column for cell in own[1] if cell.value == "Margin [m]")
+    marked = [(cell.value, cell.font.bold) for row in own.iter_rows(min_row=2, min_col=at, max_col=at) for cell in row]
+    assert all(sheet.cell(row, k).font.bold for row in range(2, sheet.max_row + 1))
+    assert {bold for value, bold in marked if value is not None and value < 0} == {True}
+    assert True not in {bold for value, bold in marked if value is None or value >= 0}
+
+
+def test_sheets_are_as_wide_as_the_paper(book):
+    """ECMA-376: as many pages down as there are, one across; the head on each."""
+    for sheet in book:
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage and sheet.page_setup.orientation == "landscape"
+        assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
+        assert sheet.title == "cover" or sheet.print_title_rows == "$1:$1"
+
+
+def test_structures_have_coordinates_that_lead_to_them(made, book, query):
+    """Put back into the grid by pyproj, of the CSV too: a centimetre."""
+    with (made / "tables" / "structures.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    table, back = columns(book["structures"]), Transformer.from_crs(4326, 25832, always_xy=True)
+    for k, row in enumerate(rows):
+        e, n = back.transform(float(row["longitude_deg"]), float(row["latitude_deg"]))
+        assert (e, n) == pytest.approx((float(row["easting_m"]), float(row["northing_m"])), abs=0.015)
+        assert (e, n) == pytest.approx((EAST + 300.0 * k, NORTH), abs=0.02)
+        assert table["Easting [m]"][k] == pytest.approx(e, abs=0.02)
+
+
+def test_no_ratio_is_told_in_powers_of_ten(made):
+    with (made / "tables" / "structure_loads.csv").open(newline="", encoding="utf-8") as file:
+        ratios = [row["ratio_to_existing"] for row in csv.DictReader(file)]
+    assert any(ratios) and not any("e" in ratio for ratio in ratios)
 
 
 def test_the_ratings_are_those_of_the_options(book):

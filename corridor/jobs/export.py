@@ -4,10 +4,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 import geopandas
-import pyogrio
 
 from corridor.errors import InputError
-from corridor.jobs.read_back import read_back, target_beside
+from corridor.jobs.read_back import plan_layers, read_back, target_beside
 from corridor.opened import Opened
 from corridor.outputs.field_export import KINDS, field_rows, line_rows, work_rows, write_geojson, write_kml
 from corridor.outputs.files import Files
@@ -50,17 +49,12 @@ def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | N
     source, layers = read_back(opened, findings, ("violations", "not_assessed", "structures", "spans"))
     rows = field_rows(layers["violations"], layers["not_assessed"], option)
     target = target_beside(source, output, f"{source.stem}_field.{kind}")
+    work = plan_layers(source).get("work_items")
+    more = [("Line", line_rows(layers["structures"], layers["spans"])),
+            *([] if work is None else [("Work of the plan", work_rows(work))])]
     with Files(opened.guard(overwrite).besides(source)) as files:
         if kind == "kml":
-            write_kml(files.new(target), rows, [("Line", line_rows(layers["structures"], layers["spans"])),
-                                                *_work(source)])
+            write_kml(files.new(target), rows, more)
         else:
             write_geojson(files.new(target), rows)
     return Exported(files.written[0], rows)
-
-
-def _work(source):
-    """The work of a plan beside the findings, as a folder."""
-    path = source.with_name("plan.gpkg")
-    if path.is_file() and "work_items" in {name for name, _ in pyogrio.list_layers(path)}:
-        yield "Work of the plan", work_rows(pyogrio.read_dataframe(path, layer="work_items"))

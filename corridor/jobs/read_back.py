@@ -12,6 +12,7 @@ from pathlib import Path
 from sqlite3 import DatabaseError, connect
 from urllib.parse import quote
 
+import geopandas
 import pandas
 import pyogrio
 
@@ -23,7 +24,7 @@ from corridor.outputs.frames import Columns
 from corridor.outputs.geopackage import layer_digests
 from corridor.outputs.guard import is_geopackage
 
-__all__ = ["as_written", "columns_of", "own_findings", "read_back", "target_beside"]
+__all__ = ["as_written", "columns_of", "own_findings", "plan_layers", "read_back", "target_beside"]
 
 _CHANGED = "rows that somebody changed since the check"
 _AGAIN = "findings of this study as it is now: run `corridor check` first"
@@ -148,3 +149,11 @@ def columns_of(frame: pandas.DataFrame) -> Columns:
     return {name: values.to_numpy() if values.dtype.kind in "fiub" else
             values.astype(object).where(values.notna(), None).to_numpy()
             for name, values in frame.items() if name != "geometry"}
+
+
+def plan_layers(source: Path) -> dict[str, geopandas.GeoDataFrame]:
+    """Return the layers of a plan that `corridor plan` has left beside findings, none where there is none."""
+    path = source.with_name("plan.gpkg")
+    there = {name for name, _ in pyogrio.list_layers(path)} if path.is_file() else set()
+    return {name: pyogrio.read_dataframe(path, layer=name) for name in ("plan", "work_items", "outages", "remedies")
+            if name in there}

@@ -9,11 +9,12 @@ import shapely
 
 from corridor.check import Progress
 from corridor.errors import InputError
-from corridor.jobs.read_back import columns_of, own_findings
+from corridor.jobs.read_back import columns_of, own_findings, plan_layers
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.jobs.report_hours import report_hours
 from corridor.jobs.surroundings import about_line
 from corridor.opened import Opened, prepare
+from corridor.outputs.field_export import structure_places
 from corridor.outputs.files import Files
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
 from corridor.outputs.page.cuts import pack_cuts, right_of
@@ -69,6 +70,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     say(1, 4)
     packer = Packer()
     content = pack_findings(layers, packer)
+    content["tables"]["structures"] = packer.table(structure_places(pyogrio.read_dataframe(source, layer="structures")))
     say(2, 4)
     content |= _surroundings(layers, opened.inputs, opened.ground, packer)
     content |= {"cuts": _cuts(opened, layers, packer), "windy": [c.name for c in opened.study.cases if c.wind]}
@@ -78,6 +80,8 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
     plain = _plain(layers) | {"compare": compared(facts, plan, layers, opened.loads, *sections),
                               "hours": report_hours(opened, facts, layers["limits"])}
+    content["plan"] = pack_plan(plan_layers(source), routes(layers["spans"])[:, :, :2], packer)
+    table = compared(facts, plan, layers, opened.loads, *sections)
     say(3, 4)
     with Files(guard) as files:
         write_page(files.new(target), opened.name, content, packer, plain)

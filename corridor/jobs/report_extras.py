@@ -1,7 +1,6 @@
 """What a page shows beside the findings: sag over temperature by section, options side by side, and a plan."""
 
 import numpy as np
-import pyogrio
 import shapely
 from scipy.spatial import cKDTree
 
@@ -20,8 +19,6 @@ __all__ = ["compared", "pack_curves", "pack_plan", "string_sections"]
 _POINTS = 28
 #: What stands where nothing is known.
 _NOTHING = "\N{EN DASH}"
-#: Layers of a plan.
-_PLAN = ("plan", "work_items", "outages", "remedies")
 
 
 def string_sections(facts, plan):
@@ -131,20 +128,16 @@ def _cell(value, form):
     return format(int(value) if form == "d" else value, form) if form else str(value)
 
 
-def pack_plan(path, route, packer):
+def pack_plan(frames, route, packer):
     """Return the layers of a plan that lies beside the findings, None where there is none.
 
     Parameters
     ----------
-    path : Path
-        `plan.gpkg` as `corridor plan` writes it.
+    frames : dict of GeoDataFrame
+        Of `plan_layers`.
     route : ndarray, shape (span, 2, 2)
     packer : Packer
     """
-    if not path.is_file():
-        return None
-    there = {name for name, _ in pyogrio.list_layers(path)}
-    frames = {name: pyogrio.read_dataframe(path, layer=name) for name in _PLAN if name in there}
     packed = {name: packer.table(_plain(frame)) for name, frame in frames.items()}
     if "work_items" in frames:
         items = frames["work_items"]

@@ -9,9 +9,10 @@ import numpy as np
 from corridor.check import Progress
 from corridor.jobs.folder import add_csvs, made_folder
 from corridor.jobs.rating import rating_rows
-from corridor.jobs.read_back import columns_of, read_back
+from corridor.jobs.read_back import columns_of, plan_layers, read_back
 from corridor.jobs.sag import chart_study, sag_study
 from corridor.opened import Opened
+from corridor.outputs.field_export import structure_places
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import PLAIN, Guard
@@ -45,27 +46,40 @@ def study_tables(opened: Opened, findings: Path | str | None = None, *, progress
     Returns
     -------
     Frames
-        clearance_schedule (with what was not assessed at its end), not_assessed, sag_tension, sag_tension_spans,
-        stringing_chart, structure_loads, options; with [rating] in the study ratings, with [uncertainty] that, too.
+        violations (worst first), clearance_schedule (with what was not assessed at its end), not_assessed,
+        sag_tension, sag_tension_spans, stringing_chart, structures (with easting, northing, longitude and latitude),
+        structure_loads, options; with [rating] in the study ratings, with [uncertainty] that, too; where
+        `corridor plan` has left a plan beside the findings its layers, too.
 
     Raises
     ------
     InputError
         There are no findings of this study, or something given cannot be used.
     """
-    _, layers = read_back(opened, findings, ("clearances", "not_assessed", "structure_loads", "options",
-                                             "uncertainty", "run"))
+    source, layers = read_back(opened, findings, ("clearances", "not_assessed", "structures", "structure_loads",
+                                             "options", "uncertainty", "run"))
     plain = {name: columns_of(frame) for name, frame in layers.items()}
     sags = sag_study(opened, progress=progress)
-    tables = {"clearance_schedule": _schedule(plain["clearances"], plain["not_assessed"]),
+    schedule = _schedule(plain["clearances"], plain["not_assessed"])
+    tables = {"violations": _short(schedule), "clearance_schedule": schedule,
               "not_assessed": plain["not_assessed"], "sag_tension": sags.sections, "sag_tension_spans": sags.spans,
               "stringing_chart": chart_study(opened, TEMPERATURES, progress=progress).rows,
+              "structures": structure_places(layers["structures"]),
               "structure_loads": plain["structure_loads"], "options": plain["options"]}
     if opened.study.uncertainty is not None:
         tables["uncertainty"] = plain["uncertainty"]
     if opened.study.rating is not None:
         tables["ratings"] = rating_rows(opened)
-    return Frames(tables | {"run": _run(plain["run"])})
+    plans = {"plan" if name == "plan" else f"plan_{name}": columns_of(frame)
+             for name, frame in plan_layers(source).items()}
+    return Frames(tables | plans | {"run": _run(plain["run"])})
+
+
+def _short(schedule):
+    """Rows of the schedule that fall short, the worst first."""
+    rows = np.flatnonzero(schedule["outcome"] == "falls short")
+    rows = rows[np.argsort(schedule["margin_m"][rows], kind="stable")]
+    return {name: column[rows] for name, column in schedule.items() if name not in ("outcome", "reason")}
 
 
 def _schedule(clearances, gaps):
@@ -104,5 +118,29 @@ def write_tables(tables: Mapping[str, Columns], folder: Path | str, *, workbook:
         add_csvs(files, folder, tables)
         if workbook:
             write_workbook(files.new(folder / "tables.xlsx"), tables,
-                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None), cover=_cover(tables))
     return files.written
+
+
+#: What is in a table, for the cover.
+_HOLDS = {"violations": "what falls short, the worst first", "clearance_schedule": "all that was compared",
+          "not_assessed": "what could not be compared: no pass", "sag_tension": "sag and tension of sections",
+          "sag_tension_spans": "sag and tension of spans", "stringing_chart": "tension and sag to string by",
+          "structures": "structures and where they stand", "structure_loads": "pulls of wires on structures",
+          "options": "the conductors that were studied", "uncertainty": "how sure inputs are",
+          "ratings": "currents of the options", "plan": "what is done", "plan_work_items": "work of the plan",
+          "plan_outages": "outages of the plan", "plan_remedies": "remedies of each shortfall",
+          "run": "what was run, and cautions"}
+
+
+def _cover(tables):
+    """Lines of the cover: what was studied, what each option comes to, what each sheet holds, and cautions."""
+    run, options = dict(zip(tables["run"]["what"], tables["run"]["value"], strict=True)), tables["options"]
+    rows = [("Study", run.get("study")), ("Grid", run.get("frame")), ("Elevations above", run.get("vertical_datum")),
+            ("Findings of", run.get("time")), ("Software", f"corridor {run.get('software_version')}"), (None, None)]
+    rows += [(f"Option {name!r}", f"{short:.0f} rows fall short, {gaps:.0f} not assessed, which is no pass; "
+              f"least margin {'not known' if np.isnan(worst) else f'{worst:.2f} m'}")
+             for name, short, gaps, worst in zip(*(options[k] for k in (
+                 "option", "violations", "not_assessed", "worst_margin_m")), strict=True)]
+    rows += [(None, None), *((name, _HOLDS.get(name, "")) for name in tables), (None, None)]
+    return rows + [("Caution", line) for line in (run.get("cautions") or "").splitlines()]

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 
-__all__ = ["SUFFIXES", "Column", "Layer"]
+__all__ = ["SUFFIXES", "Column", "Layer", "digits_of"]
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
             "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
             "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
             "s": "_s", "h": "_h"}
+_PLACES = {"easting_m": 2, "northing_m": 2, "longitude_deg": 7, "latitude_deg": 7}
 
 
 @dataclass(frozen=True)
@@ -42,3 +43,14 @@ class Layer:
     geometry: str | None
     doc: str
     columns: tuple[Column, ...]
+
+
+def digits_of(name):
+    """Return how many digits behind the point a column has in tables, None where six significant ones do.
+
+    Those lose metres of a northing, and tell of a ratio near nothing in powers of ten.
+
+    >>> digits_of("northing_m"), digits_of("ratio_to_existing"), digits_of("sag_m")
+    (2, 3, None)
+    """
+    return 3 if name.startswith(("ratio_", "of_capacity")) else _PLACES.get(name)

@@ -8,7 +8,7 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 import numpy as np
 
 from corridor.errors import CorridorError, InputError
-from corridor.outputs.columns import SUFFIXES
+from corridor.outputs.columns import SUFFIXES, digits_of
 from corridor.outputs.guard import MARK
 from corridor.outputs.schema import LAYERS
 from corridor.outputs.stringing_layers import STRINGING_LAYERS
@@ -48,7 +48,7 @@ def need_workbook():
         raise CorridorError("a workbook needs openpyxl: pip install 'corridor[workbook]'")
 
 
-def write_workbook(path, sheets, time):
+def write_workbook(path, sheets, time, *, cover=()):
     """Write tables as the sheets of a workbook.
 
     Parameters
@@ -58,6 +58,8 @@ def write_workbook(path, sheets, time):
         Columns, each of shape (row,), by the name of the sheet. Null, None and nan are empty cells.
     time : datetime
         What the workbook says it was made at, UTC without zone.
+    cover : sequence of (str, str)
+        What a first sheet says, in two columns; none: no such sheet.
 
     Raises
     ------
@@ -72,6 +74,8 @@ def write_workbook(path, sheets, time):
     book = Workbook(write_only=True)
     book.properties.creator = "corridor"
     book.properties.created = time
+    if cover:
+        _fill_cover(book.create_sheet("cover"), cover)
     for name, columns in sheets.items():
         rows = len(next(iter(columns.values()), ()))
         if rows >= ROWS:
@@ -95,10 +99,30 @@ def _restamp(path, time):
         archive.comment = MARK.encode()
 
 
-def _fill(sheet, columns, rows):
+def _fill_cover(sheet, lines):
     from openpyxl.styles import Alignment, Font
+
+    sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 24, 100
+    _on_paper(sheet)
+    for head, words in lines:
+        row = [_cell(sheet, text) for text in (head or "", words or "")]
+        row[0].font, row[1].alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+        sheet.append(row)
+
+
+def _on_paper(sheet):
+    """A3 across where it is printed, as wide as the paper, with the name of the sheet and the page."""
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", 8
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.oddFooter.left.text, sheet.oddFooter.right.text = "&A", "&P / &N"
+
+
+def _fill(sheet, columns, rows):
+    from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
 
+    _on_paper(sheet)
     heads = [heading(name) for name in columns]
     values = [[_value(v) for v in column] for column in columns.values()]
     for index, (head, column) in enumerate(zip(heads, values, strict=True), start=1):
@@ -110,10 +134,22 @@ def _fill(sheet, columns, rows):
     for made in top:
         made.font, made.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     sheet.append(top)
-    forms = ["0.00000" if name == "diameter_m" else _FORMATS.get(head.partition("[")[2].rstrip("]"))
-             for name, head in zip(columns, heads, strict=True)]
+    forms = [_form(name, head) for name, head in zip(columns, heads, strict=True)]
+    short, bad = [name.startswith("margin") for name in columns], (Font(bold=True, color="FFA83E00"),
+                                                                   PatternFill("solid", fgColor="FFFFE3D3"))
     for row in zip(*values, strict=True):
-        sheet.append([_cell(sheet, value, form) for value, form in zip(row, forms, strict=True)])
+        made = [_cell(sheet, value, form) for value, form in zip(row, forms, strict=True)]
+        for cell, value, own in zip(made, row, short, strict=True):
+            if own and isinstance(value, float) and value < 0:
+                cell.font, cell.fill = bad
+        sheet.append(made)
+
+
+def _form(name, head):
+    """How the numbers of a column are shown, None: as they are."""
+    if digits_of(name) is not None:
+        return f"0.{'0' * digits_of(name)}"
+    return "0.00000" if name == "diameter_m" else _FORMATS.get(head.partition("[")[2].rstrip("]"))
 
 
 def _cell(sheet, value, form=None):

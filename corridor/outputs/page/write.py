@@ -18,8 +18,8 @@ _SCRIPTS = tuple(f"{name}.js" for name in ("data", "looks", "plots", "map", "pro
 #: How a page begins.
 _MARK = f"<!DOCTYPE html><!-- {MARK} -->"
 #: Layers whose headings a page takes from the schema.
-_SHOWN = "options", "violations", "limits", "not_assessed", "ladder", "sections", "structure_loads", "uncertainty", \
-    "surveyed_wires", "inputs"
+_SHOWN = ("options", "violations", "limits", "not_assessed", "ladder", "sections", "structures", "structure_loads",
+          "uncertainty", "surveyed_wires", "inputs")
 
 
 def write_page(path, title, content, packer, plain):

@@ -241,13 +241,15 @@ class Page {
         {rows: all(t.surveyed_wires), sort: ["sag_difference_m", -1], pick: pickSpan(t.surveyed_wires), chosen: isSpan(t.surveyed_wires)}),
       loads: new SortedTable(at("loads"), t.structure_loads, [...(this.oneLine ? [] : [["line"]]), ["structure"], ["role"], ["wire"], ["case"], ["vertical_n", 0], ["transverse_n", 0], ["longitudinal_n", 0], ["wind_span_m", 0], ["weight_span_m", 0], ["ratio_to_existing"], ["uplift", "yes"], ["of_capacity"], ["over_capacity", "yes"]], h.structure_loads,
         {rows: () => range(rowsOf(t.structure_loads)).filter(i => t.structure_loads.option.at(i) === this.option), sort: ["ratio_to_existing", -1], pick: i => this.chooseStructure(t.structure_loads.line.at(i), t.structure_loads.structure.at(i)), over: ["ratio_to_existing", 1.005]}),
+      structures: new SortedTable(at("structures"), t.structures, [...(this.oneLine ? [] : [["line"]]), ["structure"], ["role"], ["framing"], ["station_m", 1], ["base_elevation_m"], ["line_angle_deg", 1], ["easting_m"], ["northing_m"], ["longitude_deg", 6], ["latitude_deg", 6]], h.structures,
+        {rows: all(t.structures), pick: i => this.chooseStructure(t.structures.line.at(i), t.structures.structure.at(i))}),
       inputs: new SortedTable(at("inputs"), t.inputs, [["part"], ["path"], ["source_layer"], ["crs"], ["vertical_crs"], ["unit"], ["digest"]], h.inputs, {rows: all(t.inputs)})};
     for (const [name, value] of Object.entries(this.data.run)) {
       if (name === "warnings" || name === "cautions") continue;
       const list = at("run").querySelector("dl") || at("run").appendChild(document.createElement("dl"));
       list.append(Object.assign(document.createElement("dt"), {textContent: name.replaceAll("_", " ")}), Object.assign(document.createElement("dd"), {textContent: value}));
     }
-    this.tables.inputs.draw(); this.planTables();
+    this.tables.inputs.draw(); this.tables.structures.draw(); this.planTables();
   }
 
   // Tables of a plan show what its columns are; nothing of it is known before.
