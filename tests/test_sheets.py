@@ -11,6 +11,7 @@ import shapely
 
 from corridor import check_study
 from corridor.errors import CorridorError, InputError
+from corridor.outputs.drawings.sheets import _aside, _pieces
 from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -141,6 +142,59 @@ def test_a_profile_has_no_ring_where_it_does_not_show_the_wire(figures):
                     assert min(near) < 0.5
 
 
+def profiles(figures):
+    """Axes of the profiles of sheets, by their label of elevation."""
+    return [axes for figure in figures for axes in figure.axes if axes.get_ylabel() == "Elevation [m]"]
+
+
+def test_all_profiles_of_a_set_have_one_scale(figures):
+    """Metres of elevation to a millimetre of paper; all axes are as high."""
+    for sheets in figures.values():
+        tall = [np.ptp(axes.get_ylim()) for axes in profiles(sheets)]
+        assert len(tall) > 1 and np.ptp(tall) < 1e-9
+
+
+def test_sheets_are_as_alike_in_length_as_structures_let_them_be(study):
+    """Greatest length over least, by hand: no fewer sheets, and no cut moved by one structure makes them more alike."""
+    posts = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="structures").sort_values("station_m")
+    station, plan = posts["station_m"].to_numpy(), np.column_stack([posts.geometry.x, posts.geometry.y])
+    for scale in (3000.0, 5000.0, 8000.0):
+        pieces = _pieces(plan, station, scale)
+        cuts = [pieces[0][0], *(last for _, last in pieces)]
+        assert [b for _, b in pieces[:-1]] == [a for a, _ in pieces[1:]]
+        assert (cuts[0], cuts[-1]) == (0, len(station) - 1)
+        assert all(b - a > 1 for a, b in pieces)             # no sheet of one span
+        own = np.sum(np.diff(station[cuts])**2)
+        for k in range(1, len(cuts) - 1):
+            for by in (-1, 1):
+                moved = np.array(cuts) + by * (np.arange(len(cuts)) == k)
+                lengths = np.diff(station[moved])
+                across = [_aside(plan[a:b + 1]) for a, b in zip(moved[:-1], moved[1:], strict=True) if b - a > 1]
+                fits = lengths.max() <= 0.37 * scale and max(across) <= 0.36 * scale * 0.062
+                assert not fits or np.sum(lengths**2) >= own - 1e-6
+
+
+def test_what_was_not_assessed_is_hatched_as_long_as_it_is(figures):
+    """The hole of the demo is 20.6 m long, as the findings say; ground is drawn at every metre, so to two metres."""
+    for sheets in figures.values():
+        found = [area.get_paths()[0].get_extents().width for axes in profiles(sheets) for area in axes.collections
+                 if area.get_hatch()]
+        assert found and all(20.6 - 0.1 <= wide <= 20.6 + 4 for wide in found)
+
+
+def test_each_drawn_case_has_its_temperature_and_each_span_its_sag(pages, study):
+    """Temperatures of the study file (ice at 0 degC); sag and pull of the layer `wires`."""
+    text = "\n".join(page.extract_text() for page in pages)
+    for words in ("hot 150 °C", "emergency 170 °C", "ice 0 °C", "Rev.", "Checked"):
+        assert words in text
+    assert re.search(r"\b(200|400) m\b", text) and re.search(r"E 56\d{4}\nN 564\d{4}", text)
+    wires = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="wires")
+    wires = wires.query("option == 'thermal alloy' and case == 'hot' and kind == 'phase'")
+    told = set(text.split())
+    for row in wires.loc[wires.groupby("span")["sag_m"].idxmax()].itertuples():
+        assert {f"{row.sag_m:.2f}", f"{row.horizontal_tension_n / 1e3:.1f}"} <= told
+
+
 def test_refused(study):
     """An option or case that the study has not."""
     with pytest.raises(InputError, match="option"):
@@ -223,6 +277,17 @@ def test_dxf_plan_lies_in_the_grid(dxf, study):
     for line, shape in zip(lines, wires.geometry, strict=True):
         got = shapely.linestrings([point[:2] for point in line.get_points()])
         assert shapely.hausdorff_distance(got, shapely.force_2d(shape)) < 0.0101
+
+
+def test_dxf_opens_where_it_is_and_names_stand_off_the_wires(dxf, study):
+    """$EXTMIN, $EXTMAX of the DXF reference hold every structure; names are 10 m or more from the chords."""
+    spans = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="spans").geometry
+    low, high = (np.array(dxf["plan"].header[name][:2]) for name in ("$EXTMIN", "$EXTMAX"))
+    west, south, east, north = spans.total_bounds
+    assert (low <= [west, south]).all() and (high >= [east, north]).all() and (high - low < 4 * (east - west)).all()
+    line = shapely.union_all(shapely.force_2d(spans.values))
+    for words in by_layer(dxf["plan"], "TEXT", "STRUCTURES"):
+        assert shapely.distance(line, shapely.points(tuple(words.dxf.insert)[:2])) > 9
 
 
 def test_dxf_profile_is_to_scale(dxf, study):

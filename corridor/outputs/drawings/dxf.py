@@ -15,7 +15,7 @@ import shapely
 from corridor.errors import CorridorError
 from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import short_number
-from corridor.outputs.drawings.profile_facts import profile_of
+from corridor.outputs.drawings.profile_facts import gap_stretches, profile_of
 from corridor.outputs.drawings.scenes import by_sheet
 from corridor.outputs.drawings.sheet_plan import worst_rows
 from corridor.outputs.drawings.sheet_profile import LEVEL, crossing_words, marked_rows
@@ -107,6 +107,13 @@ class _Drawing:
             "char_height": 1.6 * self.letter, "insert": place, "attachment_point": 1, "width": 400 * self.letter})
 
     def save(self, path):
+        from ezdxf import bbox, zoom
+
+        box = bbox.extents(self.space, fast=True)
+        if box.has_data:  # viewers open where the drawing is
+            self.document.header["$EXTMIN"], self.document.header["$EXTMAX"] = box.extmin, box.extmax
+            self.space.dxf.extmin, self.space.dxf.extmax = box.extmin, box.extmax
+            zoom.window(self.space, box.extmin, box.extmax)
         self.document.header.custom_vars.append("Origin", MARK)
         for name in sorted({entity.dxftype() for entity in self.document.entitydb.values()}):
             self.document.classes.add_class(name)  # ezdxf adds them in the order of a set
@@ -128,10 +135,11 @@ def write_plan(path, scenes, *, scale=5000.0):
     first, drawing = scenes[0], _Drawing(_LETTER * scale)
     spans, posts = first.layers["spans"], first.layers["structures"]
     drawing.lines(shapely.force_2d(spans.geometry.values), "SPANS")
+    aside = _beside(first, drawing.letter)
     for row in posts.itertuples():
         place = row.geometry.x, row.geometry.y
         drawing.space.add_circle(place, 0.4 * drawing.letter, dxfattribs=drawing.layer("STRUCTURES"))
-        drawing.words(row.structure, (place[0], place[1] + drawing.letter), "STRUCTURES")
+        drawing.words(row.structure, aside(row.line, place), "STRUCTURES")
     _plan_surroundings(drawing, scenes, scale)
     for scene in scenes:
         _plan_option(drawing, scene)
@@ -139,6 +147,24 @@ def write_plan(path, scenes, *, scale=5000.0):
     notes = ["PLAN: x easting, y northing [m]"]
     drawing.title([*told_words(scenes), *notes], (west, south - 20 * drawing.letter))
     drawing.save(path)
+
+
+def _beside(scene, letter):
+    """A function that returns where the name of a structure goes: to the side of the line, beyond its wires [m]."""
+    spans, wires = scene.layers["spans"], scene.layers["wires"]
+    chords = dict(zip(zip(spans["line"], spans["span"], strict=True), spans.geometry, strict=True))
+    ends = shapely.get_point(shapely.force_2d(wires.geometry.values), 0)
+    keys = zip(wires["line"], wires["span"], strict=True)
+    off = max((shapely.distance(end, chords[key]) for end, key in zip(ends, keys, strict=True)), default=0.0)
+
+    def aside(line, place):
+        own = spans[spans["line"] == line].geometry.values
+        chord = shapely.get_coordinates(own[shapely.distance(own, shapely.points(place)).argmin()])
+        way = (chord[-1] - chord[0]) / np.hypot(*(chord[-1] - chord[0]))
+        side = np.array([way[1], -way[0]]) if way[0] >= 0 else np.array([-way[1], way[0]])
+        return tuple(np.array(place) + (off + 2.0 * letter) * side)
+
+    return aside
 
 
 def _plan_surroundings(drawing, scenes, scale):
@@ -281,8 +307,8 @@ def _profile_option(drawing, scene, sheet, profile, x0):
         # A ring where neither the wire nor what it is too near to is drawn would lie.
         if row.margin_m < 0 and row_key(row) not in cuts:
             drawing.ring((place[0], EXAGGERATED * row.wire_elevation_m), name, option)
-    gaps = scene.rows("not_assessed", every_case=True, line=sheet.line).dropna(subset="span")
-    for span, part in gaps.groupby("span"):
-        x, y = x0 + profile.start[span], EXAGGERATED * profile.high + 6 * drawing.letter
-        drawing.lines([shapely.linestrings([(x, y), (x + profile.length[span], y)])], "NOT ASSESSED", option)
-        drawing.words(_gap_words(part), (x, y + drawing.letter), "NOT ASSESSED", option)
+    for _, things, stretches in gap_stretches(scene, sheet, profile):
+        y = EXAGGERATED * profile.high + 6 * drawing.letter
+        for begin, end in stretches:
+            drawing.lines([shapely.linestrings([(x0 + begin, y), (x0 + end, y)])], "NOT ASSESSED", option)
+        drawing.words(f"NOT ASSESSED: {things}", (x0 + stretches[0][0], y + drawing.letter), "NOT ASSESSED", option)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-__all__ = ["Profile", "Wire", "profile_of"]
+__all__ = ["Profile", "Wire", "case_words", "gap_stretches", "profile_of"]
 
 #: Distance of the places at which ground is taken [m].
 _STEP = 1.0
@@ -65,6 +65,46 @@ def profile_of(scene, sheet):
     return Profile(start, length, grounds, _required(scene, sheet, grounds[0], start, length),
                    tuple(_chosen(scene, rows, start, length, chords)), _tops(sheet, rows),
                    float(z.min()), float(z.max()))
+
+
+def case_words(scene, case):
+    """Return the name of a case with the temperature of the wires in it."""
+    rows = scene.layers["wires"]
+    T = rows.loc[(rows["case"] == case) & (rows["option"] == scene.option) & (rows["kind"] == "phase"),
+                 "conductor_temperature_c"].dropna()
+    if T.empty:
+        return case
+    low, high = f"{T.min():.0f}", f"{T.max():.0f}"
+    return f"{case} {low} °C" if low == high else f"{case} {low} to {high} °C"
+
+
+def gap_stretches(scene, sheet, profile):
+    """Yield what was not assessed below each span, in words, and where: stretches of stations [m].
+
+    Where ground alone was not assessed, and is not known below part of a span, that part; else the whole span.
+
+    Parameters
+    ----------
+    scene : corridor.outputs.drawings.scenes.Scene
+    sheet : corridor.outputs.drawings.paper.Sheet
+    profile : Profile
+    """
+    rows = scene.rows("not_assessed", every_case=True, line=sheet.line)
+    for span, part in rows[rows["span"].isin(profile.start)].groupby("span"):
+        begin, end = profile.start[span], profile.start[span] + profile.length[span]
+        holes = list(_holes(profile, begin, end)) if (part["against"] == "ground").all() else []
+        things = ", ".join(dict.fromkeys(part["against"].fillna("everything")))
+        yield span, things, holes or [(begin, end)]
+
+
+def _holes(profile, begin, end):
+    """Stretches where the ground is not known below the centre or an outer wire, up to where it is known again."""
+    station = profile.grounds[0][0]
+    known = np.all([np.isfinite(z) for _, z in profile.grounds], axis=0)
+    own = np.flatnonzero((station >= begin) & (station <= end))
+    bare = own[~known[own]]
+    for run in np.split(bare, np.flatnonzero(np.diff(bare) > 1) + 1) if len(bare) else []:
+        yield station[max(run[0] - 1, own[0])], station[min(run[-1] + 1, own[-1])]
 
 
 def _starts(sheet):

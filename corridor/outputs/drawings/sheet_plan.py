@@ -4,6 +4,7 @@ import numpy as np
 import shapely
 
 from corridor.outputs.drawings.paper import SMALL, place
+from corridor.outputs.drawings.profile_facts import gap_stretches
 
 __all__ = ["LEFT", "draw_plan", "worst_rows"]
 
@@ -11,7 +12,7 @@ __all__ = ["LEFT", "draw_plan", "worst_rows"]
 LEFT, _BOTTOM = 32.0, 219.0
 
 
-def draw_plan(figure, scene, sheet, across):
+def draw_plan(figure, scene, sheet, profile, across):
     """Draw the plan strip of a sheet.
 
     Parameters
@@ -19,6 +20,7 @@ def draw_plan(figure, scene, sheet, across):
     figure : Figure
     scene : corridor.outputs.drawings.scenes.Scene
     sheet : corridor.outputs.drawings.paper.Sheet
+    profile : corridor.outputs.drawings.profile_facts.Profile
     across : float
         Height of the strip [mm].
     """
@@ -34,11 +36,14 @@ def draw_plan(figure, scene, sheet, across):
                     linestyle=(0, (9, 2, 1.5, 2)), zorder=3)
     _draw_line(axes, sheet)
     _draw_short(axes, scene, sheet)
-    _draw_gaps(axes, scene, sheet)
+    _draw_gaps(axes, scene, sheet, profile)
+    _draw_grid(axes, sheet, half)
     _draw_north(axes, sheet, half)
+    _draw_scale(axes, sheet, half)
     axes.text(0.0, 1.015, f"PLAN 1:{sheet.horizontal:.0f}   "
               "Rings: falls short in any case, margin in m.  Wide bars: not assessed, no pass.  "
-              "Dash and dot: edge of right-of-way.",
+              "Dash and dot: edge of right-of-way.  Thin, named: roads, rails, water, buildings, other lines.  "
+              "Star: tree.  Cross: grid.",
               transform=axes.transAxes, fontsize=SMALL, va="bottom")
 
 
@@ -123,11 +128,46 @@ def _draw_short(axes, scene, sheet):
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3})
 
 
-def _draw_gaps(axes, scene, sheet):
-    rows = scene.rows("not_assessed", every_case=True, line=sheet.line)
-    for shape in rows[rows["span"].isin(sheet.spans["span"])].drop_duplicates("span").geometry:
-        axes.plot(*shapely.get_coordinates(_turn(sheet, shape)).T, color="black", linewidth=3.2,
-                  linestyle=(0, (0.5, 1.0)), zorder=4.5)
+def _draw_gaps(axes, scene, sheet, profile):
+    """A wide bar along what was not assessed, as long as that is."""
+    chords = sheet.spans.set_index("span").geometry
+    for span, _, stretches in gap_stretches(scene, sheet, profile):
+        ends = sheet.turned(shapely.get_coordinates(chords.loc[span])[[0, -1]])
+        for stretch in stretches:
+            share = (np.array(stretch) - profile.start[span]) / profile.length[span]
+            axes.plot(*(a + share * (b - a) for a, b in ends), color="black", linewidth=3.2,
+                      linestyle=(0, (0.5, 1.0)), zorder=4.5)
+
+
+def _draw_grid(axes, sheet, half):
+    """Crosses of the grid 40 mm apart on paper, with easting and northing, where they leave the line free."""
+    step, (e, n) = 0.04 * sheet.horizontal, sheet.way
+    x = np.array([sheet.begin, axes.get_xlim()[1]]) - sheet.begin
+    corners = np.array([[sheet.origin[0] + a * e - b * n, sheet.origin[1] + a * n + b * e] for a in x
+                        for b in (-half, half)])
+    low, high = np.ceil(corners.min(axis=0) / step), np.floor(corners.max(axis=0) / step)
+    places = step * np.stack(np.meshgrid(*(np.arange(a, b + 1) for a, b in zip(low, high, strict=True))), -1)
+    places = places.reshape(-1, 2)
+    arm, millimetre = 0.0015 * sheet.horizontal, sheet.horizontal / 1e3
+    for (east, north), along, left in zip(places, *sheet.turned(places), strict=True):
+        inside = sheet.begin + 2 * millimetre < along < axes.get_xlim()[1] - 24 * millimetre
+        if not inside or not 9 * millimetre < abs(left) < half - 4 * millimetre:
+            continue
+        for a, b in ((e, -n), (n, e)):  # easting and northing, turned
+            axes.plot([along - arm * a, along + arm * a], [left - arm * b, left + arm * b], color="0.4", linewidth=0.4)
+        axes.annotate(f"E {east:.0f}\nN {north:.0f}", (along, left), xytext=(4, 0), textcoords="offset points",
+                      fontsize=SMALL, color="0.4", va="center", zorder=2)
+
+
+def _draw_scale(axes, sheet, half):
+    """A bar of four parts in the lower right corner."""
+    length = 0.04 * sheet.horizontal
+    right, y = axes.get_xlim()[1] - 0.006 * sheet.horizontal, -half + 0.004 * sheet.horizontal
+    for k in range(4):
+        axes.plot([right - length + k * length / 4, right - length + (k + 1) * length / 4], [y, y], linewidth=3.0,
+                  color="black" if k % 2 == 0 else "0.75", solid_capstyle="butt", zorder=10)
+    axes.text(right - length / 2, y + 0.0015 * sheet.horizontal, f"{length:g} m", fontsize=SMALL, ha="center",
+              va="bottom", zorder=10)
 
 
 def _draw_north(axes, sheet, half):

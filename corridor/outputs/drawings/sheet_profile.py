@@ -5,6 +5,7 @@ import pandas as pd
 
 from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import SMALL, place, short_number
+from corridor.outputs.drawings.profile_facts import case_words, gap_stretches
 from corridor.outputs.drawings.sheet_plan import LEFT, worst_rows
 from corridor.outputs.drawings.style import spread
 
@@ -13,7 +14,7 @@ __all__ = ["LEVEL", "crossing_words", "draw_profile", "marked_rows"]
 #: Positions of things whose elevation in a row is not that of their top: where they were looked at, or their foot.
 LEVEL = ("beside", "falling")
 #: Lower edge of profile and band on the sheet [mm].
-_BOTTOM, _BAND = 76.0, 46.0
+_BOTTOM, _BAND = 88.0, 46.0
 #: Dashes of the wires of each case.
 _DASHES = ("-", (0, (7, 2)), (0, (2, 1.2)), (0, (8, 2, 1.5, 2)), (0, (4, 1.5, 1, 1.5, 1, 1.5)))
 #: Labels of crossings, of one line and of two, stand at least so far apart [mm].
@@ -42,8 +43,8 @@ def draw_profile(figure, scene, sheet, profile, up):
     _draw_structures(axes, sheet, profile, floor)
     _draw_crossings(axes, scene, sheet, floor)
     _draw_gaps(axes, scene, sheet, profile)
-    axes.legend(loc="upper left", bbox_to_anchor=(0.0, 1.068), ncols=9, fontsize=SMALL, frameon=False, handlelength=4,
-                columnspacing=1.6, borderpad=0)
+    axes.legend(loc="upper left", bbox_to_anchor=(0.0, 1.085), ncols=9, fontsize=SMALL, frameon=False, handlelength=3,
+                columnspacing=1.0, handletextpad=0.5, borderpad=0)
     axes.set_ylabel("Elevation [m]")
     _draw_band(figure, scene, sheet, profile)
 
@@ -70,9 +71,9 @@ def _draw_grounds(axes, profile):
 
 def _draw_wires(axes, scene, profile):
     dashes = dict(zip(scene.cases, _DASHES * len(scene.cases), strict=False))
-    told = set()
+    told, words = set(), {case: case_words(scene, case) for case in scene.cases}
     for wire in sorted(profile.wires, key=lambda wire: (wire.kind != "phase", scene.cases.index(wire.case))):
-        label = f"lowest phase wire, {wire.case}" if wire.kind == "phase" else f"shield wire, {wire.case}"
+        label = f"lowest wire, {words[wire.case]}" if wire.kind == "phase" else f"shield wire, {wire.case}"
         axes.plot(wire.station, wire.elevation, color="black", label=None if label in told else label,
                   linestyle=dashes[wire.case] if wire.kind == "phase" else "-",
                   linewidth=0.75 if wire.kind == "phase" else 0.35)
@@ -148,26 +149,24 @@ def crossing_words(row):
 
 
 def _draw_gaps(axes, scene, sheet, profile):
-    """Say over each span what was not assessed there."""
-    rows = scene.rows("not_assessed", every_case=True, line=sheet.line)
-    start, length = profile.start, profile.length
+    """Hatch what was not assessed as long as it is, and say what it is."""
     low, high = axes.get_ylim()
-    for span, part in rows[rows["span"].isin(start)].groupby("span"):
-        things = ", ".join(dict.fromkeys(part["against"].fillna("everything")))
-        x = start[span], start[span] + length[span]
-        axes.fill_between(x, high - 0.065 * (high - low), high, facecolor="white", edgecolor="black", hatch="////",
-                          linewidth=0.5, zorder=3)
-        axes.text(sum(x) / 2, high - 0.033 * (high - low), f"NOT ASSESSED: {things}", fontsize=SMALL, fontweight="bold",
+    for _, things, stretches in gap_stretches(scene, sheet, profile):
+        for x in stretches:
+            axes.fill_between(x, low, high, facecolor="none", edgecolor="0.35", hatch="////", linewidth=0.5, zorder=1)
+        x = sum(stretches[0]) / 2
+        axes.text(x, high - 0.033 * (high - low), f"NOT ASSESSED: {things}", fontsize=SMALL, fontweight="bold",
                   ha="center", va="center", zorder=4, clip_on=True,
-                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})
+                  bbox={"facecolor": "white", "edgecolor": "black", "linewidth": 0.5, "pad": 1.2})
 
 
 def _draw_band(figure, scene, sheet, profile):
-    """Draw the rows below the profile: structures, stations, spans and ruling spans."""
+    """Draw the rows below the profile: structures, stations, spans, sag and tension, and ruling spans."""
     axes = place(figure, LEFT, _BAND, 370.0, _BOTTOM - _BAND)
-    axes.set(xlim=(sheet.begin, sheet.begin + 370.0 * sheet.horizontal / 1e3), ylim=(0, 30), xticks=[], yticks=[])
-    for y, words in ((24, "Structure"), (18, "Station [m]"), (12, "Base elev. [m]"), (6, "Span [m]"),
-                     (0, "Ruling span [m]")):
+    axes.set(xlim=(sheet.begin, sheet.begin + 370.0 * sheet.horizontal / 1e3), ylim=(0, 42), xticks=[], yticks=[])
+    case = scene.cases[0]
+    for y, words in ((36, "Structure"), (30, "Station [m]"), (24, "Base elev. [m]"), (18, "Span [m]"),
+                     (12, f"Sag, {case} [m]"), (6, f"Pull, {case} [kN]"), (0, "Ruling span [m]")):
         axes.axhline(y, color="black", linewidth=0.3)
         axes.annotate(words, (0, y + 3), xycoords=("axes fraction", "data"), xytext=(-3, 0), fontsize=SMALL, ha="right",
                       textcoords="offset points", va="center", annotation_clip=False)
@@ -175,16 +174,21 @@ def _draw_band(figure, scene, sheet, profile):
     for row in posts.itertuples():
         text = (f"{row.structure} {row.framing}", short_number(row.station_m), short_number(row.base_elevation_m))
         side = {posts["structure"].iloc[0]: "left", posts["structure"].iloc[-1]: "right"}.get(row.structure, "center")
-        for y, word in zip((27, 21, 15), text, strict=True):
+        for y, word in zip((39, 33, 27), text, strict=True):
             axes.text(row.station_m, y, f" {word} ", fontsize=SMALL, ha=side, va="center", clip_on=True)
-        axes.plot([row.station_m] * 2, [6, 12], color="black", linewidth=0.4)
+        axes.plot([row.station_m] * 2, [6, 24], color="black", linewidth=0.4)
     _spans(axes, scene, sheet, profile.start)
 
 
 def _spans(axes, scene, sheet, start):
     ruling = scene.rows("sections", line=sheet.line, wire_kind="phase").groupby("section")["ruling_span_m"].first()
+    wires = scene.rows("wires", line=sheet.line, kind="phase", case=scene.cases[0]).sort_values("sag_m")
+    most = wires.drop_duplicates("span", keep="last").set_index("span")
     for name, length in zip(sheet.spans["span"], sheet.spans["length_m"], strict=True):
-        axes.text(start[name] + length / 2, 9, short_number(length), fontsize=SMALL, ha="center", va="center")
+        known = most.loc[name] if name in most.index else {"sag_m": np.nan, "horizontal_tension_n": np.nan}
+        for y, words in ((21, short_number(length)), (15, short_number(known["sag_m"], 2)),
+                         (9, short_number(known["horizontal_tension_n"] / 1e3))):
+            axes.text(start[name] + length / 2, y, words, fontsize=SMALL, ha="center", va="center")
     for section, part in sheet.spans.groupby("section", sort=False):
         begin = start[part["span"].iloc[0]]
         end = start[part["span"].iloc[-1]] + part["length_m"].iloc[-1]

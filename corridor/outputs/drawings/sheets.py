@@ -21,7 +21,7 @@ __all__ = ["ACROSS", "draw_sheets", "sheets_of", "worth_a_look"]
 SCALES = (500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_000.0, 20_000.0, 25_000.0, 50_000.0, 100_000.0)
 UPRIGHT = (50.0, 100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0, 2500.0, 5000.0, 10_000.0)
 #: Paper of plan and profile [mm].
-ALONG, ACROSS, UP = 370.0, 62.0, 128.0
+ALONG, ACROSS, UP = 370.0, 62.0, 116.0
 
 
 def sheets_of(scene, scale=5000.0):
@@ -50,16 +50,24 @@ def sheets_of(scene, scale=5000.0):
 
 
 def _pieces(plan, station, scale):
-    """First and last structure of each sheet: as many as fit along and across."""
-    first, room, aside, pieces = 0, scale * ALONG / 1e3, 0.36 * scale * ACROSS / 1e3, []
-    while first < len(station) - 1:
-        last = first + 1
-        while last + 1 < len(station) and station[last + 1] - station[first] <= room and \
-                _aside(plan[first:last + 2]) <= aside:
-            last += 1
-        pieces.append((first, last))
-        first = last
-    return pieces
+    """First and last structure of each sheet: as few sheets as fit along and across, and as alike in length as may be.
+    """
+    room, aside, many = scale * ALONG / 1e3, 0.36 * scale * ACROSS / 1e3, len(station)
+    best, came = [(0, 0.0)] + [(many, np.inf)] * (many - 1), [0] * many
+    for last in range(1, many):
+        for first in range(last - 1, -1, -1):
+            length = station[last] - station[first]
+            if last - first > 1 and length > room:
+                break
+            if last - first > 1 and _aside(plan[first:last + 1]) > aside:
+                continue
+            cost = best[first][0] + 1, best[first][1] + length**2
+            if cost < best[last]:
+                best[last], came[last] = cost, first
+    cuts = [many - 1]
+    while cuts[-1]:
+        cuts.append(came[cuts[-1]])
+    return list(zip(cuts[:0:-1], cuts[-2::-1], strict=True))
 
 
 def _aside(plan):
@@ -76,9 +84,12 @@ def _sheet(line, spans, posts, number, count, scale):
                  tuple(way / np.hypot(*way)), number, count, scale, np.nan)
 
 
-def _upright(profile):
-    """The finest scale at which a profile leaves room for words below it."""
-    return next((s for s in UPRIGHT if s * UP / 1e3 >= 1.5 * (profile.high - profile.low)), UPRIGHT[-1])
+def _upright(scene, sheets):
+    """The finest scale at which each profile of a set leaves room for words below it, so that all may be compared."""
+    on_sheet = by_sheet(scene)
+    profiles = (profile_of(on_sheet(sheet, 0.0), sheet) for sheet in sheets)
+    tall = max((profile.high - profile.low for profile in profiles), default=0.0)
+    return next((s for s in UPRIGHT if s * UP / 1e3 >= 1.5 * tall), UPRIGHT[-1])
 
 
 def worth_a_look(scene, sheets):
@@ -117,9 +128,10 @@ def draw_sheets(path, pairs, *, time=None, progress=None):
     total, done = sum(len(sheets) for _, sheets in pairs), 0
     with matplotlib.rc_context(SHEET_STYLE), PdfPages(path, metadata={
             "Title": f"{pairs[0][0].title}: plan and profile", "Creator": MARK, "CreationDate": time}) as pdf:
+        vertical = max((_upright(scene, sheets) for scene, sheets in pairs), default=UPRIGHT[0])
         for scene, sheets in pairs:
             on_sheet, cuts = by_sheet(scene), []
-            for sheet in sheets:
+            for sheet in (replace(sheet, vertical=vertical) for sheet in sheets):
                 here = replace(on_sheet(sheet, ACROSS * sheet.horizontal / 2e3), cuts_before=len(cuts))
                 pdf.savefig(_figure(here, sheet))
                 cuts += [(row, sheet) for row in cut_rows(here, sheet).itertuples()]
@@ -132,10 +144,8 @@ def draw_sheets(path, pairs, *, time=None, progress=None):
 
 
 def _figure(scene, sheet):
-    profile = profile_of(scene, sheet)
-    sheet = replace(sheet, vertical=_upright(profile))
-    figure = blank()
-    draw_plan(figure, scene, sheet, ACROSS)
+    profile, figure = profile_of(scene, sheet), blank()
+    draw_plan(figure, scene, sheet, profile, ACROSS)
     draw_profile(figure, scene, sheet, profile, UP)
     draw_title(figure, scene, sheet)
     return figure
