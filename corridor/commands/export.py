@@ -10,7 +10,7 @@ __all__ = ["export"]
 
 
 @command()
-@click.option("--kind", type=click.Choice(("geojson", "kml")), default="geojson", show_default=True,
+@click.option("--kind", type=click.Choice(("geojson", "kml", "qgs")), default="geojson", show_default=True,
               help="Format of the file.")
 @FINDINGS
 @click.option("--output", "-o", type=click.Path(path_type=Path), help="File to write; default: beside the findings.")
@@ -20,7 +20,9 @@ def export(study, overwrite, kind, findings, output, option):
 
     One place per object below a span, in longitude and latitude (WGS 84), with
     what is wrong in plain words. What was not assessed is there, too: it is no
-    pass. Needs the findings of `corridor check`.
+    pass. Needs the findings of `corridor check`. With --kind qgs a project of
+    QGIS over the findings: a group for each option, ground that is not known
+    hatched where it is, and the plan and headroom that lie beside them.
 
     \b
     Example

@@ -6,6 +6,7 @@ from typing import NamedTuple
 import geopandas
 
 from corridor.errors import InputError
+from corridor.jobs.project import make_project
 from corridor.jobs.read_back import plan_layers, read_back, target_beside
 from corridor.opened import Opened
 from corridor.outputs.field_export import KINDS, field_rows, line_rows, work_rows, write_geojson, write_kml
@@ -29,7 +30,8 @@ def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | N
     ----------
     opened : Opened
     kind : str
-        A key of `corridor.outputs.field_export.KINDS`.
+        A key of `corridor.outputs.field_export.KINDS`; or "qgs", a project of the desktop GIS QGIS over the findings,
+        with the ground that is not known in a GeoPackage of its own beside it.
     findings : path, optional
         The GeoPackage of the check; default: what the study says.
     output : path, optional
@@ -44,17 +46,19 @@ def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | N
     InputError
         There are no findings of this study, no such option, or a file must not be replaced.
     """
-    if kind not in KINDS:
-        raise InputError(None, "kind", repr(kind), ", ".join(KINDS))
+    if kind not in (*KINDS, "qgs"):
+        raise InputError(None, "kind", repr(kind), ", ".join((*KINDS, "qgs")))
     source, layers = read_back(opened, findings, ("violations", "not_assessed", "structures", "spans"))
     rows = field_rows(layers["violations"], layers["not_assessed"], option)
-    target = target_beside(source, output, f"{source.stem}_field.{kind}")
+    target = target_beside(source, output, f"{source.stem}.qgs" if kind == "qgs" else f"{source.stem}_field.{kind}")
     work = plan_layers(source).get("work_items")
     more = [("Line", line_rows(layers["structures"], layers["spans"])),
             *([] if work is None else [("Work of the plan", work_rows(work))])]
     with Files(opened.guard(overwrite).besides(source)) as files:
-        if kind == "kml":
+        if kind == "qgs":
+            make_project(opened, source, layers, files, target, option)
+        elif kind == "kml":
             write_kml(files.new(target), rows, more)
         else:
             write_geojson(files.new(target), rows)
-    return Exported(files.written[0], rows)
+    return Exported(target, rows)

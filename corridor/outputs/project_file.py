@@ -1,0 +1,217 @@
+"""A project of the general desktop GIS QGIS: findings, plan and headroom with their looks, a group for each option.
+
+Its format is XML: a tree of layers, and for each layer its source and what a QML document holds. Sources are relative
+to the project, so that a folder can be moved.
+"""
+
+import json
+from pathlib import Path
+from xml.etree import ElementTree
+
+from corridor.outputs.guard import MARK
+from corridor.outputs.headroom_raster import OUTCOMES
+from corridor.outputs.headroom_style import headroom_style
+from corridor.outputs.schema import layer
+from corridor.outputs.style_documents import style
+from corridor.outputs.styles import COLOURS
+
+__all__ = ["NOT_KNOWN", "write_project"]
+
+#: Layer of the ground that is not known.
+NOT_KNOWN = "ground_not_known"
+#: Layers of the group of an option from the top, and whether they are shown at first.
+_OF_OPTION = {"violations": True, "not_assessed": True, "violation_stretches": True, "limits": False,
+              "swing_envelopes": True, "structure_loads": False, "clearances": False, "wires": False}
+_THING = "coalesce(\"obstacle\", \"against\", 'everything')"
+_MARGIN = "format_number(\"margin_m\", 2) || ' m'"
+#: What tells one row from another, by layer.
+_SHOWN = {
+    "violations": f"\"span\" || ', ' || {_THING} || ', ' || \"wire\" || ' in ' || \"case\" || ', ' || {_MARGIN}",
+    "clearances": f"\"span\" || ', ' || {_THING} || ', ' || \"wire\" || ' in ' || \"case\" || ', ' || {_MARGIN}",
+    "not_assessed": f"coalesce(\"span\", 'any span') || ', ' || {_THING} || ' in ' || coalesce(\"case\", 'every case')",
+    "violation_stretches": "\"span\" || ', ' || \"wire\" || ' in ' || \"case\"",
+    "limits": "\"span\" || ' up to ' || coalesce(format_number(\"limit_temperature_c\", 0) || ' °C', 'not known')",
+    "swing_envelopes": "\"span\" || ' in ' || \"case\"",
+    "structure_loads": "\"structure\" || ', ' || \"wire\" || ' in ' || \"case\"",
+    "wires": "\"span\" || ', ' || \"wire\" || ' in ' || \"case\"",
+    "structures": '"structure"', "spans": '"span"', NOT_KNOWN: "\"span\" || ': ' || \"reason\"",
+    "work_items": "\"item\" || coalesce(', outage ' || \"outage\", '')",
+}
+#: The worst row of each span alone is named: span, thing, margin.
+_WORST = ("CASE WHEN $id = array_first(array_agg($id, group_by:=\"line\" || ' ' || \"span\", order_by:=\"margin_m\")) "
+          f"THEN \"span\" || ', ' || {_THING} || ', ' || {_MARGIN} END")
+_GEOMETRY = {"Point": "Point", "LineString": "Line", "Polygon": "Polygon"}
+
+
+def write_project(path, title, crs, extent, findings, options, *, first=None, not_known=None, plan=None, rasters=()):
+    """Write a project.
+
+    Parameters
+    ----------
+    path : Path
+        The project file.
+    title : str
+    crs : pyproj.CRS
+        Of the findings.
+    extent : sequence of float
+        West, south, east, north of what is shown at first [m].
+    findings : str
+        Path of the findings, from the folder of the project.
+    options : sequence of str
+    first : str, optional
+        The option that is shown at first; default: the first.
+    not_known, plan : str, optional
+        Paths of files with the layer NOT_KNOWN, and with the layer `work_items`; None: there is none.
+    rasters : sequence of (str, str)
+        Name and path of rasters of headroom.
+    """
+    root = ElementTree.Element("qgis", projectname=title, version="3.22.0")
+    root.append(ElementTree.Comment(f" {MARK} "))
+    _add(root, "title", title)
+    _add_crs(_add(root, "projectCrs"), crs)
+    tree, layers = _add(root, "layer-tree-group"), ElementTree.Element("projectlayers")
+    project = _Project(tree, layers, crs)
+    project.vector(tree, "structures", findings, "structures")
+    if plan is not None:
+        project.work(tree, plan)
+    if not_known is not None:
+        project.not_known(tree, not_known)
+    for option in options:
+        shown = option == (options[0] if first is None else first)
+        group = ElementTree.SubElement(tree, "layer-tree-group", name=option, expanded="1" if shown else "0",
+                                       checked="Qt::Checked" if shown else "Qt::Unchecked")
+        for name, at_first in _OF_OPTION.items():
+            project.vector(group, name, findings, name, option=option, shown=at_first)
+    project.vector(tree, "spans", findings, "spans")
+    for name, source in rasters:
+        project.raster(tree, name, source)
+    root.append(layers)
+    _add_view(root, crs, extent)
+    text = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ElementTree.tostring(root, "unicode")
+    Path(path).write_text(text, encoding="utf-8")
+
+
+class _Project:
+    """Layers on their way: each stands in the tree and among the layers, by a name of its own."""
+
+    def __init__(self, tree, layers, crs):
+        self.tree, self.layers, self.crs, self.count = tree, layers, crs, 0
+
+    def layer(self, group, title, source, kind, provider, *, shown=True, **attributes):
+        """Add a layer to a group, and return its element."""
+        self.count += 1
+        name = f"layer_{self.count}"
+        ElementTree.SubElement(group, "layer-tree-layer", id=name, name=title, source=source, providerKey=provider,
+                               checked="Qt::Checked" if shown else "Qt::Unchecked", expanded="0")
+        made = ElementTree.SubElement(self.layers, "maplayer", type=kind, **attributes)
+        for tag, text in (("id", name), ("datasource", source), ("layername", title)):
+            _add(made, tag, text)
+        _add_crs(_add(made, "srs"), self.crs)
+        _add(made, "provider", provider).set("encoding", "UTF-8")
+        return made
+
+    def vector(self, group, title, path, name, *, option=None, shown=True):
+        """Add a layer of the findings with its look, as far as an option goes."""
+        quoted = "" if option is None else "|subset=\"option\" = '" + option.replace("'", "''") + "'"
+        if option is not None and name == "not_assessed":
+            quoted += ' OR "option" IS NULL'  # what was assessed for no option is open in each
+        kind = _GEOMETRY[layer(name).geometry.removesuffix(" Z").removeprefix("Multi")]
+        look = ElementTree.fromstring(style(name).partition("\n")[2])
+        made = self.layer(group, title, f"./{path}|layername={name}{quoted}", "vector", "ogr", shown=shown,
+                          geometry=kind, labelsEnabled=look.get("labelsEnabled"))
+        for part in look:
+            made.append(part)
+        if name == "violations":
+            made.find("labeling/settings/text-style").set("fieldName", _WORST)
+        elif name in ("not_assessed", "limits", "structure_loads") and option is not None:
+            text = made.find("labeling/settings/text-style")  # the group names the option
+            text.set("fieldName", text.get("fieldName").replace("\"option\" || ' ", "'"))
+        _add_shown(made, name, [column.name for column in layer(name).columns])
+
+    def not_known(self, group, path):
+        """Add the ground that is not known, hatched where that is."""
+        made = self.layer(group, "ground that is not known", f"./{path}|layername={NOT_KNOWN}", "vector", "ogr",
+                          geometry="Polygon", labelsEnabled="0")
+        _add_single(made, "fill", [("LinePatternFill", {"angle": "45", "distance": "1.6", "distance_unit": "MM",
+                                                        "color": _rgba("unknown"), "line_width": "0.5"}),
+                                   ("SimpleLine", {"line_color": _rgba("unknown"), "line_width": "0.4"})])
+        _add_shown(made, NOT_KNOWN, ["span", "reason"])
+
+    def work(self, group, path):
+        """Add the work of a plan, with the number of its outage."""
+        made = self.layer(group, "work of the plan", f"./{path}|layername=work_items", "vector", "ogr",
+                          geometry="Line", labelsEnabled="1")
+        _add_single(made, "line", [("SimpleLine", {"line_color": _rgba("wire", 150), "line_width": "2.4",
+                                                   "line_width_unit": "MM", "capstyle": "round"})])
+        settings = _add(_add(made, "labeling"), "settings")
+        made.find("labeling").set("type", "simple")
+        ElementTree.SubElement(settings, "text-style", fieldName=_SHOWN["work_items"], isExpression="1", fontSize="8",
+                               fontSizeUnit="Point", textColor=_rgba("wire"), textOpacity="1", fontWeight="75")
+        ElementTree.SubElement(settings, "placement", placement="2", placementFlags="10", dist="2", distUnits="MM")
+        ElementTree.SubElement(settings, "rendering", drawLabels="1", obstacle="1")
+        _add_shown(made, "work_items", ["kind", "outage", "hours", "circuits_out"])
+
+    def raster(self, group, title, path):
+        """Add headroom, and below it the cells that were not assessed."""
+        made = self.layer(group, title, f"./{path}", "raster", "gdal", shown=False)
+        made.append(ElementTree.fromstring(headroom_style().partition("-->\n")[2]).find("pipe"))
+        made = self.layer(group, f"{title}: cells not assessed", f"./{path}", "raster", "gdal", shown=False)
+        renderer = ElementTree.SubElement(_add(made, "pipe"), "rasterrenderer", type="paletted", band="3",
+                                          opacity="1", alphaBand="-1", nodataColor="")
+        ElementTree.SubElement(_add(renderer, "colorPalette"), "paletteEntry", value=str(OUTCOMES["not assessed"]),
+                               color=COLOURS["unknown"], alpha="200", label="not assessed")
+
+
+def _add(parent, tag, text=None):
+    child = ElementTree.SubElement(parent, tag)
+    child.text = text
+    return child
+
+
+def _add_crs(parent, crs):
+    made = _add(parent, "spatialrefsys")
+    crs = crs.sub_crs_list[0] if crs.is_compound else crs  # maps are in plan
+    _add(made, "wkt", crs.to_wkt())
+    if crs.to_authority():
+        _add(made, "authid", ":".join(crs.to_authority()))
+
+
+def _rgba(colour, alpha=255):
+    code = COLOURS[colour]
+    return ",".join(str(int(code[i:i + 2], 16)) for i in (1, 3, 5)) + f",{alpha}"
+
+
+def _add_single(made, kind, parts):
+    """One symbol for every row, of some symbol layers with their properties."""
+    renderer = ElementTree.SubElement(made, "renderer-v2", type="singleSymbol", symbollevels="0", enableorderby="0",
+                                      forceraster="0")
+    symbol = ElementTree.SubElement(_add(renderer, "symbols"), "symbol", type=kind, name="0", alpha="1",
+                                    clip_to_extent="1", force_rhr="0")
+    for name, properties in parts:
+        drawn = ElementTree.SubElement(symbol, "layer", {"class": name, "enabled": "1", "locked": "0", "pass": "0"})
+        options = ElementTree.SubElement(drawn, "Option", type="Map")
+        for key, value in properties.items():
+            ElementTree.SubElement(options, "Option", name=key, type="QString", value=value)
+
+
+def _add_shown(made, name, columns):
+    """What a row is called, and what is told of it under the pointer."""
+    _add(made, "previewExpression", _SHOWN[name])
+    told = [name for name in ("margin_m", "required_m", "actual_m", "rule", "severity", "station_m", "reason", "kind",
+                              "outage", "hours", "circuits_out", "limit_temperature_c", "governs", "sag_m",
+                              "horizontal_tension_n", "role", "framing", "base_elevation_m", "length_m", "section",
+                              "ratio_to_existing") if name in columns]
+    rows = "".join(f"<tr><td>{column.replace('_', ' ')}</td><td>[% coalesce(\"{column}\", '') %]</td></tr>"
+                   for column in told)
+    _add(made, "mapTip", f"<b>[% {_SHOWN[name]} %]</b><table>{rows}</table>")
+
+
+def _add_view(root, crs, extent):
+    canvas = ElementTree.SubElement(root, "mapcanvas", name="theMapCanvas", annotationsVisible="1")
+    _add(canvas, "units", "meters")
+    box = _add(canvas, "extent")
+    for tag, value in zip(("xmin", "ymin", "xmax", "ymax"), extent, strict=True):
+        _add(box, tag, json.dumps(float(value)))
+    _add_crs(_add(canvas, "destinationsrs"), crs)
+    paths = _add(_add(_add(root, "properties"), "Paths"), "Absolute", "false")
+    paths.set("type", "bool")
