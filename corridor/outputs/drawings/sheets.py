@@ -87,7 +87,7 @@ def _sheet(line, spans, posts, number, count, scale):
 def _upright(scene, sheets):
     """The finest scale at which each profile of a set leaves room for words below it, so that all may be compared."""
     on_sheet = by_sheet(scene)
-    profiles = (profile_of(on_sheet(sheet, 0.0), sheet) for sheet in sheets)
+    profiles = (profile_of(on_sheet(sheet, 1.0), sheet) for sheet in sheets)
     tall = max((profile.high - profile.low for profile in profiles), default=0.0)
     return next((s for s in UPRIGHT if s * UP / 1e3 >= 1.5 * tall), UPRIGHT[-1])
 
