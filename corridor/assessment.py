@@ -115,6 +115,12 @@ class Ground:
 
 
 def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
+#: About how much of the work is done when wires hang, when they are compared with all, and when it is known how sure
+#: that is: on the demo.
+_HUNG, _COMPARED, _SURE = 0.02, 0.68, 0.7
+
+
+def assess_spans(facts, plan, ground, first, last, tell=None):
     """Return the findings of spans `first` to `last` (whole sections), as columns by layer.
 
     Parameters
@@ -127,6 +133,8 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
     needless : set of str
         Layers that nobody reads, of those that no other is made of: `limits`, `violation_stretches`, `parcels` with
         `swing_envelopes`, `clipping`, and `chances` with the columns of `clearances` that tell how sure margins are.
+    tell : callable, optional
+        `tell(share)` of the work that is done, 0 to 1, by and by.
 
     Returns
     -------
@@ -139,14 +147,18 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
     if scene is None:
         spans, _ = part_of_line(plan.spans, plan.sections, first, last)
         return {"not_assessed": gap_rows(unmatched_gaps(unmatched), facts.structures, plan.base_elevation, spans)}
+    tell = tell or (lambda share: None)
+    tell(_HUNG)
     facts, scene, met = meet(facts, plan, scene, first, last)
     around = surroundings(facts, scene, ground, met.partners)
-    met_with = compare(around)
+    met_with = compare(around, tell=lambda share: tell(_HUNG + share * (_COMPARED - _HUNG)))
+    tell(_COMPARED)
     columns, kept, unruled = assess(scene, met_with.checked)
     columns["points"] = count_points(met, kept)
     sure = () if facts.uncertainty is None or "chances" in needless else spread(
         scene, kept, columns["required_m"], facts.shield, facts.uncertainty)
     columns |= sure[0] if sure else {}
+    tell(_SURE)
     gaps = missing_rows(around, met_with, unruled, unmatched)
     own, unknown = own_findings(facts, lambda cases: make_scene(replace(facts, cases=cases), plan, first, last)[0])
     gaps += [*met.gaps, *unknown]

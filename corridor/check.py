@@ -1,7 +1,7 @@
 """The main job: a study in, its findings out, in a GeoPackage or in memory."""
 
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
@@ -30,6 +30,8 @@ Progress = Callable[[int, int], None]
 BATCH = 1200
 #: Batches under way at once; reading, and most of numpy and shapely, let go of the interpreter.
 THREADS = 2
+#: How often it is said how far the work is [s].
+_SAID = 0.3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,12 +164,18 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     needless : set of str, optional
         Layers that nobody reads, as for `corridor.assessment.assess_spans`.
     """
-    clock = clock or Clock()
+    clock, shares = clock or Clock(), {}
 
     def work(item):
         part, first, last = item
         with clock("compute"):
             return assess_spans(facts, part, ground, first, last, needless)
+            return assess_spans(facts, part, ground, first, last,
+                                lambda share: shares.update({first: share * (last + 1 - first)}))
+
+    def say():
+        if progress:
+            progress(done + int(sum(list(shares.values()))), len(plan.spans))
 
     def parts():
         nonlocal plan
@@ -179,16 +187,17 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
             yield plan, first, last
 
     done, totals = 0, Totals(facts)
+    say()
     with ThreadPoolExecutor(THREADS) as pool:
-        for (_, first, last), batch in _in_order(pool, work, parts()):
+        for (_, first, last), batch in _in_order(pool, work, parts(), say):
             totals.add(*batch.pop("structure_totals", ()))
             sure = batch.pop("chances", ())
             if sure and chances is not None:
                 chances.add(*sure)
             yield from batch.items()
             done += last + 1 - first
-            if progress:
-                progress(done, len(plan.spans))
+            shares.pop(first, None)
+            say()
     yield "structure_capacity", totals.rows(plan.base_elevation)
     yield from _line_rows(facts, plan).items()
 
@@ -201,12 +210,14 @@ def _line_rows(facts, plan):
             "spans": span_rows(*where, plan.sections), "not_assessed": gap_rows(gaps, *where)}
 
 
-def _in_order(pool, work, items):
-    """Items and their results in order, with no more under way than are soon wanted."""
+def _in_order(pool, work, items, say):
+    """Items and their results in order, with no more under way than are soon wanted; `say` is called meanwhile."""
     items = iter(items)
     waiting = [(item, pool.submit(work, item)) for item in islice(items, THREADS + 1)]
     while waiting:
         item, future = waiting.pop(0)
+        while wait((future,), timeout=_SAID)[1]:
+            say()
         result = future.result()
         waiting += [(item, pool.submit(work, item)) for item in islice(items, 1)]
         yield item, result

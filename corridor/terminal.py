@@ -4,27 +4,26 @@ import sys
 from contextlib import contextmanager
 from textwrap import fill, wrap
 
-from corridor.outputs.tables import aligned
+from corridor.outputs.tables import WIDTH, aligned
 from corridor.summary import CAUTIONS
 
 __all__ = ["inspected", "progress_bar", "summary"]
 
-_WIDTH = 79
-
 
 @contextmanager
 def progress_bar(text, quiet=False):
-    """Return a `progress(done, total)` that draws a bar, on a terminal only."""
+    """Return a `progress(done, total)` that draws a bar, on a terminal only; the time counts from the first second."""
     if quiet or sys.stderr is None or sys.stderr.closed or not sys.stderr.isatty():
         yield None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
-    columns = TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn()
+    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.fields[count]}"), TimeElapsedColumn(),
+               TextColumn("left"), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(text, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        task = bar.add_task(text, total=None, count="reading")
+        yield lambda done, total: bar.update(task, completed=done, total=total, count=f"{done}/{total}")
 
 
 def summary(result):
@@ -43,7 +42,7 @@ def _expected(options):
     """How many rows fall short by what inputs may be off, where the study tells how sure they are."""
     words = [f"{option['option']} {option['expected_shortfalls']:.1f}" for option in options
              if "expected_shortfalls" in option]
-    return wrap(f"Shortfalls expected: {', '.join(words)}; what falls short is told by its margin alone.", _WIDTH,
+    return wrap(f"Shortfalls expected: {', '.join(words)}; what falls short is told by its margin alone.", WIDTH.get(),
                 subsequent_indent="  ") if words else []
 
 
@@ -56,7 +55,7 @@ def _causes(causes):
     lines = []
     for cause in causes[:_CAUSES]:
         where = f", {_counted(cause.spans, 'span')}" if cause.spans else ""
-        lines += wrap(f"{_counted(cause.rows, 'row')}{where}: {cause.reason}", _WIDTH, initial_indent="  ",
+        lines += wrap(f"{_counted(cause.rows, 'row')}{where}: {cause.reason}", WIDTH.get(), initial_indent="  ",
                       subsequent_indent="    ")
     more = causes[_CAUSES:]
     return lines + ([f"  and {sum(cause.rows for cause in more)} rows for {_counted(len(more), 'other reason')}"]
@@ -71,7 +70,7 @@ def _doubts(inspection):
     word = f"{serious} could hide a violation" if serious else "none of those not accepted could hide a violation"
     accepted = sum(each.accepted for each in inspection.doubts)
     return wrap(f"Doubts about the data: {total}; {word}{f', {accepted} accepted' if accepted else ''}: see the layer "
-                "doubts, and `corridor inspect`.", _WIDTH, subsequent_indent="  ")
+                "doubts, and `corridor inspect`.", WIDTH.get(), subsequent_indent="  ")
 
 
 def inspected(inspection):
@@ -84,7 +83,7 @@ def inspected(inspection):
         lines += [_wrap(f"{doubt.kind.id} ({state}), {where}")]
         for head, text in (("found", doubt.found), ("expected", doubt.expected),
                            ("accepted", each.reason) if each.accepted else ("do", doubt.kind.settle)):
-            lines += wrap(f"{head}: {text}", _WIDTH, initial_indent="  ", subsequent_indent="    ")
+            lines += wrap(f"{head}: {text}", WIDTH.get(), initial_indent="  ", subsequent_indent="    ")
     if inspection.layers:
         lines += ["", *aligned(("layer", "features", "within 500 m", "within 60 m"),
                                [(name, *map(str, counts)) for name, *counts in inspection.layers])]
@@ -108,7 +107,7 @@ def _table(options):
     room = " " * (len(left[0]) + 2)
     lines = [left[0].rstrip(), f"{left[1]}  where"]
     for start, row in zip(left[2:], rows, strict=True):
-        place = wrap(row[4], _WIDTH - len(room))
+        place = wrap(row[4], WIDTH.get() - len(room))
         lines += [f"{start}  {place[0]}", *(room + more for more in place[1:])]
     return lines
 
@@ -123,4 +122,4 @@ def _row(option):
 
 
 def _wrap(text):
-    return fill(text, _WIDTH, subsequent_indent="  ")
+    return fill(text, WIDTH.get(), subsequent_indent="  ")

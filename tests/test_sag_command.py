@@ -274,6 +274,26 @@ def test_the_chart_is_told_and_written(folder, tmp_path, capsys):
     assert {row["returns"] for row in table} == {"5"}
 
 
+def test_of_many_charts_the_first_are_printed_and_the_others_counted(folder, capsys):
+    """All of them where they are asked for, or those of a section and an option; what is refused is named."""
+    study = folder / "study.toml"
+
+    def told(*more):
+        assert run("sag", study, "--stringing", "--to", 10, *more) == 0
+        said = capsys.readouterr()
+        return [line for line in said.out.splitlines() if line.startswith("Ninebarrow 1, ")], said
+
+    every, _ = told("--all")
+    first, said = told()
+    assert len(said.out.splitlines()) <= 60 and first == every[:len(first)]
+    assert f"{len(every) - len(first)} more" in said.err
+    own, said = told("--section", "N06-N11", "--option", "existing")
+    assert own == [line for line in every if line.startswith("Ninebarrow 1, N06-N11, existing")]
+    assert "more" not in said.err
+    assert run("sag", study, "--stringing", "--option", "exsting") == 2
+    assert "existing" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(("arguments", "word"), [
     (("--from", 10, "--to", 0), "below"), (("--step", 0.001), "at most"), (("--step", 0), "step"),
     (("--returns", 0), "returns")])

@@ -5,14 +5,19 @@ A small study of two options is checked once; each command then runs on its find
 
 import io
 import json
+import os
 import re
 import sys
 import time
+from textwrap import wrap
 
 import click
 import pytest
 
+import corridor
 from corridor.cli import COMMANDS, commands, main
+from corridor.commands.shared import Answer
+from corridor.outputs.tables import WIDTH
 from corridor.terminal import progress_bar
 from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy
 
@@ -117,3 +122,39 @@ def test_progress_on_a_terminal_alone(monkeypatch):
     assert said[Terminal, True] == said[io.StringIO, False] == ""
     shown = said[Terminal, False]
     assert "Checking spans" in shown and re.search(r"\d+/20", shown) and re.search(r"0:00:0\d", shown)
+
+
+def test_the_time_counts_before_the_number_of_spans_is_known(monkeypatch):
+    """What is read first takes time, too: no count of nothing."""
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    with progress_bar("Checking spans"):
+        time.sleep(0.3)
+    shown = sys.stderr.getvalue()
+    assert "reading" in shown and "/?" not in shown and "0:00:00" in shown
+
+
+def test_a_check_tells_how_far_it_is_from_the_beginning(study):
+    """Spans from nought on, never back, within one batch too; all of them at the end."""
+    told = []
+    with corridor.open_study(study.path) as opened:
+        opened.check(study.output.with_name("told.gpkg"), progress=lambda *each: told.append(each))
+    done, totals = zip(*told, strict=True)
+    assert done[0] == 0 and done[-1] == 3 and set(totals) == {3} and list(done) == sorted(done)
+
+
+def test_text_is_as_wide_as_the_terminal(monkeypatch):
+    """Wrapped at its width, 79 columns where there is none and no more than 160."""
+    words = " ".join(["word"] * 100)
+    for columns, most in ((60, 79), (120, 119), (400, 160), (None, 79)):
+        def size(_, columns=columns):
+            if columns is None:
+                raise OSError
+            return os.terminal_size((columns, 24))
+
+        monkeypatch.setattr(os, "get_terminal_size", size)
+        monkeypatch.setattr(sys, "stdout", open(os.devnull, "w", encoding="utf-8"))  # has a file number
+        lines = []
+        Answer(0, lines=lambda lines=lines: lines.extend(wrap(words, WIDTH.get())) or ()).tell()
+        sys.stdout.close()
+        assert most - 5 < max(map(len, lines)) <= most

@@ -53,6 +53,8 @@ from corridor.line.facts import RightOfWay
 
 __all__ = ["Around", "Compared", "compare", "surroundings"]
 
+#: About how much of a comparison is done after things beside wires, and after wires through their blow: on the demo.
+_SIDEWAYS, _SWEPT = 0.1, 0.75
 #: What no rule is for is compared as far as this beyond the electrical distance [m].
 MARGIN = 5.0
 
@@ -180,7 +182,7 @@ def _wanted(scene, index):
     return ruled & near
 
 
-def compare(around, cases=None, *, in_space=True):
+def compare(around, cases=None, *, in_space=True, tell=None):
     """Return how near wires come to what is about them.
 
     Parameters
@@ -190,15 +192,19 @@ def compare(around, cases=None, *, in_space=True):
         The cases that are looked at; default: all.
     in_space : bool
         Whether distances in space are looked for, too, not heights and distances sideways alone.
+    tell : callable, optional
+        `tell(share)` of the work that is done, 0 to 1.
 
     Returns
     -------
     Compared
     """
-    scene = around.scene
+    scene, tell = around.scene, tell or (lambda share: None)
     cases = np.arange(len(scene.cases)) if cases is None else cases
     taut = taut_part(around)
-    parts, swept = _sideways(around, cases, taut), _swept(around, cases)
+    parts = _sideways(around, cases, taut)
+    tell(_SIDEWAYS)
+    swept = _swept(around, cases, lambda share: tell(_SIDEWAYS + share * (_SWEPT - _SIDEWAYS)))
     swung = _asked(scene, cases, True, "vertical", "horizontal")
     gaps = [gap for each in scene.both_ends for gap in unswung(each, swung)]
     looks = [_upright(around, cases)]
@@ -282,7 +288,7 @@ def _beside_lines(around, chosen, above, cases, taut):
     return parts
 
 
-def _swept(around, cases):
+def _swept(around, cases, tell):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
     scene, index, meet, wind = around.scene, around.index, around.partners.meet, around.in_wind
     windy = _asked(scene, cases, True, "vertical")
@@ -290,9 +296,13 @@ def _swept(around, cases):
         return None
     below, ruled = wind.below, _kept_clear(scene, index, "vertical", np.arange(len(index.obstacles)))[wind.origin]
     swept = as_swept(wind.index, below, windy)
-    found, *others = (sweep(each.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
-                            met=around.passes) for each in scene.both_ends)
-    for other in others:
+    ends, both = scene.both_ends, []
+    for number, each in enumerate(ends, start=1):
+        both.append(sweep(each.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
+                          met=around.passes))
+        tell(number / len(ends))
+    found = both[0]
+    for other in both[1:]:
         found = swept_at_either(scene, found, other)
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)

@@ -54,6 +54,9 @@ class Answer:
 
     def tell(self) -> None:
         """Print data on standard output, all else on standard error."""
+        from corridor.outputs.tables import WIDTH
+
+        WIDTH.set(_columns())
         text = _seen("\n".join(self.lines())).rstrip()
         if text:
             click.echo(text)
@@ -63,6 +66,18 @@ class Answer:
         """Print one line of JSON on standard output: status, files, and parts; what is not known is null."""
         answer = {"status": self.status, "files": [str(path) for path in self.files], **_plain(self.parts)}
         click.echo(json.dumps(answer, allow_nan=False, ensure_ascii=False))
+
+
+#: Columns that text has on any terminal, and no more than on any: longer lines are hard to read.
+_LEAST, _MOST = 79, 160
+
+
+def _columns():
+    """Columns for text: of a wide terminal what it has, else what every one has."""
+    try:
+        return min(max(os.get_terminal_size(sys.stdout.fileno()).columns - 1, _LEAST), _MOST)
+    except (OSError, ValueError, AttributeError):
+        return _LEAST
 
 
 def command(working: str | None = None, *, study: bool = True, **more: Any) -> Callable[[Callable], click.Command]:
@@ -100,13 +115,14 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                     from corridor.commands.trust import trusted
 
                     trust = trusted(options["study"], trust)
-                    from corridor.session import open_study
-
-                    options["study"] = stack.enter_context(open_study(options["study"], trust=trust))
                 if working:
                     from corridor.terminal import progress_bar
 
                     options["progress"] = stack.enter_context(progress_bar(working, quiet or as_json))
+                if study:
+                    from corridor.session import open_study
+
+                    options["study"] = stack.enter_context(open_study(options["study"], trust=trust))
                 with warnings.catch_warnings(record=True) as caught:
                     warnings.simplefilter("always", CorridorWarning)
                     answer = function(**options)

@@ -3,6 +3,7 @@
 import csv
 import sqlite3
 from contextlib import closing
+from contextvars import ContextVar
 from pathlib import Path
 from textwrap import wrap
 
@@ -103,8 +104,8 @@ def write_frame(path, layer, frame, geometry_type=None):
     _need_layer(path, layer, len(frame), 0)
 
 
-#: Columns of a terminal that text keeps to.
-WIDTH = 79
+#: Columns of a terminal that text keeps to: whoever prints on a wider one may say so.
+WIDTH: ContextVar[int] = ContextVar("WIDTH", default=79)
 
 
 def aligned(head, rows, *, left=1, above=None):
@@ -141,7 +142,7 @@ def weather_text(ratings):
     lines = (f"Air {w.ambient:g} degC, wind {w.wind_speed:g} m/s {wind}",
              f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
              f"Method of the study {ratings.method}; {core}")
-    return [part for line in lines for part in wrap(line, WIDTH, subsequent_indent="  ")]
+    return [part for line in lines for part in wrap(line, WIDTH.get(), subsequent_indent="  ")]
 
 
 def ratings_text(ratings, tables):
@@ -179,7 +180,7 @@ def comparison_text(columns):
         "`corridor limits` and `corridor rating --table` tell.", "",
         *_compared(rows, ("normal", "emergency", "short time", "diff %", "core +K"), currents), "",
         *wrap(f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
-              "[MWh/km]", WIDTH),
+              "[MWh/km]", WIDTH.get()),
         "", *_compared(rows, ("degC", "required", "diff %", "rating", "diff %", "year", "diff %"), losses)]
 
 
@@ -258,7 +259,7 @@ def ladder_text(columns):
                   row["limiting_span"] or "maximum temperature"] for row in steps]
         table = aligned(("put right", "A", "degC", "A", "degC", "limit set by"), cells,
                         above=("spans", "always", "", "emergency", "", ""))
-        notes = [[], [], *(wrap(row["note"] or "", WIDTH, initial_indent=" " * 4, subsequent_indent=" " * 4)
+        notes = [[], [], *(wrap(row["note"] or "", WIDTH.get(), initial_indent=" " * 4, subsequent_indent=" " * 4)
                        for row in steps)]
         lines += [f"{line}, {option}", "",
                   *(part for text, note in zip(table, notes, strict=True) for part in (text, *note)), ""]

@@ -7,11 +7,10 @@ from textwrap import wrap
 
 import numpy as np
 
-from corridor.outputs.tables import inert
+from corridor.outputs.tables import WIDTH, inert
 
 __all__ = ["Table", "compare_markdown", "compare_table", "compare_text", "write_compare_csv"]
 
-_WIDTH = 79
 #: Narrowest column of an option, and widest.
 _LEAST, _MOST = 9, 16
 
@@ -162,15 +161,15 @@ def _head(what, unit):
 def compare_text(table):
     """Return lines of the table for a terminal, 79 columns at most; more options than fit go below each other."""
     first = max(len(_head(what, unit)) for what, unit, *_ in table.rows)
-    width = max(_LEAST, min(_MOST, (_WIDTH - first) // min(len(table.names), 4) - 2))
-    room = max((_WIDTH - first) // (width + 2), 1)
+    width = max(_LEAST, min(_MOST, (WIDTH.get() - first) // min(len(table.names), 4) - 2))
+    room = max((WIDTH.get() - first) // (width + 2), 1)
     lines = []
     for start in range(0, len(table.names), room):
         lines += [*_block(table, range(start, min(start + room, len(table.names))), first, width), ""]
     for head, texts in table.notes:
         lines.append(head)
         for text in texts:
-            lines += wrap(text, _WIDTH, initial_indent="- ", subsequent_indent="  ")
+            lines += wrap(text, WIDTH.get(), initial_indent="- ", subsequent_indent="  ")
         lines.append("")
     return lines
 

@@ -4,13 +4,13 @@ from textwrap import wrap
 
 import numpy as np
 
+from corridor.outputs.tables import WIDTH
 from corridor.outputs.tables_compare import Table, compare_table, compare_text
 
 __all__ = ["CAUTION", "design_table", "design_text", "places", "study_text"]
 
 CAUTION = ("A finalist is a geometry to ask makers about, not a product: its core, wires, strength and moduli are "
            "estimates.")
-_WIDTH = 79
 
 
 def design_table(result):
@@ -91,9 +91,9 @@ def design_text(result):
             f"limit, and {len(s.front)} of them no other beats in both loss at {result.of_loss} and "
             "rating. Then the lightest, the one with the most to spare, and the best of other builds.")
     refused = "Refused first by: " + ", ".join(f"{name} {number}" for name, number in s.failed().items()) + "."
-    lines = [*wrap(head, _WIDTH), *wrap(refused, _WIDTH), ""]
+    lines = [*wrap(head, WIDTH.get()), *wrap(refused, WIDTH.get()), ""]
     if not result.finalists:
-        return [*lines, *wrap(_advice(s), _WIDTH)]
+        return [*lines, *wrap(_advice(s), WIDTH.get())]
     return [*lines, *compare_text(design_table(result))]
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from corridor.outputs.tables import WIDTH, aligned, number
 
-__all__ = ["chart_text", "curves_text", "sag_text"]
+__all__ = ["chart_text", "curves_text", "first_charts", "sag_text"]
 
 
 def sag_text(columns):
@@ -70,6 +70,8 @@ def _state(rows, index):
             number(rows["percent_rts"][index], ".1f")]
 
 
+#: Line of a chart below its head.
+_ACROSS = "wire temperature [degC] across"
 #: Conditions of a chart, where there is more to say.
 _CONDITION = {"final": "final, as all loads have stretched it that may have come"}
 #: Blocks of a chart: heading, column, factor and form.
@@ -89,10 +91,25 @@ def chart_text(columns):
     for rows in _blocks(columns, ("line", "section", "wire_kind", "option")):
         first = {name: column[0] for name, column in rows.items()}
         lines += [f"{first['line']}, {first['section']}, {first['option']}, {first['wire_kind']} {first['wire']}, "
-                  f"{_CONDITION.get(first['condition'], first['condition'])};", "wire temperature [degC] across", ""]
+                  f"{_CONDITION.get(first['condition'], first['condition'])};", _ACROSS, ""]
         for title, name, factor, form in _CHART:
             lines += [title.format(**first), *_grid(rows, name, factor, form), ""]
     return lines
+
+
+def first_charts(lines, most):
+    """Return the first of some charts, as many as fit in `most` lines and one at least, and the number of the others.
+
+    Parameters
+    ----------
+    lines : list of str
+        Of `chart_text`.
+    most : int
+    """
+    begins = [k for k, line in enumerate(lines) if k + 1 < len(lines) and lines[k + 1] == _ACROSS]
+    ends = [*begins[1:], len(lines)]
+    fit = max(sum(end <= most for end in ends), 1)
+    return (lines, 0) if fit >= len(begins) else (lines[:ends[fit - 1]], len(begins) - fit)
 
 
 def _grid(rows, name, factor, form):
@@ -102,7 +119,7 @@ def _grid(rows, name, factor, form):
     heads = [f"{T:g}" for T in spans[0]["temperature_c"]]
     cells = [[number(factor * value, form) for value in span[name]] for span in spans]
     wide = 2 + max(map(len, [*heads, *(cell for row in cells for cell in row)]))
-    blocks = -(-len(heads) // max((WIDTH - max(map(len, first))) // wide, 1))
+    blocks = -(-len(heads) // max((WIDTH.get() - max(map(len, first))) // wide, 1))
     lines = []
     for part in np.array_split(np.arange(len(heads)), blocks):
         lines += aligned(("", *(heads[i] for i in part)),
@@ -127,6 +144,6 @@ def curves_text(curves):
         allowed = option.allowable_sag if np.isfinite(option.allowable_sag) else curves.allowable_sag
         cells.append([option.name, number(option.knee), band, number(option.maximum_temperature, "g"),
                       number(at_maximum, ".2f"), number(allowed, ".2f"), option.clears])
-    lost = wrap(f"Not assessed, so never the worst: {', '.join(curves.unknown)}", WIDTH) if curves.unknown else []
-    titles = [part for line in curves.title_lines for part in wrap(line, WIDTH, subsequent_indent="  ")]
+    lost = wrap(f"Not assessed, so never the worst: {', '.join(curves.unknown)}", WIDTH.get()) if curves.unknown else []
+    titles = [part for line in curves.title_lines for part in wrap(line, WIDTH.get(), subsequent_indent="  ")]
     return [*titles, "", *aligned(head, cells, above=above), *lost]

@@ -41,7 +41,7 @@ def stringing_text(layers):
                      f"{states.count('passed')} passed")
         failed = [i for i in own if ready["state"][i] == "failed"]
         for i in failed[:_TOLD]:
-            lines += wrap(_failed(ready, i), WIDTH, initial_indent="  ", subsequent_indent="    ")
+            lines += wrap(_failed(ready, i), WIDTH.get(), initial_indent="  ", subsequent_indent="    ")
         if len(failed) > _TOLD:
             lines.append(f"  and {len(failed) - _TOLD} more, in layer installation")
     return lines + _as_built(layers["as_built"], layers["as_built_sections"])
@@ -57,7 +57,7 @@ def _as_built(rows, sections):
                                   "take_out_m", "state")), strict=True)]
     lines = ["", "As built", "", *aligned(("span, wire", "degC", "sag m", "more m", "kN", "take out m", ""), cells), ""]
     for section, words in zip(sections["section"], sections["words"], strict=True):
-        lines += wrap(f"{section}: {words}", WIDTH, subsequent_indent="  ")
+        lines += wrap(f"{section}: {words}", WIDTH.get(), subsequent_indent="  ")
     return lines
 
 

@@ -38,4 +38,4 @@ def survey_text(layers):
 
 def wrapped(texts):
     """Return texts as lines of a terminal."""
-    return [part for text in texts for part in wrap(text, WIDTH, subsequent_indent="  ")]
+    return [part for text in texts for part in wrap(text, WIDTH.get(), subsequent_indent="  ")]
