@@ -1,4 +1,4 @@
-"""Draw the picture of the README from the findings of the demo: the line over its ground, and one span in profile.
+"""Draw the picture of the README from the findings of the demo: which conductor, and one span in which they differ.
 
     corridor check demo_corridor/study.toml
     python demo_corridor/picture.py docs/demo.png
@@ -15,12 +15,15 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 import numpy as np
 import rasterio
-from matplotlib.colors import LightSource
+from scipy.ndimage import map_coordinates
 
 HERE = Path(__file__).parent
 #: Colour and dash of each option: told apart in black and white too.
 LOOKS = {"existing": ("#1b1b1b", "-"), "thermal alloy": ("#7a4fa3", (0, (6, 2))),
-         "annealed on steel": ("#c2571a", (0, (2, 1.2))), "annealed on carbon": ("#00798c", (0, (8, 2, 1.5, 2)))}
+         "annealed on steel": ("#9a6a00", (0, (2, 1.2))), "annealed on carbon": ("#00798c", (0, (8, 2, 1.5, 2)))}
+SHORT, UNKNOWN, EARTH = "#a83e00", "#844a71", "#6d5f57"
+#: The case of the profile: every wire at its greatest temperature of an ordinary day.
+CASE = "hot"
 
 
 def layer(name, **wanted):
@@ -31,84 +34,94 @@ def layer(name, **wanted):
     return frame
 
 
-def draw_map(ax, option):
-    """Draw ground, objects and spans, and where an option falls short."""
+def draw_options(ax, options, spans, gaps):
+    """Draw a bar of amperes for each option, with what falls short in words; the current asked for as a line."""
+    asked = options["required_current_a"].iloc[0]
+    for place, row in enumerate(options.itertuples()):
+        colour, dash = LOOKS[row.option]
+        enough = row.continuous_current_a >= asked
+        ax.barh(place, row.continuous_current_a, height=0.5, color=colour if enough else "white", edgecolor=colour,
+                linewidth=1.6, alpha=0.9)
+        ax.plot([-700, -610], [place] * 2, color=colour, linestyle=dash, linewidth=2.2, clip_on=False)
+        ax.text(-580, place, row.option, fontsize=11, fontweight="bold", va="bottom", clip_on=False)
+        ax.text(-580, place + 0.04, row.conductor, fontsize=8.5, va="top", color="0.35", clip_on=False)
+        ax.text(row.continuous_current_a - 12, place, f"{row.continuous_current_a:.0f} A", fontsize=11, ha="right",
+                va="center", fontweight="bold", color="white" if enough else colour)
+        short = spans[row.option]
+        words = f"{short} span{'s' if short != 1 else ''} fall{'s' if short == 1 else ''} short"
+        verdict = words if enough else f"too little, {words}"
+        ax.text(1500, place, verdict, fontsize=11, va="bottom", color=SHORT, fontweight="bold", clip_on=False)
+        ax.text(1500, place + 0.04, f"{gaps[row.option]} not assessed, which is no pass", fontsize=9, va="top",
+                color=UNKNOWN, clip_on=False)
+    ax.axvline(asked, color="black", linewidth=1.2, linestyle=(0, (4, 2)))
+    ax.text(asked, -0.58, f"asked: {asked:.0f} A", fontsize=10, ha="center", va="bottom")
+    ax.set(xlim=(0, 1480), ylim=(len(options) - 0.5, -0.55), yticks=[], xticks=[])
+    ax.spines[:].set_visible(False)
+    ax.set_title("Which conductor? Continuous current when all is put right, and what falls short before that",
+                 fontsize=12, loc="left", x=-0.475, pad=30)
+
+
+def ground_below(chord, count=500):
+    """Ground along a chord, bilinear between the middles of cells, so that it has no steps."""
+    share = np.linspace(0, 1, count)
+    places = chord[0, :2] + share[:, None] * (chord[-1, :2] - chord[0, :2])
     with rasterio.open(HERE / "terrain/ground.tif") as raster:
-        ground = raster.read(1, masked=True)[::3, ::3]
-        box = raster.bounds
-    shade = LightSource(315, 40).hillshade(ground.filled(float(ground.mean())), vert_exag=5, dx=6, dy=6)
-    shade = np.ma.array(0.5 + 0.5 * shade, mask=ground.mask)
-    ax.imshow(shade, extent=(box.left, box.right, box.bottom, box.top), cmap="gray", vmin=0, vmax=1, zorder=0)
-    for name, colour, width in (("water", "#8fb8d8", 1), ("roads", "#9a9a9a", 0.9), ("railway", "#5a5a5a", 1.2),
-                                ("buildings", "#6d5f57", 0.5), ("crossing_lines", "#6b6b6b", 0.7)):
-        objects(name).plot(ax=ax, color=colour, linewidth=width, zorder=1)
-    layer("spans").plot(ax=ax, color="#35424a", linewidth=1.1, zorder=3)
-    structures = layer("structures")
-    strain = structures.role != "suspension"
-    ax.scatter(structures.geometry.x[~strain], structures.geometry.y[~strain], s=9, c="white", edgecolors="#35424a",
-               linewidths=0.8, zorder=4)
-    ax.scatter(structures.geometry.x[strain], structures.geometry.y[strain], s=26, c="#35424a", marker="s", zorder=4)
-    short = layer("violations", option=option).drop_duplicates("span").sort_values("span")
-    ax.scatter(short.geometry.x, short.geometry.y, s=90, facecolors="none", edgecolors="#c2571a", linewidths=1.8,
-               zorder=5)
-    for number, row in enumerate(short.itertuples()):
-        ax.annotate(row.span, (row.geometry.x, row.geometry.y), (0, 11 if number % 2 else -18), fontsize=8,
-                    textcoords="offset points", color="#a34310", ha="center", zorder=6)
-    gaps = layer("not_assessed", option=option).drop_duplicates("span")
-    gaps.plot(ax=ax, color="#b0468f", linewidth=2.6, linestyle=":", zorder=5)
-    ax.set_title(f"Where {option!r} falls short (rings), and what was not assessed (dots)", fontsize=10, loc="left")
-    ax.set_axis_off()
+        column, row = ~raster.transform * places.T
+        return map_coordinates(raster.read(1), [row - 0.5, column - 0.5], order=1)
 
 
-def objects(name):
-    """A layer of obstacles."""
-    return gpd.read_file(HERE / "obstacles.gpkg", layer=name)
-
-
-def draw_profile(ax, span, case, wire):
-    """Draw ground and wires of a span, and the clearance that the ground requires."""
-    wires = layer("wires", span=span, case=case, wire=wire)
+def draw_profile(ax, span, wire):
+    """Draw ground and wires of a span, and beside each wire the clearance that it lacks or has to spare."""
+    wires = layer("wires", span=span, case=CASE, wire=wire)
     chord = np.array(wires.geometry.iloc[0].coords)
     along = np.hypot(*(chord[:, :2] - chord[0, :2]).T)
-    with rasterio.open(HERE / "terrain/ground.tif") as raster:
-        share = np.linspace(0, 1, 400)
-        places = chord[0, :2] + share[:, None] * (chord[-1, :2] - chord[0, :2])
-        ground = np.array([v[0] for v in raster.sample(places)])
-    x = share * along[-1]
-    required = layer("clearances", span=span, case=case, against="ground")["required_m"].iloc[0]
-    ax.fill_between(x, ground, ground.min() - 4, color="#d9d2c5", zorder=0)
-    ax.plot(x, ground, color="#6d5f57", linewidth=1)
-    ax.plot(x, ground + required, color="#6d5f57", linewidth=0.8, linestyle=(0, (1, 2)))
-    ax.annotate(f"{required:.1f} m above the ground", (x[40], ground[40] + required), (0, 3), fontsize=8,
-                textcoords="offset points", color="#6d5f57")
+    ground, x = ground_below(chord), np.linspace(0, along[-1], 500)
+    rows = layer("clearances", span=span, case=CASE, wire=wire)
+    worst = rows[rows["measure"] == "vertical"].sort_values("margin_m").iloc[0]
+    ax.fill_between(x, ground, ground.min() - 3, color="#e4ddd0", zorder=0)
+    ax.plot(x, ground, color=EARTH, linewidth=1.4)
     for row in wires.itertuples():
         points = np.array(row.geometry.coords)
         colour, dash = LOOKS[row.option]
-        ax.plot(along, points[:, 2], color=colour, linestyle=dash, linewidth=1.6,
-                label=f"{row.option}, {row.conductor_temperature_c:.0f} °C")
-    up = False
-    for row in layer("violations", span=span, case=case).drop_duplicates("obstacle").itertuples():
-        at = row.distance_from_start_m
-        ax.plot([at, at], [row.other_elevation_m, row.other_elevation_m + row.required_m], color="#c2571a",
-                linewidth=2.4, solid_capstyle="butt")
-        ax.annotate(f"{row.against} needs {row.required_m:.1f} m", (at, ground.min() - 3), (4 if up else -4, 0),
-                    fontsize=8, textcoords="offset points", color="#a34310", ha="left" if up else "right")
-        up = not up
-    ax.set_xlabel("distance from the first structure [m]")
-    ax.set_ylabel("elevation [m]")
-    ax.set_title(f"Span {span}, wire {wire}, case {case!r}", fontsize=10, loc="left")
-    ax.legend(frameon=False, fontsize=8, ncol=2, loc="upper center")
+        ax.plot(along, points[:, 2], color=colour, linestyle=dash, linewidth=2)
+    at, floor = worst.distance_from_start_m, worst.other_elevation_m
+    ax.annotate("", (at, floor), (at, floor + worst.required_m),
+                arrowprops={"arrowstyle": "|-|,widthA=0.5,widthB=0.5", "color": SHORT, "linewidth": 2.2, "shrinkA": 0,
+                            "shrinkB": 0})
+    ax.text(at, floor - 0.9, f"{worst.required_m:.0f} m required\nabove the {worst.against}", fontsize=10, color=SHORT,
+            va="top", ha="center", fontweight="bold")
+    ends = sorted(((np.interp(0.82 * along[-1], along, np.array(row.geometry.coords)[:, 2]), row)
+                   for row in wires.itertuples()), key=lambda pair: pair[0])
+    last = -np.inf
+    for z, row in ends:
+        own = rows[(rows["option"] == row.option) & (rows["against"] == worst["against"])]["margin_m"].min()
+        words = f"{-own:.1f} m short" if own < 0 else f"clear by {own:.1f} m"
+        last = max(z, last + 1.7)
+        ax.annotate(f"{row.option} at {row.conductor_temperature_c:.0f} °C: {words}", (0.82 * along[-1], z),
+                    (1.02 * along[-1], last), fontsize=10, va="center", color=LOOKS[row.option][0],
+                    fontweight="bold" if own < 0 else "normal", annotation_clip=False,
+                    arrowprops={"arrowstyle": "-", "linewidth": 0.6, "color": LOOKS[row.option][0]})
+    ax.set(xlabel="distance from the structure before [m]", ylabel="elevation [m]", ylim=(ground.min() - 3, None))
+    ax.set_title(f"One span in which they differ: {span}, each wire at its greatest temperature", fontsize=12,
+                 loc="left", pad=10)
     ax.spines[["top", "right"]].set_visible(False)
     ax.margins(x=0)
-    ax.set_ylim(ground.min() - 4, None)
 
 
 def main(target):
     """Draw the picture to a file."""
-    worst = layer("violations", option="thermal alloy", case="hot").sort_values("margin_m").iloc[0]
-    figure, (top, bottom) = plt.subplots(2, 1, figsize=(10, 7.6), height_ratios=(0.75, 1), layout="constrained")
-    draw_map(top, "thermal alloy")
-    draw_profile(bottom, worst.span, "hot", worst.wire)
+    options, short = layer("options"), layer("violations")
+    spans = {name: short.loc[short["option"] == name, "span"].nunique() for name in options["option"]}
+    unknown = layer("not_assessed")
+    gaps = {name: unknown.loc[unknown["option"] == name, "span"].nunique() for name in options["option"]}
+    hot = short[short["case"] == CASE]
+    differ = hot.groupby("span")["option"].nunique()
+    chosen = hot[hot["span"].isin(differ[differ < len(options)].index)].sort_values("margin_m").iloc[0]
+    figure, (top, bottom) = plt.subplots(2, 1, figsize=(11, 7.8), height_ratios=(0.72, 1))
+    figure.subplots_adjust(left=0.06, right=0.68, top=0.9, bottom=0.08, hspace=0.32)
+    top.set_position([0.27, 0.59, 0.42, 0.29])
+    draw_options(top, options, spans, gaps)
+    draw_profile(bottom, chosen.span, chosen.wire)
     figure.savefig(target, dpi=110)
 
 
