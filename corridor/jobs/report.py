@@ -85,6 +85,8 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     say(3, 4)
     with Files(guard) as files:
         write_page(files.new(target), opened.name, content, packer, plain)
+        name = opened.name if content["plan"] is None else f"{opened.name}: plan"
+        write_page(files.new(target), name, content, packer, _plain(layers) | {"compare": table})
     say(4, 4)
     return Report(files.written[0], source, files.written[0].stat().st_size)
 

@@ -41,6 +41,19 @@ function keyOf(entries) {
 
 const dotOf = (colour, words) => `<span class="key"><svg width="14" height="10" aria-hidden="true"><circle cx="7" cy="5" r="4" fill="${colour}"/></svg>${escaped(words)}</span>`;
 
+// Texts that do not print over each other: each keeps its place, or moves up or down by a line or two, or goes. Earlier ones stay.
+function legible(names, dx, dy) {
+  const taken = [];
+  return names.filter(name => {
+    const wide = 7.4 * name.text.length + 6, left = name.x / dx + name.dx - {left: 0, center: .5, right: 1}[name.align] * wide, y = name.y / dy - name.dy;
+    for (const by of [0, -16, 16, -32, 32]) {
+      if (taken.some(([a, b, w]) => a < left + wide && left < a + w && Math.abs(b - (y - by)) < 15)) continue;
+      taken.push([left, y - by, wide]); name.dy += by; return true;
+    }
+    return false;
+  });
+}
+
 // Places moved apart upward or downward so that texts do not meet: [wanted] to [given], in pixels, within bounds.
 function spread(wanted, step, low, high) {
   const order = wanted.map((_, i) => i).sort((a, b) => wanted[a] - wanted[b]), given = [...wanted];

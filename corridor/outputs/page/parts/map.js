@@ -133,7 +133,9 @@ class CorridorMap {
       marks.push(mark(at, strain ? "square" : "circle", scale < .03 ? 4 : strain ? 9 : 7, "#33383c", {fill: strain ? "#33383c" : "#ffffff"}));
       if (scale > .09 || (strain && scale > .03)) names.push(text(at, d.structure.at(i), {dx: 8, dy: 13}));
     }
-    this.plot.fill("structures", marks); this.plot.fill("names", [...names, ...this.crossings, ...(this.workNames || [])]);
+    this.plot.fill("structures", marks); const v = this.view, [w, h] = [this.plot.width / v.scale, this.plot.height / v.scale];
+    const copies = [...(this.workNames || []), ...names, ...this.crossings].filter(name => Math.abs(name.x - v.e) < w && Math.abs(name.y - v.n) < h).map(name => ({...name}));
+    this.plot.fill("names", legible(copies, ...this.plot.pixel));
   }
 
   // From afar rings would hide the line: a short upright bar stands for each.
