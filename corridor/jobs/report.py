@@ -86,6 +86,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     with Files(guard) as files:
         write_page(files.new(target), opened.name, content, packer, plain)
         name = opened.name if content["plan"] is None else f"{opened.name}: plan"
+        name = opened.name if content["plan"] is None else f"Plan: {opened.name}"
         write_page(files.new(target), name, content, packer, _plain(layers) | {"compare": table})
     say(4, 4)
     return Report(files.written[0], source, files.written[0].stat().st_size)

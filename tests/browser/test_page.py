@@ -246,7 +246,7 @@ def test_a_plan_beside_the_findings_gets_a_calendar(browser, findings):
     assert bars["hatch"][0] != bars["hatch"][1]
     assert len(_drawn(browser, "map", "work")["xs"]) == 1 and len(_drawn(browser, "map", "raises")["x"]) == 1
     assert _cells(browser, "work_items", "Item") == list(work["item"])
-    assert browser.title.endswith(": plan")       # a page with a plan is told from that without
+    assert browser.title.startswith("Plan: ")       # a page with a plan is told from that without
     names = _drawn(browser, "map", "names")
     dx, dy = browser.execute_script("return corridorPage.plots.map.pixel")
     boxes = [(x / dx + a, y / dy - b, 7.4 * len(words)) for x, y, a, b, words in zip(
