@@ -21,7 +21,7 @@ from corridor.outputs.page.cuts import pack_cuts, right_of
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import need_library
 from corridor.outputs.page.pack import Packer
-from corridor.outputs.page.shapes import pack_shapes
+from corridor.outputs.page.shapes import near_shapes, pack_shapes
 from corridor.outputs.page.write import write_page
 from corridor.outputs.schema import layer
 
@@ -121,16 +121,20 @@ def _surroundings(layers, inputs, ground, packer):
     index = inputs.index
     asked = tile_line(route, cell=max(inputs.terrain.cell_size, 2.0))
     nodes = line_nodes(route, spans["length_m"], _outermost(layers))
-    elevation, lines = ask_once(ground.sample, (asked.easting, asked.northing), (nodes.easting, nodes.northing))
+    stand = near_shapes(index.part, route)
+    stand = stand[shapely.get_type_id(index.part[stand]) == 0]
+    foot, of = np.full(len(index.part), np.nan), shapely.get_coordinates(index.part[stand])
+    elevation, lines, foot[stand] = ask_once(ground.sample, (asked.easting, asked.northing),
+                                             (nodes.easting, nodes.northing), (of[:, 0], of[:, 1]))
     shading = asked.shaded(elevation)
     radius = index.obstacles.radius[index.of_part]
     names = index.obstacles.obstacle.astype(object)
-    height = index.obstacles.height[index.of_part]
-    shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius, height]
+    shapes = [index.part, names[index.of_part], index.obstacles.category[index.of_part].astype(object), radius, foot,
+              foot + index.obstacles.height[index.of_part]]
     if clear.polygon is not None:
         parts = shapely.get_parts(clear.polygon)
         more = parts, np.full(len(parts), None, object), np.full(len(parts), "right_of_way", object), *np.full(
-            (2, len(parts)), np.nan)
+            (3, len(parts)), np.nan)
         shapes = [np.concatenate(pair) for pair in zip(shapes, more, strict=True)]
     tiles = {"cell": float(shading.cell), "west": packer.array(shading.west.astype(float)),
              "north": packer.array(shading.north.astype(float)), "light": packer.array(shading.light.ravel()),
@@ -138,7 +142,7 @@ def _surroundings(layers, inputs, ground, packer):
     below = {"first": packer.array(nodes.first.astype("int32")),
               "lines": [packer.whole(line, 0.01) for line in lines.T]}
     return {"tiles": tiles, "ground": below, "half_width": clear.half_width,
-            "shapes": pack_shapes(*shapes[:4], route, packer, height=shapes[4], sample=ground.sample)}
+            "shapes": pack_shapes(*shapes[:4], route, packer, *shapes[4:])}
 
 
 def _cuts(opened, layers, packer):

@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-__all__ = ["pack_envelopes", "pack_outlines", "pack_shapes"]
+__all__ = ["near_shapes", "pack_envelopes", "pack_outlines", "pack_shapes"]
 
 #: What is further from the line than this is not drawn [m], and by how much outlines may be simplified [m].
 NEAR, TOLERANCE = 300.0, 0.4
@@ -37,7 +37,19 @@ def pack_outlines(shapes, packer):
             "e": packer.whole(places[:, 0] - origin[0], 0.1), "n": packer.whole(places[:, 1] - origin[1], 0.1)}
 
 
-def pack_shapes(parts, names, categories, radius, route, packer, *, height=None, sample=None):
+def near_shapes(parts, route):
+    """Return which shapes are drawn: those near a line, numbers of parts in their order; see `pack_shapes`."""
+    near = np.zeros(len(parts), bool)
+    if len(parts):
+        near[np.unique(shapely.STRtree(parts).query(shapely.linestrings(route), "dwithin", distance=NEAR)[1])] = True
+    return np.flatnonzero(near & (_kinds(parts) >= 0))
+
+
+def _kinds(parts):
+    return np.array([_KINDS.get(i, -1) for i in shapely.get_type_id(parts)], int)
+
+
+def pack_shapes(parts, names, categories, radius, route, packer, foot=None, top=None):
     """Return the shapes near a line, one per geometry; a line with a width is the area that it covers.
 
     Parameters
@@ -50,25 +62,16 @@ def pack_shapes(parts, names, categories, radius, route, packer, *, height=None,
     route : ndarray, shape (span, 2, 2)
         Ends of the spans [m].
     packer : Packer
-    height : ndarray, shape (part,), optional
-        Of what stands at a point, over the ground [m]; nan where there is none.
-    sample : callable, optional
-        The ground: what stands at a point has its `foot` and `top` there [m].
+    foot, top : ndarray, shape (part,), optional
+        Elevations of what stands at a point [m], nan where it is not known.
     """
-    kind = np.array([_KINDS.get(i, -1) for i in shapely.get_type_id(parts)], int)
-    near = np.zeros(len(parts), bool)
-    if len(parts):
-        near[np.unique(shapely.STRtree(parts).query(shapely.linestrings(route), "dwithin", distance=NEAR)[1])] = True
-    kept = np.flatnonzero(near & (kind >= 0))
+    kind, kept = _kinds(parts), near_shapes(parts, route)
     shapes, kind, radius = shapely.force_2d(parts[kept]), kind[kept], radius[kept]
     wide = (kind == LINE) & (radius > 0)
     shapes[wide] = shapely.buffer(shapes[wide], radius[wide], cap_style="flat", quad_segs=4)
     kind[wide & (shapely.get_type_id(shapes) == 3)] = AREA
     shapes = np.where(kind == POINT, shapes, shapely.simplify(shapes, TOLERANCE))
-    foot, top = np.full((2, len(kept)), np.nan)
-    if sample is not None and (points := kind == POINT).any():
-        foot[points] = sample(*shapely.get_coordinates(shapes[points]).T)
-        top = foot + height[kept]
+    foot, top = (np.full(len(kept), np.nan) if each is None else each[kept] for each in (foot, top))
     return pack_outlines(shapes, packer) | {
         "kind": packer.array(kind.astype("uint8")), "name": packer.codes(names[kept]),
         "category": packer.codes(categories[kept]), "radius": packer.whole(radius, 0.1, "int16"),
