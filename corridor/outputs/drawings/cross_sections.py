@@ -50,7 +50,9 @@ def cross_section_figures(scene, cuts):
         figure = blank()
         figure.text(0.034, 0.94, f"{scene.title}: {scene.option}", fontsize=11, fontweight="bold")
         figure.text(0.034, 0.915, "Cross-sections, seen towards higher stations. Filled dot: the wire where it falls "
-                    "short. Thin: what is there, wide: what is required.", fontsize=SMALL)
+                    "short. Thin: what is there, wide: what is required. Cross or bar: the thing, at its own height; "
+                    "dashes: way of a top that falls. Dash and dot: edge of right-of-way; grey: centre of the span.",
+                    fontsize=SMALL)
         for k, (row, sheet) in enumerate(cuts[first:first + many]):
             column, line = k % _COLUMNS, k // _COLUMNS
             axes = place(figure, 26 + 126 * column, 156 - 128 * line, _WIDE, _TALL)
