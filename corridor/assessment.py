@@ -114,13 +114,12 @@ class Ground:
     cells: object
 
 
-def assess_spans(facts, plan, ground, first, last, needless=frozenset()):
 #: About how much of the work is done when wires hang, when they are compared with all, and when it is known how sure
 #: that is: on the demo.
 _HUNG, _COMPARED, _SURE = 0.02, 0.68, 0.7
 
 
-def assess_spans(facts, plan, ground, first, last, tell=None):
+def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=None):
     """Return the findings of spans `first` to `last` (whole sections), as columns by layer.
 
     Parameters

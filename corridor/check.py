@@ -169,8 +169,7 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     def work(item):
         part, first, last = item
         with clock("compute"):
-            return assess_spans(facts, part, ground, first, last, needless)
-            return assess_spans(facts, part, ground, first, last,
+            return assess_spans(facts, part, ground, first, last, needless,
                                 lambda share: shares.update({first: share * (last + 1 - first)}))
 
     def say():

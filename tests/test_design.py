@@ -497,7 +497,6 @@ def test_files_are_written(result, tmp_path):
     # Candidates are a density, not a mark each; finalists are named with their family.
     drawn = written[0].read_text(encoding="utf-8")
     assert drawn.count("<use") < 200 and all(each.entry["family"] in drawn for each in result.finalists)
-    text = written[3].read_text(encoding="utf-8")
     tables = tomllib.loads(text)
     assert len(tables["conductors"]) == len(tables["options"]) == 3 and "not a product" in text.splitlines()[0]
 

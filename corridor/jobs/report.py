@@ -77,17 +77,13 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     facts, plan = _laid_out(opened, layers)
     sections = string_sections(facts, plan)
     content["curves"] = pack_curves(facts, plan, *sections, packer)
-    content["plan"] = pack_plan(source.with_name("plan.gpkg"), routes(layers["spans"])[:, :, :2], packer)
+    content["plan"] = pack_plan(plan_layers(source), routes(layers["spans"])[:, :, :2], packer)
     plain = _plain(layers) | {"compare": compared(facts, plan, layers, opened.loads, *sections),
                               "hours": report_hours(opened, facts, layers["limits"])}
-    content["plan"] = pack_plan(plan_layers(source), routes(layers["spans"])[:, :, :2], packer)
-    table = compared(facts, plan, layers, opened.loads, *sections)
     say(3, 4)
     with Files(guard) as files:
-        write_page(files.new(target), opened.name, content, packer, plain)
-        name = opened.name if content["plan"] is None else f"{opened.name}: plan"
         name = opened.name if content["plan"] is None else f"Plan: {opened.name}"
-        write_page(files.new(target), name, content, packer, _plain(layers) | {"compare": table})
+        write_page(files.new(target), name, content, packer, plain)
     say(4, 4)
     return Report(files.written[0], source, files.written[0].stat().st_size)
 

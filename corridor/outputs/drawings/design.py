@@ -41,8 +41,6 @@ def draw_design(path, result):
         axes.set(title="Geometries that could hang on the line: not products, to ask makers about",
                  xlabel="Rating at the maximum temperature [A per phase]",
                  ylabel=f"Loss of three phases at {result.of_loss} [kW/km]")
-        _room(axes, result, known)
-                 ylabel=f"Loss of three phases at {result.line.required_current:g} A [kW/km]")
         save(figure, path)
 
 

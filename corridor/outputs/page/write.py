@@ -95,9 +95,8 @@ def _compared(heads, rows, notes):
 
 def _doubts(heads, rows):
     """Doubts about the data as a table that needs no script."""
-    return f'<div class="scroll words">{html_table(heads, rows)}</div>' if rows else "<p>None.</p>"
     box = '<div class="scroll words" tabindex="0" role="region" aria-label="Doubts about the data">'
-    return f"{box}{_table(heads, rows)}</div>" if rows else "<p>None.</p>"
+    return f"{box}{html_table(heads, rows)}</div>" if rows else "<p>None.</p>"
 
 
 def html_table(heads, rows):
