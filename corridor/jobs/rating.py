@@ -29,6 +29,9 @@ from corridor.rating.withstand import fault_rows
 __all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "rating_rows", "write_limits",
            "write_ratings", "year_tables"]
 
+#: Layers that no rating is made of.
+_NEEDLESS = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
+
 
 @dataclass(frozen=True)
 class RatingResult:
@@ -105,8 +108,8 @@ def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitRes
 
 def found_limits(laid: LaidOut, progress: Progress | None = None) -> Columns:
     """Return the columns of the layer `limits` of a study that is laid out."""
-    limits, needless = Limits(), frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
-    for layer, columns in find(*laid, progress=progress, needless=needless):
+    limits = Limits()
+    for layer, columns in find(*laid, progress=progress, needless=_NEEDLESS):
         limits.add(layer, columns)
     return limits.columns
 
@@ -236,7 +239,8 @@ def _stations_given(study, stations, plan):
 def _limits_and_margins(laid, nodes, progress):
     """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [degC]."""
     limits, margins = Limits(), []
-    for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress):
+    for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress,
+                               needless=_NEEDLESS):
         limits.add(layer, columns)
         if layer == "margins":
             margins.append(columns["margin_m"])

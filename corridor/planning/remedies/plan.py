@@ -77,7 +77,9 @@ class Planned:
 
     @property
     def gap(self) -> float:
-        """Share of the cost that might be saved at most, as far as `bound` holds [-]."""
+        """Share of the cost that might be saved at most, as far as `bound` holds [-]; nan where there is no plan."""
+        if not self.cleared:
+            return np.nan
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
     @property
