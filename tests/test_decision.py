@@ -128,6 +128,17 @@ def test_files_for_people(study, tmp_path, capsys):
     assert len(states) == len(outages) + 1 and states["limit_current_a"].notna().all()
 
 
+def test_plan_of_other_data_is_refused(study, tmp_path, capsys):
+    """A planned copy that somebody changes and checks again is no more what the plan beside it is for."""
+    run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")
+    copy = tmp_path / "p" / "study.toml"
+    assert run_main("report", copy, "--trust", "--overwrite") == 0
+    copy.write_text(copy.read_text().replace("maximum_temperature = 150", "maximum_temperature = 140"))
+    assert run_main("check", copy, "--trust") in (0, 1, 3)
+    assert run_main("report", copy, "--trust", "--overwrite") == 2
+    assert "another study" in capsys.readouterr().err
+
+
 def test_loads_before_and_after(study, tmp_path, capsys):
     """The rows of both checks, looked up by hand: the greatest load of any wire and case."""
     status, _ = run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")

@@ -15,6 +15,7 @@ from pyproj import Transformer
 
 from corridor import check_study
 from corridor.errors import InputError
+from corridor.outputs.planned_for import write_planned_for
 from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -110,6 +111,9 @@ def test_every_geometry_of_the_kml_is_where_the_findings_have_it(study):
                             geometry=[shapely.union_all(spans.geometry[:2].force_2d()), spans.geometry[4], court],
                             crs=spans.crs)
     pyogrio.write_dataframe(work, study.with_name("plan.gpkg"), layer="work_items")
+    with pytest.raises(InputError, match="run corridor plan again"):
+        ask(study, "export", "kml", output=study.with_name("whole.kml"))
+    write_planned_for(study.with_name("plan.gpkg"), study.with_name("findings.gpkg"))
     path, _ = ask(study, "export", "kml", output=study.with_name("whole.kml"))
     study.with_name("plan.gpkg").unlink()
     back = Transformer.from_crs(4326, 25832, always_xy=True)

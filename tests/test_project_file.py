@@ -17,6 +17,7 @@ import shapely
 from corridor import check_study
 from corridor.errors import InputError
 from corridor.jobs.project import not_known
+from corridor.outputs.planned_for import write_planned_for
 from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -33,6 +34,7 @@ def made(tmp_path_factory):
     work = geopandas.GeoDataFrame({"item": ["pull"], "kind": ["pull"], "outage": [1], "hours": [8.0],
                                    "circuits_out": ["one"]}, geometry=[spans.geometry[2]], crs=spans.crs)
     pyogrio.write_dataframe(work, copy / "plan.gpkg", layer="work_items")
+    write_planned_for(copy / "plan.gpkg", findings)
     (copy / "findings_headroom_thermal_alloy.tif").touch()
     path, _ = ask(copy / "study.toml", "export", "qgs")
     assert path == copy / "findings.qgs"

@@ -28,6 +28,7 @@ from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
 from corridor.outputs.page.library import library
 from corridor.outputs.page.pack import Packer, quantised, unpack
 from corridor.outputs.page.shapes import pack_shapes
+from corridor.outputs.planned_for import write_planned_for
 from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, plane
 
@@ -425,9 +426,11 @@ def test_a_plan_beside_the_findings_is_shown(made, tmp_path):
         geometry=[shapely.union_all([first, second]), third], crs=spans.crs)
     path = tmp_path / "plan.gpkg"
     pyogrio.write_dataframe(items, path, layer="work_items", promote_to_multi=True)
+    source = shutil.copy(findings.path, tmp_path / "findings.gpkg")
+    write_planned_for(path, source)
     route, packer = shapely.get_coordinates(spans.geometry).reshape(-1, 2, 2), Packer()
     assert pack_plan(plan_layers(tmp_path / "none" / "findings.gpkg"), route, packer) is None
-    plan = unpack(packer.text(pack_plan(plan_layers(path), route, packer)))
+    plan = unpack(packer.text(pack_plan(plan_layers(source), route, packer)))
     assert plan["span_first"].tolist() == [0, 2, 3] and plan["span"].tolist() == [0, 1, 2]
     work = plan["work_items"]
     assert [work["easting"][0], work["northing"][0]] == pytest.approx(first.coords[1], abs=0.006)

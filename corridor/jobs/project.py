@@ -8,6 +8,7 @@ import numpy as np
 import pyogrio
 import shapely
 
+from corridor.jobs.read_back import plan_layers
 from corridor.outputs.project_file import NOT_KNOWN, write_project
 from corridor.outputs.tables import write_frame
 
@@ -45,8 +46,7 @@ def make_project(opened, source, layers, files, target, option=None):
     def near(path):
         return Path(os.path.relpath(path, target.parent)).as_posix()
 
-    plan = source.with_name("plan.gpkg")
-    planned = plan.is_file() and "work_items" in {name for name, _ in pyogrio.list_layers(plan)}
+    plan, planned = source.with_name("plan.gpkg"), "work_items" in plan_layers(source)
     rasters = [(path.stem.removeprefix(f"{source.stem}_").replace("_", " "), near(path))
                for path in sorted(source.parent.glob(f"{source.stem}_headroom*.tif"))]
     west, south, east, north = spans.total_bounds

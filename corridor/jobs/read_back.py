@@ -23,6 +23,7 @@ from corridor.opened import Opened
 from corridor.outputs.frames import Columns
 from corridor.outputs.geopackage import layer_digests
 from corridor.outputs.guard import is_geopackage
+from corridor.outputs.planned_for import PLANNED_FOR, digests_of
 
 __all__ = ["as_written", "columns_of", "own_findings", "plan_layers", "read_back", "target_beside"]
 
@@ -152,8 +153,28 @@ def columns_of(frame: pandas.DataFrame) -> Columns:
 
 
 def plan_layers(source: Path) -> dict[str, geopandas.GeoDataFrame]:
-    """Return the layers of a plan that `corridor plan` has left beside findings, none where there is none."""
+    """Return the layers of a plan that `corridor plan` has left beside findings, none where there is none.
+
+    Raises
+    ------
+    InputError
+        The plan was made for another study than the findings are of, or for other data.
+    """
     path = source.with_name("plan.gpkg")
     there = {name for name, _ in pyogrio.list_layers(path)} if path.is_file() else set()
+    if there:
+        _need_own_plan(path, there, source)
     return {name: pyogrio.read_dataframe(path, layer=name) for name in ("plan", "work_items", "outages", "remedies")
             if name in there}
+
+
+def _need_own_plan(path, there, source):
+    """Refuse a plan that was made for something else than findings are of."""
+    again = "the plan of these findings: run corridor plan again, or take the file away"
+    if PLANNED_FOR not in there:
+        raise InputError(path, PLANNED_FOR, "no such table", again)
+    rows = pyogrio.read_dataframe(path, layer=PLANNED_FOR, read_geometry=False)
+    known, now = dict(zip(rows["what"], rows["digest"], strict=True)), digests_of(source)
+    for what in known.keys() | now.keys():
+        if known.get(what) != now.get(what):
+            raise InputError(path, PLANNED_FOR, f"a plan for another {what} than that of the findings", again)

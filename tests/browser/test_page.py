@@ -12,6 +12,7 @@ import pyogrio
 import pytest
 import shapely
 
+from corridor.outputs.planned_for import write_planned_for
 from tests.common import ask
 from tests.end_to_end.conftest import EAST, SECOND_OPTION, TinyStudy, plane
 
@@ -238,6 +239,7 @@ def test_a_plan_beside_the_findings_gets_a_calendar(browser, findings):
          "end_h": [8.0, 20.0], "hours": [8.0, 12.0], "circuits_out": ["one", "one, other"]},
         geometry=[shapely.union_all(spans.geometry[:2].force_2d()), spans.geometry[2]], crs=spans.crs)
     pyogrio.write_dataframe(work, findings[0].with_name("plan.gpkg"), layer="work_items", promote_to_multi=True)
+    write_planned_for(findings[0].with_name("plan.gpkg"), findings[0])
     study = findings[0].with_name("study.toml")
     browser.get(ask(study, "report", output=findings[1].with_name("planned.html")).output.as_uri())
     WebDriverWait(browser, 20).until(lambda d: d.execute_script("return document.body.dataset.ready") == "yes")

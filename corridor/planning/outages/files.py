@@ -25,7 +25,7 @@ from corridor.planning.outages.work import (
 )
 from corridor.planning.remedies.load_table import load_table
 from corridor.planning.remedies.plan import Planned
-from corridor.planning.remedies.taken import counted, write_layer
+from corridor.planning.remedies.taken import counted, note_findings, write_layer
 
 __all__ = ["write_outages"]
 
@@ -49,6 +49,7 @@ def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours",
         if files is None and not (staged / "plan.gpkg").exists() and (folder / "plan.gpkg").exists():
             shutil.copyfile(folder / "plan.gpkg", staged / "plan.gpkg")
         names = _write(staged, planned, outages, kind, time)
+        note_findings(staged / "plan.gpkg", folder)
     written = [folder / name for name in names]
     if outages.grouped is None:
         return written, ["Outages: the work cannot be scheduled.", *(f"  {words}" for words in outages.forbids)]

@@ -11,11 +11,13 @@ import shapely
 
 from corridor.opened import guard_of
 from corridor.outputs.files import Files, joined
+from corridor.outputs.planned_for import write_planned_for
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.each_alone import COLUMNS, each_alone
 from corridor.planning.remedies.plan import Planned
 
-__all__ = ["counted", "plan_lines", "plan_parts", "taken", "today_lines", "write_layer", "write_remedies"]
+__all__ = ["counted", "note_findings", "plan_lines", "plan_parts", "taken", "today_lines", "write_layer",
+           "write_remedies"]
 
 #: Words and units of what is taken, by kind.
 _WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
@@ -74,7 +76,17 @@ def write_remedies(planned: Planned, folder: Path, others: dict[str, set] | None
                         "Point Z")
         if planned.cleared and rows["remedy"]:
             write_layer(path, "plan", rows, planned.site.inputs.crs, "Point Z")
+        note_findings(path, folder)
         return [folder / "plan.gpkg"] if path.exists() else []
+
+
+def note_findings(path: Path, folder: Path) -> None:
+    """Write into a GeoPackage of a plan, if there is one, which findings it is for: those beside it, or in the folder
+    that it is for."""
+    for findings in (path.with_name("findings.gpkg"), folder / "findings.gpkg"):
+        if findings.exists() and path.exists():
+            write_planned_for(path, findings)
+            return
 
 
 def write_layer(path: Path, layer: str, columns: dict, crs=None, geometry_type: str | None = None) -> None:
