@@ -51,7 +51,7 @@ def draw_options(ax, options, spans, gaps):
         words = f"{short} span{'s' if short != 1 else ''} fall{'s' if short == 1 else ''} short"
         verdict = words if enough else f"too little, {words}"
         ax.text(1500, place, verdict, fontsize=11, va="bottom", color=SHORT, fontweight="bold", clip_on=False)
-        ax.text(1500, place + 0.04, f"{gaps[row.option]} not assessed, which is no pass", fontsize=9, va="top",
+        ax.text(1500, place + 0.04, f"{gaps[row.option]} not assessed: not a pass", fontsize=9, va="top",
                 color=UNKNOWN, clip_on=False)
     ax.axvline(asked, color="black", linewidth=1.2, linestyle=(0, (4, 2)))
     ax.text(asked, -0.58, f"asked: {asked:.0f} A", fontsize=10, ha="center", va="bottom")

@@ -44,7 +44,7 @@ def test_geojson_by_gdal(study):
     counts = rows["outcome"].value_counts()
     assert (counts["falls short"], counts["not assessed"]) == (places, gaps)
     assert rows["name"].str.contains(f"{-worst:.2f} m short").any()
-    assert rows.loc[rows["outcome"] == "not assessed", "description"].str.contains("no pass").all()
+    assert rows.loc[rows["outcome"] == "not assessed", "description"].str.contains("not a pass").all()
 
 
 def test_places_come_back(study):

@@ -174,7 +174,7 @@ def _trust(row):
 def _gap_words(row):
     where = row.span if isinstance(row.span, str) else "line"
     of = f" (option {row.option!r})" if isinstance(row.option, str) else ""
-    return f"{where}: not assessed, {_thing(row)}", f"Not assessed{of}, which is no pass: {row.reason}."
+    return f"{where}: not assessed, {_thing(row)}", f"Not assessed{of}, not a pass: {row.reason}."
 
 
 def _properties(row, columns):

@@ -197,8 +197,8 @@ class Page {
       const card = Object.assign(document.createElement("button"), {className: "card"}), add = (tag, words, cls = "") => card.append(Object.assign(document.createElement(tag), {textContent: words, className: cls}));
       card.dataset.option = name; add("strong", name); add("span", t.conductor.at(i), "soft");
       add("span", short ? `${short} fall short, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "nothing assessed falls short", short ? "bad" : "good");
-      add("span", gaps ? `${gaps} not assessed, which is no pass` : "everything assessed", gaps ? "gap" : "good");
-      if (isFinite(all)) add("span", `${all.toFixed(0)} A where all is put right; as it stands ${isFinite(now) ? `${now.toFixed(0)} A` : "not known"}` + (isFinite(asked) ? `; asked ${asked.toFixed(0)} A` : ""), "soft");
+      add("span", gaps ? `${gaps} not assessed: not a pass` : "everything assessed", gaps ? "gap" : "good");
+      if (isFinite(all)) add("span", `Carries ${isFinite(now) ? `${now.toFixed(0)} A` : "an unknown current"} as it stands, ${all.toFixed(0)} A once all violations are fixed` + (isFinite(asked) ? `; required: ${asked.toFixed(0)} A` : ""), "soft");
       if (this.sure) add("span", this.saysSure(i), "soft");
       card.onclick = () => this.changeKeys(name, this.case); place.append(card);
     }
@@ -211,7 +211,7 @@ class Page {
   // How sure an option is, in words; what is not assessed leaves open whether it clears.
   saysSure(i) {
     const t = this.data.tables.options, clear = t.probability_clear.at(i), gaps = t.not_assessed.at(i);
-    return `${t.expected_shortfalls.at(i).toFixed(1)} shortfalls expected; ` + (isNaN(clear) ? "whether all clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `all clears with a probability of ${(100 * clear).toFixed(1)} %`);
+    return `${t.expected_shortfalls.at(i).toFixed(1)} violations expected; ` + (isNaN(clear) ? "whether everything clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `everything clears with a probability of ${(100 * clear).toFixed(1)} %`);
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
