@@ -98,7 +98,7 @@ def _decided(study, progress, overwrite, option, rating, by, longest, folder, dr
     from corridor.planning.decision import decide, decision_lines, read_limits, write_decision
     from corridor.planning.outages.files import write_outages
     from corridor.planning.remedies.plan import require_option
-    from corridor.planning.remedies.taken import plan_parts, write_remedies
+    from corridor.planning.remedies.taken import plan_lines, plan_parts, write_remedies
 
     if option is not None:
         require_option(study, option)
@@ -115,6 +115,7 @@ def _decided(study, progress, overwrite, option, rating, by, longest, folder, dr
             write_remedies(best.planned, folder, {}, progress, files, alone=False)
             _, lines = write_outages(best.planned, folder, aim=best.aim or "circuit-hours", kind=drawing, files=files,
                                      outages=best.outages, time=run_time())
+            lines = ["", *plan_lines(best.planned), *lines]
     if best is not None:
         remember(folder / "study.toml")
     lost = best is None or bool(best.unknown) or best.outages is not None and best.outages.unassessed
