@@ -23,6 +23,8 @@ from tests.test_design import COARSE, heat, line, today
 from tests.test_plan import short_study
 from tests.test_plan_guards import both_options, hillock_at, opened
 
+#: Layers and tables of outages.
+OF_OUTAGES = {"work_items", "outages", "calendar", "states", "planned_for"}
 TAUT = "largest_tightening = 0.4\nlargest_load_ratio = 1.5"
 
 
@@ -199,7 +201,7 @@ def test_remedies_are_tried_alone_where_they_are_asked_for(tmp_path, capsys, mon
     assert command(capsys, study, "--folder", tmp_path / "with", "--remedies")[0] == 0
     monkeypatch.setattr("corridor.planning.remedies.taken.each_alone", None)
     assert command(capsys, study, "--folder", tmp_path / "plan")[0] == 0
-    assert layers_of(tmp_path / "plan") == {"plan", "work_items", "outages", "calendar", "states", "loads", "planned_for"}
+    assert layers_of(tmp_path / "plan") == {"plan", *OF_OUTAGES, "loads"}
     assert layers_of(tmp_path / "with") == {"remedies", *layers_of(tmp_path / "plan")}
 
 
@@ -261,12 +263,12 @@ def test_nothing_of_an_earlier_plan_is_left_in_a_used_folder(tmp_path, capsys):
     study, folder = raised(tmp_path / "study", lower=3.0), tmp_path / "plan"
     study.change("[[cases]]", SECOND_OPTION.replace("150", "40") + "\n[[cases]]")
     assert command(capsys, study.write(), "--folder", folder, "--remedies")[0] == 0
-    assert layers_of(folder) == {"plan", "remedies", "work_items", "outages", "calendar", "states", "loads", "planned_for"}
+    assert layers_of(folder) == {"plan", "remedies", *OF_OUTAGES, "loads"}
     study.change('"today"\n', '"old"\n')
     study.change('"alloy"\n', '"today"\n')
     status, told, _ = command(capsys, study.write(), "--folder", folder)
     assert status == 0 and told["remedies"] == [] and told["outages"]
-    assert layers_of(folder) == {"work_items", "outages", "calendar", "states", "planned_for"}
+    assert layers_of(folder) == OF_OUTAGES
     study.change("maximum_temperature = 40", "maximum_temperature = 150")
     study.text += 'largest_raise = "0.5 m"\n'
     status, told, _ = command(capsys, study.write(), "--folder", folder)
