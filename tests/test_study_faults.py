@@ -329,6 +329,12 @@ FAULTS = {
     "findings of another kind": (
         '"findings.gpkg"', '"findings.shp"', "study.output", "'findings.shp'", ".gpkg",
         "'findings.gpkg'"),
+    "last day of work before the first": (
+        "[right_of_way]", "[plan.calendar]\nstart = 2027-03-01\nby = 2027-02-01\n[right_of_way]", "plan.calendar.by",
+        "2027-02-01", "2027-03-01", None),
+    "shift that ends before it begins": (
+        "[right_of_way]", '[plan.calendar]\nstart = 2027-03-01\nshift_start = "18:00"\n[right_of_way]',
+        "plan.calendar.shift_end", "17 h", "later than shift_start, 18 h", None),
     "findings in no folder": (
         '"findings.gpkg"', '"out/findings.gpkg"', "study.output", "does not exist", "folder", None),
 }
