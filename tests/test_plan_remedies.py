@@ -9,6 +9,7 @@ from scipy.sparse import csr_array
 
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
+from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Change, change_structures
 from corridor.planning.remedies.constraints import conditional, exclusive, in_order
 from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
@@ -35,7 +36,8 @@ def facts_of(folder):
 
 
 @pytest.mark.parametrize(("kind", "lower", "more"), [
-    ("raise", 0.0, ""), ("post", 3.0, ""), ("strain", 3.0, ""), ("shorten", 3.2, "shortest_string = 0.4"),
+    ("raise", 0.0, ""), ("replace", 0.0, "largest_replacement = 6"), ("post", 3.0, ""), ("strain", 3.0, ""),
+    ("shorten", 3.2, "shortest_string = 0.4"),
     ("grade", 2.0, "largest_cut = 4"), ("tighten", 2.0, "largest_tightening = 0.4"), ("add", 0.0, "")])
 def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
     """The margins of the last variant are those of the check that reads the written files, within 0.1 mm."""
@@ -49,6 +51,35 @@ def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
     found = planned.after.layers["clearances"]
     for name in ("margin_m", "wire_elevation_m"):
         assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(found[name].astype(float)), abs=1e-4)
+
+
+def test_taller_structure_where_no_raise_is_enough(tmp_path):
+    """A raise of half a metre does not do, so a structure is replaced, with work of its own; never both at one."""
+    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["raise", "replace"],
+                           "largest_raise = 0.5\nlargest_replacement = 6\nreplace_duration = '30 h'")
+    assert planned.status == 0
+    m, done = planned.remedies, planned.after.alterations.changes
+    assert any(change.replaced for change in done)
+    for place in np.unique(m.place):
+        taken_there = [kind for kind in ("raise", "replace") if planned.steps[m.at(kind, place)].any()]
+        assert len(taken_there) <= 1 and done[place].replaced == ("replace" in taken_there)
+    work = {item.name: item.hours for item in list_work(planned)}
+    assert any(name.endswith("m") and "replace, taller by" in name and hours == 30 for name, hours in work.items())
+    table = taken(planned)
+    assert "replace" in table["remedy"]
+
+
+def test_strain_structures_cost_what_they_cost(tmp_path):
+    """By the table: a raise of a strain structure is dearer by so much, so another set of structures is raised."""
+    costs = {}
+    for name, more in (("alike", ""), ("dear", "strain_raise_cost = 50\nstrain_metre_cost = 5")):
+        planned = planned_with(tmp_path / name, short_study(tmp_path / name), ["raise"], more)
+        m, role = planned.remedies, planned.site.facts.structures.role
+        hung = role[m.place] == "suspension"
+        assert (m.fixed[hung] == 1).all() and (m.fixed[~hung] == (50 if more else 1)).all() and (~hung).any()
+        assert m.per_step[~hung] == pytest.approx(5 * 0.5 if more else 0.2 * 0.5)
+        costs[name] = planned.cost
+    assert costs["dear"] >= costs["alike"]
 
 
 def test_what_a_broken_wire_leaves_short_is_put_right(tmp_path):

@@ -11,8 +11,8 @@ from corridor.study.values import ClockTime, Day, DayOfYear, Measure
 __all__ = ["REMEDIES", "WEEKDAYS", "Calendar", "NeverTogether", "Notice", "Plan", "WireCost", "WorkSeason"]
 
 #: What a plan may be made of.
-REMEDIES = ("raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
-Remedy = Literal["raise", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add"]
+REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
+Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 
@@ -69,15 +69,24 @@ class Plan(Table):
     """What putting it right costs, in units of one's own, and how outages may be had."""
 
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
-        "What a plan may be made of: raise structures, shorten suspension strings, change them to a post or a strain "
-        "string, tighten or slacken sections, grade the ground, remove objects, add structures. Default: all, of which "
-        "shorten and tighten need a key below."))
+        "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
+        "them to a post or a strain string, tighten or slacken sections, grade the ground, remove objects, add "
+        "structures. Default: all, of which replace, shorten and tighten need a key below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
         0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
         6.0, description="Most that a structure is raised.")
     raise_cost: float = Field(1.0, ge=0, description="Cost of raising a structure at all, relative.")
     metre_cost: float = Field(0.2, ge=0, description="Cost of each metre of raise, relative.")
+    strain_raise_cost: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Cost of raising a strain or terminal structure at all. Default: that of any.")
+    strain_metre_cost: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Cost of each metre of its raise, likewise.")
+    largest_replacement: Annotated[float | None, Read(Measure("length", 0, 60, above=True))] = Field(
+        None, description="Most by which the wires of a structure are raised by a taller one in its place. Without it "
+        "none is replaced.")
+    replace_cost: float = Field(6.0, ge=0, description="Cost of a taller structure in place of one, relative.")
+    replace_metre_cost: float = Field(0.2, ge=0, description="Cost of each metre that it is taller, relative.")
     shortest_string: Annotated[float | None, Read(Measure("length", 0, 20, above=True))] = Field(
         None, description="Shortest suspension string that the voltage allows. Without it none is shortened.")
     shorten_cost: float = Field(0.6, ge=0, description="Cost of shortening the strings of a structure, relative.")
@@ -107,6 +116,8 @@ class Plan(Table):
         30.0, description="Other lines nearer than this count as beside the work, though they do not cross.")
     raise_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for raising a structure.")
+    replace_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        108_000.0, description="Outage for a taller structure in place of one.")
     string_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         21_600.0, description="Outage for changing the strings of a structure.")
     add_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(

@@ -21,7 +21,7 @@ __all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "o
 #: Kinds of work on the wires of a section: what they cross is out, too.
 STRINGING = ("pull", "re-tension")
 #: Kinds of work at a structure.
-AT_STRUCTURES = ("raise", "strings")
+AT_STRUCTURES = ("raise", "replace", "strings")
 
 
 @dataclass(frozen=True)
@@ -94,8 +94,10 @@ def _at_structures(planned):
     spans = site.plan.spans
     for s, change in enumerate(planned.after.alterations.changes):
         if change != NONE:
-            seconds = p.raise_duration * bool(change.rise) + p.string_duration * bool(change.shorter or change.string)
-            yield (f"{x.structure[s]}: {change.words}", "raise" if change.rise else "strings", seconds,
+            kind = "replace" if change.replaced else "raise" if change.rise else "strings"
+            seconds = p.replace_duration if change.replaced else p.raise_duration * bool(change.rise)
+            seconds += p.string_duration * bool(change.shorter or change.string)
+            yield (f"{x.structure[s]}: {change.words}", kind, seconds,
                    np.flatnonzero((spans.tail == s) | (spans.head == s)), s)
 
 

@@ -20,12 +20,14 @@ __all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "alt
 
 
 class Change(NamedTuple):
-    """What is done to a structure: `rise` of all wires [m]; suspension strings of phases `shorter` by so much [m] or
-    made posts, or all strings made strain strings (`string`)."""
+    """What is done to a structure: `rise` of all wires [m], by a taller one in its place where it is `replaced`;
+    suspension strings of phases `shorter` by so much [m] or made posts, or all strings made strain strings
+    (`string`)."""
 
     rise: float = 0.0
     shorter: float = 0.0
     string: str = ""
+    replaced: bool = False
 
     @property
     def words(self) -> str:
@@ -34,7 +36,7 @@ class Change(NamedTuple):
         >>> Change(1.5, string="post").words
         'raise by 1.5 m, posts for strings'
         """
-        words = [f"raise by {self.rise:g} m"] * bool(self.rise)
+        words = [f"{'replace, taller' if self.replaced else 'raise'} by {self.rise:g} m"] * bool(self.rise)
         words += [f"strings {self.shorter:g} m shorter"] * bool(self.shorter)
         words += [{"post": "posts for strings", "strain": "strain strings"}[self.string]] if self.string else []
         return ", ".join(words)
@@ -45,7 +47,7 @@ class Change(NamedTuple):
         >>> Change(1.5, string="post").named("S18")
         'S18 post +1.5 m'
         """
-        words = [framing] + [self.string] * bool(self.string)
+        words = [framing] + [self.string] * bool(self.string) + ["taller"] * self.replaced
         words += [f"strings {-self.shorter:g} m"] * bool(self.shorter) + [f"{self.rise:+g} m"] * bool(self.rise)
         return " ".join(words)
 

@@ -127,7 +127,9 @@ def rules_of_choice(remedies: Remedies) -> Constraints:
         ("post", "strain", "shorten"), "grade", "add"))
     # Nobody digs where a structure is to stand: of the cuts the first is there where any is.
     first = grade[np.unique(remedies.place[grade], return_index=True)[1]]
-    return in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
+    taller = np.flatnonzero(np.isin(remedies.kind.astype(str), ("raise", "replace")))
+    return (in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
+            + exclusive(remedies, taller))
 
 
 def _anchored(basis, rows, margin, sections, amount, first):
@@ -164,7 +166,8 @@ class _Rows:
     def at_structure(self, structure, length, share):
         """Let what is done to the structure of each row count, as it lifts the wire there by `share` of each metre;
         `length` of its string [m], 0 where there is none."""
-        self.add("raise", structure, share)
+        for kind in ("raise", "replace"):
+            self.add(kind, structure, share)
         hung = np.where(length > 0, structure, -1)
         for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
             self.add(kind, hung, worth)

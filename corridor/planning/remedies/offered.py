@@ -15,14 +15,14 @@ __all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "
 
 
 #: Kinds of remedies that change a structure.
-_AT_STRUCTURES = ("raise", "shorten", "post", "strain")
+_AT_STRUCTURES = ("raise", "replace", "shorten", "post", "strain")
 
 
 @dataclass(frozen=True)
 class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
-    `kind` one of `REMEDIES`; `place` index of its structure (raise, shorten, post, strain), span
+    `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, post, strain), span
     (grade, add), section (tighten, slacken) or obstacle (remove). `step` amount of one step in the unit of the kind (m,
     share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
     """
@@ -74,10 +74,10 @@ def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterat
              "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
-    rise, shorter = (np.round(done[kind], 6) for kind in ("raise", "shorten"))
+    rise, shorter = np.round(done["raise"] + done["replace"], 6), np.round(done["shorten"], 6)
     string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
-    changes = tuple(Change(float(r), 0.0 if word else float(s), str(word))
-                    for r, s, word in zip(rise, shorter, string, strict=True))
+    changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new))
+                    for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
     return Alterations(changes, done["grade"], done["remove"] > 0, done["tighten"] - done["slacken"],
                        np.flatnonzero(done["add"]))
 
@@ -138,8 +138,18 @@ class _Near:
 
 def _raises(site, near):
     p = site.prices
-    most = int(p.largest_raise / p.step + 1e-9)
-    return [(s, p.step, most, p.raise_cost, p.metre_cost * p.step) for s in near.structures]
+    most, hangs = int(p.largest_raise / p.step + 1e-9), site.facts.structures.role == "suspension"
+    fixed, metre = (np.where(hangs | (each is None), every, np.nan if each is None else each) for each, every in (
+        (p.strain_raise_cost, p.raise_cost), (p.strain_metre_cost, p.metre_cost)))
+    return [(s, p.step, most, fixed[s], metre[s] * p.step) for s in near.structures]
+
+
+def _taller(site, near):
+    p = site.prices
+    if p.largest_replacement is None:
+        return "the study does not say by how much a structure may be taller (plan.largest_replacement)"
+    most = int(p.largest_replacement / p.step + 1e-9)
+    return [(s, p.step, most, p.replace_cost, p.replace_metre_cost * p.step) for s in near.structures]
 
 
 def _shorter(site, near):
@@ -226,5 +236,5 @@ def _more(site, near):
         "; ".join(dict.fromkeys(str(site.places[s]) for s in near.spans if s in site.places)) or "no span falls short"
 
 
-_OFFERS = {"raise": _raises, "shorten": _shorter, "post": _posts, "strain": _strains, "tighten": _tauter,
-           "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
+_OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,
+           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}

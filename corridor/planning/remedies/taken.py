@@ -20,7 +20,8 @@ __all__ = ["counted", "note_findings", "plan_lines", "plan_parts", "taken", "tod
            "write_remedies"]
 
 #: Words and units of what is taken, by kind.
-_WORDS = {"raise": ("raise", "m"), "shorten": ("shorten the strings of", "m"),
+_WORDS = {"raise": ("raise", "m"), "replace": ("put a taller structure in place of", "m"),
+          "shorten": ("shorten the strings of", "m"),
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
           "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
           "remove": ("take away", None), "add": ("add a structure in", None)}
