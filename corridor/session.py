@@ -43,7 +43,7 @@ class OpenedStudy(Opened):
     compare = _Job("corridor.jobs.compare", "compare_study")
     design = _Job("corridor.planning.conductor_search.search", "design_study")
     plan = _Job("corridor.planning.remedies.plan", "plan_study")
-    plan_ladder = _Job("corridor.planning.remedies.cost_ladder", "plan_ladder")
+    plan_cost_curve = _Job("corridor.planning.cost_curve", "plan_cost_curve")
     headroom = _Job("corridor.jobs.headroom", "headroom_study")
     report = _Job("corridor.jobs.report", "report_study")
     draw = _Job("corridor.jobs.draw", "draw_study")

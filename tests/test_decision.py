@@ -88,7 +88,7 @@ def test_what_has_no_cost_is_named(study):
 
 @pytest.mark.parametrize(("more", "word"), [
     (("--rating", "700", "--by", "soon"), "by"), (("--rating", "700", "--longest-outage", "long"), "longest-outage"),
-    (("--by", "2027-06-01"), "by"), (("--rating", "700", "--ladder", "3"), "rating"), ((), "option"),
+    (("--by", "2027-06-01"), "by"), (("--rating", "700", "--cost-curve", "3"), "rating"), ((), "option"),
     (("--rating", "700", "--by", "2026-01-01"), "plan.calendar.start"), (("--rating", "-x"), "rating")])
 def test_what_cannot_be_asked_is_refused(study, tmp_path, capsys, more, word):
     assert run_main("plan", str(study.write()), *more, "--folder", str(tmp_path / "p")) == 2

@@ -315,7 +315,7 @@ def test_what_today_needs_is_told_apart_from_what_buys_rating(tmp_path, capsys):
     parts = plan_parts(planned)
     assert parts["today"]["cost"] == today.cost and parts["today"]["remedies"] == plan_parts(today)["remedies"]
     with pytest.raises(SystemExit):
-        main(["plan", str(study.path), "--option", "alloy", "--ladder", "2", "--folder", str(tmp_path / "ladder")])
+        main(["plan", str(study.path), "--option", "alloy", "--cost-curve", "2", "--folder", str(tmp_path / "ladder")])
     assert f"put right by itself for {today.cost:g}\n" in capsys.readouterr().out
 
 

@@ -9,10 +9,10 @@ from scipy.sparse import csr_array
 
 from corridor.errors import InputError
 from corridor.inputs.study_inputs import read_inputs
+from corridor.planning.cost_curve import cost_curve_lines, write_cost_curve
 from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Change, change_structures
 from corridor.planning.remedies.constraints import conditional, exclusive, in_order
-from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.taken import plan_lines, taken
@@ -226,18 +226,19 @@ def test_lines_of_a_plan_that_cannot_be(tmp_path):
     assert "not offered: tighten, as it is strung as taut as its limits allow" in words
 
 
-def test_ladder_ends_with_the_plan_of_the_study(tmp_path):
-    """The hottest rung is the plan itself; a colder wire falls short of less and costs no more; files hold them."""
+def test_cost_curve_ends_with_the_plan_of_the_study(tmp_path):
+    """The hottest point is the plan itself; a colder wire falls short of less and costs no more; files hold them."""
     study = short_study(tmp_path / "study", lower=1.5)
     study.text += '\n[plan]\nremedies = ["raise"]\n'
-    rungs = ask(study.write(), "plan_ladder", "today", steps=3)
+    points = ask(study.write(), "plan_cost_curve", "today", steps=3)
     planned = ask(study.path, "plan", "today", tmp_path / "plan")
-    assert [r.temperature for r in rungs] == sorted(r.temperature for r in rungs) and rungs[-1].temperature == 75
-    assert rungs[-1].cost == pytest.approx(planned.cost) and rungs[-1].violations == planned.before.short
-    assert all(a.violations <= b.violations and a.cost <= b.cost for a, b in zip(rungs[:-1], rungs[1:], strict=True))
-    table, drawing = write_ladder(rungs, tmp_path / "ladder", "today", kind="png")
+    assert [r.temperature for r in points] == sorted(r.temperature for r in points) and points[-1].temperature == 75
+    assert points[-1].outages >= 1 and points[-1].circuit_hours > 0 and points[-1].spans >= 1
+    assert points[-1].cost == pytest.approx(planned.cost) and points[-1].violations == planned.before.short
+    assert all(a.violations <= b.violations and a.cost <= b.cost for a, b in zip(points[:-1], points[1:], strict=True))
+    table, drawing = write_cost_curve(points, tmp_path / "curve", "today", kind="png")
     assert len(table.read_text().splitlines()) == 4 and drawing.stat().st_size > 5000
-    assert len(ladder_lines(rungs, "today")) == 5
+    assert len(cost_curve_lines(points, "today")) == 5
 
 
 def test_section_that_is_none_is_refused(tmp_path):

@@ -22,10 +22,10 @@ __all__ = ["plan"]
               help="What the grouping of work into outages has few of.")
 @click.option("--remedies", is_flag=True, help="Try every remedy of every violation by itself, too: the layer "
               "remedies of plan.gpkg. Takes far longer than the plan.")
-@click.option("--ladder", type=click.IntRange(2, 30), metavar="RUNGS", help="Instead: least cost against the rating "
-              "reached, at so many greatest temperatures of the wire.")
+@click.option("--cost-curve", type=click.IntRange(2, 30), metavar="POINTS", help="Instead: least cost against the "
+              "rating reached, at so many greatest temperatures of the wire.")
 @DRAWING
-def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, ladder, drawing):
+def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, cost_curve, drawing):
     """Plan what puts an option of STUDY right, and the outages for it.
 
     Finds the cheapest remedies after which nothing falls short and no string
@@ -43,7 +43,7 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     carries that current, and its work is put into outages by each aim; the
     cheapest way is written, and the table ways.csv has all of them.
 
-    With --ladder: plans at lower greatest temperatures, too, as a table and a
+    With --cost-curve: plans at lower greatest temperatures, too, as a table and a
     curve of cost against current. Nothing is copied; 0 where all have a plan.
 
     \b
@@ -54,7 +54,7 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     if rating is None and (by or longest_outage):
         raise InputError(None, "by" if by else "longest-outage", repr(by or longest_outage), "together with --rating")
     if rating is not None:
-        if ladder or remedies:
+        if cost_curve or remedies:
             raise InputError(None, "rating", repr(rating), "by itself, or with --option, --by and --longest-outage")
         return _decided(study, progress, overwrite, option, rating, by, longest_outage, folder, drawing)
     if option is None:
@@ -67,14 +67,17 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     from corridor.planning.remedies.plan import plan_today
     from corridor.planning.remedies.taken import plan_lines, plan_parts, today_lines, write_remedies
 
-    if ladder:
-        from corridor.planning.remedies.cost_ladder import ladder_lines, write_ladder
+    if cost_curve:
+        from corridor.planning.cost_curve import cost_curve_lines, write_cost_curve
 
-        rungs, today = study.plan_ladder(option, steps=ladder, progress=progress), plan_today(study, option, progress)
-        written = write_ladder(rungs, folder, option, kind=drawing, guard=study.guard(overwrite))
-        return Answer(int(any(rung.forbids for rung in rungs)), written,
-                      lambda: [*ladder_lines(rungs, option), *today_lines(today)],
-                      today=None if today is None else plan_parts(today), rungs=[vars(rung) for rung in rungs])
+        points = study.plan_cost_curve(option, steps=cost_curve, progress=progress)
+        today = plan_today(study, option, progress)
+        prices = study.study.plan
+        written = write_cost_curve(points, folder, option, kind=drawing, guard=study.guard(overwrite),
+                                   currency=None if prices is None else prices.currency)
+        return Answer(int(any(point.forbids for point in points)), written,
+                      lambda: [*cost_curve_lines(points, option), *today_lines(today)],
+                      today=None if today is None else plan_parts(today), points=[vars(point) for point in points])
     with Files(study.guard(overwrite)) as files:
         planned = study.plan(option, folder, overwrite=overwrite, files=files, time=run_time(), progress=progress)
         others = short_elsewhere(study, option) if remedies else {}

@@ -17,13 +17,13 @@ from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.files import Files
+from corridor.planning.cost_curve import derated
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.outages import Outages, outages_of
 from corridor.planning.outages.states import carried_today
 from corridor.planning.outages.work import schedule
 from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import Site
-from corridor.planning.remedies.cost_ladder import derated
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import Variant, assess_variant

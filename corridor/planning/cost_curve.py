@@ -8,39 +8,47 @@ import numpy as np
 from corridor.check import Progress
 from corridor.jobs.folder import made_folder
 from corridor.opened import Opened
-from corridor.outputs.drawings.plan_ladder import draw_ladder
+from corridor.outputs.drawings.cost_curve import draw_cost_curve
 from corridor.outputs.files import Files
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_csv
+from corridor.planning.outages.work import list_work, schedule
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
 
-__all__ = ["Rung", "derated", "ladder_lines", "plan_ladder", "write_ladder"]
+__all__ = ["CostPoint", "derated", "cost_curve_lines", "plan_cost_curve", "write_cost_curve"]
 
 #: The coldest greatest temperature that is planned for [degC].
 _COLDEST = 40.0
+#: How long a grouping of work is looked for [s].
+_SECONDS = 5.0
 
 
 @dataclass(frozen=True)
-class Rung:
+class CostPoint:
     """The plan at one greatest temperature [degC]: `current` per phase [A], nan where no weather is given;
-    `violations` before, `cost` (nan where there is no plan), its `gap` [-], `remedies` in words, and `forbids`, why
-    there is none."""
+    `violations` before, in so many `spans`; `cost` (nan where there is no plan), its `gap` [-], `remedies` in words;
+    `outages` and `circuit_hours` of the work as it is grouped, not looked at in full, nan where it is not; and
+    `forbids`, why there is no plan."""
 
     temperature: float
     current: float
     violations: int
+    spans: int
     cost: float
     gap: float
     remedies: str
+    outages: float
+    circuit_hours: float
     forbids: str
 
 
-def plan_ladder(opened: Opened, option: str, *, steps: int = 6, progress: Progress | None = None) -> tuple[Rung, ...]:
-    """Return so many rungs, at least 2, of an option of a study, the coldest first.
+def plan_cost_curve(opened: Opened, option: str, *, steps: int = 6, progress: Progress | None = None
+                    ) -> tuple[CostPoint, ...]:
+    """Return so many points, at least 2, of an option of a study, the coldest first.
 
     The hottest is the greatest temperature that the option has in the study; the coldest the one at which heat brings
     no span short in continuous service. The emergency temperature is lower by as much as the greatest one.
@@ -49,29 +57,37 @@ def plan_ladder(opened: Opened, option: str, *, steps: int = 6, progress: Progre
     require_option(opened, option)
     site = site_of(opened.inputs, option)
     ends = _coldest(site, progress), site.wiring.maximum_temperature
-    return tuple(_rung(site, float(T), progress) for T in np.linspace(*ends, steps))
+    return tuple(_point(site, float(T), progress) for T in np.linspace(*ends, steps))
 
 
 def _coldest(site, progress):
     """The greatest temperature at which heat brings no span short [degC], of those that have one."""
     top = site.wiring.maximum_temperature
     limits = assess_variant(site, progress=progress, limits=True).layers["limits"]["limit_temperature_c"].astype(float)
-    # A span of which no limit is known bounds nothing here: the plan of the coldest rung is looked at as any other.
+    # A span of which no limit is known bounds nothing here: the plan of the coldest point is looked at as any other.
     limit = np.min(limits, initial=top, where=np.isfinite(limits))
     return min(max(np.floor(limit), _COLDEST), top)
 
 
-def _rung(site, temperature, progress):
+def _point(site, temperature, progress):
     """The plan of the option with a lower greatest temperature."""
     planned = plan_option(derated(site, temperature), progress)
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     carried = ceilings(planned.site.facts.heat, site.plan.spans)
     current = float(np.min([each.current for (_, name), each in carried.items() if name == site.option]))
-    return Rung(temperature, current, planned.before.short,
-                planned.cost if planned.cleared else np.nan,
-                planned.gap, counts if planned.cleared else "",
-                "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
+    grouped = _grouped(planned) if planned.cleared else None
+    return CostPoint(
+        temperature, current, planned.before.short, len(set(planned.before.layers["violations"]["span"])),
+        planned.cost if planned.cleared else np.nan, planned.gap, counts if planned.cleared else "",
+        np.nan if grouped is None else grouped.outages, np.nan if grouped is None else grouped.circuit_hours,
+        "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
+
+
+def _grouped(planned):
+    """How the work of a plan is grouped, None where it cannot be."""
+    work = [item for item in list_work(planned) if item.hours]
+    return schedule(work, planned.site.prices, "circuit-hours", _SECONDS)[0]
 
 
 def derated(site: Site, temperature: float) -> Site:
@@ -84,27 +100,29 @@ def derated(site: Site, temperature: float) -> Site:
     return replace(site, facts=replace(site.facts, options=options, heat=replace(site.facts.heat, options=options)))
 
 
-def write_ladder(rungs: tuple[Rung, ...], folder: Path | str, option: str, *, kind: str = "svg", guard: Guard = PLAIN
-                 ) -> tuple[Path, ...]:
-    """Write `ladder.csv` and the curve to a folder; return their paths."""
+def write_cost_curve(points: tuple[CostPoint, ...], folder: Path | str, option: str, *, kind: str = "svg",
+                     guard: Guard = PLAIN, currency: str | None = None) -> tuple[Path, ...]:
+    """Write `cost_curve.csv` and the curve to a folder; return their paths."""
     folder = made_folder(folder)
     columns = {"greatest_temperature_c": ("temperature", 1), "current_a": ("current", 0),
-               "violations_before": ("violations", 0), "least_cost": ("cost", 3), "gap": ("gap", 4)}
-    table = {name: [round(getattr(r, field), digits) for r in rungs] for name, (field, digits) in columns.items()}
+               "violations_before": ("violations", 0), "spans_before": ("spans", 0), "least_cost": ("cost", 3),
+               "gap": ("gap", 4), "outages": ("outages", 0), "circuit_hours": ("circuit_hours", 1)}
+    table = {name: [round(getattr(r, field), digits) for r in points] for name, (field, digits) in columns.items()}
     with Files(guard) as files:
-        write_csv(files.new(folder / "ladder.csv"), table | {
-            "remedies": [r.remedies for r in rungs], "no_plan_because": [r.forbids for r in rungs]})
-        draw_ladder(files.new(folder / f"ladder.{kind}"), [(r.temperature, r.current, r.cost) for r in rungs], option)
+        write_csv(files.new(folder / "cost_curve.csv"), table | {
+            "remedies": [r.remedies for r in points], "no_plan_because": [r.forbids for r in points]})
+        draw_cost_curve(files.new(folder / f"cost_curve.{kind}"), [(r.temperature, r.current, r.cost) for r in points],
+                        option, currency or "relative")
     return files.written
 
 
-def ladder_lines(rungs: tuple[Rung, ...], option: str) -> list[str]:
+def cost_curve_lines(points: tuple[CostPoint, ...], option: str) -> list[str]:
     """Return lines of text: what each greatest temperature carries and costs."""
     lines = [f"{option}: least cost against the rating reached",
              "  temperature  current  violations    cost  remedies"]
-    for r in rungs:
+    for r in points:
         current = "      -" if np.isnan(r.current) else f"{r.current:5.0f} A"
         cost = "no plan" if np.isnan(r.cost) else f"{r.cost:7.2f}"
-        lines.append(f"  {r.temperature:6.1f} degC  {current}  {r.violations:10d} {cost}  "
+        lines.append(f"  {r.temperature:8.1f} °C  {current}  {r.violations:10d} {cost}  "
                      f"{r.forbids or r.remedies or 'none needed'}")
     return lines

@@ -1,24 +1,24 @@
-"""The ladder with remedies drawn: least cost against the current that the line then carries."""
+"""What each rating costs, drawn: least cost against the current that the line then carries."""
 
 import numpy as np
 
 from corridor.outputs.drawings.style import drawn, pens, save
 
-__all__ = ["draw_ladder"]
+__all__ = ["draw_cost_curve"]
 
 
-def draw_ladder(path, rungs, option):
-    """Draw the least cost of each rung, and write it.
+def draw_cost_curve(path, points, option, currency):
+    """Draw the least cost of each point, and write it.
 
     Parameters
     ----------
     path : path
-    rungs : sequence of (temperature [degC], current [A], cost)
+    points : sequence of (temperature [degC], current [A], cost)
         Current nan where no weather is given: then the temperature stands for it. Cost nan where there is no plan.
-    option : str
-        Its name, for the title.
+    option, currency : str
+        Its name, for the title, and what costs are in.
     """
-    T, current, cost = np.array(rungs, float).T
+    T, current, cost = np.array(points, float).T
     rated = np.isfinite(current).all()
     x = current if rated else T
     known = np.isfinite(cost)
@@ -32,7 +32,7 @@ def draw_ladder(path, rungs, option):
                           textcoords="offset points", ha="right", fontsize=8)
         axes.plot(x[~known], np.zeros((~known).sum()), marker="x", linestyle="none", color=pen["color"], clip_on=False)
         axes.set(xlabel="Current per phase [A]" if rated else "Greatest temperature of the wire [°C]",
-                 ylabel="Least cost of remedies, relative", ylim=(0, top * 1.18))
+                 ylabel=f"Least cost of remedies [{currency}]", ylim=(0, top * 1.18))
         axes.margins(x=0.1)
         words = "; crosses: no plan" if (~known).any() else ""
         figure.suptitle(f"{option}: what more current costs{words}", x=0.01, ha="left", fontsize=10)
