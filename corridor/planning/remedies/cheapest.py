@@ -23,7 +23,7 @@ __all__ = ["Found", "cheapest"]
 #: Rounds of programme and look after which a first plan is given up.
 _ROUNDS = 25
 #: Spans that are looked at for a cheaper plan, at most.
-_SPANS = 250
+_SPANS = 120
 #: What less cost is no less.
 _ALIKE = 1e-6
 
