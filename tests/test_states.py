@@ -58,6 +58,17 @@ def test_every_state_is_safe_and_the_last_is_the_plan(planned):
     assert outages.states[0].current == pytest.approx(float(np.min(first["limit_current_a"])), abs=1e-3)
 
 
+def test_states_of_one_grouping_are_looked_at_once(planned, monkeypatch):
+    """By the other aim, where work is grouped alike; where it is not, its states are its own."""
+    outages = outages_of(planned)
+    monkeypatch.setattr(scheduled, "states_of", None)
+    same = outages_of(planned, known=outages)
+    assert same.states == outages.states and same.grouped.hours.tolist() == outages.grouped.hours.tolist()
+    other = replace(outages, grouped=replace(outages.grouped, outage=outages.grouped.outage[::-1] + 7))
+    with pytest.raises(TypeError):
+        outages_of(planned, known=other)
+
+
 def test_remedies_come_before_the_wire(planned):
     """By the spans of the work: no section is pulled in an outage before that of a raise at one of its structures."""
     outages, spans = outages_of(planned), planned.site.plan.spans

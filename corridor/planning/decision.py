@@ -216,9 +216,9 @@ def _ways(planned, asked, progress):
     if not planned.cleared:
         why = "no remedies clear: " + "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else "")
         return [Way(option, T, "", planned, None, np.nan, "", why)]
-    ways = []
+    ways, outages = [], None
     for aim in AIMS:
-        outages = outages_of(planned, aim, progress)
+        outages = outages_of(planned, aim, progress, outages)
         cost, lacks = _cost(planned, outages)
         carried = outages.states[-1].current if outages.states else np.nan
         why = "; ".join(outages.forbids[:3])

@@ -71,12 +71,14 @@ class Outages:
                 for each in self.prices.calendar.notice if each.name in met}
 
 
-def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress | None = None) -> Outages | None:
+def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress | None = None,
+               known: Outages | None = None) -> Outages | None:
     """Return the Outages of a plan, None where there is none; `aim` is one of
     `corridor.planning.outages.grouping.AIMS`.
 
     Where the line between two outages would not be safe, what is done in the sections that are not is done in one
-    outage, and the work grouped anew. `progress(done, total)` is told spans.
+    outage, and the work grouped anew. `progress(done, total)` is told spans; `known` are outages of the same plan by
+    another aim, whose states are not looked at again where the grouping is one.
     """
     if not planned.cleared:
         return None
@@ -88,6 +90,8 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
         outages = Outages(work, without, prices, aim, grouped, alone)
         if grouped is None:
             return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe))
+        if known is not None and known.grouped is not None and np.array_equal(known.grouped.outage, grouped.outage):
+            return _in_time(replace(outages, states=known.states))
         states = tuple(states_of(planned, work, without, grouped, progress)) if work else ()
         if all(state.safe for state in states):
             return _in_time(replace(outages, states=states))
