@@ -129,6 +129,7 @@ def test_order_of_outages():
     assert group_items(hours, out, before=[(0, 1), (1, 2), (2, 0)], window=20.0) is None
     words = what_forbids(["x", "y", "z"], hours, out, before=[(0, 1), (1, 2), (2, 0)], window=20.0)
     assert words == ("x, y, z belong in one outage, and take longer than plan.window, 20 h",)
+    assert what_forbids(["x", "y", "z"], hours, out, before=[(2, 0)], window=20.0) == () == what_forbids([], [], [])
     words = what_forbids(["x", "y"], [1, 1], [{"a"}, {"b"}], before=[(0, 1), (1, 0)], never=[("a", "b")])
     assert "plan.never_together" in words[0]
 

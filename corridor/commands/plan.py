@@ -122,8 +122,8 @@ def _decided(study, progress, overwrite, option, rating, by, longest, folder, dr
     if best is not None:
         remember(folder / "study.toml")
     lost = best is None or bool(best.unknown) or best.outages is not None and best.outages.unassessed
-    status = (3 if any(way.planned is not None and way.planned.cleared for way in decision.ways) else 1) \
-        if best is None else best.planned.status or 3 * lost
+    missed = 3 if any(way.unschedulable for way in decision.ways) else 1
+    status = missed if best is None else best.planned.status or 3 * lost
     return Answer(status, files.written, lambda: [*decision_lines(decision), *lines], ways=rows,
                   asked=vars(decision.asked) | {"by": by}, binds=list(decision.binds),
                   chosen=None if best is None else {"option": best.option, "aim": best.aim, **plan_parts(best.planned)})

@@ -21,7 +21,7 @@ from corridor.planning.cost_curve import derated
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.outages import Outages, outages_of
 from corridor.planning.outages.states import carried_today
-from corridor.planning.outages.work import schedule
+from corridor.planning.outages.work import pulls_too_long, schedule
 from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
@@ -54,8 +54,9 @@ class Asked:
 class Way:
     """One way to what is asked for: an option at a `temperature` [degC], and outages by an `aim`.
 
-    `planned` None where the option cannot carry the current; `refused` words for why it is no way, `unknown` for what
-    of it was not assessed, "" where nothing is; `cost` of remedies and wire, and what of it is not known, in words.
+    `planned` None where the option cannot carry the current, or no outage is long enough for its wires; `refused` words
+    for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies and wire,
+    and what of it is not known, in words.
     """
 
     option: str
@@ -81,6 +82,13 @@ class Way:
                 "longest_outage_h": np.nan if not laid else max(each.hours for each in laid),
                 "done": laid[-1].end.date().isoformat() if laid else None,
                 "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
+
+    @property
+    def unschedulable(self) -> bool:
+        """Whether it is no way for its outages alone."""
+        if not self.refused or not np.isfinite(self.temperature):
+            return False
+        return self.planned is None or (self.planned.cleared and self.outages.grouped is None)
 
     @property
     def carried(self) -> float:
@@ -175,6 +183,11 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
         if refused:
             ways.append(Way(option, np.nan, "", None, None, np.nan, "", refused))
             continue
+        too_long = pulls_too_long(site)
+        if too_long:
+            T, words = site.wiring.maximum_temperature, "; ".join(too_long[:3])
+            ways.append(Way(option, T, "", None, None, np.nan, "", words))
+            continue
         every = assess_variant(site, progress=progress, limits=True, every=True)
         planned = replace(plan_option(site, progress, every.of(option)), every=every)
         ways += _ways(planned, asked, progress)
@@ -267,8 +280,8 @@ def _binding(front, ways):
         return _saved(front[0])
     words = []
     for way in ways:
-        if way.planned is not None and way.planned.cleared and way.outages.grouped is None:
-            least = _contradiction(way)
+        if way.unschedulable:
+            least = _contradiction(way) if way.planned is not None else ("longest outage",)
             words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
     return list(dict.fromkeys(words))
 

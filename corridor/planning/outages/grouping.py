@@ -113,6 +113,8 @@ def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iter
                         if any(frozenset(pair) <= frozenset().union(*(out[i] for i in unit)) for pair in never) else
                         f"take longer than plan.window, {window:g} h") for unit in units_of(len(names), before)
                      if len(unit) > 1)
+    if slots is None or not names:
+        return ()
     needed = min(int(outage.max()) + 1 for outage, _ in filled)
     return (f"no grouping was found in {slots} outages, as plan.windows says, of {window:g} h each, as plan.window "
             f"says: {len(names)} items fit into {needed}",)

@@ -11,12 +11,12 @@ from corridor.installation.pulls import pulls_of
 from corridor.planning.circuits import GUARDED, other_circuits, own_circuits
 from corridor.planning.outages.grouping import Grouping, group_items, one_by_one, what_forbids
 from corridor.planning.outages.working_time import WorkingTime
-from corridor.planning.remedies.alterations import NONE
+from corridor.planning.remedies.alterations import NONE, Site
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "order_of", "reels", "schedule",
-           "table_of_circuits", "unschedulable"]
+__all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "order_of", "pulls_too_long", "reels",
+           "schedule", "table_of_circuits", "unschedulable"]
 
 #: Kinds of work on the wires of a section: what they cross is out, too.
 STRINGING = ("pull", "re-tension")
@@ -183,6 +183,13 @@ def schedule(work: list[WorkItem], prices: PlanTable, aim: str, seconds: float =
     hours, out = [item.hours for item in work], [item.out for item in work]
     return (group_items(hours, out, aim=aim, seconds=seconds, before=_before(work, together), **_limits(prices)),
             one_by_one(hours, out))
+
+
+def pulls_too_long(site: Site) -> tuple[str, ...]:
+    """Return words for pulls of the wires of an option that no outage is long enough for, whatever else is done."""
+    pulls = [] if site.old == site.option else list(_pulls(site))
+    names, hours = [name for name, *_ in pulls], [seconds / 3600 for _, _, seconds, *_ in pulls]
+    return what_forbids(names, hours, [()] * len(pulls), window=_limits(site.prices)["window"])
 
 
 def _before(work, together):
