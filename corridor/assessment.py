@@ -41,7 +41,7 @@ from corridor.line.uneven import SpanLoads, wire_loads
 from corridor.rating.least_margin import margin_rows
 from corridor.rating.limits import limit_rows
 
-__all__ = ["Facts", "Ground", "Plan", "assess_spans", "make_scene", "meet"]
+__all__ = ["Facts", "Ground", "OPTIONAL", "Plan", "assess_spans", "make_scene", "meet"]
 
 
 @dataclass(frozen=True)
@@ -114,6 +114,9 @@ class Ground:
     cells: object
 
 
+#: Layers that no other is made of, and that may be left out; `chances` are also what `clearances` tell of how sure
+#: margins are, and `parcels` go with `swing_envelopes`.
+OPTIONAL = frozenset({"limits", "violation_stretches", "swing_envelopes", "clipping", "chances"})
 #: About how much of the work is done when wires hang, when they are compared with all, and when it is known how sure
 #: that is: on the demo.
 _HUNG, _COMPARED, _SURE = 0.02, 0.68, 0.7
@@ -130,8 +133,7 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
     first, last : int
         Spans of the plan, `last` included.
     needless : set of str
-        Layers that nobody reads, of those that no other is made of: `limits`, `violation_stretches`, `parcels` with
-        `swing_envelopes`, `clipping`, and `chances` with the columns of `clearances` that tell how sure margins are.
+        Those of `OPTIONAL` that nobody reads.
     tell : callable, optional
         `tell(share)` of the work that is done, 0 to 1, by and by.
 

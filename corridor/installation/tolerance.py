@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from corridor.assessment import OPTIONAL
 from corridor.check import find
 from corridor.line.uncertainty import Deviation, Uncertainty
 
@@ -57,8 +58,7 @@ def found_clearances(facts, plan, ground, progress=None):
     kept, lost = [], {}
     names = dict(zip(zip(plan.spans.line, plan.spans.name, strict=True), plan.sections.name[plan.spans.section],
                      strict=True))
-    needless = frozenset({"violation_stretches", "swing_envelopes", "clipping", "limits"})
-    for layer, columns in find(facts, plan, ground, progress=progress, needless=needless):
+    for layer, columns in find(facts, plan, ground, progress=progress, needless=OPTIONAL - {"chances"}):
         if layer == "clearances":
             kept.append({name: columns.get(name, np.full(len(columns["line"]), np.nan))
                          for name in ("line", "section", "option", "margin_sd_m", *KEPT)})

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from pyproj import CRS
 
-from corridor.assessment import make_scene
+from corridor.assessment import OPTIONAL, make_scene
 from corridor.check import Progress, find
 from corridor.errors import InputError, nearest
 from corridor.inputs.series import read_stations
@@ -30,7 +30,7 @@ __all__ = ["LimitResult", "RatingResult", "limit_study", "rate_study", "rating_r
            "write_ratings", "year_tables"]
 
 #: Layers that no rating is made of.
-_NEEDLESS = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
+_NEEDLESS = OPTIONAL - {"limits"}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.assessment import Facts, Ground, Plan
+from corridor.assessment import OPTIONAL, Facts, Ground, Plan
 from corridor.check import find
 from corridor.errors import InputError
 from corridor.line.build import WireSpans, attach
@@ -165,7 +165,7 @@ def _asked_of_today(today, ground, progress):
     facts, plan, (option,) = today.facts, today.plan, today.facts.options
     hot = replace(option, wiring=replace(option.wiring, maximum_temperature=_HOTTEST, emergency_temperature=_HOTTEST))
     limits, parts = Limits(), []
-    needless = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
+    needless = OPTIONAL - {"limits"}
     for layer, columns in find(replace(facts, options=(hot,)), plan, ground, progress=progress, needless=needless):
         limits.add(layer, columns)
         if layer == "clearances":

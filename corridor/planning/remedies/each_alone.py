@@ -7,14 +7,14 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.assessment import assess_spans
+from corridor.assessment import OPTIONAL, assess_spans
 from corridor.check import THREADS, find
 from corridor.opened import Opened
 from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
-from corridor.planning.remedies.variants import NEEDLESS, Variant, keys_of, of_option
+from corridor.planning.remedies.variants import Variant, keys_of, of_option
 
 __all__ = ["COLUMNS", "each_alone", "short_elsewhere"]
 
@@ -132,7 +132,7 @@ def _margin(planned, one, span, alterations):
     own = np.flatnonzero(line.parent == span)
     sections = np.unique(line.plan.spans.section[own])
     first, last = line.plan.sections.first[sections[0]], line.plan.sections.last[sections[-1]]
-    found = assess_spans(line.facts, line.plan, line.ground, int(first), int(last), NEEDLESS | {"limits"})
+    found = assess_spans(line.facts, line.plan, line.ground, int(first), int(last), OPTIONAL)
     part = Variant(alterations, line, of_option(site.option, found.items()))
     if not part.unassessed <= planned.before.unassessed:
         return np.nan

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from corridor.assessment import assess_spans
+from corridor.assessment import OPTIONAL, assess_spans
 from corridor.check import THREADS, Progress, find
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.capacity import COMPONENTS
@@ -16,15 +16,13 @@ from corridor.clearance.structure_loads import NOTHING
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
-__all__ = ["NEEDLESS", "STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option"]
+__all__ = ["STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option"]
 
 #: Spans that are assessed together.
 _RUN = 200
 #: Farther than this from a span nothing that may be taken away is compared with its wires, swung and falling too [m].
 _REACH = 250.0
 _LAYERS = ("clearances", "violations", "structure_loads", "wires", "not_assessed", "limits", "sections")
-#: What no look at a variant needs.
-NEEDLESS = frozenset({"violation_stretches", "swing_envelopes", "clipping", "chances"})
 #: What names a string in a state.
 STRING = ("line", "structure", "wire", "case")
 #: What names a point of a structure in a state.
@@ -215,7 +213,7 @@ def assess_variant(site: Site, alterations: Alterations | None = None, earlier: 
     alterations = unaltered(site) if alterations is None else alterations
     line = altered(site, alterations)
     option = None if every else site.option
-    needless = NEEDLESS if limits else NEEDLESS | {"limits"}
+    needless = OPTIONAL - {"limits"} if limits else OPTIONAL
     sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
     if sections is None or len(sections) == len(line.plan.sections):
         return Variant(alterations, line, of_option(option, find(line.facts, line.plan, line.ground,
