@@ -1,7 +1,8 @@
 """What gives a rating: the way that is chosen, put back as a study; limits that bind; files for people."""
 
 import json
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 
 import icalendar
 import numpy as np
@@ -10,8 +11,9 @@ import pypdf
 import pytest
 
 from corridor.errors import InputError
-from corridor.planning.decision import asked_of, decide
+from corridor.planning.decision import _contradiction, asked_of, decide
 from corridor.session import open_study
+from corridor.study.plan import WorkSeason
 from tests.common import run as run_main
 from tests.test_states import two_wires
 
@@ -67,15 +69,27 @@ def test_limits_bind_one_after_the_other(study):
         short = decide(opened, "700", longest=10.0, options=["alloy"])
         assert short.best is None and "plan.window" in short.ways[0].refused
         assert any("longest outage" in words for words in short.binds)
-        from datetime import date
         early = decide(opened, "700", by=date(2027, 3, 2), options=["alloy"])
         assert early.best is None and "plan.calendar.by" in early.ways[0].refused
         assert any("last day" in words for words in early.binds)
+    with open_study(study.write()) as opened:
         good = decide(opened, "700", options=["alloy"])
         assert good.best is not None
         costs = [way.cost for way in good.front]
         assert costs == sorted(costs) and good.best.cost == pytest.approx(
             good.best.planned.cost + 2.0 * good.best.planned.site.plan.spans.length.sum() / 1e3)
+
+
+def test_limits_that_contradict_only_together(study):
+    """Seven hours on one day a year hold no pull of 16 h, even in a year and a half; and the last day comes first."""
+    with open_study(study.write()) as opened:
+        good = decide(opened, "700", options=["alloy"]).best
+    prices = good.outages.prices
+    update = {"seasons": (WorkSeason(first_day=70, last_day=70),), "shift_start": 10.0, "by": date(2027, 3, 2)}
+    calendar = prices.calendar.model_copy(update=update)
+    way = replace(good, outages=replace(good.outages, prices=prices.model_copy(update={"calendar": calendar})))
+    assert _contradiction(way) == ("last day", "seasons")
+    assert _contradiction(good) == (), "what can be grouped contradicts nothing"
 
 
 def test_what_has_no_cost_is_named(study):

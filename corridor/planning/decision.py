@@ -19,15 +19,13 @@ from corridor.opened import Opened
 from corridor.outputs.files import Files
 from corridor.planning.cost_curve import derated
 from corridor.planning.outages.grouping import AIMS
-from corridor.planning.outages.outages import Outages, outages_of
+from corridor.planning.outages.outages import Outages, in_time, outages_of
 from corridor.planning.outages.states import carried_today
 from corridor.planning.outages.work import pulls_too_long, schedule
-from corridor.planning.outages.working_time import WorkingTime
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
-from corridor.planning.remedies.variants import Variant, assess_variant
-from corridor.study.plan import Calendar
+from corridor.planning.remedies.variants import assess_variant
 from corridor.study.plan import Plan as PlanTable
 from corridor.units import QuantityError, quantity
 
@@ -114,8 +112,7 @@ class Decision:
         return self.front[0] if self.front else None
 
 
-def asked_of(opened: Opened, rating: str, by: date | None = None, longest: float | None = None,
-             every: Variant | None = None) -> Asked:
+def asked_of(opened: Opened, rating: str, by: date | None = None, longest: float | None = None) -> Asked:
     """Return what is asked for, of a text such as "+20 %" of what the line carries today, or "720 A".
 
     Raises
@@ -133,7 +130,7 @@ def asked_of(opened: Opened, rating: str, by: date | None = None, longest: float
     today, span = np.nan, None
     if existing is not None:
         site = site_of(opened.inputs, existing)
-        today, span = carried_today(every or assess_variant(site, limits=True), existing)
+        today, span = carried_today(assess_variant(site, limits=True), existing)
     prices = study.plan or PlanTable()
     window = prices.window / 3600 if longest is None else longest
     if match["amps"]:
@@ -281,21 +278,16 @@ def _binding(front, ways):
     words = []
     for way in ways:
         if way.unschedulable:
-            least = _contradiction(way) if way.planned is not None else ("longest outage",)
+            least = _contradiction(way) if way.planned is not None else (
+                "longest outage", "the days and hours that are worked")
             words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
     return list(dict.fromkeys(words))
 
 
 def _grouped(outages, prices):
-    """How work is grouped under other limits, and its last day; not looked at in full."""
+    """How work is grouped under other limits, None where it is not; not looked at in full."""
     grouped, _ = schedule(outages.work, prices, outages.aim, 5.0)
-    if grouped is None or prices.calendar is None:
-        return grouped, None
-    start = prices.calendar.start
-    laid = WorkingTime(prices.calendar).row(grouped.hours.tolist(), prices.window / 3600, [start] * grouped.outages)
-    if None in laid or (prices.calendar.by is not None and laid[-1].end.date() > prices.calendar.by):
-        return None, None
-    return grouped, laid[-1].end.date()
+    return grouped and in_time(replace(outages, prices=prices, grouped=grouped)).grouped
 
 
 def _saved(way):
@@ -304,38 +296,43 @@ def _saved(way):
         return []
     prices = outages.prices
     longer = prices.model_copy(update={"window": prices.window + 3600 * _HOURS})
-    grouped, _ = _grouped(outages, longer)
+    grouped = _grouped(outages, longer)
     saved = 0 if grouped is None else outages.grouped.outages - grouped.outages
     words = [f"plan.window binds: {_HOURS:g} h more would save {saved} outage{'s' * (saved > 1)}, not looked at in full"
              ] if saved > 0 else []
     more = prices.model_copy(update={"crews": prices.crews + 1})
-    grouped, _ = _grouped(outages, more)
+    grouped = _grouped(outages, more)
     less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
     return words + ([f"plan.crews binds: one more would save {less:.0f} circuit-hours, not looked at in full"]
                     if less > 0.5 else [])
 
 
 def _contradiction(way):
-    """The smallest set of limits without which the work could be grouped."""
+    """The smallest set of limits without which the work could be grouped, none where these are not what forbids it."""
     prices = way.outages.prices
-    free = {"longest outage": {"window": 36_000_000.0}, "circuits never together": {"never_together": ()},
-            "number of windows": {"windows": 0}}
+    free = {"longest outage": _with(window=36_000_000.0), "circuits never together": _with(never_together=()),
+            "number of windows": _with(windows=0)}
     if prices.calendar is not None:
-        calendar = prices.calendar
-        if calendar.by is not None:
-            free["last day"] = {"calendar": _without(calendar, "by")}
-        if calendar.seasons:
-            free["seasons"] = {"calendar": _without(calendar, "seasons")}
+        free |= {"last day": _with_calendar(by=None), "seasons": _with_calendar(seasons=()),
+                 "notice": _with_calendar(notice=())}
+    if _grouped(way.outages, prices) is not None:
+        return ()
     for count in range(1, len(free) + 1):
         for names in combinations(free, count):
-            update = {key: value for name in names for key, value in free[name].items()}
-            if _grouped(way.outages, prices.model_copy(update=update))[0] is not None:
+            freed = prices
+            for name in names:
+                freed = free[name](freed)
+            if _grouped(way.outages, freed) is not None:
                 return names
     return ()
 
 
-def _without(calendar: Calendar, key: str) -> Calendar:
-    return calendar.model_copy(update={key: None if key == "by" else ()})
+def _with(**update):
+    return lambda prices: prices.model_copy(update=update)
+
+
+def _with_calendar(**update):
+    return lambda prices: prices.model_copy(update={"calendar": prices.calendar.model_copy(update=update)})
 
 
 def write_decision(opened: Opened, decision: Decision, folder: Path, files: Files, *, overwrite: bool = False,

@@ -13,7 +13,7 @@ from corridor.planning.outages.working_time import Laid, WorkingTime
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["Outages", "outages_of"]
+__all__ = ["Outages", "in_time", "outages_of"]
 
 
 @dataclass(frozen=True)
@@ -91,10 +91,10 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
         if grouped is None:
             return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe))
         if known is not None and known.grouped is not None and np.array_equal(known.grouped.outage, grouped.outage):
-            return _in_time(replace(outages, states=known.states))
+            return in_time(replace(outages, states=known.states))
         states = tuple(states_of(planned, work, without, grouped, progress)) if work else ()
         if all(state.safe for state in states):
-            return _in_time(replace(outages, states=states))
+            return in_time(replace(outages, states=states))
         unsafe = tuple(f"in service after outage {states[-1].after}: {words}" for words in states[-1].words)
         # First what is done before the wire is pulled shares an outage, then the pull, too.
         more = {*together, *_shared(planned.site, work, states[-1].unsafe, STRINGING)}
@@ -112,8 +112,9 @@ def _shared(site, work, sections, but):
     return [pair for items in own for pair in zip(items[:-1], items[1:], strict=True)]
 
 
-def _in_time(outages):
-    """The same with outages laid into the calendar, if there is one; no grouping where they find no room there."""
+def in_time(outages: Outages) -> Outages:
+    """Return the same with outages laid into the calendar, if there is one; no grouping where they find no room
+    there, and the words that forbid it."""
     when, prices, grouped = outages.prices.calendar, outages.prices, outages.grouped
     if when is None or not outages.work:
         return outages
