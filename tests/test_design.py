@@ -70,28 +70,17 @@ def found():
 # The non-dominated set
 
 
-def test_non_dominated_against_every_pair():
-    draw = np.random.default_rng(5)
-    for _ in range(30):
-        costs = draw.integers(0, 12, (60, 2)).astype(float)
-        costs[draw.integers(0, 60, 3), 0] = np.nan
+@pytest.mark.parametrize(("seed", "rounds", "high", "rows", "columns"), [(5, 30, 12, 60, 2), (6, 20, 6, 70, 4)])
+def test_non_dominated_against_every_pair(seed, rounds, high, rows, columns):
+    draw = np.random.default_rng(seed)
+    for _ in range(rounds):
+        costs = draw.integers(0, high, (rows, columns)).astype(float)
+        costs[draw.integers(0, rows, 3), columns // 3] = np.nan
         beaten = [any(np.all(b <= a) and np.any(b < a) for b in costs) for a in costs]
         first = [not any(np.array_equal(b, a) for b in costs[:i]) for i, a in enumerate(costs)]
         known = ~np.isnan(costs).any(axis=1)
         np.testing.assert_array_equal(non_dominated(costs), known & ~np.array(beaten) & np.array(first))
-    assert non_dominated(np.zeros((0, 2))).shape == (0,)
-
-
-def test_non_dominated_of_four_against_every_pair():
-    draw = np.random.default_rng(6)
-    for _ in range(20):
-        costs = draw.integers(0, 6, (70, 4)).astype(float)
-        costs[draw.integers(0, 70, 3), 1] = np.nan
-        beaten = [any(np.all(b <= a) and np.any(b < a) for b in costs) for a in costs]
-        first = [not any(np.array_equal(b, a) for b in costs[:i]) for i, a in enumerate(costs)]
-        known = ~np.isnan(costs).any(axis=1)
-        np.testing.assert_array_equal(non_dominated(costs), known & ~np.array(beaten) & np.array(first))
-    assert non_dominated(np.zeros((0, 4))).shape == (0,)
+    assert non_dominated(np.zeros((0, columns))).shape == (0,)
 
 
 def test_spaced_keeps_both_ends():

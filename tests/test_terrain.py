@@ -280,6 +280,27 @@ def test_rasters_of_different_grids_are_each_sampled_in_their_own(tmp_path):
         assert any("2 different grids" in text for text in terrain.warnings)
 
 
+def test_what_no_grid_knows_is_unknown_in_cells(tmp_path):
+    """A hole in both grids, and a gap between them, lie in cells of the first; the second adds no block that knows
+    nothing."""
+    z = plane_of(GRIDS["north up"], (40, 40))
+    z[10:20, 10:20] = np.nan
+    first = write(tmp_path / "first.tif", z)
+    shifted = Affine(1, 0, E0 + 0.4, 0, -1, N0 - 0.3)
+    other = np.full((40, 90), np.nan)
+    other[:, 60:] = plane_of(shifted, (40, 90))[:, 60:]
+    second = write(tmp_path / "second.tif", other, transform=shifted)
+    asked = (np.array([E0 + 2.0]), np.array([N0 - 15.0]), np.array([E0 + 85.0]), np.array([N0 - 15.0]), np.array([9.0]))
+    with open_terrain([first, second], FRAME) as both, open_terrain([first], FRAME) as one:
+        cells, alone = both.cells(*asked), one.cells(*asked)
+        for e in (E0 + 15.0, E0 + 50.0):
+            assert np.isnan(both.sample(e, N0 - 15.0))
+            near = np.hypot(cells.easting - e, cells.northing - (N0 - 15.0)) < 1
+            assert near.any() and np.isnan(cells.elevation[near]).any()
+        lost, lost_alone = (int(np.isnan(each.elevation).all(axis=(1, 2)).sum()) for each in (cells, alone))
+        assert lost == lost_alone > 0 and len(cells.segment) > len(alone.segment)
+
+
 def test_virtual_mosaic(tmp_path):
     z = plane_of(GRIDS["north up"], (9, 9), "float32")
     write(tmp_path / "a.tif", z)
