@@ -50,7 +50,7 @@ class Facts:
 
     `voltage` is the highest, line to line [V]; `heat` the ratings of the options (`corridor.rating.ratings`),
     `method` one of `corridor.line.hang.METHODS`; `unread` gaps for what nothing is compared
-    with, though the study names it; `clouds` the surveyed points; `block_ends` structures at which a block of
+    with, though the study names it; `clouds` the surveyed points; `pull_ends` structures at which a pull of
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
     current in a vehicle; `surveyed` wires as a survey saw them; `uncertainty` how sure inputs are, None where that is
     not asked for; `margins_at` wire temperatures (option, node) [degC] at which the least margin of every span is asked
@@ -71,7 +71,7 @@ class Facts:
     unread: tuple = ()
     clouds: tuple = ()
     own_wires: OwnWires | None = None
-    block_ends: tuple = ()
+    pull_ends: tuple = ()
     capacities: Capacities | None = None
     induced: CurrentRule | None = None
     surveyed: Surveyed | None = None
@@ -116,7 +116,7 @@ class Ground:
 
 #: Layers that no other is made of, and that may be left out; `chances` are also what `clearances` tell of how sure
 #: margins are, and `parcels` go with `swing_envelopes`.
-OPTIONAL = frozenset({"limits", "violation_stretches", "swing_envelopes", "clipping", "chances"})
+OPTIONAL = frozenset({"limits", "violation_stretches", "swing_envelopes", "clipping_offsets", "chances"})
 #: About how much of the work is done when wires hang, when they are compared with all, and when it is known how sure
 #: that is: on the demo.
 _HUNG, _COMPARED, _SURE = 0.02, 0.68, 0.7
@@ -169,7 +169,7 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
     more = {
         "violation_stretches": lambda: violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": lambda: envelope_rows(scene, facts.right_of_way),
-        "clipping": lambda: clipping_rows(scene, facts.block_ends),
+        "clipping_offsets": lambda: clipping_rows(scene, facts.pull_ends),
         "limits": lambda: limit_rows(around, found, gaps, facts.heat.current_at),
     }
     batch = {

@@ -39,7 +39,7 @@ COMMANDS = (
     "draw",
     "tables",
     "export",
-    "headroom",
+    "ground-limit",
 )
 
 
@@ -59,7 +59,7 @@ def commands():
     """
 
 
-for _name in COMMANDS:
+for _name in (name.replace("-", "_") for name in COMMANDS):
     commands.add_command(getattr(import_module(f"corridor.commands.{_name}"), _name))
 
 

@@ -44,7 +44,7 @@ class OpenedStudy(Opened):
     design = _Job("corridor.planning.conductor_search.search", "design_study")
     plan = _Job("corridor.planning.remedies.plan", "plan_study")
     plan_cost_curve = _Job("corridor.planning.cost_curve", "plan_cost_curve")
-    headroom = _Job("corridor.jobs.headroom", "headroom_study")
+    ground_limit = _Job("corridor.jobs.ground_limit", "ground_limit_study")
     report = _Job("corridor.jobs.report", "report_study")
     draw = _Job("corridor.jobs.draw", "draw_study")
     tables = _Job("corridor.jobs.tables", "study_tables")

@@ -129,7 +129,7 @@ def ground_of(sample, *, pieces=60):
     return Ground(sample, lambda *ends: draped(sample, *ends, pieces=pieces), cells)
 
 
-def structures(easting, northing, *, line=None, role=None, base=0.0, bisector=np.nan, framing="F"):
+def structures(easting, northing, *, line=None, role=None, base=0.0, crossarm_azimuth=np.nan, framing="F"):
     """Structures of given places; terminal at the ends of each line, else suspension."""
     count = len(easting)
     line = np.array(["L"] * count if line is None else line, object)
@@ -141,7 +141,7 @@ def structures(easting, northing, *, line=None, role=None, base=0.0, bisector=np
     return Structures(line, names, np.arange(count, dtype=float), np.array(role, object), framings,
                       np.array(easting, float), np.array(northing, float),
                       np.broadcast_to(np.asarray(base, float), count).copy(),
-                      np.broadcast_to(np.asarray(bisector, float), count).copy())
+                      np.broadcast_to(np.asarray(crossarm_azimuth, float), count).copy())
 
 
 def framings(rows):
@@ -208,11 +208,11 @@ NO_OBSTACLES = Obstacles(*(np.zeros(0, object) for _ in range(4)), np.zeros(0, b
 
 
 def findings(line, framing, rules, *, ground, things=NO_OBSTACLES, options=None, cases=(HOT,), way=None,
-             voltage=123e3, pieces=60, method="ruling_span", heat=None, block_ends=()):
+             voltage=123e3, pieces=60, method="ruling_span", heat=None, pull_ends=()):
     """Findings of a whole line over an analytic ground `ground(easting, northing)`, and its facts and plan."""
     base = np.where(np.isnan(line.base_elevation), ground(line.easting, line.northing), line.base_elevation)
     facts = Facts(line, framing, index_obstacles(things), way or RightOfWay(), rules, options or (option(),), cases,
-                  None, voltage, heat or NoHeat(), method, block_ends=block_ends)
+                  None, voltage, heat or NoHeat(), method, pull_ends=pull_ends)
     plan = Plan(*lay_out(line, base, unit_factor), base)
     return assess_spans(facts, plan, ground_of(ground, pieces=pieces), 0, len(plan.spans) - 1), facts, plan
 

@@ -14,8 +14,8 @@ def test_a_spherical_cap():
     R, c, cell = 50.0, 1.0, 0.1
     axis = np.arange(-15, 15, cell) + cell / 2
     e, n = np.meshgrid(axis, axis)
-    headroom = (e**2 + n**2) / (2 * R) - c
-    found = grading(headroom.ravel(), cell**2)
+    margin = (e**2 + n**2) / (2 * R) - c
+    found = grading(margin.ravel(), cell**2)
     assert found.volume == pytest.approx(np.pi * R * c**2, rel=1e-3)
     assert found.area == pytest.approx(2 * np.pi * R * c, rel=1e-2)
 

@@ -104,7 +104,7 @@ def test_a_year_is_drawn_and_faults_told(folder, tmp_path, capsys):
     for row in spans:
         assert float(row["hours_limiting"]) == limiting.count(row["span"])
     # an hour with less room than none is one in which the load is above the rating
-    assert all((float(row["headroom_k"]) < 0) == (float(row["current_a"]) > float(row["assessed_rating_a"]))
+    assert all((float(row["temperature_margin_k"]) < 0) == (float(row["current_a"]) > float(row["assessed_rating_a"]))
                for row in hours)
     creep = read(tmp_path / "out" / "series_creep.csv")
     assert len(creep) == 20 and {row["creep_added_percent"] for row in creep} == {""}

@@ -25,7 +25,7 @@ DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """The demo, its findings, a plan of one item and a raster of headroom beside them, and the project as XML."""
+    """The demo, its findings, a plan of one item and a raster of ground limits beside them, and the project as XML."""
     copy = tmp_path_factory.mktemp("demo") / "corridor"
     shutil.copytree(DEMO, copy, ignore=shutil.ignore_patterns("*.py", "findings.gpkg"))
     findings = copy / "findings.gpkg"
@@ -35,7 +35,7 @@ def made(tmp_path_factory):
                                    "circuits_out": ["one"]}, geometry=[spans.geometry[2]], crs=spans.crs)
     pyogrio.write_dataframe(work, copy / "plan.gpkg", layer="work_items")
     write_planned_for(copy / "plan.gpkg", findings)
-    (copy / "findings_headroom_thermal_alloy.tif").touch()
+    (copy / "findings_ground_limit_thermal_alloy.tif").touch()
     path, _ = ask(copy / "study.toml", "export", "qgs")
     assert path == copy / "findings.qgs"
     return copy, ElementTree.parse(path).getroot()

@@ -196,7 +196,7 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
         if not row["assessed_margin_m"]:
             continue
         # less room than none is a margin of less than none, which is told by no more than that too low
-        margin, room = float(row["assessed_margin_m"]), float(row["headroom_k"])
+        margin, room = float(row["assessed_margin_m"]), float(row["temperature_margin_k"])
         assert margin < 0 or room >= 0
         assert margin + float(row["margin_low_by_m"]) > 0 or room < 0
     for row in spans:

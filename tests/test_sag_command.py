@@ -222,23 +222,23 @@ def test_travellers_have_nearly_one_tension(chart):
             assert 1e-4 * clipped[0] < np.ptp(clipped) < 0.06 * clipped[0]
 
 
-@pytest.mark.parametrize("block_ends", [(), ("N03",)])
-def test_the_chart_sags_to_what_the_clamps_are_set_from(folder, chart, block_ends):
-    """The layer `clipping` and the chart tell the same tensions in travellers, at the 10 degC of stringing."""
+@pytest.mark.parametrize("pull_ends", [(), ("N03",)])
+def test_the_chart_sags_to_what_the_clamps_are_set_from(folder, chart, pull_ends):
+    """The layer `clipping_offsets` and the chart tell the same tensions in travellers, at the 10 degC of stringing."""
     inputs = read_inputs(load_study(folder / "study.toml"))
     with inputs.terrain:
         facts, plan, _ = prepare(inputs)
     scene, _ = make_scene(facts, plan, int(plan.sections.first[0]), int(plan.sections.last[0]))
-    layer = clipping_rows(scene, block_ends)
+    layer = clipping_rows(scene, pull_ends)
     wires = np.flatnonzero(scene.wires.wire == "A")
     law = take_law(reshape_law(scene.strung.initial, scene.strung.excess.shape), np.s_[:, 1])
-    H, _ = sag_in_travellers(scene, wires, 1, np.array([-20.0, 10.0]), law, block_ends)
+    H, _ = sag_in_travellers(scene, wires, 1, np.array([-20.0, 10.0]), law, pull_ends)
     rows = np.flatnonzero((layer["wire"] == "A") & (layer["option"] == "thermal alloy"))
     np.testing.assert_allclose(layer["back_tension_n"][rows], H[:-1, 1], rtol=1e-6)
     np.testing.assert_allclose(layer["ahead_tension_n"][rows], H[1:, 1], rtol=1e-6)
     told = [r["traveller_tension_n"] for r in chart if (r["wire"], r["option"], r["temperature_c"], r["section"]) == (
         "A", "thermal alloy", 10, scene.sections.name[0])]
-    assert (told == pytest.approx(H[:, 1], rel=1e-9)) == (not block_ends)
+    assert (told == pytest.approx(H[:, 1], rel=1e-9)) == (not pull_ends)
 
 
 def test_by_the_ruling_span_both_are_the_same(folder):

@@ -314,7 +314,7 @@ def test_every_hour_has_its_rating_and_the_span_that_sets_it():
     # a span is short just when more flows than it allows, and of the required current likewise
     assert got.short.tolist() == np.sum(hours.current[:, None] > each, axis=0).tolist()
     assert got.short_of_required.tolist() == np.sum(each < 800, axis=0).tolist()
-    np.testing.assert_array_equal(got.headroom < 0, (hours.current[:, None] > each).any(axis=1))
+    np.testing.assert_array_equal(got.temperature_margin < 0, (hours.current[:, None] > each).any(axis=1))
     rows = hour_rows(replace(here, options=OPTIONS[:1]), [got], two_spans(), hours)
     assert rows["limiting_span"].tolist() == [("a", "b")[i] for i in got.limiting]
 
@@ -347,7 +347,8 @@ def test_an_hour_that_one_station_does_not_know_is_not_known():
         hours = [year(wind_speed=v) for v in order]
         places = places_near(hours, [0.0, 1000.0], [0.0, 0.0], np.array([100.0, 900.0]), np.zeros(2))
         got = year_of(ratings(), 0, places, two_spans(), np.arange(2), np.zeros(2))
-        assert np.flatnonzero(np.isnan(got.rating)).tolist() == np.flatnonzero(np.isnan(got.headroom)).tolist() == [7]
+        unknown = [np.flatnonzero(np.isnan(each)).tolist() for each in (got.rating, got.temperature_margin)]
+        assert unknown == [[7], [7]]
         assert np.isnan(got.course.temperature[7, 0]) and got.limiting[7] == -1
         assert got.unknown.tolist() == ([1, 0] if np.isnan(order[0][7]) else [0, 1])
 

@@ -61,16 +61,16 @@ FAULTS = {
     "unknown section": (
         "[rating]", "[ratng]", "ratng", "'ratng'", "right_of_way", "'rating'"),
     "unknown key below a list": (
-        "conductor = ", "conducter = ", "options.0.conducter", "'conducter'", "bundle",
+        "conductor = ", "conducter = ", "options.existing.conducter", "'conducter'", "bundle",
         "'conductor'"),
     "unknown key two lists down": (
-        "condition = ", "conditon = ", "options.0.stringing.0.conditon", "'conditon'", "limit",
+        "condition = ", "conditon = ", "options.existing.stringing.0.conditon", "'conditon'", "limit",
         "'condition'"),
     "missing key": ('voltage = "110 kV"\n', "", "study.voltage", "nothing", "110 kV", None),
     "missing section": (
         '[framings]\nfile = "framings.csv"', "", "framings", "nothing", "a table", None),
     "a unit of something else": (
-        '"28.1 mm"', '"28.1 kN"', "conductors.0.diameter", "'kN' measures force", "length", None),
+        '"28.1 mm"', '"28.1 kN"', 'conductors."our wire".diameter', "'kN' measures force", "length", None),
     "feet and inches": (
         '"20 m"', '"65 ft 7 in"', "right_of_way.half_width", "two numbers", "length", None),
     "unknown unit": ('"110 kV"', '"110 KV"', "study.voltage", "'110 KV'", "voltage", "'kV'"),
@@ -79,106 +79,110 @@ FAULTS = {
     "kilovolts as volts": (
         '"110 kV"', "110", "study.voltage", "110 V is too small", "1000 V", "'110 kV'"),
     "millimetres as metres": (
-        'ice = "12 mm"', "ice = 12", "cases.1.ice", "12 m is too large", "0.3 m", "'12 mm'"),
+        'ice = "12 mm"', "ice = 12", "cases.ice.ice", "12 m is too large", "0.3 m", "'12 mm'"),
     "kilonewtons as newtons": (
-        'rts = "140 kN"', "rts = 140", "conductors.0.rts", "140 N is too small", "force",
+        'rts = "140 kN"', "rts = 140", 'conductors."our wire".rts', "140 N is too small", "force",
         "'140 kN'"),
     "a small limit": (
-        '"20 % RTS"', "20", "options.0.stringing.0.limit", "20 N is too small", "RTS",
+        '"20 % RTS"', "20", "options.existing.stringing.0.limit", "20 N is too small", "RTS",
         "'20 % RTS' or '20 kN'"),
     "a share of nothing": (
-        '"20 % RTS"', '"20 %"', "options.0.stringing.0.limit", "'20 %'", "20 % RTS", "'20 % RTS'"),
+        '"20 % RTS"', '"20 %"', "options.existing.stringing.0.limit", "'20 %'", "20 % RTS", "'20 % RTS'"),
     "more than all of the strength": (
-        '"20 % RTS"', '"120 % RTS"', "options.0.stringing.0.limit", "1.2 of RTS is too large",
+        '"20 % RTS"', '"120 % RTS"', "options.existing.stringing.0.limit", "1.2 of RTS is too large",
         "100 %", None),
     "a limit of no kind": (
-        '"20 % RTS"', '"20 kV"', "options.0.stringing.0.limit", "measures voltage", "catenary",
+        '"20 % RTS"', '"20 kV"', "options.existing.stringing.0.limit", "measures voltage", "catenary",
         None),
-    "true for a number": ("mass = 1.628", "mass = true", "conductors.0.mass", "true", "mass", None),
-    "nan": ("mass = 1.628", "mass = nan", "conductors.0.mass", "not finite", "mass", None),
+    "true for a number": ("mass = 1.628", "mass = true", 'conductors."our wire".mass', "true", "mass", None),
+    "nan": ("mass = 1.628", "mass = nan", 'conductors."our wire".mass', "not finite", "mass", None),
     "text for true": (
-        "existing = true", 'existing = "yes"', "options.0.existing", "'yes'", "true | false", None),
+        "existing = true", 'existing = "yes"', "options.existing.existing", "'yes'", "true | false", None),
     "half a bundle": (
-        "bundle = 1", "bundle = 1.5", "options.0.bundle", "1.5", "from 1 to 12", None),
-    "no bundle": ("bundle = 1", "bundle = 0", "options.0.bundle", "0", "from 1 to 12", None),
+        "bundle = 1", "bundle = 1.5", "options.existing.bundle", "1.5", "from 1 to 12", None),
+    "no bundle": ("bundle = 1", "bundle = 0", "options.existing.bundle", "0", "from 1 to 12", None),
     "spacing of a single wire": (
-        "bundle = 1", "bundle = 1\nbundle_spacing = 0.4", "options.0.bundle_spacing", "0.4 of a single wire",
+        "bundle = 1", "bundle = 1\nbundle_spacing = 0.4", "options.existing.bundle_spacing", "0.4 of a single wire",
         "bundle = 2", None),
     "square of two": (
         "bundle = 1", "bundle = 2\nbundle_spacing = 0.4\nbundle_arrangement = 'square'",
-        "options.0.bundle_arrangement", "'square' of 2 subconductors", "horizontal | vertical", None),
+        "options.existing.bundle_arrangement", "'square' of 2 subconductors", "horizontal | vertical", None),
     "unknown arrangement": (
-        "bundle = 1", "bundle = 2\nbundle_arrangement = 'diagonal'", "options.0.bundle_arrangement", "'diagonal'",
+        "bundle = 1", "bundle = 2\nbundle_arrangement = 'diagonal'", "options.existing.bundle_arrangement",
+        "'diagonal'",
         "square", None),
     "unknown condition": (
-        'condition = "initial"', 'condition = "intial"', "options.0.stringing.1.condition",
+        'condition = "initial"', 'condition = "intial"', "options.existing.stringing.1.condition",
         "'intial'", '"initial" | "final"', "'initial'"),
     "unknown check": (
-        '["horizontal"]', '["horizontl"]', "cases.3.checks.0", "'horizontl'", "vertical",
+        '["horizontal"]', '["horizontl"]', "cases.swung.checks.0", "'horizontl'", "vertical",
         "'horizontal'"),
-    "no checks": ('["horizontal"]', "[]", "cases.3.checks", "an empty list", "horizontal", None),
+    "no checks": ('["horizontal"]', "[]", "cases.swung.checks", "an empty list", "horizontal", None),
     "a check twice": (
-        '["horizontal"]', '["tension", "tension"]', "cases.3.checks", "tension", "each check once",
+        '["horizontal"]', '["tension", "tension"]', "cases.swung.checks", "tension", "each check once",
         None),
     "unknown temperature": (
-        '"maximum"', '"maximal"', "cases.0.temperature", "'maximal'", '"maximum" | "emergency"',
+        '"maximum"', '"maximal"', "cases.hot.temperature", "'maximal'", '"maximum" | "emergency"',
         None),
     "kelvin as celsius": (
-        "maximum_temperature = 75", "maximum_temperature = 450", "options.0.maximum_temperature",
+        "maximum_temperature = 75", "maximum_temperature = 450", "options.existing.maximum_temperature",
         "450 degC is too large", "degC", None),
     "an assumed state without allowance": (
-        'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"', "obstacles.1.movement",
+        'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"',
+        'obstacles."other lines".movement',
         "nothing", "'1.5 m'", None),
     "factors of a case that there is not": (
         "[right_of_way]", '[capacity]\nfile = "framings.csv"\n[[capacity.factors]]\ncase = "icy"\n[right_of_way]',
         "capacity.factors.0.case", "'icy'", "'hot', 'ice', 'ice and wind', 'swung'", "'ice'"),
     "no district of that name": (
-        'ice = "12 mm"', 'district = "us-havy"', "cases.1.district", "'us-havy' (no load district that is known)",
+        'ice = "12 mm"', 'district = "us-havy"', "cases.ice.district", "'us-havy' (no load district that is known)",
         '"us-heavy" | "us-medium"', "'us-heavy'"),
     "a district that is no text": (
-        'ice = "12 mm"', 'district = ["us-heavy"]', "cases.1.district", "a list (no load district that is known)",
+        'ice = "12 mm"', 'district = ["us-heavy"]', "cases.ice.district", "a list (no load district that is known)",
         '"us-heavy" | "us-medium"', None),
     "a case against its district": (
-        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice = "20 mm"', "cases.1.ice",
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice = "20 mm"', "cases.ice.ice",
         "'20 mm'", "nothing: the district us-heavy fixes it (0.0127, Rule 250B", None),
     "a district that asks for the wind of a map": (
-        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-extreme-wind"', "cases.1.wind",
+        'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-extreme-wind"', "cases.ice.wind",
         "nothing", "the district us-extreme-wind leaves it to maps or annexes", None),
     "a constant where clearance is checked": (
         'temperature = 0\nice = "12 mm"\nice_density = 913',
-        'district = "us-heavy"\nchecks = ["vertical", "tension"]', "cases.1.checks",
+        'district = "us-heavy"\nchecks = ["vertical", "tension"]', "cases.ice.checks",
         "vertical, tension under a constant load", "tension alone", None),
     "a case without a temperature": (
-        'temperature = 0\n', '', "cases.1.temperature", "nothing", "a temperature, or a district", None),
+        'temperature = 0\n', '', "cases.ice.temperature", "nothing", "a temperature, or a district", None),
     "ice by its weight where a district fixes it": (
         'temperature = 0\nice = "12 mm"\nice_density = 913', 'district = "us-heavy"\nice_weight = 20',
-        "cases.1.ice_weight", "20", "nothing: the district us-heavy fixes it", None),
+        "cases.ice.ice_weight", "20", "nothing: the district us-heavy fixes it", None),
     "ice twice": (
-        'ice = "12 mm"', 'ice = "12 mm"\nice_weight = 20', "cases.1.ice_weight", "ice besides",
+        'ice = "12 mm"', 'ice = "12 mm"\nice_weight = 20', "cases.ice.ice_weight", "ice besides",
         "thickness or weight", None),
     "ice by its weight of no density": (
-        'ice = "12 mm"\nice_density = 913', "ice_weight = 20", "cases.1.ice_density", "nothing, with ice by its weight",
+        'ice = "12 mm"\nice_density = 913', "ice_weight = 20", "cases.ice.ice_density",
+        "nothing, with ice by its weight",
         "the density of that ice", None),
     "ice per diameter in another unit": (
-        'ice = "12 mm"', "ice_weight_per_diameter = 0.4", "cases.1.ice_weight_per_diameter", "0.4 N/m2", "'0.4 N/m/mm'",
+        'ice = "12 mm"', "ice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m2",
+        "'0.4 N/m/mm'",
         None),
     "uneven ice without any": (
-        'ice = "12 mm"', 'ice_spans = "odd"', "cases.1.ice", "0 m of it, uneven", "a thickness", None),
+        'ice = "12 mm"', 'ice_spans = "odd"', "cases.ice.ice", "0 m of it, uneven", "a thickness", None),
     "a broken wire in wind": (
-        'wind = "290 Pa"', 'wind = "290 Pa"\nbroken = "back"', "cases.3.wind", "290 Pa with a broken wire",
+        'wind = "290 Pa"', 'wind = "290 Pa"\nbroken = "back"', "cases.swung.wind", "290 Pa with a broken wire",
         "no wind", None),
     "a broken wire to one side alone": (
-        'ice = "12 mm"', 'ice = "12 mm"\nbroken = "back"', "cases.1.broken", "'back' alone",
+        'ice = "12 mm"', 'ice = "12 mm"\nbroken = "back"', "cases.ice.broken", "'back' alone",
         "a second case besides, the same but for its name and broken = 'ahead'", None),
     "a broken wire under uneven ice": (
-        'ice = "12 mm"', 'ice = "12 mm"\nice_spans = "each"\nbroken = "ahead"', "cases.1.ice_spans",
+        'ice = "12 mm"', 'ice = "12 mm"\nice_spans = "each"\nbroken = "ahead"', "cases.ice.ice_spans",
         "uneven ice with a broken wire", "ice on all spans, or none", None),
     "a state of no shield wire": (
-        'ice = "12 mm"', 'ice = "12 mm"\nshield = {temperature = 0}', "cases.1.shield", "a state of shield wires",
+        'ice = "12 mm"', 'ice = "12 mm"\nshield = {temperature = 0}', "cases.ice.shield", "a state of shield wires",
         "[shield_wire]", None),
-    "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.1.ice", "'-12 mm'", "from 0", None),
+    "negative ice": ('ice = "12 mm"', 'ice = "-12 mm"', "cases.ice.ice", "'-12 mm'", "from 0", None),
     "negative wind": (
-        'wind = "290 Pa"', "wind = -290", "cases.3.wind", "-290 Pa is too small", "from 0", None),
+        'wind = "290 Pa"', "wind = -290", "cases.swung.wind", "-290 Pa is too small", "from 0", None),
     "a string for a list": (
         '["terrain/ground.tif"]', '"terrain/ground.tif"', "terrain.ground", "'terrain/ground.tif'",
         "a list of: a path", None),
@@ -196,13 +200,13 @@ FAULTS = {
         'name = "other lines"', 'name = "roads"', "obstacles.1.name", "obstacles.0.name",
         "no other", None),
     "unknown case": (
-        'case = "ice and wind"', 'case = "ice with wind"', "options.0.stringing.1.case",
+        'case = "ice and wind"', 'case = "ice with wind"', "options.existing.stringing.1.case",
         "'ice with wind'", "'swung'", "'ice and wind'"),
     "limit without state": (
-        'case = "ice and wind"\n', "", "options.0.stringing.1", "neither temperature nor case",
+        'case = "ice and wind"\n', "", "options.existing.stringing.1", "neither temperature nor case",
         "exactly one", None),
     "limit with two states": (
-        'case = "ice and wind"\n', 'case = "ice"\ntemperature = 5\n', "options.0.stringing.1",
+        'case = "ice and wind"\n', 'case = "ice"\ntemperature = 5\n', "options.existing.stringing.1",
         "both temperature and case", "exactly one", None),
     "shield limit without state": (
         "[[conductors]]",
@@ -210,27 +214,27 @@ FAULTS = {
         "shield_wire.stringing.0", "neither", "exactly one", None),
     "emergency below maximum": (
         "emergency_temperature = 90", "emergency_temperature = 70",
-        "options.0.emergency_temperature", "70 degC", "maximum_temperature, 75 degC", None),
+        "options.existing.emergency_temperature", "70 degC", "maximum_temperature, 75 degC", None),
     "rules of nowhere": (
         'table = "european-electrical-distance"', "", "rules", "none of table, file",
         "at least one", None),
     "no category": (
-        'category = "road"', "", "obstacles.0", "none of category, column", "exactly one", None),
+        'category = "road"', "", "obstacles.roads", "none of category, column", "exactly one", None),
     "two categories": (
-        'category = "road"\nheight = 0', 'category = "road"\ncolumn = "kind"', "obstacles.0",
+        'category = "road"\nheight = 0', 'category = "road"\ncolumn = "kind"', "obstacles.roads",
         "category and column", "exactly one", None),
     "two heights": (
         'category = "road"\nheight = 0', 'category = "road"\nheight = 0\nheight_column = "h"',
-        "obstacles.0", "height and height_column", "at most one", None),
+        "obstacles.roads", "height and height_column", "at most one", None),
     "two radii": (
         'category = "road"\nheight = 0',
-        'category = "road"\nheight = 0\nradius = 3\nradius_column = "r"', "obstacles.0",
+        'category = "road"\nheight = 0\nradius = 3\nradius_column = "r"', "obstacles.roads",
         "radius and radius_column", "at most one", None),
     "two voltages": (
-        'voltage_column = "voltage"', 'voltage_column = "v"\nvoltage = "20 kV"', "obstacles.1",
+        'voltage_column = "voltage"', 'voltage_column = "v"\nvoltage = "20 kV"', 'obstacles."other lines"',
         "voltage and voltage_column", "at most one", None),
     "kilovolts as volts beside": (
-        'voltage_column = "voltage"', "voltage = 20", "obstacles.1.voltage", "20 V is too small",
+        'voltage_column = "voltage"', "voltage = 20", 'obstacles."other lines".voltage', "20 V is too small",
         "voltage", "'20 kV'"),
     "no strip": (
         'half_width = "20 m"', "", "right_of_way", "none of half_width, file", "exactly one", None),
@@ -270,13 +274,13 @@ FAULTS = {
         "required_current = 900", "[series]", "series.file", "nothing", "a file of currents", None),
     "half a season": (
         "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "summer"\nfirst_day = 121',
-        "ratings.0", "first_day alone", "together with last_day", None),
+        "ratings.summer", "first_day alone", "together with last_day", None),
     "durations from no load": (
         "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "summer"\ndurations = ["30 min"]',
-        "ratings.0", "durations alone", "together with pre_load", None),
+        "ratings.summer", "durations alone", "together with pre_load", None),
     "seasons with a common day": (
         "required_current = 900", 'required_current = 900\n[[ratings]]\nname = "a"\nfirst_day = 300\nlast_day = 60\n'
-        '[[ratings]]\nname = "b"\nfirst_day = 59\nlast_day = 90', "ratings.1", "day 59, as in 'a'",
+        '[[ratings]]\nname = "b"\nfirst_day = 59\nlast_day = 90', "ratings.b", "day 59, as in 'a'",
         "without a common day", None),
     "weather twice": (
         "required_current = 900", 'required_current = 900\n[series]\nweather = "framings.csv"\n[[series.stations]]\n'
@@ -295,13 +299,13 @@ FAULTS = {
         '"framings.csv"', '"framing.csv"', "framings.file", "framing.csv", "a file",
         "'framings.csv'"),
     "lost obstacles": (
-        '"obstacles.gpkg"', '"obstacle.gpkg"', "obstacles.0.file", "obstacle.gpkg", "a file",
+        '"obstacles.gpkg"', '"obstacle.gpkg"', "obstacles.roads.file", "obstacle.gpkg", "a file",
         "'obstacles.gpkg'"),
     "lost rules": (
         'table = "european-electrical-distance"', 'file = "my_rule.csv"', "rules.file",
         "my_rule.csv", "a file", "'my_rules.csv'"),
     "the wire of today by itself": (
-        'limit = "20 % RTS"', 'limit = "existing"', "options.0.stringing.0.limit", "'existing'",
+        'limit = "20 % RTS"', 'limit = "existing"', "options.existing.stringing.0.limit", "'existing'",
         "beside the existing one", None),
     "lost curves": (
         "[study]", 'curves = "curve.csv"\n[study]', "curves", "curve.csv", "a file", None),
@@ -309,20 +313,21 @@ FAULTS = {
         'half_width = "20 m"', 'file = "strip/area.gpkg"', "right_of_way.file", "strip/area.gpkg",
         "a file", None),
     "one class for two things": (
-        "[right_of_way]", CLOUD + "ground_classes = [2, 6]\n[right_of_way]", "point_clouds.0.ground_classes",
+        "[right_of_way]", CLOUD + "ground_classes = [2, 6]\n[right_of_way]", "point_clouds.survey.ground_classes",
         "class 6, as in the default group building", "each class once", None),
     "two groups of one name": (
         "[right_of_way]", CLOUD + (GROUP + "classes = [5]\n") + GROUP + "classes = [6]\n[right_of_way]",
-        "point_clouds.0.groups.1.name", "'roofs'", "no other group", None),
+        "point_clouds.survey.groups.1.name", "'roofs'", "no other group", None),
     "cloud named as a layer": (
         "[right_of_way]", CLOUD.replace("survey", "roads") + "[right_of_way]", "point_clouds.0.name", "'roads'",
         "no layer of obstacles", None),
     "class beyond a byte": (
-        "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.0.ignored_classes.0", "256",
+        "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.survey.ignored_classes.0",
+        "256",
         "whole number", None),
     "survey at no temperature": (
         "[right_of_way]", '[[surveys]]\nname = "flown"\nfiles = ["line.gpkg"]\n[right_of_way]',
-        "surveys.0.temperature", "nothing", "a temperature, or current", None),
+        "surveys.flown.temperature", "nothing", "a temperature, or current", None),
     "findings over an input": (
         '"findings.gpkg"', '"line.gpkg"', "study.output", "'line.gpkg', an input",
         "none of the inputs", None),
@@ -388,7 +393,7 @@ def test_limit_in_an_emergency_case_needs_an_emergency_temperature(write):
     load_study(write(*changes))
     (error,) = refuse(write(*changes, ("emergency_temperature = 90\n", "")))
     assert (error.where, error.found) == (
-        "options.0.stringing.1.case",
+        "options.existing.stringing.1.case",
         "'hot', at an emergency temperature",
     )
 
@@ -403,8 +408,8 @@ def test_all_faults_are_told_at_once(write):
     errors = refuse(write(('"110 kV"', '"110 kg"'), ('"12 mm"', '"12 kV"'), ("bundle", "bundles")))
     assert [error.where for error in errors] == [
         "study.voltage",
-        "options.0.bundles",
-        "cases.1.ice",
+        "options.existing.bundles",
+        "cases.ice.ice",
     ]
 
 

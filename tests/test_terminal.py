@@ -29,7 +29,7 @@ ARGUMENTS = {
     "curves": ("--folder", "{folder}"),
     "report": ("--output", "{folder}/page.html"), "draw": ("--output", "{folder}/sheets.pdf"),
     "tables": ("--folder", "{folder}", "--no-workbook"), "export": ("--output", "{folder}/field.geojson"),
-    "diff": (), "inspect": ("--output", "{folder}/doubts.csv"), "headroom": ("--folder", "{folder}"),
+    "diff": (), "inspect": ("--output", "{folder}/doubts.csv"), "ground-limit": ("--folder", "{folder}"),
     "survey": ("--folder", "{folder}"),
     "stringing": ("--folder", "{folder}"),
 }

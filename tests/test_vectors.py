@@ -40,7 +40,7 @@ def test_structures_are_sorted_by_order_and_placed(tmp_path):
     found = place(raw, FRAME)
     assert found.structure.tolist() == ["N1", "N2", "N3"]
     np.testing.assert_allclose(found.easting, E0 + np.array([0, 300, 600]))
-    assert np.isnan(found.base_elevation).all() and np.isnan(found.bisector).all()
+    assert np.isnan(found.base_elevation).all() and np.isnan(found.crossarm_azimuth).all()
     assert found.line.tolist() == ["line"] * 3
     # The central meridian of the zone is at 9 degrees east by definition.
     assert raw.longitude[0] == pytest.approx(9.0, abs=1e-9)
@@ -63,7 +63,7 @@ def test_own_column_names_numbers_as_names_and_optional_columns(tmp_path):
         role="does",
         framing="frame",
         base_elevation="base",
-        bisector="arm",
+        crossarm_azimuth="arm",
     )
     found = place(read_structures(write(tmp_path / "a.gpkg", table, POINTS), columns=names), FRAME)
     assert found.structure.tolist() == ["1", "2", "3"] and found.role.tolist() == [
@@ -72,7 +72,7 @@ def test_own_column_names_numbers_as_names_and_optional_columns(tmp_path):
         "strain",
     ]
     np.testing.assert_array_equal(found.base_elevation, [100.5, np.nan, 99])
-    np.testing.assert_allclose(found.bisector, [90, np.nan, 0], atol=1e-9)
+    np.testing.assert_allclose(found.crossarm_azimuth, [90, np.nan, 0], atol=1e-9)
     assert found.order.tolist() == [10, 20, 30]
 
 
@@ -80,17 +80,17 @@ def test_azimuth_of_a_crossarm_is_turned_with_the_grid(tmp_path):
     """True azimuths of a geographic layer: the crossarm's end, 100 m away by pyproj.Geod, lies that
     way in the frame."""
     lon, lat = np.array([11.0, 11.01, 11.02]), np.array([50.0, 50.0, 50.0])
-    table = line(bisector=[30.0, 120.0, 210.0])
+    table = line(crossarm_azimuth=[30.0, 120.0, 210.0])
     raw = read_structures(
         write(tmp_path / "a.gpkg", table, shapely.points(lon, lat), crs="EPSG:4258")
     )
     found = place(raw, FRAME)
-    far = Geod(ellps="GRS80").fwd(lon, lat, table["bisector"], [100] * 3)
+    far = Geod(ellps="GRS80").fwd(lon, lat, table["crossarm_azimuth"], [100] * 3)
     e, n = FRAME.transform_points(far[0], far[1], CRS("EPSG:4258"))
     azimuth = np.degrees(np.arctan2(e - found.easting, n - found.northing)) % 360
-    np.testing.assert_allclose(found.bisector, azimuth, atol=1e-3)
+    np.testing.assert_allclose(found.crossarm_azimuth, azimuth, atol=1e-3)
     # Meridian convergence two degrees east of the central meridian: about 2 sin 50 degrees.
-    assert (found.bisector - table["bisector"])[0] == pytest.approx(
+    assert (found.crossarm_azimuth - table["crossarm_azimuth"])[0] == pytest.approx(
         -2 * np.sin(np.radians(50)), abs=0.01
     )
 

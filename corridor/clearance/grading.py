@@ -1,4 +1,4 @@
-"""How much ground has to go so that wires clear it: area and volume from headroom."""
+"""How much ground has to go so that wires clear it: area and volume from margin."""
 
 from typing import NamedTuple
 
@@ -14,12 +14,12 @@ class Grading(NamedTuple):
     volume: np.ndarray
 
 
-def grading(headroom, cell_area):
+def grading(margin, cell_area):
     """Return what has to be removed from the ground so that no cell falls short.
 
     Parameters
     ----------
-    headroom : array_like, shape (..., cell)
+    margin : array_like, shape (..., cell)
         Highest elevation that the rules allow, less the ground [m]: negative where the ground is too high. nan where it
         is not known, or where no rule bounds the ground; such cells count nothing.
     cell_area : array_like, shape (..., cell) or broadcasting to it
@@ -28,7 +28,7 @@ def grading(headroom, cell_area):
     Returns
     -------
     Grading
-        `volume = sum(max(-headroom, 0) cell_area)`, of shape (...): of vertical cuts, without the slopes that earth
+        `volume = sum(max(-margin, 0) cell_area)`, of shape (...): of vertical cuts, without the slopes that earth
         stands at, and without what loosened earth fills. It is the least that can be dug. nan where no cell is known,
         of which nothing can be said.
 
@@ -38,7 +38,7 @@ def grading(headroom, cell_area):
     >>> [float(value) for value in found]
     [8.0, 3.0]
     """
-    h, A = np.broadcast_arrays(np.asarray(headroom, float), np.asarray(cell_area, float))
+    h, A = np.broadcast_arrays(np.asarray(margin, float), np.asarray(cell_area, float))
     known = np.isfinite(h)
     cut = np.where(known & (h < 0), -h, 0.0)
     some = known.any(axis=-1)

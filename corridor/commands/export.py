@@ -22,7 +22,7 @@ def export(study, overwrite, kind, findings, output, option):
     what is wrong in plain words. What was not assessed is there, too: it is no
     pass. Needs the findings of `corridor check`. With --kind qgs a project of
     QGIS over the findings: a group for each option, ground that is not known
-    hatched where it is, and the plan and headroom that lie beside them.
+    hatched where it is, and the plan and the ground limits that lie beside them.
 
     \b
     Example

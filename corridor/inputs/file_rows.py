@@ -10,7 +10,8 @@ from corridor.inputs.layers import layer_facts, open_layer
 __all__ = ["describe_files", "file_columns"]
 
 #: Units of columns where the study says none.
-_UNITS = {"height": "m", "elevation": "m", "radius": "m", "voltage": "V", "base_elevation": "m", "bisector": "deg"}
+_UNITS = {"height": "m", "elevation": "m", "radius": "m", "voltage": "V", "base_elevation": "m", "crossarm_azimuth":
+"deg"}
 
 
 def file_columns(files, read, compared=None):

@@ -25,7 +25,8 @@ def read_conductor(study, name, where):
     if name in own:
         index, entry = own[name]
         sets = read_curves(study.resolve(study.curves)) if study.curves else None
-        return conductor_from(entry.model_dump(), where=f"conductors.{index}", file=study.path, curves=sets)
+        return conductor_from(entry.model_dump(), where=study.place(f"conductors.{index}"), file=study.path,
+                              curves=sets)
     return catalogue.find(name, where=where, file=study.path, besides=own)
 
 
@@ -46,13 +47,13 @@ def read_options(study):
 
 
 def _wiring(study, i, option):
-    conductor = read_conductor(study, option.conductor, f"options.{i}.conductor")
+    conductor = read_conductor(study, option.conductor, study.place(f"options.{i}.conductor"))
     everyday = _everyday(option) if option.everyday_temperature is None else option.everyday_temperature
     stringing = everyday if option.stringing_temperature is None else option.stringing_temperature
     pretension = option.pretension
     drawn = 0.0 if pretension is None else pretension.value * (conductor.rts if pretension.kind == "share" else 1.0)
     if drawn > conductor.rts:
-        raise InputError(study.path, f"options.{i}.pretension", f"{drawn:.0f} N",
+        raise InputError(study.path, study.place(f"options.{i}.pretension"), f"{drawn:.0f} N",
                          f"at most the {conductor.rts:.0f} N that {conductor.name} is rated for")
     _check_age(study, i, option, conductor)
     measured = ()
@@ -61,7 +62,8 @@ def _wiring(study, i, option):
     return Wiring(conductor, option.maximum_temperature, option.emergency_temperature, _limits(option), option.bundle,
                   everyday, stringing, option.age, drawn, measured,
                   tuple(Tightened(each.line or "", each.section, each.by) for each in option.tightened),
-                  option.bundle_spacing, option.bundle_arrangement, _loads_seen(study, f"options.{i}", option))
+                  option.bundle_spacing, option.bundle_arrangement,
+                  _loads_seen(study, study.place(f"options.{i}"), option))
 
 
 def _loads_seen(study, where, section):
@@ -87,7 +89,7 @@ def _check_age(study, i, option, conductor):
         if conductor.curves is not None:
             curve_at(conductor.curves, option.age)
     except ValueError as error:
-        raise InputError(study.path, f"options.{i}.age", f"{option.age:g} years",
+        raise InputError(study.path, study.place(f"options.{i}.age"), f"{option.age:g} years",
                          f"{error}, for which {conductor.elongation!r} has creep curves") from None
 
 

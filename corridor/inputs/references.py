@@ -143,7 +143,7 @@ def _refused(path, where, found):
 def check_files(study):
     """Refuse a study one of whose files leads to what it may not read; errors as of `check_references`."""
     for where, name in named_files(study):
-        path = study.resolve(name)
+        path, where = study.resolve(name), study.place(where)
         check_references(study, path, where)  # before its tiles are looked for, wherever they are
         for file in files_of(path):
             check_references(study, file, where)

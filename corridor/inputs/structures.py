@@ -13,14 +13,17 @@ from corridor.inputs.layers import Layer, cells, open_layer, portions
 from corridor.line.facts import ROLES, Structures
 from corridor.units import KINDS
 
-__all__ = ["RawStructures", "check_framings", "place", "plain_name", "read_framings", "read_structures"]
+__all__ = ["FORMER_AZIMUTH", "RawStructures", "check_framings", "place", "plain_name", "read_framings",
+"read_structures"]
 
 #: Names of the columns, unless the study gives others.
 COLUMNS = {
     name: name
-    for name in ("structure", "line", "order", "role", "framing", "base_elevation", "bisector")
+    for name in ("structure", "line", "order", "role", "framing", "base_elevation", "crossarm_azimuth")
 }
-_OPTIONAL = ("line", "base_elevation", "bisector")
+_OPTIONAL = ("line", "base_elevation", "crossarm_azimuth")
+#: What the column of the crossarm was called before: read where the layer has it and the study names no other.
+FORMER_AZIMUTH = "bisector"
 #: Name of the line where the layer has no column for it.
 ONE_LINE = "line"
 #: Greatest turn of a line at a structure [deg]; a sharper one means that the order is wrong.
@@ -36,7 +39,7 @@ class RawStructures:
     """Structures as the layer has them, sorted by line and order; columns of shape (structure,).
 
     `x`, `y` in the layer's own CRS, x to the east or longitude; `longitude`, `latitude` on WGS 84
-    [deg]. The other columns are those of `corridor.line.facts.Structures`; `bisector` is counted
+    [deg]. The other columns are those of `corridor.line.facts.Structures`; `crossarm_azimuth` is counted
     from the north of the layer's own CRS."""
 
     layer: Layer
@@ -50,7 +53,7 @@ class RawStructures:
     role: np.ndarray
     framing: np.ndarray
     base_elevation: np.ndarray
-    bisector: np.ndarray
+    crossarm_azimuth: np.ndarray
 
 
 def read_structures(path, *, layer=None, columns=None, units=None):
@@ -64,7 +67,7 @@ def read_structures(path, *, layer=None, columns=None, units=None):
     columns : mapping, or object with attributes, or None
         Names of the layer's columns by those of the contract, where they differ.
     units : mapping or None
-        Units of the numbers in `base_elevation` and `bisector`, None where they are m and deg.
+        Units of the numbers in `base_elevation` and `crossarm_azimuth`, None where they are m and deg.
 
     Returns
     -------
@@ -77,6 +80,11 @@ def read_structures(path, *, layer=None, columns=None, units=None):
     """
     source = open_layer(path, layer, "structures")
     names = _column_names(columns)
+    if names["crossarm_azimuth"] == COLUMNS["crossarm_azimuth"] and FORMER_AZIMUTH in source.fields:
+        if COLUMNS["crossarm_azimuth"] in source.fields:
+            raise InputError(source.path, f"layer {source.name}", f"the columns crossarm_azimuth and {FORMER_AZIMUTH}, "
+                             "its former name", "one of them, or structures.columns.crossarm_azimuth")
+        names["crossarm_azimuth"] = FORMER_AZIMUTH
     present = {
         key: source.require(name, f"structures.columns.{key}")
         for key, name in names.items()
@@ -158,7 +166,7 @@ def _raw(source, fid, xy, table, units):
         "order": _numbers(source, fid, table, "order", "ratio", required=True),
         "base_elevation": _numbers(source, fid, table, "base_elevation", "length", units.get("base_elevation"),
                                    most=_HIGHEST),
-        "bisector": _numbers(source, fid, table, "bisector", "angle", units.get("bisector")),
+        "crossarm_azimuth": _numbers(source, fid, table, "crossarm_azimuth", "angle", units.get("crossarm_azimuth")),
     }
     change = Transformer.from_crs(horizontal(source.crs), "EPSG:4326", always_xy=True)
     longitude, latitude = (np.asarray(v) for v in change.transform(*xy.T))
@@ -259,7 +267,7 @@ def place(raw, frame):
     Returns
     -------
     Structures
-        `bisector` is turned from the layer's north to the frame's.
+        `crossarm_azimuth` is turned from the layer's north to the frame's.
 
     Raises
     ------
@@ -277,7 +285,7 @@ def place(raw, frame):
         e,
         n,
         raw.base_elevation,
-        (raw.bisector + _turn(raw, frame, e, n)) % 360,
+        (raw.crossarm_azimuth + _turn(raw, frame, e, n)) % 360,
     )
 
 

@@ -85,9 +85,9 @@ class Inputs:
         return None if asked is None else OwnWires(asked.galloping)
 
     @property
-    def block_ends(self):
-        """Suspension structures at which a block of stringing ends."""
-        return () if self.study.stringing is None else self.study.stringing.block_ends
+    def pull_ends(self):
+        """Suspension structures at which a pull ends."""
+        return () if self.study.stringing is None else self.study.stringing.pull_ends
 
     @property
     def voltage(self):
@@ -275,7 +275,7 @@ def _cautions(layers, frame, raw):
 
 def _check_strength(study, options, shield):
     """Refuse a stringing limit that would break the conductor."""
-    places = [(f"options.{i}", option.wiring) for i, option in enumerate(options)]
+    places = [(study.place(f"options.{i}"), option.wiring) for i, option in enumerate(options)]
     places += [("shield_wire", shield)] if shield is not None else []
     for where, wiring in places:
         conductor = wiring.conductor
@@ -308,9 +308,9 @@ def _obstacles(study, frame, structures, others):
 def _hangings(study):
     """How the wires of other lines hang, by name of the obstacles whose points are their attachments."""
     ambient = None if study.rating is None else study.rating.ambient
-    return {o.name: hanging_of(o.wires, read_conductor(study, o.wires.conductor, f"obstacles.{i}.wires.conductor"),
+    return {o.name: hanging_of(o.wires, read_conductor(study, o.wires.conductor, f"obstacles.{o.name}.wires.conductor"),
                                read_cases(study), ambient)
-            for i, o in enumerate(study.obstacles) if o.wires is not None}
+            for o in study.obstacles if o.wires is not None}
 
 
 def _rules(study):
@@ -336,5 +336,5 @@ def _check_ice(study, structures, framings):
         wanted += [("ice_off_wire", case.ice_off_wire, wires, "wire")] if case.ice_off_wire is not None else []
         for key, name, known, thing in wanted:
             if name not in known:
-                raise InputError(study.path, f"cases.{i}.{key}", repr(name), f"a {thing} of the line",
+                raise InputError(study.path, study.place(f"cases.{i}.{key}"), repr(name), f"a {thing} of the line",
                                  nearest(name, known))

@@ -67,7 +67,7 @@ def read_surveys(study, frame, structures):
 
 
 def _read(study, i, section, frame, squares):
-    kind, where = kind_of(section.files[0]), f"surveys.{i}"
+    kind, where = kind_of(section.files[0]), study.place(f"surveys.{i}")
     read = {"cloud": _of_tile, "layer": _of_layer, "shots": _of_shots}[kind]
     parts, rows, words = [], [], []
     for file in section.files:

@@ -18,14 +18,14 @@ CONDITIONS = ("initial", "final")
 EVERY = "every option"
 
 
-def chart_rows(scene, block_ends, T, returns):
+def chart_rows(scene, pull_ends, T, returns):
     """Return the rows of a stringing chart: one a wire in a span, option and temperature.
 
     Parameters
     ----------
     scene : Scene
         Of whole sections.
-    block_ends : sequence of str
+    pull_ends : sequence of str
         As in `corridor.clearance.clipping.clipping_rows`.
     T : ndarray, shape (temperature,)
         Of the wire [degC].
@@ -43,7 +43,7 @@ def chart_rows(scene, block_ends, T, returns):
         # Shield wires without a conductor of their own cannot be strung.
         known = np.isfinite(scene.strung.rts[scene.group, option])
         wires = np.flatnonzero(((scene.wires.kind != "shield") | (option == 0)) & known)
-        lying = _in_travellers(scene, wires, option, T, part, block_ends)
+        lying = _in_travellers(scene, wires, option, T, part, pull_ends)
         parts.append(_rows(scene, wires, option, T, returns, part, final[:, option], lying))
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
@@ -55,7 +55,7 @@ def clipped_as_strung(scene, part):
     return model if model.unstressed is None else clip_wires(model, model.clipped_at, part)
 
 
-def _in_travellers(scene, wires, option, T, part, block_ends):
+def _in_travellers(scene, wires, option, T, part, pull_ends):
     """Horizontal tension [N] and sag [m] of wires before they are clipped in, (wire, temperature).
 
     By the ruling span one tension for all spans, as where the equilibrium is not known.
@@ -65,7 +65,7 @@ def _in_travellers(scene, wires, option, T, part, block_ends):
     exact = scene.model.exact[scene.model.place_of(wires)[0]]
     if exact.any():
         law = take_law(reshape_law(part, scene.strung.excess.shape), np.s_[:, option])
-        tension[exact], sag[exact] = sag_in_travellers(scene, wires[exact], option, T, law, block_ends)
+        tension[exact], sag[exact] = sag_in_travellers(scene, wires[exact], option, T, law, pull_ends)
     return tension, sag
 
 

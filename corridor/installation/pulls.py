@@ -56,7 +56,7 @@ class Course:
 
 
 def pulls_of(structures: Structures, plan: Plan, stringing: Stringing) -> list[Pull]:
-    """Return what is pulled at a time all along: the pulls of the study, elsewhere each block for itself.
+    """Return what is pulled at a time all along: the pulls of the study, elsewhere each sag section for itself.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def pulls_of(structures: Structures, plan: Plan, stringing: Stringing) -> list[P
     stringing : Stringing
     """
     spans, name = plan.spans, structures.structure
-    starts = (structures.role != "suspension") | np.isin(name.astype(str), list(stringing.block_ends))
+    starts = (structures.role != "suspension") | np.isin(name.astype(str), list(stringing.pull_ends))
     first = starts[spans.tail] | np.r_[True, spans.line[1:] != spans.line[:-1]]
     backward = np.zeros(len(spans), bool)
     for pull in stringing.pulls:

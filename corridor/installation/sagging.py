@@ -53,21 +53,21 @@ def choose_control_spans(length, rise):
     return [int(part[badness[part].argmin()]) for part in np.array_split(np.arange(len(length)), count)]
 
 
-def watched_spans(scene, block_ends):
-    """Return the watched spans of all sections of a scene, block by block.
+def watched_spans(scene, pull_ends):
+    """Return the watched spans of all sections of a scene, sag section by sag section.
 
     Parameters
     ----------
     scene : Scene
-    block_ends : sequence of str
-        Suspension structures at which a block ends.
+    pull_ends : sequence of str
+        Suspension structures at which a pull ends.
     """
     spans, found = scene.spans, []
     rise = np.zeros(len(spans))
     phase = np.flatnonzero(scene.wires.kind == "phase")[::-1]
     rise[scene.wires.span[phase]] = (scene.wires.end - scene.wires.start)[phase, 2]
     name = scene.structures.structure.astype(str)
-    cut = np.isin(name[spans.tail], list(block_ends)) | (np.diff(spans.section, prepend=-1) != 0)
+    cut = np.isin(name[spans.tail], list(pull_ends)) | (np.diff(spans.section, prepend=-1) != 0)
     for first, last in zip(np.flatnonzero(cut), [*np.flatnonzero(cut)[1:], len(spans)], strict=True):
         own = np.arange(first, last)
         section = int(spans.section[first])
@@ -123,9 +123,9 @@ def creep_sag(scene, temperature, seconds):
 ALONE = "core alone"
 
 
-def _charts(scene, block_ends, temperature):
+def _charts(scene, pull_ends, temperature):
     """The chart of all wires, and after it that of gap types in the first stage, in which the core carries alone."""
-    chart = chart_rows(scene, block_ends, temperature, RETURNS[0])
+    chart = chart_rows(scene, pull_ends, temperature, RETURNS[0])
     gap = [option.wiring.conductor.elongation == "gap" for option in scene.options]
     if not any(gap):
         return chart
@@ -134,13 +134,13 @@ def _charts(scene, block_ends, temperature):
     alone = with_sets(initial._replace(outer_compression=0 * initial.outer_compression),
                       np.ones_like(initial.outer_set), initial.core_set)
     first = chart_rows(replace(scene, strung=replace(scene.strung, initial=choose_law(
-        np.broadcast_to(gap, initial.outer_set.shape), alone, initial))), block_ends, temperature, RETURNS[0])
+        np.broadcast_to(gap, initial.outer_set.shape), alone, initial))), pull_ends, temperature, RETURNS[0])
     own = np.isin(first["option"], [option.name for option, is_gap in zip(scene.options, gap, strict=True) if is_gap])
     first["condition"] = np.where(first["condition"] == "initial", ALONE, first["condition"])
     return {name: np.concatenate([chart[name], column[own]]) for name, column in first.items()}
 
 
-def control_rows(scene, plan, block_ends, temperature, seconds):
+def control_rows(scene, plan, pull_ends, temperature, seconds):
     """Return the rows of `control_spans`, as columns.
 
     Parameters
@@ -148,14 +148,14 @@ def control_rows(scene, plan, block_ends, temperature, seconds):
     scene : Scene
         Of whole sections.
     plan : Plan
-    block_ends : sequence of str
+    pull_ends : sequence of str
     temperature : ndarray, shape (temperature,)
         Of the wire [degC].
     seconds : float or None
         Time in travellers, as of `creep_sag`.
     """
-    chart = _charts(scene, block_ends, temperature)
-    watched = watched_spans(scene, block_ends)
+    chart = _charts(scene, pull_ends, temperature)
+    watched = watched_spans(scene, pull_ends)
     first = {}
     for w in np.flatnonzero(scene.wires.kind == "phase"):
         first.setdefault(int(scene.wires.span[w]), int(w))

@@ -48,7 +48,7 @@ def make_project(opened, source, layers, files, target, option=None):
 
     plan, planned = source.with_name("plan.gpkg"), "work_items" in plan_layers(source)
     rasters = [(path.stem.removeprefix(f"{source.stem}_").replace("_", " "), near(path))
-               for path in sorted(source.parent.glob(f"{source.stem}_headroom*.tif"))]
+               for path in sorted(source.parent.glob(f"{source.stem}_ground_limit*.tif"))]
     west, south, east, north = spans.total_bounds
     room = 0.05 * max(east - west, north - south, 100.0)
     worst = table.loc[table["option"].isin(options)].sort_values("violations", kind="stable")["option"].iloc[-1]

@@ -75,13 +75,13 @@ def sag_study(opened: Opened, *, progress: Progress | None = None) -> SagResult:
 
 
 def _scenes(opened, conditions, progress):
-    """Yield the scenes of all sections, one after the other, every case in some conditions, each with block ends."""
+    """Yield the scenes of all sections, one after the other, every case in some conditions, with the ends of pulls."""
     facts, plan, _ = opened.laid_out
     facts = replace(facts, cases=tuple(replace(case, condition=each) for case in facts.cases for each in conditions))
     for first, last in zip(plan.sections.first, plan.sections.last, strict=True):
         scene, _ = make_scene(facts, plan, int(first), int(last))
         if scene is not None:
-            yield scene, facts.block_ends
+            yield scene, facts.pull_ends
         if progress:
             progress(int(last) + 1, len(plan.spans))
 
@@ -144,7 +144,7 @@ def chart_study(opened: Opened, temperatures: ArrayLike, *, returns: int = 3, pr
     stretched by all loads that may have come. In
     that condition, on the day of stringing, or at the everyday temperature for the wire that hangs today, strings are
     plumb, and all spans of a section have one tension. The check has phase wires keep the same lengths. In travellers,
-    tension is equal along the wire of each block.
+    tension is equal along the wire of each sag section.
 
     Parameters
     ----------

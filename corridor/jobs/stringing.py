@@ -168,7 +168,7 @@ class _Work:
         scene, _ = make_scene(self.facts, self.plan, *ends)
         if scene is None:
             return None
-        return *meet(self.facts, self.plan, scene, *ends), clipping_rows(scene, self.stringing.block_ends)
+        return *meet(self.facts, self.plan, scene, *ends), clipping_rows(scene, self.stringing.pull_ends)
 
     def add_pull(self, pulled):
         """Add the rows of a pull."""
@@ -230,7 +230,7 @@ class _Work:
         if found is None:
             return
         _, scene, _, marks = found
-        ends = self.stringing.block_ends
+        ends = self.stringing.pull_ends
         self.control.append(control_rows(scene, self.plan, ends, self.temperatures, self.stringing.time_in_travellers))
         self.marks.append(marks | {"plumb_offset_m": marks["clipping_offset_m"] + marks["traveller_lean_m"]})
         for each in watched_spans(scene, ends):

@@ -138,7 +138,7 @@ def _route(structures: Structures, tail: Integers, head: Integers, azimuth: Arra
     turn = np.where(np.isnan(turn), 0.0, turn)
     ahead = np.where(np.isnan(arriving), leaving, arriving)
     right = (ahead + turn / 2 + 90) % 360
-    given = structures.bisector
+    given = structures.crossarm_azimuth
     # A crossarm azimuth may name either end of the arm: the one on the right of the line is meant.
     flipped = np.cos(np.radians(given - right)) < 0
     crossarm = np.where(np.isnan(given), right, (given + 180 * flipped) % 360)

@@ -40,7 +40,7 @@ KINDS = ("phase", "shield")
 class Structures:
     """The structures of every line, sorted by line and order; columns of shape (structure,).
 
-    `base_elevation` [m] is nan where the ground raster shall give it; `bisector` [deg, grid azimuth of
+    `base_elevation` [m] is nan where the ground raster shall give it; `crossarm_azimuth` [deg, grid azimuth of
     the crossarm, clockwise from grid north] is nan where the crossarm bisects the line angle.
     """
 
@@ -52,7 +52,7 @@ class Structures:
     easting: Array
     northing: Array
     base_elevation: Array
-    bisector: Array
+    crossarm_azimuth: Array
 
     def __len__(self) -> int:
         return len(self.structure)

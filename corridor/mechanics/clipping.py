@@ -6,7 +6,7 @@ throughout: plumb along the line. That fixes the unstressed length of each span 
 A new line first lies in travellers. Over a sheave without friction the wire's *tension* is equal on both sides, not
 its horizontal component: on a slope the spans farther up are tighter, and travellers lean uphill. To have strings
 plumb, clamps are set off from where the wire touches its sheave. Wire is only shifted from span to span:
-between the ends of a block there is as much before as after.
+between the ends of a sag section there is as much before as after.
 """
 
 from typing import NamedTuple
@@ -45,7 +45,7 @@ class Clipped(NamedTuple):
 
 
 class Travellers(NamedTuple):
-    """A block of spans in travellers; nan where there is no balance, or wires lift a string.
+    """A sag section in travellers; nan where there is no balance, or wires lift a string.
 
     `offset` (batch, n + 1) [m]: along the wire, from its point on the sheave to the clamp, positive ahead (towards
     the last support). `horizontal_tension` (batch, n) [N] and `sheave` (batch, n + 1, 3) [m] in travellers: what to
@@ -103,10 +103,10 @@ def _clipped(problem: Problem, horizontal_tension: ArrayLike) -> tuple[balance.B
 
 def clipping_offsets(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, temperature: ArrayLike,
                      part: Law, *, count: ArrayLike | None = None) -> Travellers:
-    """Return where the clamps go on a wire that lies in travellers, one block of spans in each row.
+    """Return where the clamps go on a wire that lies in travellers, one sag section in each row.
 
-    A block is held at both its ends, by a dead end, or by an anchor or the finished block behind. The wire in it is
-    just what clipping in to the wanted tension needs, so no offset is left at the last support.
+    A sag section is held at both its ends, by a dead end, or by an anchor or the finished sag section behind. The wire
+    in it is just what clipping in to the wanted tension needs, so no offset is left at the last support.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def _tensions(problem: Problem, found: balance.Balance) -> Array:
 
 def lying_in_travellers(supports: Supports, unstressed: ArrayLike, horizontal_tension: ArrayLike, load: ArrayLike,
                         temperature: ArrayLike, part: Law, *, count: ArrayLike | None = None) -> tuple[Array, Array]:
-    """Return the wires of blocks in travellers that hold as much wire as their spans will be clipped in with.
+    """Return the wires of sag sections in travellers that hold as much wire as their spans will be clipped in with.
 
     Parameters
     ----------

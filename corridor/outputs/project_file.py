@@ -1,4 +1,5 @@
-"""A project of the general desktop GIS QGIS: findings, plan and headroom with their looks, a group for each option.
+"""A project of the general desktop GIS QGIS: findings, plan and ground limits with their looks, a group for each
+option.
 
 Its format is XML: a tree of layers, and for each layer its source and what a QML document holds. Sources are relative
 to the project, so that a folder can be moved.
@@ -8,9 +9,9 @@ import json
 from pathlib import Path
 from xml.etree import ElementTree
 
+from corridor.outputs.ground_limit_raster import OUTCOMES
+from corridor.outputs.ground_limit_style import ground_limit_style
 from corridor.outputs.guard import MARK
-from corridor.outputs.headroom_raster import OUTCOMES
-from corridor.outputs.headroom_style import headroom_style
 from corridor.outputs.schema import layer
 from corridor.outputs.style_documents import style
 from corridor.outputs.styles import COLOURS
@@ -63,7 +64,7 @@ def write_project(path, title, crs, extent, findings, options, *, first=None, no
     not_known, plan : str, optional
         Paths of files with the layer NOT_KNOWN, and with the layer `work_items`; None: there is none.
     rasters : sequence of (str, str)
-        Name and path of rasters of headroom.
+        Name and path of rasters of ground limits.
     """
     root = ElementTree.Element("qgis", projectname=title, version="3.22.0")
     root.append(ElementTree.Comment(f" {MARK} "))
@@ -152,9 +153,9 @@ class _Project:
         _add_shown(made, "work_items", ["kind", "outage", "hours", "circuits_out"])
 
     def raster(self, group, title, path):
-        """Add headroom, and below it the cells that were not assessed."""
+        """Add ground limits, and below it the cells that were not assessed."""
         made = self.layer(group, title, f"./{path}", "raster", "gdal", shown=False)
-        made.append(ElementTree.fromstring(headroom_style().partition("-->\n")[2]).find("pipe"))
+        made.append(ElementTree.fromstring(ground_limit_style().partition("-->\n")[2]).find("pipe"))
         made = self.layer(group, f"{title}: cells not assessed", f"./{path}", "raster", "gdal", shown=False)
         renderer = ElementTree.SubElement(_add(made, "pipe"), "rasterrenderer", type="paletted", band="3",
                                           opacity="1", alphaBand="-1", nodataColor="")

@@ -241,7 +241,7 @@ LAYERS = (
     make_layer("parcels", "MultiPolygon", *fields.PARCELS),
     make_layer("structure_loads", "Point Z", *fields.LOADS),
     make_layer("structure_capacity", "Point Z", *fields.CAPACITY),
-    make_layer("clipping", None, *fields.CLIPPING),
+    make_layer("clipping_offsets", None, *fields.CLIPPING),
     make_layer("point_clouds", None, *fields.CLOUDS),
     make_layer(
         "limits", "LineString Z",

@@ -144,7 +144,7 @@ STRINGING_LAYERS = (
     _layer(
         "clipping_marks", None, "One row per structure, wire and option: where the clamp goes, from the plumb mark on "
         "the wire as it lies in travellers.",
-        """line! structure! wire! section! block! option! temperature_c plumb_offset_m clipping_offset_m
+        """line! structure! wire! section! sag_section! option! temperature_c plumb_offset_m clipping_offset_m
         traveller_lean_m"""),
     _layer(
         "as_built", None, "One row per sag that was measured once the wire was strung.",

@@ -37,17 +37,17 @@ class Place(NamedTuple):
 class Year:
     """One option through the hours.
 
-    `course` (hour, 1) the hottest wire and the greatest loss of any span; `headroom` (hour,) [K] the least by which a
-    wire is colder than its span is known to clear, and `tightest` (hour,) the row of limits it is of; `rating` (hour,)
-    [A] per phase that every span known allows, and `limiting` (hour,) the row that sets it, -1: the wire itself. `rows`
-    of limits that are of the option, and of each (row,): `short`, `unknown`, `holds` (it sets the rating) and
-    `short_of_required`, in steps; `lost` whether it was not assessed.
+    `course` (hour, 1) the hottest wire and the greatest loss of any span; `temperature_margin` (hour,) [K] the least by
+    which a wire is colder than its span is known to clear, and `tightest` (hour,) the row of limits it is of; `rating`
+    (hour,) [A] per phase that every span known allows, and `limiting` (hour,) the row that sets it, -1: the wire
+    itself. `rows` of limits that are of the option, and of each (row,): `short`, `unknown`, `holds` (it sets the
+    rating) and `short_of_required`, in steps; `lost` whether it was not assessed.
     `margin` (hour,) [m] the least of all spans that have one, told by no more than `low_by` too low, `nearest` the row
     of limits it is of, `without` how many spans have none; `least_margin` (row,) [m] of all hours known.
     """
 
     course: Course
-    headroom: np.ndarray
+    temperature_margin: np.ndarray
     tightest: np.ndarray
     rating: np.ndarray
     limiting: np.ndarray
@@ -211,8 +211,8 @@ def _pieces(ratings, option, hours, spans, near):
 
 
 def _piece(ratings, option, hours, spans, near):
-    """The current of some hours; their hottest wire, greatest loss, least headroom, rating, margin, what sets these;
-    the steps of each span; and by bearing the coldest and hottest wire, by hour the spans without a margin."""
+    """The current of some hours; their hottest wire, greatest loss, least temperature_margin, rating, margin, what sets
+    these; the steps of each span; and by bearing the coldest and hottest wire, by hour the spans without a margin."""
     T, lost = piece_of(ratings, option, hours)
     top, line = ratings.options[option].wiring.maximum_temperature, np.arange(len(T))
     # A span is known to clear up to the maximum at most.
@@ -279,7 +279,7 @@ def year_span_rows(limits, years, step):
 
 
 def hour_rows(ratings, years, limits, hours):
-    """Return one row per option and hour, as columns: load, wire, headroom, and what every span known allows.
+    """Return one row per option and hour, as columns: load, wire, temperature_margin, and what every span known allows.
 
     `assessed_rating_a` is the rating of the line where `spans_not_assessed` is 0, and else no more than an upper bound;
     `assessed_margin_m` likewise the least margin where `spans_without_margin` is 0. It is told by `margin_low_by_m` too
@@ -294,7 +294,7 @@ def hour_rows(ratings, years, limits, hours):
             "time": np.full(count, None, object) if hours.time is None else hours.time.astype(str).astype(object),
             "current_a": hours.current, "wire_temperature_c": np.where(np.isinf(year.course.temperature[:, 0]), np.nan,
                                                                        year.course.temperature[:, 0]),
-            "headroom_k": np.where(np.isfinite(year.headroom), year.headroom, np.nan),
+            "temperature_margin_k": np.where(np.isfinite(year.temperature_margin), year.temperature_margin, np.nan),
             "tightest_span": names[year.tightest], "assessed_rating_a": year.rating,
             "limiting_span": names[year.limiting], "spans_not_assessed": np.full(count, float(year.lost.sum())),
             "assessed_margin_m": year.margin, "margin_low_by_m": year.low_by, "margin_span": names[year.nearest],

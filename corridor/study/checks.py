@@ -51,7 +51,7 @@ def one_existing(study):
         yield InputError(
             study.path,
             f"options.{i}.existing",
-            f"true, as in options.{existing[0]}",
+            f"true, as in {study.place(f'options.{existing[0]}')}",
             "true for at most one option",
         )
 

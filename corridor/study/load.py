@@ -13,10 +13,14 @@ from pydantic import ValidationError
 from corridor.errors import InputError, nearest
 from corridor.study.checks import cross_check
 from corridor.study.describe import accepts_at, keys_at
+from corridor.study.places import place_of
 from corridor.study.schema import Study
 
 __all__ = ["StudyError", "load_study"]
 
+#: Tables and keys that had another name before: the former name, and that of now.
+_FORMER = (("structures", "columns", "bisector", "crossarm_azimuth"),
+           ("structures", "bisector_unit", "crossarm_azimuth_unit"), ("stringing", "block_ends", "pull_ends"))
 #: Bytes of a study file, and levels of tables and lists in it: many times what any needs.
 _LARGEST, _DEEPEST = 4_000_000, 20
 
@@ -69,14 +73,35 @@ def load_study(source, folder=".", *, trust=None):
         path = Path(source)
         content = _read_bytes(path)
         tables = _parse(content, path)
+    tables = _renamed(tables, path)
     try:
         study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest(), trust)
     except ValidationError as fault:
-        raise StudyError(_faults(fault, path)) from None
+        raise StudyError(_placed(_faults(fault, path), tables)) from None
     faults = list(cross_check(study))
     if faults:
-        raise StudyError(faults)
+        raise StudyError(_placed(faults, tables))
     return study
+
+
+def _placed(faults, tables):
+    """The faults with names for the numbers of items in their places."""
+    return [InputError(each.file, each.where and place_of(tables, each.where), each.found, each.accepted, each.hint)
+            for each in faults]
+
+
+def _renamed(tables, path):
+    """The tables with keys under the names that they have now."""
+    for *place, former, name in _FORMER:
+        table = tables
+        for key in place:
+            table = table.get(key) if isinstance(table, dict) else None
+        if isinstance(table, dict) and former in table:
+            if name in table:
+                raise StudyError([InputError(path, ".".join((*place, former)),
+                                             f"{former!r} beside {name!r}, as it is named now", "one of them")])
+            table[name] = table.pop(former)
+    return tables
 
 
 def _plain(value):

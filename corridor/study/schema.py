@@ -17,6 +17,7 @@ from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.named_files import ADDRESS
 from corridor.study.other_lines import OtherWires, OwnWires
+from corridor.study.places import place_of
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.seasons import Fault, Season, Strength
@@ -113,8 +114,8 @@ class StructureColumns(Table):
         "base_elevation",
         description=("Elevation of the base; where it is lacking, the ground raster gives it."),
     )
-    bisector: Text = Field(
-        "bisector",
+    crossarm_azimuth: Text = Field(
+        "crossarm_azimuth",
         description=(
             "Azimuth of the crossarm [deg]; where it is lacking, it bisects the line angle."
         ),
@@ -128,7 +129,7 @@ class Structures(Table):
     layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
     columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
     base_elevation_unit: Unit.length = unit_of("base_elevation", "m")
-    bisector_unit: Unit.angle = unit_of("bisector", "deg")
+    crossarm_azimuth_unit: Unit.angle = unit_of("crossarm_azimuth", "deg")
 
 
 class Framings(Table):
@@ -366,6 +367,10 @@ class Study(Table):
     def tables(self):
         """The tables as they were given, a copy."""
         return deepcopy(self._tables)
+
+    def place(self, where):
+        """Return the place of a key, such as "options.0.age", with the names of items for their numbers."""
+        return place_of(self._tables, where)
 
     def resolve(self, relative):
         """Return the path of a file that the study names."""

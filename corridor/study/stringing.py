@@ -21,7 +21,7 @@ _FORCE = Measure("force", 100, 1e6)
 
 
 class Pull(Table):
-    """One length of line over which wire is pulled at a time: whole sections, or whole blocks."""
+    """One length of line over which wire is pulled at a time: whole sections, or parts of them between `pull_ends`."""
 
     first: Text = Field(description="Name of the structure at which it begins, in the order of the line.")
     last: Text = Field(description="Name of the structure at which it ends.")
@@ -55,20 +55,20 @@ class Crew(Table):
     setup_duration: Annotated[float, Read(_DURATION)] = Field(description="Setting up machines and travellers, a pull.")
     pull_speed: Annotated[float, Read(Measure("speed", 0, 5, above=True))] = Field(
         description="Speed at which one phase, or the bundle of it, is pulled.")
-    sag_duration: Annotated[float, Read(_DURATION)] = Field(description="Sagging one phase of a section or block.")
+    sag_duration: Annotated[float, Read(_DURATION)] = Field(description="Sagging one phase of a sag section.")
     clip_duration: Annotated[float, Read(_DURATION)] = Field(
         description="Clipping in, or ending, one phase at a structure.")
 
 
 class Stringing(Table):
-    """How new wires are strung: in blocks, each sagged and clipped in by itself, pulled one or more at a time."""
+    """How new wires are strung: in sag sections, each sagged and clipped in by itself, pulled one or more at a time."""
 
-    block_ends: tuple[Text, ...] = Field((), description=(
-        "Names of suspension structures at which a block ends and the next begins. The wire is anchored there while "
+    pull_ends: tuple[Text, ...] = Field((), description=(
+        "Names of suspension structures at which a pull ends and the next begins. The wire is anchored there while "
         "either is in travellers. Strain structures always end one."))
     rules: FilePath | None = Field(None, description=(
         "A CSV file of rules for kinds of wire; its rows go before those that are built in (docs/stringing.md)."))
-    pulls: tuple[Pull, ...] = Field((), description="What is pulled at a time. Default: each block for itself.")
+    pulls: tuple[Pull, ...] = Field((), description="What is pulled at a time. Default: each sag section for itself.")
     setup_distance: Annotated[float | None, Read(Measure("length", 1, 1000))] = Field(None, description=(
         "From the first and last structure of a pull to the machine. Default: the least that the rules allow."))
     traveller_drop: Annotated[float | None, Read(Measure("length", 0, 3))] = Field(None, description=(
@@ -97,7 +97,7 @@ class Stringing(Table):
 
 
 def check_stringing(path, stringing, structures):
-    """Refuse what is named of the line that it does not have: ends of blocks and pulls, structures, spans.
+    """Refuse what is named of the line that it does not have: ends of pulls, structures, spans.
 
     Parameters
     ----------
@@ -114,9 +114,9 @@ def check_stringing(path, stringing, structures):
         return
     name, line = structures.structure, structures.line
     on_strings = set(name[structures.role == "suspension"].tolist())
-    accepted = "a suspension structure: strain structures end a block anyway"
-    for i, end in enumerate(stringing.block_ends):
-        _known(path, f"stringing.block_ends.{i}", end, on_strings, accepted)
+    accepted = "a suspension structure: strain structures end a pull anyway"
+    for i, end in enumerate(stringing.pull_ends):
+        _known(path, f"stringing.pull_ends.{i}", end, on_strings, accepted)
     for i, each in enumerate(stringing.have.twin_travellers):
         _known(path, f"stringing.equipment.twin_travellers.{i}", each, set(name.tolist()), "the name of a structure")
     spans = {f"{a}-{b}" for a, b, p, q in zip(name[:-1], name[1:], line[:-1], line[1:], strict=True) if p == q}
@@ -154,9 +154,9 @@ def _place_of(path, where, pull, stringing, structures):
             raise InputError(path, f"{where}.{key}", repr(found), "the line besides: several lines have such a "
                              "structure" if several else "the name of a structure", None if several else
                              nearest(found, names))
-        if structures.role[place] == "suspension" and found not in stringing.block_ends:
+        if structures.role[place] == "suspension" and found not in stringing.pull_ends:
             raise InputError(path, f"{where}.{key}", f"{found!r}, a suspension structure",
-                             "a strain or terminal structure, or one of block_ends")
+                             "a strain or terminal structure, or one of pull_ends")
     if structures.line[places[0]] != structures.line[places[1]] or places[0] >= places[1]:
         raise InputError(path, f"{where}.last", f"{pull.last!r}, which does not come after {pull.first!r}",
                          "a structure farther along the same line")

@@ -61,11 +61,11 @@ def test_windows_in_the_framings(study):
     assert words.startswith("today: swung: ") and "2 A swings" in words
 
 
-def test_headroom_is_that_of_the_lowest_wire(study):
+def test_ground_limit_is_that_of_the_lowest_wire(study):
     """The worst cell has the margin of the worst finding on the ground, of a bundle too."""
     study.text += TWIN.replace("KEYS", "bundle_spacing = 0.4\nbundle_arrangement = 'vertical'")
     findings = study.check()
-    headroom = ask(study.path, "headroom").options
-    for name, least in zip(headroom["option"], headroom["least_headroom_m"], strict=True):
+    options = ask(study.path, "ground_limit").options
+    for name, least in zip(options["option"], options["minimum_room_m"], strict=True):
         rows = findings.rows("clearances", option=name, against="ground", measure="vertical")
         assert least == pytest.approx(rows["margin_m"].min(), abs=1e-5)

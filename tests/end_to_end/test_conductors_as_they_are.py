@@ -119,12 +119,12 @@ def test_curves_and_a_band_of_ones_own(study):
 @pytest.mark.parametrize(
     ("old", "new", "where", "found"),
     [
-        ("existing = true", 'existing = true\npretension = "1800 m"', "options.0.pretension", "'1800 m'"),
-        ("existing = true", 'existing = true\npretension = "500 kN"', "options.0.pretension", "500000 N"),
-        ("existing = true", "existing = true\nage = 0", "options.0.age", "0"),
-        ("existing = true", 'existing = true\nloads_seen = ["hot"]', "options.0.loads_seen", "'hot'"),
-        ('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"\nage = 40', "options.0.age", "40 years"),
-        ('limit = "18 % RTS"', 'limit = "existing"', "options.0.stringing.0.limit", "'existing'"),
+        ("existing = true", 'existing = true\npretension = "1800 m"', "options.today.pretension", "'1800 m'"),
+        ("existing = true", 'existing = true\npretension = "500 kN"', "options.today.pretension", "500000 N"),
+        ("existing = true", "existing = true\nage = 0", "options.today.age", "0"),
+        ("existing = true", 'existing = true\nloads_seen = ["hot"]', "options.today.loads_seen", "'hot'"),
+        ('conductor = "264-AL1/62-ST1A"', 'conductor = "Drake"\nage = 40', "options.today.age", "40 years"),
+        ('limit = "18 % RTS"', 'limit = "existing"', "options.today.stringing.0.limit", "'existing'"),
     ],
 )
 def test_keys_that_cannot_be_used(study, old, new, where, found):

@@ -119,7 +119,7 @@ import sys
 import corridor.check
 from corridor.cli import main
 corridor.check.THREADS = int(sys.argv[1])
-for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "headroom", "limits -f out",
+for line in ("check", "report", "draw", "draw --kind dxf", "tables -f out", "export", "ground-limit", "limits -f out",
              "curves -f out", "compare --csv c.csv --markdown c.md", "inspect -o doubts.gpkg", "sag -f out",
              "rating -f rated", "plan --option today -f plan", "survey -f seen",
              "stringing --option today -f strung"):

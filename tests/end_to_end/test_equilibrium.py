@@ -119,7 +119,7 @@ def test_clamps_of_a_new_wire_on_a_slope(tmp_path):
                           base=rise * np.arange(count) + np.r_[0, np.full(count - 2, LENGTH), 0])
         rows[name] = findings(line, hanging_at(), rules_of(tmp_path, [("ground", "vertical", 6.0)]),
                               ground=lambda e, n: 0 * e - 50, cases=(BARE,), method="equilibrium",
-                              options=(option(), option("new", existing=False)))[0]["clipping"]
+                              options=(option(), option("new", existing=False)))[0]["clipping_offsets"]
     level, slope = rows["level"], rows["slope"]
     assert list(slope["option"]) == ["new"] * 4 and list(slope["structure"]) == ["T2", "T3", "T4", "T5"]
     assert np.abs(level["clipping_offset_m"]).max() < 1e-4 and np.abs(level["traveller_lean_m"]).max() < 1e-4
@@ -156,14 +156,14 @@ def test_new_wires_are_plumb_on_the_day_and_the_standing_one_today(tmp_path):
         assert (long > short + 50 and lean > 0.02) if name == "new" else (short > long + 50 and lean < -0.02)
 
 
-def clamps(tmp_path, bases, block_ends=(), framing=None):
+def clamps(tmp_path, bases, pull_ends=(), framing=None):
     count = len(bases)
     line = structures(np.arange(count) * 300.0, np.zeros(count), framing=["held", *["hung"] * (count - 2), "held"],
                       base=np.asarray(bases, float) + np.r_[0, np.full(count - 2, LENGTH), 0], role=framing)
     found = findings(line, hanging_at(), rules_of(tmp_path, [("ground", "vertical", 6.0)]), cases=(BARE,),
-                     ground=lambda e, n: 0 * e - 50, method="equilibrium", block_ends=block_ends,
+                     ground=lambda e, n: 0 * e - 50, method="equilibrium", pull_ends=pull_ends,
                      options=(option(), option("new", existing=False)))[0]
-    return found["clipping"], found["wires"]
+    return found["clipping_offsets"], found["wires"]
 
 
 def test_blocks_are_strung_one_by_one(tmp_path):
@@ -171,8 +171,8 @@ def test_blocks_are_strung_one_by_one(tmp_path):
     is held; between the blocks there is an anchor, which needs no offset. The wires are the same in the end."""
     bases = 30.0 * np.arange(8) + np.array([0, 2.0, -4, 3, 0, 5, -3, 0])
     (whole, wires), (parts, again) = (clamps(tmp_path, bases, ends) for ends in ((), ("T4", "T6")))
-    assert set(whole["block"]) == {"T1-T8"}
-    assert dict(zip(parts["structure"], parts["block"], strict=True)) == {
+    assert set(whole["sag_section"]) == {"T1-T8"}
+    assert dict(zip(parts["structure"], parts["sag_section"], strict=True)) == {
         "T2": "T1-T4", "T3": "T1-T4", "T4": "T1-T4", "T5": "T4-T6", "T6": "T4-T6", "T7": "T6-T8"}
     anchored = np.isin(parts["structure"], ["T4", "T6"])
     assert (parts["clipping_offset_m"][anchored] == 0).all() and np.isnan(parts["traveller_lean_m"][anchored]).all()
@@ -186,7 +186,7 @@ def test_blocks_are_strung_one_by_one(tmp_path):
     np.testing.assert_array_equal(wires["horizontal_tension_n"], again["horizontal_tension_n"])
     # The clipped wire has one tension, between those that its block has in travellers.
     for block in ("T1-T4", "T4-T6", "T6-T8"):
-        rows = parts["block"] == block
+        rows = parts["sag_section"] == block
         own = np.r_[parts["back_tension_n"][rows], parts["ahead_tension_n"][rows & inner]]
         assert own.min() < parts["horizontal_tension_n"][0] < own.max()
 
@@ -207,29 +207,29 @@ def test_a_block_between_anchors_is_a_section_that_is_held_there(tmp_path, end, 
 @pytest.mark.parametrize("name", ["9", "1"])
 def test_a_block_that_ends_nowhere_is_refused(study, capsys, name):
     """A structure that there is not, and a terminal one, which ends a block anyway."""
-    study.change("[framings]", f'[stringing]\nblock_ends = ["{name}"]\n[framings]')
+    study.change("[framings]", f'[stringing]\npull_ends = ["{name}"]\n[framings]')
     study.write()
     assert study.command("--quiet") == 2
-    assert f"stringing.block_ends.0: found '{name}'" in " ".join(capsys.readouterr().err.split())
+    assert f"stringing.pull_ends.0: found '{name}'" in " ".join(capsys.readouterr().err.split())
 
 
 def test_blocks_of_a_study(study):
-    study.change("[framings]", '[stringing]\nblock_ends = ["2"]\n[framings]')
+    study.change("[framings]", '[stringing]\npull_ends = ["2"]\n[framings]')
     study.change("existing = true\n", "")
     study.write()
     found = study.check()
-    assert found.row("clipping", wire="A", structure="2", option="today")["block"] == "1-2"
+    assert found.row("clipping_offsets", wire="A", structure="2", option="today")["sag_section"] == "1-2"
 
 
 KEYS = 'ice = "12 mm"\n'
 
 
 @pytest.mark.parametrize(("added", "words"), [
-    ('ice_on = ["1-9"]\n', "cases.1.ice_on"),
-    ('ice_off_wire = "Z"\n', "cases.1.ice_off_wire"),
-    ('ice_elsewhere = "6 mm"\n', "cases.1.ice_elsewhere"),
+    ('ice_on = ["1-9"]\n', "cases.ice.ice_on"),
+    ('ice_off_wire = "Z"\n', "cases.ice.ice_off_wire"),
+    ('ice_elsewhere = "6 mm"\n', "cases.ice.ice_elsewhere"),
     ('ice_spans = "odd"\nice_elsewhere = "12 mm"\n', "less than the ice"),
-    ('ice_spans = "odd"\nwind = 300\nchecks = ["vertical"]\n', "cases.1.checks"),
+    ('ice_spans = "odd"\nwind = 300\nchecks = ["vertical"]\n', "cases.ice.checks"),
 ])
 def test_impossible_ice_is_refused(study, capsys, added, words):
     study.change(KEYS, KEYS + added)

@@ -80,11 +80,12 @@ FAULTS = {
     "unknown key": (text("highest_voltage =", "higest_voltage ="), "study.toml",
                     "study.higest_voltage", "'highest_voltage'"),
     "bad unit": (text('"110 kV"', '"110 kg"'), "study.toml", "study.voltage", "'110 kg'", "kV"),
-    "unknown conductor": (text("264-AL1/62-ST1A", "264-AL1/62-ST1B"), "study.toml", "options.0.conductor",
+    "unknown conductor": (text("264-AL1/62-ST1A", "264-AL1/62-ST1B"), "study.toml", "options.today.conductor",
                           "264-AL1/62-ST1B", "perhaps"),
     "unknown rule table": (text('file = "rules.csv"', 'table = "europaen-electrical-distance"'), "study.toml",
                            "rules.table", "europaen-electrical-distance", "perhaps european-electrical-distance"),
-    "share above strength": (text('"18 % RTS"', '"180 % RTS"'), "study.toml", "options.0.stringing.0.limit", "180 %"),
+    "share above strength": (text('"18 % RTS"', '"180 % RTS"'), "study.toml", "options.today.stringing.0.limit",
+    "180 %"),
     "missing file": (text('"framings.csv"', '"framing.csv"'), "study.toml", "framings.file", "framing.csv"),
     "duplicate structure": (lambda s: roles(s, structure=(2, "2")), "line.gpkg", "main", "two structures named 2",
                             "unique"),
@@ -160,7 +161,7 @@ def test_tension_that_the_wire_cannot_bear(study, capsys, old_findings):
     study.change('"18 % RTS"', '"150 kN"')
     study.add_roads()
     study.write()
-    assert_refused(study, capsys, ["study.toml", "options.0.stringing.0.limit", "150 kN"], old_findings)
+    assert_refused(study, capsys, ["study.toml", "options.today.stringing.0.limit", "150 kN"], old_findings)
 
 
 def test_missing_files(study, capsys, old_findings):

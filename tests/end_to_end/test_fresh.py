@@ -83,7 +83,7 @@ def test_findings_of_what_has_changed_are_refused(copied, what):
     assert "corridor check" in error.value.accepted
 
 
-@pytest.mark.parametrize("command", ["report", "draw", "tables", "export", "headroom"])
+@pytest.mark.parametrize("command", ["report", "draw", "tables", "export", "ground-limit"])
 def test_every_command_that_reads_findings_asks(copied, command, capsys):
     raise_ground(copied)
     before = sorted(copied.rglob("*"))

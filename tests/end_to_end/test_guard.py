@@ -100,7 +100,7 @@ def test_no_folder_is_written_over_what_is_read(copied, command):
 
 @pytest.mark.parametrize("command", [
     ["check", "S"], ["report", "S"], ["draw", "S"], ["draw", "S", "--kind", "dxf"], ["export", "S"],
-    ["export", "S", "--kind", "kml"], ["tables", "S", "-f", "out"], ["headroom", "S"],
+    ["export", "S", "--kind", "kml"], ["tables", "S", "-f", "out"], ["ground-limit", "S"],
     ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"], ["sag", "S", "-f", "out"],
     ["curves", "S", "-f", "out", "--drawing", "svg"], ["curves", "S", "-f", "out", "--drawing", "png"],
     ["curves", "S", "-f", "out", "--drawing", "pdf"], ["rating", "S", "-f", "out"], ["limits", "S", "-f", "out"],

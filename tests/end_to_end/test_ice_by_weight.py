@@ -95,10 +95,10 @@ ice_density = 700
 
 
 @pytest.mark.parametrize(("text", "where", "found"), [
-    ("ice_weight = 20\nice_density = 700", "cases.1.ice_weight", "ice besides"),
-    ("", "cases.1.ice_density", "nothing, with ice by its weight"),
-    ("ice_density = 700\nice_weight_per_diameter = 0.4", "cases.1.ice_weight_per_diameter", "0.4 N/m2"),
-    ('ice_density = 700\nice_spans = "odd"\nice_elsewhere = 0.002', "cases.1.ice_elsewhere", "beside ice by weight"),
+    ("ice_weight = 20\nice_density = 700", "cases.ice.ice_weight", "ice besides"),
+    ("", "cases.ice.ice_density", "nothing, with ice by its weight"),
+    ("ice_density = 700\nice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m2"),
+    ('ice_density = 700\nice_spans = "odd"\nice_elsewhere = 0.002', "cases.ice.ice_elsewhere", "beside ice by weight"),
 ])
 def test_ice_that_is_told_badly(study, text, where, found):
     ice = 'ice = "12 mm"' if "besides" in found else "ice_weight = 20"

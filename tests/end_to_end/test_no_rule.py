@@ -184,7 +184,7 @@ def test_a_rock_face_beside_a_swung_wire(study, apart, short):
     assert (findings.result.status == 1) == short
     assert bool(len(rows.query("margin_m < 0"))) == short
     # So much of the face is too near as is higher than the wire less the electrical distance: the raster has it in red.
-    assert bool(ask(study.path, "headroom").options["short_area_m2"][0] > 0) == short
+    assert bool(ask(study.path, "ground_limit").options["short_area_m2"][0] > 0) == short
     if short:
         assert set(rows["rule"]) == {"electrical distance"}
         assert rows["actual_m"].min() == pytest.approx(apart, abs=0.3)

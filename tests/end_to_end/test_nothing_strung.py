@@ -87,9 +87,9 @@ def test_every_command_has_a_word_for_it(full):
     full.text += SHIELD
     full.check()
     status = {}
-    for command in ("limits", "sag", "headroom", "plan", "design", "curves"):
+    for command in ("limits", "sag", "ground-limit", "plan", "design", "curves"):
         status[command] = run(command, full.path, *(["--option", "alloy"] if command == "plan" else []))
-    assert status == {"limits": 3, "sag": 3, "headroom": 3, "plan": 3, "design": 2, "curves": 2}
+    assert status == {"limits": 3, "sag": 3, "ground-limit": 3, "plan": 3, "design": 2, "curves": 2}
 
 
 def test_a_line_without_a_wire_leaves_the_others_assessed(study, make, monkeypatch):

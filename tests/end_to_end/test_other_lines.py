@@ -5,6 +5,8 @@ import pandas as pd
 import pytest
 import shapely
 
+from corridor.errors import InputError
+
 from .curves import SCALE, catenary, ends, hung
 
 LINE_RULES = """\
@@ -118,16 +120,26 @@ def test_several_circuits(study):
     assert set(zip(wires["wire"], wires["circuit"], strict=True)) == {("A", "1"), ("B", "1"), ("D", "2")}
 
 
-def test_a_bisector_column(study):
-    """A crossarm that is turned by 20 degrees carries its wires along; either end of the arm may be named."""
+@pytest.mark.parametrize("column", ["crossarm_azimuth", "bisector"])
+def test_a_column_of_crossarms(study, column):
+    """A crossarm that is turned by 20 degrees carries its wires along; either end of the arm may be named.
+
+    The column may still have its former name.
+    """
     study.add_roads()
-    study.structures["bisector"] = [None, 0.0, 200.0, None]
+    study.structures[column] = [None, 0.0, 200.0, None]
     findings = study.check()
     assert findings["structures"]["crossarm_azimuth_deg"].tolist() == pytest.approx([180, 180, 200, 180], abs=1e-9)
     geometry = findings.row("wires", span="3-4", wire="B", case="hot").geometry
     arm = ends(geometry)[0, :2] - [500_600, 5_600_000]
     assert np.degrees(np.arctan2(*arm)) % 360 == pytest.approx(200, abs=1e-6)
     assert np.hypot(*arm) == pytest.approx(5 * SCALE, abs=1e-3)
+
+
+def test_two_columns_of_crossarms_are_refused(study):
+    study.structures["crossarm_azimuth"] = study.structures["bisector"] = [None, 0.0, 200.0, None]
+    with pytest.raises(InputError, match="crossarm_azimuth and bisector, its former name"):
+        study.check()
 
 
 def test_an_angle_is_bisected(study):

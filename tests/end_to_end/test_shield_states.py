@@ -202,11 +202,11 @@ def test_ice_that_both_carry_may_drop_from_either(strained):
 
 
 @pytest.mark.parametrize(("keys", "found"), [
-    ("shield = {}", "cases.2.shield: found no key"),
-    ("shield = {ice_spans = 'odd'}", "cases.2.shield.ice_spans: found spans of no ice"),
-    ("shield = {ice_density = 600}", "cases.2.shield.ice_density: found a density of no ice"),
-    ("shield = {temperature = 'hot'}", "cases.2.shield.temperature: found 'hot'"),
-    ("shield = {thickness = 0.01}", "cases.2.shield.thickness"),
+    ("shield = {}", "cases.dropped.shield: found no key"),
+    ("shield = {ice_spans = 'odd'}", "cases.dropped.shield.ice_spans: found spans of no ice"),
+    ("shield = {ice_density = 600}", "cases.dropped.shield.ice_density: found a density of no ice"),
+    ("shield = {temperature = 'hot'}", "cases.dropped.shield.temperature: found 'hot'"),
+    ("shield = {thickness = 0.01}", "cases.dropped.shield.thickness"),
 ])
 def test_a_state_that_says_nothing_is_refused(strained, keys, found):
     add_case(strained, DROPPED + keys + "\n")
@@ -216,7 +216,7 @@ def test_a_state_that_says_nothing_is_refused(strained, keys, found):
 
 def test_a_state_of_no_shield_wire_is_refused(study):
     add_case(study, DROPPED + "shield = {temperature = 0}\n")
-    with pytest.raises(InputError, match=r"cases.2.shield: found a state of shield wires; .*\[shield_wire"):
+    with pytest.raises(InputError, match=r"cases.dropped.shield: found a state of shield wires; .*\[shield_wire"):
         study.check()
 
 

@@ -201,7 +201,7 @@ def test_a_layer_without_end_is_refused(study, capsys):
     study.write()
     make_a_query(study.folder / "roads.gpkg", "roads", f"{ENDLESS} n AS fid, geom FROM c, kept")
     assert study.command() == 2
-    assert "roads.gpkg: obstacles.0.file: found 'roads', which is a query" in capsys.readouterr().err
+    assert "roads.gpkg: obstacles.roads.file: found 'roads', which is a query" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("column", [
@@ -212,7 +212,7 @@ def test_a_column_that_is_worked_out_is_refused(study, column, capsys):
     with closing(sqlite3.connect(study.folder / "roads.gpkg")) as database, database:
         database.execute(f"ALTER TABLE roads ADD COLUMN {column}")
     assert study.command() == 2
-    assert "roads.gpkg: obstacles.0.file: found 'roads', which is a query" in capsys.readouterr().err
+    assert "roads.gpkg: obstacles.roads.file: found 'roads', which is a query" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("command", ["check", "report", "diff"])
@@ -294,7 +294,7 @@ def named(tmp_path_factory):
     folder = study.folder
     for command in (["check"], ["tables", "-f", folder / "out"], ["export", "--kind", "kml"], ["export"], ["report"],
                     ["draw"], ["draw", "--kind", "dxf"], ["limits", "-f", folder / "out"],
-                    ["curves", "-f", folder / "out"], ["headroom"],
+                    ["curves", "-f", folder / "out"], ["ground-limit"],
                     ["compare", "--csv", folder / "c.csv", "--markdown", folder / "c.md"]):
         assert run(command[0], study.path, *command[1:]) in (0, 1, 3), command
     return folder

@@ -299,13 +299,13 @@ def test_a_plan_carries_on_what_was_seen(study):
 
 
 @pytest.mark.parametrize(("text", "where", "found"), [
-    (WARM.replace("temperature = 30\n", ""), "surveys.0.temperature", "nothing"),
-    (WARM + WEATHER, "surveys.0.temperature", "a temperature, and"),
-    (SURVEY + WEATHER.replace("solar = 700\n", ""), "surveys.0.solar", "nothing"),
-    (WARM.replace('["flown.las"]', '["flown.las", "line.gpkg"]'), "surveys.0.files", "cloud and layer"),
+    (WARM.replace("temperature = 30\n", ""), "surveys.flown.temperature", "nothing"),
+    (WARM + WEATHER, "surveys.flown.temperature", "a temperature, and"),
+    (SURVEY + WEATHER.replace("solar = 700\n", ""), "surveys.flown.solar", "nothing"),
+    (WARM.replace('["flown.las"]', '["flown.las", "line.gpkg"]'), "surveys.flown.files", "cloud and layer"),
     (WARM.replace("flown.las", "line.gpkg"), "feature", "no point with Z"),
-    (WARM + "wire_classes = [9]\n", "surveys.0.files", "no point within"),
-    (WARM + 'crs = "EPSG:25833"\n', "surveys.0.files", "no point within"),
+    (WARM + "wire_classes = [9]\n", "surveys.flown.files", "no point within"),
+    (WARM + 'crs = "EPSG:25833"\n', "surveys.flown.files", "no point within"),
     (WARM.replace("flown.las", "named.csv"), "span", "'7-8'"),
     (WARM.replace("flown.las", "half.csv"), "wire", "nothing"),
 ])

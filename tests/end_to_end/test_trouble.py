@@ -52,7 +52,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 COMMANDS = {"inspect": ["inspect", "S", "-o", "doubts.gpkg"], "check": ["check", "S"],
             "report": ["report", "S"], "draw": ["draw", "S"], "dxf": ["draw", "S", "--kind", "dxf"],
             "export": ["export", "S"], "kml": ["export", "S", "--kind", "kml"], "tables": ["tables", "S", "-f", "out"],
-            "headroom": ["headroom", "S"], "compare": ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"],
+            "ground-limit": ["ground-limit", "S"], "compare": ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"],
             "limits": ["limits", "S", "-f", "out"], "rating": ["rating", "S", "-f", "out"],
             "diff": ["diff", "earlier.gpkg", "F", "-o", "c.gpkg"],
             "plan": ["plan", "S", "--option", "today", "-f", "out"],

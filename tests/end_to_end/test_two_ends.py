@@ -219,13 +219,13 @@ def at_an_angle(study, seen):
     return drake(study, seen).check()
 
 
-def test_headroom_at_an_angle_is_that_of_both_ends(make, tmp_path):
+def test_ground_limit_at_an_angle_is_that_of_both_ends(make, tmp_path):
     """No cell has more of it than under either settled history, within 2 mm; and neither has less everywhere."""
     room = {}
     for name, words in (("open", ""), ("true", "loads_seen = true\n"), ("false", "loads_seen = false\n")):
         study = make.TinyStudy(tmp_path / name)
         at_an_angle(study, words)
-        with rasterio.open(ask(study.path, "headroom").paths[0]) as dataset:
+        with rasterio.open(ask(study.path, "ground_limit").paths[0]) as dataset:
             room[name] = dataset.read(2, masked=True).filled(np.nan)
     least = np.fmin(room["true"], room["false"])
     assert not (room["open"] > least + 2e-3).any()

@@ -296,11 +296,12 @@ def test_finalists_of_a_design_are_strung_in_no_case_with_a_broken_wire(study):
 
 
 @pytest.mark.parametrize(("change", "words"), [
-    (("broken = \"ahead\"\n", ""), "cases.1.broken"),
-    (("broken = \"ahead\"\n", "broken = \"ahead\"\nice = \"5 mm\"\n"), "cases.1.broken"),
-    (("broken = \"ahead\"\n", "broken = \"beside\"\n"), "cases.2.broken"),
-    (("broken = \"back\"\n", "broken = \"back\"\nwind = 300\n"), "cases.1.wind"),
-    (("broken = \"back\"\n", "broken = \"back\"\nice = \"9 mm\"\nice_on = [\"1-2\"]\n"), "cases.1.ice_spans"),
+    (("broken = \"ahead\"\n", ""), "cases.\"broken back\".broken"),
+    (("broken = \"ahead\"\n", "broken = \"ahead\"\nice = \"5 mm\"\n"), "cases.\"broken back\".broken"),
+    (("broken = \"ahead\"\n", "broken = \"beside\"\n"), "cases.\"broken ahead\".broken"),
+    (("broken = \"back\"\n", "broken = \"back\"\nwind = 300\n"), "cases.\"broken back\".wind"),
+    (("broken = \"back\"\n", "broken = \"back\"\nice = \"9 mm\"\nice_on = [\"1-2\"]\n"),
+         "cases.\"broken back\".ice_spans"),
 ])
 def test_broken_wires_that_cannot_be_are_refused(study, capsys, change, words):
     study.change("[[cases]]\nname = \"ice\"", CASES.removesuffix("[rules]\n") + "[[cases]]\nname = \"ice\"")
@@ -315,4 +316,4 @@ def test_no_limit_of_stringing_is_in_a_case_with_a_broken_wire(study, capsys):
     study.change('limit = "18 % RTS"\ntemperature = 10\n', 'limit = "18 % RTS"\ncase = "broken back"\n')
     study.write()
     assert study.command("--quiet") == 2
-    assert "options.0.stringing.0.case" in " ".join(capsys.readouterr().err.split())
+    assert "options.today.stringing.0.case" in " ".join(capsys.readouterr().err.split())

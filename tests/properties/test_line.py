@@ -77,7 +77,7 @@ def test_line_walked_backward_swaps_right_and_left():
 
 @pytest.mark.parametrize("given_azimuth", [200.0, 20.0])
 def test_given_crossarm_may_name_either_end(given_azimuth):
-    line = structures([0, 300, 600], [0, 0, 0], bisector=[np.nan, given_azimuth, np.nan])
+    line = structures([0, 300, 600], [0, 0, 0], crossarm_azimuth=[np.nan, given_azimuth, np.nan])
     np.testing.assert_allclose(lay_out(line, np.zeros(3), unit_factor)[0].crossarm, [180, 200, 180])
 
 

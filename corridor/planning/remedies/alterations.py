@@ -231,7 +231,7 @@ def _new_row(site, span):
         name += "a"
     return {"line": x.line[a], "structure": name, "order": (x.order[a] + x.order[b]) / 2, "role": "suspension",
             "framing": place.framing, "easting": place.easting, "northing": place.northing, "base_elevation": np.nan,
-            "bisector": np.nan, "ground": place.ground}
+            "crossarm_azimuth": np.nan, "ground": place.ground}
 
 
 def tauter_sections(site: Site, plan: Plan, parent: np.ndarray, tightened: np.ndarray) -> list[Tightened]:

@@ -80,16 +80,16 @@ def _below_span(site, raster, terrain, standing, span, margin, curves):
     own = (np.abs(place @ across) <= half) & (place @ ahead > 0) & (place @ ahead < length) & np.isfinite(z)
     row, column, e, n, z, along = (v[own] for v in (row, column, e, n, z, place @ ahead))
     level = np.min([np.interp(along, (xyz[:, :2] - tail) @ ahead, xyz[:, 2]) - need for xyz, need in curves], axis=0)
-    headroom, (objects, structures) = level - z, standing
+    room, (objects, structures) = level - z, standing
     stands = _near(objects, e, n, 1.5 * cell)
     # A cell that is dug lowers the ground as far as the next ones.
     keep = _KEEP + 2 * cell
     stop = stands | (along < keep) | (along > length - keep) | _near(structures, e, n, keep)
-    deepest = float(np.min(headroom[stop], initial=np.inf)) - margin
-    worst = stop.any() and stands[stop][np.argmin(headroom[stop])]
+    deepest = float(np.min(room[stop], initial=np.inf)) - margin
+    worst = stop.any() and stands[stop][np.argmin(room[stop])]
     area = cell**2 * spans.ground_factor[span] ** 2
     free = ~stop
-    return SpanCells(raster, row=row[free], column=column[free], elevation=z[free], headroom=headroom[free],
+    return SpanCells(raster, row=row[free], column=column[free], elevation=z[free], room=room[free],
                      margin=margin, deepest=deepest, area=area,
                      blocked="an object on the ground" if worst else "a structure")
 

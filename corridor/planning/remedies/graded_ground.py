@@ -25,7 +25,7 @@ _EMPTY = -9999.0
 @dataclass(frozen=True)
 class SpanCells:
     """Cells of the ground raster below the wires of a span; columns (cell,): `row`, `column`, `elevation` [m] and
-    `headroom` [m], what is left of the clearance above the cell in the worst case.
+    `room` [m], what is left of the clearance above the cell in the worst case.
 
     `margin` the least that any check of the span found [m]; `deepest` cut that no road, object or structure is in the
     way of [m]; `blocked` words for what is; `area` of a cell [m2].
@@ -35,7 +35,7 @@ class SpanCells:
     row: np.ndarray
     column: np.ndarray
     elevation: np.ndarray
-    headroom: np.ndarray
+    room: np.ndarray
     margin: float
     deepest: float
     blocked: str
@@ -43,11 +43,11 @@ class SpanCells:
 
     def volume(self, depth: float) -> float:
         """Return the volume [m3] of the cut after which every cell has `depth` more than the least margin now."""
-        return float(grading(self.headroom - (self.margin + depth), self.area).volume)
+        return float(grading(self.room - (self.margin + depth), self.area).volume)
 
     def dug(self, depth: float) -> tuple[np.ndarray, np.ndarray]:
         """Return index and depth [m] of the cells that this cut digs."""
-        cut = np.maximum(self.margin + depth - self.headroom, 0.0)
+        cut = np.maximum(self.margin + depth - self.room, 0.0)
         return np.flatnonzero(cut), cut[cut > 0]
 
 

@@ -18,7 +18,7 @@ from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
 from corridor.inputs.layers import open_layer
-from corridor.inputs.structures import plain_name
+from corridor.inputs.structures import FORMER_AZIMUTH, plain_name
 from corridor.inputs.study_inputs import Inputs
 from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
@@ -176,7 +176,7 @@ def _new_row(row, names, site, after, i):
     row[row.index[-1]] = shapely.Point(e, n, 0) if row.geometry.has_z else shapely.Point(e, n)
     for key in ("structure", "order", "role", "framing"):
         row[getattr(names, key)] = getattr(x, key)[i]
-    for key in (names.base_elevation, names.bisector):
+    for key in (names.base_elevation, names.crossarm_azimuth, FORMER_AZIMUTH):
         if key in row:
             row[key] = None
     return row

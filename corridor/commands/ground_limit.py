@@ -1,4 +1,4 @@
-"""The command `corridor headroom`."""
+"""The command `corridor ground-limit`."""
 
 from pathlib import Path
 
@@ -6,7 +6,7 @@ import click
 
 from corridor.commands.shared import FINDINGS, Answer, command, table_rows
 
-__all__ = ["headroom"]
+__all__ = ["ground_limit"]
 
 
 @command("Looking at spans")
@@ -20,7 +20,7 @@ __all__ = ["headroom"]
               help="Whose top it is: the ground, or a category of the rules.")
 @click.option("--probability", type=float, metavar="P",
               help="Take wires as much lower as makes the ground clear with this probability (0.5 to below 1).")
-def headroom(study, progress, overwrite, findings, folder, cell, beside, against, probability):
+def ground_limit(study, progress, overwrite, findings, folder, cell, beside, against, probability):
     """Write how high the ground may be below the wires of STUDY.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
@@ -32,13 +32,13 @@ def headroom(study, progress, overwrite, findings, folder, cell, beside, against
 
     \b
     Examples
-      corridor check study.toml; corridor headroom study.toml
-      corridor headroom study.toml --against tree
-      corridor headroom study.toml --probability 0.95
+      corridor check study.toml; corridor ground-limit study.toml
+      corridor ground-limit study.toml --against tree
+      corridor ground-limit study.toml --probability 0.95
     """
-    from corridor.outputs.headroom_raster import headroom_text
+    from corridor.outputs.ground_limit_raster import ground_limit_text
 
-    result = study.headroom(findings, folder, cell=cell, beside=beside, against=against, probability=probability,
+    result = study.ground_limit(findings, folder, cell=cell, beside=beside, against=against, probability=probability,
                             overwrite=overwrite, progress=progress)
-    return Answer(result.status, result.paths, lambda: [*headroom_text(result.options), *result.left_out],
+    return Answer(result.status, result.paths, lambda: [*ground_limit_text(result.options), *result.left_out],
                   options=table_rows(result.options), left_out=list(result.left_out))

@@ -1,4 +1,4 @@
-"""Headroom of the ground: against the findings, closed forms, brute force, and the structure of the raster file."""
+"""How high the ground may be: against the findings, closed forms, brute force, and the structure of the raster file."""
 
 from xml.etree import ElementTree
 
@@ -9,17 +9,17 @@ import rasterio
 import shapely
 from scipy.stats import norm
 
-from corridor.clearance import headroom as cellwise
+from corridor.clearance import ground_limit as cellwise
 from corridor.clearance.shapes import room
 from corridor.cli import main
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.study_inputs import read_inputs
-from corridor.jobs import headroom as job
+from corridor.jobs import ground_limit as job
 from corridor.opened import prepare
-from corridor.outputs import headroom_raster as files
+from corridor.outputs import ground_limit_raster as files
 from corridor.outputs.files import Files
+from corridor.outputs.ground_limit_style import ground_limit_style
 from corridor.outputs.guard import MARK
-from corridor.outputs.headroom_style import headroom_style
 from corridor.study import load_study
 from tests.common import ask
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, line_of
@@ -44,7 +44,7 @@ def slopes(tmp_path_factory):
                        unknown=lambda e, n: (np.abs(e - EAST - 700) < 6) & (np.abs(n - NORTH) < 60))
     study.structures["base_elevation"] = 100.0
     study.findings = study.check()
-    study.rasters = ask(study.path, "headroom")
+    study.rasters = ask(study.path, "ground_limit")
     return study
 
 
@@ -66,17 +66,17 @@ def test_the_same_numbers_as_the_findings(slopes):
     show less than that finding, if they belong to the next span: none does here.
     """
     for option, name in enumerate(("today", "alloy")):
-        (_, headroom, outcome), transform = bands(slopes.rasters, option)
+        (_, left, outcome), transform = bands(slopes.rasters, option)
         rows = slopes.findings.rows("clearances", option=name, against="ground")
         assert {"hot", "ice", "swung"} == set(rows["case"])
-        there = headroom[at(transform, rows.geometry)].filled(np.inf)
+        there = left[at(transform, rows.geometry)].filled(np.inf)
         assert (there - rows["margin_m"] < 1e-4).all()
         worst = rows.loc[rows.groupby("span")["margin_m"].idxmin()]
-        there = headroom[at(transform, worst.geometry)].filled(np.inf)
+        there = left[at(transform, worst.geometry)].filled(np.inf)
         np.testing.assert_allclose(there, worst["margin_m"], atol=1e-3)
         verdict = outcome[at(transform, worst.geometry)]
         assert (verdict == np.where(worst["margin_m"] < 0, 3, 1)).all()
-        assert headroom.min() == pytest.approx(rows["margin_m"].min(), abs=1e-3)
+        assert left.min() == pytest.approx(rows["margin_m"].min(), abs=1e-3)
     assert set(slopes.findings.rows("violations", against="ground")["option"]) == {"today", "alloy"}
 
 
@@ -102,8 +102,8 @@ def test_the_function_finds_what_the_check_finds(slopes):
                 cellwise.lower(room, window, curves, ground.sample, required)
             found = slopes.findings.row("clearances", option="today", against="ground", span="2-3",
                                         case=facts.cases[case].name)
-            assert room.headroom.min() == pytest.approx(found["margin_m"], abs=tolerance)
-            assert room.headroom.min() > found["margin_m"] - 1e-6
+            assert room.left.min() == pytest.approx(found["margin_m"], abs=tolerance)
+            assert room.left.min() > found["margin_m"] - 1e-6
 
 
 def test_cells_against_wires_of_the_findings(slopes):
@@ -112,7 +112,7 @@ def test_cells_against_wires_of_the_findings(slopes):
     The layer has chords that lie up to 2 cm above wires, and the raster's ground is bilinear between cells of 2 m, by
     up to `h^2/8` of the curvature of the formula off it: 0.01/m, half a centimetre, in both directions.
     """
-    (allowed, headroom, _), transform = bands(slopes.rasters, 0)
+    (allowed, left, _), transform = bands(slopes.rasters, 0)
     wires = slopes.findings.rows("wires", option="today")
     terms = slopes.findings.rows("clearances", option="today", against="ground")
     seen = 0
@@ -122,30 +122,30 @@ def test_cells_against_wires_of_the_findings(slopes):
             e, n, z = shapely.get_coordinates(shapely.segmentize(line, 0.2), include_z=True).T
             row, column = (np.array(v) for v in rasterio.transform.rowcol(transform, e, n))
             assert (allowed[row, column] < z - required + 1e-3).all()
-            known = ~np.ma.getmaskarray(headroom)[row, column]
-            assert (headroom[row, column] < z - required - rough(e, n) + 0.02)[known].all()
+            known = ~np.ma.getmaskarray(left)[row, column]
+            assert (left[row, column] < z - required - rough(e, n) + 0.02)[known].all()
             seen += known.sum()
     assert seen > 10_000
 
 
 def test_what_the_ground_lacks(slopes):
-    """Over the hole the allowed elevation stands and the headroom does not; the outcome is not assessed."""
-    (allowed, headroom, outcome), transform = bands(slopes.rasters, 0)
+    """Over the hole the allowed elevation stands and the room does not; the outcome is not assessed."""
+    (allowed, left, outcome), transform = bands(slopes.rasters, 0)
     row, column = (int(v) for v in rasterio.transform.rowcol(transform, EAST + 700, NORTH - 5))
-    assert allowed[row, column] > 100 and headroom[row, column] is np.ma.masked and outcome[row, column] == 2
+    assert allowed[row, column] > 100 and left[row, column] is np.ma.masked and outcome[row, column] == 2
     assert slopes.rasters.status == 3 and (slopes.rasters.options["not_assessed_area_m2"] > 100).all()
     unknown = outcome == 2
-    assert np.ma.getmaskarray(headroom)[unknown.filled(False)].all()
+    assert np.ma.getmaskarray(left)[unknown.filled(False)].all()
     # Nothing is said where no wire ever hangs above.
-    assert all(band[0, 0] is np.ma.masked for band in (allowed, headroom, outcome))
+    assert all(band[0, 0] is np.ma.masked for band in (allowed, left, outcome))
 
 
 def test_volume_is_that_of_the_cells(slopes):
     """Sum of the negative cells by their area in metres of the ground."""
     factor = slopes.findings["spans"]["ground_factor"].mean()
     for option in (0, 1):
-        (_, headroom, _), _ = bands(slopes.rasters, option)
-        short = headroom.compressed()[headroom.compressed() < 0].astype(float)
+        (_, left, _), _ = bands(slopes.rasters, option)
+        short = left.compressed()[left.compressed() < 0].astype(float)
         assert slopes.rasters.options["cut_volume_m3"][option] == pytest.approx(-short.sum() * (CELL * factor)**2)
         assert slopes.rasters.options["short_area_m2"][option] == pytest.approx(len(short) * (CELL * factor)**2)
 
@@ -161,7 +161,7 @@ def test_level_ground_below_a_still_wire(tmp_path):
     study.framings = study.framings.replace("hold,B,phase,1,5,19", "hold,B,phase,1,5,18")
     study.rules = "rule,against,measure,base\nopen,ground,vertical,6\n"
     findings = study.check()
-    (allowed, headroom, _), transform = bands(ask(study.path, "headroom", cell=1.0), 0)
+    (allowed, left, _), transform = bands(ask(study.path, "ground_limit", cell=1.0), 0)
     # The lower of the hot and the iced wire, which is the one of the lesser constant.
     C = findings.rows("clearances", against="ground")["catenary_constant_m"].min()
     factor = findings["spans"]["ground_factor"].iloc[0]
@@ -172,7 +172,7 @@ def test_level_ground_below_a_still_wire(tmp_path):
     by_hand = 118 + C * (np.cosh((x + 0.5 - half) / C) - np.cosh(half / C)) - 6
     fall = np.abs(np.sinh((x + 0.5 - half) / C))
     assert (np.abs(allowed[r, c] - by_hand) < fall + 2e-4).all()
-    np.testing.assert_allclose(headroom[r, c], allowed[r, c] - 100, atol=1e-4)
+    np.testing.assert_allclose(left[r, c], allowed[r, c] - 100, atol=1e-4)
 
 
 def test_wires_taken_wider(tmp_path):
@@ -182,9 +182,9 @@ def test_wires_taken_wider(tmp_path):
     study.structures["base_elevation"] = 100.0
     study.write_ground(lambda e, n: 95 + 0.2 * (n - NORTH), cell=2.0)
     study.check()
-    plain, wide = (ask(study.path, "headroom", folder=tmp_path / name, beside=beside)
+    plain, wide = (ask(study.path, "ground_limit", folder=tmp_path / name, beside=beside)
                    for name, beside in (("plain", 0.0), ("wide", 3.0)))
-    least = [result.options["least_headroom_m"][0] for result in (plain, wide)]
+    least = [result.options["minimum_room_m"][0] for result in (plain, wide)]
     assert least[0] - least[1] == pytest.approx(3 * 0.2, abs=1e-3)
     count = [np.ma.count(bands(result, 0)[0][0]) for result in (plain, wide)]
     # Without it they cover the electrical distance to either side, 1 m, and two wires' swing.
@@ -203,9 +203,9 @@ def test_what_is_required_is_not_known(tmp_path, against):
     study.change('voltage = "110 kV"', 'voltage = "1150 kV"')
     study.change('"123 kV"', '"1200 kV"')
     study.check()
-    result = ask(study.path, "headroom", against=against)
+    result = ask(study.path, "ground_limit", against=against)
     assert result.status == 3 and (result.options["not_assessed_area_m2"] > 0).all()
-    assert not (result.options["least_headroom_m"] > 0).any()
+    assert not (result.options["minimum_room_m"] > 0).any()
 
 
 def test_a_tube_about_the_wire(tmp_path):
@@ -221,18 +221,18 @@ def test_a_tube_about_the_wire(tmp_path):
         study.write_ground(lambda e, n, slope=slope: 95 + slope * (n - NORTH), cell=5.0)
         study.rules = "rule,against,measure,base\nopen,ground,vertical,2\nslope,ground,radial,6\n"
         findings = study.check()
-        result = ask(study.path, "headroom", cell=0.5)
+        result = ask(study.path, "ground_limit", cell=0.5)
         tilt = np.hypot(1, slope / findings["spans"]["ground_factor"].iloc[0])
         height = findings.rows("clearances", against="ground", measure="vertical")["actual_m"].min()
-        assert result.options["least_headroom_m"][0] == pytest.approx(height - 6 * tilt, abs=0.01)
+        assert result.options["minimum_room_m"][0] == pytest.approx(height - 6 * tilt, abs=0.01)
         radial = findings.rows("clearances", against="ground", measure="radial")["margin_m"].min()
-        assert result.options["least_headroom_m"][0] == pytest.approx(radial * tilt, abs=0.01)
+        assert result.options["minimum_room_m"][0] == pytest.approx(radial * tilt, abs=0.01)
 
 
 def made(folder, rooms, *, rows=1300, columns=700, crs="EPSG:25832+7837"):
     """A raster of some rooms at given rows and columns."""
     cells = cellwise.Cells(1000.0, 9000.0, 0.5, rows, columns)
-    with Files() as out, files.HeadroomRaster(out, folder / "h.tif", cells, crs, {"OPTION": "a & b <c>"}) as raster:
+    with Files() as out, files.GroundLimitRaster(out, folder / "h.tif", cells, crs, {"OPTION": "a & b <c>"}) as raster:
         for room, row, column in rooms:
             raster.merge(room, row, column)
         raster.close()
@@ -242,9 +242,9 @@ def made(folder, rooms, *, rows=1300, columns=700, crs="EPSG:25832+7837"):
 def a_room(seed, *, unknown=0.1):
     rng = np.random.default_rng(seed)
     shape = 40, 60
-    headroom = rng.uniform(-1, 9, shape)
+    left = rng.uniform(-1, 9, shape)
     some = rng.random(shape) < 0.5
-    return cellwise.Room(np.where(some, 100 + headroom, np.inf), np.where(some, headroom, np.inf),
+    return cellwise.Room(np.where(some, 100 + left, np.inf), np.where(some, left, np.inf),
                          some & (rng.random(shape) < unknown))
 
 
@@ -259,7 +259,7 @@ def test_structure_of_the_file(tmp_path):
         assert dataset.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG" and dataset.profile["tiled"]
         assert dataset.overviews(1) == dataset.overviews(2) == dataset.overviews(3) == [2, 4]
         assert dataset.nodata == files.NODATA and dataset.units[:2] == ("metre", "metre")
-        assert "headroom" in dataset.descriptions[1] and dataset.tags()["OPTION"] == "a & b <c>"
+        assert "room" in dataset.descriptions[1] and dataset.tags()["OPTION"] == "a & b <c>"
         assert dataset.crs.to_wkt().startswith("COMPD") and dataset.res == (0.5, 0.5)
         fine = dataset.read(masked=True)
         assert float(dataset.tags(2)["STATISTICS_MINIMUM"]) == pytest.approx(fine[1].min())
@@ -276,8 +276,8 @@ def test_structure_of_the_file(tmp_path):
 
 def test_what_meets_in_a_cell(tmp_path):
     """Of several wires the lower counts; what is not known hides room, and hides no want of it."""
-    def room(allowed, headroom, unknown):
-        return cellwise.Room(*(np.array([v]) for v in (allowed, headroom, unknown)))
+    def room(allowed, left, unknown):
+        return cellwise.Room(*(np.array([v]) for v in (allowed, left, unknown)))
 
     first = room([100.0, 100.0, 100.0, np.inf], [2.0, 2.0, -1.0, np.inf], [False, True, False, False])
     second = room([99.0, 101.0, 101.0, np.inf], [1.0, 3.0, np.inf, np.inf], [False, False, True, True])
@@ -304,35 +304,35 @@ def test_nothing_half_written(tmp_path):
 def test_a_wire_without_answer_is_not_assessed(slopes, monkeypatch):
     """Where a wire is not known all cells below its span say so, and none is clear."""
     monkeypatch.setattr(cellwise, "hung_still", lambda scene, rows, option, case: np.full((1, 3, 3), np.nan))
-    result = ask(slopes.path, "headroom", folder=slopes.folder / "broken")
-    allowed, headroom, outcome = bands(result, 0)[0]
-    assert np.ma.count(allowed) == np.ma.count(headroom) == 0
+    result = ask(slopes.path, "ground_limit", folder=slopes.folder / "broken")
+    allowed, left, outcome = bands(result, 0)[0]
+    assert np.ma.count(allowed) == np.ma.count(left) == 0
     assert set(outcome.compressed()) == {2} and outcome.count() > 800
     assert result.status == 3 and len(result.left_out) == 6 and "not known" in result.left_out[0]
 
 
 def test_the_command(slopes, capsys):
     with pytest.raises(SystemExit) as end:
-        main(["headroom", str(slopes.path), "--folder", str(slopes.folder / "told")])
+        main(["ground-limit", str(slopes.path), "--folder", str(slopes.folder / "told")])
     assert end.value.code == 3
     out, err = capsys.readouterr()
-    assert "least headroom m" in out and "alloy" in out and "findings_headroom_today.tif" in err
+    assert "minimum room m" in out and "alloy" in out and "findings_ground_limit_today.tif" in err
     assert {path.suffix for path in (slopes.folder / "told").iterdir()} == {".tif", ".qml"}
 
 
 def test_what_is_refused(study_without, tmp_path):
     with pytest.raises(InputError, match="no such file.*run `corridor check` first"):
-        ask(study_without.write(), "headroom")
+        ask(study_without.write(), "ground_limit")
     study_without.rules = study_without.rules.replace("ground,vertical", "field,vertical")
     study_without.check()
     with pytest.raises(InputError, match="no row against ground"):
-        ask(study_without.path, "headroom")
+        ask(study_without.path, "ground_limit")
     with pytest.raises(InputError, match="no row against rod.*rows against field, road.*perhaps road"):
-        ask(study_without.path, "headroom", against="rod")
+        ask(study_without.path, "ground_limit", against="rod")
     with pytest.raises(InputError, match="cell: found '?0.01 m"):
-        ask(study_without.path, "headroom", cell=0.01)
+        ask(study_without.path, "ground_limit", cell=0.01)
     with pytest.raises(InputError, match="beside: found '?-1 m"):
-        ask(study_without.path, "headroom", beside=-1.0)
+        ask(study_without.path, "ground_limit", beside=-1.0)
 
 
 @pytest.fixture
@@ -350,9 +350,9 @@ def test_findings_name_the_rasters_study(slopes):
 
 
 def test_the_style_tells_short_from_clear():
-    """Well-formed, of the band of headroom, whole from below to above, and reds up to nought."""
-    renderer = ElementTree.fromstring(headroom_style()).find("pipe/rasterrenderer")
-    assert renderer.get("band") == "2" and "headroom" in files.BANDS[1][0]
+    """Well-formed, of the band of the room, whole from below to above, and reds up to nought."""
+    renderer = ElementTree.fromstring(ground_limit_style()).find("pipe/rasterrenderer")
+    assert renderer.get("band") == "2" and "room" in files.BANDS[1][0]
     items = renderer.findall("rastershader/colorrampshader/item")
     ends = [float(item.get("value")) for item in items]
     assert ends == sorted(ends) and ends[-1] == np.inf and 0.0 in ends
@@ -379,8 +379,8 @@ def test_how_high_a_building_may_be(tmp_path, shape):
     study.rules = ("rule,against,measure,shape,base\nopen,ground,vertical,,2\nroof,building,vertical,,5\n"
                    f"wall,building,horizontal,{shape},6\n")
     findings = study.check()
-    result = ask(study.path, "headroom", cell=0.5, against="building")
-    assert result.paths[0].name == "findings_headroom_building_today.tif"
+    result = ask(study.path, "ground_limit", cell=0.5, against="building")
+    assert result.paths[0].name == "findings_ground_limit_building_today.tif"
     (allowed, _, _), transform = bands(result, 0)
     wire = findings.row("wires", case="hot", wire="B").geometry
     middle = shapely.get_coordinates(wire, include_z=True)[16]
@@ -404,8 +404,8 @@ def test_wires_count_as_lower_by_how_sure_they_are(tmp_path, probability):
     study = TinyStudy(tmp_path / "s")
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
     study.text += "\n[uncertainty]\n"
-    findings, plain = study.check(), ask(study.path, "headroom")
-    sure = ask(study.path, "headroom", probability=probability)
+    findings, plain = study.check(), ask(study.path, "ground_limit")
+    sure = ask(study.path, "ground_limit", probability=probability)
     assert [path.name.replace(f"_p{100 * probability:g}".replace(".", "_"), "") for path in sure.paths] == [
         path.name for path in plain.paths]
     with rasterio.open(sure.paths[0]) as dataset:
@@ -427,9 +427,9 @@ def test_wires_count_as_lower_by_how_sure_they_are(tmp_path, probability):
 @pytest.mark.parametrize("probability", [0.3, 1.0, float("nan")])
 def test_a_probability_that_would_raise_wires_is_refused(slopes, probability):
     with pytest.raises(InputError, match="probability"):
-        ask(slopes.path, "headroom", probability=probability)
+        ask(slopes.path, "ground_limit", probability=probability)
 
 
 def test_a_study_that_does_not_say_how_sure_it_is_has_no_probability(slopes):
     with pytest.raises(InputError, match="uncertainty"):
-        ask(slopes.path, "headroom", probability=0.95)
+        ask(slopes.path, "ground_limit", probability=0.95)

@@ -41,11 +41,11 @@ class Cells(NamedTuple):
 
 
 class Room(NamedTuple):
-    """What is found in each cell (row, column): `allowed` highest elevation of the ground [m] and `headroom` [m] that
+    """What is found in each cell (row, column): `allowed` highest elevation of the ground [m] and `left` [m] that
     is left above it, inf where no wire hangs above; `unknown` where some of it could not be assessed."""
 
     allowed: np.ndarray
-    headroom: np.ndarray
+    left: np.ndarray
     unknown: np.ndarray
 
 
@@ -256,7 +256,7 @@ def lower(room, cells, curves, sample, required):
     ruled = np.isfinite(R)
     np.minimum.at(room.allowed, tuple(place[:, ruled]), (least - R)[ruled])
     some = known & ruled
-    np.minimum.at(room.headroom, tuple(place[:, some]), (over - R)[some])
+    np.minimum.at(room.left, tuple(place[:, some]), (over - R)[some])
     room.unknown[tuple(place[:, ~some])] = True
 
 
@@ -266,11 +266,11 @@ def mark(room, cells, curves):
     room.unknown[tuple(place)] = True
 
 
-def place(room, cells, easting, northing, allowed, headroom):
+def place(room, cells, easting, northing, allowed, left):
     """Take single places into a room, in place, as findings have them; columns of shape (place,)."""
     column, row = (np.floor(v).astype(int) for v in cells.at(easting, northing))
     np.minimum.at(room.allowed, (row, column), allowed)
-    np.minimum.at(room.headroom, (row, column), headroom)
+    np.minimum.at(room.left, (row, column), left)
 
 
 def _pieces(cells, curves, sample):

@@ -15,7 +15,7 @@ from scipy.special import ndtri
 from corridor import __version__
 from corridor.assessment import make_scene
 from corridor.check import Progress
-from corridor.clearance import headroom as cellwise
+from corridor.clearance import ground_limit as cellwise
 from corridor.clearance.bundles import bundle_reach
 from corridor.clearance.grading import grading
 from corridor.clearance.spread import height_deviation
@@ -27,11 +27,11 @@ from corridor.line.uncertainty import Uncertainty
 from corridor.opened import LaidOut, Opened
 from corridor.outputs.files import Files
 from corridor.outputs.frames import Columns, Frames
-from corridor.outputs.headroom_raster import OUTCOMES, HeadroomRaster
+from corridor.outputs.ground_limit_raster import OUTCOMES, GroundLimitRaster
 from corridor.study.uncertainty import uncertainty_of
 from corridor.summary import CAUTIONS
 
-__all__ = ["HeadroomResult", "headroom_study"]
+__all__ = ["GroundLimitResult", "ground_limit_study"]
 
 #: What stands in `against` of rules and is nothing that a cell could hold.
 NOT_THINGS = ("right_of_way", "line", "other", "falling_tree")
@@ -51,10 +51,10 @@ _PLACES = np.linspace(0, 1, 17)
 
 
 @dataclass(frozen=True)
-class HeadroomResult:
+class GroundLimitResult:
     """Rasters that were written, and what is in them by option, as columns.
 
-    `options` has the columns option, least_headroom_m (nan where no cell is known), short_area_m2, cut_volume_m3,
+    `options` has the columns option, minimum_room_m (nan where no cell is known), short_area_m2, cut_volume_m3,
     not_assessed_area_m2; `left_out` sentences on what was not assessed.
     """
 
@@ -74,10 +74,10 @@ class HeadroomResult:
         return 3 if np.any(self.options["not_assessed_area_m2"] > 0) or self.left_out else 0
 
 
-def headroom_study(opened: Opened, findings: Path | str | None = None, folder: Path | str | None = None, *,
-                   cell: float | None = None, beside: float = 0.0, against: str = "ground",
-                   probability: float | None = None, overwrite: bool = False,
-                   progress: Progress | None = None) -> HeadroomResult:
+def ground_limit_study(opened: Opened, findings: Path | str | None = None, folder: Path | str | None = None, *,
+                       cell: float | None = None, beside: float = 0.0, against: str = "ground",
+                       probability: float | None = None, overwrite: bool = False,
+                       progress: Progress | None = None) -> GroundLimitResult:
     """Write for each option how high the ground may be below its wires, and how much room is left.
 
     Parameters
@@ -119,14 +119,14 @@ def headroom_study(opened: Opened, findings: Path | str | None = None, folder: P
     tags |= {"PROBABILITY": f"{probability:g}"} if probability else {}
     found = _found(source, lower) if against == "ground" else {}
     with Files(opened.guard(overwrite).besides(source)) as files, ExitStack() as stack:
-        rasters = [stack.enter_context(HeadroomRaster(files, folder / name, cells, inputs.crs, tags | own))
+        rasters = [stack.enter_context(GroundLimitRaster(files, folder / name, cells, inputs.crs, tags | own))
                    for name, own in zip(_file_names(source, facts.options, against, probability),
                                         _option_tags(facts.options, against), strict=True)]
         left_out += _fill(_Work(rasters, cells, opened.laid_out, rules, found, beside, lower), progress)
         columns = _summed(rasters, facts.options, (cells.size * float(np.mean(plan.spans.ground_factor)))**2)
         for raster in rasters:
             raster.close()
-    return HeadroomResult(files.written[::2], columns, cells.size, left_out)
+    return GroundLimitResult(files.written[::2], columns, cells.size, left_out)
 
 
 def _check_sizes(cell, beside):
@@ -198,7 +198,7 @@ class _Work:
     """What spans are put into, and with what: room to keep free by case, findings by line, span and option; and by what
     wires count as lower."""
 
-    rasters: list[HeadroomRaster]
+    rasters: list[GroundLimitRaster]
     cells: cellwise.Cells
     laid: LaidOut
     rules: dict[int, list]
@@ -304,12 +304,12 @@ def _summed(rasters, options, area):
     """Columns of what is in the rasters, one row per option; `area` of a cell [m2]."""
     rows = []
     for raster, option in zip(rasters, options, strict=True):
-        parts = [(*grading(headroom.ravel(), area), np.fmin.reduce(headroom, axis=None),
-                  area * (outcome == OUTCOMES["not assessed"]).sum()) for headroom, outcome in raster.blocks()]
+        parts = [(*grading(room.ravel(), area), np.fmin.reduce(room, axis=None),
+                  area * (outcome == OUTCOMES["not assessed"]).sum()) for room, outcome in raster.blocks()]
         short, volume, least, unknown = np.array(parts).reshape(-1, 4).T
         rows.append((option.name, np.fmin.reduce(least, initial=np.nan), np.nansum(short), np.nansum(volume),
                      unknown.sum()))
-    names = ("option", "least_headroom_m", "short_area_m2", "cut_volume_m3", "not_assessed_area_m2")
+    names = ("option", "minimum_room_m", "short_area_m2", "cut_volume_m3", "not_assessed_area_m2")
     return {name: np.array(column) for name, column in zip(names, zip(*rows, strict=True), strict=True)}
 
 
@@ -318,7 +318,7 @@ def _file_names(source, options, against, probability=None):
     plain = [re.sub(r"[^0-9A-Za-z-]+", "_", option.name).strip("_") or "option" for option in options]
     thing = "" if against == "ground" else "_" + re.sub(r"[^0-9A-Za-z-]+", "_", against)
     thing += "" if probability is None else f"_p{100 * probability:g}".replace(".", "_")
-    return [f"{source.stem}_headroom{thing}_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
+    return [f"{source.stem}_ground_limit{thing}_{name}{f'_{i + 1}' if plain.count(name) > 1 else ''}.tif"
             for i, name in enumerate(plain)]
 
 
@@ -334,5 +334,5 @@ def _tags(study, source, facts, rules, left_out, against):
 
 
 def _option_tags(options, against):
-    return [{"OPTION": option.name, "TIFFTAG_IMAGEDESCRIPTION": f"Headroom below wires for {against}: {option.name}"}
+    return [{"OPTION": option.name, "TIFFTAG_IMAGEDESCRIPTION": f"Ground limit for {against}: {option.name}"}
             for option in options]

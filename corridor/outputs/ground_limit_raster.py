@@ -1,4 +1,4 @@
-"""Write headroom as a Cloud-Optimized GeoTIFF, a window at a time.
+"""Write how high the ground may be as a Cloud-Optimized GeoTIFF, a window at a time.
 
 Cells gather in a sparse GeoTIFF beside the target that goes with the job. At the end come the coarser levels, which
 GDAL has no fitting way to make: a cell of theirs has the least of the four below it, so that no want of room is lost by
@@ -18,17 +18,17 @@ from rasterio.windows import Window
 
 from corridor.errors import CorridorError
 from corridor.outputs.files import disk_errors
+from corridor.outputs.ground_limit_style import ground_limit_style
 from corridor.outputs.guard import MARK
-from corridor.outputs.headroom_style import headroom_style
 from corridor.outputs.tables import aligned, number
 from corridor.temporary import need_written, sum_of, temporary_folder
 
-__all__ = ["BANDS", "NODATA", "OUTCOMES", "HeadroomRaster", "headroom_text"]
+__all__ = ["BANDS", "NODATA", "OUTCOMES", "GroundLimitRaster", "ground_limit_text"]
 
 NODATA = -9999.0
 #: What the bands hold: description and unit.
 BANDS = (("highest elevation that the rules allow", "metre"),
-         ("headroom: that elevation minus the ground, least within the cell", "metre"),
+         ("room: that elevation minus the ground, least within the cell", "metre"),
          ("outcome: 1 clear, 2 not assessed, 3 falls short", ""))
 #: Values of the third band; of four cells the greatest shows from afar.
 OUTCOMES = {"clear": 1, "not assessed": 2, "falls short": 3}
@@ -39,8 +39,8 @@ _COG = {"driver": "COG", "compress": "DEFLATE", "predictor": "YES", "blocksize":
         "SPARSE_OK": "YES", "STATISTICS": "YES", "BIGTIFF": "IF_SAFER"}
 
 
-class HeadroomRaster:
-    """Collect the headroom of one option and write it, in a `with` statement.
+class GroundLimitRaster:
+    """Collect the room below wires of one option and write it, in a `with` statement.
 
     Parameters
     ----------
@@ -105,10 +105,10 @@ class HeadroomRaster:
         self._touched |= {(i, j) for i in blocks[0] for j in blocks[1]}
 
     def blocks(self):
-        """Yield headroom and outcome of all blocks in which something was found, as they stand; nan for no headroom."""
+        """Yield room and outcome of all blocks in which something was found, as they stand; nan for none."""
         for window in self._windows():
-            headroom, outcome = self._levels[0].read((2, 3), window=window)
-            yield np.where(headroom == NODATA, np.nan, headroom.astype(float)), outcome
+            room_left, outcome = self._levels[0].read((2, 3), window=window)
+            yield np.where(room_left == NODATA, np.nan, room_left.astype(float)), outcome
 
     def _windows(self):
         """Windows of the blocks of the coarsest level so far in which something was found."""
@@ -142,7 +142,7 @@ class HeadroomRaster:
             copy(whole, self._new[0], **_COG)
             for level, told in enumerate(sums):
                 need_written(self._new[0], told, **{"overview_level": level - 1} if level else {})
-            self._new[1].write_text(headroom_style(), encoding="utf-8")
+            self._new[1].write_text(ground_limit_style(), encoding="utf-8")
 
     def _described(self):
         """The levels as one raster, in GDAL's words for a virtual one."""
@@ -169,13 +169,13 @@ def _band(number, description, unit, levels, cells):
 def _together(old, room):
     """Bands of cells in which something stood, once more was found."""
     *least, outcome = old
-    allowed, headroom = (np.minimum(np.where(was == NODATA, np.inf, was), now)
-                         for was, now in zip(least, (room.allowed, room.headroom), strict=True))
+    allowed, room_left = (np.minimum(np.where(was == NODATA, np.inf, was), now)
+                         for was, now in zip(least, (room.allowed, room.left), strict=True))
     unknown = room.unknown | (outcome == OUTCOMES["not assessed"])
-    short = headroom < 0
+    short = room_left < 0
     verdict = np.where(short, OUTCOMES["falls short"], np.where(unknown, OUTCOMES["not assessed"], OUTCOMES["clear"]))
-    said = short | (np.isfinite(headroom) & ~unknown)
-    return np.stack([np.where(np.isfinite(allowed), allowed, NODATA), np.where(said, headroom, NODATA),
+    said = short | (np.isfinite(room_left) & ~unknown)
+    return np.stack([np.where(np.isfinite(allowed), allowed, NODATA), np.where(said, room_left, NODATA),
                      np.where(said | unknown, verdict, NODATA)]).astype("float32")
 
 
@@ -193,16 +193,16 @@ def _coarsen(fine, coarse, i, j):
     coarse.write(np.stack(bands).astype("float32"), window=Window(j * _BLOCK, i * _BLOCK, columns, rows))
 
 
-def headroom_text(columns):
+def ground_limit_text(columns):
     """Return lines that say what is in the rasters, option by option.
 
     Parameters
     ----------
     columns : dict of ndarray
-        `option`, `least_headroom_m`, `short_area_m2`, `cut_volume_m3`, `not_assessed_area_m2`.
+        `option`, `minimum_room_m`, `short_area_m2`, `cut_volume_m3`, `not_assessed_area_m2`.
     """
-    head = ("option", "least headroom m", "falls short m2", "to dig m3", "not assessed m2")
-    forms = {"least_headroom_m": ".2f", "short_area_m2": ".0f", "cut_volume_m3": ".0f", "not_assessed_area_m2": ".0f"}
+    head = ("option", "minimum room m", "falls short m2", "to dig m3", "not assessed m2")
+    forms = {"minimum_room_m": ".2f", "short_area_m2": ".0f", "cut_volume_m3": ".0f", "not_assessed_area_m2": ".0f"}
     rows = [[option, *(number(columns[name][i], form) for name, form in forms.items())]
             for i, option in enumerate(columns["option"])]
     return aligned(head, rows)

@@ -1,12 +1,12 @@
-"""The look of headroom as a QML document: what desktop GIS software reads from beside a raster of the same name."""
+"""The look of ground limits as a QML document, which desktop GIS software reads beside a raster of the same name."""
 
 from xml.etree import ElementTree
 
 from corridor.outputs.guard import MARK
 
-__all__ = ["CLASSES", "headroom_style"]
+__all__ = ["CLASSES", "ground_limit_style"]
 
-#: Upper ends of classes of headroom [m], colour, opacity [0 to 255] and label.
+#: Upper ends of classes of room [m], colour, opacity [0 to 255] and label.
 CLASSES = (
     (-2.0, "#67001f", 255, "more than 2 m short"),
     (-0.5, "#d6604d", 255, "0.5 to 2 m short"),
@@ -15,11 +15,11 @@ CLASSES = (
     (3.0, "#92c5de", 230, "1 to 3 m of room"),
     (float("inf"), "#2166ac", 110, "more than 3 m of room"),
 )
-#: Band of the headroom, and the value to which its classes begin [m].
+#: Band of the room, and the value to which its classes begin [m].
 _BAND, _LOWEST = 2, -50.0
 
 
-def headroom_style():
+def ground_limit_style():
     """Return the document, as text: classes of the second band, what falls short in reds."""
     root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
     pipe = ElementTree.SubElement(root, "pipe")
