@@ -239,7 +239,7 @@ def structures():
     """The layer of structures; the ground raster shall tell where their bases are."""
     count = len(STRUCTURES)
     return frame(shapely.points(corners()), structure=[f"N{i + 1:02d}" for i in range(count)],
-                 line=["Ninebarrow 1"] * count, order=np.arange(1, count + 1),
+                 line=["Tarrowmesk 1"] * count, order=np.arange(1, count + 1),
                  role=[row[1] for row in STRUCTURES], framing=[row[0] for row in STRUCTURES])
 
 

@@ -164,7 +164,7 @@ def test_drawings_are_the_same_every_time(found, tmp_path, kind, head):
 
 
 @pytest.mark.parametrize(("names", "word"), [({"span": "N03-NO4"}, "N03-N04"), ({"section": "N01-N07"}, "N01-N06"),
-                                             ({"line": "Ninebarow 1"}, "Ninebarrow 1"),
+                                             ({"line": "Tarowmesk 1"}, "Tarrowmesk 1"),
                                              ({"section": "N06-N11", "span": "N01-N02"}, "N06-N07")])
 def test_names_that_are_not_there(study, names, word):
     with pytest.raises(InputError, match=word):

@@ -255,7 +255,7 @@ def test_by_the_ruling_span_both_are_the_same(folder):
 def test_the_table_is_told_and_written(folder, tmp_path, capsys):
     assert run("sag", folder / "study.toml", "--folder", tmp_path / "out") == 0
     out = capsys.readouterr().out
-    assert "Ninebarrow 1, N06-N11, phase, ruling span 349.6 m" in out
+    assert "Tarrowmesk 1, N06-N11, phase, ruling span 349.6 m" in out
     assert max(map(len, out.splitlines())) <= 79
     with (tmp_path / "out" / "sags.csv").open(newline="", encoding="utf-8") as file:
         table = list(csv.DictReader(file))
@@ -281,14 +281,14 @@ def test_of_many_charts_the_first_are_printed_and_the_others_counted(folder, cap
     def told(*more):
         assert run("sag", study, "--stringing", "--to", 10, *more) == 0
         said = capsys.readouterr()
-        return [line for line in said.out.splitlines() if line.startswith("Ninebarrow 1, ")], said
+        return [line for line in said.out.splitlines() if line.startswith("Tarrowmesk 1, ")], said
 
     every, _ = told("--all")
     first, said = told()
     assert len(said.out.splitlines()) <= 60 and first == every[:len(first)]
     assert f"{len(every) - len(first)} more" in said.err
     own, said = told("--section", "N06-N11", "--option", "existing")
-    assert own == [line for line in every if line.startswith("Ninebarrow 1, N06-N11, existing")]
+    assert own == [line for line in every if line.startswith("Tarrowmesk 1, N06-N11, existing")]
     assert "more" not in said.err
     assert run("sag", study, "--stringing", "--option", "exsting") == 2
     assert "existing" in capsys.readouterr().err
