@@ -14,5 +14,5 @@ SQLITE_LOGS = ("-wal", "-journal")
 #: Numbers of errors that tell of no room: on the disk, in the share of a person, in a file.
 NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
-#: Density of glaze ice [kg/m3]: 57 lb/ft3, the value US codes use.
+#: Density of glaze ice [kg/m³]: 57 lb/ft³, the value US codes use.
 GLAZE_DENSITY = 913.0

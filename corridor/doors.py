@@ -70,7 +70,7 @@ def rated_current(conductor: Conductor | str, temperature: ArrayLike, weather: W
     conductor : Conductor or str
         Or its name in the catalogue.
     temperature : array_like
-        Of the wire [degC].
+        Of the wire [°C].
     weather : Weather
     method : str
         "ieee738" or "cigre601".
@@ -93,7 +93,7 @@ def rated_current(conductor: Conductor | str, temperature: ArrayLike, weather: W
 
 def wire_temperature(conductor: Conductor | str, current: ArrayLike, weather: Weather, *, method: str = "ieee738",
                      frequency: float = 50.0) -> Array:
-    """Return the steady temperature of one wire that carries currents [A] [degC]; inf where it would melt.
+    """Return the steady temperature of one wire that carries currents [A] [°C]; inf where it would melt.
 
     Parameters as of `rated_current`.
 

@@ -23,7 +23,7 @@ X, Y = (248.0, 424.0), (-30.0, 30.0)
 SPAN = "N14", "N15"
 #: Catenary constant of the wires on the day of the flight: 264-AL1/62-ST1A, and 105-AL1/17-ST1A above it.
 CONSTANT = {"phase": 1690.0, "shield": 1700.0}
-#: Structures of the section that was shot, and the constant of its phase wires then, at 20 degC: they hang some 0.3 m
+#: Structures of the section that was shot, and the constant of its phase wires then, at 20 °C: they hang some 0.3 m
 #: lower than they were to be strung.
 SHOT, SHOT_CONSTANT = range(11, 17), 1565.0
 GROUND, LOW, MEDIUM, HIGH, ROOF, UNCLASSIFIED, NOISE = 2, 3, 4, 5, 6, 1, 7

@@ -16,7 +16,7 @@ __all__ = ["hung_today", "named_shots", "points_on_wires", "write_cloud"]
 
 
 def hung_today(study, folder, temperature, slant=0.0):
-    """The scene of a study with its existing option alone, and its wires at a temperature [degC], in wind or not."""
+    """The scene of a study with its existing option alone, and its wires at a temperature [°C], in wind or not."""
     with open_study(study, folder=folder) as opened:
         facts, plan, _ = opened.laid_out
         today = replace(facts, options=tuple(option for option in facts.options if option.existing))

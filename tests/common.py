@@ -50,7 +50,7 @@ SECTIONS = {
     "steep": ([150.0, 160.0, 170.0], [90.0, 100.0, 95.0]),
 }
 
-#: 403 mm2 of aluminium on 65 mm2 of steel, some 1.63 kg/m (Drake: moduli and expansions recalled).
+#: 403 mm² of aluminium on 65 mm² of steel, some 1.63 kg/m (Drake: moduli and expansions recalled).
 STEEL_CORED = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 4e-4, 0, 0)))
 #: One part only.
 ALL_ALUMINIUM = TwoPart(*(np.float64(v) for v in (28e6, 0, 23e-6, 0, 3e-4, 0, 0)))
@@ -59,7 +59,7 @@ WEIGHT = 15.965
 
 
 def part_forces(tension, temperature, part):
-    """Forces in the outer part and in the core [N]: linear ones by the springs themselves, from 20 degC on."""
+    """Forces in the outer part and in the core [N]: linear ones by the springs themselves, from 20 °C on."""
     e = strain(tension, temperature, part)
     if not isinstance(part, TwoPart):
         return curves.part_forces(e, temperature, part)[:2]
@@ -179,7 +179,7 @@ CONDUCTOR = {"name": "invented", "outer_area": 400e-6, "core_area": 65e-6, "diam
 
 
 def option(name="today", *, existing=True, maximum=80.0, limits=None, **changes):
-    """An option of the invented conductor, strung to a share of its strength at 10 degC unless told otherwise."""
+    """An option of the invented conductor, strung to a share of its strength at 10 °C unless told otherwise."""
     limits = limits or (Limit("18 % RTS", "share", 0.18, 10.0, None, "final"),)
     return Option(name, Wiring(conductor_from(CONDUCTOR | changes), maximum, None, limits), existing)
 
@@ -271,7 +271,7 @@ def one_wire(start, end):
 
 
 def straight(resistance_20, coefficient=0.00403):
-    """Resistance [ohm/m] by temperature [degC] and current [A]: direct current."""
+    """Resistance [ohm/m] by temperature [°C] and current [A]: direct current."""
     return lambda T, current: dc_resistance(resistance_20, T, coefficient)
 
 

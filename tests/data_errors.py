@@ -281,10 +281,10 @@ simple("measured tensions in kgf", "hills", "tension-unusual",
 simple("unit of the measured tensions not said", "feet", "tension-unusual", lambda c: (
     c.tables["options"][0].pop("measured_horizontal_tension_unit"),
     put_column(c.measured, "horizontal_tension", c.measured["horizontal_tension"] / 1.4)))
-simple("density of ice in lb/ft3", "hills", "ice-unusual", lambda c: put(c.tables["cases"][1], ice_density=57))
+simple("density of ice in lb/ft³", "hills", "ice-unusual", lambda c: put(c.tables["cases"][1], ice_density=57))
 simple("ice in inches written as mm", "feet", "ice-unusual", lambda c: put(c.tables["cases"][1], ice="0.5 mm"))
-simple("ice at 32 degF written as degC", "feet", "ice-warm", lambda c: put(c.tables["cases"][1], temperature=32))
-simple("wind in lb/ft2", "feet", "wind-unusual", lambda c: put(c.tables["cases"][2], wind=6))
+simple("ice at 32 degF written as °C", "feet", "ice-warm", lambda c: put(c.tables["cases"][1], temperature=32))
+simple("wind in lb/ft²", "feet", "wind-unusual", lambda c: put(c.tables["cases"][2], wind=6))
 simple("speed of the wind in the place of its pressure", "hills", "wind-unusual",
        lambda c: put(c.tables["cases"][2], wind="26 Pa"))
 simple("a greatest temperature of the air", "hills", "temperature-low",

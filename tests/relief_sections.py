@@ -16,12 +16,12 @@ from tests.sections_of_wire import string_to_limits
 
 __all__ = ["CASES", "LAW", "STILL", "WEIGHT", "Sections", "clipped", "loaded", "relief_sections"]
 
-#: Outer 403 mm2 of 55 GPa, core 65.6 mm2 of 190 GPa, 1.628 kg/m, 28.1 mm, 140 kN; with a knee between 80 and 150 degC.
+#: Outer 403 mm² of 55 GPa, core 65.6 mm² of 190 GPa, 1.628 kg/m, 28.1 mm, 140 kN; with a knee between 80 and 150 °C.
 LAW = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 3e-4, 0.0, 4e3)))
 WEIGHT, DIAMETER, RTS = 15.965, 0.0281, 140e3
 STILL = np.array([0, 0, -WEIGHT])
 
-#: Temperature [degC], radial ice [m] on all spans or on every other, wind [Pa] to the right.
+#: Temperature [°C], radial ice [m] on all spans or on every other, wind [Pa] to the right.
 CASES = {
     "hot": (120.0, 0.0, "all", 0.0), "cold": (-40.0, 0.0, "all", 0.0), "ice": (-5.0, 0.03, "all", 0.0),
     "uneven ice": (-5.0, 0.03, "odd", 0.0), "heavy ice here and there": (-5.0, 0.06, "even", 0.0),
@@ -33,7 +33,7 @@ class Sections(NamedTuple):
     """A batch of sections.
 
     `line` (batch,) the line that each is of; `supports`, `count` (batch,) spans; `heading` (batch, n) [rad];
-    `horizontal_tension` (batch,) [N] at 10 degC, bare, the tautest that two limits allow; nan where they allow none.
+    `horizontal_tension` (batch,) [N] at 10 °C, bare, the tautest that two limits allow; nan where they allow none.
     """
 
     line: np.ndarray
@@ -104,7 +104,7 @@ def _relief(rng, at):
 
 
 def _strung(rng, hinge, count):
-    """H at 10 degC [N], where everyday tension and that under 12 mm of ice are within shares of the strength."""
+    """H at 10 °C [N], where everyday tension and that under 12 mm of ice are within shares of the strength."""
     many, n = hinge.shape[0], hinge.shape[1] - 1
     there = np.arange(n) < count[:, None]
     step = np.diff(hinge, axis=1)
@@ -118,13 +118,13 @@ def _strung(rng, hinge, count):
 
 
 def clipped(sections, law=LAW):
-    """Return the wires of sections that are clipped in bare at 10 degC."""
+    """Return the wires of sections that are clipped in bare at 10 °C."""
     return clip_in(sections.supports, sections.horizontal_tension, [[STILL]], np.full(len(sections.count), 10.0), law,
                    count=sections.count)
 
 
 def loaded(sections, case):
-    """Return supports with the wind of a case on their strings, load (batch, n, 3) [N/m] and temperature [degC]."""
+    """Return supports with the wind of a case on their strings, load (batch, n, 3) [N/m] and temperature [°C]."""
     T, ice, spans, pressure = CASES[case]
     place = np.arange(sections.heading.shape[1])
     ice = ice * {"all": place >= 0, "odd": place % 2 == 0, "even": place % 2 == 1}[spans]

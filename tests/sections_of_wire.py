@@ -18,13 +18,13 @@ def level_sections(spans):
 
 
 def limit(kind, value, temperature=None, condition="final", case=None):
-    """A stringing limit, at 10 degC unless a case or a temperature is given."""
+    """A stringing limit, at 10 °C unless a case or a temperature is given."""
     temperature = 10.0 if temperature is None and case is None else temperature
     return Limit(f"{kind} {value:g}", kind, value, temperature, case, condition)
 
 
 def wiring(conductor, *limits, **facts):
-    """A wire of 10 degC everyday, ten years old."""
+    """A wire of 10 °C everyday, ten years old."""
     facts = {"everyday_temperature": 10.0, "stringing_temperature": 10.0, **facts}
     return Wiring(conductor, 100.0, None, limits, **facts)
 
@@ -32,7 +32,7 @@ def wiring(conductor, *limits, **facts):
 def solved(spans, wirings, cases, sections=None):
     """Strung wires, (section, wiring, case); the first wiring is the one that hangs today."""
     options = [Option(f"wire {i}", w, i == 0) for i, w in enumerate(wirings)]
-    named = [case if isinstance(case, Case) else Case(f"{case:g} degC", float(case)) for case in cases]
+    named = [case if isinstance(case, Case) else Case(f"{case:g} °C", float(case)) for case in cases]
     return solve_states(level_sections(spans), options, named, None, sections)
 
 

@@ -64,13 +64,13 @@ def test_every_cell_is_what_the_kernels_say():
                 assert got["current_a"][k] == pytest.approx(float(ask(T)), abs=0.01), (air, k)
                 assert got["wire_current_a"][k] == pytest.approx(float(ask(top)), abs=0.01)
                 assert got["limited_by"][k] == (SPAN if got["wire_current_a"][k] else WIRE)
-    assert "b-c: clears to 62.0 degC, road (vertical)" in rows["reason"][0]
+    assert "b-c: clears to 62.0 °C, road (vertical)" in rows["reason"][0]
 
 
 def test_without_a_short_span_the_wire_limits():
     rows = pick(table(limits(CLEAR)), duration="continuous", sun="day")
     assert set(rows["limited_by"]) == {WIRE}
-    assert rows["reason"][0] == "maximum temperature 80 degC"
+    assert rows["reason"][0] == "maximum temperature 80 °C"
     np.testing.assert_array_equal(rows["current_a"], rows["wire_current_a"])
     assert np.all(np.diff(rows["current_a"]) < 0)
 
@@ -119,7 +119,7 @@ def test_loss_of_strength_lowers_what_hard_drawn_wires_may_take():
     for emergency in (False, True):
         T, why = wire_limit(hot, strength, emergency)
         assert T < (150 if emergency else 120) and why.startswith("loss of strength: 5 % in")
-    assert wire_limit(WIRING, Strength(greatest_loss=0.1, hours="10 h"), False) == (80.0, "maximum temperature 80 degC")
+    assert wire_limit(WIRING, Strength(greatest_loss=0.1, hours="10 h"), False) == (80.0, "maximum temperature 80 °C")
     annealed = Wiring(catalogue.find("264-A0/62-ST6C"), 180.0, 200.0, (), 1)
     assert wire_limit(annealed, strength, True)[0] == 200.0
     rows = table(limits(CLEAR), replace(RATINGS, options=(Option("ours", hot, True),)), strength=strength)
@@ -159,8 +159,8 @@ def test_steps_reach_over_the_range(tmp_path):
     np.testing.assert_allclose(np.diff(air), 5 / 1.8)
     np.testing.assert_allclose((air * 1.8 + 32) / 5, np.round((air * 1.8 + 32) / 5), atol=1e-9)
     assert air[0] <= -3.0 and air[-1] >= 38.0 and len(air) < 20
-    assert _steps(Study, "2 degC", 0.0, 4.0).tolist() == [0, 2, 4]
-    for step in ("0 degC", "99 degC", "warm"):
+    assert _steps(Study, "2 °C", 0.0, 4.0).tolist() == [0, 2, 4]
+    for step in ("0 °C", "99 °C", "warm"):
         with pytest.raises(InputError, match="step"):
             _steps(Study, step, 0.0, 4.0)
 

@@ -114,7 +114,7 @@ def test_the_lower_wire_falls_short_of_a_road_that_the_middle_clears(tmp_path):
     stretch = layers["violation_stretches"]
     assert stretch["option"].tolist() == ["column"] and stretch["worst_margin_m"] == pytest.approx(-0.1, abs=1e-6)
     limits = {name: only(layers["limits"], option=name)["limit_temperature_c"] for name in ("one", "column", "row")}
-    # 0.1 m of sag is some 5 K of a 300 m span: the column is short at 10 degC, the others are beyond.
+    # 0.1 m of sag is some 5 K of a 300 m span: the column is short at 10 °C, the others are beyond.
     assert 0 < limits["column"] < 10 < limits["one"] < 20 and limits["row"] == pytest.approx(limits["one"])
 
 
@@ -226,7 +226,7 @@ def test_two_lines_of_a_study_with_bundles(tmp_path):
         for name in ("one", "column", "row"):
             at = rows_where(rows, option=name, span=span, measure="vertical", against="line", position=position)
             least[name] = rows["actual_m"][at].min()
-        # Theirs is taken at 10 degC or at 15, whichever is nearer.
+        # Theirs is taken at 10 °C or at 15, whichever is nearer.
         assert 19.5 < least["one"] < 20.001
         assert least["one"] - least["column"] == pytest.approx(SPACING, abs=1e-6)
         # Theirs counts as a circle about its middle: half a spacing on the safe side of a row.

@@ -122,7 +122,7 @@ def test_the_icy_state_has_ice_on_all_spans():
     wire = SimpleNamespace(diameter=0.028)
     today = SimpleNamespace(wiring=SimpleNamespace(everyday_temperature=10.0, conductor=wire))
     assert states_of(SimpleNamespace(cases=cases, options=(today,), reference=0)).iced == "thick"
-    # by its weight: 12 mm of glaze around 28 mm are 13.5 N/m, and 18 mm of rime of 300 kg/m3 less
+    # by its weight: 12 mm of glaze around 28 mm are 13.5 N/m, and 18 mm of rime of 300 kg/m³ less
     more = case("rime", 0.018, ice_density=300.0), case("heavy", 0.0, ice_weight=14.0, ice_density=500.0)
     for added, wanted in ((more[:1], "thick"), (more, "heavy")):
         assert states_of(SimpleNamespace(cases=cases + added, options=(today,), reference=0)).iced == wanted
@@ -131,7 +131,7 @@ def test_the_icy_state_has_ice_on_all_spans():
 def test_how_it_is_sagged_is_said(compared):
     basis = dict(compare_table(compared).notes)["How the wires are sagged"]
     assert len(basis) == len(compared.names)
-    assert "18 % RTS at 10 degC, final (1 of 1 sections)" in basis[0] and "20 kN" in basis[3]
+    assert "18 % RTS at 10 °C, final (1 of 1 sections)" in basis[0] and "20 kN" in basis[3]
 
 
 def test_text_fits_a_terminal(compared):
@@ -161,7 +161,7 @@ def test_command_writes_csv_and_markdown(folder, compared, capsys):
     for step in ("1 span", "2 spans", "3 spans"):
         assert float(rows[f"{step} put right"]["thermal alloy"]) > 0
     assert float(rows["losses per year"]["existing"]) == pytest.approx(compared.energy[0], rel=1e-5)
-    assert "18 % RTS at 10 degC" in rows["sagging basis"]["existing"]
+    assert "18 % RTS at 10 °C" in rows["sagging basis"]["existing"]
     lines = (folder / "c.md").read_text(encoding="utf-8").splitlines()
     assert lines[:-2] == compare_markdown(compare_table(compared))[:-1]
 

@@ -147,7 +147,7 @@ def test_a_missing_number_is_named(name):
 @pytest.mark.parametrize(
     "change, key",
     [
-        ({"outer_area": 403.0}, "outer_area"),  # mm2 taken for m2
+        ({"outer_area": 403.0}, "outer_area"),  # mm² taken for m²
         ({"outer_area": 403e-5}, "diameter"),
         ({"diameter": 281e-3}, "diameter"),
         ({"diameter": 22.1e-3}, "diameter"),
@@ -251,7 +251,7 @@ def test_the_derived_table_is_what_the_rules_make(tmp_path):
 
 
 def test_named_options_of_one_size():
-    """What a 264 mm2 line would choose from: same size, other materials."""
+    """What a 264 mm² line would choose from: same size, other materials."""
     base = find("264-AL1/62-ST1A")
     options = ("264-AT1/62-ST1A", "264-A0/62-ST1A", "264-A0/62-ST6C", "23.5-A0TW/CF-7.9")
     for wire in map(find, options):

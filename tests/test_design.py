@@ -363,7 +363,7 @@ def test_an_enquiry_says_what_a_maker_has_to_meet(result, tmp_path):
         c, wires = each.option.wiring.conductor, each.wires
         for name, value, bound in (("outer diameter", c.diameter * 1e3, "at most"), ("mass", c.mass, "at most"),
                                    ("rated tensile strength", c.rts / 1e3, "at least"),
-                                   ("resistance, direct current, 20 degC", c.resistance_20 * 1e3, "at most"),
+                                   ("resistance, direct current, 20 °C", c.resistance_20 * 1e3, "at most"),
                                    ("area of aluminium", c.outer_area * 1e6, "at least")):
             row = rows[name]
             assert row["bound"] == bound and float(row[each.option.name]) == pytest.approx(value, rel=1e-3)

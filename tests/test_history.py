@@ -44,7 +44,7 @@ def linear(wire):
 
 
 def by_hand(span, bound, state, seen, everyday, condition):
-    """Sets (outer, core) of Drake by root finding, strung to H = `bound` at `state` degC bare; `seen` (T, load).
+    """Sets (outer, core) of Drake by root finding, strung to H = `bound` at `state` °C bare; `seen` (T, load).
 
     The polynomials are typed in as published; every step is a loop over scalars.
     """
@@ -219,7 +219,7 @@ def test_pretension_is_a_load_of_its_own():
     strung = solved(300.0, [wiring(wire, limit("share", 0.15), pretension=F),
                             wiring(wire, limit("share", 0.15))], [10.0, Case("10 initial", 10.0, "initial"), ICE])
     Ko, Kc = 55e9 * wire.outer_area, 190e9 * wire.core_area
-    # At 10 degC both parts are 10 K below the reference; 25 MPa of yield, 2 GPa past it.
+    # At 10 °C both parts are 10 K below the reference; 25 MPa of yield, 2 GPa past it.
     def force(e):
         m = e + 23e-6 * 10
         return min(55e9 * m, 25e6 + 2e9 * (m - 25e6 / 55e9)) * wire.outer_area
@@ -248,7 +248,7 @@ def test_a_measured_wire_is_final_as_it_is():
     np.testing.assert_allclose(H[0, :, 2], H[0, :, 3], rtol=1e-12)
     # Below the knee it is of no account how much of the length is set.
     assert H[0, 0, 2] == pytest.approx(H[0, 1, 2], rel=2e-3)
-    assert strung.limit_text[0, 0] == "measured: 21000 N at 12 degC" and strung.governing[0, 0] == -1
+    assert strung.limit_text[0, 0] == "measured: 21000 N at 12 °C" and strung.governing[0, 0] == -1
     # The section of the same name on another line was not measured.
     assert strung.governing[1, 0] == 0 and H[1, 0, 1] > 1.05 * H[1, 0, 0]
 
@@ -373,7 +373,7 @@ def sags(wire, cases, span=350.0, existing=True, bound=None, **facts):
 def test_a_load_that_never_came_does_not_help(bound):
     """Of a wire that is known by a tension, measured or final, 38 mm of ice on the list takes no sag away.
 
-    If that load has come, the wire sags 1.4 m less at 100 degC: its aluminium has stretched, and the core alone carries
+    If that load has come, the wire sags 1.4 m less at 100 °C: its aluminium has stretched, and the core alone carries
     it. Nothing says that it has. Each sag is the greater of the two that a study has in which that is settled.
     """
     cases = [100.0, 75.0, 15.0, -20.0, Case("iced", 0.0, ice=0.02), STRENGTH]

@@ -22,7 +22,7 @@ LEAN = "159-AL1/9-ST1A"
 
 def test_the_law_is_its_formula_and_near_that_of_ordinary_temperatures():
     assert creep_when_hot(0.2, [100.0], [1000.0]) == pytest.approx(0.24e-6 * 20 * 100 * 1000**0.16, rel=1e-12)
-    # as a rate at 20 degC, where it is not used
+    # as a rate at 20 °C, where it is not used
     ordinary = predicted_creep(0.2, 10.0)
     assert 0.24e-6 * 20 * 20 * 87_600**0.16 == pytest.approx(float(ordinary), rel=0.25)
     assert creep_when_hot(0.2, [75.0, 20.0], [1e5, 1e5], 5e-4) == pytest.approx(5e-4, rel=1e-12)

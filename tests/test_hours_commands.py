@@ -69,7 +69,7 @@ def test_the_table_over_the_air_is_told_and_written(folder, tmp_path, capsys):
 
 def test_a_hole_in_the_ground_is_no_pass(folder, tmp_path, capsys):
     wide = short_demo(tmp_path / "demo", "N11", "N16")
-    assert run("rating", wide / "study.toml", "--table", "--air", "0", "10", "--step", "5 degC", "--json") == 3
+    assert run("rating", wide / "study.toml", "--table", "--air", "0", "10", "--step", "5 °C", "--json") == 3
     found = json.loads(capsys.readouterr().out)
     assert {row["limited_by"] for row in found["adjusted"]} == {"not assessed"}
     assert {row["current_a"] for row in found["adjusted"]} == {None}

@@ -96,7 +96,7 @@ def test_spans_short_in_an_emergency_alone_are_put_right_before_the_end():
     assert got["note"][0] is None and got["note"][4] is None
     assert got["note"][1] == "not known at the emergency temperature"
     assert got["note"][2] == "short at any emergency temperature"
-    assert got["note"][3] == "short at the emergency temperature, clear to 108 degC"
+    assert got["note"][3] == "short at the emergency temperature, clear to 108 °C"
 
 
 def in_need(governs, temperature, current):

@@ -306,14 +306,14 @@ def test_skin_effect_of_a_vanishing_core_is_that_of_a_solid_and_never_below_one(
 
 def test_three_layer_core_stays_within_the_few_per_cent_of_ieee_738():
     # IEEE Std 738 says in words about 3 % for three layers (recalled): an independent publication
-    # of the same effect as TB 207's formula, at the densities of a rating, 1 to 3 A/mm2
+    # of the same effect as TB 207's formula, at the densities of a rating, 1 to 3 A/mm²
     rise = resistance.core_magnetisation_factor([400.0, 1200.0], layers=3, outer_area=4e-4) - 1
     assert np.all((rise > 0.005) & (rise < 0.035))
 
 
 def test_one_layer_core_against_a_handbook():
     # Westinghouse "Transmission and Distribution Reference Book" (1950), table of ACSR, 6/1
-    # conductors, 60 Hz resistance at 50 degC and three quarters of capacity over direct current
+    # conductors, 60 Hz resistance at 50 °C and three quarters of capacity over direct current
     # [ohm/mile], recalled, medium confidence: 1/0, 2/0, 3/0, 4/0. The ramp to 20 % meets the
     # largest and is high for the smallest: +6 %.
     handbook = np.array([1.12 / 0.979, 0.895 / 0.776, 0.723 / 0.615, 0.592 / 0.485])

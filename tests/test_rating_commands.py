@@ -166,7 +166,7 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     assert run("rating", path, "--folder", tmp_path / "out", "--drawing", "png") == 3  # a span was not assessed
     out, err = capsys.readouterr()
     assert "Note: existing: not assessed, hours and margins not known: N14-N15" in err
-    for word in ("cigre601", "short time", "The hours of the series", "Air 35 degC"):
+    for word in ("cigre601", "short time", "The hours of the series", "Air 35 °C"):
         assert word in out
     names = {"options.csv", "ratings.csv", "series.csv", "series_temperatures.csv", "series_spans.csv",
              "series_hours.csv", "series_creep.csv", "ratings.png", "series.png", "series_exceedance.png",

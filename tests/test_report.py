@@ -244,7 +244,7 @@ def test_places_are_asked_once_square_by_square_and_come_back_in_their_order():
 
 
 def test_less_ground_is_shown_beside_a_long_line(monkeypatch):
-    """Of 3 km2 a line of 5 km gets 300 m to either side, one of 40 km the least, one of 100 m no more than 450 m."""
+    """Of 3 km² a line of 5 km gets 300 m to either side, one of 40 km the least, one of 100 m no more than 450 m."""
     monkeypatch.setattr("corridor.outputs.page.ground.AREA", 3e6)
 
     def widest(length):
@@ -340,7 +340,7 @@ def test_what_stands_beside_is_packed_at_its_own_height(swung):
 
 
 def _area(d, i):
-    """Area of a packed shape [m2]: its first piece less the others."""
+    """Area of a packed shape [m²]: its first piece less the others."""
     areas = []
     for k in range(int(d["piece"][i]), int(d["piece"][i + 1])):
         e, n = (d[axis][int(d["place"][k]):int(d["place"][k + 1])] for axis in ("e", "n"))

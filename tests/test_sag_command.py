@@ -179,7 +179,7 @@ def test_a_shield_wire_without_conductor_has_no_answer(folder, capsys):
 
 
 def test_the_chart_holds_the_cases_of_its_temperature(result, chart):
-    """At -20 degC, the case "cold": final the wire of today, initial the new ones.
+    """At -20 °C, the case "cold": final the wire of today, initial the new ones.
 
     Today's wire hangs as in the check. New wires are plumb on another day, so only the whole's tension is the same.
     Beside a portal wires turn a little, and their ends lie where strings lean to: 3e-5 of a sag in travellers, whose
@@ -210,7 +210,7 @@ def test_the_watch_tells_the_sag_of_the_chart(chart):
 
 def test_travellers_have_nearly_one_tension(chart):
     """Equal along the wire in travellers, so that the horizontal part differs by the climb of the section alone: some
-    30 m of wire of 10 N/m, 300 N. Clipped in tensions are equal at the everyday 10 degC alone."""
+    30 m of wire of 10 N/m, 300 N. Clipped in tensions are equal at the everyday 10 °C alone."""
     for key in {(r["section"], r["option"], r["wire_kind"], r["temperature_c"]) for r in chart}:
         own = [r for r in chart if (r["section"], r["option"], r["wire_kind"], r["temperature_c"]) == key]
         assert 1 < np.ptp([r["traveller_tension_n"] for r in own]) < 400
@@ -224,7 +224,7 @@ def test_travellers_have_nearly_one_tension(chart):
 
 @pytest.mark.parametrize("pull_ends", [(), ("N03",)])
 def test_the_chart_sags_to_what_the_clamps_are_set_from(folder, chart, pull_ends):
-    """The layer `clipping_offsets` and the chart tell the same tensions in travellers, at the 10 degC of stringing."""
+    """The layer `clipping_offsets` and the chart tell the same tensions in travellers, at the 10 °C of stringing."""
     inputs = read_inputs(load_study(folder / "study.toml"))
     with inputs.terrain:
         facts, plan, _ = prepare(inputs)

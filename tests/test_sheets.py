@@ -183,7 +183,7 @@ def test_what_was_not_assessed_is_hatched_as_long_as_it_is(figures):
 
 
 def test_each_drawn_case_has_its_temperature_and_each_span_its_sag(pages, study):
-    """Temperatures of the study file (ice at 0 degC); sag and pull of the layer `wires`."""
+    """Temperatures of the study file (ice at 0 °C); sag and pull of the layer `wires`."""
     text = "\n".join(page.extract_text() for page in pages)
     for words in ("hot 150 °C", "emergency 170 °C", "ice 0 °C", "Rev.", "Checked"):
         assert words in text

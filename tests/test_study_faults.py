@@ -126,7 +126,7 @@ FAULTS = {
         None),
     "kelvin as celsius": (
         "maximum_temperature = 75", "maximum_temperature = 450", "options.existing.maximum_temperature",
-        "450 degC is too large", "degC", None),
+        "450 °C is too large", "°C", None),
     "an assumed state without allowance": (
         'elevation_column = "wire_z"', 'elevation_column = "wire_z"\nstate = "assumed"',
         'obstacles."other lines".movement',
@@ -163,7 +163,7 @@ FAULTS = {
         "nothing, with ice by its weight",
         "the density of that ice", None),
     "ice per diameter in another unit": (
-        'ice = "12 mm"', "ice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m2",
+        'ice = "12 mm"', "ice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m²",
         "'0.4 N/m/mm'",
         None),
     "uneven ice without any": (
@@ -214,7 +214,7 @@ FAULTS = {
         "shield_wire.stringing.0", "neither", "exactly one", None),
     "emergency below maximum": (
         "emergency_temperature = 90", "emergency_temperature = 70",
-        "options.existing.emergency_temperature", "70 degC", "maximum_temperature, 75 degC", None),
+        "options.existing.emergency_temperature", "70 °C", "maximum_temperature, 75 °C", None),
     "rules of nowhere": (
         'table = "european-electrical-distance"', "", "rules", "none of table, file",
         "at least one", None),

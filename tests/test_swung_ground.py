@@ -78,7 +78,7 @@ def test_still_air_governs_over_level_ground(tmp_path):
 
 
 def test_a_side_slope_that_only_the_swung_wire_meets(tmp_path):
-    """On 40 % the wire at 10 degC clears in still air and falls short swung: a violation, with its stretch."""
+    """On 40 % the wire at 10 °C clears in still air and falls short swung: a violation, with its stretch."""
     study = one_span(tmp_path / "s", 0.4)
     study.change('name = "w0"\ntemperature = 10\nwind = "0.000000 Pa"\nchecks = ["tension"]',
                  'name = "w0"\ntemperature = 10\nchecks = ["vertical"]')
@@ -100,7 +100,7 @@ def test_a_side_slope_that_only_the_swung_wire_meets(tmp_path):
 def test_break_even_slope():
     """About 20 %, where the swung wire comes to govern.
 
-    Worked numbers of a 300 m span of 28 mm wire, 25.25 kN in still air at 15 degC, 290 Pa: in-plane sag 7.293 m on a
+    Worked numbers of a 300 m span of 28 mm wire, 25.25 kN in still air at 15 °C, 290 Pa: in-plane sag 7.293 m on a
     plane tilted by 27.07 degrees, a 2 m string at 25.47 degrees; hence 4.18 m aside and 0.82 m up at mid-span
     (computed beside this project). The sag in still air is `w S^2/(8 H)` = 7.115 m with w = 15.97 N/m.
     """

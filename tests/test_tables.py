@@ -181,15 +181,15 @@ def test_no_ratio_is_told_in_powers_of_ten(made):
 def test_the_ratings_are_those_of_the_options(book):
     """Temperatures of the rating tables are those of the options sheet, and currents rise with the wind."""
     options, ratings = columns(book["options"]), columns(book["ratings"])
-    maxima = dict(zip(options["Option"], options["Maximum temperature [degC]"], strict=True))
-    rows = list(zip(ratings["Option"], ratings["State"], ratings["Temperature [degC]"], strict=True))
+    maxima = dict(zip(options["Option"], options["Maximum temperature [°C]"], strict=True))
+    rows = list(zip(ratings["Option"], ratings["State"], ratings["Temperature [°C]"], strict=True))
     assert {option for option, state, _ in rows if state == "normal"} == set(maxima)
     assert all(temperature == maxima[option] for option, state, temperature in rows if state == "normal")
-    for name in ("Ambient [degC]", "Wind [m/s]"):
+    for name in ("Ambient [°C]", "Wind [m/s]"):
         assert name in ratings
     lines = {}
     for *key, wind, current in zip(*(ratings[name] for name in (
-            "Option", "Method", "State", "Ambient [degC]", "Wind [m/s]", "Current [A]")), strict=True):
+            "Option", "Method", "State", "Ambient [°C]", "Wind [m/s]", "Current [A]")), strict=True):
         lines.setdefault(tuple(key), []).append((wind, current))
     for pairs in lines.values():
         blown = sorted(pair for pair in pairs if pair[0] >= 0.5)

@@ -255,7 +255,7 @@ def test_framings_in_feet(tmp_path):
         (HEADING + "mid,A,phase,1,0,18,post,1e308,\n", ["row 2: string_length", "from 0 to 10000 m"]),
         (HEADING + "mid,A,phase,1,0,18,post,1,1e12\n", ["row 2: string_mass", "from 0 to 100000 kg"]),
         (HEADING.replace("\n", ",string_wind_area\n") + "mid,A,phase,1,0,18,post,,,1e308\n",
-         ["row 2: string_wind_area", "from 0 to 1000 m2"]),
+         ["row 2: string_wind_area", "from 0 to 1000 m²"]),
         (HEADING.replace("\n", ",window_left\n") + "mid,A,phase,1,0,18,post,,,1e308\n",
          ["row 2: window_left", "from 0 to 10000 m"]),
         (HEADING.replace("\n", ",swing_limit\n") + "mid,A,phase,1,0,18,post,,,181\n",

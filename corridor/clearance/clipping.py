@@ -77,7 +77,7 @@ def sag_in_travellers(scene, wires, option, temperature, law, pull_ends=()):
         Wire spans whose sections the model hangs.
     option : int
     temperature : ndarray, shape (temperature,)
-        Of the conductor [degC].
+        Of the conductor [°C].
     law : law of arrays (group,)
         Of the option, in the condition it is sagged in.
     pull_ends : sequence of str

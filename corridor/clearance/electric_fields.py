@@ -102,7 +102,7 @@ def _judge(voltage, row, frequency, rule, temperature):
     if not asked:
         return columns, reason
     reason[(reason == "") & (temperature < rule.temperature)] = \
-        f"the rule is for wires at {rule.temperature:g} degC or more, which the option does not reach"
+        f"the rule is for wires at {rule.temperature:g} °C or more, which the option does not reach"
     above = np.where((reason == "") & np.isfinite(current), current > rule.limit, None)
     texts = {"rule": rule.rule, "rule_confidence": rule.confidence, "rule_edition": rule.edition}
     return columns | {name: np.full(len(current), text, object) for name, text in texts.items()} | {

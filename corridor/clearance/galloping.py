@@ -22,7 +22,7 @@ GALLOPING = "galloping"
 #: Loops in a span by the words of the study.
 LOOPS = {"single": (1,), "double": (2,), "both": (1, 2)}
 _FOOT = 0.3048
-#: Half an inch of ice at 32 degF, final; the wind whose swing tilts the ellipse, 2 psf [Pa].
+#: Half an inch of ice at 32 °F, final; the wind whose swing tilts the ellipse, 2 psf [Pa].
 _ICE, _WIND = 0.0127, 2 * 47.88025898
 _NAMES = {1: "galloping, one loop", 2: "galloping, two loops"}
 _DIRECTIONS = 360
@@ -46,7 +46,7 @@ def ellipse_size(span, sag, loops):
     span : array_like
         L [m].
     sag : array_like
-        Final sag S_f with half an inch of ice at 32 degF, no wind [m].
+        Final sag S_f with half an inch of ice at 32 °F, no wind [m].
     loops : int
         1 or 2.
 

@@ -8,7 +8,7 @@ __all__ = ["Grading", "grading"]
 
 
 class Grading(NamedTuple):
-    """What is to be dug: `area` [m2] of the cells that fall short, `volume` [m3] above what is allowed there."""
+    """What is to be dug: `area` [m²] of the cells that fall short, `volume` [m³] above what is allowed there."""
 
     area: np.ndarray
     volume: np.ndarray
@@ -23,7 +23,7 @@ def grading(margin, cell_area):
         Highest elevation that the rules allow, less the ground [m]: negative where the ground is too high. nan where it
         is not known, or where no rule bounds the ground; such cells count nothing.
     cell_area : array_like, shape (..., cell) or broadcasting to it
-        In metres of ground [m2], not of the grid.
+        In metres of ground [m²], not of the grid.
 
     Returns
     -------

@@ -12,7 +12,7 @@ __all__ = ["CurrentRule", "Vehicle", "current_rule", "largest_vehicle"]
 
 @dataclass(frozen=True)
 class Vehicle:
-    """A vehicle by `name`, and the `area` [m2] of level ground that takes the charge of a box of its size."""
+    """A vehicle by `name`, and the `area` [m²] of level ground that takes the charge of a box of its size."""
 
     name: str
     area: float
@@ -21,7 +21,7 @@ class Vehicle:
 @dataclass(frozen=True)
 class CurrentRule:
     """A `rule` that the current from a `vehicle` to the ground be no more than a `limit` [A], of lines above a
-    `voltage` to ground [V], wires at a `temperature` [degC] or more; its `confidence` and `edition`."""
+    `voltage` to ground [V], wires at a `temperature` [°C] or more; its `confidence` and `edition`."""
 
     rule: str
     limit: float

@@ -199,7 +199,7 @@ def _lifted_at_rest(scene):
         above = model.clipped.end[run, o, node, 2] - model.plumb_height(run, node)
         T = model.clipped_at[model.group[run], o]
         reason = (f"wires lift the string at structure {name} by {above:.2f} m where they are clipped in, bare "
-                  f"at {T:g} degC, and no case shows it: one of that state tells what it comes to")
+                  f"at {T:g} °C, and no case shows it: one of that state tells what it comes to")
         gaps += [Gap(scene.wires.span[wire], scene.wires.wire[wire], scene.options[o].name, None, None, None, reason)
                  for wire in dict.fromkeys(wire for wire, _ in sides)]
     return gaps

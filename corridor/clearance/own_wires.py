@@ -168,7 +168,7 @@ def _words(scene, pairs, k, state):
 
 def _carried(case, *, dropped):
     """Words for what wires carry in a case, and their temperature."""
-    T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} degC"
+    T = f"its {case.temperature} temperature" if isinstance(case.temperature, str) else f"{case.temperature:g} °C"
     where = " in the spans named" if case.ice_on else {
         "all": "", "each": " in this span alone", "others": " in all spans but this"}.get(
             case.ice_spans, f" in {case.ice_spans} spans")

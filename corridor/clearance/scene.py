@@ -22,7 +22,7 @@ class Scene:
 
     `plumb` is the frame with all strings plumb; `wires` and `frame` have the wires where they rest, as the option of
     today was clipped in; `hung` tells where they are in every state at their `temperature` (wire span, option, case)
-    [degC], `model` can hang them in others, in which they have the numbers `row` (wire span,); `tensed` is `hung` under
+    [°C], `model` can hang them in others, in which they have the numbers `row` (wire span,); `tensed` is `hung` under
     the constants, too, that codes add for tension, the same where there are none, and `tensed_by_ruling_span` how they
     hang then by that method; `ends` and `aside` (wire span, option, case) where strings have moved them from rest.
     `centre` is None, or, where the wires are the lowest of their bundles, the scene of the middles of these. `taut` is
@@ -96,7 +96,7 @@ class Scene:
         return start, end, np.where(higher, taut[2], own[2]), higher
 
     def at_temperature(self, temperature, both=False):
-        """Return the scene with wires where they hang at other temperatures (wire span, option, case) [degC], nan for
+        """Return the scene with wires where they hang at other temperatures (wire span, option, case) [°C], nan for
         those that are not asked about; of wires (wire span,) at `both` ends of their history."""
         shape = (*temperature.shape, len(SIDES))
         asked = np.isfinite(temperature)

@@ -209,7 +209,7 @@ class _Rows:
 
     @property
     def variance(self):
-        """Variance of margins by each input, (input, row) [m2]."""
+        """Variance of margins by each input, (input, row) [m²]."""
         found = np.zeros((len(self.names), len(self.required)))
         for name, _, slope in self.factors:
             found[self.names.index(name)] += slope**2

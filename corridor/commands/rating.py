@@ -14,8 +14,8 @@ __all__ = ["rating"]
 @DRAWING
 @click.option("--table", is_flag=True, help="Ratings adjusted to the air, by season, day and night, and duration.")
 @click.option("--step", default="5 degF", show_default=True, help="Step of the air in that table, such as '2 degC'.")
-@click.option("--air", nargs=2, type=float, metavar="LOW HIGH", help="Its range [degC]; default: the record and "
-              "10 degF beyond.")
+@click.option("--air", nargs=2, type=float, metavar="LOW HIGH", help="Its range [°C]; default: the record and "
+              "10 °F beyond.")
 @click.option("--weather", type=click.Path(path_type=Path), help="File whose last row is the hour of now: time left "
               "until the first span is short.")
 @click.option("--before", type=float, help="Current per phase before now [A]; default: that of the row above.")

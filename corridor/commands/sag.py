@@ -16,8 +16,8 @@ _SCREEN = 60
 @command("Hanging spans")
 @FOLDER
 @click.option("--stringing", is_flag=True, help="The stringing chart of every span instead.")
-@click.option("--from", "coldest", type=float, default=-10.0, show_default=True, help="Lowest wire temperature [degC].")
-@click.option("--to", "hottest", type=float, default=40.0, show_default=True, help="Highest wire temperature [degC].")
+@click.option("--from", "coldest", type=float, default=-10.0, show_default=True, help="Lowest wire temperature [°C].")
+@click.option("--to", "hottest", type=float, default=40.0, show_default=True, help="Highest wire temperature [°C].")
 @click.option("--step", type=click.FloatRange(min=0, min_open=True), default=5.0, show_default=True, help="Step [K].")
 @click.option("--returns", type=click.IntRange(min=1), default=3, show_default=True,
               help="Returns of a jerk that the watch counts.")

@@ -13,7 +13,7 @@ __all__ = ["stringing"]
 @click.option("--option", "-o", "options", multiple=True, help="Option to tell of; more than once for several. "
               "Default: all but the existing one.")
 @click.option("--as-built", type=click.Path(path_type=Path), help="CSV of sags measured once the wire of one option "
-              "was strung: span, wire, temperature [degC], sag [m].")
+              "was strung: span, wire, temperature [°C], sag [m].")
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=".", show_default=True,
               help="Folder for layers, tables and sheets; made where it is new.")
 @click.option("--sheets/--no-sheets", default=True, show_default=True, help="Sheets of A3, in stringing.pdf.")

@@ -39,7 +39,7 @@ class Conductor:
     ----------
     name, family : str
     outer_area, core_area : float
-        Metallic areas [m2]; the core's is 0 in a homogeneous conductor.
+        Metallic areas [m²]; the core's is 0 in a homogeneous conductor.
     diameter : float
         Over the outer wires [m].
     mass : float
@@ -47,9 +47,9 @@ class Conductor:
     rts : float
         Rated tensile strength [N].
     resistance_20 : float
-        Dc, at 20 degC [ohm/m].
+        Dc, at 20 °C [ohm/m].
     temperature_coefficient : float
-        Of resistance, at 20 degC [1/K].
+        Of resistance, at 20 °C [1/K].
     outer_modulus, core_modulus : float
         Final moduli of the parts as stranded, on their own areas [Pa]; 0 without a core.
     outer_expansion, core_expansion : float
@@ -67,7 +67,7 @@ class Conductor:
     outer_layers : int or nan
         Layers of aluminium, nan where not known.
     maximum_temperature, emergency_temperature : float
-        What the materials bear continuously and for a short time [degC]; nan where the family
+        What the materials bear continuously and for a short time [°C]; nan where the family
         does not say.
     outer_heat, core_heat : float
         Heat capacity of the parts [J/(m K)]; the core's is nan where its material is not known.
@@ -84,7 +84,7 @@ class Conductor:
     compression_low, compression_high : float
         Band in which the compression is believed to lie [Pa].
     core_expansion_above, core_expansion_change : float
-        Expansion of the core [1/K] past the temperature [degC] at which it changes; inf where it does not.
+        Expansion of the core [1/K] past the temperature [°C] at which it changes; inf where it does not.
     """
 
     name: str
@@ -347,13 +347,13 @@ def _check_whole(numbers: Mapping[str, float], place: _Place) -> None:
     D, m, rts, R = (numbers[name] for name in ("diameter", "mass", "rts", "resistance_20"))
     A = numbers["outer_area"] + numbers["core_area"]
     for name, value, low, high, found, accepted in (
-            ("diameter", A / (math.pi / 4 * D**2), 0.5, 1.01, f"{D:.6g} m around {A:.6g} m2 of wire",
+            ("diameter", A / (math.pi / 4 * D**2), 0.5, 1.01, f"{D:.6g} m around {A:.6g} m² of wire",
              "a diameter whose circle the wires fill by half or more, and do not exceed"),
-            ("mass", m / A, 2000, 9300, f"{m:.6g} kg/m for {A:.6g} m2, {m / A:.0f} kg/m3",
-             "a mass of 2000 to 9300 kg per m3 of wire"),
+            ("mass", m / A, 2000, 9300, f"{m:.6g} kg/m for {A:.6g} m², {m / A:.0f} kg/m³",
+             "a mass of 2000 to 9300 kg per m³ of wire"),
             ("resistance_20", R * A, 17e-9, 250e-9, f"{R:.6g} ohm/m, {R * A * 1e9:.3g} nohm m",
              "a resistivity of 17 to 250 nohm m of the whole area"),
-            ("rts", rts / A, 20e6, 2500e6, f"{rts:.6g} N on {A:.6g} m2, {rts / A / 1e6:.0f} MPa",
+            ("rts", rts / A, 20e6, 2500e6, f"{rts:.6g} N on {A:.6g} m², {rts / A / 1e6:.0f} MPa",
              "a strength of 20 to 2500 MPa of the whole area")):
         if not low < value < high:
             raise place.error(name, found, accepted)

@@ -68,7 +68,7 @@ TRAPEZOIDAL_FILL, GAP_FILL = 0.93, 0.84
 #: Share of a composite core in the total area [-]; the aluminium is the rest.
 CORE_SHARE = 0.12
 
-#: Radial gap [m] and density of the grease in it [kg/m3].
+#: Radial gap [m] and density of the grease in it [kg/m³].
 GAP, GREASE_DENSITY = 0.7e-3, 900.0
 
 #: Share of strength at which the core of a gap type is strung, for its permanent set [-].
@@ -99,7 +99,7 @@ _COMPOSITE = (
 
 
 class _Base(NamedTuple):
-    """A conductor of the published tables; areas [m2], lengths [m]."""
+    """A conductor of the published tables; areas [m²], lengths [m]."""
 
     name: str
     outer_area: float
@@ -155,7 +155,7 @@ class Derived:
 
     @property
     def resistance_20(self) -> float:
-        """Dc resistance at 20 degC [ohm/m]."""
+        """Dc resistance at 20 °C [ohm/m]."""
         return stranding.resistance(self._parts[0], self.outer_area, self.outer_lay)
 
 
@@ -201,7 +201,7 @@ def _cell(value: str | float | None, unit: str, digits: str) -> str:
 
 
 def _designation(base: _Base, outer: str, core: str) -> str:
-    """The base's designation with other materials; its whole mm2 where it is a code word."""
+    """The base's designation with other materials; its whole mm² where it is a code word."""
     if "-AL1/" in base.name:
         return base.name.replace("AL1", outer).replace("ST1A", core)
     return f"{base.outer_area * 1e6:.0f}-{outer}/{base.core_area * 1e6:.0f}-{core}"

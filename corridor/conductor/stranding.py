@@ -61,7 +61,7 @@ CORE_RATIO = {1: 1.0, 7: 3.0, 19: 5.0}
 
 
 def strand_area(count: int, wire_diameter: _Size) -> _Size:
-    """Return the area of `count` round wires of a diameter [m] as [m2]."""
+    """Return the area of `count` round wires of a diameter [m] as [m²]."""
     return count * math.pi / 4 * wire_diameter**2
 
 
@@ -90,13 +90,13 @@ def diameter(outer_count: int, outer_wire: float, core_count: int, core_wire: fl
 
 
 def stranded_mass(area: _Size, density: float, increase: float) -> _Size:
-    """Return the mass [kg/m] of an area [m2] of a density [kg/m3], with its lay increase [-]."""
+    """Return the mass [kg/m] of an area [m²] of a density [kg/m³], with its lay increase [-]."""
     return area * density * (1 + increase)
 
 
 def mass(outer: Material, core: Material | None, outer_area: _Size, core_area: _Size, *, outer_lay: float,
          core_strands: int) -> _Size:
-    """Return the mass [kg/m] of parts by their areas [m2], without grease."""
+    """Return the mass [kg/m] of parts by their areas [m²], without grease."""
     outer_mass = stranded_mass(outer_area, outer.density, outer_lay)
     return outer_mass if core is None else outer_mass + stranded_mass(core_area, core.density,
                                                                       CORE_LAY_INCREASE[core_strands])
@@ -104,7 +104,7 @@ def mass(outer: Material, core: Material | None, outer_area: _Size, core_area: _
 
 def rated_strength(outer: Material, core: Material | None, outer_area: _Size, core_area: _Size, *,
                    kept: float = 1.0) -> _Size:
-    """Return the rated tensile strength [N] of parts by their areas [m2]; the core's lay keeps a share of its own.
+    """Return the rated tensile strength [N] of parts by their areas [m²]; the core's lay keeps a share of its own.
 
     Annealed aluminium stretches so far that the core reaches its ultimate strength; other aluminium breaks first, and
     the core counts with its stress at about 1 % extension, as steel does in IEC 61089.
@@ -117,5 +117,5 @@ def rated_strength(outer: Material, core: Material | None, outer_area: _Size, co
 
 
 def resistance(outer: Material, outer_area: _Size, outer_lay: float) -> _Size:
-    """Return the dc resistance at 20 degC [ohm/m] of an area [m2] with its lay."""
+    """Return the dc resistance at 20 °C [ohm/m] of an area [m²] with its lay."""
     return outer.resistivity * (1 + outer_lay) / outer_area

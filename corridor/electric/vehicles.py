@@ -26,7 +26,7 @@ def short_circuit_current(frequency: ArrayLike, field: ArrayLike, area: ArrayLik
     field : array_like
         E, near the ground without the vehicle, effective [V/m].
     area : array_like
-        S, `equivalent_area` [m2].
+        S, `equivalent_area` [m²].
 
     References
     ----------
@@ -38,7 +38,7 @@ def short_circuit_current(frequency: ArrayLike, field: ArrayLike, area: ArrayLik
 
 
 def equivalent_area(length: float, width: float, height: float) -> float:
-    """Return the area of level ground that takes the charge of an earthed box in an even field [m2].
+    """Return the area of level ground that takes the charge of an earthed box in an even field [m²].
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def box_charges(length: float, width: float, height: float, parts: int = _PARTS)
     places : ndarray, shape (part, 3)
         Middle of the parts of the roof and two walls [m].
     charges : ndarray, shape (part,)
-        Over `eps0 E` [m2].
+        Over `eps0 E` [m²].
     """
     (dx, x), (dy, y), (dz, z) = (_cut(size, min(width, height) / parts) for size in (length / 2, width / 2, height))
     faces = [(x, y, np.array([height]), dx, dy), (x, np.array([width / 2]), z, dx, dz),

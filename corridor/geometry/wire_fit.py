@@ -209,7 +209,7 @@ def _of_nearest(away: Array, row: Integers, apart: tuple[Array, ...]) -> Array:
 
 
 def _square(away: Array, level: Array) -> Array:
-    """Squares of the distances of points from the wire [m2]."""
+    """Squares of the distances of points from the wire [m²]."""
     return away[:, 0]**2 + (away[:, 1] * level)**2
 
 

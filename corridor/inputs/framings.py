@@ -16,7 +16,7 @@ HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link
 _AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
 _NEEDED = ("framing", "wire", "kind", "offset", "height", "string")
 _COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY)
-#: Greatest length [m], mass [kg] and area [m2] of a framing: slips lie beyond, and no sum of such is infinite.
+#: Greatest length [m], mass [kg] and area [m²] of a framing: slips lie beyond, and no sum of such is infinite.
 _LONGEST, _HEAVIEST, _LARGEST = 1e4, 1e5, 1e3
 
 
@@ -29,7 +29,7 @@ def read_framings(path, units=None):
         CSV with the columns framing, wire, kind, offset, height, string; and circuit,
         string_length, string_mass, where they are known. Numbers in m and kg, or text with a unit.
         Also `stiffness` of a post along the line, a number in N/m, and `string_wind_area`, the
-        projected area of a string, a number in m2. `window_left`, `window_right`, `window_below`, `window_above`:
+        projected area of a string, a number in m². `window_left`, `window_right`, `window_below`, `window_above`:
         distance from where the string hangs to the structure's body on that side, and `swing_limit` of the string.
     units : mapping or None
         Units of the numbers in columns, by column; None where they are as above.

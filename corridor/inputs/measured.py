@@ -26,7 +26,7 @@ def read_measured(path, units=None):
     Parameters
     ----------
     path : path
-        A CSV file with a row of names: `section`, `temperature` [degC], and `horizontal_tension` [N], or `sag` [m]
+        A CSV file with a row of names: `section`, `temperature` [°C], and `horizontal_tension` [N], or `sag` [m]
         with `span_length` [m] and, where its ends differ in height, `rise` [m]; `swing` [deg] of the wire's plane then,
         where wind blew; `line` where lines share a name of a section; `condition` "final", which is the default, or
         "initial" for a new wire that was measured when it had been strung.
@@ -55,7 +55,7 @@ def read_measured(path, units=None):
 
 class SagRow(NamedTuple):
     """A sag measured on the day of stringing: of a `wire` in a `span`, clipped in, bare; `line` "" where only one has
-    such a span; `temperature` of the wire [degC], `sag` [m], and the `line_number` of the row in its file."""
+    such a span; `temperature` of the wire [°C], `sag` [m], and the `line_number` of the row in its file."""
 
     line: str
     span: str
@@ -71,7 +71,7 @@ def read_sags(path):
     Parameters
     ----------
     path : path
-        A CSV file with a row of names: `span`, `wire`, `temperature` [degC], `sag` [m], and `line` where lines share
+        A CSV file with a row of names: `span`, `wire`, `temperature` [°C], `sag` [m], and `line` where lines share
         a name of a span.
 
     Returns

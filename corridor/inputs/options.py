@@ -32,7 +32,7 @@ def read_conductor(study, name, where):
 
 def _limits(section):
     def words(stringing):
-        state = f"{stringing.temperature:g} degC" if stringing.case is None else stringing.case
+        state = f"{stringing.temperature:g} °C" if stringing.case is None else stringing.case
         if stringing.limit.kind == "existing":
             return f"tension of the existing wire in {state}, {stringing.condition}"
         return f"{stringing.limit.text} {'at' if stringing.case is None else 'in'} {state}, {stringing.condition}"
@@ -79,7 +79,7 @@ def _loads_seen(study, where, section):
 
 
 def _everyday(section):
-    """Temperature at which a wire creeps [degC]: that of the first limit of a bare wire."""
+    """Temperature at which a wire creeps [°C]: that of the first limit of a bare wire."""
     return next((s.temperature for s in section.stringing if s.temperature is not None), 15.0)
 
 

@@ -18,7 +18,7 @@ __all__ = ["Hanging", "assumed_states", "hanging_of", "height_factor", "string_w
 
 #: Vertices of a wire of another line.
 _PLACES = 17
-#: Temperature of a wire without load where the study knows none of the air [degC].
+#: Temperature of a wire without load where the study knows none of the air [°C].
 _AIR = 15.0
 
 
@@ -48,7 +48,7 @@ def hanging_of(wires, conductor, cases, ambient):
     cases : sequence of Case
         Of the study.
     ambient : float or None
-        Temperature of the air for ratings [degC].
+        Temperature of the air for ratings [°C].
     """
     def air(case):
         if not isinstance(wires.unloaded, str):
@@ -209,9 +209,9 @@ def _hung(hanging, xyz, length):
     lowest = [h.worst if ice is None or C[h.worst.name] <= C[ice.name] else ice for ice in h.iced]
     above = tuple(list(place[case.name]) for case in lowest)
     below = tuple([k + len(known) for k in place[case.name]] for case in h.below)
-    told_below = tuple(f"at {case.temperature:g} degC without load" for case in h.below)
-    told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} degC" if case is h.worst else
-                       f"with our ice at {case.temperature:g} degC" for case in lowest)
+    told_below = tuple(f"at {case.temperature:g} °C without load" for case in h.below)
+    told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} °C" if case is h.worst else
+                       f"with our ice at {case.temperature:g} °C" for case in lowest)
     states = len(constant)
     return [OtherState(*(np.tile(each, (states, 1)) for each in (a, b)), np.full(states, S), constant, below, above,
                        told_below, told_above)

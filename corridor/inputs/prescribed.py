@@ -18,7 +18,7 @@ __all__ = ["PRESCRIBED", "missing_states"]
 
 #: The table of the package.
 PRESCRIBED = FOLDER / "prescribed_states.csv"
-#: How far from the temperature of a state a case may be [K]: codes print 50 degC for 120 degF.
+#: How far from the temperature of a state a case may be [K]: codes print 50 °C for 120 °F.
 _NEAR = 1.2
 #: The share of a district's ice, and of its density, that is taken for it: codes print 12.5 mm for half an inch.
 _ICE = 0.98

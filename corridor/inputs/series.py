@@ -15,9 +15,9 @@ from corridor.units import scale
 __all__ = ["Located", "read_series", "read_stations"]
 
 #: What each column may hold: least, greatest and unit.
-RANGES = {"current": (0.0, 20_000.0, "A"), "ambient": (-80.0, 70.0, "degC"), "wind_speed": (0.0, 100.0, "m/s"),
+RANGES = {"current": (0.0, 20_000.0, "A"), "ambient": (-80.0, 70.0, "°C"), "wind_speed": (0.0, 100.0, "m/s"),
           "wind_angle": (-360.0, 360.0, "deg"), "wind_direction": (-360.0, 360.0, "deg"),
-          "solar": (0.0, 1500.0, "W/m2")}
+          "solar": (0.0, 1500.0, "W/m²")}
 
 #: What each column measures.
 _KINDS = {"current": "current", "ambient": "temperature", "wind_speed": "speed", "wind_angle": "angle",

@@ -35,7 +35,7 @@ from corridor.study.stringing import check_stringing
 
 __all__ = ["Inputs", "read_inputs"]
 
-#: No case at this temperature or a lower one shows how high wires hang [degC].
+#: No case at this temperature or a lower one shows how high wires hang [°C].
 _COLD = 10.0
 
 
@@ -163,7 +163,7 @@ def _of_cold(cases, category):
     bare = [case.temperature for case in cases if case.ordinary and "vertical" in case.checks]
     if "line" not in category or any(not isinstance(T, str) and T <= _COLD for T in bare):
         return []
-    return [f"lines are among the obstacles, and no case of bare wires in still air is at {_COLD:g} degC or colder: "
+    return [f"lines are among the obstacles, and no case of bare wires in still air is at {_COLD:g} °C or colder: "
             "below a line wires are nearest to it in the cold"]
 
 
@@ -197,7 +197,7 @@ def _beyond_materials(wiring):
     conductor = wiring.conductor
     pairs = (("maximum", wiring.maximum_temperature, conductor.maximum_temperature),
              ("emergency", wiring.emergency_temperature, conductor.emergency_temperature))
-    return [f"{word} temperature {asked:g} degC is above the {known:g} degC that its materials are known to bear"
+    return [f"{word} temperature {asked:g} °C is above the {known:g} °C that its materials are known to bear"
             for word, asked, known in pairs if asked is not None and asked > known]
 
 

@@ -13,26 +13,26 @@ from corridor.study.districts import ICE_KEYS
 __all__ = ["KINDS", "cases", "rating", "temperatures", "voltages"]
 
 ICE = Kind("ice-unusual", SERIOUS, "ice is unlike ice",
-           "a thickness in inches or centimetres, a density in lb/ft3, a load in the place of a thickness",
-           "density below 250 or above 920 kg/m3, thickness below 2 mm or above 100 mm",
-           "ice weighs 917 kg/m3 without air in it, rime 300 and more (ISO 12494, recalled); else " + COMMON,
+           "a thickness in inches or centimetres, a density in lb/ft³, a load in the place of a thickness",
+           "density below 250 or above 920 kg/m³, thickness below 2 mm or above 100 mm",
+           "ice weighs 917 kg/m³ without air in it, rime 300 and more (ISO 12494, recalled); else " + COMMON,
            'write the unit ("0.5 in", "57 lb/ft^3"), or correct the number')
-ICE_WARM = Kind("ice-warm", MINOR, "ice in warm air", "degF written as degC", "ice above 5 degC", "ice melts at 0 degC",
+ICE_WARM = Kind("ice-warm", MINOR, "ice in warm air", "°F written as °C", "ice above 5 °C", "ice melts at 0 °C",
                 'write the unit ("32 degF")')
 WIND = Kind("wind-unusual", SERIOUS, "the pressure of wind is unlike wind",
-            "lb/ft2, kgf/m2 or a speed written as Pa", "below 40 Pa or above 2,500 Pa",
+            "lb/ft², kgf/m² or a speed written as Pa", "below 40 Pa or above 2,500 Pa",
             "0.613 v^2 at sea level: 8 m/s and 64 m/s",
             'write the unit ("4 psf"), or turn the speed into a pressure')
 COOL = Kind("temperature-low", SERIOUS, "the greatest temperature of a wire is low",
-            "a temperature of the air, a number of another unit", "maximum_temperature of an option below 40 degC",
+            "a temperature of the air, a number of another unit", "maximum_temperature of an option below 40 °C",
             COMMON, "correct it; accept a wire that really is held so cool")
 HOT = Kind("hot-not-checked", MINOR, "no case is at the greatest temperature of an option",
            "a case that was left out, a number that is not that of the option",
            "no vertical case at its maximum_temperature or above", COMMON,
            'add a case with temperature = "maximum"')
 RATING = Kind("rating-unusual", MINOR, "weather or surface of the rating are unlike what is rated for",
-              "ft/s or km/h written as m/s, degF as degC, kA as A",
-              "wind above 1.6 m/s, air below -5 or above 55 degC, emissivity or absorptivity below 0.2, a required "
+              "ft/s or km/h written as m/s, °F as °C, kA as A",
+              "wind above 1.6 m/s, air below -5 or above 55 °C, emissivity or absorptivity below 0.2, a required "
               "current below 50 A", COMMON, "write the unit, or correct the number")
 VOLTAGE_BARE = Kind("voltage-bare", SERIOUS, "a voltage is a bare number between 100 and 1,000",
                     "kilovolts in a column or key that is read in volts: 110 stands for 110 kV",
@@ -53,10 +53,10 @@ def cases(evidence):
         if case.icy and not ((thick >= 2e-3).all() and (thick <= 0.1).all() and 250 <= case.ice_density <= 920):
             worst = 1e3 * (thick.max() if thick.max() > 0.1 else thick.min())
             told = f"{case.ice_told}, {worst:.3g} mm thick" if case.by_weight else (
-                f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m3")
-            yield Doubt(ICE, file, case.name, told, "2 to 100 mm of 250 to 920 kg/m3")
+                f"{case.ice * 1e3:g} mm of {case.ice_density:g} kg/m³")
+            yield Doubt(ICE, file, case.name, told, "2 to 100 mm of 250 to 920 kg/m³")
         if case.icy and not isinstance(case.temperature, str) and case.temperature > 5:
-            yield Doubt(ICE_WARM, file, case.name, f"ice at {case.temperature:g} degC", "5 degC or colder")
+            yield Doubt(ICE_WARM, file, case.name, f"ice at {case.temperature:g} °C", "5 °C or colder")
         if case.wind and not 40 <= case.wind <= 2500:
             yield Doubt(WIND, file, case.name, f"{case.wind:g} Pa", "40 to 2,500 Pa")
 
@@ -77,9 +77,9 @@ def temperatures(evidence):
     for option in evidence.inputs.options:
         T = option.wiring.maximum_temperature
         if T < 40:
-            yield Doubt(COOL, evidence.files["study"], option.name, f"{T:g} degC", "40 degC or more")
+            yield Doubt(COOL, evidence.files["study"], option.name, f"{T:g} °C", "40 °C or more")
         if not any(each in ("maximum", "emergency") if isinstance(each, str) else each >= T for each in hot):
-            yield Doubt(HOT, evidence.files["study"], option.name, f"no vertical case at {T:g} degC or above",
+            yield Doubt(HOT, evidence.files["study"], option.name, f"no vertical case at {T:g} °C or above",
                         "a case at its maximum temperature")
 
 
@@ -89,7 +89,7 @@ def rating(evidence):
     if r is None:
         return
     for key, value, low, high, unit in (
-            ("wind_speed", r.wind_speed, 0.0, 1.6, "m/s"), ("ambient", r.ambient, -5.0, 55.0, "degC"),
+            ("wind_speed", r.wind_speed, 0.0, 1.6, "m/s"), ("ambient", r.ambient, -5.0, 55.0, "°C"),
             ("emissivity", r.emissivity, 0.2, 1.0, ""), ("absorptivity", r.absorptivity, 0.2, 1.0, ""),
             ("required_current", r.required_current, 50.0, 20_000.0, "A")):
         if value is not None and not low <= value <= high:

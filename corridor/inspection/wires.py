@@ -29,7 +29,7 @@ DIAMETER = Kind("conductor-diameter", SERIOUS, "the diameter of a conductor does
                 "wires fill less than 0.70 (of an optical ground wire 0.50) or more than 0.97 of its circle",
                 _MATERIALS.format("0.74 and 0.94"), _SETTLE)
 ELASTIC = Kind("conductor-elasticity", SERIOUS, "moduli or expansions of a conductor are unlike its parts",
-               "psi written as Pa, expansion per degF, modulus of the whole conductor for that of a part",
+               "psi written as Pa, expansion per °F, modulus of the whole conductor for that of a part",
                "outer modulus beyond 45 to 75 GPa, core modulus beyond 60 to 220 GPa, expansion of the outer part "
                "beyond 20 to 25 (shield wires and those of other lines, of steel: 210 GPa, 11), of the core above 24 "
                "millionths per K; or 15 % off the family of the conductor",
@@ -47,7 +47,7 @@ MEASURED = Kind("tension-unusual", SERIOUS, "a tension that was measured, or tha
                 COMMON, "write the unit, or correct the measurement")
 KINDS = (MASS, RESISTANCE, STRENGTH, DIAMETER, ELASTIC, STRINGING, MEASURED)
 
-#: Of parts whose material is not known: density [kg/m3], resistivity [ohm m], stress that counts in strength [Pa].
+#: Of parts whose material is not known: density [kg/m³], resistivity [ohm m], stress that counts in strength [Pa].
 _OUTER = ((2680.0, 2720.0), (27.3e-9, 34e-9), (50e6, 330e6))
 #: The same of shield wires and of other lines, which may be of steel or copper.
 _ANY = ((2680.0, 8940.0), (16.8e-9, 200e-9), (50e6, 1770e6))

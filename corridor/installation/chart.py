@@ -28,7 +28,7 @@ def chart_rows(scene, pull_ends, T, returns):
     pull_ends : sequence of str
         As in `corridor.clearance.clipping.clipping_rows`.
     T : ndarray, shape (temperature,)
-        Of the wire [degC].
+        Of the wire [°C].
     returns : int
         Returns of a jerk that the watch counts.
 

@@ -19,7 +19,7 @@ def readiness_rows(scene, course, rows, rules, stringing, knees, marks, *, first
     rules : WireRules
     stringing : Stringing
     knees : dict
-        By option, knee [degC] with the pretension of the study and without it; nothing where it has none.
+        By option, knee [°C] with the pretension of the study and without it; nothing where it has none.
     marks : dict
         By option and structure at which heights differ enough for it, the greatest offset of a clamp [m], nan where one
         is not known, and the rule.
@@ -188,7 +188,7 @@ class _Checks:
         if self.option.name in self.knees:
             drawn, plain = self.knees[self.option.name]
             rows.append(self.row("pretension", PASSED, self.option.wiring.pretension, unit="N", note=(
-                f"draw to this before sagging: the knee comes at {drawn:.0f} degC, without it at {plain:.0f} degC")))
+                f"draw to this before sagging: the knee comes at {drawn:.0f} °C, without it at {plain:.0f} °C")))
         return rows
 
     def _beside(self, name):

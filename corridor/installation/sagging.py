@@ -86,7 +86,7 @@ def creep_sag(scene, temperature, seconds):
     ----------
     scene : Scene
     temperature : ndarray, shape (temperature,)
-        Of the wire when it is sagged [degC].
+        Of the wire when it is sagged [°C].
     seconds : float or None
         Time from pulling to sagging [s].
 
@@ -150,7 +150,7 @@ def control_rows(scene, plan, pull_ends, temperature, seconds):
     plan : Plan
     pull_ends : sequence of str
     temperature : ndarray, shape (temperature,)
-        Of the wire [degC].
+        Of the wire [°C].
     seconds : float or None
         Time in travellers, as of `creep_sag`.
     """

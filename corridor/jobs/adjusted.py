@@ -20,6 +20,7 @@ from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.workbook import need_workbook, write_workbook
 from corridor.rating.adjusted import adjusted_rows
 from corridor.rating.seasons import as_rated, season_of
+from corridor.units import QuantityError, quantity
 
 __all__ = ["AdjustedResult", "adjusted_study", "known_limits", "span_bearings", "write_adjusted"]
 
@@ -72,8 +73,8 @@ def adjusted_study(opened: Opened, *, step: str | float = "5 degF", air: tuple[f
     step : str or float
         Of the temperature of the air [K], or text such as "5 degF".
     air : (float, float), optional
-        From where to where it goes [degC]; default: as far as the weather of the series, or else the ambients of the
-        rating tables, and 10 degF beyond.
+        From where to where it goes [°C]; default: as far as the weather of the series, or else the ambients of the
+        rating tables, and 10 °F beyond.
     limits : dict of ndarray, optional
         Columns of the layer `limits`; default: those of the findings, or else found now.
     progress : callable, optional
@@ -100,9 +101,9 @@ def adjusted_study(opened: Opened, *, step: str | float = "5 degF", air: tuple[f
 
 
 def _air(study, given):
-    """Lowest and highest temperature of the air [degC], and where from in words."""
+    """Lowest and highest temperature of the air [°C], and where from in words."""
     if given is not None:
-        return *given, f"air from {given[0]:g} to {given[1]:g} degC as asked for"
+        return *given, f"air from {given[0]:g} to {given[1]:g} °C as asked for"
     known, word = np.asarray(study.rating.table_ambients, float), "the ambients of [rating]"
     if study.series is not None:
         stations = read_stations(study.series, study.resolve, study.rating.required_current)
@@ -110,22 +111,19 @@ def _air(study, given):
         if columns:
             known, word = np.concatenate(columns), "the record of the series"
     low, high = np.nanmin(known), np.nanmax(known)
-    return low - BEYOND, high + BEYOND, f"air 10 degF beyond {word}, {low:.1f} to {high:.1f} degC"
+    return low - BEYOND, high + BEYOND, f"air 10 °F beyond {word}, {low:.1f} to {high:.1f} °C"
 
 
 def _steps(study, step, low, high):
-    """Multiples of the step that reach over a range [degC]; those of Fahrenheit are counted from 0 degF."""
-    words = str(step).split()
-    fahrenheit = words[1:] == ["degF"]
+    """Multiples of the step that reach over a range [°C]; those of Fahrenheit are counted from 0 °F."""
+    fahrenheit = str(step).rstrip().endswith("F")
     try:
-        size = float(words[0]) / (1.8 if fahrenheit else 1.0)
-    except (ValueError, IndexError):
-        size = np.nan
-    if words[1:] not in (["degF"], ["degC"], ["K"], []):
+        size = quantity(step, "temperature_difference", plain_text=True)
+    except QuantityError:
         size = np.nan
     if not (0.1 <= size <= 50 and low <= high and -80 <= low and high <= 70):
-        raise InputError(study.path, "step", f"{step} from {low:g} to {high:g} degC",
-                         "a step from 0.1 to 50 K, such as '5 degF' or '2 degC', between -80 and 70 degC")
+        raise InputError(study.path, "step", f"{step} from {low:g} to {high:g} °C",
+                         "a step from 0.1 to 50 K, such as '5 degF' or '2 degC', between -80 and 70 °C")
     zero = -160 / 9 if fahrenheit else 0.0
     counts = np.arange(np.floor((low - zero) / size + 1e-9), np.ceil((high - zero) / size - 1e-9) + 1)
     return zero + size * counts

@@ -46,10 +46,10 @@ class States:
 class Comparison:
     """What compares the options; lists with one value per option, in SI, nan or None where nothing is known.
 
-    `options` columns of the layer of that name; `areas` (outer, core) [m2]; `sags` by everyday, hot, iced [m];
+    `options` columns of the layer of that name; `areas` (outer, core) [m²]; `sags` by everyday, hot, iced [m];
     `everyday` greatest (share of strength [%], catenary constant [m]) on an ordinary day; `tension` greatest of a phase
     wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
-    structure; `knees` (least, greatest) [degC]; `violations` (new, inherited, total); `ladder` columns of that layer;
+    structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the greatest current that losses are
     of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
     """
@@ -126,7 +126,7 @@ def states_of(facts: Facts) -> States:
 
     T = facts.options[facts.reference].wiring.everyday_temperature
     taken = {case.name for case in facts.cases}
-    everyday = bare(T) or Case(_free(f"everyday, {T:g} degC", taken), T, checks=())
+    everyday = bare(T) or Case(_free(f"everyday, {T:g} °C", taken), T, checks=())
     hot = bare("maximum") or Case(_free("at the maximum temperature", taken), "maximum", checks=())
     D = facts.options[facts.reference].wiring.conductor.diameter
     icy = max((case for case in facts.cases if case.icy and not case.wind and not case.uneven),

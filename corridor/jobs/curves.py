@@ -22,7 +22,7 @@ from corridor.rating.limits import MAXIMUM, NO_TEMPERATURE, UNKNOWN, limit_rows
 
 __all__ = ["Curve", "Curves", "curve_study", "write_curves"]
 
-#: Temperature up to which it is asked where a wire just clears [degC]: hotter than any wire gets, so that a wire which
+#: Temperature up to which it is asked where a wire just clears [°C]: hotter than any wire gets, so that a wire which
 #: clears at its own maximum has an allowable sag, too.
 _HOTTEST = 500.0
 #: Step of a curve [K].
@@ -32,9 +32,9 @@ _STEP = 2.0
 class Curve:
     """One option, final, bare and in still air; arrays of shape (temperature,).
 
-    `temperature` [degC] up to the emergency temperature, or else the maximum; `sag` [m], and at the ends of the band of
-    compression `sag_low`, `sag_high`; `tension` horizontal [N]; `knee`, `knee_low`, `knee_high` [degC], nan where there
-    is none, `knee_sag` [m] there; `clears_to` [degC] at which the span's worst margin is gone and
+    `temperature` [°C] up to the emergency temperature, or else the maximum; `sag` [m], and at the ends of the band of
+    compression `sag_low`, `sag_high`; `tension` horizontal [N]; `knee`, `knee_low`, `knee_high` [°C], nan where there
+    is none, `knee_sag` [m] there; `clears_to` [°C] at which the span's worst margin is gone and
     `allowable_sag` [m] then, nan where none is known or another wire is the worst; `clears` what it clears in words.
     """
 
@@ -244,7 +244,7 @@ def _drawn_wire(scene, span, limits):
 
 
 def _heat(row):
-    """How hot an option may get [degC], beyond all bounds either way where no temperature sets a bound."""
+    """How hot an option may get [°C], beyond all bounds either way where no temperature sets a bound."""
     return -np.inf if row["governs"] == NO_TEMPERATURE else np.nan_to_num(row["clearing_temperature_c"], nan=np.inf)
 
 

@@ -301,7 +301,7 @@ def _mark(raster, cells, curves):
 
 
 def _summed(rasters, options, area):
-    """Columns of what is in the rasters, one row per option; `area` of a cell [m2]."""
+    """Columns of what is in the rasters, one row per option; `area` of a cell [m²]."""
     rows = []
     for raster, option in zip(rasters, options, strict=True):
         parts = [(*grading(room.ravel(), area), np.fmin.reduce(room, axis=None),

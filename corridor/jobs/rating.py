@@ -38,7 +38,7 @@ class RatingResult:
     """What the options carry: tables as columns, by the names of the files they are written to.
 
     `ratings` is what they were made with; `tables` are `options` and `ratings`, and those of the hours, where the study
-    has a series; `temperatures` (option, hour) [degC] of the hottest bearing; `step` of the series [h]; `notes` on what
+    has a series; `temperatures` (option, hour) [°C] of the hottest bearing; `step` of the series [h]; `notes` on what
     the series lacks; `stations` (row of `series_spans`, 2) [m] of both ends of its span.
     """
 
@@ -158,7 +158,7 @@ def _through(opened, ratings, progress):
 
 def year_tables(opened: Opened, ratings: Ratings, limits: Columns, margins: Sequence[Margins | None] | None = None
                 ) -> tuple[dict[str, Columns], tuple[np.ndarray, ...], tuple[str, ...], np.ndarray]:
-    """Return the tables of a study's series, temperatures of each option [degC], notes, and stations of spans (row, 2)
+    """Return the tables of a study's series, temperatures of each option [°C], notes, and stations of spans (row, 2)
     [m].
 
     Parameters
@@ -237,7 +237,7 @@ def _stations_given(study, stations, plan):
 
 
 def _limits_and_margins(laid, nodes, progress):
-    """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [degC]."""
+    """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [°C]."""
     limits, margins = Limits(), []
     for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress,
                                needless=_NEEDLESS):

@@ -42,7 +42,7 @@ def pack_curves(facts, plan, groups, strung, packer):
     Returns
     -------
     dict
-        `line`, `section` of every section; by option `temperature` [degC] and `constant` [m] (section, temperature);
+        `line`, `section` of every section; by option `temperature` [°C] and `constant` [m] (section, temperature);
         `knee`, its band and the constant there (section, option); `bare` by option the cases of bare wires in still air
         in the final condition, with their temperature.
     """

@@ -150,7 +150,7 @@ def chart_study(opened: Opened, temperatures: ArrayLike, *, returns: int = 3, pr
     ----------
     opened : Opened
     temperatures : array_like, shape (temperature,)
-        Of the wire [degC].
+        Of the wire [°C].
     returns : int, optional
         Number of returns of a jerk that the watch counts.
     progress : callable, optional

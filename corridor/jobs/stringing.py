@@ -41,7 +41,7 @@ from corridor.summary import CAUTIONS
 
 __all__ = ["STRINGING_CAUTIONS", "StringingResult", "TEMPERATURES", "stringing_study", "write_stringing"]
 
-#: Wire temperatures of control spans [degC].
+#: Wire temperatures of control spans [°C].
 TEMPERATURES = tuple(range(-10, 45, 5))
 #: What must travel with these numbers.
 STRINGING_CAUTIONS = (
@@ -90,7 +90,7 @@ def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: A
     options : sequence of str
         Names; default: all but the existing one.
     temperatures : array_like, shape (temperature,)
-        Of the wire, for control spans [degC].
+        Of the wire, for control spans [°C].
     as_built : path, optional
         A CSV file of sags that were measured once the wire of the one option was strung
         (`corridor.inputs.measured.read_sags`): it is told what each hangs at, and all is checked again.
@@ -193,7 +193,7 @@ class _Work:
                                                     first=len(self.profiles) == 1)
 
     def _knees(self, scene):
-        """Knees of options with a pretension, with it and without [degC]."""
+        """Knees of options with a pretension, with it and without [°C]."""
         drawn = {option.name: o for o, option in enumerate(scene.options) if option.wiring.pretension > 0}
         if not drawn:
             return {}

@@ -20,7 +20,7 @@ from corridor.outputs.workbook import need_workbook, write_workbook
 
 __all__ = ["TEMPERATURES", "study_tables", "write_tables"]
 
-#: Temperatures of the stringing chart [degC].
+#: Temperatures of the stringing chart [°C].
 TEMPERATURES = tuple(range(-10, 45, 5))
 
 #: Columns of the clearance schedule.

@@ -66,7 +66,7 @@ class WireSpans:
     string is taken to lie along the chord. `length`: ground distance between them [m]. `string_start`, `string_end`
     [m]: length of a suspension string that swings, 0 where the wire is held; `strain_start`, `strain_end` [m]: of a
     strain string, 0 without one; `mass_start`, `mass_end` [kg] of strings; `stiffness_start`, `stiffness_end` [N/m] of
-    posts along the line, inf where held; `area_start`, `area_end` [m2] of strings in the wind.
+    posts along the line, inf where held; `area_start`, `area_end` [m²] of strings in the wind.
     """
 
     span: Integers

@@ -43,7 +43,7 @@ class WireStates(NamedTuple):
 @dataclass(frozen=True)
 class Changed:
     """Pairs under errors, one row for each error, unit and option, in this order; `shape` their numbers. `asked` and
-    `settled` tell of them; `weight` [N/m] and `temperature` [degC] in each case; `never` the final law if no load has
+    `settled` tell of them; `weight` [N/m] and `temperature` [°C] in each case; `never` the final law if no load has
     come, and `doubtful` where that is another."""
 
     shape: tuple[int, int, int]

@@ -71,7 +71,7 @@ class Framings:
     string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
     Where it is `strain` the wire ends there; a `link` is a strain string of that length and mass between there and
     the wire.
-    `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m2], projected, on which the
+    `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m²], projected, on which the
     wind blows; None stands for that of all: inf and 0.
     `window_left`, `window_right`, `window_below`, `window_above` [m] from where the string hangs to the body of the
     structure on that side, `swing_limit` [deg] of the string; nan, or None for all, where it is not given.
@@ -182,9 +182,9 @@ class OwnWires:
 class Case:
     """A state of weather and load in which wires are looked at.
 
-    `temperature` [degC] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial, or instead
-    `ice_weight` [N/m] and `ice_weight_per_diameter` [N/m2], which times the diameter of the bare wire is added to it;
-    `ice_density` [kg/m3]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
+    `temperature` [°C] is a number, or "maximum" or "emergency" for those of the option; `ice` [m] radial, or instead
+    `ice_weight` [N/m] and `ice_weight_per_diameter` [N/m²], which times the diameter of the bare wire is added to it;
+    `ice_density` [kg/m³]; `wind` [Pa] on the projected area; `condition` "initial" or "final";
     `checks` a subset of ("vertical", "horizontal", "tension"). `ice_spans` "all", or "odd" or "even" places within each
     section, the first being odd, or "each" or "others": the span that is looked at alone, or all others; `ice_on` names
     of the only spans with ice; `ice_off_wire` a wire that dropped it; `ice_elsewhere` [m] on what is left out. `broken`
@@ -251,7 +251,7 @@ class Case:
             return f"{self.ice * 1e3:g} mm of ice"
         parts = [f"{self.ice_weight:g} N/m"] * (self.ice_weight > 0)
         parts += [f"{self.ice_weight_per_diameter / 1e3:g} N/m per mm of diameter"] * (self.ice_weight_per_diameter > 0)
-        return f"{' and '.join(parts)} of ice of {self.ice_density:g} kg/m3"
+        return f"{' and '.join(parts)} of ice of {self.ice_density:g} kg/m³"
 
     @property
     def iced(self) -> bool:
@@ -276,7 +276,7 @@ class Case:
 class Limit:
     """A stringing limit: `kind` "tension" [N], "share" of the rated tensile strength [-] or "constant" [m].
 
-    It holds in a named case, or in the bare wire without wind at `temperature` [degC]. Of the kind "existing" the
+    It holds in a named case, or in the bare wire without wind at `temperature` [°C]. Of the kind "existing" the
     bound is what the wire that hangs today is tensioned to, in the same case and condition; `value` is a factor.
     """
 
@@ -293,7 +293,7 @@ class Measured:
     """What was measured of the wire in one section, bare: it hangs final with this tension, or, where it is `initial`,
     was strung to it and all that years and loads will do to it is to come.
 
-    `line` "" stands for every line; `temperature` [degC]; `horizontal_tension` [N], across the load, or else nan and
+    `line` "" stands for every line; `temperature` [°C]; `horizontal_tension` [N], across the load, or else nan and
     the catenary `constant` [m]; `slant` of the load, wind over weight [-].
     """
 
@@ -317,7 +317,7 @@ class Tightened:
 
 @dataclass(frozen=True)
 class Wiring:
-    """A conductor and how it is strung; temperatures [degC], `emergency_temperature` None where there is none.
+    """A conductor and how it is strung; temperatures [°C], `emergency_temperature` None where there is none.
 
     `everyday_temperature` is that of the years in which the wire creeps, `age` [years] their number;
     `stringing_temperature` that of the day it is strung, on which it is tensioned to `pretension` [N] (0: it is not)

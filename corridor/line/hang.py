@@ -147,7 +147,7 @@ class States(NamedTuple):
     """Wires that are asked for, each with the state of its whole section; equal states are there once.
 
     Columns of shape (problem,): `run`, `option`; `weight`, `wind` (problem, span) [N/m], signed; `broken` (problem,
-    span) where the wire is; `pressure` on strings [Pa], signed; `temperature` [degC]; `law`; `even`, whether a ruling
+    span) where the wire is; `pressure` on strings [Pa], signed; `temperature` [°C]; `law`; `even`, whether a ruling
     span has an answer. Of each wire asked
     for (row,): its `problem` and the `place` in the wire run.
     """
@@ -176,7 +176,7 @@ def case_states(model: Model, wire: Integers, option: Integers, case: Integers, 
     swing : array_like, shape (row,)
         Signed share of the swing in the case's wind, positive to the right.
     temperature : array_like, shape (row,), optional
-        Of the conductor [degC]; default: that of the case.
+        Of the conductor [°C]; default: that of the case.
     looked_at : ndarray of int, shape (row,), optional
         Place in its wire run of the span that is looked at, in cases in which that makes the state; -1: none is.
         Default: that of the wire.
@@ -246,7 +246,7 @@ def still_states(model: Model, wire: Integers, option: Integers, temperature: Ar
     model : Model
     wire, option : ndarray of int, shape (row,)
     temperature : array_like, shape (row,)
-        Of the conductor [degC], of each wire with the whole section around it.
+        Of the conductor [°C], of each wire with the whole section around it.
     law : law of arrays (group, option), optional
         Default: the final condition, at the model's end of the history.
     """

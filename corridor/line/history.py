@@ -27,10 +27,10 @@ class Pairs:
     """What is known of pairs before they settle; columns of shape (pair,), (pair, case) or (pair, limit).
 
     `law` without sets and `creep` law; `method` of `laws`; `given_set` [-]; `span` ruling span [m]; `bare_weight`
-    [N/m]; `everyday`, `stringing` temperature [degC]; `age` [years]; `pretension` [N], 0 for none;
-    `measured` [N], `measured_at` [degC], under the `measured_load` [N/m], nan where nothing was; `as_strung` where that
+    [N/m]; `everyday`, `stringing` temperature [°C]; `age` [years]; `pretension` [N], 0 for none;
+    `measured` [N], `measured_at` [°C], under the `measured_load` [N/m], nan where nothing was; `as_strung` where that
     was on the day of stringing. `load` [N/m],
-    `temperature` [degC] of each case, and whether it counts among the loads that have been, `seen`;
+    `temperature` [°C] of each case, and whether it counts among the loads that have been, `seen`;
     `limit_tension` H [N], `limit_load`, `limit_temperature`, `limit_given`, `limit_initial` of each limit;
     `creep_share` of the sets that years leave, 1 as predicted; `let_out` share of the ruling span by which the wire of
     a pair that was not measured is longer than its limits make it [-].

@@ -102,7 +102,7 @@ def law_at_end(strung: "Strung", group: Integers, option: Integers, span: Array,
     load : ndarray, shape (row,)
         [N/m]
     temperature : ndarray, shape (row,)
-        [degC]
+        [°C]
     taut : bool
         Whether it is the end at which they hang higher.
     """

@@ -38,5 +38,5 @@ def texts(which: Integers, table: "WiringTable", pairs: Pairs, governing: Intege
     for g, o in zip(*np.nonzero(np.isfinite(pairs.measured.reshape(which.shape))), strict=True):
         H, T = (v.reshape(which.shape)[g, o] for v in (pairs.measured, pairs.measured_at))
         when = " as strung" * bool(pairs.as_strung.reshape(which.shape)[g, o])
-        text[g, o] = f"measured{when}: {H:.0f} N at {T:g} degC"
+        text[g, o] = f"measured{when}: {H:.0f} N at {T:g} °C"
     return text

@@ -23,7 +23,7 @@ __all__ = ["Law", "Model", "Seen", "clip_wires", "clipping_state", "model_of", "
 
 @dataclass(frozen=True)
 class Seen:
-    """The state in which wires were seen to hang: `temperature` (group, option) [degC], nan where they were not;
+    """The state in which wires were seen to hang: `temperature` (group, option) [°C], nan where they were not;
     `tension` H (run, span) [N], nan where it is that of the group; `slant` of the load
     (run, span), wind over weight [-], positive to the right."""
 
@@ -41,7 +41,7 @@ class Model:
     the line [deg]. `loads` of every wire span, option and case [N/m]; `cases` (case,); `subconductors` (group, option)
     that share a string: each is hung alone, with its share of the string. `unstressed` (run, option, span)
     length of each span's wire without force [m], nan where a hinge or the stringing is unknown; `clipped` (run,
-    option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [degC]; None
+    option, ...) how wires hung when they were clipped in, `clipped_at` (group, option) at what temperature [°C]; None
     of the three where all are hung by the ruling span. Final wires of which it is not known what loads have come hang
     at that end of their history at which they are lower; or, where the model is `taut`, higher.
     """
@@ -116,7 +116,7 @@ def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
     ----------
     model : Model
     temperature : ndarray, shape (group, option)
-        At which wires are clipped in [degC].
+        At which wires are clipped in [°C].
     law : law of arrays (group, option)
         What they obey then.
     """
@@ -140,7 +140,7 @@ def clip_wires(model: Model, temperature: Array, law: Law) -> Model:
 
 
 def _clipping(model: Model, temperature: Array, law: Law, c: Integers, o: Integers) -> tuple[Array, Array, Array]:
-    """Temperature [degC], horizontal tension [N] and slant of the load of the spans of wire runs in options, in the
+    """Temperature [°C], horizontal tension [N] and slant of the load of the spans of wire runs in options, in the
     state that tells how long their wires are: (pair,), and twice (pair, span)."""
     strung, g, seen = model.strung, model.group[c], model.seen
     if seen is not None:
@@ -188,7 +188,7 @@ def clipping_state(strung: Strung, kind: Texts, options: tuple[Option, ...],
     Returns
     -------
     temperature : ndarray, shape (group, option)
-        [degC]
+        [°C]
     law : law of arrays (group, option)
         A line that stands, and its shield wires: everyday, final. A new wire: the day it is strung, initial; one that
         was measured is final whatever the day.

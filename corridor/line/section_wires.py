@@ -19,7 +19,7 @@ class WireRuns:
 
     `row` (run, span) wire span, -1 beyond the end; `count` (run,); `corner` (run, span + 1, 2) structure centres in
     ground metres from the first; `azimuth` (run, span) [rad]; `supports` of (run, span + 1), with `string_force` that
-    of a pressure of 1 Pa blowing to the right [m2].
+    of a pressure of 1 Pa blowing to the right [m²].
     """
 
     row: Integers

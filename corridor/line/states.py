@@ -28,13 +28,13 @@ class Strung:
     """The solved batch. Shapes: (group, option) or (group, option, case).
 
     `weight`, `wind` load per length where tension is asked for [N/m], constants of the code included; `temperature`
-    [degC]; `horizontal_tension` [N], nan where there is no answer; `residual` of strain; `excess` unstressed length
+    [°C]; `horizontal_tension` [N], nan where there is no answer; `residual` of strain; `excess` unstressed length
     over ruling span less one; `governing` index of the stringing limit, -1 where none is or a measurement replaces
     them, and `limit_text` its words; `unmet` (group, option) why the limits leave no tension, in words, "" where they
-    leave one; `knee` [degC] bare, final, of two ends of the history the higher; `rts` [N]; `set_by` what made the final
+    leave one; `knee` [°C] bare, final, of two ends of the history the higher; `rts` [N]; `set_by` what made the final
     set of the outer part, `outer_set`, `core_set` [-] the final sets if loads have come; `final`, `initial` the law in
     that condition (group, option), `part` that of every state (group, option, case). Of the band of compression, first
-    axis low and high: `compression_band` [N] of the outer part, `knee_band` [degC]. `tension_band` [N] of every state,
+    axis low and high: `compression_band` [N] of the outer part, `knee_band` [°C]. `tension_band` [N] of every state,
     the greatest and the least that it may be by all that is in doubt.
 
     Of the two ends of a history, that loads of ice and wind have come or never have: `unloaded` the final law (group,
@@ -207,7 +207,7 @@ def _tightened(groups: WireGroups, which: Integers, table: WiringTable, sections
 
 
 def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections: Sections | None) -> Array:
-    """Measured horizontal tension [N] of each pair, its temperature [degC] and the load [N/m], nan where nothing was
+    """Measured horizontal tension [N] of each pair, its temperature [°C] and the load [N/m], nan where nothing was
     measured; 1 where that was a shape, 0 where a tension; 1 where it was as the wire was strung."""
     found = np.full((5, *which.shape), np.nan)
     for index, wiring in enumerate(table.wirings):

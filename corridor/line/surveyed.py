@@ -17,7 +17,7 @@ __all__ = ["Surveyed", "as_attached", "as_seen"]
 class Surveyed:
     """Wires that a survey saw hang, bare; columns of shape (row,), a row for each wire in a span.
 
-    `line`, `span`, `wire` names; `temperature` [degC], of all wires of one kind in a section the same;
+    `line`, `span`, `wire` names; `temperature` [°C], of all wires of one kind in a section the same;
     `horizontal_tension` across the load of one wire [N], nan where it is not known; `slant` of the load, wind over
     weight [-], positive to the right; `start_raise`, `end_raise` [m] by which the ends of wires hang higher than
     structures and framings say, nan where that does not count. Of all wires that were fitted, those that do not count

@@ -38,7 +38,7 @@ def at_temperatures(model: Model, wires: Integers, option: int, temperature: Arr
         Wire spans.
     option : int
     temperature : array_like, shape (temperature,)
-        Of the conductor [degC].
+        Of the conductor [°C].
     law : law of arrays (group, option), optional
         In the condition that is asked for. Default: final, at the end of the history at which the wire hangs lower.
     """

@@ -156,7 +156,7 @@ def follow(model: Model, wire: Integers, option: Integers, case: Integers, tempe
     model : Model
     wire, option, case : ndarray of int, shape (row,)
     temperature : ndarray, shape (row,)
-        Of the conductor [degC].
+        Of the conductor [°C].
     """
     load = model.loads.weight[wire, option, case], model.loads.wind[wire, option, case]
     return _made(model, _Asked(wire, option, case, temperature, *load))

@@ -73,7 +73,7 @@ def clip_in(supports: Supports, horizontal_tension: ArrayLike, load: ArrayLike, 
     load : array_like, shape (batch, n, 3) or (batch, 1, 3)
         In that state [N/m].
     temperature : array_like, shape (batch,)
-        Of the conductor in that state [degC].
+        Of the conductor in that state [°C].
     part : TwoPart or Curved, of arrays (batch,)
     count : array_like of int, optional
         As in `equilibrium.solve`.

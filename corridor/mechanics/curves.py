@@ -29,7 +29,7 @@ __all__ = [
     "temperature_at",
 ]
 
-#: Temperature of the unstressed length [degC].
+#: Temperature of the unstressed length [°C].
 REFERENCE_TEMPERATURE = 20.0
 
 _ITERATIONS = 80
@@ -42,7 +42,7 @@ class Curved(NamedTuple):
     The first seven are those of `TwoPart`. `outer_0` to `outer_4`, `core_0` to `core_4` [N] are the coefficients of
     the curve `f(m) = sum c_k m^k`, which ends at the strain `outer_end`, `core_end` [-] and goes on along its tangent,
     there and below zero; `c_0 = inf` is no curve. The core expands by `core_expansion_above` [1/K] past the
-    temperature `core_bend` [degC], inf where it does not change.
+    temperature `core_bend` [°C], inf where it does not change.
     """
 
     outer_stiffness: Array
@@ -128,7 +128,7 @@ def part_forces(strain: ArrayLike, temperature: ArrayLike, part: Curved) -> tupl
     strain : array_like
         Of the conductor from its unstressed length [-].
     temperature : array_like
-        [degC]
+        [°C]
     part : Curved
 
     Returns
@@ -171,7 +171,7 @@ def strain(tension: ArrayLike, temperature: ArrayLike, part: Curved) -> Array:
     tension : array_like
         Total tension F [N].
     temperature : array_like
-        [degC]
+        [°C]
     part : Curved
 
     Returns
@@ -208,7 +208,7 @@ def strain_and_slope(tension: ArrayLike, temperature: ArrayLike, part: Curved) -
 
 
 def temperature_at(tension: ArrayLike, strain_wanted: ArrayLike, part: Curved) -> Array:
-    """Return the temperature at which the conductor has a strain under a tension [degC].
+    """Return the temperature at which the conductor has a strain under a tension [°C].
 
     The forces of both parts fall as the temperature rises under a fixed strain: Newton within a bracket that reaches
     beyond any wire's temperature; -inf or inf lies outside of it, nan stays nan.

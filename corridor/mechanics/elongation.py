@@ -60,7 +60,7 @@ def strain(tension: Number, temperature: ArrayLike, part: Law) -> Array:
     tension : array_like
         Total tension F [N].
     temperature : array_like
-        Conductor temperature T [degC].
+        Conductor temperature T [°C].
     part : TwoPart or Curved
 
     Returns
@@ -91,7 +91,7 @@ def strain_near(tension: Number, temperature: ArrayLike, part: Law, near: Number
 
 
 def temperature_at(tension: Number, strain_wanted: Number, part: Law) -> Array:
-    """Return the temperature at which the conductor has a strain under a tension [degC].
+    """Return the temperature at which the conductor has a strain under a tension [°C].
 
     The inverse of `strain` in temperature: strain rises with temperature on both branches, at first with
     both parts and, past the knee, with the core's expansion alone.

@@ -59,7 +59,7 @@ def solve(supports: Supports, unstressed: ArrayLike, load: ArrayLike, temperatur
     load : array_like, shape (batch, n, 3) or (batch, 1, 3)
         Load per length of wire [N/m]: weight down, wind across; it may differ from span to span.
     temperature : array_like, shape (batch,)
-        Of the conductor [degC].
+        Of the conductor [°C].
     part : TwoPart or Curved, of arrays (batch,)
     count : array_like of int, shape (batch,), optional
         Number of spans of each section; what stands beyond is ignored.

@@ -19,7 +19,7 @@ __all__ = ["HOT", "HOURS_PER_YEAR", "creep_when_hot", "gap_set", "outer_set_of_c
 #: Hours of a year of 365 days, as creep is usually counted: ten years are 87 600 h.
 HOURS_PER_YEAR = 8760.0
 
-#: Temperature above which creep counts as that of a hot wire [degC].
+#: Temperature above which creep counts as that of a hot wire [°C].
 HOT = 75.0
 
 _ITERATIONS = 100
@@ -34,7 +34,7 @@ def sets_after(strain: Number, temperature: ArrayLike, part: Curved) -> tuple[Ar
     strain : array_like
         Of the conductor in that state [-].
     temperature : array_like
-        [degC]
+        [°C]
     part : Curved
         The law the wire obeys as it comes to that state: its initial curves, or its creep curves.
 
@@ -125,9 +125,9 @@ def predicted_creep(share: ArrayLike, years: ArrayLike) -> Array:
 def creep_when_hot(share: ArrayLike, temperature: ArrayLike, hours: ArrayLike, before: ArrayLike = 0.0) -> Array:
     """Return the creep of a conductor of aluminium on little steel after hours at high temperatures [-].
 
-    `e = 0.24e-6 p T t^0.16`, with p in percent of the rated strength, T in degC and t in hours, for steel of less than
+    `e = 0.24e-6 p T t^0.16`, with p in percent of the rated strength, T in °C and t in hours, for steel of less than
     7.5 % of the area: Harvey and Larson (1972), also in IEEE Std 1283; recalled with low to medium confidence. At
-    20 degC it is within a quarter of `predicted_creep`. Each temperature goes on where the creep before would have been
+    20 °C it is within a quarter of `predicted_creep`. Each temperature goes on where the creep before would have been
     reached at it, so that `e^(1/0.16)` is a sum, in whatever order.
 
     Parameters
@@ -135,7 +135,7 @@ def creep_when_hot(share: ArrayLike, temperature: ArrayLike, hours: ArrayLike, b
     share : array_like
         Tension over rated tensile strength [-].
     temperature, hours : array_like, shape (n,)
-        [degC] and [h]; hours at `HOT` or less leave nothing.
+        [°C] and [h]; hours at `HOT` or less leave nothing.
     before : array_like
         Creep that has been [-].
 

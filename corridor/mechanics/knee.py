@@ -10,7 +10,7 @@ __all__ = ["knee_temperature"]
 
 
 def knee_temperature(excess: ArrayLike, span: Number, load: Number, part: Law) -> Array:
-    """Return the temperature at which the outer part goes slack and the core alone carries [degC].
+    """Return the temperature at which the outer part goes slack and the core alone carries [°C].
 
     As `ruling_span.knee_temperature`, for either law. At the knee both parts are on their straight lines, unloaded as
     far as they ever are. Past the bend of a core's expansion, `a_c (T - T_ref) + s_c` is

@@ -18,7 +18,7 @@ def ice_weight(diameter: ArrayLike, thickness: ArrayLike, density: Number) -> Ar
     thickness : array_like
         Radial thickness t of the ice [m]; 0 for a bare wire.
     density : array_like
-        Density rho of the ice [kg/m3]: glaze 900 to 917, hard rime 600 to 900, wet snow 300 to 900
+        Density rho of the ice [kg/m³]: glaze 900 to 917, hard rime 600 to 900, wet snow 300 to 900
         (ISO 12494, recalled).
 
     Examples
@@ -42,7 +42,7 @@ def ice_thickness(diameter: ArrayLike, weight: ArrayLike, density: Number) -> Ar
     weight : array_like
         Weight w of the ice [N/m].
     density : array_like
-        Density rho of the ice [kg/m3].
+        Density rho of the ice [kg/m³].
 
     Examples
     --------

@@ -1,7 +1,7 @@
 """Change of state by the ruling span: one level span that stands for a whole section.
 
 Between strain structures suspension strings that swing freely nearly equalise the horizontal tension. The
-section then behaves as one level span, `S_r = sqrt(sum S^3 / sum S)`. It is good to 50 to 70 degC and errs on
+section then behaves as one level span, `S_r = sqrt(sum S^3 / sum S)`. It is good to 50 to 70 °C and errs on
 the unsafe side in short spans when hot (IEEE task force, Trans. Power Delivery 14(2), 1999, recalled).
 
 The state variable is the unstressed length `L0` at the reference temperature. Whatever happens to a wire, a new
@@ -83,7 +83,7 @@ def unstressed_excess(span: Number, horizontal_tension: ArrayLike, load: Number,
     load : array_like
         Resultant load |q| in that state [N/m].
     temperature : array_like
-        Of the conductor in that state [degC].
+        Of the conductor in that state [°C].
     part : TwoPart
     """
     slack, _, F, _ = _level(span, np.asarray(horizontal_tension, float), load)
@@ -167,7 +167,7 @@ def _residual(log_tension: Array, excess: Array, S: Array, q: Array, law: Elonga
 
 def temperature_for_tension(horizontal_tension: ArrayLike, excess: Number, span: Number, load: Number,
                             part: Law) -> Array:
-    """Return the conductor temperature at which the span has a horizontal tension [degC].
+    """Return the conductor temperature at which the span has a horizontal tension [°C].
 
     The inverse of `tension`, in closed form: the shape gives the strain, the strain gives the temperature.
     """
@@ -177,7 +177,7 @@ def temperature_for_tension(horizontal_tension: ArrayLike, excess: Number, span:
 
 
 def knee_temperature(excess: ArrayLike, span: Number, load: Number, part: TwoPart) -> Array:
-    """Return the temperature at which the outer part goes slack and the core alone carries [degC].
+    """Return the temperature at which the outer part goes slack and the core alone carries [°C].
 
     There both branches of elongation meet, which ties temperature and strain to the tension:
     `T - T_ref = ((F + F_comp)/Kc + F_comp/Ko + s_c - s_o)/(a_o - a_c)` and `e = a_o (T - T_ref) + s_o - F_comp/Ko`.

@@ -188,7 +188,7 @@ def longest(horizontal_tension: ArrayLike, given: Booleans, span: Number, load: 
     Parameters
     ----------
     horizontal_tension, load, temperature : array_like, shape (..., limit)
-        H [N], load [N/m] and temperature [degC] of each limit's state.
+        H [N], load [N/m] and temperature [°C] of each limit's state.
     given : array_like of bool, shape (..., limit)
         False where there is no such limit.
     span : array_like, shape (..., 1)

@@ -17,7 +17,7 @@ __all__ = ["Kept", "Strung", "Wires"]
 
 
 class Kept(NamedTuple):
-    """Wires that keep their `unstressed` length [m], (span, batch), at a `temperature` (batch,) [degC]; `part`, their
+    """Wires that keep their `unstressed` length [m], (span, batch), at a `temperature` (batch,) [°C]; `part`, their
     law of elongation, of arrays (batch,)."""
 
     unstressed: Array

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 __all__ = ["SUFFIXES", "Column", "Layer", "digits_of"]
 
 #: How the name of a column ends that carries the unit.
-SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "degC": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m2": "_m2", "%": "",
+SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "°C": "_c",
+            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m²": "_m2", "%": "",
             "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
             "s": "_s", "h": "_h"}
 _PLACES = {"easting_m": 2, "northing_m": 2, "longitude_deg": 7, "latitude_deg": 7}

@@ -160,7 +160,7 @@ def _short_words(row):
     if row.more:
         words.append(f"Short in {', '.join(map(repr, row.more))} too.")
     if np.isfinite(row.wire_elevation_m):
-        words.append(f"Elevation of the wire {row.wire_elevation_m:.2f} m at {row.conductor_temperature_c:.0f} degC.")
+        words.append(f"Elevation of the wire {row.wire_elevation_m:.2f} m at {row.conductor_temperature_c:.0f} °C.")
     words.append(f"Severity: {_SEVERITY.get(row.severity, row.severity)}.")
     return f"{row.span}: {missing:.2f} m short, {_thing(row)}", " ".join(words)
 

@@ -176,10 +176,10 @@ FIELDS = (
      "there is none"),
     ("room_right_m", "real", "m", "likewise of any wire blown to the right"),
     ("parcel", "text", None, "the parcel, `<name in the study>:<its identifier>`"),
-    ("overlap_m2", "real", "m2", "ground area of the parcel below the envelope"),
+    ("overlap_m2", "real", "m²", "ground area of the parcel below the envelope"),
     ("distance_m", "real", "m", "least ground distance from the envelope to the parcel in plan; 0 where it is over it"),
-    ("area_m2", "real", "m2", "ground area of the envelope"),
-    ("area_outside_m2", "real", "m2", "ground area of it outside of the right-of-way; null where there is none"),
+    ("area_m2", "real", "m²", "ground area of the envelope"),
+    ("area_outside_m2", "real", "m²", "ground area of it outside of the right-of-way; null where there is none"),
 )
 
 #: What the layer is, and its columns.

@@ -201,7 +201,7 @@ def ground_limit_text(columns):
     columns : dict of ndarray
         `option`, `minimum_room_m`, `short_area_m2`, `cut_volume_m3`, `not_assessed_area_m2`.
     """
-    head = ("option", "minimum room m", "falls short m2", "to dig m3", "not assessed m2")
+    head = ("option", "minimum room m", "falls short m²", "to dig m³", "not assessed m²")
     forms = {"minimum_room_m": ".2f", "short_area_m2": ".0f", "cut_volume_m3": ".0f", "not_assessed_area_m2": ".0f"}
     rows = [[option, *(number(columns[name][i], form) for name, form in forms.items())]
             for i, option in enumerate(columns["option"])]

@@ -62,11 +62,11 @@ _FIELDS = _columns(
     ("condition", "text", None, "initial or final"),
     ("governing_limit", "text", None, "the stringing limit that sets the tension of the section"),
     ("catenary_constant_m", "real", "m", "horizontal tension over load per length"),
-    ("temperature_c", "real", "degC", "temperature of the wire"),
-    ("knee_temperature_c", "real", "degC",
+    ("temperature_c", "real", "°C", "temperature of the wire"),
+    ("knee_temperature_c", "real", "°C",
      "temperature above which the core alone carries the tension; null where there is none"),
-    ("knee_low_c", "real", "degC", "the same at the low end of the band of compression"),
-    ("knee_high_c", "real", "degC", "the same at the high end of the band of compression"),
+    ("knee_low_c", "real", "°C", "the same at the low end of the band of compression"),
+    ("knee_high_c", "real", "°C", "the same at the high end of the band of compression"),
     ("outer_set", "real", None, "permanent strain of the outer part in the final condition"),
     ("core_set", "real", None, "permanent strain of the core in the final condition"),
     ("set_by", "text", None,
@@ -79,7 +79,7 @@ _FIELDS = _columns(
     ("sag_m", "real", "m",
      "greatest drop of the wire below its chord, measured along the load: vertically in still "
      "air; where it is not known what loads have come, the greater of both ends of its history"),
-    ("conductor_temperature_c", "real", "degC", "temperature of the wire in the case"),
+    ("conductor_temperature_c", "real", "°C", "temperature of the wire in the case"),
     ("swing_deg", "real", "deg", "angle of the wire from the vertical under wind; 0 in still air"),
     ("low_point_m", "real", "m",
      "distance of the lowest point of the curve from the start of the span; below 0 or beyond "
@@ -118,10 +118,10 @@ _FIELDS = _columns(
     ("worst_margin_m", "real", "m", "least margin"),
     ("reason", "text", None, "why it could not be assessed"),
     # limits and options
-    ("limit_temperature_c", "real", "degC",
+    ("limit_temperature_c", "real", "°C",
      "hottest wire that still clears, no more than the maximum of the option; null where none was "
      "found"),
-    ("clearing_temperature_c", "real", "degC",
+    ("clearing_temperature_c", "real", "°C",
      "where the worst margin of any measure is zero; null where the wire clears at the option's maximum, where "
      "no temperature clears, and where it is not known"),
     ("governs", "text", None,
@@ -129,13 +129,13 @@ _FIELDS = _columns(
      "with `ice` in it where the span falls short under ice, which no temperature helps: ice (the "
      "hot wire clears), clearance and ice (neither)"),
     ("limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
-    ("maximum_temperature_c", "real", "degC", "greatest continuous temperature of the option"),
-    ("emergency_temperature_c", "real", "degC", "temperature of the option in an emergency"),
+    ("maximum_temperature_c", "real", "°C", "greatest continuous temperature of the option"),
+    ("emergency_temperature_c", "real", "°C", "temperature of the option in an emergency"),
     ("governing_against", "text", None, "what sets the limit"),
     ("governing_obstacle", "text", None, "the obstacle that sets the limit"),
     ("governing_measure", "text", None, "the distance that sets the limit: vertical, horizontal or radial"),
     ("governing_case", "text", None, "the case that sets the limit"),
-    ("emergency_limit_temperature_c", "real", "degC",
+    ("emergency_limit_temperature_c", "real", "°C",
      "the same in the cases at the emergency temperature, no more than that; null where there is none"),
     ("emergency_limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
     ("emergency_limiting_span", "text", None,
@@ -162,7 +162,7 @@ _FIELDS = _columns(
      "how much hotter the core is than the surface at the continuous current, for the radial "
      "conductivity of the study, or 0.7 W/m/K where it gives none"),
     ("required_current_a", "real", "A", "current per phase that the study asks for"),
-    ("temperature_at_required_current_c", "real", "degC", "temperature at which the wire carries it"),
+    ("temperature_at_required_current_c", "real", "°C", "temperature at which the wire carries it"),
     ("loss_at_required_kw_per_km", "real", "kW/km", "resistive loss of the three phases at it"),
     ("loss_at_continuous_kw_per_km", "real", "kW/km", "resistive loss of the three phases at the continuous current"),
     ("spans_fixed", "integer", None, "number of the line's worst spans that are put right"),
@@ -326,7 +326,7 @@ _PREFACE = """# The findings: layers and columns
 
 The findings are one GeoPackage (OGC 12-128r17, version 1.3). Layers stand in this order, though a
 GIS lists the plain tables last, and open styled. Lengths and elevations are in m, elevations
-above the datum of the ground raster, tensions in N, temperatures in degC, currents in A, times in
+above the datum of the ground raster, tensions in N, temperatures in °C, currents in A, times in
 UTC. Distances are ground distances; coordinates are those of the grid that `run.frame` names.
 `line`, `span`, `section`, `wire`, `option` and `case` are the keys everywhere.
 

@@ -135,11 +135,11 @@ def weather_text(ratings):
     w, sky = ratings.weather, ratings.sky
     wind = f"at {w.wind_angle:g} deg to the wire" if sky.wind_direction is None else \
         f"from {sky.wind_direction:g} deg, the least current of all bearings"
-    sun = f"{w.solar:.0f} W/m2" if sky.latitude is None else \
+    sun = f"{w.solar:.0f} W/m²" if sky.latitude is None else \
         f"that of latitude {sky.latitude:g} deg, day {sky.day}, hour {sky.hour:g}, on each bearing"
     core = "temperatures are of the whole wire" if ratings.radial_conductivity is None else \
         f"temperatures are of the core, radial conductivity {ratings.radial_conductivity:g} W/m/K"
-    lines = (f"Air {w.ambient:g} degC, wind {w.wind_speed:g} m/s {wind}",
+    lines = (f"Air {w.ambient:g} °C, wind {w.wind_speed:g} m/s {wind}",
              f"Sun {sun}; absorptivity {w.absorptivity:g}, emissivity {w.emissivity:g}; {w.elevation:.0f} m above sea",
              f"Method of the study {ratings.method}; {core}")
     return [part for line in lines for part in wrap(line, WIDTH.get(), subsequent_indent="  ")]
@@ -181,7 +181,7 @@ def comparison_text(columns):
         *_compared(rows, ("normal", "emergency", "short time", "diff %", "core +K"), currents), "",
         *wrap(f"Losses of three phases: at the required {number(required)} A and at the rating [kW/km], over a year "
               "[MWh/km]", WIDTH.get()),
-        "", *_compared(rows, ("degC", "required", "diff %", "rating", "diff %", "year", "diff %"), losses)]
+        "", *_compared(rows, ("°C", "required", "diff %", "rating", "diff %", "year", "diff %"), losses)]
 
 
 def _compared(rows, head, columns):
@@ -211,7 +211,7 @@ def rating_text(columns, method):
     for option in dict.fromkeys(columns["option"][chosen]):
         for state in dict.fromkeys(columns["state"][chosen & (columns["option"] == option)]):
             rows = chosen & (columns["option"] == option) & (columns["state"] == state)
-            lines += [f"{option}, {state}, {number(columns['temperature_c'][rows][0], 'g')} degC, the wire alone", ""]
+            lines += [f"{option}, {state}, {number(columns['temperature_c'][rows][0], 'g')} °C, the wire alone", ""]
             lines += [*_grid(columns, rows), ""]
     return lines
 
@@ -219,7 +219,7 @@ def rating_text(columns, method):
 def _grid(columns, rows):
     winds, ambients = np.unique(columns["wind_m_s"][rows]), np.unique(columns["ambient_c"][rows])
     current = columns["current_a"][rows].reshape(len(ambients), len(winds))
-    return aligned(["air degC", *(f"{wind:g} m/s" for wind in winds)],
+    return aligned(["air °C", *(f"{wind:g} m/s" for wind in winds)],
                     [[f"{ambient:g}", *map(number, row)] for ambient, row in zip(ambients, current, strict=True)])
 
 
@@ -231,7 +231,7 @@ def series_text(columns):
     columns : dict of ndarray
         Of `corridor.rating.series.option_rows`.
     """
-    head = ("option", "hours", "unknown", "above max", "above em.", "median degC", "99 %", "greatest", "MWh/km")
+    head = ("option", "hours", "unknown", "above max", "above em.", "median °C", "99 %", "greatest", "MWh/km")
     names = ("hours", "hours_unknown", "hours_above_maximum", "hours_above_emergency", "temperature_median_c",
              "temperature_99_percent_c", "temperature_greatest_c", "energy_mwh_per_km")
     rows = [[row["option"], *(number(row[name], ".1f" if name.endswith("_c") else ".0f") for name in names)]
@@ -257,7 +257,7 @@ def ladder_text(columns):
         steps = [row for row in rows if (row["line"], row["option"]) == (line, option)]
         cells = [[str(row["spans_fixed"]), *(number(row[name], form) for name, form in _LADDER),
                   row["limiting_span"] or "maximum temperature"] for row in steps]
-        table = aligned(("put right", "A", "degC", "A", "degC", "limit set by"), cells,
+        table = aligned(("put right", "A", "°C", "A", "°C", "limit set by"), cells,
                         above=("spans", "always", "", "emergency", "", ""))
         notes = [[], [], *(wrap(row["note"] or "", WIDTH.get(), initial_indent=" " * 4, subsequent_indent=" " * 4)
                        for row in steps)]

@@ -54,18 +54,18 @@ def _wire_rows(c):
     outer, core = zip(*c.areas, strict=True)
     spacing = [("spacing of these", "m", list(o["bundle_spacing_m"]), ".3g")] * bool((o["bundle"] > 1).any())
     return (("conductor", "", list(o["conductor"]), ""), ("wires per phase", "", list(o["bundle"]), "d"), *spacing,
-            ("aluminium area", "mm2", _scaled(outer, 1e6), ".1f"), ("core area", "mm2", _scaled(core, 1e6), ".1f"),
+            ("aluminium area", "mm²", _scaled(outer, 1e6), ".1f"), ("core area", "mm²", _scaled(core, 1e6), ".1f"),
             ("diameter", "mm", _scaled(o["diameter_m"], 1e3), ".1f"), ("mass", "kg/m", list(o["mass_kg_per_m"]), ".3f"),
             ("rated strength (RTS)", "kN", _scaled(o["rated_strength_n"], 1e-3), ".1f"),
-            ("maximum temperature", "degC", list(o["maximum_temperature_c"]), ".0f"),
-            ("emergency temperature", "degC", list(o["emergency_temperature_c"]), ".0f"))
+            ("maximum temperature", "°C", list(o["maximum_temperature_c"]), ".0f"),
+            ("emergency temperature", "°C", list(o["emergency_temperature_c"]), ".0f"))
 
 
 def _current_rows(c):
     o = c.options
     return (("rating, continuous", "A", list(o["continuous_current_a"]), ".0f"),
             ("rating, emergency", "A", list(o["emergency_current_a"]), ".0f"),
-            ("at required current", "degC", list(o["temperature_at_required_current_c"]), ".1f"),
+            ("at required current", "°C", list(o["temperature_at_required_current_c"]), ".1f"),
             ("loss at required current", "kW/km", list(o["loss_at_required_kw_per_km"]), ".1f"),
             ("losses per year", "MWh/km", c.energy, ".0f"),
             ("losses within its rating", "", _within(c), ""))
@@ -86,7 +86,7 @@ def _hanging_rows(c):
             ("catenary constant, everyday", "m", list(constant), ".0f"),
             ("greatest tension of a wire", "kN", _scaled(c.tension, 1e-3), ".1f"),
             ("of a phase, over today's", "", c.ratio, ".2f"), ("structure load, over today's", "", c.load_ratio, ".2f"),
-            ("knee, least", "degC", list(low), ".0f"), ("knee, greatest", "degC", list(high), ".0f"))
+            ("knee, least", "°C", list(low), ".0f"), ("knee, greatest", "°C", list(high), ".0f"))
 
 
 def _finding_rows(c):

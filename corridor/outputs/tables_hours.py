@@ -10,7 +10,7 @@ __all__ = ["ADJUSTED", "HOLDING", "adjusted_tables", "adjusted_text", "creep_tex
 #: Spans that are told of each option.
 _TOLD = 10
 #: Heads of the spans that hold a line back.
-HOLDING = "span", "clears to degC", "limiting h", "short h", "short at required h", "least margin m"
+HOLDING = "span", "clears to °C", "limiting h", "short h", "short at required h", "least margin m"
 #: What stands over ratings adjusted to the air.
 ADJUSTED = "Current per phase [A]: * a span limits, < at most so much (clearance not assessed)"
 
@@ -44,7 +44,7 @@ def adjusted_tables(columns):
         hours = f"{number(columns['from_hour'][first], '.1f')} to {number(columns['to_hour'][first], '.1f')} h"
         reasons = dict.fromkeys(columns["reason"][np.flatnonzero(rows & (columns["duration"] == each))[0]]
                                 for each in durations)
-        yield (f"{key[0]}, {key[1]}, {key[2]}, {key[3]} ({hours})", ["air degC", *durations],
+        yield (f"{key[0]}, {key[1]}, {key[2]}, {key[3]} ({hours})", ["air °C", *durations],
                [[f"{T:.1f}", *(column[i] for column in across)] for i, T in enumerate(air)], list(reasons))
 
 
@@ -100,7 +100,7 @@ def now_text(result):
         stay = rows[spans["state"][rows] == "stays clear"]
         told = [row for row in rows if row not in set(stay)][:_TOLD]
         lines.append(option)
-        lines += aligned(["  span", "now degC", "in the end", "clears to", "minutes left", "state"],
+        lines += aligned(["  span", "now °C", "in the end", "clears to", "minutes left", "state"],
                          [[f"  {spans['span'][row]}", *(number(spans[name][row], ".1f") for name in (
                              "temperature_now_c", "steady_temperature_c", "clearing_temperature_c")),
                            number(spans["time_left_s"][row] / 60, ".1f"), spans["state"][row]] for row in told])
@@ -116,7 +116,7 @@ def fault_text(columns):
     columns : dict of ndarray
         Of `corridor.rating.withstand.fault_rows`.
     """
-    head = ("wire", "kA", "s", "from degC", "to degC", "may take", "permitted kA", "withstands")
+    head = ("wire", "kA", "s", "from °C", "to °C", "may take", "permitted kA", "withstands")
     rows = [[f"{option or 'shield wire'}", f"{current / 1000:.1f}", f"{t:g}", f"{start:.0f}",
              f"{end:.0f}" if end < 660 else "melts", f"{top:.0f}", f"{may / 1000:.1f}", "yes" if holds else "no"]
             for option, current, t, start, end, top, may, holds in zip(

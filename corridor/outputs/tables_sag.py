@@ -41,7 +41,7 @@ def _blocks(columns, names):
 
 
 _HEADS = (("", "", "initial", "", "", "final", "", "", "", "greatest"),
-          ("option, case", "degC", "kN", "sag", "%", "kN", "sag", "%", "sag", "in span"))
+          ("option, case", "°C", "kN", "sag", "%", "kN", "sag", "%", "sag", "in span"))
 
 
 def _cases(rows):
@@ -71,7 +71,7 @@ def _state(rows, index):
 
 
 #: Line of a chart below its head.
-_ACROSS = "wire temperature [degC] across"
+_ACROSS = "wire temperature [°C] across"
 #: Conditions of a chart, where there is more to say.
 _CONDITION = {"final": "final, as all loads have stretched it that may have come"}
 #: Blocks of a chart: heading, column, factor and form.
@@ -136,7 +136,7 @@ def curves_text(curves):
         Of `corridor.jobs.curves`.
     """
     above = ("", "knee", "band", "maximum", "sag", "allowable", "clears")
-    head = ("option", "degC", "degC", "degC", "there m", "m", "to degC")
+    head = ("option", "°C", "°C", "°C", "there m", "m", "to °C")
     cells = []
     for option in curves.options:
         at_maximum = np.interp(option.maximum_temperature, option.temperature, option.sag)

@@ -55,7 +55,7 @@ def _as_built(rows, sections):
               number(out, "+.3f"), state] for span, wire, T, sag, more, H, out, state in zip(
         *(rows[name] for name in ("span", "wire", "temperature_c", "sag_m", "sag_difference_m", "horizontal_tension_n",
                                   "take_out_m", "state")), strict=True)]
-    lines = ["", "As built", "", *aligned(("span, wire", "degC", "sag m", "more m", "kN", "take out m", ""), cells), ""]
+    lines = ["", "As built", "", *aligned(("span, wire", "°C", "sag m", "more m", "kN", "take out m", ""), cells), ""]
     for section, words in zip(sections["section"], sections["words"], strict=True):
         lines += wrap(f"{section}: {words}", WIDTH.get(), subsequent_indent="  ")
     return lines

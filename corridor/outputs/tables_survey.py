@@ -21,7 +21,7 @@ def survey_text(layers):
     if not spans:
         return ["No span with surveyed points."]
     above = ("", "", "wires", "of", "tension", "sag", "at")
-    head = ("span", "section", "used", "", "kN", "m lower", "degC")
+    head = ("span", "section", "used", "", "kN", "m lower", "°C")
     columns = (spans[name] for name in ("span", "section", "wires_used", "wires_fitted", "horizontal_tension_n",
                                         "sag_difference_m", "temperature_c"))
     cells = [[span, section, str(used), str(of), number(H / 1e3, ".2f"), number(lower, "+.2f"), number(T, ".0f")]

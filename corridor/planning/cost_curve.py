@@ -21,7 +21,7 @@ from corridor.rating.ladder import ceilings
 
 __all__ = ["CostPoint", "derated", "cost_curve_lines", "plan_cost_curve", "write_cost_curve"]
 
-#: The coldest greatest temperature that is planned for [degC].
+#: The coldest greatest temperature that is planned for [°C].
 _COLDEST = 40.0
 #: How long a grouping of work is looked for [s].
 _SECONDS = 5.0
@@ -29,7 +29,7 @@ _SECONDS = 5.0
 
 @dataclass(frozen=True)
 class CostPoint:
-    """The plan at one greatest temperature [degC]: `current` per phase [A], nan where no weather is given;
+    """The plan at one greatest temperature [°C]: `current` per phase [A], nan where no weather is given;
     `violations` before, in so many `spans`; `cost` (nan where there is no plan), its `gap` [-], `remedies` in words;
     `outages` and `circuit_hours` of the work as it is grouped, not looked at in full, nan where it is not; and
     `forbids`, why there is no plan."""
@@ -61,7 +61,7 @@ def plan_cost_curve(opened: Opened, option: str, *, steps: int = 6, progress: Pr
 
 
 def _coldest(site, progress):
-    """The greatest temperature at which heat brings no span short [degC], of those that have one."""
+    """The greatest temperature at which heat brings no span short [°C], of those that have one."""
     top = site.wiring.maximum_temperature
     limits = assess_variant(site, progress=progress, limits=True).layers["limits"]["limit_temperature_c"].astype(float)
     # A span of which no limit is known bounds nothing here: the plan of the coldest point is looked at as any other.
@@ -91,7 +91,7 @@ def _grouped(planned):
 
 
 def derated(site: Site, temperature: float) -> Site:
-    """The site with the option at a lower greatest temperature [degC], its emergency lower by as much."""
+    """The site with the option at a lower greatest temperature [°C], its emergency lower by as much."""
     emergency = site.wiring.emergency_temperature
     lower = site.wiring.maximum_temperature - temperature
     wiring = replace(site.wiring, maximum_temperature=temperature,

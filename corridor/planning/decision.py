@@ -50,7 +50,7 @@ class Asked:
 
 @dataclass(frozen=True)
 class Way:
-    """One way to what is asked for: an option at a `temperature` [degC], and outages by an `aim`.
+    """One way to what is asked for: an option at a `temperature` [°C], and outages by an `aim`.
 
     `planned` None where the option cannot carry the current, or no outage is long enough for its wires; `refused` words
     for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies and wire,

@@ -25,7 +25,7 @@ _COLD = -80.0
 
 
 class _Spans(NamedTuple):
-    """Spans of a line in one option, in one state: the temperature up to which each is known to clear (span,) [degC],
+    """Spans of a line in one option, in one state: the temperature up to which each is known to clear (span,) [°C],
     -inf where none clears, nan where it was not assessed, inf where the wire's own limit comes first; names, bearings
     [deg], and what each clears in words."""
 
@@ -37,7 +37,7 @@ class _Spans(NamedTuple):
 
 @dataclass(frozen=True)
 class _State:
-    """For ever (`duration` nan) or for a time [s]; the temperature that the wire may take [degC], and the reason."""
+    """For ever (`duration` nan) or for a time [s]; the temperature that the wire may take [°C], and the reason."""
 
     duration: float
     temperature: float
@@ -56,11 +56,11 @@ def duration_text(seconds):
 
 
 def wire_limit(wiring, strength, emergency):
-    """Return the temperature that a wire may take [degC] and why: its own limit, or what strength it would lose."""
+    """Return the temperature that a wire may take [°C] and why: its own limit, or what strength it would lose."""
     T, word = wiring.maximum_temperature, "maximum temperature"
     if emergency and wiring.emergency_temperature is not None:
         T, word = wiring.emergency_temperature, "emergency temperature"
-    reason = f"{word} {T:g} degC"
+    reason = f"{word} {T:g} °C"
     hours = None if strength is None else strength.emergency_hours if emergency else strength.hours
     c = wiring.conductor
     if hours is None or not c.outer_material or find_material(c.outer_material).description != "hard-drawn aluminium":
@@ -70,7 +70,7 @@ def wire_limit(wiring, strength, emergency):
         return T, f"{reason}; loss of strength not known: no diameter of the aluminium wires"
     if weak >= T:
         return T, reason
-    return weak, f"loss of strength: {100 * strength.greatest_loss:g} % in {hours / 3600:g} h at {weak:.1f} degC"
+    return weak, f"loss of strength: {100 * strength.greatest_loss:g} % in {hours / 3600:g} h at {weak:.1f} °C"
 
 
 def adjusted_rows(ratings, seasons, ambients, limits, azimuth, *, latitude, strength=None):
@@ -82,7 +82,7 @@ def adjusted_rows(ratings, seasons, ambients, limits, azimuth, *, latitude, stre
         With a weather.
     seasons : sequence of Season
     ambients : sequence of float
-        [degC]
+        [°C]
     limits : dict of ndarray
         Columns of the layer `limits`.
     azimuth : ndarray, shape (row of limits,)
@@ -206,7 +206,7 @@ def _reason(state, spans, row, held, current):
         return state.reason + tail
     if spans.clears[row] < _COLD:
         return f"span {spans.name[row]}: no temperature clears, {spans.words[row]}"
-    return f"span {spans.name[row]}: clears to {spans.clears[row]:.1f} degC, {spans.words[row]}{tail}"
+    return f"span {spans.name[row]}: clears to {spans.clears[row]:.1f} °C, {spans.words[row]}{tail}"
 
 
 def _not_assessed(names, limits, in_need):

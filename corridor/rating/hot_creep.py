@@ -53,7 +53,7 @@ def hot_creep_rows(scene, number, temperature, hours):
     number : int
         The option.
     temperature, hours : ndarray, shape (n,)
-        Wire temperatures [degC], and how long the wire has each in all years [h].
+        Wire temperatures [°C], and how long the wire has each in all years [h].
 
     Returns
     -------

@@ -10,7 +10,7 @@ __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 
 
 class Ceiling(NamedTuple):
-    """What an option carries where nothing falls short: its maximum temperature [degC], and the current there [A]; the
+    """What an option carries where nothing falls short: its maximum temperature [°C], and the current there [A]; the
     same in an emergency, nan where it has no such temperature."""
 
     temperature: float
@@ -101,7 +101,7 @@ def _steps(line, option, limits, ceiling):
     order = order[worth[order] < top - 1e-3]
     lost, late = unknown[order], _short_in_need(limits, order)
     ends, fixes = np.full(len(late) + 1, 1.0), np.concatenate([order, late])
-    notes = _notes(limits, order, lost, by, top, "degC" if np.isnan(ceiling.current) else "A")
+    notes = _notes(limits, order, lost, by, top, "°C" if np.isnan(ceiling.current) else "A")
     fixed, count = span[fixes], len(order) + len(late) + 1
     return {
         "line": np.full(count, line, object), "option": np.full(count, option, object),
@@ -153,7 +153,7 @@ def _short_in_need(limits, order):
 def _notes_in_need(limits, late):
     """Words for the steps of those."""
     words = {UNKNOWN: "not known at the emergency temperature", NO_TEMPERATURE: "short at any emergency temperature"}
-    return np.array([words.get(governs, f"short at the emergency temperature, clear to {T:.0f} degC") for governs, T in
+    return np.array([words.get(governs, f"short at the emergency temperature, clear to {T:.0f} °C") for governs, T in
                      zip(limits["emergency_governs"][late], limits["emergency_limit_temperature_c"][late],
                          strict=True)], object)
 

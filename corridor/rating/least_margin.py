@@ -42,7 +42,7 @@ def margin_rows(around, gaps, temperatures):
     gaps : sequence of Gap
         What was not assessed in the cases of the study.
     temperatures : ndarray, shape (option, node)
-        [degC]; nan: none is asked.
+        [°C]; nan: none is asked.
 
     Returns
     -------
@@ -114,7 +114,7 @@ def passed_below(position, against):
 
 
 def least_margins(around, cases, temperature, *, lost=True, in_space=True):
-    """The least margin of spans in options at temperatures of their own, (span, option) [degC]; nan: not asked, and,
+    """The least margin of spans in options at temperatures of their own, (span, option) [°C]; nan: not asked, and,
     unless what is `lost` does not matter, where anything is not known below or beside wires there. Without distances
     `in_space` it is that of all others."""
     scene = around.scene
@@ -144,7 +144,7 @@ def least_margins(around, cases, temperature, *, lost=True, in_space=True):
 
 
 def _of_wires(scene, cases, temperature):
-    """Temperature of wires (wire, option, case) [degC], nan where none is asked; shield wires keep that of the case."""
+    """Temperature of wires (wire, option, case) [°C], nan where none is asked; shield wires keep that of the case."""
     T = np.full(scene.temperature.shape, np.nan)
     T[:, :, cases] = temperature[scene.wires.span][:, :, None]
     shield = scene.wires.kind == "shield"

@@ -17,7 +17,7 @@ from corridor.rating.least_margin import Least, least_margins, no_rule, not_know
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
 
-#: Temperature from which a limit is sought [degC].
+#: Temperature from which a limit is sought [°C].
 COLDEST = -60.0
 _ITERATIONS = 60
 #: Margin that is sought and how far beside it counts as found [m], so that none is below nought; one that does after
@@ -35,7 +35,7 @@ ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
 class Limits:
     """Limits of spans in every option; arrays (span, option).
 
-    `temperature` [degC] at which the least margin is zero, nan where it is not below the greatest; `governs` what sets
+    `temperature` [°C] at which the least margin is zero, nan where it is not below the greatest; `governs` what sets
     the limit; `least` the least margin at the limit, or at the greatest temperature.
     """
 
@@ -55,7 +55,7 @@ def limit_rows(around, columns, gaps, current_at):
     gaps : sequence of Gap
         What was not assessed.
     current_at : callable
-        `(option index, temperature [degC], bearing of the span [deg]) -> current per phase [A]`.
+        `(option index, temperature [°C], bearing of the span [deg]) -> current per phase [A]`.
 
     Returns
     -------
@@ -85,7 +85,7 @@ def limit_rows(around, columns, gaps, current_at):
 
 
 def _in_words(scene, limits, top, current_at):
-    """Limit temperature [degC], current [A] and what governs, span by span and option by option."""
+    """Limit temperature [°C], current [A] and what governs, span by span and option by option."""
     s, o = (v.ravel() for v in np.indices(limits.governs.shape))
     state = limits.governs[s, o]
     limit = np.where(state == MAXIMUM, top[o], limits.temperature[s, o])
@@ -109,7 +109,7 @@ def find_limits(around, columns, gaps, word, top):
         "maximum" or "emergency": the cases that are looked at. Without a bare one in still air for the maximum, the
         hottest that there is, or one for which no rule has a name.
     top : ndarray, shape (option,)
-        Greatest temperature [degC]; nan: none is looked for.
+        Greatest temperature [°C]; nan: none is looked for.
 
     Returns
     -------

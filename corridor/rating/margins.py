@@ -26,7 +26,7 @@ _ROUND = 1e-6
 
 
 def margin_nodes(ratings, stations):
-    """Return wire temperatures at which margins are to be asked for, (option, node) [degC], ascending, nan in front.
+    """Return wire temperatures at which margins are to be asked for, (option, node) [°C], ascending, nan in front.
 
     From the coldest air of the series to what its hottest hour could make of the wire, or to the greatest temperature
     that it may have if that is less: the emergency temperature, or the maximum.
@@ -48,7 +48,7 @@ def margin_nodes(ratings, stations):
 
 
 def highest(option):
-    """Return the greatest temperature that the wire of an Option may have, if only for a time [degC]."""
+    """Return the greatest temperature that the wire of an Option may have, if only for a time [°C]."""
     wiring = option.wiring
     return max(wiring.maximum_temperature, -np.inf if wiring.emergency_temperature is None else
                wiring.emergency_temperature)
@@ -74,11 +74,11 @@ def least_between(nodes, margins, temperature):
     Parameters
     ----------
     nodes : ndarray, shape (node,)
-        Ascending [degC].
+        Ascending [°C].
     margins : ndarray, shape (row, node)
         [m]
     temperature : ndarray, shape (n,)
-        Within the nodes [degC].
+        Within the nodes [°C].
 
     Returns
     -------
@@ -101,7 +101,7 @@ def least_between(nodes, margins, temperature):
 
 @dataclass(frozen=True)
 class Margins:
-    """Least margins of rows of `limits` in one option: at `nodes` (node,) [degC], `values` (row, node) [m], nan where a
+    """Least margins of rows of `limits` in one option: at `nodes` (node,) [°C], `values` (row, node) [m], nan where a
     span was not assessed."""
 
     nodes: np.ndarray
@@ -109,7 +109,7 @@ class Margins:
 
     @property
     def grid(self):
-        """Temperatures a step apart up to the hottest node [degC]."""
+        """Temperatures a step apart up to the hottest node [°C]."""
         count = int(np.floor((self.nodes[-1] - self.nodes[0]) / STEP))
         return self.nodes[-1] - STEP * np.arange(count, -1, -1)
 
@@ -167,7 +167,7 @@ class HourMargins:
         Parameters
         ----------
         temperature : ndarray, shape (hour, bearing)
-            Of wires [degC]. Where one is not known, or hotter than it may be, the hour has no margin.
+            Of wires [°C]. Where one is not known, or hotter than it may be, the hour has no margin.
         """
         b, at = np.arange(len(self.least)), self.margins.index(temperature)
         value = self.least[b, at]
@@ -180,7 +180,7 @@ class HourMargins:
 
     def of_range(self, low, high):
         """Return the least margin [m] of each row over all temperatures between the lowest and the highest of wires of
-        its bearing, (bearing,) [degC]; nan where it is not known in all of them."""
+        its bearing, (bearing,) [°C]; nan where it is not known in all of them."""
         first, last = self.margins.index(low), self.margins.index(high)
         found = np.full(len(self.rows), np.nan)
         for b in np.flatnonzero(np.maximum(first, last) < len(self.margins.grid)):

@@ -22,7 +22,7 @@ def rating_table(ratings, ambients, winds):
     ratings : Ratings
         With a weather.
     ambients, winds : sequence of float
-        [degC] and [m/s].
+        [°C] and [m/s].
 
     Returns
     -------
@@ -44,7 +44,7 @@ def rating_table(ratings, ambients, winds):
 
 
 def _states(ratings, option):
-    """Yield state, temperature [degC] and current [A] (weather,) of an option."""
+    """Yield state, temperature [°C] and current [A] (weather,) of an option."""
     wiring = ratings.options[option].wiring
     for state, key in STATES.items():
         T = getattr(wiring, key)

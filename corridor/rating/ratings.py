@@ -19,7 +19,7 @@ __all__ = ["Ratings", "Sky", "ratings_from", "strongest_sun", "wire_of"]
 
 
 def strongest_sun(latitude, day, hour, atmosphere, elevation):
-    """Return the irradiance on a wire that lies across the sun's rays [W/m2]: the most any bearing gets."""
+    """Return the irradiance on a wire that lies across the sun's rays [W/m²]: the most any bearing gets."""
     return float(sun.received(latitude=latitude, day=day, hour=hour, elevation=elevation, atmosphere=atmosphere,
                               line_azimuth=sun.azimuth(latitude, day, hour) + 90))
 
@@ -98,7 +98,7 @@ class Ratings:
         ----------
         option : int
         temperature : array_like
-            [degC]
+            [°C]
         azimuth : array_like, optional
             Bearings of the wires [deg]; default: the least current over those of the line.
         """
@@ -110,7 +110,7 @@ class Ratings:
         return self._current(option, T, self.weather_at(azimuth))
 
     def temperature_at(self, option, current, azimuth=None):
-        """Return the temperature [degC] of an option (index) at a current per phase; the highest over all bearings.
+        """Return the temperature [°C] of an option (index) at a current per phase; the highest over all bearings.
 
         inf where the wire would melt.
         """
@@ -124,7 +124,7 @@ class Ratings:
         return self.sky.over(self.weather, np.asarray(azimuth, float)) if self.sky.matters else self.weather
 
     def excess(self, option, surface, current, conductivity=None):
-        """Return how much hotter than its surface [degC] the core of an option is, at a current per phase [K]."""
+        """Return how much hotter than its surface [°C] the core of an option is, at a current per phase [K]."""
         wiring, k = self.options[option].wiring, conductivity or self.radial_conductivity
         if k is None:
             return 0.0 * np.asarray(current, float)
@@ -141,7 +141,7 @@ class Ratings:
     def short_time_current(self, option, temperature=None, azimuth=None):
         """Return the current per phase [A] that brings an option to its emergency temperature when the duration ends.
 
-        nan where the study gives no duration, pre-load or emergency temperature. Of a `temperature` [degC] and bearings
+        nan where the study gives no duration, pre-load or emergency temperature. Of a `temperature` [°C] and bearings
         `azimuth` [deg] of one's own there is one for each; else the least of the line.
         """
         wiring, t = self.options[option].wiring, self.emergency_duration

@@ -9,7 +9,7 @@ from corridor.thermal.resistance import core_magnetisation_factor, dc_resistance
 
 __all__ = ["COLDEST", "computed", "is_magnetic", "refuse_steel", "tabulated"]
 
-#: Range of temperatures that a resistance is made for [degC]: a wire colder than any air, and melting aluminium.
+#: Range of temperatures that a resistance is made for [°C]: a wire colder than any air, and melting aluminium.
 COLDEST, HOTTEST = -90.0, 661.0
 
 #: Cores in which a field along them rises and falls with the current, by a word that describes their material.
@@ -35,7 +35,7 @@ def computed(conductor, frequency):
     Returns
     -------
     callable
-        `(temperature [degC], current [A]) -> [ohm/m]`, from `COLDEST` to melting.
+        `(temperature [°C], current [A]) -> [ohm/m]`, from `COLDEST` to melting.
     """
     c = conductor
     ratio = np.nan_to_num(c.core_diameter) / c.diameter
@@ -87,7 +87,7 @@ def tabulated(temperature, resistance, where="resistances"):
     Parameters
     ----------
     temperature, resistance : array_like, shape (n,)
-        [degC] and [ohm/m], two points or more.
+        [°C] and [ohm/m], two points or more.
     where : str
         Place that an error names.
 
@@ -110,8 +110,8 @@ def tabulated(temperature, resistance, where="resistances"):
                          "two or more, each once")
     first, last = np.diff(R)[[0, -1]] / np.diff(T)[[0, -1]]
     if np.any(np.diff(R) <= 0) or R[0] + first * (COLDEST - T[0]) <= 0:
-        raise InputError(None, where, f"{R.tolist()} ohm/m at {T.tolist()} degC",
-                         f"a resistance that rises with temperature, and from {COLDEST:g} degC on is more than 0")
+        raise InputError(None, where, f"{R.tolist()} ohm/m at {T.tolist()} °C",
+                         f"a resistance that rises with temperature, and from {COLDEST:g} °C on is more than 0")
 
     def table(at, current):
         beyond = first * np.minimum(at - T[0], 0) + last * np.maximum(at - T[-1], 0)

@@ -14,8 +14,8 @@ __all__ = ["Season", "as_rated", "days_of", "daylight", "in_season", "season_of"
 class Season:
     """Weather of a season, None where it is that of the ratings, and its emergencies.
 
-    `days` of the year (day,); `ambient` [degC]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
-    [W/m2] by day; `hour` of the sun, solar time; `durations` [s] and `pre_load` [A] per phase.
+    `days` of the year (day,); `ambient` [°C]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
+    [W/m²] by day; `hour` of the sun, solar time; `durations` [s] and `pre_load` [A] per phase.
     """
 
     name: str

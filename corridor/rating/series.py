@@ -17,7 +17,7 @@ from corridor.thermal.rating import MELTING, loss, temperature_at
 __all__ = ["BINS", "CHUNK", "THREADS", "Course", "Hours", "course", "distribution_rows", "in_weather", "option_rows",
            "piece_of", "with_bearings"]
 
-#: Edges of the temperature distribution [degC]; outside them the first and last bins go on.
+#: Edges of the temperature distribution [°C]; outside them the first and last bins go on.
 BINS = np.arange(-20.0, 255.0, 5.0)
 
 #: Temperatures solved for at once: few enough to stay in the cache of a processor.
@@ -34,8 +34,8 @@ THREADS = 2
 class Hours:
     """A series of steady states; columns of shape (hour,), None where the rating's own weather holds.
 
-    `current` [A] per phase; `ambient` [degC]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
-    [W/m2]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are no pass. `time` at which
+    `current` [A] per phase; `ambient` [°C]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
+    [W/m²]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are no pass. `time` at which
     each begins, datetime64; `notes` on what the file lacks.
     """
 
@@ -56,7 +56,7 @@ class Hours:
 
 
 class Course(NamedTuple):
-    """One option through the hours: `bearings` (bearing,) [deg], `temperature` (hour, bearing) [degC], of the core
+    """One option through the hours: `bearings` (bearing,) [deg], `temperature` (hour, bearing) [°C], of the core
     where a radial conductivity is given, and `loss` (hour, bearing) [kW/km]; inf where the wire would melt."""
 
     bearings: np.ndarray
@@ -93,7 +93,7 @@ def course(ratings, option, hours):
 
 
 def piece_of(ratings, option, hours):
-    """Return temperature [degC] and loss [kW/km] of an option in some hours, both (hour, bearing)."""
+    """Return temperature [°C] and loss [kW/km] of an option in some hours, both (hour, bearing)."""
     here = in_weather(ratings, hours)
     wire, n, I = here.wires[option], here.options[option].wiring.bundle, hours.current[:, None]  # noqa: E741
     weather, each = here.weather_at(here.bearings), I / n
@@ -102,7 +102,7 @@ def piece_of(ratings, option, hours):
 
 
 def _steady(method, current, weather, wire):
-    """Steady temperature of the surface [degC], as `temperature_at` gives it, by a quarter of its work.
+    """Steady temperature of the surface [°C], as `temperature_at` gives it, by a quarter of its work.
 
     The surplus of cooling over heating is zero near a straight line through its values at air temperature and 30 K
     above: the secant needs five or six values. What it does not settle goes to the bracketed root.

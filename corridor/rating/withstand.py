@@ -12,7 +12,7 @@ def fault_rows(options, shield, fault, frequency):
     """Return the rise of temperature in a short circuit against what each wire may take, as columns.
 
     No heat leaves the wire, all current flows in its outer part, which alone warms, and its resistance is that to
-    alternating current at 20 degC: all three err on the hot side. The wire begins at its emergency temperature, or its
+    alternating current at 20 °C: all three err on the hot side. The wire begins at its emergency temperature, or its
     maximum; subconductors share alike. What a field in a steel core or a wire of steel adds is not known here.
 
     Parameters

@@ -22,7 +22,7 @@ __all__ = ["Place", "Year", "clearing", "hour_rows", "known_to_clear", "places_n
 #: By what law aluminium loses strength.
 _LAWS = {"hard-drawn aluminium": "as IEEE Std 1283 (recalled, medium confidence)",
          "annealed aluminium": "soft aluminium has none to lose"}
-#: A span that clears only a wire colder than any air [degC] clears none.
+#: A span that clears only a wire colder than any air [°C] clears none.
 _COLD = -80.0
 
 
@@ -65,7 +65,7 @@ class Year:
 
 
 class _Spans(NamedTuple):
-    """Spans about one station: rows of limits, temperature to which each is known to clear [degC] (-inf: none, nan: not
+    """Spans about one station: rows of limits, temperature to which each is known to clear [°C] (-inf: none, nan: not
     assessed), whether it may clear above, too; the place of each among the bearings, and of each bearing the least
     temperature (inf: none below) and its row."""
 
@@ -111,7 +111,7 @@ def known_to_clear(limits, state="maximum"):
     Returns
     -------
     ndarray, shape (row,)
-        [degC]: inf where the span clears at the limit of the wire, -inf where no temperature clears, nan where it was
+        [°C]: inf where the span clears at the limit of the wire, -inf where no temperature clears, nan where it was
         not assessed, or the study has no case at that temperature.
     """
     governs, key = ("governs", "clearing_temperature_c") if state == "maximum" else (
@@ -123,7 +123,7 @@ def known_to_clear(limits, state="maximum"):
 
 
 def clearing(limits):
-    """Return the temperature up to which each span is known to clear [degC], and whether it may clear above, too.
+    """Return the temperature up to which each span is known to clear [°C], and whether it may clear above, too.
 
     -inf where no temperature clears, nan where the span was not assessed.
     """
@@ -322,7 +322,7 @@ def strength_left(option, temperature, step, years):
     ----------
     option : Option
     temperature : ndarray, shape (hour,)
-        [degC]; nan is left out.
+        [°C]; nan is left out.
     step : float
         [h]
     years : float

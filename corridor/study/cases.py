@@ -6,7 +6,7 @@ from corridor.study.districts import ICE_KEYS, filled, find_district
 __all__ = ["broken_wires_are_possible", "ice_is_told_once", "states_of_shield_wires_are_possible", "stringing_limits",
            "uneven_ice_is_possible"]
 
-#: Less ice for each length of diameter is a number per millimetre without its unit [N/m2].
+#: Less ice for each length of diameter is a number per millimetre without its unit [N/m²].
 _LEAST_PER_DIAMETER = 20.0
 
 
@@ -27,7 +27,7 @@ def _of_ice(study, where, state, dense):
         ("ice_weight", bool(state.ice and state.by_weight), "ice besides", "one of the two: thickness or weight"),
         ("ice_density", state.by_weight and not dense, "nothing, with ice by its weight",
          "the density of that ice: the wind blows on its diameter"),
-        ("ice_weight_per_diameter", 0 < per < _LEAST_PER_DIAMETER, f"{per:g} N/m2", "0, or text such as '0.4 N/m/mm'"),
+        ("ice_weight_per_diameter", 0 < per < _LEAST_PER_DIAMETER, f"{per:g} N/m²", "0, or text such as '0.4 N/m/mm'"),
     )
     yield from (InputError(study.path, f"{where}.{key}", found, accepted)
                 for key, wrong, found, accepted in faults if wrong)

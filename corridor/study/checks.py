@@ -64,8 +64,8 @@ def emergency_above_maximum(study):
             yield InputError(
                 study.path,
                 f"options.{i}.emergency_temperature",
-                f"{emergency:g} degC",
-                f"a temperature of at least the maximum_temperature, {maximum:g} degC",
+                f"{emergency:g} °C",
+                f"a temperature of at least the maximum_temperature, {maximum:g} °C",
             )
 
 

@@ -54,11 +54,11 @@ class SeriesColumns(Table):
     time: Text = Field("time", description="Date and time at which a row begins, such as 2025-01-31 13:00, by one "
                        "clock all the year. May be lacking: rows then follow each other without a gap.")
     current: Text = Field("current", description="Current per phase [A].")
-    ambient: Text = Field("ambient", description="Temperature of the air [degC]; may be lacking, as all below.")
+    ambient: Text = Field("ambient", description="Temperature of the air [°C]; may be lacking, as all below.")
     wind_speed: Text = Field("wind_speed", description="[m/s].")
     wind_angle: Text = Field("wind_angle", description="Between wind and wire [deg].")
     wind_direction: Text = Field("wind_direction", description="Where the wind comes from [deg]; instead of the angle.")
-    solar: Text = Field("solar", description="Irradiance on the wire [W/m2].")
+    solar: Text = Field("solar", description="Irradiance on the wire [W/m²].")
 
 
 class Station(Table):

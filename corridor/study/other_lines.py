@@ -67,5 +67,5 @@ def _strung(study, o, where):
         yield InputError(study.path, f"{where}.{key}", repr(getattr(o, key)),
                          "no such key beside [obstacles.wires]: attachments have elevations")
     if o.wires.maximum_temperature < o.wires.temperature:
-        yield InputError(study.path, f"{where}.wires.maximum_temperature", f"{o.wires.maximum_temperature:g} degC",
-                         f"at least the temperature of the tension, {o.wires.temperature:g} degC")
+        yield InputError(study.path, f"{where}.wires.maximum_temperature", f"{o.wires.maximum_temperature:g} °C",
+                         f"at least the temperature of the tension, {o.wires.temperature:g} °C")

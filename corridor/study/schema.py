@@ -1,7 +1,7 @@
 """The schema of the study file. It is its documentation: the reference page is made from it.
 
 Every class is one table of the file, every attribute one key, by the same name. Values are SI
-floats once validated: m, m2, N, Pa, degC, V, A, kg/m, ohm/m, deg.
+floats once validated: m, m², N, Pa, °C, V, A, kg/m, ohm/m, deg.
 """
 
 from copy import deepcopy
@@ -139,7 +139,7 @@ class Framings(Table):
         description=(
             "A CSV file with the columns framing, wire, kind, circuit, offset, height, string, "
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
-            "[m2]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
+            "[m²]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
             "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
             "holds the wire string_length below its height. window_left, window_right, window_below, window_above: how "
             "far from where a string hangs the body of the structure is on that side; swing_limit: the greatest swing "

@@ -129,7 +129,7 @@ class UnitOf:
 
 @dataclass(frozen=True)
 class TemperatureOr:
-    """Read a temperature [degC], or a word that stands for a temperature of the option."""
+    """Read a temperature [°C], or a word that stands for a temperature of the option."""
 
     words: tuple[str, ...]
     measure: Measure

@@ -98,7 +98,7 @@ class Option(Table):
         None,
         description=(
             "Temperature of the wire in the years in which it creeps. Default: that of the first "
-            "limit that has one, else 15 degC."
+            "limit that has one, else 15 °C."
         ),
     )
     stringing_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
@@ -123,7 +123,7 @@ class Option(Table):
         None,
         description=(
             "A CSV file of tensions measured on the wire, which are final as they are, or initial where it had just "
-            "been strung: columns section, temperature [degC], and horizontal_tension [N] or sag [m] with "
+            "been strung: columns section, temperature [°C], and horizontal_tension [N] or sag [m] with "
             "span_length [m] and, as needed, rise [m]; swing [deg] where wind blew; condition, final or initial "
             "(default: final); line where several have such a section."
         ),
@@ -172,9 +172,9 @@ class ConductorEntry(Table):
     )
     resistance_20: Annotated[
         float | None, Read(Measure("resistance", 0, 0.01, above=True, slip="'0.070 ohm/km'"))
-    ] = Field(None, description="Direct-current resistance at 20 degC.")
+    ] = Field(None, description="Direct-current resistance at 20 °C.")
     temperature_coefficient: Annotated[float | None, Read(Measure("expansion", 0, 0.02))] = Field(
-        None, description="Temperature coefficient of the resistance at 20 degC."
+        None, description="Temperature coefficient of the resistance at 20 °C."
     )
     outer_modulus: Annotated[float | None, Read(_MODULUS)] = Field(
         None, description="Final modulus of the outer part."

@@ -36,7 +36,7 @@ class Chords(NamedTuple):
         return tuple(place[:, k] - self.start[:, k:k + 1] - t * (self.end - self.start)[:, k:k + 1] for k in (1, 2))
 
     def drop(self, place: Array) -> Array:
-        """Return the sag of a parabola of constant 1 at points [m2], (wire, point), by which a wire sags nearly."""
+        """Return the sag of a parabola of constant 1 at points [m²], (wire, point), by which a wire sags nearly."""
         t = self.shares(place)
         size = np.linalg.norm(self.end - self.start, axis=1) * (self.end[:, 0] - self.start[:, 0])
         return np.maximum(t * (1 - t), 0.0) * size[:, None] / 2

@@ -95,7 +95,7 @@ def fit_spans(scene, survey, first, point, temperature):
     first, point : ndarray of int
         Points of the spans of the scene, as of `points_by_span`.
     temperature : ndarray, shape (wire span,)
-        [degC]
+        [°C]
 
     Returns
     -------

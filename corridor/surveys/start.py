@@ -99,7 +99,7 @@ def _check_names(survey, plan, framings):
 
 
 def _temperatures(section, facts, index, plan):
-    """Temperature of phase and shield wires at a survey [degC]."""
+    """Temperature of phase and shield wires at a survey [°C]."""
     if section.temperature is not None:
         return {"phase": section.temperature, "shield": section.temperature}
     wiring, heat = facts.options[index].wiring, facts.heat

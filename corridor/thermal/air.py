@@ -29,7 +29,7 @@ AIR_SPECIFIC_HEAT = 1005.0
 
 
 def film_temperature(temperature: Number, ambient: Number) -> Number:
-    """Mean of wire surface and air [degC].
+    """Mean of wire surface and air [°C].
 
     Examples
     --------
@@ -40,7 +40,7 @@ def film_temperature(temperature: Number, ambient: Number) -> Number:
 
 
 def density(film: Number, elevation: Number) -> Number:
-    """Density of air [kg/m3] at film temperature [degC] and elevation above sea level [m].
+    """Density of air [kg/m³] at film temperature [°C] and elevation above sea level [m].
 
     `rho = (1.293 - 1.525e-4 He + 6.379e-9 He^2) / (1 + 0.00367 Tf)`; both methods use it.
 
@@ -54,7 +54,7 @@ def density(film: Number, elevation: Number) -> Number:
 
 
 def viscosity_ieee738(film: Number) -> Number:
-    """Dynamic viscosity [kg/(m s)] at film temperature [degC].
+    """Dynamic viscosity [kg/(m s)] at film temperature [°C].
 
     `mu = 1.458e-6 (Tf + 273)^1.5 / (Tf + 383.4)`
 
@@ -68,7 +68,7 @@ def viscosity_ieee738(film: Number) -> Number:
 
 
 def conductivity_ieee738(film: Number) -> Number:
-    """Thermal conductivity [W/(m K)] at film temperature [degC].
+    """Thermal conductivity [W/(m K)] at film temperature [°C].
 
     `k = 2.424e-2 + 7.477e-5 Tf - 4.407e-9 Tf^2`
 
@@ -82,7 +82,7 @@ def conductivity_ieee738(film: Number) -> Number:
 
 
 def viscosity_cigre601(film: Number) -> Number:
-    """Dynamic viscosity [kg/(m s)] at film temperature [degC].
+    """Dynamic viscosity [kg/(m s)] at film temperature [°C].
 
     `mu = (17.239 + 4.635e-2 Tf - 2.03e-5 Tf^2) 1e-6`
     """
@@ -91,7 +91,7 @@ def viscosity_cigre601(film: Number) -> Number:
 
 
 def conductivity_cigre601(film: Number) -> Number:
-    """Thermal conductivity [W/(m K)] at film temperature [degC].
+    """Thermal conductivity [W/(m K)] at film temperature [°C].
 
     `lambda = 2.368e-2 + 7.23e-5 Tf - 2.763e-8 Tf^2`
     """
@@ -100,7 +100,7 @@ def conductivity_cigre601(film: Number) -> Number:
 
 
 def prandtl(film: Number) -> Number:
-    """Prandtl number [-] of air at film temperature [degC]: `Pr = c mu / lambda` (CIGRE TB 601).
+    """Prandtl number [-] of air at film temperature [°C]: `Pr = c mu / lambda` (CIGRE TB 601).
 
     Examples
     --------

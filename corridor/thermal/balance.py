@@ -19,12 +19,12 @@ __all__ = ["METHODS", "RANGES", "Method", "Resistance", "Weather", "Wire", "net_
 
 #: Accepted ranges, wide enough for any place on Earth, narrow enough to catch a wrong unit.
 RANGES = {
-    "ambient": (-90.0, 70.0, "degC"),
+    "ambient": (-90.0, 70.0, "°C"),
     "wind_speed": (0.0, 100.0, "m/s"),
     "wind_angle": (-360.0, 360.0, "deg"),
     "emissivity": (0.0, 1.0, "as a share"),
     "absorptivity": (0.0, 1.0, "as a share"),
-    "solar": (0.0, 2000.0, "W/m2"),
+    "solar": (0.0, 2000.0, "W/m²"),
     "elevation": (-500.0, 9000.0, "m"),
 }
 
@@ -45,7 +45,7 @@ class Method(Protocol):
 
 METHODS: dict[str, Method] = {"ieee738": ieee738, "cigre601": cigre601}
 
-#: Alternating-current resistance [ohm/m] at a temperature [degC] and a current [A]; it does not fall when either rises.
+#: Alternating-current resistance [ohm/m] at a temperature [°C] and a current [A]; it does not fall when either rises.
 Resistance = Callable[[Array, Array], Array]
 
 
@@ -68,13 +68,13 @@ class Weather:
     Attributes
     ----------
     ambient : array_like
-        Temperature of the air [degC].
+        Temperature of the air [°C].
     wind_speed, wind_angle : array_like
         [m/s]; between wind and wire [deg], 90 is across.
     emissivity, absorptivity : array_like
         Of the surface, for heat and for sunlight [-], 0 to 1.
     solar : array_like
-        On the projected area of the wire [W/m2], 0 at night; `corridor.thermal.sun.received`
+        On the projected area of the wire [W/m²], 0 at night; `corridor.thermal.sun.received`
         computes it.
     elevation : array_like
         Above sea level [m]: thin air cools less.
@@ -133,7 +133,7 @@ def _find(method: str) -> Method:
 
 
 def net_cooling(method: str, weather: Weather, wire: Wire) -> Callable[[Array], Array]:
-    """Return the function of temperature [degC] that gives `Pc + Pr - Ps` [W/m].
+    """Return the function of temperature [°C] that gives `Pc + Pr - Ps` [W/m].
 
     Raises
     ------

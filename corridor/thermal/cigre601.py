@@ -25,7 +25,7 @@ __all__ = [
     "wind_angle_factor",
 ]
 
-#: Stefan-Boltzmann constant as printed in the brochure [W/(m2 K4)].
+#: Stefan-Boltzmann constant as printed in the brochure [W/(m² K4)].
 STEFAN_BOLTZMANN = 5.6697e-8
 
 #: Roughness `Rs` that parts the two kinds of stranded surface [-].
@@ -101,7 +101,7 @@ def wind_angle_factor(wind_angle: ArrayLike, Rs: Number) -> Array:
 def natural_nusselt(temperature: Number, ambient: Number, diameter: Number, viscosity: Number) -> Array:
     """Nusselt number [-] of still air, `A (Gr Pr)^m`.
 
-    `Gr = D^3 |dT| g / ((Tf + 273) nu^2)`, with `nu` the kinematic `viscosity` [m2/s].
+    `Gr = D^3 |dT| g / ((Tf + 273) nu^2)`, with `nu` the kinematic `viscosity` [m²/s].
     """
     D, dT, nu = diameter, np.abs(np.asarray(temperature - ambient, np.float64)), viscosity
     Tf = air.film_temperature(temperature, ambient)
@@ -118,7 +118,7 @@ def convection(temperature: Number, *, ambient: Number, wind_speed: Number, wind
     Parameters
     ----------
     temperature, ambient : array_like
-        Wire surface and air [degC].
+        Wire surface and air [°C].
     wind_speed : array_like
         [m/s], 0 is still air.
     wind_angle : array_like
@@ -161,7 +161,7 @@ def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diame
 
 
 def solar_gain(*, solar: Number, absorptivity: Number, diameter: Number) -> Number:
-    """Heat taken from the sun [W/m]: `Ps = a S D`, S the global intensity on the wire [W/m2].
+    """Heat taken from the sun [W/m]: `Ps = a S D`, S the global intensity on the wire [W/m²].
 
     Examples
     --------

@@ -15,16 +15,16 @@ __all__ = ["adiabatic_current", "adiabatic_temperature"]
 
 def adiabatic_current(start: ArrayLike, end: ArrayLike, duration: ArrayLike, *, heat_capacity: ArrayLike,
                       resistance_20: ArrayLike, coefficient: ArrayLike) -> Array:
-    """Return the constant current [A] that heats a wire from `start` to `end` [degC] in a duration [s].
+    """Return the constant current [A] that heats a wire from `start` to `end` [°C] in a duration [s].
 
     Parameters
     ----------
     heat_capacity : array_like
         [J/(m K)]
     resistance_20 : array_like
-        At 20 degC [ohm/m].
+        At 20 °C [ohm/m].
     coefficient : array_like
-        Of resistance, at 20 degC [1/K].
+        Of resistance, at 20 °C [1/K].
 
     Returns
     -------
@@ -45,7 +45,7 @@ def adiabatic_current(start: ArrayLike, end: ArrayLike, duration: ArrayLike, *, 
 
 def adiabatic_temperature(start: ArrayLike, current: ArrayLike, duration: ArrayLike, *, heat_capacity: ArrayLike,
                           resistance_20: ArrayLike, coefficient: ArrayLike) -> Array:
-    """Return the temperature [degC] after a current [A] has flowed for a duration [s]; arguments as above.
+    """Return the temperature [°C] after a current [A] has flowed for a duration [s]; arguments as above.
 
     Examples
     --------

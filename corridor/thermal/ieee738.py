@@ -38,7 +38,7 @@ def convection(temperature: Number, *, ambient: Number, wind_speed: Number, wind
     Parameters
     ----------
     temperature, ambient : array_like
-        Wire surface and air [degC].
+        Wire surface and air [°C].
     wind_speed : array_like
         [m/s], 0 is still air.
     wind_angle : array_like
@@ -80,7 +80,7 @@ def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diame
     Parameters
     ----------
     temperature, ambient : array_like
-        Wire surface and air [degC].
+        Wire surface and air [°C].
     emissivity : array_like
         [-], 0 to 1.
     diameter : array_like
@@ -98,7 +98,7 @@ def radiation(temperature: Number, *, ambient: Number, emissivity: Number, diame
 def solar_gain(*, solar: Number, absorptivity: Number, diameter: Number) -> Number:
     """Heat taken from the sun [W/m]: `qs = a S D`.
 
-    `solar` S [W/m2] is what falls on the projected area of the wire, its diameter times its length:
+    `solar` S [W/m²] is what falls on the projected area of the wire, its diameter times its length:
     `corridor.thermal.sun.received` gives it from the sun's place.
 
     Examples

@@ -30,7 +30,7 @@ __all__ = [
     "temperature_at",
 ]
 
-#: Melting point of aluminium [degC]: no wire is hotter, and no answer either.
+#: Melting point of aluminium [°C]: no wire is hotter, and no answer either.
 MELTING = 660.0
 
 #: Errors within which a temperature [K] and an emergency current [A] are solved for.
@@ -41,7 +41,7 @@ STEP_SHARE = 0.1
 
 
 def current_at(method: str, temperature: ArrayLike, weather: Weather, wire: Wire) -> Array:
-    """Steady current [A] that holds a wire at a temperature [degC].
+    """Steady current [A] that holds a wire at a temperature [°C].
 
     Returns
     -------
@@ -70,12 +70,12 @@ def current_at(method: str, temperature: ArrayLike, weather: Weather, wire: Wire
 
 
 def temperature_at(method: str, current: ArrayLike, weather: Weather, wire: Wire) -> Array:
-    """Steady temperature [degC] of a wire that carries a current [A], within 1e-6 K.
+    """Steady temperature [°C] of a wire that carries a current [A], within 1e-6 K.
 
     Returns
     -------
     float or ndarray
-        The root of `Pc + Pr - Ps - I^2 R(T, I)`; inf where even melting aluminium (660 degC) does
+        The root of `Pc + Pr - Ps - I^2 R(T, I)`; inf where even melting aluminium (660 °C) does
         not shed the heat: more than any limit, never a pass.
 
     Examples
@@ -130,7 +130,7 @@ def _advance(rate: Callable[[Array], Array], T: Array, gap: float, step: float) 
 
 def step_response(method: str, current: ArrayLike, times: ArrayLike, weather: Weather, wire: Wire, *,
                   initial_temperature: ArrayLike, heat_capacity: ArrayLike) -> Array:
-    """Temperature [degC] at times after the current jumps to a new constant value.
+    """Temperature [°C] at times after the current jumps to a new constant value.
 
     Parameters
     ----------
@@ -139,14 +139,14 @@ def step_response(method: str, current: ArrayLike, times: ArrayLike, weather: We
     times : array_like, shape (n,) or ()
         After the jump [s], from 0 upward, none falling.
     initial_temperature : array_like
-        At time 0 [degC]; `temperature_at` gives that of a pre-load.
+        At time 0 [°C]; `temperature_at` gives that of a pre-load.
     heat_capacity : array_like
         Heat that warms a metre of wire by a kelvin [J/(m K)].
 
     Returns
     -------
     float or ndarray, shape (..., n)
-        Times last; inf from where aluminium melts (660 degC).
+        Times last; inf from where aluminium melts (660 °C).
 
     Examples
     --------
@@ -177,14 +177,14 @@ def step_response(method: str, current: ArrayLike, times: ArrayLike, weather: We
 
 def emergency_current(method: str, temperature: ArrayLike, duration: ArrayLike, weather: Weather, wire: Wire, *,
                       pre_load: ArrayLike, heat_capacity: ArrayLike) -> Array:
-    """Constant current [A] that brings a wire to a temperature [degC] just when a duration ends.
+    """Constant current [A] that brings a wire to a temperature [°C] just when a duration ends.
 
     The wire starts steady at its pre-load, in the same weather.
 
     Parameters
     ----------
     temperature : array_like
-        Not to be passed within the duration [degC], below 660.
+        Not to be passed within the duration [°C], below 660.
     duration : array_like
         [s], more than 0.
     pre_load : array_like
@@ -212,7 +212,7 @@ def emergency_current(method: str, temperature: ArrayLike, duration: ArrayLike, 
     >>> float(current.round(-1))
     1200.0
     """
-    T = within("temperature", temperature, -90.0, MELTING - 1, "degC")
+    T = within("temperature", temperature, -90.0, MELTING - 1, "°C")
     mc = positive("heat_capacity", heat_capacity, "J/(m K)") / positive("duration", duration, "s")
     R = wire.resistance
     Iss, T0 = current_at(method, T, weather, wire), temperature_at(method, pre_load, weather, wire)
@@ -232,7 +232,7 @@ def emergency_current(method: str, temperature: ArrayLike, duration: ArrayLike, 
 def loss(current: ArrayLike, temperature: ArrayLike, resistance: Resistance, conductors: int = 3) -> Array:
     """Power lost per metre of line [W/m]: `n I^2 R(T, I)`, inf where the wire would melt.
 
-    `temperature` [degC] is that which this current [A] makes, as `temperature_at` gives it. Over a load-duration curve,
+    `temperature` [°C] is that which this current [A] makes, as `temperature_at` gives it. Over a load-duration curve,
     or hours, weigh the results, not the currents.
 
     Examples

@@ -1,7 +1,7 @@
 """Resistance of a wire: with temperature, with frequency, and with a magnetised steel core.
 
 Where a measured or tabulated alternating-current resistance is at hand, use it: what follows is for
-a catalogue that gives direct current at 20 degC only. Proximity to other wires is neglected.
+a catalogue that gives direct current at 20 °C only. Proximity to other wires is neglected.
 
 References
 ----------
@@ -27,13 +27,13 @@ PERMEABILITY = 4e-7 * np.pi
 #: Slope [1/A] and zero-current value [-] of the three-layer formula of CIGRE TB 207, recalled.
 THREE_LAYER_SLOPE, THREE_LAYER_START = 2.36e-5, 1.0123
 
-#: One layer: greatest rise [-] (IEEE Std 738, recalled), and the density that reaches it [A/m2]
+#: One layer: greatest rise [-] (IEEE Std 738, recalled), and the density that reaches it [A/m²]
 #: (our choice).
 ONE_LAYER_BOUND, ONE_LAYER_DENSITY = 0.20, 2.0e6
 
 
 def dc_resistance(resistance_20: Number, temperature: ArrayLike, temperature_coefficient: Number = 0.00403) -> Array:
-    """Direct-current resistance [ohm/m] at a temperature [degC]: `R = R20 (1 + a (T - 20))`.
+    """Direct-current resistance [ohm/m] at a temperature [°C]: `R = R20 (1 + a (T - 20))`.
 
     The default coefficient [1/K] is that of hard-drawn aluminium, IEC 60889.
 
@@ -111,7 +111,7 @@ def core_magnetisation_factor(current: ArrayLike, *, layers: ArrayLike, outer_ar
     layers : array_like of int
         Layers of aluminium over a magnetic core; 0 for a wire without one.
     outer_area : array_like
-        Area of aluminium [m2], used for one layer.
+        Area of aluminium [m²], used for one layer.
 
     Returns
     -------
@@ -129,8 +129,8 @@ def core_magnetisation_factor(current: ArrayLike, *, layers: ArrayLike, outer_ar
     conductors of three layers, skin effect included; its value at zero current is divided out here.
 
     One layer: IEEE Std 738 says in words that the rise can reach 20 %. It is ramped here with
-    current density, `1 + 0.20 min(J / J1, 1)` with `J1` = 2 A/mm2. **The ramp is our choice, not
-    published.** Handbook tables of 6/1 conductors show 14 to 22 % at 2.4 to 3.2 A/mm2, and of 6/7
+    current density, `1 + 0.20 min(J / J1, 1)` with `J1` = 2 A/mm². **The ramp is our choice, not
+    published.** Handbook tables of 6/1 conductors show 14 to 22 % at 2.4 to 3.2 A/mm², and of 6/7
     conductors, whose core is heavier, 40 % and more (recalled). Give a measured resistance where
     one layer matters.
 

@@ -13,7 +13,7 @@ from corridor.thermal.balance import positive
 
 __all__ = ["COLDEST", "remaining", "remaining_after", "temperature_for"]
 
-#: No strength is lost up to here [degC].
+#: No strength is lost up to here [°C].
 COLDEST = 95.0
 #: The diameter to which the exponent refers: a tenth of an inch [m].
 _TENTH = 0.00254
@@ -33,7 +33,7 @@ def remaining(temperature: ArrayLike, hours: ArrayLike, strand: ArrayLike) -> Ar
     Parameters
     ----------
     temperature : array_like
-        [degC]; inf leaves nothing.
+        [°C]; inf leaves nothing.
     hours : array_like
         How long [h], 0 or more; less than one counts as one where there are any.
     strand : array_like
@@ -60,7 +60,7 @@ def remaining_after(temperature: ArrayLike, hours: ArrayLike, strand: float) -> 
     Parameters
     ----------
     temperature, hours : array_like, shape (n,)
-        [degC] and [h]; nan is left out.
+        [°C] and [h]; nan is left out.
 
     Examples
     --------
@@ -83,7 +83,7 @@ def remaining_after(temperature: ArrayLike, hours: ArrayLike, strand: float) -> 
 
 
 def temperature_for(loss: float, hours: float, strand: float) -> float:
-    """Return the temperature [degC] at which a loss [%] is reached in a time [h]; nan where the diameter is not known.
+    """Return the temperature [°C] at which a loss [%] is reached in a time [h]; nan where the diameter is not known.
 
     Examples
     --------

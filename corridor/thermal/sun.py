@@ -25,7 +25,7 @@ __all__ = [
     "received",
 ]
 
-#: Coefficients of ascending powers of the sun's altitude [deg], intensity [W/m2] at sea level.
+#: Coefficients of ascending powers of the sun's altitude [deg], intensity [W/m²] at sea level.
 ATMOSPHERES = {
     "clear": (-42.2391, 63.8044, -1.9220, 3.46921e-2, -3.61118e-4, 1.94318e-6, -4.07608e-9),
     "industrial": (53.1821, 14.2110, 6.6138e-1, -3.1658e-2, 5.4654e-4, -4.3446e-6, 1.3236e-8),
@@ -107,7 +107,7 @@ def elevation_factor(elevation: Number) -> Number:
 
 
 def intensity(sun_altitude: ArrayLike, atmosphere: str = "clear") -> Array:
-    """Direct and diffuse intensity on a surface that faces the sun, at sea level [W/m2].
+    """Direct and diffuse intensity on a surface that faces the sun, at sea level [W/m²].
 
     `Qs = sum a_i Hc^i`, never below 0, and 0 with the sun at or under the horizon.
 
@@ -147,7 +147,7 @@ def incidence(sun_altitude: ArrayLike, sun_azimuth: ArrayLike, line_azimuth: Arr
 
 def received(*, latitude: ArrayLike, day: ArrayLike, hour: ArrayLike, line_azimuth: ArrayLike, elevation: Number,
              atmosphere: str = "clear") -> Array:
-    """Intensity on the projected area of the wire [W/m2]: the `solar` of a heat balance.
+    """Intensity on the projected area of the wire [W/m²]: the `solar` of a heat balance.
 
     `S = K Qs sin theta`
 

@@ -27,7 +27,7 @@ PART = TwoPart(*(np.float64(v) for v in (STIFFNESS, 0, EXPANSION, 0, 0, 0, 0)))
 
 
 def cases(count, seed=1):
-    """Sections of unlike spans over rolling ground, clipped in at 15 degC; hot, cold, windy and iced; all invented."""
+    """Sections of unlike spans over rolling ground, clipped in at 15 °C; hot, cold, windy and iced; all invented."""
     rng = np.random.default_rng(seed)
     S = rng.uniform(180, 420, (count, SPANS))
     heading = np.cumsum(rng.normal(0, 0.02, (count, SPANS)), axis=1)

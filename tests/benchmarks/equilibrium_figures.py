@@ -33,7 +33,7 @@ UNEVEN = np.array([150.0, 400.0, 250.0, 350.0, 180.0, 420.0])
 
 
 def uneven():
-    """Exact less ruling-span sag [m], (temperature, span): level, clipped in at 15 degC and 28 kN."""
+    """Exact less ruling-span sag [m], (temperature, span): level, clipped in at 15 °C and 28 kN."""
     hinge = np.zeros((1, len(UNEVEN) + 1, 3))
     hinge[0, 1:, 0] = np.cumsum(UNEVEN)
     kind = np.where(np.arange(len(UNEVEN) + 1) % len(UNEVEN) == 0, HELD, FREE)

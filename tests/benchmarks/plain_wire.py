@@ -12,7 +12,7 @@ G = 9.80665
 
 
 def conductor_strain(F, T, c, final):
-    """Strain of a two-part conductor under a mean tension [N] at a temperature [degC]."""
+    """Strain of a two-part conductor under a mean tension [N] at a temperature [°C]."""
     Ko, Kc = c["outer_area"] * c["outer_modulus"], c["core_area"] * c["core_modulus"]
     eo = c["outer_expansion"] * (T - 20) + (c["permanent_set"] if final else 0.0)
     ec = c["core_expansion"] * (T - 20)
@@ -29,7 +29,7 @@ def length_and_mean_tension(S, H, w):
 
 
 def unstressed_length(S, H, w, T, c):
-    """Length of the wire at 20 degC without tension [m], strung to H [N], final."""
+    """Length of the wire at 20 °C without tension [m], strung to H [N], final."""
     L, F = length_and_mean_tension(S, H, w)
     return L / (1 + conductor_strain(F, T, c, True))
 
@@ -45,7 +45,7 @@ def horizontal_tension(L0, S, w, T, c, final):
 
 
 def states(study):
-    """Weight [N/m], temperature [degC], condition and names of every option and case."""
+    """Weight [N/m], temperature [°C], condition and names of every option and case."""
     wires = {c["name"]: c for c in study["conductors"]}
     table = []
     for option in study["options"]:

@@ -37,7 +37,7 @@ def make_hours(count, seed=7):
 
 
 def with_package(ratings, option, hours, i):
-    """Temperature of one hour by brentq on the package's own functions [degC]."""
+    """Temperature of one hour by brentq on the package's own functions [°C]."""
     wire = ratings.wires[option]
     here = replace(CALM, ambient=hours.ambient[i], wind_speed=hours.wind_speed[i], wind_angle=hours.wind_angle[i],
                    solar=hours.solar[i])

@@ -30,7 +30,7 @@ WEIGHT = 11.9
 
 
 def random_states(count, rng):
-    """Spans, tensions at 10 degC, temperatures and loads that are met in practice."""
+    """Spans, tensions at 10 °C, temperatures and loads that are met in practice."""
     return (
         rng.uniform(100, 500, count),
         WEIGHT * rng.uniform(800, 2000, count),

@@ -25,7 +25,7 @@ BLOCK = 8192
 
 
 def random_states(count, rng):
-    """Spans, tensions at 10 degC, temperatures, loads, and initial or final sets that are met in practice."""
+    """Spans, tensions at 10 °C, temperatures, loads, and initial or final sets that are met in practice."""
     final = rng.random(count) < 0.5
     return (rng.uniform(100, 500, count), WEIGHT * rng.uniform(800, 2000, count), rng.uniform(-20, 180, count),
             WEIGHT * rng.uniform(1.0, 2.5, count), np.where(final, 1.05e-3, 0.0), np.where(final, 6e-5, 0.0))

@@ -101,7 +101,7 @@ def test_switching_the_option_shows_the_values_of_the_findings(browser, findings
         assert [float(text) for text in _cells(browser, "violations", "Margin [m]")] == pytest.approx(
             [row[0] for row in rows], abs=0.00501)
         limits = _query(findings[0], 'SELECT span, limit_temperature_c FROM limits WHERE "option" = ?', option)
-        shown = dict(zip(_cells(browser, "limits", "Span"), _cells(browser, "limits", "Limit temperature [degC]"),
+        shown = dict(zip(_cells(browser, "limits", "Span"), _cells(browser, "limits", "Limit temperature [°C]"),
                          strict=True))
         assert shown == {span: "" if value is None else f"{value:.1f}" for span, value in limits}
 

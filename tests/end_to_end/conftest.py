@@ -211,7 +211,7 @@ class TinyStudy:
         self.add_obstacle("roads", "road", shapely.linestrings(ends.swapaxes(0, 1)), "height = 0\nradius = 4")
 
     def add_shots(self, count=8):
-        """Shoot points on the wires as they hang today at 20 degC, and survey the line by these."""
+        """Shoot points on the wires as they hang today at 20 °C, and survey the line by these."""
         self.write()
         scene, hung = hung_today(self.path, self.folder, 20.0)
         row, place = named_shots(scene, hung, count)

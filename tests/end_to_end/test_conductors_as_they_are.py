@@ -72,7 +72,7 @@ def test_a_measured_section(study):
     findings = study.check()
     rows = findings.rows("sections", case="as measured").set_index("section")
     assert rows.horizontal_tension_n["1-3"] == pytest.approx(17500, rel=1e-9)
-    assert rows.governing_limit["1-3"] == "measured: 17500 N at 14 degC"
+    assert rows.governing_limit["1-3"] == "measured: 17500 N at 14 °C"
     assert rows.governing_limit["3-4"].startswith("18 % RTS")
     assert "options.today.measured" in set(findings["inputs"].part)
 

@@ -94,7 +94,7 @@ def test_a_wire_colder_than_the_rule_wants_is_not_judged(three):
     findings = at_voltage(three, "us-safety-code", 230, 242).check()
     assert findings["fields"]["above_limit"].isna().all()
     gaps = findings.rows("not_assessed", against="vehicle")
-    assert len(gaps) == 3 and gaps["reason"].str.contains("50 degC or more").all()
+    assert len(gaps) == 3 and gaps["reason"].str.contains("50 °C or more").all()
 
 
 @pytest.mark.parametrize(("knob", "said"), [

@@ -17,7 +17,7 @@ from corridor.inputs.options import read_cases
 from corridor.study.wires import Case
 
 D = find("264-AL1/62-ST1A").diameter
-#: Of 12 mm of 913 kg/m3 [N/m].
+#: Of 12 mm of 913 kg/m³ [N/m].
 WEIGHT = math.pi * 913 * 9.80665 * 0.012 * (D + 0.012)
 WIND = """
 [[cases]]
@@ -97,7 +97,7 @@ ice_density = 700
 @pytest.mark.parametrize(("text", "where", "found"), [
     ("ice_weight = 20\nice_density = 700", "cases.ice.ice_weight", "ice besides"),
     ("", "cases.ice.ice_density", "nothing, with ice by its weight"),
-    ("ice_density = 700\nice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m2"),
+    ("ice_density = 700\nice_weight_per_diameter = 0.4", "cases.ice.ice_weight_per_diameter", "0.4 N/m²"),
     ('ice_density = 700\nice_spans = "odd"\nice_elsewhere = 0.002', "cases.ice.ice_elsewhere", "beside ice by weight"),
 ])
 def test_ice_that_is_told_badly(study, text, where, found):
@@ -112,7 +112,7 @@ def test_a_weight_that_no_ice_has_is_doubted(study):
     """1,628 kg/km written as N/m would be 370 mm across: told by what thickness it comes to."""
     study.change('ice = "12 mm"', "ice_weight = 900\nice_density = 913")
     row = study.check().row("doubts", doubt="ice-unusual")
-    assert "900 N/m of ice of 913 kg/m3" in row["found"] and "mm thick" in row["found"]
+    assert "900 N/m of ice of 913 kg/m³" in row["found"] and "mm thick" in row["found"]
 
 
 @pytest.mark.parametrize(("case", "shield", "phases", "wires"), [

@@ -39,7 +39,7 @@ def test_where_no_case_shows_it_it_is_not_passed(low, next_one, framing):
     gaps = findings.rows("not_assessed", line="main")
     assert set(zip(gaps["span"], gaps["wire"], gaps["option"], strict=True)) == {
         (span, wire, "today") for span in ("1-2", "2-3") for wire in "AB"}
-    assert gaps["reason"].str.match(r".*string at structure 2 by \d\.\d+ m .* 10 degC").all()
+    assert gaps["reason"].str.match(r".*string at structure 2 by \d\.\d+ m .* 10 °C").all()
     assert findings.result.status == 3
 
 

@@ -89,12 +89,12 @@ def test_theirs_below_hangs_at_15_degrees_without_load(study):
         theirs = elevation_at(row, 112.0, tension(200 * SCALE_OF_GROUND, 15.0), WEIGHT)
         assert row["other_elevation_m"] == pytest.approx(theirs, abs=0.01)
         assert row["actual_m"] == pytest.approx(our_height(findings, row) - row["other_elevation_m"], abs=1e-4)
-        assert (row["position"], row["other_state"]) == ("above", "at 15 degC without load")
+        assert (row["position"], row["other_state"]) == ("above", "at 15 °C without load")
         assert row["obstacle"] == "others:1-2" and row["margin_m"] == pytest.approx(row["actual_m"] - 1.5, abs=1e-9)
 
 
 def test_theirs_below_at_the_air_of_the_case(study):
-    """Ice falls at 0 degC; the hot case has the air of the ratings, 35 degC."""
+    """Ice falls at 0 °C; the hot case has the air of the ratings, 35 °C."""
     across(study, 112.0, keys=KEYS + 'unloaded = "ambient"\n')
     study.text += "\n[rating]\nambient = 35\nwind_speed = 0.6\nsolar = 1000\n"
     findings = study.check()
@@ -102,17 +102,17 @@ def test_theirs_below_at_the_air_of_the_case(study):
         row = findings.row("clearances", against="line", case=case)
         theirs = elevation_at(row, 112.0, tension(200 * SCALE_OF_GROUND, air), WEIGHT)
         assert row["other_elevation_m"] == pytest.approx(theirs, abs=0.01)
-        assert row["other_state"] == f"at {air:g} degC without load"
+        assert row["other_state"] == f"at {air:g} °C without load"
     hot, ice = (findings.row("clearances", against="line", case=case)["other_elevation_m"] for case in ("hot", "ice"))
     assert ice > hot + 0.3
 
 
 def test_theirs_above_hangs_at_its_worst(study):
-    """At 60 degC in the hot case; under our ice where that is lower: 40 mm is, 12 mm is not. Sag 6 m: the cubic is off
+    """At 60 °C in the hot case; under our ice where that is lower: 40 mm is, 12 mm is not. Sag 6 m: the cubic is off
     by 2 cm."""
     across(study, 132.0)
     twelve = study.check().row("clearances", against="line", case="ice")
-    assert twelve["other_state"] == "at its greatest temperature, 60 degC"
+    assert twelve["other_state"] == "at its greatest temperature, 60 °C"
     study.change('ice = "12 mm"', 'ice = "40 mm"')
     findings = study.check()
     ice = WEIGHT + np.pi * 913 * 9.80665 * 0.04 * (WIRE.diameter + 0.04)
@@ -123,12 +123,12 @@ def test_theirs_above_hangs_at_its_worst(study):
         assert row["other_elevation_m"] == pytest.approx(elevation_at(row, 132.0, H, load), abs=0.04)
         assert row["position"] == "below" and row["wire"] == "B"
     told = findings.rows("clearances", against="line").set_index("case")["other_state"]
-    assert (told["hot"], told["ice"]) == ("at its greatest temperature, 60 degC", "with our ice at 0 degC")
+    assert (told["hot"], told["ice"]) == ("at its greatest temperature, 60 °C", "with our ice at 0 °C")
     assert (tension(S, 0.0, ice) / ice) < (tension(S, HOTTEST) / WEIGHT)
 
 
 def test_theirs_in_wind_is_at_its_worst_too(study):
-    """Swung wires are compared with the same states: below at 15 degC, above at 60."""
+    """Swung wires are compared with the same states: below at 15 °C, above at 60."""
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
     across(study, 132.0)
     findings = study.check()
@@ -138,7 +138,7 @@ def test_theirs_in_wind_is_at_its_worst_too(study):
 
 
 def test_the_limit_of_ours_counts_theirs_unloaded(study):
-    """Our wire at its limit hangs by the requirement above theirs at 15 degC."""
+    """Our wire at its limit hangs by the requirement above theirs at 15 °C."""
     across(study, 119.6)
     findings = study.check()
     limit = findings.row("limits", span="2-3")

@@ -124,7 +124,7 @@ def with_own(study, galloping="no", rules=OWN_RULES):
 
 
 def test_phases_in_the_same_state_and_with_uneven_ice(study):
-    """Hot: both hang at 75 degC. Ice: the least of both iced, and either bare, each from the wires of those cases."""
+    """Hot: both hang at 75 °C. Ice: the least of both iced, and either bare, each from the wires of those cases."""
     findings = with_own(study).check()
     rows = findings.rows("clearances", against="own_phase")
     assert len(rows) == 3 * 2

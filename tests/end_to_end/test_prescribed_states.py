@@ -98,7 +98,7 @@ def test_other_codes():
 
 
 def test_light_ice_is_not_that_of_the_district():
-    """Half an inch of the heavy district is glaze of 57 lb/ft3, 913 kg/m3: rime as thick is not of its state, nor is
+    """Half an inch of the heavy district is glaze of 57 lb/ft³, 913 kg/m³: rime as thick is not of its state, nor is
     lighter ice by its weight; with the weight of that glaze on the wire of every option it is."""
     heavy = Case("heavy", -17.8, district="us-heavy", ice=0.0127, constant=4.378, checks=("tension",))
     assert told(HOT, WARM_CASE, ICE, heavy) == []

@@ -69,7 +69,7 @@ def length_and_tension(S, h, C, w):
 def constant_by_hand(wire, S, h, share, ice, T, outer_set, density=913.0, T_0=10.0):
     """Catenary constant with `ice` at `T`, of a wire that is strung final to a share of its strength at `T_0`, bare.
 
-    Strains count from the unstressed length at 20 degC; the set of the outer part, of second order here, is given.
+    Strains count from the unstressed length at 20 °C; the set of the outer part, of second order here, is given.
     """
     K = wire.outer_modulus * wire.outer_area + wire.core_modulus * wire.core_area
     a = (wire.outer_modulus * wire.outer_area * wire.outer_expansion
@@ -95,7 +95,7 @@ def constant_by_hand(wire, S, h, share, ice, T, outer_set, density=913.0, T_0=10
 
 
 def test_an_iced_shield_wire_above_a_phase_that_has_dropped_its_ice(strained):
-    """15 mm at -2 degC above bare phases at 0 degC: within 1 mm of the distance by hand, and it falls short."""
+    """15 mm at -2 °C above bare phases at 0 °C: within 1 mm of the distance by hand, and it falls short."""
     add_case(strained, DROPPED + 'shield = {ice = "15 mm", temperature = -2}\n')
     findings = strained.check()
     rows = findings.rows("clearances", against="own_shield_wire", case="dropped", obstacle="B-S")
@@ -117,7 +117,7 @@ def test_an_iced_shield_wire_above_a_phase_that_has_dropped_its_ice(strained):
         by_hand = brute(*curves)
         assert row.actual_m == pytest.approx(by_hand, abs=1e-3) and 0.5 < by_hand < 2.1
         assert row.margin_m == pytest.approx(by_hand - 2.2, abs=1e-3)
-        assert row.other_state == "with 15 mm of ice at -2 degC, this wire bare at 0 degC"
+        assert row.other_state == "with 15 mm of ice at -2 °C, this wire bare at 0 °C"
     assert len(findings.rows("violations", against="own_shield_wire", case="dropped", obstacle="B-S")) == 3
     assert findings.result.status == 1
     # A neighbour that is not below the shield wire is far from it.
@@ -126,14 +126,14 @@ def test_an_iced_shield_wire_above_a_phase_that_has_dropped_its_ice(strained):
 
 
 def test_the_same_case_without_it_is_clear(strained):
-    """All bare at 0 degC the shield wire sags less than the phase: nearest at the structures, 2.5 m upright."""
+    """All bare at 0 °C the shield wire sags less than the phase: nearest at the structures, 2.5 m upright."""
     add_case(strained, DROPPED)
     rows = strained.check().rows("clearances", against="own_shield_wire", case="dropped", obstacle="B-S")
     assert set(rows["other_state"]) == {"in the same state"} and rows["actual_m"].between(2.48, 2.5).all()
 
 
 def test_a_cool_shield_wire_above_hot_phases(strained):
-    """Phases at their maximum, 75 degC, the shield wire at 15 instead of its own maximum: it hangs higher by hand."""
+    """Phases at their maximum, 75 °C, the shield wire at 15 instead of its own maximum: it hangs higher by hand."""
     strained.change('checks = ["vertical"]\n', 'checks = ["vertical"]\nshield = {temperature = 15}\n')
     findings = strained.check()
     wires = findings.rows("wires", case="hot").groupby("kind")["conductor_temperature_c"]
@@ -143,7 +143,7 @@ def test_a_cool_shield_wire_above_hot_phases(strained):
         C = constant_by_hand(catalogue.find("3/8 EHS"), span["length_m"], span["rise_m"], 0.15, 0.0, 15, 1e-4)
         assert row.catenary_constant_m == pytest.approx(C, rel=2e-5)
     told = set(findings.rows("clearances", against="own_shield_wire", case="hot")["other_state"])
-    assert told == {"bare at 15 degC, this wire bare at its maximum temperature"}
+    assert told == {"bare at 15 °C, this wire bare at its maximum temperature"}
     assert set(findings.rows("clearances", against="own_phase", case="hot")["other_state"]) == {
         "bare at its maximum temperature, this wire bare at its maximum temperature"}
 
@@ -182,7 +182,7 @@ def test_both_iced_in_other_spans(study):
         assert len(mine) and mine["sag_m"].to_numpy() == pytest.approx(other["sag_m"].to_numpy(), abs=1e-6)
     rows = findings.rows("clearances", against="own_shield_wire", case="both", obstacle="B-S")
     assert len(rows) == 3 and rows["other_state"].eq(
-        "with 20 mm of ice in even spans at 0 degC, this wire with 12 mm of ice in odd spans at 0 degC").all()
+        "with 20 mm of ice in even spans at 0 °C, this wire with 12 mm of ice in odd spans at 0 °C").all()
     for row in rows.itertuples():
         curves = []
         for name, case in (("B", "phases"), ("S", "shield")):
@@ -198,7 +198,7 @@ def test_ice_that_both_carry_may_drop_from_either(strained):
     """Unlike thickness on both: the worst of both iced, the phase bare, the shield wire bare."""
     add_case(strained, DROPPED + 'ice = "10 mm"\nshield = {ice = "15 mm"}\n')
     row = strained.check().rows("clearances", against="own_shield_wire", case="dropped", obstacle="B-S").iloc[0]
-    assert row["other_state"] == "with 15 mm of ice at 0 degC, this wire bare at 0 degC"
+    assert row["other_state"] == "with 15 mm of ice at 0 °C, this wire bare at 0 °C"
 
 
 @pytest.mark.parametrize(("keys", "found"), [

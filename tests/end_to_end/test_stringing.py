@@ -256,7 +256,7 @@ def test_a_pretension_tells_what_it_does_to_the_knee(study):
     study.text = study.text.replace('conductor = "264-AT1/62-ST1A"',
                                     'conductor = "264-A0/62-ST6C"\npretension = "40 % RTS"')
     note = row(strung(study), "installation", check="pretension").note
-    drawn, plain = map(float, re.findall(r"-?\d+(?= degC)", note))
+    drawn, plain = map(float, re.findall(r"-?\d+(?= °C)", note))
     assert drawn < plain
 
 

@@ -67,8 +67,8 @@ def test_hot_wires_come_back(study, slant):
 
 
 def test_a_wire_taken_for_hotter_than_it_was_is_on_the_unsafe_side(study):
-    """A level span of 300 m at 30 degC: 5 K make 0.155 m at 100 degC (computed from the state equation of a linear
-    wire, not read in a publication); here, at 75 degC, the same sign and size."""
+    """A level span of 300 m at 30 °C: 5 K make 0.155 m at 100 °C (computed from the state equation of a linear
+    wire, not read in a publication); here, at 75 °C, the same sign and size."""
     fly(study, *truth_of(study))
     at = {T: margins(study, study.text + SURVEY + f"temperature = {T}\n")[0] for T in (25, 30, 35)}
     hot = [key for key in at[30].index if key[1] == "hot"]

@@ -1,4 +1,4 @@
-"""Change of state of every family, from -50 to 300 degC, 20 to 2000 m, slack at 5 % of strength to taut at 70 %.
+"""Change of state of every family, from -50 to 300 °C, 20 to 2000 m, slack at 5 % of strength to taut at 70 %.
 
 No failure and no wrong answer anywhere; tension falls with heat and rises with load, as it must.
 """
@@ -84,7 +84,7 @@ SPANS = [20.0, 60.0, 300.0, 800.0, 2000.0]
 @pytest.mark.parametrize("condition", ["initial", "final"])
 @pytest.mark.parametrize("share", [0.05, 0.2, 0.45, 0.7])
 def test_every_history_settles(name, condition, share):
-    """Strung to a tension at 10 degC, with all that follows: an answer wherever the span hangs within the limit."""
+    """Strung to a tension at 10 °C, with all that follows: an answer wherever the span hangs within the limit."""
     wire = catalogue.find(name)
     strung = solved(SPANS, [wiring(wire, limit("share", share, 10.0, condition))], CASES)
     # Below a tension of 0.75 q S at its ends no catenary hangs.

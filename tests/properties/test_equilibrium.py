@@ -13,7 +13,7 @@ from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.supports import FREE, HELD, POST, Supports, end_forces
 from tests.support_forces import support_forces
 
-#: Outer 403 mm2 of 55 GPa, core 65.6 mm2 of 190 GPa; with a knee near 85 degC in the sections below.
+#: Outer 403 mm² of 55 GPa, core 65.6 mm² of 190 GPa; with a knee near 85 °C in the sections below.
 PART = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 3e-4, 0.0, 4e3)))
 WEIGHT = 15.965
 STILL = np.array([0, 0, -WEIGHT])

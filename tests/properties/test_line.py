@@ -296,7 +296,7 @@ def test_clearing_temperatures_agree(both):
                 assert margin(hottest) >= 0 and columns["limit_temperature_c"][row] == hottest and np.isnan(told)
                 continue
             if columns["governs"][row] == "no temperature clears":
-                # Colder than -60 degC is not asked for.
+                # Colder than -60 °C is not asked for.
                 assert margin(-60.0) <= 0 and np.isnan(told)
                 continue
             assert margin(told) == pytest.approx(0, abs=2e-4)
@@ -308,7 +308,7 @@ def test_clearing_temperatures_agree(both):
 
 @pytest.mark.parametrize("rise", [0.0, 40.0, -90.0])
 def test_inclined_span_keeps_the_wire_it_was_clipped_in_with(tmp_path, rise):
-    """By the exact method: one span between posts, strung as a level one, clipped in at the everyday 15 degC.
+    """By the exact method: one span between posts, strung as a level one, clipped in at the everyday 15 °C.
 
     Lengths and mean tensions of the inclined wire by quadrature of `sqrt(1 + y'^2)`.
     """

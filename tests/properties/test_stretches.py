@@ -246,7 +246,7 @@ CONSTANT = option(limits=(Limit("1500 m", "constant", 1500.0, 80.0, None, "final
 
 
 def shortfalls(tmp_path, base, rise, ground, required, *, things=None, pieces=100):
-    """Layers of one span of 300 m whose wires hang with C = 1500 m in the case "hot" at 80 degC."""
+    """Layers of one span of 300 m whose wires hang with C = 1500 m in the case "hot" at 80 °C."""
     line = structures([0, 300], [0, 0], base=[base, base + rise])
     rules = rules_of(tmp_path, [("ground", "vertical", required), ("building", "vertical", required),
                                 ("line", "vertical", required)])

@@ -19,7 +19,7 @@ from tests.support_forces import support_forces
 
 from ..relief_sections import LAW, clipped, loaded, relief_sections
 
-#: 468.6 mm2 of 69.6 GPa, 18.9e-6 1/K, 1.628 kg/m; a string of 700 N.
+#: 468.6 mm² of 69.6 GPa, 18.9e-6 1/K, 1.628 kg/m; a string of 700 N.
 STIFF, EXPANSION, WEIGHT, STRING = 69.6e9 * 468.6e-6, 18.9e-6, 1.628 * 9.80665, 700.0
 PART = TwoPart(*(np.float64(v) for v in (STIFF, 0, EXPANSION, 0, 0, 0, 0)))
 REFERENCE = 20.0

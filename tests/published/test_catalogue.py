@@ -59,7 +59,7 @@ def test_diameter_and_areas_follow_from_the_strands(row):
 
 @pytest.mark.parametrize("row", cases("iec_61089", "en_50182"))
 def test_mass_and_resistance_by_iec_61089_and_en_50182(row):
-    """2703 and 7780 kg/m3, 28.264 nohm m, the aluminium alone conducting; 0.4 %."""
+    """2703 and 7780 kg/m³, 28.264 nohm m, the aluminium alone conducting; 0.4 %."""
     n_o, d_o, n_c, d_c = wires(row)
     k = STANDARD_LAY[n_o]
     mass = area(n_o, d_o) * 2703 * (1 + k) + area(n_c, d_c) * 7780 * (1 + CORE_LAY[n_c])
@@ -69,7 +69,7 @@ def test_mass_and_resistance_by_iec_61089_and_en_50182(row):
 
 @pytest.mark.parametrize("row", cases("astm_b232"))
 def test_mass_and_resistance_by_astm_b232(row):
-    """2705 and 7780 kg/m3, mass within 0.4 %; resistance with the core in parallel within 0.7 %.
+    """2705 and 7780 kg/m³, mass within 0.4 %; resistance with the core in parallel within 0.7 %.
 
     The looser bound: the printed resistances are recalled with medium confidence and follow from
     one of two conventions of the aluminium's resistivity, 28.172 or 28.264 nohm m, which lie 0.33
@@ -125,7 +125,7 @@ def test_california_general_order_95_table_23():
 def test_areas_and_diameters_of_a_handbook():
     """Grigsby (ed.), Electric Power Generation, Transmission and Distribution, 2nd ed., table 13.2.
 
-    Total and aluminium area in whole mm2, diameter in mm, as printed (read).
+    Total and aluminium area in whole mm², diameter in mm, as printed (read).
     """
     printed = {
         "Falcon": (908, 806, 39.24),
@@ -161,7 +161,7 @@ def test_a_utility_standard():
 
 
 def test_strands_of_is_398_part_2():
-    """Area [mm2] and mass [kg/km] of one aluminium and mass of one steel wire, IS 398-2 (read)."""
+    """Area [mm²] and mass [kg/km] of one aluminium and mass of one steel wire, IS 398-2 (read)."""
     printed = {
         "Panther": (7.069, 19.11, 55.13),
         "Zebra": (7.942, 21.47, 61.95),
@@ -171,7 +171,7 @@ def test_strands_of_is_398_part_2():
     for name, (square, aluminium, steel) in printed.items():
         n_o, d_o, n_c, d_c = wires(table[name])
         assert area(1, d_o) * 1e6 == pytest.approx(square, abs=6e-4)
-        # IS 398-2 takes 7800 kg/m3 for steel, of which 7780 is 0.26 % less.
+        # IS 398-2 takes 7800 kg/m³ for steel, of which 7780 is 0.26 % less.
         assert area(1, d_o) * 2703e3 == pytest.approx(aluminium, abs=0.02)
         assert area(1, d_c) * 7780e3 == pytest.approx(steel, rel=3e-3)
 

@@ -20,7 +20,7 @@ INCH, POUND_PER_FOOT, POUND_FORCE, KCMIL = 0.0254, 1.488164, 4.448222, 0.5067074
 
 #: Printed cells, worst difference of what the rules make of the strands [-], by table and column. Areas and diameters
 #: of `iec_61089` and `en_50182` are printed to three digits; resistances of `astm_b232` are recalled (medium); masses
-#: of ASTM A475 do not follow one density, 7790 to 7970 kg/m3 of wire with its lay.
+#: of ASTM A475 do not follow one density, 7790 to 7970 kg/m³ of wire with its lay.
 WITHIN = {
     "astm_b232": {"diameter": 1e-3, "mass": 4e-3, "rts": 2.5e-3, "resistance_20": 7e-3},
     "iec_61089": {"diameter": 4e-3, "mass": 4e-3, "rts": 4e-3, "resistance_20": 4e-3},
@@ -121,7 +121,7 @@ def test_copper_of_california_general_order_95_table_18():
         assert wire.mass / POUND_PER_FOOT == pytest.approx(weight, rel=2e-3), name
 
 
-#: Strands, wires [mm], areas [mm2], diameter [mm], mass [kg/km], strength [kN], resistance [ohm/km].
+#: Strands, wires [mm], areas [mm²], diameter [mm], mass [kg/km], strength [kN], resistance [ohm/km].
 AL3_ST1A = {
     "15": (6, 1, 1.8, 1.8, 15.3, 2.54, 5.4, 61.6, 7.48, 2.1602),
     "34": (6, 1, 2.7, 2.7, 34.4, 5.73, 8.1, 138.6, 16.66, 0.9601),

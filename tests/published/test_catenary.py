@@ -92,7 +92,7 @@ def test_textbook_example_5_1():
 
 
 def test_textbook_example_5_2():
-    """Span 250 m, h 10 m, radius 1 cm, 2.5 kg/m, wind 1.2 kg/m, 4300 kg/cm2, safety factor 3.
+    """Span 250 m, h 10 m, radius 1 cm, 2.5 kg/m, wind 1.2 kg/m, 4300 kg/cm², safety factor 3.
 
     Printed: 60.05 m from the lower support to the low point, by the parabola `S/2 - T h/(w S)`
     with the resultant load. The catenary differs by the terms the parabola leaves out, here less

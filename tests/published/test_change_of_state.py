@@ -40,20 +40,20 @@ def homogeneous(stiffness, expansion):
     return TwoPart(*(np.float64(v) for v in (stiffness, 0, expansion, 0, 0, 0, 0)))
 
 
-#: E 74.2 GPa, A 468.5 mm2, expansion 18.9e-6 1/K.
+#: E 74.2 GPa, A 468.5 mm², expansion 18.9e-6 1/K.
 LINEAR = homogeneous(74.2e9 * 468.5e-6, 18.9e-6)
 STRUNG = 28020.0
 
-#: Aluminium 403.005 mm2, 55 GPa, 23.0e-6; steel 65.604 mm2, 190 GPa, 11.5e-6. Both parts are
-#: without force together at 15 degC: the sets undo what each expands from there to the reference,
-#: 20 degC.
+#: Aluminium 403.005 mm², 55 GPa, 23.0e-6; steel 65.604 mm², 190 GPa, 11.5e-6. Both parts are
+#: without force together at 15 °C: the sets undo what each expands from there to the reference,
+#: 20 °C.
 OUTER, CORE = 55e9 * 403.005e-6, 190e9 * 65.604e-6
 TWO = TwoPart(*(np.float64(v) for v in (
     OUTER, CORE, 23.0e-6, 11.5e-6, 23.0e-6 * 5, 11.5e-6 * 5, 0.0)))
 
 
 def at(part, temperature, load=WEIGHT, *, strung=STRUNG, span=SPAN):
-    """H [N] at a temperature and load, of a wire strung at 15 degC, bare."""
+    """H [N] at a temperature and load, of a wire strung at 15 °C, bare."""
     excess = unstressed_excess(span, strung, WEIGHT, 15.0, part)
     solved = tension(excess, span, load, temperature, part)
     assert np.all(np.abs(solved.residual) < 1e-9)
@@ -61,7 +61,7 @@ def at(part, temperature, load=WEIGHT, *, strung=STRUNG, span=SPAN):
 
 
 def by_scipy(load, temperature, strain_by, *, by_mean):
-    """H [N] by root finding on quadratures, of a wire strung at 15 degC.
+    """H [N] by root finding on quadratures, of a wire strung at 15 °C.
 
     `strain_by(F, T)` is the strain; F is the mean tension along the wire or the horizontal one.
     """
@@ -103,7 +103,7 @@ LINEAR_TABLE = {
     -20: (35331.9, 5.0854), 0: (30735.1, 5.8467), 15: (28020.0, 6.4139), 50: (23396.6, 7.6834),
     75: (21076.0, 8.5311), 100: (19276.5, 9.3295),
 }
-#: The aluminium lets go at 135.837 degC.
+#: The aluminium lets go at 135.837 °C.
 KNEE_TABLE = {
     -20: (35292.4, 5.0911), 0: (30723.1, 5.8490), 15: (28020.0, 6.4139), 25: (26492.4, 6.7842),
     50: (23409.7, 7.6791), 75: (21092.4, 8.5245), 100: (19294.1, 9.3210), 125: (17858.2, 10.0726),
@@ -134,7 +134,7 @@ def test_tables(table, printed_form, own_form, part):
 
 
 def test_linear_with_ice_and_wind():
-    """12.7 mm of ice of 913 kg/m3, 190 Pa, -20 degC, 28.14 mm: H 54 405 N, sag 6.6634 m."""
+    """12.7 mm of ice of 913 kg/m³, 190 Pa, -20 °C, 28.14 mm: H 54 405 N, sag 6.6634 m."""
     weight = WEIGHT + ice_weight(0.02814, 0.0127, 913.0)
     load = np.hypot(weight, wind_force(0.02814, 0.0127, 190.0))
     assert by_scipy(load, -20.0, linear_product, by_mean=False) == pytest.approx(54405, abs=1)
@@ -151,7 +151,7 @@ def test_forces_in_the_aluminium():
 
 
 def test_knee_temperature():
-    """Printed 135.837 degC, by H.
+    """Printed 135.837 °C, by H.
 
     By the mean tension, F = H + (S w)^2/24H, the aluminium goes slack later, until its expansion
     ahead of the core, CORE (23.0 - 11.5)e-6 per kelvin, and the fall of H per kelvin have caught

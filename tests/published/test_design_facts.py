@@ -1,8 +1,8 @@
 """Geometry of candidates against a standard's table, and two redesigns that the trade repeats.
 
-Common practice, no source: at the diameter of an ordinary 54/7 wire with 430 mm2 of aluminium, annealed trapezoidal
-aluminium on carbon fibre, 542 mm2 lose up to 26 % less at the same current, and 494 mm2 on a larger core raise the
-rating to about 218 % (180 degC against the ordinary maximum). The areas are 60 and 87 mm2 of core where such builds
+Common practice, no source: at the diameter of an ordinary 54/7 wire with 430 mm² of aluminium, annealed trapezoidal
+aluminium on carbon fibre, 542 mm² lose up to 26 % less at the same current, and 494 mm² on a larger core raise the
+rating to about 218 % (180 °C against the ordinary maximum). The areas are 60 and 87 mm² of core where such builds
 are listed (recalled). With the diameter they ask for fills of 0.93 and 0.89, the range that is searched here.
 """
 
@@ -44,7 +44,7 @@ def test_round_candidates_are_the_rows_of_iec_61089(row):
 
 
 def test_mixture_rules_by_hand():
-    # A0 trapezoidal on a carbon rod: D 28 mm, core 9 mm, fill 0.93; densities 2705 and 1900 kg/m3, 58 and 2158 MPa,
+    # A0 trapezoidal on a carbon rod: D 28 mm, core 9 mm, fill 0.93; densities 2705 and 1900 kg/m³, 58 and 2158 MPa,
     # 27.90 nohm m (materials as recalled in the catalogue), 2.2 % for the lay: on paper
     space = Space(("CF",), ("A0",), ("trapezoidal",), (0.028, 0.028), (0.009, 0.009), (0.93, 0.93), 10)
     made = candidates_of(space)
@@ -58,7 +58,7 @@ def test_mixture_rules_by_hand():
 def searched(span, room, ordinary=80.0, *, cases=CASES, share=0.2, required=800.0):
     """Search at the existing diameter over a level span; `room` times the constant that the wire has when hot is asked.
 
-    The wire is strung to a share of its strength at 15 degC, final. Returns the result, and of the existing wire the
+    The wire is strung to a share of its strength at 15 °C, final. Returns the result, and of the existing wire the
     rating [A] and the loss at the required current [kW/km].
     """
     limit = Limit("share", "share", share, 15.0, None, "final")
@@ -81,13 +81,13 @@ def searched(span, room, ordinary=80.0, *, cases=CASES, share=0.2, required=800.
 
 @pytest.mark.parametrize(("span", "share"), [(500.0, 0.15), (600.0, 0.18)])
 def test_both_are_the_ends_of_one_search_where_there_is_no_ice(span, share):
-    # A long span without ice; the wire may sag no more than the existing one does at its ordinary 80 degC, pull no more
-    # in wind, weigh no more. Asked for is the current that brings the existing wire to 100 degC, at which the "up to
+    # A long span without ice; the wire may sag no more than the existing one does at its ordinary 80 °C, pull no more
+    # in wind, weigh no more. Asked for is the current that brings the existing wire to 100 °C, at which the "up to
     # 26 %" is reached (test_rating_facts). Here the sag when hot is what decides, so a wire that runs cool can do with
-    # less core, and one end is the one figure, the other the other: 542 mm2 for 542, 26.1 % for 26 %; 507 and 509 mm2
-    # for 494, 222 and 223 % for 218 %. The cores are thinner and thicker than listed ones (46 mm2 for 60, 95 to 97 for
+    # less core, and one end is the one figure, the other the other: 542 mm² for 542, 26.1 % for 26 %; 507 and 509 mm²
+    # for 494, 222 and 223 % for 218 %. The cores are thinner and thicker than listed ones (46 mm² for 60, 95 to 97 for
     # 87): nobody says what those are strung to. The line was looked for, over spans, ice and tensions; nothing else was
-    # touched. Spans of 400 to 600 m at 14 to 18 % give 526 to 542 mm2 at one end, 505 to 513 at the other.
+    # touched. Spans of 400 to 600 m at 14 to 18 % give 526 to 542 mm² at one end, 505 to 513 at the other.
     heat = Ratings((Option("today", Wiring(EXISTING, 80.0, 80.0, ()), True),), "ieee738", HOT, 50.0, 800.0)
     found, rating, loss = searched(span, 1.0, cases=(CASES[0], CASES[2]), share=share,
                                    required=float(heat.current_at(0, 100.0)))
@@ -103,8 +103,8 @@ def test_both_are_the_ends_of_one_search_where_there_is_no_ice(span, share):
 
 @pytest.mark.parametrize("span", [250.0, 350.0, 450.0])
 def test_least_loss_where_there_is_room(span):
-    # As much sag as the existing wire has at its ordinary maximum: the mass under ice governs, not the sag. 542 mm2 and
-    # up to 26 % are told; 555 mm2 come out, 2.4 % more, on a core that is thinner (46 mm2 for 60): the search asks for
+    # As much sag as the existing wire has at its ordinary maximum: the mass under ice governs, not the sag. 542 mm² and
+    # up to 26 % are told; 555 mm² come out, 2.4 % more, on a core that is thinner (46 mm² for 60): the search asks for
     # no reserve of strength beyond the limits. Here the greatest rating is the same wire: the ends fall together.
     found, rating, loss = searched(span, 1.0)
     end = found.front[0]
@@ -117,7 +117,7 @@ def test_least_loss_where_there_is_room(span):
 @pytest.mark.parametrize(("span", "room"), [(350.0, 1.2), (250.0, 1.3)])
 def test_greatest_rating_where_sag_is_short(span, room):
     # A constant of 1.2 to 1.3 times the existing wire's own: it hangs too low today. Now the core decides how hot a
-    # wire may be, the ends come apart, and the one that carries most is the 494 mm2 on its larger core, 218 %. The
+    # wire may be, the ends come apart, and the one that carries most is the 494 mm² on its larger core, 218 %. The
     # room is where a scan from 1.0 to 1.3 met the figure: such a line exists, no more is shown.
     found, rating, _ = searched(span, room)
     end = found.front[-1]
@@ -130,7 +130,7 @@ def test_greatest_rating_where_sag_is_short(span, room):
 
 
 def test_what_comes_out_hangs_on_the_room():
-    # Between the two: 1.1 and 1.15 times the constant give 546 and 523 mm2 at the end that carries most, 230 and 226 %.
+    # Between the two: 1.1 and 1.15 times the constant give 546 and 523 mm² at the end that carries most, 230 and 226 %.
     ends = {}
     for room in (1.1, 1.15):
         found, rating, _ = searched(350.0, room)

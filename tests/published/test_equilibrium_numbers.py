@@ -22,7 +22,7 @@ from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.ruling_span import ruling_span, tension, unstressed_excess
 from corridor.mechanics.supports import FREE, HELD, Supports, end_forces
 
-#: 468.6 mm2 of 69.6 GPa, 18.9e-6 1/K, 1.628 kg/m.
+#: 468.6 mm² of 69.6 GPa, 18.9e-6 1/K, 1.628 kg/m.
 PART = TwoPart(*(np.float64(v) for v in (69.6e9 * 468.6e-6, 0, 18.9e-6, 0, 0, 0, 0)))
 WEIGHT = 1.628 * 9.80665
 STILL = np.array([0, 0, -WEIGHT])
@@ -80,7 +80,7 @@ def span_at(H, T, unstressed):
 def test_long_strings_make_tensions_equal():
     """Strings of 100 km: one tension, at which the distances of all spans fit in the section (brentq).
 
-    It is near the ruling span's, which leaves the spans as long as they are: 3 parts in 1000 from -40 to 200 degC.
+    It is near the ruling span's, which leaves the spans as long as they are: 3 parts in 1000 from -40 to 200 °C.
     """
     supports = straight(SIX, string=1e5, weight=0.0)
     L0 = clip_in(supports, [28e3], [[STILL]], [15.0], PART).unstressed[0]
@@ -115,14 +115,14 @@ def test_one_inclined_span_in_wind():
 
 
 def test_six_unequal_spans():
-    """Exact less ruling-span sag at 100 degC, printed to 0.01 m; strings 2.0 m of 700 N, plumb at 15 degC and 28 kN."""
+    """Exact less ruling-span sag at 100 °C, printed to 0.01 m; strings 2.0 m of 700 N, plumb at 15 °C and 28 kN."""
     eq = from_15(straight(SIX), [100.0])
     excess = sags(eq, STILL)[0] - greatest_sag(SIX, 0, ruling(SIX, 100.0) / WEIGHT)
     np.testing.assert_allclose(excess, [0.07, 0.13, 0.12, 0.11, 0.02, -0.36], atol=0.0051)
 
 
 def test_where_the_ruling_span_holds():
-    """IEEE task force (recalled): good to 50 to 70 degC, poor above 100 degC in unequal spans; unsafe in short ones.
+    """IEEE task force (recalled): good to 50 to 70 °C, poor above 100 °C in unequal spans; unsafe in short ones.
 
     "Good" is read as 3 in a hundred of the sag, the statement names no number.
     """
@@ -136,7 +136,7 @@ def test_where_the_ruling_span_holds():
 
 
 def test_wire_and_strings_in_wind():
-    """300 m, 25.25 kN at 15 degC, 290 Pa on 28.14 mm: plane 27.07 deg, sag 7.293, 3.320 across and 6.494 m down; string
+    """300 m, 25.25 kN at 15 °C, 290 Pa on 28.14 mm: plane 27.07 deg, sag 7.293, 3.320 across and 6.494 m down; string
     of 2 m and 700 N 25.47 deg; the middle of the span 4.18 m aside and 0.82 m up.
 
     The elongation behind the printed numbers is not told: two usual ones differ by 9 mm of sag, hence 0.01 m.

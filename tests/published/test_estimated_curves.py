@@ -27,7 +27,7 @@ from ..sections_of_wire import limit, solved, wiring
 from .test_sag_tension_table import BARE, FOOT, POUND, SPAN, WEIGHT, cases, celsius
 
 DRAKE = catalogue.find("Drake")
-#: Ice [m], 900 kg/m3.
+#: Ice [m], 900 kg/m³.
 ICES = (0.0, 0.006, 0.0125, 0.019, 0.025, 0.032, 0.038)
 
 

@@ -2,7 +2,7 @@
 
 The worked example is that of IEEE Std 738-2012, clause 4.6 (emissivity and absorptivity 0.8), and
 of the 1993 and 2006 editions (0.5): 795 kcmil 26/7 aluminium on steel, 28.12 mm, across a wind of
-0.61 m/s at 40 degC, 100 degC at the wire, line east to west at latitude 30 N, clear sky, 11:00 on
+0.61 m/s at 40 °C, 100 °C at the wire, line east to west at latitude 30 N, clear sky, 11:00 on
 10 June. Its printed numbers are recalled, not read here; the confidence stands beside each.
 
 Tolerances: 0.5 % on components, since the standard works on with rounded properties of air (it
@@ -19,7 +19,7 @@ from tests.common import straight
 
 AIR = dict(ambient=40.0, wind_speed=0.61, wind_angle=90.0, elevation=0.0)
 DIAMETER = 0.02812
-# the two printed resistances [ohm/m] at 25 and 75 degC make the straight line that the standard
+# the two printed resistances [ohm/m] at 25 and 75 °C make the straight line that the standard
 # uses
 R25, R75 = 7.283e-5, 8.688e-5
 SLOPE = (R75 - R25) / 50
@@ -119,7 +119,7 @@ def test_current_of_the_example(surface, printed):
 
 @pytest.mark.parametrize(("current", "printed"), [(800.0, 80.0), (1200.0, 128.0)])
 def test_temperatures_before_and_after_the_step(current, printed):
-    # transient example, surface 0.5: "about 80" and "about 128" degC, recalled, medium confidence
+    # transient example, surface 0.5: "about 80" and "about 128" °C, recalled, medium confidence
     assert temperature_at("ieee738", current, weather(0.5), WIRE) == pytest.approx(printed, abs=1)
 
 
@@ -187,7 +187,7 @@ def test_received_never_exceeds_what_faces_the_sun_and_is_dark_at_night():
     got = sun.received(**at, line_azimuth=20.0, elevation=300.0)
     assert np.all(got <= facing + 1e-9)
     assert np.all(got[sun.altitude(**at) <= 0] == 0)
-    assert got.max() > 900  # high summer, clear: near 1000 W/m2, common practice
+    assert got.max() > 900  # high summer, clear: near 1000 W/m², common practice
 
 
 def test_industrial_sky_is_dimmer():

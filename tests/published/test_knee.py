@@ -21,7 +21,7 @@ from corridor.line.facts import Case
 from ..sections_of_wire import limit, solved, wiring
 
 TEMPERATURES = (15, 50, 75, 100, 125, 150)
-#: Compression [MPa]: knee [degC], sags [m] at TEMPERATURES; computed apart, another set of curves.
+#: Compression [MPa]: knee [°C], sags [m] at TEMPERATURES; computed apart, another set of curves.
 EXAMPLE = {
     0: (66, (7.12, 8.32, 8.99, 9.39, 9.78, 10.17)),
     10: (98, (7.12, 8.32, 9.12, 9.85, 10.24, 10.62)),
@@ -32,7 +32,7 @@ WIND = Case("wind", 0.0, wind=300.0)
 
 
 def knee_of(name, span=300.0, cases=(10.0,), share=0.18, **facts):
-    """Knee [degC] of a wire strung to a final share of its strength at 10 degC."""
+    """Knee [°C] of a wire strung to a final share of its strength at 10 °C."""
     wire = catalogue.find(name)
     if "compression" in facts:
         wire = replace(wire, compression=facts.pop("compression"))
@@ -41,7 +41,7 @@ def knee_of(name, span=300.0, cases=(10.0,), share=0.18, **facts):
 
 @pytest.fixture(scope="module")
 def drake():
-    """The wire of the example, with three compressions: initially 28.02 kN at 15 degC."""
+    """The wire of the example, with three compressions: initially 28.02 kN at 15 °C."""
     wires = [replace(catalogue.find("Drake"), compression=1e6 * c) for c in EXAMPLE]
     bounds = limit("constant", 28020 / (1.628 * 9.80665), 15.0, "initial")
     return solved(300.0, [wiring(w, bounds, everyday_temperature=15.0) for w in wires], TEMPERATURES)
@@ -60,7 +60,7 @@ def test_sags_of_the_example(drake):
 
 
 def test_what_compression_does_in_the_example(drake):
-    """Knees 32 and 27 K apart, sags at 150 degC 0.45 and 0.35 m: a fifth, as both come from the stiffnesses."""
+    """Knees 32 and 27 K apart, sags at 150 °C 0.45 and 0.35 m: a fifth, as both come from the stiffnesses."""
     assert np.diff(drake.knee[0]) == pytest.approx([32, 27], rel=0.2)
     sags = greatest_sag(300.0, 0.0, drake.constant[0])[:, -1]
     assert np.diff(sags) == pytest.approx([0.45, 0.35], rel=0.2)
@@ -133,7 +133,7 @@ def test_80_degrees_is_in_the_band_of_builds_with_less_steel(name):
 
 @pytest.mark.parametrize("span", [200.0, 250.0])
 def test_thermal_alloy_on_carbon_just_above_80(span):
-    """Between aluminium without compression, 67 to 75 degC, as formed wires are said to be, and the default of 10 MPa.
+    """Between aluminium without compression, 67 to 75 °C, as formed wires are said to be, and the default of 10 MPa.
 
     The soft core stretches 3 K worth for each MPa. The owner sees the band.
     """
@@ -180,7 +180,7 @@ def test_gap_type_has_its_knee_at_the_temperature_of_stringing(temperature):
 
 
 def test_invar_past_its_change_of_expansion():
-    """Sag past 230 degC grows as a core of 10.8e-6 would make it, below as one of 3.7e-6: by root finding, 1 %."""
+    """Sag past 230 °C grows as a core of 10.8e-6 would make it, below as one of 3.7e-6: by root finding, 1 %."""
     wire = replace(catalogue.find("183-AT3/43-INV"), compression=0.0)
     strung = solved(300.0, [wiring(wire, limit("share", 0.2))], [200.0, 225.0, 235.0, 260.0])
     assert strung.knee[0, 0] < 200

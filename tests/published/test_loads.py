@@ -24,7 +24,7 @@ from corridor.mechanics.loads import ice_weight, wind_force, with_constant
 
 INCH, POUND_PER_FOOT = 0.0254, 4.4482216152605 / 0.3048
 POUND_PER_SQUARE_FOOT = 4.4482216152605 / 0.3048**2
-#: 57 lb/ft3 [kg/m3]
+#: 57 lb/ft³ [kg/m³]
 GLAZE = 57 * 0.45359237 / 0.3048**3
 
 #: Diameter [in], bare weight, wind of 8 psf, resultant; weight with half an inch of ice, wind of 6
@@ -114,7 +114,7 @@ def test_handbook_table_14_5():
 
 
 def test_metric_example():
-    """12.7 mm of ice of 913 kg/m3 and 190 Pa on 28.14 mm, 1.628 kg/m: 32.203 N/m, 18.414 degrees.
+    """12.7 mm of ice of 913 kg/m³ and 190 Pa on 28.14 mm, 1.628 kg/m: 32.203 N/m, 18.414 degrees.
 
     Worked out apart from this package. The ice alone is 913 g pi t (D + t) = 14.589 N/m.
     """
@@ -156,7 +156,7 @@ def test_ice_by_its_weight_is_as_thick_as_the_table_says():
 
 def test_ice_of_an_annex_grows_with_the_diameter():
     """15 + 0.4 d in N/m, d in mm (NEN-EN 50341-2-15, as a public summary of CIGRE B2-10291, 2026, tells it), by hand:
-    25.8 N/m at 27 mm. Of 700 kg/m3 that is 3758 mm2 of ice and 74.2 mm across: 22.3 N/m of wind of 300 Pa."""
+    25.8 N/m at 27 mm. Of 700 kg/m³ that is 3758 mm² of ice and 74.2 mm across: 22.3 N/m of wind of 300 Pa."""
     case = Case("ice", -5.0, ice_weight=15.0, ice_weight_per_diameter=400.0, ice_density=700.0, wind=300.0)
     weight, across = (load[:, 0] for load in case_loads(np.array([0.027, 0.010]), np.zeros(2), [case]))
     np.testing.assert_allclose(weight, [25.8, 19.0], rtol=1e-12)

@@ -1,9 +1,9 @@
 """Facts of the trade about ratings and losses, and what physics asks of core and resistance.
 
 Two figures that the trade repeats when it compares conductors of unchanged diameter (common practice, no source): an
-ordinary 54/7 wire with 430 mm2 of aluminium against annealed trapezoidal aluminium on a carbon-fibre core loses, at
-the same current, up to 26 % more than 542 mm2 would; and 494 mm2 on a larger core raise the rating to about 218 %,
-the existing wire at its ordinary maximum, the new one at 180 degC. Neither comes with weather, so each is shown here
+ordinary 54/7 wire with 430 mm² of aluminium against annealed trapezoidal aluminium on a carbon-fibre core loses, at
+the same current, up to 26 % more than 542 mm² would; and 494 mm² on a larger core raise the rating to about 218 %,
+the existing wire at its ordinary maximum, the new one at 180 °C. Neither comes with weather, so each is shown here
 with the weather that makes it, and with how far it moves in others. Nothing was fitted to them.
 """
 
@@ -30,7 +30,7 @@ HOT = {"ambient": 40, "wind_speed": 0.61, "wind_angle": 90, "emissivity": 0.8, "
 
 
 def on_carbon(area, core, resistivity=LEAST):
-    """A conductor of the existing diameter [mm2]; 2 % are added for the lay of the wires."""
+    """A conductor of the existing diameter [mm²]; 2 % are added for the lay of the wires."""
     A, C = area * 1e-6, core * 1e-6
     return conductor_from({
         "name": "new", "family": "annealed aluminium on carbon composite", "outer_area": A, "core_area": C,
@@ -53,7 +53,7 @@ def losses_saved(method, temperature, weather, resistivity=LEAST):
 
 
 def raised(method, temperature, weather):
-    """Rating of the new wire at 180 degC over that of the existing one at a temperature."""
+    """Rating of the new wire at 180 °C over that of the existing one at a temperature."""
     weather = Weather(**weather)
     old = current_at(method, temperature, weather, wire(EXISTING))
     return current_at(method, 180.0, weather, wire(on_carbon(494, 87))) / old
@@ -72,13 +72,13 @@ def test_losses_at_equal_current_fall_by_up_to_26_percent(method):
 
 
 def test_rating_rises_to_about_218_percent():
-    # aluminium at 80 degC, its continuous limit by IEC practice: 220 % by the one method, 213 % by the other
+    # aluminium at 80 °C, its continuous limit by IEC practice: 220 % by the one method, 213 % by the other
     assert raised("ieee738", 80.0, HOT) == pytest.approx(2.18, abs=0.04)
     assert raised("cigre601", 80.0, HOT) == pytest.approx(2.18, abs=0.08)
 
 
 def test_the_figure_hangs_on_what_is_called_ordinary():
-    # 75 degC instead of 80 gives 241 %, 100 degC only 171 %: without temperatures the figure says little
+    # 75 °C instead of 80 gives 241 %, 100 °C only 171 %: without temperatures the figure says little
     assert [round(float(raised("ieee738", T, HOT)), 2) for T in (75.0, 80.0, 100.0)] == pytest.approx(
         [2.41, 2.20, 1.71], abs=0.03)
     mild = HOT | {"ambient": 20, "solar": 0}
@@ -128,7 +128,7 @@ def test_a_magnetic_core_counts_by_its_material():
 
 
 def test_measured_resistances_give_the_worked_example_of_ieee_738():
-    # 7.283e-5 and 8.688e-5 ohm/m at 25 and 75 degC; 1025 A printed (recalled, high confidence), 2 A as for rounding
+    # 7.283e-5 and 8.688e-5 ohm/m at 25 and 75 °C; 1025 A printed (recalled, high confidence), 2 A as for rounding
     summer = Weather(**HOT | {"solar": 998})
     R = tabulated([75.0, 25.0], [8.688e-5, 7.283e-5])
     assert current_at("ieee738", 100.0, summer, Wire(0.02812, R)) == pytest.approx(1025, abs=2)

@@ -135,7 +135,7 @@ def test_a_framing_with_strain_strings(tmp_path):
 
 
 def test_it_clears_less_near_the_structure_and_the_section_keeps_its_tension(tmp_path):
-    """The same limit at 10 degC: a heavy string hangs down where a held wire would start at the structure's height."""
+    """The same limit at 10 °C: a heavy string hangs down where a held wire would start at the structure's height."""
     held, linked = (loads(tmp_path, [name, "hung", name], base=(0.0, 1.5, 0.0)) for name in ("held", "linked"))
     H = [only(f["wires"], span="T1-T2", case="still")["horizontal_tension_n"] for f in (held, linked)]
     assert H[1] == pytest.approx(H[0], rel=1e-3)

@@ -1,7 +1,7 @@
 """Loss of strength and adiabatic rise, against numbers worked out apart from this code.
 
 The form of Harvey (IEEE Std 1283) is recalled, and so are its numbers here, of strands of 0.1749 in for 1000 h.
-Currents of the fault: textbook formula, 402.8 mm2 of aluminium, 1 s, by an independent computation. Its constants were
+Currents of the fault: textbook formula, 402.8 mm² of aluminium, 1 s, by an independent computation. Its constants were
 not told; these are those of IEC 60889's aluminium, with 2 % of lay in the resistance alone: they meet the digits.
 """
 

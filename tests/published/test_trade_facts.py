@@ -11,7 +11,7 @@ import pytest
 from corridor.conductor import catalogue, derivation
 from corridor.conductor.materials import FOLDER, find_material, read_table
 
-#: Resistivity of the annealed copper standard [ohm m], 1/58 ohm mm2/m at 20 degC (IEC 60028:1925; recalled, high).
+#: Resistivity of the annealed copper standard [ohm m], 1/58 ohm mm²/m at 20 °C (IEC 60028:1925; recalled, high).
 COPPER = 1e-6 / 58
 WIRES = [catalogue.find(name) for name in catalogue.names()]
 ON_CARBON = [wire for wire in WIRES if wire.core_material == "CF"]

@@ -2,8 +2,8 @@
 
 No publication prints these numbers. They were computed apart from this package from the state equation of a level
 span between dead ends, with a wire of one part that stretches linearly (high confidence: a closed equation, and the
-signs are those of common practice): EA 468.6 mm2 x 69.6 GPa, expansion 18.9e-6 1/K, 15.97 N/m, strung to 28.02 kN at
-15 degC, surveyed at 30 degC, asked for at 100 degC.
+signs are those of common practice): EA 468.6 mm² x 69.6 GPa, expansion 18.9e-6 1/K, 15.97 N/m, strung to 28.02 kN at
+15 °C, surveyed at 30 °C, asked for at 100 °C.
 """
 
 import numpy as np
@@ -23,7 +23,7 @@ from corridor.line.uncertainty import Deviation, drawn
 from ..common import CONDUCTOR
 
 WEIGHT = 15.97
-#: Span, sag at 30 and at 100 degC; change of the latter by a sag that was surveyed 0.05 m greater, by a survey 5 K
+#: Span, sag at 30 and at 100 °C; change of the latter by a sag that was surveyed 0.05 m greater, by a survey 5 K
 #: hotter and 5 K colder than it was, by a modulus 10 % greater and an expansion 5 % greater [m].
 TABLE = [
     (150.0, 1.931, 3.494, 0.044, -0.102, 0.100, 0.031, 0.070),
@@ -32,7 +32,7 @@ TABLE = [
 ]
 ERRORS = (("survey_sag", 0.05), ("survey_temperature", 5.0), ("survey_temperature", -5.0), ("modulus", 0.10),
           ("expansion", 0.05))
-#: The changes are asked for within 2 mm. The sags themselves within 3: at 450 m and 100 degC a root finder on the
+#: The changes are asked for within 2 mm. The sags themselves within 3: at 450 m and 100 °C a root finder on the
 #: catenary gives 17.862 m by the mean tension and 17.863 m by the horizontal one, not 17.860 m.
 CLOSE, OF_SAGS = 2e-3, 3e-3
 
@@ -60,7 +60,7 @@ def sags(span, tension):
 
 
 def surveyed(span):
-    """The wire as it is surveyed at 30 degC, and its sag there and at 100 degC."""
+    """The wire as it is surveyed at 30 °C, and its sag there and at 100 °C."""
     cases = Case("survey", 30.0), Case("hot", 100.0)
     H = strung(span, cases, 28020.0, 15.0)[1].horizontal_tension[0, 0]
     return strung(span, (Case("hot", 100.0),), H[0], 30.0), sags(span, H)

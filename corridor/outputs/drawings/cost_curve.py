@@ -13,7 +13,7 @@ def draw_cost_curve(path, points, option, currency):
     Parameters
     ----------
     path : path
-    points : sequence of (temperature [degC], current [A], cost)
+    points : sequence of (temperature [°C], current [A], cost)
         Current nan where no weather is given: then the temperature stands for it. Cost nan where there is no plan.
     option, currency : str
         Its name, for the title, and what costs are in.

@@ -75,7 +75,7 @@ def draw_hours(path, courses, options, step):
     path : path
         Its ending, .svg, .png or .pdf, tells the kind.
     courses : sequence of ndarray, shape (hour,)
-        Temperature of each option [degC]; nan is not drawn.
+        Temperature of each option [°C]; nan is not drawn.
     options : sequence of str
     step : float
         How long a row lasts [h].

@@ -13,7 +13,7 @@ PIXELS, NODES = 1_000_000, 300_000
 REACH, CELL, STEP = 450.0, 5.0, 3.0
 #: Pixels along a side of a tile.
 TILE = 64
-#: Ground shown at most [m2], and how far beside the line it is shown at least [m].
+#: Ground shown at most [m²], and how far beside the line it is shown at least [m].
 AREA, LEAST = 200e6, 60.0
 #: Side of the squares in which places are asked for [m].
 _SQUARE = 256.0

@@ -35,7 +35,7 @@ class Space:
     """A design space: materials and shapes by name; (least, greatest) of `diameter`, `core_diameter` [m], `fill` [-].
 
     `count` is about how many candidates it is counted out in; no material is used above `hottest`, in an emergency
-    above `hottest_emergency` [degC]. `makeable`: by counts of wires and diameters that wires are drawn to, not by even
+    above `hottest_emergency` [°C]. `makeable`: by counts of wires and diameters that wires are drawn to, not by even
     steps of the whole.
     """
 
@@ -232,7 +232,7 @@ def _strandings(tables=_STANDARDS[:1]):
 
 
 def _made(materials, lay, **geometry):
-    """Candidates of one build from their geometry [m, m2], and the increase of the outer length by its lay."""
+    """Candidates of one build from their geometry [m, m²], and the increase of the outer length by its lay."""
     o, c = (find_material(name) for name in materials[1:])
     A_o, A_c = geometry["outer_area"], geometry["core_area"]
     columns = geometry | {

@@ -28,7 +28,7 @@ from corridor.study.design import Design
 
 __all__ = ["Line", "Margins", "Today", "line_of", "shape_bounds", "swung_out"]
 
-#: Temperature up to which it is sought how far the wire of today may sag [degC].
+#: Temperature up to which it is sought how far the wire of today may sag [°C].
 _HOTTEST = 250.0
 #: What is kept of a margin in bounds of the height: a ruling span tells it to about so much [m].
 _RESERVE = 0.1
@@ -42,7 +42,7 @@ class Line:
     constant [m]; `bound` tension [N] that the wire of today sets as a limit, nan where the limit is another. `wind`,
     `weight` most that the existing wire, times the load ratio, brings to the structures [N/m]. `swung` indices of cases
     in which wires swing, and for each of them `swing` (section, span, 3): length of the span, mean length of its
-    strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [degC], `age` [years];
+    strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [°C], `age` [years];
     `required_current` [A] of a phase, of as many wires as its `bundle` has; loads and tensions are of one. `least`,
     `greatest` of the vertical constant `H/w` (section, case) [m] that what is below blown wires, and other lines above,
     allow. `loads` currents of a phase [A] and the shares of the year in which they flow, for which losses are told;
@@ -161,7 +161,7 @@ def _bound(today, limit, g, span, rise):
 
 
 def _asked_of_today(today, ground, progress):
-    """Limits of the wire of today, sought beyond its maximum, and its Margins: named temperatures are 250 degC."""
+    """Limits of the wire of today, sought beyond its maximum, and its Margins: named temperatures are 250 °C."""
     facts, plan, (option,) = today.facts, today.plan, today.facts.options
     hot = replace(option, wiring=replace(option.wiring, maximum_temperature=_HOTTEST, emergency_temperature=_HOTTEST))
     limits, parts = Limits(), []

@@ -54,7 +54,7 @@ _MAGNETIC = ("steel", "aluminium-clad steel", "invar")
 class Screened:
     """What all candidates come to; arrays (candidate,).
 
-    `maximum`, `emergency` temperatures [degC]; `rating` at the maximum [A]; `loss` [kW/km], mean of the line's loads;
+    `maximum`, `emergency` temperatures [°C]; `rating` at the maximum [A]; `loss` [kW/km], mean of the line's loads;
     `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those that meet
     all and that no other beats in both loss and rating, by rising loss; `refused` what a look span by span left out.
     """
@@ -175,7 +175,7 @@ def _of_many(costs):
 def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
     """Slack of tension, sag, height and swing: section by section, those still left side by side.
 
-    Returns who is left, and the temperature at which each sags all that is allowed (candidate,) [degC].
+    Returns who is left, and the temperature at which each sags all that is allowed (candidate,) [°C].
     """
     hottest = np.full(len(c), np.inf)
     for section in np.lexsort((line.span, -line.constant)):
@@ -191,8 +191,8 @@ def _hang(c, made, line, temperatures, left, slack, fixed_only=False):
 
 def _strung(c: Candidates, made: list[Conductor], line: Line, section: int, temperatures, fixed_only):
     """Slack of tension, sag, height and swing of candidates in a section, nan where they cannot be strung, and how hot
-    they may be [degC]. `made` is a prototype of each build, `temperatures` maximum and emergency of each candidate
-    [degC]; `fixed_only` leaves out the sag in cases whose temperature is the candidate's own."""
+    they may be [°C]. `made` is a prototype of each build, `temperatures` maximum and emergency of each candidate
+    [°C]; `fixed_only` leaves out the sag in cases whose temperature is the candidate's own."""
     load, T = _states(c, line.cases, temperatures)
     pairs = _pairs(c, made, line, section, load, T)
     settled = history.settle_pairs(pairs)
@@ -266,7 +266,7 @@ def _tension_slack(line, section, H, load):
 
 
 def _states(c, cases, temperatures):
-    """Weight and wind of candidates where tension is asked for [N/m], (candidate, case), and their temperatures [degC]
+    """Weight and wind of candidates where tension is asked for [N/m], (candidate, case), and their temperatures [°C]
     in the cases."""
     named = dict(zip(("maximum", "emergency"), temperatures, strict=True))
     T = np.stack([np.broadcast_to(named.get(case.temperature, case.temperature), len(c)) for case in cases], axis=1)
@@ -353,7 +353,7 @@ def _current(heat, T, weather, wire, c):
 
 
 def candidate_resistance(c: Candidates, space: Space, frequency: float):
-    """Return the resistance of candidates [ohm/m], a function of temperature [degC] and current [A].
+    """Return the resistance of candidates [ohm/m], a function of temperature [°C] and current [A].
 
     As `corridor.rating.resistances.computed`, with a spline for the skin effect of all of them.
     """

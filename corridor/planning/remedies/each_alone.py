@@ -99,7 +99,7 @@ def _tried(planned, one, worth):
         for each in found:
             after, n, steps = _fewest(planned, one, span, each.columns, worth[each.columns])
             amount = n * m.step[each.columns[0]]
-            amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m3" else \
+            amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m³" else \
                 site.cells[span].volume(amount)
             rows.append(_row(one, each.name or name, each.where, amount=amount, unit=unit, after=after,
                              note=each.note or note, geometry=each.geometry, cost=m.cost(steps).sum()))
@@ -207,7 +207,7 @@ _TRIES = {
     "tighten": ("re-tension, tauter", "%", "more than the stringing limits say; what the structures bear is for an "
                 "engineer to find", _strung),
     "slacken": ("re-tension, slacker", "%", "less than the stringing limits allow", _strung),
-    "grade": ("grade the ground", "m3", "vertical cuts on the grid of the ground raster, without slopes", _cut),
+    "grade": ("grade the ground", "m³", "vertical cuts on the grid of the ground raster, without slopes", _cut),
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
     "add": ("add a structure", "structure", None, _more)}
 
@@ -226,7 +226,7 @@ def _derate(planned, one):
         return [_row(one, "derate", "", note=f"not offered: {why}")]
     current = limits["limit_current_a"][at[0]]
     note = "of the whole span" + ("" if np.isnan(current) else f", {current:.0f} A per phase")
-    return [_row(one, "derate", f"span {one['span']}", amount=T, unit="degC", after=0.0, note=note)]
+    return [_row(one, "derate", f"span {one['span']}", amount=T, unit="°C", after=0.0, note=note)]
 
 
 def _others(others, key, one):

@@ -28,7 +28,7 @@ class SpanCells:
     `room` [m], what is left of the clearance above the cell in the worst case.
 
     `margin` the least that any check of the span found [m]; `deepest` cut that no road, object or structure is in the
-    way of [m]; `blocked` words for what is; `area` of a cell [m2].
+    way of [m]; `blocked` words for what is; `area` of a cell [m²].
     """
 
     raster: Raster
@@ -42,7 +42,7 @@ class SpanCells:
     area: float
 
     def volume(self, depth: float) -> float:
-        """Return the volume [m3] of the cut after which every cell has `depth` more than the least margin now."""
+        """Return the volume [m³] of the cut after which every cell has `depth` more than the least margin now."""
         return float(grading(self.room - (self.margin + depth), self.area).volume)
 
     def dug(self, depth: float) -> tuple[np.ndarray, np.ndarray]:

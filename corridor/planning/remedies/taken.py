@@ -165,7 +165,7 @@ def today_lines(today: Planned | None, cost: float = np.nan) -> list[str]:
 def _line(remedy, line, where, amount, unit, volume, cost, _):
     words = f"  {_WORDS[remedy][0]} {f'{line}, ' if line else ''}{where}"
     words += f" by {amount:g} {unit}" if unit else ""
-    return words + (f", {volume:.0f} m3" if np.isfinite(volume) else "") + f": {cost:.3g}"
+    return words + (f", {volume:.0f} m³" if np.isfinite(volume) else "") + f": {cost:.3g}"
 
 
 def counted(number: int, noun: str) -> str:

@@ -44,7 +44,7 @@ class SagPlot {
     this.rows.lines.push(line(whole, colour, chosen ? 3 : 1.6, dash, name)); this.ends.push({name, at: last, colour, chosen});
     if (within) {
       this.rows.bars.push(bar([Math.max(d.knee_low.at(own), points[0][0]), knee[1]], [Math.min(d.knee_high.at(own), last[0]), knee[1]], colour, 1.2));
-      this.rows.marks.push(mark(knee, "diamond", 13, colour, {width: 2, tip: `${name}: knee at ${T.toFixed(0)} degC, ${d.knee_low.at(own).toFixed(0)} to ${d.knee_high.at(own).toFixed(0)} degC within the band of compression`}));
+      this.rows.marks.push(mark(knee, "diamond", 13, colour, {width: 2, tip: `${name}: knee at ${T.toFixed(0)} °C, ${d.knee_low.at(own).toFixed(0)} to ${d.knee_high.at(own).toFixed(0)} °C within the band of compression`}));
     }
     this.limit(name, whole, colour, i); this.findings(name, o, i, wire.name, colour);
   }
@@ -54,7 +54,7 @@ class SagPlot {
     const t = this.data.tables.limits, row = this.page.limitRow(i, name); if (row === undefined) return;
     const T = t.limit_temperature_c.at(row), k = points.findIndex(q => q[0] >= T); if (!(k > 0)) return;
     const [a, b] = [points[k - 1], points[k]], sag = a[1] + (b[1] - a[1]) * (T - a[0]) / (b[0] - a[0]), short = T < t.maximum_temperature_c.at(row) - .05;
-    this.rows.marks.push(mark([T, sag], "dash", 20, short ? COLOUR.short : colour, {angle: Math.PI / 2, width: 4, tip: `${name}: clears up to ${T.toFixed(1)} degC (${t.governs.at(row)})`}));
+    this.rows.marks.push(mark([T, sag], "dash", 20, short ? COLOUR.short : colour, {angle: Math.PI / 2, width: 4, tip: `${name}: clears up to ${T.toFixed(1)} °C (${t.governs.at(row)})`}));
   }
 
   // What the findings hold of the same wire, bare, final and in still air: exact, where the curve is that of the section.
