@@ -43,10 +43,19 @@ COMMANDS = (
 )
 
 
-@click.group(epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+class _InOrder(click.Group):
+    """A group whose help lists its commands in the order they were added."""
+
+    def list_commands(self, context):
+        """Return the names of the commands."""
+        return list(self.commands)
+
+
+@click.group(cls=_InOrder, epilog=EPILOG,
+             context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(__version__, prog_name="corridor")
 def commands():
-    """Tell which conductor can hang on the structures that stand there.
+    """Find which conductors fit the existing structures of an overhead line.
 
     A study file (TOML) names the structures, the ground, what the wires may
     come too near, the conductors in question and the weather to look at them

@@ -39,10 +39,10 @@ def summary(result):
 
 
 def _expected(options):
-    """How many rows fall short by what inputs may be off, where the study tells how sure they are."""
-    words = [f"{option['option']} {option['expected_shortfalls']:.1f}" for option in options
-             if "expected_shortfalls" in option]
-    return wrap(f"Shortfalls expected: {', '.join(words)}; what falls short is told by its margin alone.", WIDTH.get(),
+    """How many violations by what inputs may be off, where the study tells how sure they are."""
+    words = [f"{option['option']} {option['expected_violations']:.1f}" for option in options
+             if "expected_violations" in option]
+    return wrap(f"Violations expected: {', '.join(words)}; a violation is told by its margin alone.", WIDTH.get(),
                 subsequent_indent="  ") if words else []
 
 
@@ -96,7 +96,7 @@ def _counted(count, word):
 
 #: Widest name of an option that is not shortened.
 _NAME = 24
-_HEADS = ("", "falls", "not", "least"), ("option", "short", "assessed", "margin")
+_HEADS = ("", "", "not", "minimum"), ("option", "violations", "assessed", "margin")
 
 
 def _table(options):

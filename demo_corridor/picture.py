@@ -35,7 +35,7 @@ def layer(name, **wanted):
 
 
 def draw_options(ax, options, spans, gaps):
-    """Draw a bar of amperes for each option, with what falls short in words; the current asked for as a line."""
+    """Draw a bar of amperes for each option, with every violation in words; the current asked for as a line."""
     asked = options["required_current_a"].iloc[0]
     for place, row in enumerate(options.itertuples()):
         colour, dash = LOOKS[row.option]
@@ -57,7 +57,7 @@ def draw_options(ax, options, spans, gaps):
     ax.text(asked, -0.58, f"asked: {asked:.0f} A", fontsize=10, ha="center", va="bottom")
     ax.set(xlim=(0, 1480), ylim=(len(options) - 0.5, -0.55), yticks=[], xticks=[])
     ax.spines[:].set_visible(False)
-    ax.set_title("Which conductor? Continuous current when all is put right, and what falls short before that",
+    ax.set_title("Which conductor? Continuous current when all is remedied, and every violation before that",
                  fontsize=12, loc="left", x=-0.475, pad=30)
 
 

@@ -439,7 +439,7 @@ class Brute:
     def _passes(self, wire, span, thing, shares, side, windy):
         """Whether a wire shall pass another line's on a side, 1 above, -1 below, at shares of its span.
 
-        At rest each crossing is for itself: below where the wire of today is below theirs even where it is highest in
+        At rest each crossing is for itself: below where the existing wire is below theirs even where it is highest in
         still air. Along the swing it is on any side that the wire has at rest. What it does not cross there is passed
         below where other wires of the span do: a wire that is nowhere below is then in violation, which is the
         cautious answer.
@@ -461,7 +461,7 @@ class Brute:
                 next(case.name for case in self.facts.cases if case.wind == 0))
 
     def _at_rest(self, wire, span, thing):
-        """Where the wire of today crosses another line's in still air, and its side of it there: two arrays."""
+        """Where the existing wire crosses another line's in still air, and its side of it there: two arrays."""
         key = wire, span, thing.name
         if key not in self.rest:
             today, _ = self._first_rest()

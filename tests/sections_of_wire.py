@@ -30,7 +30,7 @@ def wiring(conductor, *limits, **facts):
 
 
 def solved(spans, wirings, cases, sections=None):
-    """Strung wires, (section, wiring, case); the first wiring is the one that hangs today."""
+    """Strung wires, (section, wiring, case); the first wiring is the existing one."""
     options = [Option(f"wire {i}", w, i == 0) for i, w in enumerate(wirings)]
     named = [case if isinstance(case, Case) else Case(f"{case:g} °C", float(case)) for case in cases]
     return solve_states(level_sections(spans), options, named, None, sections)

@@ -1,4 +1,4 @@
-"""Ratings adjusted to the air: every cell against the kernels asked alone, and what was not assessed is no pass."""
+"""Ratings adjusted to the air: every cell against the kernels asked alone, and what was not assessed is not a pass."""
 
 from dataclasses import replace
 

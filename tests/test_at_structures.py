@@ -18,7 +18,7 @@ from .common import CONDUCTOR, findings, framings, option, rows_where, rules_of,
 LENGTH, MASS, SPAN, PRESSURE = 2.0, 60.0, 300.0, 500.0
 WINDY, STILL = Case("windy", 10.0, wind=PRESSURE, checks=("horizontal",)), Case("still", 10.0)
 ROWS = [("held", "strain", 0.0, 0.0), ("hung", "suspension", LENGTH, MASS), ("vee", "vee", LENGTH, MASS)]
-#: As wide as the wire of today, and lighter by a third, as one on a carbon core may be.
+#: As wide as the existing wire, and lighter by a third, as one on a carbon core may be.
 TODAY, LIGHT = option("today"), option("light", existing=False, mass=1.1)
 TABLE = [("ground", "vertical", 6.0)]
 

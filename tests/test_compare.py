@@ -53,7 +53,7 @@ def test_the_options_are_those_of_the_check(compared, checked):
     # the comparison adds the everyday state as a case without checks: the violations are those of all other cases
     own = violations[violations["case"] != "ordinary day"]
     assert list(compared.options["violations"]) == [int((own.option == option).sum()) for option in compared.names]
-    for name in ("continuous_current_a", "mass_kg_per_m", "loss_at_required_kw_per_km"):
+    for name in ("continuous_current_a", "mass_kg_per_m", "loss_at_required_current_w_per_m"):
         np.testing.assert_allclose(compared.options[name].astype(float), options[name], rtol=1e-12)
 
 
@@ -86,14 +86,14 @@ def test_sags_tensions_and_knees_are_the_greatest_of_the_findings(compared, chec
 def test_energy_is_the_sum_over_the_loads(compared):
     # I^2 R over the hours: at 850 A for 800 h the loss at the required current, which is 850 A; the rest by a ratio of
     # currents alone would leave out that the wire is cooler
-    top = compared.options["loss_at_required_kw_per_km"].astype(float) * 800 / 1000
+    top = compared.options["loss_at_required_current_w_per_m"].astype(float) * 800 / 1000
     rest = top / 800 * 4000 * (400 / 850) ** 2
     assert np.all(np.array(compared.energy) < top + rest) and np.all(np.array(compared.energy) > top + 0.75 * rest)
     assert "load-duration" in compared.energy_basis
 
 
 def test_losses_beyond_the_rating_are_marked(compared):
-    """The wire of today may carry 605 A, and its losses are told at 850 A; the others may carry that."""
+    """The existing wire may carry 605 A, and its losses are told at 850 A; the others may carry that."""
     table = compare_table(compared)
     rows = {what.strip(): values for what, _, values, _ in table.rows}
     assert compared.lost_at == 850 and rows["rating, continuous"][0] < 850 < min(rows["rating, continuous"][1:])
@@ -108,7 +108,7 @@ def test_losses_beyond_the_rating_are_marked(compared):
 def test_the_ladder_says_what_is_not_known(compared):
     table = compare_table(compared)
     rows = {what.strip(): values for what, _, values, _ in table.rows}
-    assert np.all(np.isnan(rows["limit current"])) and np.all(np.isfinite(rows["1 span put right"]))
+    assert np.all(np.isnan(rows["limit current"])) and np.all(np.isfinite(rows["1 span remedied"]))
     assert any("not assessed" in text for head, texts in table.notes for text in texts if head == "Not known")
 
 
@@ -159,7 +159,7 @@ def test_command_writes_csv_and_markdown(folder, compared, capsys):
     assert float(rows["mass"]["existing"]) == pytest.approx(1.213) and rows["limit current"]["existing"] == ""
     assert int(rows["inherited"]["thermal alloy"]) == compared.violations[1][1]
     for step in ("1 span", "2 spans", "3 spans"):
-        assert float(rows[f"{step} put right"]["thermal alloy"]) > 0
+        assert float(rows[f"{step} remedied"]["thermal alloy"]) > 0
     assert float(rows["losses per year"]["existing"]) == pytest.approx(compared.energy[0], rel=1e-5)
     assert "18 % RTS at 10 °C" in rows["sagging basis"]["existing"]
     lines = (folder / "c.md").read_text(encoding="utf-8").splitlines()

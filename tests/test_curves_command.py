@@ -123,7 +123,7 @@ def test_options_agree_on_the_allowable_sag(found):
 
 
 def test_the_worst_span_is_drawn(study, found, back):
-    """By the check itself: the span that falls short by the most where wires pass above things, at their hottest."""
+    """By the check itself: the span with a violation by the most where wires pass above things, at their hottest."""
     limits, clear = back["limits"], back["clearances"].query("case == 'emergency' and measure == 'vertical'")
     assert clear[clear["position"] == "above"].groupby("span")["margin_m"].min().idxmin() == found.span
     assert found.unknown == tuple(limits[limits["governs"] == "not assessed"]["span"].unique())

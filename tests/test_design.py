@@ -351,7 +351,7 @@ def test_finalists_are_those_of_a_check_of_the_study_they_are_added_to(folder, r
 
 def test_demo_finalists_break_nothing_that_holds_today(result):
     assert [each.new for each in result.finalists] == [()] * 3
-    assert any("fell short in a span where the existing wire does not" in note for note in result.notes)
+    assert any("had a violation in a span where the existing wire has none" in note for note in result.notes)
     assert result.screened.loss[result.screened.front[0]] < result.existing_loss
     assert result.screened.rating[result.screened.front[-1]] > result.existing_rating
 
@@ -394,7 +394,7 @@ def test_what_is_kept_in_reserve_is_there_in_a_check_of_the_study(folder):
     check_study(add_to_study(found, folder / "kept_with.toml"), folder / "kept.gpkg")
     rows = pyogrio.read_dataframe(folder / "kept.gpkg", layer="clearances", read_geometry=False)
     sections = pyogrio.read_dataframe(folder / "kept.gpkg", layer="sections", read_geometry=False)
-    # by span, thing, case and measure: less than the reserve only where the wire of today has less
+    # by span, thing, case and measure: less than the reserve only where the existing wire has less
     rows = rows[rows.rule.fillna("") != ""]
     keys = ["span", "against", "obstacle", "case", "measure", "position"]
     least = rows.fillna({key: "" for key in keys}).groupby(["option", *keys]).margin_m.min()
@@ -465,7 +465,7 @@ def test_places_are_those_of_the_exact_check(result):
     c = result.comparison
     for what, values in (("fewest violations", [total for *_, total in c.violations[1:]]),
                          ("least mass", list(c.options["mass_kg_per_m"][1:])),
-                         ("least loss", list(c.options["loss_at_required_kw_per_km"][1:])),
+                         ("least loss", list(c.options["loss_at_required_current_w_per_m"][1:])),
                          ("greatest rating", [-v for v in c.options["continuous_current_a"][1:]])):
         assert rows[f"place, {what}"] == [sum(other < value for other in values) + 1 for value in values]
     assert rows["chosen for"][0].startswith("least loss")
@@ -480,7 +480,7 @@ def test_files_are_written(result, tmp_path):
     front = read(written[3])
     assert len(front) == len(result.screened.wide) >= len(result.screened.front)
     assert set(result.screened.front) <= set(result.screened.wide)
-    assert [float(row["loss_kw_per_km"]) for row in front] == sorted(float(row["loss_kw_per_km"]) for row in front)
+    assert [float(row["loss_w_per_m"]) for row in front] == sorted(float(row["loss_w_per_m"]) for row in front)
     assert ElementTree.parse(written[0]).getroot().tag.endswith("svg")
     text = written[-1].read_text(encoding="utf-8")
     # Candidates are a density, not a mark each; finalists are named with their family.

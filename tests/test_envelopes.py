@@ -89,7 +89,7 @@ def _shoelace(x, y):
 
 
 def test_no_right_of_way(tmp_path):
-    """Envelopes all the same; room and what is outside are not known, which is no pass."""
+    """Envelopes all the same; room and what is outside are not known, which is not a pass."""
     study = TinyStudy(tmp_path / "study")
     study.change('[right_of_way]\nhalf_width = "30 m"\n', "")
     rows = study.check()["swing_envelopes"]

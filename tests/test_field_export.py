@@ -42,7 +42,7 @@ def test_geojson_by_gdal(study):
         gaps, = database.execute("SELECT count(*) FROM not_assessed").fetchone()
         worst, = database.execute("SELECT min(margin_m) FROM violations").fetchone()
     counts = rows["outcome"].value_counts()
-    assert (counts["falls short"], counts["not assessed"]) == (places, gaps)
+    assert (counts["violation"], counts["not assessed"]) == (places, gaps)
     assert rows["name"].str.contains(f"{-worst:.2f} m short").any()
     assert rows.loc[rows["outcome"] == "not assessed", "description"].str.contains("not a pass").all()
 
@@ -51,7 +51,7 @@ def test_places_come_back(study):
     """The worst place, put back into the grid by pyproj, is that of the findings to a centimetre and a half."""
     path, _ = ask(study, "export")
     rows = pyogrio.read_dataframe(path)
-    short = rows[rows["outcome"] == "falls short"]
+    short = rows[rows["outcome"] == "violation"]
     there = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="violations")
     back = Transformer.from_crs(4326, 25832, always_xy=True)
     e, n = back.transform(short.geometry.x, short.geometry.y)

@@ -215,7 +215,7 @@ def test_aliases_and_labels_are_in_the_document():
 
 
 def test_outcomes_differ_without_colour():
-    """By shape or by dash; and what falls short is the wider line."""
+    """By shape or by dash; and every violation is the wider line."""
     drawn = {rule.label: rule.drawn for rule in STYLES["clearances"]}
     shapes = {label: tuple(part.shape for part in parts) for label, parts in drawn.items()}
     assert len(set(shapes.values())) == 3

@@ -113,7 +113,7 @@ def test_what_is_unknown_below_some_states_alone(tmp_path):
 
 
 def test_unknown_ground_below_the_wire_at_the_limit_alone(tmp_path):
-    """Hot it falls short over known ground; where it would clear it leans over ground that is not known."""
+    """Hot it is in violation over known ground; where it would clear it leans over ground that is not known."""
     house, rules = obstacles([("building", shapely.box(0, 50, 1, 51), False, 4.0, 0.0)]), [("ground", "vertical", 11)]
     found, scene = assessed(tmp_path, house, level, rules)
     row, = rows_where(found["limits"], span="T1-T2")

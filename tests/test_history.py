@@ -179,7 +179,7 @@ def test_every_limit_is_met_and_one_with_equality():
 
 @pytest.mark.parametrize("condition", ["initial", "final"])
 def test_no_more_than_the_wire_of_today(condition):
-    """The other wire reaches, at its ends, exactly what today's wire reaches in that case and condition."""
+    """The other wire reaches, at its ends, exactly what the existing wire reaches in that case and condition."""
     case = replace(ICE, condition=condition)
     today = wiring(catalogue.find("264-AL1/62-ST1A"), limit("share", 0.18), loads_seen=True)
     other = wiring(catalogue.find("264-A0/62-ST6C"), limit("existing", 1.0, None, condition, "ice"),
@@ -439,7 +439,7 @@ def test_at_any_temperature_the_slacker_end_of_the_two_is_taken():
 
 
 def test_the_greatest_tension_of_a_wire_is_the_greater_of_both_ends(tmp_path):
-    """Of the wire of today, of the two studies in which it is settled whether loads have come; a new one is strung to
+    """Of the existing wire, of the two studies in which it is settled whether loads have come; a new one is strung to
     one length, and pulls more until the loads that it is strung for have come."""
     line = structures([0, 350, 700], [0, 0, 0], base=[0.0] * 3)
     one = framings([("F", "a", "phase", 0.0, 20.0, "suspension", 2.5, 40.0)])

@@ -85,7 +85,7 @@ def test_ice_is_said_beside_the_last_step():
 
 
 def test_spans_short_in_an_emergency_alone_are_put_right_before_the_end():
-    """Their continuous current is that of the option; those that were put right for it stand once."""
+    """Their continuous current is that of the option; those that were remedied for it stand once."""
     table = limits([TOP, 700, TOP, TOP, TOP], [MAXIMUM, "clearance", MAXIMUM, MAXIMUM, MAXIMUM])
     table["emergency_governs"][:] = [CLEARANCE, CLEARANCE, MAXIMUM, UNKNOWN, NO_TEMPERATURE]
     table["emergency_limit_temperature_c"][:2] = 108.4, 70
@@ -100,7 +100,7 @@ def test_spans_short_in_an_emergency_alone_are_put_right_before_the_end():
 
 
 def in_need(governs, temperature, current):
-    """The ladder of spans that are put right in the order a, b, c, of emergency limits."""
+    """The ladder of spans that are remedied in the order a, b, c, of emergency limits."""
     table = limits([500, 600, 700, TOP])
     table |= {"emergency_governs": np.array(governs, object), "emergency_limit_temperature_c": np.array(temperature),
               "emergency_limit_current_a": np.array(current)}
@@ -109,7 +109,7 @@ def in_need(governs, temperature, current):
 
 
 def test_each_step_has_the_emergency_limit_of_the_spans_that_are_left():
-    """By hand: while a and c are left the cooler one sets it; d falls short in an emergency alone, and comes last."""
+    """By hand: while a and c are left the cooler one sets it; d has a violation in emergency alone, and comes last."""
     assert in_need([CLEARANCE, MAXIMUM, CLEARANCE, CLEARANCE], [80.0, 120.0, 70.0, 110.0],
                    [750.0, 1090.0, 700.0, 1050.0]) == [[70, 70, 70, 110, 120], [700, 700, 700, 1050, 1100],
                                                        ["c", "c", "c", "d", None]]

@@ -33,14 +33,14 @@ def opened(study):
 
 
 def both_options(folder, plan, lower=2.5):
-    """A study of the wire of today and of a new one that sags as much."""
+    """A study of the existing wire and of a new one that sags as much."""
     study = short_study(folder, lower=lower)
     study.change("[[cases]]", SECOND_OPTION.replace("150", "80") + "\n[[cases]]")
     study.text += f"\n[plan]\n{plan}\n"
     return study
 
 
-# What is not assessed is not put right
+# What is not assessed is not remedied
 
 
 def unassessed(variant, chosen, *, instead_of=0):
@@ -54,7 +54,7 @@ def unassessed(variant, chosen, *, instead_of=0):
 
 
 def test_violation_that_is_not_assessed_any_more_is_not_cleared(tmp_path):
-    """As many rows are left unassessed as before, but others: of them is what fell short."""
+    """As many rows are left unassessed as before, but others: of them is what were in violation."""
     study = short_study(tmp_path / "study", hole=lambda e, n: (e > 500_100) & (e < 500_130))
     inputs = opened(study)
     with inputs.terrain:
@@ -86,7 +86,7 @@ def test_each_thing_alone_forbids_that_a_plan_clears(name, found, where_it_was):
 
 
 def test_plan_whose_remedies_leave_all_unassessed_is_none(tmp_path, monkeypatch):
-    """Whatever is done, what fell short can no more be hung: no plan, and status 1."""
+    """Whatever is done, what were in violation can no more be hung: no plan, and status 1."""
     real = cheapest.assess_variant
 
     def blind(site, alterations=None, earlier=None, progress=None):
@@ -130,7 +130,7 @@ def test_remedy_alone_that_leaves_the_thing_unassessed_does_not_clear(tmp_path, 
 
 
 def test_option_that_is_not_assessed_is_not_told_to_be_clear(tmp_path):
-    """Two other options clear where the wire of today falls short, but the one has no emergency temperature."""
+    """Two other options clear where the existing wire is in violation, but the one has no emergency temperature."""
     study = short_study(tmp_path / "study", lower=2.5)
     none = SECOND_OPTION.replace("150", "30").replace("alloy", "unknown")
     cool = SECOND_OPTION.replace("150", "30\nemergency_temperature = 30")
@@ -148,7 +148,7 @@ def test_option_that_is_not_assessed_is_not_told_to_be_clear(tmp_path):
 
 
 def hillock_at(folder, place, *, aside=0.0):
-    """One span of a line falls short of a hillock at a place along it [m]; the ground may be graded, and no more."""
+    """One span of a line is too near to a hillock at a place along it [m]; the ground may be graded, and no more."""
     study = TinyStudy(folder)
     study.structures = line_of(4)
     study.write_ground(lambda e, n: plane(e, n) + 9.0 * np.exp(
@@ -247,7 +247,7 @@ def test_demand_that_is_not_a_number_is_met_by_nothing():
 
 @pytest.mark.parametrize("option", ["today", "alloy"])
 def test_load_ratio_bounds_what_is_strung_tauter(tmp_path, option):
-    """Loads are compared with those of the wire that hangs today as it hangs, also where it is itself strung tauter."""
+    """Loads are compared with those of the existing wire as it hangs, also where it is itself strung tauter."""
     tighten = 'remedies = ["tighten"]\nlargest_tightening = 0.4\n'
     free = ask(both_options(tmp_path / "free", tighten).write(), "plan", option, tmp_path / "copy")
     assert free.status == 0 and (free.after.alterations.tightened > 0).any()
@@ -304,7 +304,7 @@ def test_load_ratio_without_an_existing_wire_is_refused(tmp_path):
 
 
 def test_copy_keeps_the_existing_wire_and_tells_of_the_planned_one_alone(tmp_path):
-    """The new wire is put right where today's still falls short: status 0, and both are in the findings."""
+    """The new wire is remedied where today's still is in violation: status 0, and both are in the findings."""
     study = short_study(tmp_path / "study", lower=2.5)
     study.change("[[cases]]", SECOND_OPTION.replace("150", "40") + "\n[[cases]]")
     study.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")

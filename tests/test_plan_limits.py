@@ -35,7 +35,7 @@ def with_columns(variant, layer, **columns):
 
 @pytest.fixture(scope="module")
 def tautened(tmp_path_factory):
-    """A plan that strings sections of a new wire tauter than their limits, within a ratio to the wire of today."""
+    """A plan that strings sections of a new wire tauter than their limits, within a ratio to the existing wire."""
     inputs = opened(both_options(tmp_path_factory.mktemp("tautened") / "study", 'remedies = ["tighten"]\n' + TAUT))
     with inputs.terrain:
         planned = plan_option(site_of(inputs, "alloy"))
@@ -96,7 +96,7 @@ def test_candidate_whose_heat_is_not_known_meets_nothing(monkeypatch):
 
 
 def added(folder, *, more="", prepare=None):
-    """A plan of one span that falls short of a hillock at 450 m, by a structure more alone."""
+    """A plan of one span with a violation of a hillock at 450 m, by a structure more alone."""
     study = hillock_at(folder, 450.0)
     study.change('remedies = ["grade"]\nlargest_cut = 8\nstep = 0.25\n', 'remedies = ["add"]\n')
     study.rules += "shed,shed,vertical,1,,,,,,\nline,line,vertical,2,,,,,,\n" \
@@ -172,7 +172,7 @@ def command(capsys, study, *arguments):
 
 
 def raised(folder, more="", lower=0.0):
-    """A study that raises put right, with more keys in its table [plan]."""
+    """A study that raises remedied, with more keys in its table [plan]."""
     study = short_study(folder, lower=lower)
     study.text += f'\n[plan]\nremedies = ["raise"]\n{more}'
     return study
@@ -223,7 +223,7 @@ def test_work_that_cannot_be_scheduled_is_named_with_its_limit(tmp_path, capsys,
 
 
 def test_status_is_that_of_the_planned_option_and_progress_comes_from_the_start(tmp_path):
-    """The wire of today falls short beside the new one that is put right; the first look at the line is told."""
+    """The existing wire is in violation beside the new one that is remedied; the first look at the line is told."""
     study, seen = both_options(tmp_path / "study", 'remedies = ["raise"]'), []
     study.change("maximum_temperature = 75\nemergency_temperature = 90", "maximum_temperature = 120")
     study.change("maximum_temperature = 80", "maximum_temperature = 40")
@@ -232,7 +232,7 @@ def test_status_is_that_of_the_planned_option_and_progress_comes_from_the_start(
     options = pyogrio.read_dataframe(tmp_path / "plan" / "findings.gpkg", layer="options").set_index("option")
     assert options.violations["today"] > 0
     spans = len(planned.site.plan.spans)
-    assert seen[0][1] == spans and seen.count((spans, spans)) >= 2, "the line as it stands, and the check of the copy"
+    assert seen[0][1] == spans and seen.count((spans, spans)) >= 2, "the existing line, and the check of the copy"
 
 
 def test_doubts_about_the_copy_are_no_pass(tmp_path, capsys):
@@ -303,33 +303,33 @@ def test_folder_that_cannot_be_is_told_before_anything_is_planned(tmp_path, monk
 
 
 def test_what_today_needs_is_told_apart_from_what_buys_rating(tmp_path, capsys):
-    """A hotter wire costs more than the wire of today, which falls short, too: the plan of that alone, and the rest."""
+    """A hotter wire costs more than the existing wire, which has violations, too: the plan of that alone, and all."""
     study = raised(tmp_path / "study", lower=2.5)
     study.change("[[cases]]", SECOND_OPTION.replace("150", "110") + "\n[[cases]]")
     today = ask(study.write(), "plan", "today", tmp_path / "today")
     planned = ask(study.path, "plan", "alloy", tmp_path / "plan")
     assert today.today is None and planned.today.cost == today.cost > 0 and planned.cost > today.cost
     told = "\n".join(plan_lines(planned))
-    assert f"put right by itself for {today.cost:g}; the other {planned.cost - today.cost:g} buy rating" in told
-    assert f"today falls short in {today.before.short} row" in told and "buy rating" not in "\n".join(plan_lines(today))
+    assert f"remedied by itself for {today.cost:g}; the other {planned.cost - today.cost:g} buy rating" in told
+    assert f"today has {today.before.short} violation" in told and "buy rating" not in "\n".join(plan_lines(today))
     parts = plan_parts(planned)
     assert parts["today"]["cost"] == today.cost and parts["today"]["remedies"] == plan_parts(today)["remedies"]
     with pytest.raises(SystemExit):
         main(["plan", str(study.path), "--option", "alloy", "--cost-curve", "2", "--folder", str(tmp_path / "ladder")])
-    assert f"put right by itself for {today.cost:g}\n" in capsys.readouterr().out
+    assert f"remedied by itself for {today.cost:g}\n" in capsys.readouterr().out
 
 
 def test_what_today_needs_is_told_where_the_option_has_no_plan(tmp_path):
-    """The new wire is too hot for a raise of 2 m, which is enough for the wire of today."""
+    """The new wire is too hot for a raise of 2 m, which is enough for the existing wire."""
     study = raised(tmp_path / "study", lower=3.0, more='largest_raise = "2 m"\n')
     study.change("[[cases]]", SECOND_OPTION + "\n[[cases]]")
     planned = ask(study.write(), "plan", "alloy", tmp_path / "plan")
     assert planned.forbids and planned.status == 1 and planned.today.cleared and planned.today.cost > 0
-    assert any(line.endswith(f"put right by itself for {planned.today.cost:g}") for line in plan_lines(planned))
+    assert any(line.endswith(f"remedied by itself for {planned.today.cost:g}") for line in plan_lines(planned))
 
 
 def test_nothing_is_mandatory_where_today_clears(tmp_path):
     study = raised(tmp_path / "study", lower=9.0)
     study.change("[[cases]]", SECOND_OPTION.replace("150", "110") + "\n[[cases]]")
     planned = ask(study.write(), "plan", "alloy", tmp_path / "plan")
-    assert "Mandatory today: nothing, today does not fall short" in plan_lines(planned)
+    assert "Mandatory today: nothing, today has no violation" in plan_lines(planned)

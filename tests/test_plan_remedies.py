@@ -29,7 +29,7 @@ def planned_with(folder, study, kinds, more=""):
 
 
 def facts_of(folder):
-    """Structures and framings of the study as it stands."""
+    """Structures and framings of the study as it is now."""
     inputs = read_inputs(load_study(short_study(folder / "study").write()))
     inputs.terrain.close()
     return inputs.structures, inputs.framings
@@ -227,7 +227,7 @@ def test_lines_of_a_plan_that_cannot_be(tmp_path):
 
 
 def test_cost_curve_ends_with_the_plan_of_the_study(tmp_path):
-    """The hottest point is the plan itself; a colder wire falls short of less and costs no more; files hold them."""
+    """The hottest point is the plan itself; a colder wire has fewer violations and costs no more; files hold them."""
     study = short_study(tmp_path / "study", lower=1.5)
     study.text += '\n[plan]\nremedies = ["raise"]\n'
     points = ask(study.write(), "plan_cost_curve", "today", steps=3)

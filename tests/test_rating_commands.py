@@ -101,7 +101,7 @@ def test_a_limit_put_back_as_a_case_has_no_margin(study, tmp_path, limits, place
 
 
 def told(ladder, option):
-    """The first step of the ladder of an option whose limits are known, and the spans that were put right before it."""
+    """The first step of the ladder of an option whose limits are known, and the spans that were remedied before it."""
     rows = np.flatnonzero(ladder["option"] == option)
     step = np.flatnonzero(np.isfinite(ladder["limit_temperature_c"][rows].astype(float)))[0]
     row = {name: values[rows[step]] for name, values in ladder.items()}
@@ -109,7 +109,7 @@ def told(ladder, option):
 
 
 def test_no_limit_that_is_told_fails_in_the_check_of_its_own_case(study, tmp_path, limits):
-    """Every option of the demo at the limits told, continuous and in an emergency: nothing falls short when hot."""
+    """Every option of the demo at the limits told, continuous and in an emergency: there is no violation when hot."""
     changes, put_right = [], {}
     for option in dict.fromkeys(limits.ladder["option"]):
         row, put_right[option] = told(limits.ladder, option)

@@ -179,7 +179,7 @@ def test_a_shield_wire_without_conductor_has_no_answer(folder, capsys):
 
 
 def test_the_chart_holds_the_cases_of_its_temperature(result, chart):
-    """At -20 °C, the case "cold": final the wire of today, initial the new ones.
+    """At -20 °C, the case "cold": final the existing wire, initial the new ones.
 
     Today's wire hangs as in the check. New wires are plumb on another day, so only the whole's tension is the same.
     Beside a portal wires turn a little, and their ends lie where strings lean to: 3e-5 of a sag in travellers, whose

@@ -257,19 +257,20 @@ def test_dxf_is_sound(dxf):
         assert not audit.errors and not audit.fixes
         assert drawing.units == 6  # metres, of the DXF reference's $INSUNITS
         used = {entity.dxf.layer for entity in drawing.modelspace()}
-        assert "0" not in used and {"SHORT thermal alloy", "SHORT existing", "NOT ASSESSED existing"} <= used
+        assert "0" not in used and {"VIOLATIONS thermal alloy", "VIOLATIONS existing", "NOT ASSESSED existing"} <= used
         assert "NOT FOR CONSTRUCTION" in drawing.modelspace().query("MTEXT").first.text
 
 
 def test_dxf_plan_lies_in_the_grid(dxf, study):
-    """Structures, spans and places that fall short are where the findings have them, to 1 cm, the line's thinning."""
+    """Structures, spans and violations are where the findings have them, to 1 cm, the line's thinning."""
     findings = study.with_name("findings.gpkg")
     posts = pyogrio.read_dataframe(findings, layer="structures").geometry
     drawn = [tuple(ring.dxf.center)[:2] for ring in by_layer(dxf["plan"], "CIRCLE", "STRUCTURES")]
     assert np.abs(np.array(drawn) - np.column_stack([posts.x, posts.y])).max() < 1e-6
     rows = pyogrio.read_dataframe(findings, layer="violations").query("option == 'thermal alloy'")
     rows = rows.sort_values("margin_m").groupby(["span", "against", "obstacle"], dropna=False).head(1)
-    rings = {tuple(np.round(ring.dxf.center, 3)[:2]) for ring in by_layer(dxf["plan"], "CIRCLE", "SHORT thermal alloy")}
+    circles = by_layer(dxf["plan"], "CIRCLE", "VIOLATIONS thermal alloy")
+    rings = {tuple(np.round(ring.dxf.center, 3)[:2]) for ring in circles}
     assert rings == {(round(p.x, 3), round(p.y, 3)) for p in rows.geometry}
     lines = by_layer(dxf["plan"], "LWPOLYLINE", "WIRES thermal alloy hot")
     wires = pyogrio.read_dataframe(findings, layer="wires").query("option == 'thermal alloy' and case == 'hot'")

@@ -81,7 +81,7 @@ def test_remedies_come_before_the_wire(planned):
 
 
 def test_wire_before_its_remedies_is_never_offered(planned, monkeypatch):
-    """Without the order the exact look at each state finds what falls short; so it is joined, or there is no plan."""
+    """Without the order the exact look at each state finds every violation; so it is joined, or there is no plan."""
     outages = outages_of(planned)
     order = sorted(range(len(outages.work)), key=lambda i: outages.work[i].kind != "pull")
     grouped = replace(outages.grouped, outage=np.argsort(order), crew=np.zeros(len(order), int),

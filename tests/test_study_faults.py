@@ -304,7 +304,7 @@ FAULTS = {
     "lost rules": (
         'table = "european-electrical-distance"', 'file = "my_rule.csv"', "rules.file",
         "my_rule.csv", "a file", "'my_rules.csv'"),
-    "the wire of today by itself": (
+    "the existing wire by itself": (
         'limit = "20 % RTS"', 'limit = "existing"', "options.existing.stringing.0.limit", "'existing'",
         "beside the existing one", None),
     "lost curves": (

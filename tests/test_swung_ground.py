@@ -78,7 +78,7 @@ def test_still_air_governs_over_level_ground(tmp_path):
 
 
 def test_a_side_slope_that_only_the_swung_wire_meets(tmp_path):
-    """On 40 % the wire at 10 °C clears in still air and falls short swung: a violation, with its stretch."""
+    """On 40 % the wire at 10 °C clears in still air and is in violation swung: a violation, with its stretch."""
     study = one_span(tmp_path / "s", 0.4)
     study.change('name = "w0"\ntemperature = 10\nwind = "0.000000 Pa"\nchecks = ["tension"]',
                  'name = "w0"\ntemperature = 10\nchecks = ["vertical"]')

@@ -90,7 +90,7 @@ def test_the_schedule_is_that_of_the_findings(book, query):
     gaps, = query("SELECT count(*) FROM not_assessed")[0]
     assert table["Margin [m]"][:len(margins)] == pytest.approx(margins, rel=1e-14)
     assert table["Margin [m]"][len(margins):] == [None] * gaps and gaps > 0
-    short = [outcome for outcome in table["Outcome"] if outcome == "falls short"]
+    short = [outcome for outcome in table["Outcome"] if outcome == "violation"]
     assert short and (len(short),) == query("SELECT count(*) FROM violations")[0]
     assert table["Outcome"][len(margins):] == ["not assessed"] * gaps
     assert all(table["Reason"][len(margins):])
@@ -135,7 +135,7 @@ def test_the_chart_obeys_the_parabola(book):
 def test_the_cover_says_what_each_option_comes_to_and_what_each_sheet_holds(book, query):
     words = {row[0]: row[1] for row in book["cover"].iter_rows(values_only=True) if row[0]}
     for option, short, gaps in query('SELECT "option", violations, not_assessed FROM options'):
-        assert words[f"Option {option!r}"].startswith(f"{short} rows fall short, {gaps} not assessed: not a pass")
+        assert words[f"Option {option!r}"].startswith(f"{short} violations, {gaps} not assessed: not a pass")
     assert set(SHEETS) <= set(words) and all(words[name] for name in SHEETS) and words["Caution"]
 
 

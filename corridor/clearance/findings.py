@@ -211,7 +211,7 @@ def _keys(scene, checked):
 
 
 def severity(columns, existing, voltage_kv):
-    """Return the severity of violations, and whether the existing wire falls short at the same place.
+    """Return the severity of violations, and whether the existing wire is in violation at the same place.
 
     "flashover": nearer, in space, than the electrical distance, between phases where it is another wire; "rule": short
     of the rule; "buffer": the rule is met, the owner's buffer is not.
@@ -249,7 +249,7 @@ def severity(columns, existing, voltage_kv):
 
 
 def violation_rows(columns, existing, voltage_kv):
-    """Return the rows of `violations`: those of `clearances` that fall short, with severity."""
+    """Return the rows of `violations`: those of `clearances` that are in violation, with severity."""
     chosen = np.flatnonzero(columns["margin_m"] < 0)
     rows = {name: values[chosen] for name, values in columns.items()}
     grade, inherited = severity(rows, existing, voltage_kv)

@@ -8,14 +8,14 @@ __all__ = ["Grading", "grading"]
 
 
 class Grading(NamedTuple):
-    """What is to be dug: `area` [m²] of the cells that fall short, `volume` [m³] above what is allowed there."""
+    """What is to be dug: `area` [m²] of the cells that are in violation, `volume` [m³] above what is allowed there."""
 
     area: np.ndarray
     volume: np.ndarray
 
 
 def grading(margin, cell_area):
-    """Return what has to be removed from the ground so that no cell falls short.
+    """Return what has to be removed from the ground so that no cell is in violation.
 
     Parameters
     ----------

@@ -35,7 +35,7 @@ _AT_ONCE = 200_000
 
 
 class Chances(NamedTuple):
-    """What the rows of a batch come to: `short` (option, draw) whether any of them falls short; `variance` (option,
+    """What the rows of a batch come to: `short` (option, draw) whether any of them is in violation; `variance` (option,
     input) sums of shares of the variance of margins in doubt."""
 
     short: np.ndarray
@@ -43,8 +43,8 @@ class Chances(NamedTuple):
 
 
 class LineChances:
-    """What the batches of a study come to, one after the other, by option: `expected` number of shortfalls, `short`
-    (option, draw) whether anything falls short, `unknown` whether a margin has no deviation."""
+    """What the batches of a study come to, one after the other, by option: `expected` number of violations, `short`
+    (option, draw) whether anything is in violation, `unknown` whether a margin has no deviation."""
 
     def __init__(self, facts):
         self.names, self.uncertainty = [option.name for option in facts.options], facts.uncertainty
@@ -69,7 +69,7 @@ class LineChances:
         if self.uncertainty is None or self.short is False:
             return {}
         unknown = self.unknown | (np.array(not_assessed) > 0)
-        return {"expected_shortfalls": self.expected,
+        return {"expected_violations": self.expected,
                 "probability_clear": np.where(unknown, np.nan, 1 - self.short.mean(axis=1))}
 
     def rows(self):
@@ -164,7 +164,7 @@ def height_deviation(scene, shield, uncertainty, cases, share):
 
 
 def _linear(rows, margin, sd):
-    """Whether any margin of an option falls short, (option, draw), as margins follow from errors in first order."""
+    """Whether any margin of an option is in violation, (option, draw), as margins follow from errors in first order."""
     options = rows.checked.option
     short = np.zeros((len(rows.scene.options), LINEAR), bool)
     near = np.flatnonzero((np.abs(margin) < _FAR * sd) & np.isfinite(sd))
@@ -311,7 +311,7 @@ class _Rows:
         return side, dict(zip(names, np.where(side < 0, toward, away), strict=True))
 
     def drawn(self):
-        """Whether any margin of an option falls short, (option, draw), with all errors drawn at once; standard
+        """Whether any margin of an option is in violation, (option, draw), with all errors drawn at once; standard
         deviation [m] and share of margins below zero, (row,)."""
         count, (group, _, first) = self.uncertainty.draws, self._units
         inputs, options = self.uncertainty.inputs, self.checked.option

@@ -1,4 +1,4 @@
-"""Connected stretches of wire that fall short, vertically, of the ground or of what they pass over or under."""
+"""Connected stretches of wire that are in violation, vertically, of the ground or of what they pass over or under."""
 
 from typing import NamedTuple
 
@@ -29,7 +29,7 @@ class _Nodes(NamedTuple):
     """Places along wires, those of one row of surface after one another; columns (node,).
 
     `owner` of which only nodes are joined; `of` index of what the caller looks at; `share` of the wire [-]; `margin`
-    [m]; `short` whether it falls short; `middle` whether it is the middle node of a piece of surface.
+    [m]; `short` whether it is in violation; `middle` whether it is the middle node of a piece of surface.
     """
 
     owner: np.ndarray
@@ -41,8 +41,8 @@ class _Nodes(NamedTuple):
 
 
 class _Runs(NamedTuple):
-    """Stretches that fall short, (run,): `of` index of what the caller looks at, ends `low`, `high` [-], `worst` margin
-    [m]."""
+    """Stretches that are in violation, (run,): `of` index of what the caller looks at, ends `low`, `high` [-], `worst`
+    margin [m]."""
 
     of: np.ndarray
     low: np.ndarray
@@ -51,7 +51,7 @@ class _Runs(NamedTuple):
 
 
 class _Short(NamedTuple):
-    """Rows of surface in the state in which their span falls short; columns (candidate,)."""
+    """Rows of surface in the state in which their span is in violation; columns (candidate,)."""
 
     row: np.ndarray
     wire: np.ndarray
@@ -80,7 +80,7 @@ def violation_stretches(scene, checked, columns, around, swept=None):
     Returns
     -------
     dict of ndarray
-        In still air every wire of the span that falls short has its own stretches, in wind the worst wire at its worst
+        In still air every wire of the span with a violation has its own stretches, in wind the worst wire at its worst
         swing. A line crossed at one point gives a stretch of no length, drawn a metre long. Of bundles the lowest wire.
     """
     scene = scene.lowest
@@ -127,7 +127,7 @@ def _candidates(scene, checked, columns, side, short, wire, obstacle):
     row = order[np.repeat(begin, count) + within]
     violation = np.repeat(short, count)
     option, case = checked.option[violation], checked.case[violation]
-    # Below a thing it is the highest wire of a bundle that falls short, and the lowest by so much more.
+    # Below a thing it is the highest wire of a bundle that is in violation, and the lowest by so much more.
     depth = np.where(side[violation] < 0, scene.depth[wire[row], option, case], 0.0)
     return _Short(row, wire[row], option, case, columns["required_m"][violation] + depth, side[violation], violation)
 
@@ -168,7 +168,7 @@ def _places(compared, checked, short):
 
 
 def _swung_nodes(chords, ground, index, obstacle, side, required):
-    """Nodes of the ground, or of the object, that each violation is of: those that fall short, at least the worst."""
+    """Nodes of the ground, or of the object, that each violation is of: all that are in it, at least the worst."""
     profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
     surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
     crossed = cross(chords, index, surface, ground.sample)
@@ -195,7 +195,7 @@ def _swung_nodes(chords, ground, index, obstacle, side, required):
 
 
 def _runs(nodes):
-    """Every connected run of nodes that falls short, and those that hide within a piece."""
+    """Every connected run of nodes that is in violation, and those that hide within a piece."""
     bad, same = nodes.short, nodes.owner[1:] == nodes.owner[:-1]
     joined = bad[1:] & bad[:-1] & same
     begin = np.flatnonzero(bad & ~np.r_[False, joined][:len(bad)])

@@ -1,6 +1,6 @@
 """What wires do to the structures: the layer `structure_loads`.
 
-A load is judged against the wire that hangs today, in its own worst case, and against the capacity of the structure
+A load is judged against the existing wire, in its own worst case, and against the capacity of the structure
 where one is given, never as structural design. At a suspension structure both spans of a wire pull at one string; at a
 strain structure each section that ends there has rows of its own, since a structure must hold the one without the
 other.
@@ -31,7 +31,7 @@ __all__ = ["NOTHING", "load_rows"]
 _NONE = -1
 #: Wires that pull a string down by less than this share of its weight are said to lift it.
 LIFTED = 0.5
-#: Loads of the wire of today below this are not compared: a ratio to next to nothing says nothing [N].
+#: Loads of the existing wire below this are not compared: a ratio to next to nothing says nothing [N].
 NOTHING = 200.0
 
 
@@ -271,10 +271,10 @@ def _about(arm, pull):
 
 
 def _ratios(sizes, scene):
-    """Loads over those of the wire of today in its own worst case; (row, option, case, 3), nan without one.
+    """Loads over those of the existing wire in its own worst case; (row, option, case, 3), nan without one.
 
-    Of both ends of a wire's history the greater load counts, of today's wire beside others the less: no more is known
-    to have been borne.
+    Of both ends of a wire's history the greater load counts, of the existing wire beside others the less: no more is
+    known to have been borne.
     """
     size = sizes.max(axis=3)
     today = next((i for i, option in enumerate(scene.options) if option.existing), None)

@@ -18,12 +18,12 @@ def check(study, progress, overwrite, output, draws):
     """Check every span of STUDY and write the findings.
 
     Reads the study and all it names, strings every option to its limits, hangs
-    it in every case over the ground, and compares it with the rules. What
-    falls short is in the layer `violations`; what could not be compared is in
-    `not_assessed`, and is never a pass.
+    it in every case over the ground, and compares it with the rules. The layer
+    `violations` has what violates a rule, the layer `not_assessed` what could
+    not be compared: not assessed is never a pass.
 
     The findings replace those of an earlier run only when they are whole; a run
-    that is stopped starts anew.
+    that was stopped starts anew.
 
     \b
     Examples

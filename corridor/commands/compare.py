@@ -17,10 +17,10 @@ def compare(study, progress, overwrite, csv_path, markdown_path):
     """Compare the options of STUDY in one table.
 
     Area, diameter, mass and strength; ratings and losses; sags, tensions and
-    knees; violations, new and inherited; what the line carries as it is and
-    with its worst spans put right. How each option is sagged is said below.
+    knees; violations, new and inherited; the current of the line as it is and with
+    its worst spans remedied. Below the table: how each option is sagged.
 
-    Ends with status 0, whatever it finds: `corridor check` judges.
+    Ends with status 0 whatever it finds: the verdict is that of `corridor check`.
 
     \b
     Example

@@ -20,8 +20,8 @@ def curves(study, progress, overwrite, line, section, span, folder, drawing):
     """Draw sag against temperature of every option in one span of STUDY.
 
     The knee of each option is marked, the band of compression shaded, and the
-    sag that clearance allows is drawn. The wire that hangs today is the
-    reference. Without a name the worst span of the study is drawn.
+    sag that clearance allows is drawn. The existing wire is the
+    reference. Without --span the worst span of the study is drawn.
 
     Writes curves.svg (or .png, .pdf), curves.csv and knees.csv. Ends with
     status 0, or 3 where a span that was asked for could not be assessed.

@@ -17,11 +17,11 @@ __all__ = ["design"]
 def design(study, progress, overwrite, folder, drawing, add):
     """Search for the conductors that the line of STUDY could carry.
 
-    Counts out tens of thousands of geometries, strings each on the ruling
-    spans, holds it to what the existing wire does to the structures and to the
-    sag that the spans allow, and keeps those that no other beats in both loss
-    and rating. The best are checked span by span. The table [design] of the
-    study says what is tried; all of it has defaults.
+    Makes tens of thousands of geometries, strings each on the ruling spans, and
+    keeps those that load the structures no more than the existing wire does, sag
+    no more than the spans allow, and are beaten by no other in both loss and
+    rating. The best are checked span by span. The table [design] of the study
+    says what is tried; every key has a default.
 
     A finalist is a geometry to ask makers about, not a product.
 

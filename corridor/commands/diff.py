@@ -16,11 +16,11 @@ __all__ = ["diff"]
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="Table (.csv) or layer (.gpkg) of all changes to write.")
 def diff(overwrite, before, after, option, output):
-    """Tell what became of every violation from findings BEFORE to AFTER.
+    """Compare the violations of two findings, BEFORE and AFTER.
 
     Rows are matched by line, span, option, case, what is protected, obstacle
-    and measure. A violation that the later findings did not compare is not
-    cleared: it is told as such.
+    and measure. A violation that the later findings did not compare counts
+    as not compared, not as cleared.
 
     Ends with status 0 where nothing is new, worse or no longer compared, 1
     where something is, 2 where a file is no findings.

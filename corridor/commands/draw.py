@@ -19,13 +19,12 @@ __all__ = ["draw"]
 @click.option("--scale", type=click.FloatRange(min=100), default=5000, show_default=True,
               help="Scale along the line, 1 to this; smaller where a span would not fit.")
 @click.option("--sheets", help="Sheets to draw, as 3-5 or 4; default: all.")
-@click.option("--short", is_flag=True, help="Only sheets where something falls short or was not assessed.")
+@click.option("--short", is_flag=True, help="Only sheets with a violation, or where something was not assessed.")
 def draw(study, progress, overwrite, findings, output, options, cases, sheets, **more):
     """Draw plan and profile of STUDY as sheets, one PDF on A3, or as DXF.
 
-    Plan with what stands about the line, its right-of-way and where it falls
-    short; profile with ground, wires, required clearance, crossings, and what
-    was not assessed. Needs the findings of `corridor check`.
+    Plan with crossings and obstacles, right-of-way and violations; profile with ground, wires, required clearance,
+    crossings, and what was not assessed. Needs the findings of `corridor check`.
 
     DXF has the plan where it lies in the grid, and the profile ten times
     exaggerated; what is of an option is on layers that name it.

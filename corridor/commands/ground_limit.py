@@ -21,11 +21,11 @@ __all__ = ["ground_limit"]
 @click.option("--probability", type=float, metavar="P",
               help="Take wires as much lower as makes the ground clear with this probability (0.5 to below 1).")
 def ground_limit(study, progress, overwrite, findings, folder, cell, beside, against, probability):
-    """Write how high the ground may be below the wires of STUDY.
+    """Write how high the ground may be below the wires of STUDY, as rasters.
 
     One Cloud-Optimized GeoTIFF per option, beside the findings: for each cell
     below wires the highest elevation that the rules allow, over all wires,
-    cases and swings; that minus the ground, negative where it falls short; and
+    cases and swings; that minus the ground, negative where it is too high; and
     what could not be assessed. Needs the findings of `corridor check`.
 
     Ends with status 0, or 3 where something could not be assessed.

@@ -23,12 +23,12 @@ No doubt is no proof: docs/doubts.md lists errors that no check can see."""
 @click.option("--output", "-o", type=click.Path(path_type=Path),
               help="Table of the doubts to write: .csv, or .gpkg with their places.")
 def inspect(study, overwrite, output):
-    """Look at the data of STUDY and tell what is doubtful.
+    """Check the data of STUDY, and list what is doubtful.
 
-    Nothing is computed of wires: heights, places, wires and rules are held
-    against each other and against what is usual. Each doubt is told with what
-    was found, what was expected and what to do. One that is looked into and
-    right as it is can be accepted in the study: `[[accepted]]` with its id,
+    No wire is computed: heights, places, conductors and rules are compared with
+    each other and with what is usual. Each doubt says what was found, what was
+    expected and what to do. A doubt that was looked into, and whose data are
+    right, can be accepted in the study: `[[accepted]]` with its id,
     features and the reason.
 
     `corridor check` does the same first.

@@ -9,12 +9,12 @@ __all__ = ["limits"]
 @FOLDER
 @DRAWING
 def limits(study, progress, overwrite, folder, drawing):
-    """Tell what the worst spans of STUDY cost, in amperes.
+    """Find the current that each span of STUDY limits the line to.
 
     Finds for each span and option the temperature at which it just clears, and
-    the current that makes it so hot. The ladder is what a line carries with
-    none, one, two and more of its worst spans put right. Spans that were not
-    assessed come first: until then the current of the line is not known.
+    the current that heats the wire to it. The ladder is the current of the line
+    with none, one, two and more of its worst spans remedied. Spans that were
+    not assessed come first: until they are, that current is not known.
 
     Ends with status 0, or 3 where a span could not be assessed.
 

@@ -11,7 +11,7 @@ __all__ = ["plan"]
 
 
 @command("Looking at spans")
-@click.option("--option", help="Name of the option of the study to put right; with --rating the only one to look at.")
+@click.option("--option", help="Name of the option of the study to remedy; with --rating the only one to look at.")
 @click.option("--rating", metavar="CURRENT", help="Find the option, remedies and outages that carry so much: amperes, "
               "or more than today, such as +20%.")
 @click.option("--by", metavar="DATE", help="With --rating: last day of work.")
@@ -19,21 +19,21 @@ __all__ = ["plan"]
 @click.option("--folder", "-f", type=click.Path(path_type=Path), default=Path("plan"), show_default=True,
               help="Folder for the planned copy of the study and the plan.")
 @click.option("--aim", type=click.Choice(("circuit-hours", "outages")), default="circuit-hours", show_default=True,
-              help="What the grouping of work into outages has few of.")
+              help="What outages have least of.")
 @click.option("--remedies", is_flag=True, help="Try every remedy of every violation by itself, too: the layer "
               "remedies of plan.gpkg. Takes far longer than the plan.")
 @click.option("--cost-curve", type=click.IntRange(2, 30), metavar="POINTS", help="Instead: least cost against the "
-              "rating reached, at so many greatest temperatures of the wire.")
+              "rating reached, at so many maximum temperatures of the wire.")
 @DRAWING
 def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, cost_curve, drawing):
-    """Plan what puts an option of STUDY right, and the outages for it.
+    """Plan the remedies that make an option of STUDY clear, and their outages.
 
-    Finds the cheapest remedies after which nothing falls short and no string
+    Finds the cheapest remedies after which there is no violation and no string
     is newly lifted: structures raised or added, strings changed, sections
     tightened, ground cut, objects taken away. Writes a copy of the study with
     that option alone and the remedies in place, and checks it in full. Costs,
-    what is allowed and what outages may be had are in the table [plan]. What
-    the wire of today needs by itself is told apart from what buys rating.
+    remedies and outages that are allowed are in the table [plan]. What the
+    existing wire needs today is listed apart from what buys rating.
 
     Ends with status 0 where the planned copy clears, 1 where no plan was
     found, and 3 where something could not be assessed, the data are in doubt,
@@ -43,8 +43,8 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     carries that current, and its work is put into outages by each aim; the
     cheapest way is written, and the table ways.csv has all of them.
 
-    With --cost-curve: plans at lower greatest temperatures, too, as a table and a
-    curve of cost against current. Nothing is copied; 0 where all have a plan.
+    With --cost-curve: plans at lower maximum temperatures, too, as a table and a
+    curve of cost against current. Nothing is copied; Status 0 where all have a plan.
 
     \b
     Example
@@ -94,7 +94,7 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
 
 
 def _decided(study, progress, overwrite, option, rating, by, longest, folder, drawing):
-    """Answer what gives a rating."""
+    """Answer which way gives a rating."""
     from corridor.commands.trust import remember
     from corridor.outputs.files import Files
     from corridor.outputs.tables import write_csv

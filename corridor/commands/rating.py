@@ -17,25 +17,25 @@ __all__ = ["rating"]
 @click.option("--air", nargs=2, type=float, metavar="LOW HIGH", help="Its range [°C]; default: the record and "
               "10 °F beyond.")
 @click.option("--weather", type=click.Path(path_type=Path), help="File whose last row is the hour of now: time left "
-              "until the first span is short.")
+              "until the first violation.")
 @click.option("--before", type=float, help="Current per phase before now [A]; default: that of the row above.")
 def rating(study, progress, overwrite, folder, drawing, table, step, air, weather, before):
-    """Tell what current each option of STUDY carries, and what it loses.
+    """Compute the ratings and losses of each option of STUDY.
 
     By IEEE Std 738 and by CIGRE TB 601: normal, emergency and short-time
     current, temperature and loss at the required current and at the rating,
     the differences to the existing option; tables over air and wind. With a
     [series] in the study also the hours above the limits, the energy lost, and
-    the hours in which each span would have been short of its rule, and the
-    least margin of every hour; the status is 3 where a span was not assessed.
+    the hours in which each span would have been in violation, and the
+    minimum margin of every hour; the status is 3 where a span was not assessed.
 
-    With --table: current over the air, by day and by night, for ever and for
+    With --table: current over the air, by day and by night, continuous and for
     each duration of [[ratings]], and the wire or the span that limits it. The
     status is 3 where clearance was not assessed: such a cell has no current.
 
     With --weather: how long the current of the last row may flow from now on,
     after that of the row above, in its weather. The status is 1 where a span is
-    short now, 3 where one is not known to clear.
+    in violation now, 3 where one is not known to clear.
 
     \b
     Examples

@@ -25,13 +25,13 @@ _SCREEN = 60
 @click.option("--section", help="Print charts of this section alone.")
 @click.option("--all", "whole", is_flag=True, help="Print all charts, not the first alone where they are many.")
 def sag(study, progress, overwrite, folder, stringing, coldest, hottest, step, returns, option, section, whole):
-    """Tell sag and tension of every section of STUDY.
+    """Compute sag and tension of every section of STUDY.
 
-    Each option in each case, initial and final. With --stringing the chart a
-    crew sags by: for every span and temperature sag, tension, and the time
-    after which a jerk along the wire is back for the third time. New wires are
-    initial there, the one that hangs today is final, as stretched by all loads
-    that may have come. Of many charts the first are printed.
+    Each option in each case, initial and final. With --stringing the stringing
+    chart: for every span and temperature sag, tension, and the time of the
+    third return wave. New wires are initial there, the existing one is final,
+    as stretched by all loads that may have come. Of many charts the first are
+    printed.
 
     Ends with status 0, or 3 where a wire has no answer.
 

@@ -21,7 +21,10 @@ __all__ = ["DRAWING", "EPILOG", "FINDINGS", "FOLDER", "Answer", "command", "data
 EPILOG = """\b
 Exit status
   0  everything was assessed and is clear
-  1  violations were found
+  1  violations were found; or a wire is loaded above its
+     strength, lifts its string, swings too near to its
+     structure or loads it above its capacity; or a vehicle
+     takes more current than the rules allow
   2  the input is wrong: nothing was written
   3  no violation, but something could not be assessed,
      or the data are in doubt

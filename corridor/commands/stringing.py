@@ -10,7 +10,7 @@ __all__ = ["stringing"]
 
 
 @command("Pulling wires")
-@click.option("--option", "-o", "options", multiple=True, help="Option to tell of; more than once for several. "
+@click.option("--option", "-o", "options", multiple=True, help="Option to string; repeat it for several. "
               "Default: all but the existing one.")
 @click.option("--as-built", type=click.Path(path_type=Path), help="CSV of sags measured once the wire of one option "
               "was strung: span, wire, temperature [°C], sag [m].")
@@ -19,21 +19,21 @@ __all__ = ["stringing"]
 @click.option("--sheets/--no-sheets", default=True, show_default=True, help="Sheets of A3, in stringing.pdf.")
 @click.option("--workbook", is_flag=True, help="All tables in stringing.xlsx, too.")
 def stringing(study, progress, overwrite, options, as_built, folder, sheets, workbook):
-    """Tell how the new wires of STUDY are put up.
+    """Plan how the new wires of STUDY are pulled, sagged and clipped in.
 
     For each pull and option: where puller and tensioner stand, tension along
-    the pull, what the wire comes down to while it is pulled and what must be
-    guarded or out, travellers and loads of structures, reels and joints; for
+    the pull, how low the wire comes while it is pulled, what must be guarded or out,
+    travellers and loads of structures, reels and joints; for
     each section spans to watch, settings and times to sag by, marks for
     clamps, and what the tolerance of sags takes from margins. Then a list of
     what must be ready: passed, failed, or not given. The table [stringing] of
-    the study says what the crew has. Sags that were measured once the wire
-    hangs come back by --as-built: what each section hangs at, what to take
-    out, and the whole check again.
+    the study has the equipment of the crew. With --as-built, sags that were
+    measured on the new wire: the tension of each section, what to take out, and
+    the whole check again.
 
     Writes stringing.gpkg, its layers as CSV, and stringing.pdf. Ends with
-    status 0, 1 where a check of readiness failed or a wire as built falls
-    short, or 3 where something that one asks for is not given.
+    status 0, 1 where a check of readiness failed or a wire as built is in
+    violation, or 3 where something that is asked for is not given.
 
     \b
     Examples

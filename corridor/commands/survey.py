@@ -16,13 +16,13 @@ __all__ = ["survey"]
 def survey(study, progress, overwrite, folder, pictures):
     """Fit the wires of STUDY to the points of its surveys.
 
-    Points are told apart by span and wire, and a catenary is fitted to each
-    wire: its tension, sag and swing, where its ends hang, and how all that
-    differs from the line as the study describes it. What does not fit is left
-    out, and said. `corridor check` does the same and starts from it.
+    Points are sorted by span and wire, and a catenary is fitted to each wire:
+    its tension, sag and swing, its ends, and how they differ from the line as
+    the study describes it. What does not fit is left out and listed. `corridor
+    check` does the same and starts from it.
 
     Writes surveyed.gpkg (layers surveyed_wires and surveyed_spans), both as
-    CSV, and fits.pdf. Ends with status 0, or 3 where a wire does not count.
+    CSV, and fits.pdf. Ends with status 0, or 3 where a wire is not used.
 
     \b
     Examples

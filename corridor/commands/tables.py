@@ -15,7 +15,7 @@ __all__ = ["tables"]
 @FINDINGS
 @click.option("--workbook/--no-workbook", default=True, show_default=True, help="One XLSX workbook of all tables.")
 def tables(study, progress, overwrite, folder, findings, workbook):
-    """Write what is looked up in STUDY as CSV and as a workbook.
+    """Write the tables of STUDY as CSV and as a workbook.
 
     Clearance schedule, sag and tension, stringing chart, structure loads,
     options, ratings, and what was not assessed. Needs the findings of

@@ -59,7 +59,7 @@ def places(path, times, step):
     Returns
     -------
     tuple
-        Places (row,), their number, words. Steps that no row tells of are not known: they are no pass.
+        Places (row,), their number, words. Steps that no row tells of are not known: they are not a pass.
 
     Raises
     ------

@@ -47,7 +47,7 @@ class AdjustedResult:
 
 
 def known_limits(opened: Opened, progress: Progress | None = None) -> tuple[Columns, str]:
-    """Return the columns of the layer `limits`, and where they are from: the findings of the study as it stands, or
+    """Return the columns of the layer `limits`, and where they are from: the findings of the study as it is now, or
     else found now."""
     try:
         source, layers = read_back(opened, None, ["limits"])

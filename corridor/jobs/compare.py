@@ -32,7 +32,7 @@ Loads = Iterable[tuple[float, float]]
 class States:
     """Names of the cases whose sags are told, None where there is none, and the cases with those that are added.
 
-    `everyday` is bare and still at the everyday temperature of the wire of today, `hot` at the maximum temperature of
+    `everyday` is bare and still at the everyday temperature of the existing wire, `hot` at the maximum temperature of
     each option, `iced` has the most ice on all wires without wind.
     """
 

@@ -233,7 +233,7 @@ def _curves(facts, scene, span, limits, unknown):
 
 
 def _drawn_wire(scene, span, limits):
-    """Name of the wire that falls short first, or else of the first phase wire."""
+    """Name of the wire that is in violation first, or else of the first phase wire."""
     known = [row for row in limits if row["governing_wire"] is not None and row["governs"] != UNKNOWN]
     if known:
         return min(known, key=_heat)["governing_wire"]
@@ -258,7 +258,7 @@ def _why(governs):
     """Why no sag is allowed or known to be, from what governs each option."""
     if UNKNOWN in governs:
         return "Allowable sag not known: span not assessed"
-    return "No temperature clears" if NO_TEMPERATURE in governs else "No wire sags so far that it falls short"
+    return "No temperature clears" if NO_TEMPERATURE in governs else "No wire sags as far as a violation"
 
 
 def _curve(scene, wire, option, row, name, coldest):

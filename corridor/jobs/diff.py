@@ -1,4 +1,4 @@
-"""Compare two findings: what was put right, what is new, what got worse or better, by the keys of a clearance."""
+"""Compare two findings: what was remedied, what is new, what got worse or better, by the keys of a clearance."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -27,7 +27,7 @@ BAD = ("new", "worse", "not compared")
 
 @dataclass(frozen=True)
 class Difference:
-    """Violations of two findings side by side; `rows` a GeoDataFrame, one row per key that falls short in either.
+    """Violations of two findings side by side; `rows` a GeoDataFrame, one row per key that is in violation in either.
 
     Columns: the keys, `change` (one of CHANGES), `margin_before_m`, `margin_after_m` (null where not compared there),
     `change_m`, and the place on the wire.

@@ -66,7 +66,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     sheets : (int, int), optional
         First and last sheet to draw, counted from 1; default: all. The profile of a DXF is drawn for them alone.
     short : bool
-        Whether to leave out sheets on which nothing falls short and all was assessed.
+        Whether to leave out sheets without a violation on which all was assessed.
     time : datetime, optional
         What the PDF says it was made at.
     overwrite : bool
@@ -77,7 +77,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     Raises
     ------
     InputError
-        There are no findings of the study as it stands, no such option, case or sheet, nothing to draw, or a file must
+        There are no findings of the study as it is now, no such option, case or sheet, nothing to draw, or a file must
         not be replaced.
     CorridorError
         The library for DXF is missing.
@@ -150,6 +150,6 @@ def _sheets(scene, scale, wanted, short):
     if short:
         found = worth_a_look(scene, found)
         if not found:
-            raise InputError(None, "short", f"no sheet of option {scene.option!r} where anything falls short or was "
-                             "not assessed", "all sheets")
+            raise InputError(None, "short", f"no sheet of option {scene.option!r} with a violation, or where something "
+                             "was not assessed", "all sheets")
     return found

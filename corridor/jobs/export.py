@@ -1,4 +1,4 @@
-"""A job beside the check: what falls short, for people in the field."""
+"""A job beside the check: every violation, for people in the field."""
 
 from pathlib import Path
 from typing import NamedTuple
@@ -24,7 +24,7 @@ class Exported(NamedTuple):
 
 def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | None = None,
                  output: Path | str | None = None, *, option: str | None = None, overwrite: bool = False) -> Exported:
-    """Write what falls short and what was not assessed in geographic coordinates.
+    """Write every violation and what was not assessed in geographic coordinates.
 
     Parameters
     ----------

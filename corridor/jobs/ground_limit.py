@@ -104,7 +104,7 @@ def ground_limit_study(opened: Opened, findings: Path | str | None = None, folde
     Raises
     ------
     InputError
-        There are no findings of the study as it stands, no rule for the ground, the cell cannot be used, or a file must
+        There are no findings of the study as it is now, no rule for the ground, the cell cannot be used, or a file must
         not be replaced.
     """
     _check_sizes(cell, beside)

@@ -1,4 +1,4 @@
-"""Findings read back for jobs that follow a check; refused where they are not of the study as it stands.
+"""Findings read back for jobs that follow a check; refused where they are not of the study as it is now.
 
 They are of this software's version, of the study file and of all files that it names, byte by byte, with what lies
 beside them and is read with them; and their rows are those that the check wrote.

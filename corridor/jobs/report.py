@@ -142,7 +142,7 @@ def _surroundings(layers, inputs, ground, packer):
 
 
 def _cuts(opened, layers, packer):
-    """Cross-sections of what falls short."""
+    """Cross-sections of every violation."""
     spans, short = layers["spans"], layers["violations"]
     number = {key: i for i, key in enumerate(zip(spans["line"], spans["span"], strict=True))}
     which = np.array([number.get(key, -1) for key in zip(short["line"], short["span"], strict=True)], int)
@@ -171,7 +171,7 @@ def _plain(layers):
     """What a page says in words."""
     options, run = layers["options"], layers["run"]
     rows = zip(options["option"], options["violations"], options["not_assessed"], strict=True)
-    words = [f"{name}: {_count(short, 'row falls short', 'rows fall short')}, {gaps:.0f} not assessed"
+    words = [f"{name}: {_count(short, 'violation', 'violations')}, {gaps:.0f} not assessed"
              for name, short, gaps in rows]
     lines = {name: (run[name][0] or "").splitlines() for name in ("cautions", "warnings")}
     d = layers["doubts"]

@@ -140,9 +140,9 @@ def chart_study(opened: Opened, temperatures: ArrayLike, *, returns: int = 3, pr
                 ) -> Chart:
     """Find the stringing chart of every span: the wire as it is sagged, bare and in still air.
 
-    New wires are in their initial condition, the one that hangs today, and measured ones, in their final condition, as
+    New wires are in their initial condition, the existing one, and measured ones, in their final condition, as
     stretched by all loads that may have come. In
-    that condition, on the day of stringing, or at the everyday temperature for the wire that hangs today, strings are
+    that condition, on the day of stringing, or at the everyday temperature for the existing wire, strings are
     plumb, and all spans of a section have one tension. The check has phase wires keep the same lengths. In travellers,
     tension is equal along the wire of each sag section.
 

@@ -47,7 +47,7 @@ TEMPERATURES = tuple(range(-10, 45, 5))
 STRINGING_CAUTIONS = (
     *CAUTIONS[:1],
     "Rules of stringing are recalled or read facts: the makers of wire, fittings and machines, and the owner, say what "
-    "holds. What nobody gave is told as not given, and is no pass.",
+    "holds. What nobody gave is told as not given, and is not a pass.",
     CAUTIONS[2],
     "Earthing, guards and the safety of people are planned by those who are answerable for them; a wire may come down "
     "while it is pulled, whatever is below.",
@@ -69,8 +69,8 @@ class StringingResult:
 
     @property
     def status(self) -> int:
-        """Exit status: 1 where a check of readiness failed, or a wire as built falls short; 3 where something was not
-        given; else 0."""
+        """Exit status: 1 where a check of readiness failed, or a wire as built has a violation; 3 where something was
+        not given; else 0."""
         states, margins = set(self.layers["installation"]["state"]), self.layers["as_built_sections"]["margin_m"]
         return 1 if (margins < 0).any() or FAILED in states else 3 if NOT_GIVEN in states else 0
 

@@ -76,8 +76,8 @@ def study_tables(opened: Opened, findings: Path | str | None = None, *, progress
 
 
 def _short(schedule):
-    """Rows of the schedule that fall short, the worst first."""
-    rows = np.flatnonzero(schedule["outcome"] == "falls short")
+    """Rows of the schedule that are in violation, the worst first."""
+    rows = np.flatnonzero(schedule["outcome"] == "violation")
     rows = rows[np.argsort(schedule["margin_m"][rows], kind="stable")]
     return {name: column[rows] for name, column in schedule.items() if name not in ("outcome", "reason")}
 
@@ -85,7 +85,7 @@ def _short(schedule):
 def _schedule(clearances, gaps):
     """Clearances with their outcome in words; what was not assessed follows, so that no one misses it."""
     margin = clearances["margin_m"]
-    outcome = np.select([margin < 0, margin >= 0], ["falls short", "clear"], "not assessed").astype(object)
+    outcome = np.select([margin < 0, margin >= 0], ["violation", "clear"], "not assessed").astype(object)
     upper, count = clearances | {"outcome": outcome}, len(gaps["reason"])
     lower = gaps | {"outcome": np.full(count, "not assessed", object)}
     missing = {name: np.full(count, np.nan if upper[name].dtype.kind == "f" else None, upper[name].dtype)
@@ -123,13 +123,13 @@ def write_tables(tables: Mapping[str, Columns], folder: Path | str, *, workbook:
 
 
 #: What is in a table, for the cover.
-_HOLDS = {"violations": "what falls short, the worst first", "clearance_schedule": "all that was compared",
-          "not_assessed": "what could not be compared: no pass", "sag_tension": "sag and tension of sections",
+_HOLDS = {"violations": "every violation, the worst first", "clearance_schedule": "all that was compared",
+          "not_assessed": "what could not be compared: not a pass", "sag_tension": "sag and tension of sections",
           "sag_tension_spans": "sag and tension of spans", "stringing_chart": "tension and sag to string by",
           "structures": "structures and where they stand", "structure_loads": "pulls of wires on structures",
           "options": "the conductors that were studied", "uncertainty": "how sure inputs are",
           "ratings": "currents of the options", "plan": "what is done", "plan_work_items": "work of the plan",
-          "plan_outages": "outages of the plan", "plan_remedies": "remedies of each shortfall",
+          "plan_outages": "outages of the plan", "plan_remedies": "remedies of each violation",
           "run": "what was run, and cautions"}
 
 
@@ -138,7 +138,7 @@ def _cover(tables):
     run, options = dict(zip(tables["run"]["what"], tables["run"]["value"], strict=True)), tables["options"]
     rows = [("Study", run.get("study")), ("Grid", run.get("frame")), ("Elevations above", run.get("vertical_datum")),
             ("Findings of", run.get("time")), ("Software", f"corridor {run.get('software_version')}"), (None, None)]
-    rows += [(f"Option {name!r}", f"{short:.0f} rows fall short, {gaps:.0f} not assessed: not a pass; "
+    rows += [(f"Option {name!r}", f"{short:.0f} violations, {gaps:.0f} not assessed: not a pass; "
               f"least margin {'not known' if np.isnan(worst) else f'{worst:.2f} m'}")
              for name, short, gaps, worst in zip(*(options[k] for k in (
                  "option", "violations", "not_assessed", "worst_margin_m")), strict=True)]

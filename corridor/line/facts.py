@@ -277,7 +277,7 @@ class Limit:
     """A stringing limit: `kind` "tension" [N], "share" of the rated tensile strength [-] or "constant" [m].
 
     It holds in a named case, or in the bare wire without wind at `temperature` [°C]. Of the kind "existing" the
-    bound is what the wire that hangs today is tensioned to, in the same case and condition; `value` is a factor.
+    bound is what the existing wire is tensioned to, in the same case and condition; `value` is a factor.
     """
 
     text: str

@@ -222,17 +222,17 @@ def _measured(groups: WireGroups, which: Integers, table: WiringTable, sections:
 
 def _settled(pairs: Pairs, limits: PairLimits, table: WiringTable, today: int | None, options: int,
              ends: Ends) -> Settled:
-    """Length and sets of all pairs: first those that do not look at the wire of today, then those that do."""
+    """Length and sets of all pairs: first those that do not look at the existing wire, then those that do."""
     looks = (limits.kind == "existing").any(axis=1)
     if not looks.any():
         return settle_pairs(pairs)
     if today is None:
-        raise ValueError("limits look at the wire of today, and none hangs")
+        raise ValueError("limits look at the existing wire, and none hangs")
     first, index = settle_pairs(pairs[~looks]), np.flatnonzero(looks)
     whole = _spread(first, ~looks)
     of_today = index // options * options + today
     some = pairs[of_today], take(whole, of_today)
-    # What today's wire is known to pull is the less of what it pulls at the two ends of its history.
+    # What the existing wire is known to pull is the less of what it pulls at the two ends of its history.
     value = np.fmin(*(_bound_of_today(some[0], limits, table, 1 + today, index, end)
                       for end in (some[1], unloaded(*some, *(column[of_today] for column in ends)))))
     tension = take(limits, index).tension(value)
@@ -248,7 +248,7 @@ def _spread(table: Settled, chosen: Booleans) -> Settled:
 
 def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring: int, index: Integers,
                     settled: Settled) -> Array:
-    """Bounds of limits, with the greatest tension of the wire of today where they ask for it."""
+    """Bounds of limits, with the greatest tension of the existing wire where they ask for it."""
     some, k = take(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
     w = np.where(in_case, table.weight[wiring, k], table.bare_weight[wiring])
@@ -323,7 +323,7 @@ def _strung(which: Integers, table: WiringTable, pairs: Pairs, settled: Settled,
 def _widened(strung: Strung, row: Integers, table: WiringTable, pairs: Pairs, excess: Array, ends: Ends) -> Strung:
     """The solved batch with the band of tensions as wide as the doubt about estimated curves.
 
-    At either end of these a wire is strung anew; a limit that looks at the wire of today bounds it by the same tension.
+    At either end of these a wire is strung anew; a limit that looks at the existing wire bounds it by the same tension.
     """
     some = np.flatnonzero(table.estimated[row] & np.isfinite(excess))
     initial = table.initial_case & ~pairs.hangs[some][:, None]

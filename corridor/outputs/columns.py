@@ -6,7 +6,7 @@ __all__ = ["SUFFIXES", "Column", "Layer", "digits_of"]
 
 #: How the name of a column ends that carries the unit.
 SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "°C": "_c",
-            "deg": "_deg", "A": "_a", "K": "_k", "kW/km": "_kw_per_km", "m²": "_m2", "%": "",
+            "deg": "_deg", "A": "_a", "K": "_k", "W/m": "_w_per_m", "m²": "_m2", "%": "",
             "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
             "s": "_s", "h": "_h"}
 _PLACES = {"easting_m": 2, "northing_m": 2, "longitude_deg": 7, "latitude_deg": 7}

@@ -1,4 +1,4 @@
-"""Cross-sections at places that fall short, as lines in metres: what a sheet and a page draw of them is the same.
+"""Cross-sections at violations, as lines in metres: what a sheet and a page draw of them is the same.
 
 Across is to the right of the centre of the span, seen towards higher stations. The lengths of what is there and what is
 required are those of the row.
@@ -39,7 +39,7 @@ class Cut:
     """One cross-section.
 
     `across`, `ground` (place,) distances across and elevations, nan where the ground is not known; `wire` where it
-    falls short; `required` and `actual` lines, of two places where they are straight, else a circle about the wire;
+    is in violation; `required` and `actual` lines, of two places where they are straight, else a circle about the wire;
     `things` pairs of a kind and a line: "top" what counts of an obstacle at its own height, "stem" what stands at a
     point, "fall" the way of its top; `edges` of the right-of-way, distances across; `bounds` of what
     must be shown: least and greatest across, least and greatest elevation. Lines have the shape (place, 2). All in

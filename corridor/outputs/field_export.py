@@ -1,4 +1,4 @@
-"""What falls short, and what was not assessed, for people in the field: geographic coordinates and plain words.
+"""Every violation, and what was not assessed, for people in the field: geographic coordinates and plain words.
 
 GeoJSON by RFC 7946 (WGS 84, longitude first, no other CRS), KML by OGC 07-147r2 (KML 2.2), whose coordinates are WGS 84
 too. Elevations are told in words alone: both standards want heights above an ellipsoid or a geoid, and those of the
@@ -43,7 +43,7 @@ def field_rows(violations, gaps, option=None):
     Returns
     -------
     GeoDataFrame
-        EPSG:4326, in plan; `name`, `description`, `outcome` (falls short, not assessed), the keys, and numbers of the
+        EPSG:4326, in plan; `name`, `description`, `outcome` (violation, not assessed), the keys, and numbers of the
         worst row: margin, required, actual, station, elevations of wire and thing [m]. Of one object
         below one span the worst case and wire; the other cases are named. Gaps keep a row each, without a place where
         their span is not known.
@@ -55,13 +55,13 @@ def field_rows(violations, gaps, option=None):
     """
     known = [*dict.fromkeys([*violations["option"], *gaps["option"].dropna()])]
     if option is not None and option not in known:
-        raise InputError(None, "option", repr(option), ", ".join(map(repr, known)) or "none: nothing falls short",
+        raise InputError(None, "option", repr(option), ", ".join(map(repr, known)) or "none: there is no violation",
                          nearest(option, known))
     if option is not None:
         violations = violations[violations["option"] == option]
         gaps = gaps[gaps["option"].isna() | (gaps["option"] == option)]
     short = _worst(violations)
-    short = _told(short, "falls short", [_short_words(row) for row in short.itertuples()])
+    short = _told(short, "violation", [_short_words(row) for row in short.itertuples()])
     open_ = _told(gaps, "not assessed", [_gap_words(row) for row in gaps.itertuples()])
     return pd.concat([_geographic(frame) for frame in (short, open_)], ignore_index=True)
 
@@ -125,7 +125,7 @@ def work_rows(items):
 
 
 def _worst(violations):
-    """The worst row of each object below each span, and the other cases in which it falls short."""
+    """The worst row of each object below each span, and the other cases in which it is in violation."""
     ordered = violations.sort_values("margin_m", kind="stable")
     groups = ordered.groupby(_KEY, dropna=False, sort=False)
     first = groups.head(1).copy()
@@ -219,7 +219,7 @@ def write_kml(path, rows, more=()):
     root = ElementTree.Element(f"{{{_KML}}}kml")
     document = _add(root, "Document")
     document.append(ElementTree.Comment(f" {MARK} "))
-    _add(document, "name", "What falls short, and what was not assessed")
+    _add(document, "name", "Every violation, and what was not assessed")
     _add_looks(document)
     for name, part in [*more, *rows.groupby(rows["option"].fillna("every option"), sort=False)]:
         folder = _add(document, "Folder")
@@ -254,7 +254,7 @@ def _add_places(parent, shape):
 
 
 #: Name of the look of each outcome, its colour, and how wide its lines are [pixels]; the name tells it as well.
-_LOOKS = {"falls short": ("short", COLOURS["short"], 4), "not assessed": ("unknown", COLOURS["unknown"], 8),
+_LOOKS = {"violation": ("short", COLOURS["short"], 4), "not assessed": ("unknown", COLOURS["unknown"], 8),
           "structure": ("structure", COLOURS["clear"], 2), "line": ("line", COLOURS["clear"], 2),
           "work": ("work", COLOURS["wire"], 6)}
 

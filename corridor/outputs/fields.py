@@ -132,7 +132,7 @@ FIELDS = (
     ("probability_short", "real", None, "how likely the margin is negative: an aid to order the work, what flags a "
      "violation is the margin alone; null likewise"),
     ("largest_share", "text", None, "the input with the largest share of the variance in first order; null likewise"),
-    ("expected_shortfalls", "real", None, "sum of `probability_short`, and one for each violation without it; what is "
+    ("expected_violations", "real", None, "sum of `probability_short`, and one for each violation without it; what is "
      "not assessed is not in it"),
     ("probability_clear", "real", None, "how likely no margin of the option is negative, errors that are common "
      "to rows being one; null where anything is not assessed, or a margin has no deviation: it is not known"),

@@ -29,9 +29,9 @@ NODATA = -9999.0
 #: What the bands hold: description and unit.
 BANDS = (("highest elevation that the rules allow", "metre"),
          ("room: that elevation minus the ground, least within the cell", "metre"),
-         ("outcome: 1 clear, 2 not assessed, 3 falls short", ""))
+         ("outcome: 1 clear, 2 not assessed, 3 violation", ""))
 #: Values of the third band; of four cells the greatest shows from afar.
-OUTCOMES = {"clear": 1, "not assessed": 2, "falls short": 3}
+OUTCOMES = {"clear": 1, "not assessed": 2, "violation": 3}
 _BLOCK = 512
 _FORMAT = {"driver": "GTiff", "count": len(BANDS), "dtype": "float32", "nodata": NODATA, "tiled": True,
            "blockxsize": _BLOCK, "blockysize": _BLOCK, "SPARSE_OK": True, "BIGTIFF": "IF_SAFER"}
@@ -173,7 +173,7 @@ def _together(old, room):
                          for was, now in zip(least, (room.allowed, room.left), strict=True))
     unknown = room.unknown | (outcome == OUTCOMES["not assessed"])
     short = room_left < 0
-    verdict = np.where(short, OUTCOMES["falls short"], np.where(unknown, OUTCOMES["not assessed"], OUTCOMES["clear"]))
+    verdict = np.where(short, OUTCOMES["violation"], np.where(unknown, OUTCOMES["not assessed"], OUTCOMES["clear"]))
     said = short | (np.isfinite(room_left) & ~unknown)
     return np.stack([np.where(np.isfinite(allowed), allowed, NODATA), np.where(said, room_left, NODATA),
                      np.where(said | unknown, verdict, NODATA)]).astype("float32")
@@ -201,7 +201,7 @@ def ground_limit_text(columns):
     columns : dict of ndarray
         `option`, `minimum_room_m`, `short_area_m2`, `cut_volume_m3`, `not_assessed_area_m2`.
     """
-    head = ("option", "minimum room m", "falls short m²", "to dig m³", "not assessed m²")
+    head = ("option", "minimum room m", "violation m²", "to dig m³", "not assessed m²")
     forms = {"minimum_room_m": ".2f", "short_area_m2": ".0f", "cut_volume_m3": ".0f", "not_assessed_area_m2": ".0f"}
     rows = [[option, *(number(columns[name][i], form) for name, form in forms.items())]
             for i, option in enumerate(columns["option"])]

@@ -20,7 +20,7 @@ _BAND, _LOWEST = 2, -50.0
 
 
 def ground_limit_style():
-    """Return the document, as text: classes of the second band, what falls short in reds."""
+    """Return the document, as text: classes of the second band, every violation in reds."""
     root = ElementTree.Element("qgis", version="3.22.0", styleCategories="Symbology")
     pipe = ElementTree.SubElement(root, "pipe")
     renderer = ElementTree.SubElement(

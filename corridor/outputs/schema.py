@@ -99,7 +99,7 @@ _FIELDS = _columns(
     ("buffer_m", "real", "m", "what the owner adds for uncertainty"),
     ("required_m", "real", "m", "required clearance: base, adders, raise and buffer together"),
     ("actual_m", "real", "m", "clearance of the wire, by the measure"),
-    ("margin_m", "real", "m", "actual less required; negative where the wire falls short"),
+    ("margin_m", "real", "m", "actual less required; negative: a violation"),
     ("margin_low_m", "real", "m",
      "least margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
      "loads that may never have come, estimated curves; a swung wire moves at the swing of the margin, beside what is "
@@ -114,19 +114,19 @@ _FIELDS = _columns(
      "flashover: nearer, in space, than the electrical distance; rule: short of the rule; buffer: the rule is met, "
      "the buffer is not"),
     ("inherited", "boolean", None,
-     "true where the existing wire falls short there too; null where no option is existing"),
+     "true where the existing wire has the violation, too; null where no option is existing"),
     ("worst_margin_m", "real", "m", "least margin"),
     ("reason", "text", None, "why it could not be assessed"),
     # limits and options
     ("limit_temperature_c", "real", "°C",
-     "hottest wire that still clears, no more than the maximum of the option; null where none was "
-     "found"),
+     "what the span allows: the clearing temperature, or the maximum temperature of the option where that is "
+     "less; null where no temperature clears, and where it is not known"),
     ("clearing_temperature_c", "real", "°C",
-     "where the worst margin of any measure is zero; null where the wire clears at the option's maximum, where "
-     "no temperature clears, and where it is not known"),
+     "conductor temperature at which the minimum margin of the span is zero, of all measures; null where the wire "
+     "clears at the maximum temperature of the option, where no temperature clears, and where it is not known"),
     ("governs", "text", None,
      "what sets the limit: clearance, maximum temperature, no temperature clears, or not assessed; "
-     "with `ice` in it where the span falls short under ice, which no temperature helps: ice (the "
+     "with `ice` in it where the span has a violation under ice, which no temperature helps: ice (the "
      "hot wire clears), clearance and ice (neither)"),
     ("limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
     ("maximum_temperature_c", "real", "°C", "greatest continuous temperature of the option"),
@@ -149,7 +149,7 @@ _FIELDS = _columns(
     ("conductor", "text", None, "designation of the conductor"),
     ("conductor_source", "text", None, "where the catalogue has it from"),
     ("conductor_confidence", "text", None, "how its numbers are known: read, or recalled and how surely"),
-    ("existing", "boolean", None, "true for the wire that hangs today"),
+    ("existing", "boolean", None, "true for the existing wire"),
     ("diameter_m", "real", "m", "outside diameter of one wire"),
     ("mass_kg_per_m", "real", "kg/m", "mass of one wire"),
     ("rated_strength_n", "real", "N", "rated tensile strength (RTS) of one wire"),
@@ -163,11 +163,11 @@ _FIELDS = _columns(
      "conductivity of the study, or 0.7 W/m/K where it gives none"),
     ("required_current_a", "real", "A", "current per phase that the study asks for"),
     ("temperature_at_required_current_c", "real", "°C", "temperature at which the wire carries it"),
-    ("loss_at_required_kw_per_km", "real", "kW/km", "resistive loss of the three phases at it"),
-    ("loss_at_continuous_kw_per_km", "real", "kW/km", "resistive loss of the three phases at the continuous current"),
-    ("spans_fixed", "integer", None, "number of the line's worst spans that are put right"),
-    ("fixed_span", "text", None, "the span put right last; null in the first step"),
-    ("limiting_span", "text", None, "the span that sets the limit now, or that falls short at the emergency "
+    ("loss_at_required_current_w_per_m", "real", "W/m", "resistive loss of the three phases at it"),
+    ("loss_at_continuous_w_per_m", "real", "W/m", "resistive loss of the three phases at the continuous current"),
+    ("spans_fixed", "integer", None, "number of the line's worst spans that are remedied"),
+    ("fixed_span", "text", None, "the span remedied last; null in the first step"),
+    ("limiting_span", "text", None, "the span that sets the limit now, or that has a violation at the emergency "
      "temperature alone; null where none does"),
     ("note", "text", None, "what to know of the value"),
     ("clearances", "integer", None, "pairs checked: rows of `clearances`"),
@@ -234,7 +234,7 @@ LAYERS = (
         _CLEARANCE + "severity! inherited", station_m=_PLACE),
     make_layer(
         "violation_stretches", "LineString Z",
-        "One row per connected stretch of wire that falls short.",
+        "One row per connected stretch of wire in violation.",
         "option! case! line! span! wire! against! obstacle length_m worst_margin_m!",
         length_m="ground length of the stretch"),
     make_layer("swing_envelopes", "Polygon", *fields.ENVELOPES),
@@ -245,7 +245,7 @@ LAYERS = (
     make_layer("point_clouds", None, *fields.CLOUDS),
     make_layer(
         "limits", "LineString Z",
-        "One row per span and option: how hot the wire may get before it falls short. The chord of "
+        "One row per span and option: how hot the wire may get before there is a violation. The chord of "
         "the span.",
         """line! span! section option! limit_temperature_c limit_current_a maximum_temperature_c
         clearing_temperature_c governs governing_against governing_obstacle governing_measure governing_case
@@ -255,7 +255,7 @@ LAYERS = (
     make_layer("fields", "LineString Z", *fields.ELECTRIC, **fields.ELECTRIC_MEANINGS),
     make_layer(
         "ladder", None,
-        "One row per line, option and number of spans put right, worst first: what the line carries "
+        "One row per line, option and number of spans remedied, worst first: what the line carries "
         "then. The last step is the maximum temperature of the option. A span that was not assessed "
         "may be the worst of all: such spans come first, and the limit is null until they are put "
         "right. Beside the continuous limit stands that of an emergency, by the cases at the "
@@ -282,8 +282,8 @@ LAYERS = (
         bundle bundle_spacing_m bundle_arrangement diameter_m mass_kg_per_m
         rated_strength_n maximum_temperature_c emergency_temperature_c continuous_current_a emergency_current_a
         short_time_current_a required_current_a temperature_at_required_current_c
-        loss_at_required_kw_per_km loss_at_continuous_kw_per_km core_excess_k clearances
-        violations! not_assessed! expected_shortfalls probability_clear
+        loss_at_required_current_w_per_m loss_at_continuous_w_per_m core_excess_k clearances
+        violations! not_assessed! expected_violations probability_clear
         worst_margin_m worst_line worst_span worst_case worst_against
         greatest_sag_m greatest_percent_rts """ + fields.OF_OPTIONS),
     make_layer("uncertainty", None, *fields.UNCERTAINTY, **fields.UNCERTAINTY_MEANINGS),

@@ -135,7 +135,7 @@ STRINGING_LAYERS = (
         """line! section! span! wire! option! condition temperature_c! span_length_m wire_rise_m traveller_sag_m
         traveller_tension_n clipped_sag_m horizontal_tension_n creep_sag_m sight_deg base_sight_deg base_target_m
         return_3_s return_5_s return_10_s""", horizontal_tension_n="horizontal tension once it is clipped in",
-        condition="initial; `core alone` in the first stage of a gap type; final for a wire that hangs today"),
+        condition="initial; `core alone` in the first stage of a gap type; final for an existing wire"),
     _layer(
         "sag_tolerance", None, "One row per section and option: what the tolerance of sags may take from its margins. "
         "The row of the least margin that is left.",

@@ -1,6 +1,6 @@
 """How the layers of the findings look when a desktop GIS opens them.
 
-Meaning is never in the colour alone: what is clear is thin, what falls short is wide or crossed by
+Meaning is never in the colour alone: what is clear is thin, a violation is wide or crossed by
 a bar, what could not be assessed is dashed or hollow. A row that no filter takes, above all one
 whose number is null, is drawn as not assessed: it must not look clear.
 """
@@ -93,7 +93,7 @@ STYLES = {
     "spans": (Rule("span", "", (Stroke("neutral", 0.2),)),),
     "wires": (Rule("wire", "", (Stroke("wire", 0.13),)),),
     "clearances": (
-        Rule("falls short", '"margin_m" < 0', _BARRED),
+        Rule("violation", '"margin_m" < 0', _BARRED),
         Rule("clear", '"margin_m" >= 0', (Marker("circle", "clear", 0.8),)),
         Rule("not assessed", "ELSE", _UNKNOWN_POINT),
     ),
@@ -102,7 +102,7 @@ STYLES = {
         Rule("the rule is met, the buffer is not", "\"severity\" = 'buffer'", _RING),
         Rule("short of the rule", "ELSE", _BARRED),
     ),
-    "violation_stretches": (Rule("falls short", "", (Stroke("short", 1.1),)),),
+    "violation_stretches": (Rule("violation", "", (Stroke("short", 1.1),)),),
     "parcels": (
         Rule("below the swung wires", '"overlap_m2" > 0', (Outline("neutral", 0.5),)),
         Rule("beside them", "ELSE", (Outline("neutral", 0.2, "dash"),)),

@@ -171,8 +171,8 @@ def comparison_text(columns):
     required = rows[0]["required_current_a"]
     currents = [("continuous_current_a", ".0f"), ("emergency_current_a", ".0f"), ("short_time_current_a", ".0f"),
                 ("continuous_current_change_percent", "+.0f"), ("core_excess_k", ".1f")]
-    losses = [("temperature_at_required_current_c", ".1f"), ("loss_at_required_kw_per_km", ".1f"),
-              ("loss_at_required_change_percent", "+.1f"), ("loss_at_continuous_kw_per_km", ".1f"),
+    losses = [("temperature_at_required_current_c", ".1f"), ("loss_at_required_current_w_per_m", ".1f"),
+              ("loss_at_required_change_percent", "+.1f"), ("loss_at_continuous_w_per_m", ".1f"),
               ("loss_at_continuous_change_percent", "+.0f"), ("energy_mwh_per_km_year", ".0f"),
               ("energy_change_percent", "+.1f")]
     return [
@@ -245,7 +245,7 @@ _LADDER = (("limit_current_a", ".0f"), ("limit_temperature_c", ".1f"), ("emergen
 
 
 def ladder_text(columns):
-    """Return lines of the ladder: for each line and option what it carries as its worst spans are put right.
+    """Return lines of the ladder: for each line and option what it carries as its worst spans are remedied.
 
     Parameters
     ----------
@@ -257,7 +257,7 @@ def ladder_text(columns):
         steps = [row for row in rows if (row["line"], row["option"]) == (line, option)]
         cells = [[str(row["spans_fixed"]), *(number(row[name], form) for name, form in _LADDER),
                   row["limiting_span"] or "maximum temperature"] for row in steps]
-        table = aligned(("put right", "A", "°C", "A", "°C", "limit set by"), cells,
+        table = aligned(("remedied", "A", "°C", "A", "°C", "limit set by"), cells,
                         above=("spans", "always", "", "emergency", "", ""))
         notes = [[], [], *(wrap(row["note"] or "", WIDTH.get(), initial_indent=" " * 4, subsequent_indent=" " * 4)
                        for row in steps)]

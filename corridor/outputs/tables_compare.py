@@ -66,7 +66,7 @@ def _current_rows(c):
     return (("rating, continuous", "A", list(o["continuous_current_a"]), ".0f"),
             ("rating, emergency", "A", list(o["emergency_current_a"]), ".0f"),
             ("at required current", "°C", list(o["temperature_at_required_current_c"]), ".1f"),
-            ("loss at required current", "kW/km", list(o["loss_at_required_kw_per_km"]), ".1f"),
+            ("loss at required current", "kW/km", list(o["loss_at_required_current_w_per_m"]), ".1f"),
             ("losses per year", "MWh/km", c.energy, ".0f"),
             ("losses within its rating", "", _within(c), ""))
 
@@ -85,8 +85,8 @@ def _hanging_rows(c):
             ("everyday tension", "% RTS", list(share), ".1f"),
             ("catenary constant, everyday", "m", list(constant), ".0f"),
             ("greatest tension of a wire", "kN", _scaled(c.tension, 1e-3), ".1f"),
-            ("of a phase, over today's", "", c.ratio, ".2f"), ("structure load, over today's", "", c.load_ratio, ".2f"),
-            ("knee, least", "°C", list(low), ".0f"), ("knee, greatest", "°C", list(high), ".0f"))
+            ("of a phase, over the existing", "", c.ratio, ".2f"), ("structure load, over the existing", "",
+            c.load_ratio, ".2f"), ("knee, least", "°C", list(low), ".0f"), ("knee, greatest", "°C", list(high), ".0f"))
 
 
 def _finding_rows(c):
@@ -96,12 +96,12 @@ def _finding_rows(c):
 
 
 def _ladder_rows(c, steps=3):
-    """Current of each line as it is, and with one, two and three of its worst spans put right."""
+    """Current of each line as it is, and with one, two and three of its worst spans remedied."""
     lines = list(dict.fromkeys(c.ladder["line"])) if c.ladder else []
     for line in lines:
         of = f", {line}" if len(lines) > 1 else ""
         for step in range(steps + 1):
-            word = f"limit current{of}" if step == 0 else f"  {step} span{'s' if step > 1 else ''} put right"
+            word = f"limit current{of}" if step == 0 else f"  {step} span{'s' if step > 1 else ''} remedied"
             yield word, "A", [_step(c.ladder, line, name, step) for name in c.names], ".0f"
 
 
@@ -124,7 +124,7 @@ def _meanings(c):
     return (f"sags: everyday is the case {states.everyday!r}, hot {states.hot!r}, iced {iced}; each the greatest "
             "of any span", f"greatest tension is in the case of {cases}", f"losses per year: {c.energy_basis}",
             "knee: above it the core alone carries the tension; over all sections",
-            "limit current: what the worst span allows, then with worst spans put right one after the other")
+            "limit current: what the worst span allows, then with worst spans remedied one after the other")
 
 
 def _beyond(c):

@@ -111,8 +111,8 @@ _HELPS = {"wind on the structures": "a smaller diameter (diameter_least) or a gr
 def _advice(screened):
     """What to change in [design] where no candidate is left: by what refuses most of them."""
     if screened.refused is not None and screened.refused.any():
-        return ("None is left: all that meet the limits of the ruling spans fall short in a span where the existing "
-                "wire does not. new_violations = true in [design] takes them.")
+        return ("None is left: all that meet the limits of the ruling spans have a violation in a span where the "
+                "existing wire does not. new_violations = true in [design] takes them.")
     failed = {name: number for name, number in screened.failed().items() if number}
     if not failed:
         return "None is left: [design] asks for a range in which no wire can be made. Widen it."

@@ -24,7 +24,7 @@ _UNITS = {ending: unit for unit, ending in SUFFIXES.items() if ending} | {
     "_m_s": "m/s", "_mwh_per_km": "MWh/km", "_percent": "%"}
 #: Numbers are shown with so many digits by the unit of their column; the cell keeps them all.
 _FORMATS = {"m": "0.00", "N": "0", "N/m": "0.00", "°C": "0.0", "deg": "0.0", "A": "0", "%": "0.0", "s": "0.00",
-            "kg/m": "0.000", "K": "0.0", "kW/km": "0.0", "ohm/km": "0.0000", "V/km": "0",
+            "kg/m": "0.000", "K": "0.0", "W/m": "0.0", "ohm/km": "0.0000", "V/km": "0",
             "kV/m": "0.00", "kV/cm": "0.0", "mA": "0.00"}
 
 

@@ -1,4 +1,4 @@
-"""What a line carries when its worst spans are put right, one after the other: the price of each bad span."""
+"""What a line carries when its worst spans are remedied, one after the other: the price of each bad span."""
 
 from typing import NamedTuple
 
@@ -10,7 +10,7 @@ __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 
 
 class Ceiling(NamedTuple):
-    """What an option carries where nothing falls short: its maximum temperature [°C], and the current there [A]; the
+    """What an option carries where there is no violation: its maximum temperature [°C], and the current there [A]; the
     same in an emergency, nan where it has no such temperature."""
 
     temperature: float
@@ -37,7 +37,7 @@ class Limits:
 
 
 def ceilings(ratings, spans):
-    """Return what each option carries on each line where nothing falls short, (line, option) to Ceiling.
+    """Return what each option carries on each line where there is no violation, (line, option) to Ceiling.
 
     Parameters
     ----------
@@ -60,12 +60,12 @@ def ceilings(ratings, spans):
 def ladder_rows(limits, ceilings):
     """Return the rows of the layer `ladder`, as columns.
 
-    A line carries what its worst span allows. With `n` of its spans put right it carries what the next one allows,
+    A line carries what its worst span allows. With `n` of its spans remedied it carries what the next one allows,
     and in the end what its maximum temperature does. Spans not assessed may be the worst of all, so they come first,
-    and the limit is unknown (nan) until they are put right: what the others allow is then at most so much. Last come
-    those that carry the maximum temperature and fall short at the emergency one: the current stays, the note tells.
-    Beside each continuous limit stands that of an emergency, by the cases at the emergency temperature: the least of
-    the spans that are not put right yet, nan where one of them is not known or the study looks at no such case.
+    and the limit is unknown (nan) until they are remedied: what the others allow is then at most so much. Last come
+    those that carry the maximum temperature and are in violation at the emergency one: the current stays, the note
+    tells. Beside each continuous limit stands that of an emergency, by the cases at the emergency temperature: the
+    least of the spans that are not remedied yet, nan where one of them is not known or the study looks at no such case.
 
     Parameters
     ----------
@@ -116,7 +116,7 @@ def _steps(line, option, limits, ceiling):
 
 def _in_need(limits, fixes, ceiling):
     """Limits of an emergency at each step, and the span that sets them, as columns; `fixes` rows in the order in which
-    they are put right."""
+    they are remedied."""
     governs = limits["emergency_governs"]
     # Where no case is at the emergency temperature nothing tells what it allows.
     T, current = (ceiling.emergency_temperature, ceiling.emergency_current) if np.any(governs != None) else (  # noqa: E711
@@ -143,7 +143,7 @@ def _in_need(limits, fixes, ceiling):
 
 
 def _short_in_need(limits, order):
-    """Rows of the spans that fall short, or are not known, at the emergency temperature alone, the worst first."""
+    """Rows of the spans with violations, or are not known, at the emergency temperature alone, the worst first."""
     short = np.isin(limits["emergency_governs"].astype(str), (CLEARANCE, NO_TEMPERATURE, UNKNOWN))
     short[order] = False
     late = np.flatnonzero(short)

@@ -27,7 +27,7 @@ _SOUGHT, _BESIDE, _ENOUGH, _TRIALS, _WIDTH = 5e-7, 4e-7, 5e-4, 12, 1e-9
 #: What sets a limit, in the column `governs`.
 CLEARANCE, MAXIMUM = "clearance", "maximum temperature"
 NO_TEMPERATURE, UNKNOWN = "no temperature clears", "not assessed"
-#: The same where the span falls short under ice besides.
+#: The same where the span is in violation under ice besides.
 ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
 
 
@@ -175,7 +175,7 @@ def _left_out(scene, columns, gaps):
 
 
 def _root(around, cases, limits, top):
-    """Limits with the temperatures at which spans that fall short just clear.
+    """Limits with the temperatures at which spans with violations just clear.
 
     False position on the margin, which falls as the wire gets longer, with the stale end's value halved. The margin
     that is left is a hair above nought: put back, a limit is no violation. Where the margin jumps, the cooler side is
@@ -243,7 +243,7 @@ def _with_ice(state, short):
 
 
 def _short_under_ice(scene, columns):
-    """True where a wire falls short of anything in a case with ice, shape (span, option)."""
+    """True where a wire is in violation of anything in a case with ice, shape (span, option)."""
     icy = np.isin(columns["case"], [case.name for case in scene.cases if case.iced])
     short = np.flatnonzero(icy & ~passed_below(columns["position"], columns["against"]) & (columns["margin_m"] < 0))
     known = np.zeros((len(scene.spans), len(scene.options)), bool)

@@ -94,7 +94,7 @@ def comparison(ratings, loads=()):
 
 
 #: What is compared with the existing option.
-_COMPARED = ("continuous_current_a", "loss_at_required_kw_per_km", "loss_at_continuous_kw_per_km",
+_COMPARED = ("continuous_current_a", "loss_at_required_current_w_per_m", "loss_at_continuous_w_per_m",
              "energy_mwh_per_km_year")
 
 

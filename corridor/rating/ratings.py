@@ -197,8 +197,8 @@ class Ratings:
         return {"continuous_current_a": continuous, "emergency_current_a": limited,
                 "short_time_current_a": float(self.short_time_current(option)), "required_current_a": required,
                 "temperature_at_required_current_c": _finite(T),
-                "loss_at_required_kw_per_km": _finite(self.loss_at(option, required)) if known else np.nan,
-                "loss_at_continuous_kw_per_km": _finite(self.loss_at(option, continuous)) if known else np.nan,
+                "loss_at_required_current_w_per_m": _finite(self.loss_at(option, required)) if known else np.nan,
+                "loss_at_continuous_w_per_m": _finite(self.loss_at(option, continuous)) if known else np.nan,
                 "core_excess_k": float(self.excess(option, wiring.maximum_temperature, continuous, k))}
 
 

@@ -35,8 +35,8 @@ class Hours:
     """A series of steady states; columns of shape (hour,), None where the rating's own weather holds.
 
     `current` [A] per phase; `ambient` [°C]; `wind_speed` [m/s]; `wind_angle` or `wind_direction` [deg]; `solar`
-    [W/m²]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are no pass. `time` at which
-    each begins, datetime64; `notes` on what the file lacks.
+    [W/m²]; `step` [s], how long each lasts. nan is not known: such hours are counted, and are not a pass. `time` at
+    which each begins, datetime64; `notes` on what the file lacks.
     """
 
     current: np.ndarray

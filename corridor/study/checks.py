@@ -45,7 +45,7 @@ def unique_names(study):
 
 
 def one_existing(study):
-    """At most one option is the wire that hangs today."""
+    """At most one option is the existing wire."""
     existing = [i for i, option in enumerate(study.options) if option.existing]
     for i in existing[1:]:
         yield InputError(
@@ -108,7 +108,7 @@ def limit_cases_are_possible(study):
 
 
 def existing_limits_have_a_wire(study):
-    """A limit by the wire of today is of another option than that wire, and not of the shield wire."""
+    """A limit by the existing wire is of another option than that wire, and not of the shield wire."""
     today = [f"options.{i}." for i, option in enumerate(study.options) if option.existing]
     for where, limit in stringing_limits(study):
         if limit.limit.kind == "existing" and (not today or where.startswith((*today, "shield_wire."))):

@@ -78,7 +78,7 @@ class Design(Table):
         0.0, description="What a new wire keeps on top of every distance that a rule requires."
     )
     new_violations: StrictBool = Field(
-        False, description="Whether finalists may fall short in spans where the existing wire does not."
+        False, description="Whether finalists may have violations in spans where the existing wire has none."
     )
     stringing: tuple[Stringing, ...] = Field(
         (),

@@ -57,7 +57,7 @@ class Survey(Table):
 
 
 def surveys_are_possible(study):
-    """A survey is of the wire that hangs today, and says how warm it was, once."""
+    """A survey is of the existing wire, and says how warm it was, once."""
     if study.surveys and not any(option.existing for option in study.options):
         yield InputError(study.path, "surveys", "a survey, and no option that is existing",
                          "existing = true for the option whose wire was surveyed")

@@ -149,7 +149,7 @@ class Limit:
     """A stringing limit: `text` is what the study says.
 
     `kind` is "tension" [N], "share" of the rated tensile strength [-],
-    "constant" of the catenary [m], or "existing": the tension of today's wire.
+    "constant" of the catenary [m], or "existing": the tension of the existing wire.
     """
 
     kind: str
@@ -199,13 +199,13 @@ class ReadLimit:
 
 
 class ReadBound(ReadLimit):
-    """Read a stringing limit, which may be the tension of the wire that hangs today.
+    """Read a stringing limit, which may be the tension of the existing wire.
 
     >>> ReadBound()("existing").kind
     'existing'
     """
 
-    accepts = ReadLimit.accepts + ', or "existing": no more than the wire of today in that state'
+    accepts = ReadLimit.accepts + ', or "existing": no more than the existing wire in that state'
 
     def __call__(self, value):
         """Return the Limit."""

@@ -90,7 +90,7 @@ def fit_spans(scene, survey, first, point, temperature):
     Parameters
     ----------
     scene : Scene
-        With the wire that stands as its only option.
+        With the existing wire as its only option.
     survey : SurveyPoints
     first, point : ndarray of int
         Points of the spans of the scene, as of `points_by_span`.

@@ -150,7 +150,7 @@ def test_spans_wear_what_they_come_to_by_width_and_dash(browser, findings):
     looks = dict(zip(_drawn(browser, "map", "spans")["tip"], zip(*(_drawn(browser, "map", "spans")[name] for name in
                  ("width", "dash")), strict=True), strict=True))
     for tip, (width, dash) in looks.items():
-        assert ("falls short" in tip) == (width == 6) and ("not assessed" in tip) == (dash == "7 5")
+        assert ("violation" in tip) == (width == 6) and ("not assessed" in tip) == (dash == "7 5")
 
 
 def test_sag_over_temperature_meets_the_findings(browser, findings):

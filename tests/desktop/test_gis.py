@@ -64,7 +64,7 @@ def test_every_layer_opens_with_its_headings(seen, findings):
 
 #: What SQLite counts for some rules, against what the GIS draws by them.
 COUNTED = [
-    ("clearances", "falls short", "SELECT count(*) FROM violations"),
+    ("clearances", "violation", "SELECT count(*) FROM violations"),
     ("violations", "short of the rule", "SELECT count(*) FROM violations WHERE severity = 'rule'"),
     ("structure_loads", "above the existing wire", "SELECT count(*) FROM structure_loads WHERE above_existing"),
     ("structure_loads", "not compared", "SELECT count(*) FROM structure_loads WHERE above_existing IS NULL"),

@@ -257,7 +257,7 @@ def make():
 
 @pytest.fixture(scope="module")
 def short(make, tmp_path_factory):
-    """Findings of a study whose wires fall short of ground and roads here and there; two options."""
+    """Findings of a study whose wires are in violation of ground and roads here and there; two options."""
     study = make.TinyStudy(tmp_path_factory.mktemp("short"))
     study.text += make.SECOND_OPTION
     study.rules = study.rules.replace("4.5", "7").replace("5.5", "8")

@@ -194,7 +194,7 @@ def test_factors_of_extreme_weather_are_one():
     ("us-heavy", "", True), ("european-ice", 'grade = "us-B"', True),
     ("netherlands-ice-a", 'grade = "eu-level-2"', False)])
 def test_a_district_whose_factors_nobody_gives_is_not_assessed(study, district, keys, grade):
-    """Loads as they are beside what structures bear are no pass of a code that multiplies them."""
+    """Loads as they are beside what structures bear are not a pass of a code that multiplies them."""
     more = {"us-heavy": "", "european-ice": "temperature = 0\nice_weight = 10\nice_density = 900\n",
             "netherlands-ice-a": "temperature = 0\nice_density = 900\n"}[district]
     other = {"us-B": "us-light", "eu-level-2": "european-wind"}.get(keys[9:-1], "")

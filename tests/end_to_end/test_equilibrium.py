@@ -88,7 +88,7 @@ def test_named_spans_and_one_wire_that_dropped_its_ice(tmp_path):
 
 
 def test_uneven_ice_by_the_ruling_span_is_no_answer(tmp_path):
-    """One tension for all spans cannot be right there: no wire, no pass, a reason."""
+    """One tension for all spans cannot be right there: no wire, not a pass, a reason."""
     layers = found(tmp_path, (BARE, ODD), method="ruling_span")
     assert len(rows_where(layers["wires"], case="bare")) and not len(rows_where(layers["wires"], case="odd"))
     assert not len(rows_where(layers["clearances"], case="odd"))
@@ -137,7 +137,7 @@ def test_clamps_of_a_new_wire_on_a_slope(tmp_path):
 
 def test_new_wires_are_plumb_on_the_day_and_the_standing_one_today(tmp_path):
     """Unlike spans: where strings are plumb both have one tension. A new wire creeps by the same strain in both, which
-    takes more of the tension of the short span: its string leans to the long one. Of the wire that stands only today
+    takes more of the tension of the short span: its string leans to the long one. Of the existing wire only today
     is known, so it is the other way round."""
     line = structures([0.0, 200, 600], [0.0, 0, 0], framing=["held", "hung", "held"], base=[0.0, LENGTH, 0.0])
     day, today = Case("day", 15.0, "initial"), Case("today", 15.0)

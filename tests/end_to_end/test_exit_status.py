@@ -188,7 +188,7 @@ def test_violations(study):
 
 
 def test_only_gaps(study):
-    """A hole below the middle span, and nothing that falls short."""
+    """A hole below the middle span, and nothing that is in violation."""
     study.add_roads()
     study.write_ground(unknown=lambda e, n: abs(e - 500_400) < 30)
     study.write()
@@ -275,7 +275,7 @@ def test_as_a_process(study):
 
 
 def test_a_wire_loaded_above_its_strength_is_no_pass(study, capsys):
-    """55 mm of ice pull a wire strung to 18 % of its strength past it; nothing else falls short."""
+    """55 mm of ice pull a wire strung to 18 % of its strength past it; nothing else is in violation."""
     study.add_roads()
     study.change('ice = "12 mm"', 'ice = "55 mm"\nchecks = ["tension"]')
     study.write()

@@ -29,7 +29,7 @@ PROMISED = {
                                "governing_against governing_obstacle governing_case"),
     "not_assessed": ("LineString Z", "option case line span wire against obstacle reason"),
     "options": (None, "option conductor continuous_current_a violations worst_margin_m greatest_sag_m "
-                      "greatest_percent_rts loss_at_required_kw_per_km"),
+                      "greatest_percent_rts loss_at_required_current_w_per_m"),
     "run": (None, "software_version study_digest inputs time warnings"),
 }
 TERMS = ["base_m", "voltage_adder_m", "altitude_adder_m", "minimum_raise_m", "buffer_m"]

@@ -1,4 +1,4 @@
-"""How hot a span may get, what is inherited from the wire of today, and how severe a violation is."""
+"""How hot a span may get, what is inherited from the existing wire, and how severe a violation is."""
 
 import numpy as np
 import pandas as pd
@@ -42,7 +42,7 @@ def test_limit_is_no_more_than_the_maximum(study):
 
 
 def test_inherited(short):
-    """True just where the wire of today falls short of the same thing in the same case."""
+    """True just where the existing wire is in violation of the same thing in the same case."""
     table = short["violations"]
     keys = ["line", "span", "case", "against", "obstacle", "measure"]
     today = {tuple(row) for row in table.loc[table["option"] == "today", keys].fillna("").to_numpy()}

@@ -72,7 +72,7 @@ def crossing_of(findings, ours, theirs):
 
 
 def test_a_broken_wire_of_theirs_is_a_case_of_theirs(crossed):
-    """It makes no row of the other line worse: there it is whole. Its own rows fall short by what it sags more."""
+    """It makes no row of the other line worse: there it is whole. Its own violations by what it sags more."""
     whole = crossed.check()["clearances"]
     for side in ("back", "ahead"):
         crossed.change("[rules]", f'[[cases]]\nname = "{side}"\ntemperature = "maximum"\nbroken = "{side}"\n[rules]')

@@ -191,7 +191,7 @@ def test_a_rock_face_beside_a_swung_wire(study, apart, short):
 
 
 def test_a_rock_face_is_told_where_wires_are_too_low_as_well(study):
-    """The rule for the ground falls short in the same state, by a metre at most: that hides no face within a metre."""
+    """The rule for the ground is violated in the same state, by a metre at most: that hides no face within a metre."""
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
     plain = study.check()
     reach = plain.rows("swing_envelopes", case="swung")["reach_left_m"].max()

@@ -5,7 +5,7 @@ import shapely
 
 
 def test_a_hole_in_the_raster(study):
-    """Under the second span 60 m are unknown: a row for each case, naming span and wires, and no pass."""
+    """Under the second span 60 m are unknown: a row for each case, naming span and wires, and not a pass."""
     study.add_roads()
     study.write_ground(unknown=lambda e, n: abs(e - 500_400) < 30)
     findings = study.check()
@@ -149,7 +149,7 @@ def test_a_point_that_has_no_width_is_never_below_a_wire(study):
 
 
 def test_a_surface_model_is_not_compared(study):
-    """The study names one, nothing is compared with it: said, and no pass."""
+    """The study names one, nothing is compared with it: said, and not a pass."""
     study.add_roads()
     study.change('ground = ["ground.tif"]', 'ground = ["ground.tif"]\nsurface = ["ground.tif"]')
     findings = study.check()

@@ -3,8 +3,8 @@
 Seeded things stand below, above and beside wires, in still air and about where wind blows them, near enough for a
 flashover or a few metres farther. The judge knows the catenary at 41 exact states of the swing
 (`tests/brute_force.py`), numpy and shapely, and no rule: what is nearer in space than the electrical distance has a
-row that falls short, or a row of `not_assessed`, in every case that asks for a clearance; what is within 5 m more has
-a row of whatever kind. Where a table has a radial row of its own, which may ask for less, its row is enough.
+row that is in violation, or a row of `not_assessed`, in every case that asks for a clearance; what is within 5 m more
+has a row of whatever kind. Where a table has a radial row of its own, which may ask for less, its row is enough.
 
 The ordinary tests share the things out among the tables; `SILENT=20 python -m pytest
 tests/end_to_end/test_nothing_silent.py` tries all of them with each table, in every way of asking, at twenty seeds.

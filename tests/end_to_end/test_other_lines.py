@@ -58,7 +58,7 @@ def test_a_line_above(study):
 
 
 def test_a_line_too_near_above(study):
-    """Half a metre above our wires: it falls short, and is not taken for one that we pass over."""
+    """Half a metre above our wires: it is in violation, and is not taken for one that we pass over."""
     crossing(study, 122.8, voltage=[20e3])
     study.change('name = "ice"\ntemperature = 0\nice = "12 mm"', 'name = "ice"\ntemperature = -20')
     rows = study.check().rows("violations", against="line")
@@ -75,7 +75,7 @@ def test_a_wire_across_ours_falls_short(study):
 
 
 def test_a_line_of_unknown_voltage(study):
-    """Its requirement is not known, so there is no margin; and no pass."""
+    """Its requirement is not known, so there is no margin; and not a pass."""
     crossing(study, 114.0, voltage=[np.nan])
     findings = study.check()
     assert not len(findings.rows("clearances", against="line"))

@@ -1,4 +1,4 @@
-"""States that the code of a built-in table prescribes: without a case of one, that is told, and is no pass.
+"""States that the code of a built-in table prescribes: without a case of one, that is told, and is not a pass.
 
 The three states of the American code are those of Rule 232A of ANSI C2 (read in excerpts, edition not read).
 """

@@ -39,7 +39,7 @@ def test_by_hand(three):
     assert row["mean_distance_m"] == pytest.approx(D, rel=1e-9)
     X = 2e-7 * 2 * np.pi * 50 * np.log(D / radius)
     assert row["reactance_ohm_per_km"] == pytest.approx(1e3 * X, rel=1e-9)
-    R = row["loss_at_required_kw_per_km"] / (3 * 500**2)
+    R = row["loss_at_required_current_w_per_m"] / (3 * 500**2)
     assert row["voltage_drop_v_per_km"] == pytest.approx(1e3 * np.sqrt(3) * 500 * np.hypot(R, X), rel=1e-9)
     assert "2 layers of round strands" in row["reactance_note"]
 

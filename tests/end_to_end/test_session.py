@@ -23,7 +23,7 @@ RATING = '\n[rating]\nrequired_current = "600 A"\nambient = 35\nwind_speed = 0.6
 
 @pytest.fixture
 def written(study, make):
-    """A study of two options with shortfalls, gaps, roads and ratings."""
+    """A study of two options with violations, gaps, roads and ratings."""
     study.text += RATING + make.SECOND_OPTION
     study.rules = study.rules.replace("4.5", "8.5")
     study.add_roads()

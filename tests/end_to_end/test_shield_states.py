@@ -95,7 +95,7 @@ def constant_by_hand(wire, S, h, share, ice, T, outer_set, density=913.0, T_0=10
 
 
 def test_an_iced_shield_wire_above_a_phase_that_has_dropped_its_ice(strained):
-    """15 mm at -2 °C above bare phases at 0 °C: within 1 mm of the distance by hand, and it falls short."""
+    """15 mm at -2 °C above bare phases at 0 °C: within 1 mm of the distance by hand, and it is in violation."""
     add_case(strained, DROPPED + 'shield = {ice = "15 mm", temperature = -2}\n')
     findings = strained.check()
     rows = findings.rows("clearances", against="own_shield_wire", case="dropped", obstacle="B-S")

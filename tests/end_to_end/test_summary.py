@@ -45,7 +45,7 @@ def test_the_worst_span_and_the_findings_are_named(study, capsys, make, monkeypa
 
 
 def widest(study, capsys):
-    """Run the study, which falls short, and return the columns of the widest line of its summary."""
+    """Run the study, which is in violation, and return the columns of the widest line of its summary."""
     study.add_roads()
     study.rules = study.rules.replace("5.5", "8.5")
     status, said = run(study, capsys, "--output", "out.gpkg")

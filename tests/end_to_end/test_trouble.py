@@ -77,9 +77,9 @@ def same_time():
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     """By command, a folder with a study and files that the command wrote of an earlier one, the status of its next run,
-    which is done in a folder beside it, and how long each step of that took (`timed`). A wire over one span falls short
-    of a road; in the earlier study it was strung to less, and nobody had said how high its structures stand, which is
-    doubtful now."""
+    which is done in a folder beside it, and how long each step of that took (`timed`). A wire over one span is in
+    violation of a road; in the earlier study it was strung to less, and nobody had said how high its structures stand,
+    which is doubtful now."""
     made, studies = {}, {}
     for name, share, bases in (("earlier", "16 %", None), ("later", "17 %", [107.0, 106.0])):
         study = TinyStudy(tmp_path_factory.mktemp("trouble") / name)

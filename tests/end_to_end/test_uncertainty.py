@@ -164,7 +164,7 @@ condition = "initial"
 
 
 def by_todays_wire(study, measured=15.0):
-    """A tension is measured; one option may pull no more than the wire of today, another has a shape on its first day.
+    """A tension is measured; one option may pull no more than the existing wire, another has a shape on its first day.
     """
     (study.folder / "measured.csv").write_text(f"section,temperature,horizontal_tension\n1-3,{measured},18000\n")
     study.text += OPTIONS
@@ -210,7 +210,7 @@ def told(make, tmp_path_factory):
             "drawn": made("drawn", "\n[uncertainty]\n", 4000)}
 
 
-ADDED = {"margin_sd_m", "probability_short", "largest_share", "expected_shortfalls", "probability_clear"}
+ADDED = {"margin_sd_m", "probability_short", "largest_share", "expected_violations", "probability_clear"}
 
 
 @pytest.mark.parametrize("way", ["sure", "drawn"])
@@ -234,7 +234,7 @@ def test_probabilities_follow_from_deviations(told):
     assert (told["sure"]["violations"].probability_short > 0.5).all() and len(told["sure"]["violations"]) > 3
     of_options = told["sure"]["options"].set_index("option")
     expected = rows.groupby("option").probability_short.sum()
-    np.testing.assert_allclose(of_options.expected_shortfalls, expected[of_options.index])
+    np.testing.assert_allclose(of_options.expected_violations, expected[of_options.index])
     share = told["sure"]["uncertainty"].groupby("option").share.sum()
     np.testing.assert_allclose(share, 1.0)
     assert set(told["sure"]["uncertainty"].source) == {ASSUMED}
@@ -277,7 +277,7 @@ def test_a_line_that_is_not_all_assessed_is_not_known_to_clear(make, tmp_path):
     study.text += "\n[uncertainty]\n"
     found = study.check()
     assert len(found["not_assessed"]) and np.isnan(found["options"].probability_clear[0])
-    assert found["options"].expected_shortfalls[0] >= 0
+    assert found["options"].expected_violations[0] >= 0
 
 
 @pytest.mark.parametrize(("apart", "short"), [(1.0, False), (12.0, True)])
@@ -289,7 +289,7 @@ def test_own_wires_have_no_deviation_and_so_the_line_no_probability(study, apart
     assert own.any() and frames["clearances"].margin_sd_m[own].isna().all()
     assert ((frames["clearances"].margin_m[own] < 0) == short).all()
     rest = frames["clearances"].probability_short[~own].sum()
-    assert frames["options"].expected_shortfalls[0] == pytest.approx(rest + short * own.sum())
+    assert frames["options"].expected_violations[0] == pytest.approx(rest + short * own.sum())
     assert np.isnan(frames["options"].probability_clear[0])
 
 
@@ -299,7 +299,7 @@ def test_where_nothing_is_compared_nothing_is_known(study, draws):
     study.rules = study.rules.replace("open,ground", "field,building")
     frames = ask(study.write(), "check", draws=draws).frames
     assert frames["clearances"].empty and len(frames["not_assessed"])
-    assert frames["options"].expected_shortfalls[0] == 0 and np.isnan(frames["options"].probability_clear[0])
+    assert frames["options"].expected_violations[0] == 0 and np.isnan(frames["options"].probability_clear[0])
 
 
 THINGS = {"draped": ("height = 3", shapely.Point(EAST + 150, NORTH + 5.0), 1.0),
@@ -354,7 +354,7 @@ def test_sections_and_wires_that_err_alone(make, tmp_path, common, draws):
 
 
 def test_without_errors_wires_hang_as_they_do(make, tmp_path):
-    """The engine itself: limits by what today's wire pulls, measured wires, histories of which nothing is known."""
+    """The engine itself: limits by what the existing wire pulls, measured wires, histories not known."""
     study = make.TinyStudy(tmp_path / "study")
     make.measured_drake(study)
     study.text += make.STRENGTH + SECOND_OPTION.replace('limit = "18 % RTS"\ntemperature = 10',
@@ -380,7 +380,7 @@ def test_the_command_draws(study, capsys):
     assert run("check", study.path, "--draws", "99") == 2
     capsys.readouterr()
     assert run("check", study.path, "--draws", "200") == 0
-    assert "Shortfalls expected: today 0.0" in capsys.readouterr().err
+    assert "Violations expected: today 0.0" in capsys.readouterr().err
     again = ask(study.path, "check", draws=200).frames["clearances"]
     rows = pyogrio.read_dataframe(study.output, layer="clearances")
     np.testing.assert_array_equal(rows.probability_short, again.probability_short)

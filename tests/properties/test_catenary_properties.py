@@ -116,7 +116,7 @@ def test_chords_converge_to_the_arc_length(shape):
         x = np.linspace(0, S, n + 1)
         short.append(arc_length(S, h, C) - np.hypot(np.diff(x), np.diff(elevation_above_start(x, S, h, C))).sum())
     assert short[0] > 0
-    # Of a taut wire the shortfall itself is near the rounding of its length.
+    # Of a taut wire the violation itself is near the rounding of its length.
     np.testing.assert_allclose(np.divide(short[:-1], short[1:]), 4, rtol=0.02, atol=1e-14 * S / short[2] * 4)
 
 

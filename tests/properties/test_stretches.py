@@ -1,7 +1,7 @@
-"""Wires over and under things, and the stretches that fall short: by hand and by brute force.
+"""Wires over and under things, and the stretches that are in violation: by hand and by brute force.
 
 In plan, stretches are found by cutting the wire at half-planes or at segments; heights by `C cosh`
-about a bisected low point; ends of what falls short by scipy's `brentq`.
+about a bisected low point; ends of every violation by scipy's `brentq`.
 """
 
 import numpy as np
@@ -181,7 +181,7 @@ def test_above_or_below_another_line(z, side, position):
 
 
 def test_line_between_the_states_of_a_wire_is_passed_over():
-    """The taut wire is above it: then so it shall be in every state, and the slack one falls short."""
+    """The taut wire is above it: then so it shall be in every state, and the slack one is in violation."""
     line = shapely.LineString([(150, -50, 145.0), (150, 50, 145.0)])
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("line", line, True, np.nan, np.nan)]))
     constants = np.array([[[2500.0, 900.0]]])
@@ -239,7 +239,7 @@ def test_wide_water_below_a_long_span(S, rise, C):
     assert least - bound <= got.actual[0] <= least + 1e-6
 
 
-# Stretches that fall short, of a line of one span over a level ground.
+# Stretches that are in violation, of a line of one span over a level ground.
 
 POST = framings([("F", "a", "phase", -3.0, 15.0, "post", 0, 0), ("F", "b", "phase", 3.0, 16.0, "post", 0, 0)])
 CONSTANT = option(limits=(Limit("1500 m", "constant", 1500.0, 80.0, None, "final"),))

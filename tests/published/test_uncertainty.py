@@ -112,7 +112,7 @@ def test_a_sag_that_is_greater_when_strung_is_so_on_that_day(span):
 
 def test_several_errors_together():
     """Root of the sum of squares of sd 0.044 survey, 0.155 temperature, 0.10 ground, 0.05 attachment and 0.05 expansion
-    [m]; percentages of a shortfall, and the margin that clears with one-sided 95 %, to the digits computed apart."""
+    [m]; percentages of a violation, and the margin that clears with one-sided 95 %, to the digits computed apart."""
     sd = np.sqrt(np.sum(np.square([0.044, 0.155, 0.10, 0.05, 0.05])))
     assert sd == pytest.approx(0.202, abs=5e-4)
     short = 100 * probability_short([0.0, 0.15, 0.30, 0.50, 0.60], sd)

@@ -1,4 +1,4 @@
-"""Cross-sections at places where a profile cannot show what falls short: wires in wind, and things beside wires."""
+"""Cross-sections at places where a profile cannot show every violation: wires in wind, and things beside wires."""
 
 import numpy as np
 import shapely
@@ -21,7 +21,7 @@ _LOOKS = {"top": {"color": "black", "linewidth": 2.2, "solid_capstyle": "butt", 
 
 
 def cut_rows(scene, sheet):
-    """Return what falls short beside wires, or of wires in wind, on a sheet: the worst row of each thing, by station.
+    """Return every violation beside wires, or of wires in wind, on a sheet: the worst row of each thing, by station.
     """
     rows = scene.rows("violations", every_case=True, line=sheet.line)
     rows = rows[rows["span"].isin(sheet.spans["span"])]
@@ -49,8 +49,8 @@ def cross_section_figures(scene, cuts):
     for first in range(0, len(cuts), many):
         figure = blank()
         figure.text(0.034, 0.94, f"{scene.title}: {scene.option}", fontsize=11, fontweight="bold")
-        figure.text(0.034, 0.915, "Cross-sections, seen towards higher stations. Filled dot: the wire where it falls "
-                    "short. Thin: what is there, wide: what is required. Cross or bar: the thing, at its own height; "
+        figure.text(0.034, 0.915, "Cross-sections, seen towards higher stations. Filled dot: the wire there. "
+                    "Thin: what is there, wide: what is required. Cross or bar: the thing, at its own height; "
                     "dashes: way of a top that falls. Dash and dot: edge of right-of-way; grey: centre of the span.",
                     fontsize=SMALL)
         for k, (row, sheet) in enumerate(cuts[first:first + many]):

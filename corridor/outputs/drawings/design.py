@@ -1,4 +1,4 @@
-"""The search of conductors: loss against rating, with the wire of today and what refuses the rest."""
+"""The search of conductors: loss against rating, with the existing wire and what refuses the rest."""
 
 import numpy as np
 from matplotlib.patches import Patch
@@ -71,11 +71,11 @@ def _finalists(axes, result):
 
 
 def _said(new):
-    return "nothing new falls short" if not new else f"{len(new)} new violation{'s' if len(new) > 1 else ''}"
+    return "no new violation" if not new else f"{len(new)} new violation{'s' if len(new) > 1 else ''}"
 
 
 def _limits(axes, result):
-    """Draw the required current and the loss of the wire of today."""
+    """Draw the required current and the loss of the existing wire."""
     required = result.line.required_current
     axes.axvline(required, color=_INK, linewidth=0.9, linestyle=(0, (2, 3)))
     axes.annotate(f"required {required:g} A", (required, 0.98), xycoords=("data", "axes fraction"), xytext=(-4, 0),

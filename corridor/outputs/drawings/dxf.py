@@ -34,9 +34,9 @@ THIN = 0.01
 #: Height of letters on paper [m]: the least of ISO 3098-1 (recalled).
 _LETTER = 1.8e-3
 #: Colours of layers by how their names begin; anything else is black on white, white on black.
-_COLOURS = {"SHORT": COLOURS["short"], "NOT ASSESSED": COLOURS["unknown"]}
+_COLOURS = {"VIOLATIONS": COLOURS["short"], "NOT ASSESSED": COLOURS["unknown"]}
 _GREY = ("GRID", "LEADERS", "GROUND LEFT", "GROUND RIGHT")
-_DASHES = {"EDGE OF WAY": "DASHDOT", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED", "GROUND RIGHT": "DOT2"}
+_DASHES = {"RIGHT OF WAY": "DASHDOT", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED", "GROUND RIGHT": "DOT2"}
 #: Characters that names of layers have no place for.
 _REFUSED = re.compile(r'[<>/\\":;?*|=`,]')
 
@@ -103,7 +103,7 @@ class _Drawing:
         made.set_placement(place, align=TextEntityAlignment[align])
 
     def title(self, lines, place):
-        self.space.add_mtext("\\P".join(lines), dxfattribs=self.layer("WORDS") | {
+        self.space.add_mtext("\\P".join(lines), dxfattribs=self.layer("TEXT") | {
             "char_height": 1.6 * self.letter, "insert": place, "attachment_point": 1, "width": 400 * self.letter})
 
     def save(self, path):
@@ -173,16 +173,16 @@ def _plan_surroundings(drawing, scenes, scale):
     strip = shapely.union_all(shapely.buffer(shapely.force_2d(first.layers["spans"].geometry.values),
                                              ACROSS * scale / 2e3))
     if first.edge is not None:
-        drawing.lines([first.edge], "EDGE OF WAY")
+        drawing.lines([first.edge], "RIGHT OF WAY")
     crossed = {name for scene in scenes for name in scene.rows("clearances", every_case=True)["obstacle"].dropna()}
     seen = np.sort(shapely.STRtree(first.shapes).query(strip, predicate="intersects"))
     parts = shapely.intersection(first.shapes[seen], strip)
-    drawing.lines(parts, "CROSSED AND NEAR")
+    drawing.lines(parts, "CROSSINGS AND OBSTACLES")
     named = dict(zip(first.shape_names[seen], parts, strict=True))
     for name, part in named.items():
         if name in crossed and shapely.get_dimensions(part) > 0 and not part.is_empty:
             x, y = shapely.get_coordinates(part)[0]
-            drawing.words(name, (x, y), "CROSSED AND NEAR")
+            drawing.words(name, (x, y), "CROSSINGS AND OBSTACLES")
 
 
 def _plan_option(drawing, scene):
@@ -192,9 +192,9 @@ def _plan_option(drawing, scene):
     short = worst_rows(scene.rows("violations", every_case=True)).sort_values(["line", "station_m"])
     for number, row in enumerate(short.itertuples()):
         place, up = (row.geometry.x, row.geometry.y), (2 + 1.5 * (number % 4)) * drawing.letter
-        drawing.ring(place, "SHORT", scene.option)
+        drawing.ring(place, "VIOLATIONS", scene.option)
         drawing.words(f"{row.margin_m:+.2f} m, {row.case}", (place[0] + drawing.letter, place[1] + up),
-                      "SHORT", scene.option)
+                      "VIOLATIONS", scene.option)
     gaps = scene.rows("not_assessed", every_case=True).dropna(subset="span")
     for (_, _), rows in gaps.groupby(["line", "span"], sort=False):
         shape = shapely.force_2d(rows.geometry.iloc[0])
@@ -297,7 +297,7 @@ def _profile_option(drawing, scene, sheet, profile, x0):
     foot = EXAGGERATED * profile.low - 45 * drawing.letter
     at = spread((x0 + rows["station_m"]).to_list(), 1.5 * drawing.letter)
     for row, x in zip(rows.itertuples(), at, strict=True):
-        name = "SHORT" if row.margin_m < 0 else "CROSSED"
+        name = "VIOLATIONS" if row.margin_m < 0 else "CROSSED"
         own = np.isfinite(row.other_elevation_m) and row.position not in LEVEL
         z = row.other_elevation_m if own else row.wire_elevation_m
         place = x0 + row.station_m, EXAGGERATED * z

@@ -1,4 +1,4 @@
-"""The ladder: what a line carries as its worst spans are put right, one after the other."""
+"""The ladder: what a line carries as its worst spans are remedied, one after the other."""
 
 import numpy as np
 from matplotlib.ticker import MaxNLocator
@@ -34,8 +34,8 @@ def draw_ladder(path, columns, required_current=None):
                     for option, pen in zip(options, pens(len(options)), strict=True)]
             if required_current is not None and by_current:
                 _level(axes, required_current)
-            axes.set(title=f"{line}: what each span put right is worth", ylabel=unit, xlim=(0, longest + 0.8),
-                     xlabel="Number of spans put right, worst first [-]")
+            axes.set(title=f"{line}: what each span remedied is worth", ylabel=unit, xlim=(0, longest + 0.8),
+                     xlabel="Number of spans remedied, worst first [-]")
             axes.xaxis.set_major_locator(MaxNLocator(integer=True))
             axes.set_ylim(bottom=0)
             _names(axes, options, ends, longest)

@@ -41,7 +41,7 @@ def draw_plan(figure, scene, sheet, profile, across):
     _draw_north(axes, sheet, half)
     _draw_scale(axes, sheet, half)
     axes.text(0.0, 1.015, f"PLAN 1:{sheet.horizontal:.0f}   "
-              "Rings: falls short in any case, margin in m.  Wide bars: not assessed, no pass.  "
+              "Rings: a violation in any case, margin in m.  Wide bars: not assessed, not a pass.  "
               "Dash and dot: edge of right-of-way.  Thin, named: roads, rails, water, buildings, other lines.  "
               "Star: tree.  Cross: grid.",
               transform=axes.transAxes, fontsize=SMALL, va="bottom")

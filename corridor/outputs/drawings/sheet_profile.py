@@ -93,7 +93,7 @@ def _draw_structures(axes, sheet, profile, floor):
 
 
 def marked_rows(scene, sheet):
-    """Return what is crossed in the cases drawn and what falls short in any case, the worst row of each, by station."""
+    """Return what is crossed in the cases drawn and every violation in any case, the worst row of each, by station."""
     crossed = scene.rows("clearances", line=sheet.line, measure="vertical")
     short = worst_rows(scene.rows("violations", every_case=True, line=sheet.line))
     rows = worst_rows(pd.concat([short[crossed.columns], crossed[crossed["obstacle"].notna()]]))
@@ -101,7 +101,7 @@ def marked_rows(scene, sheet):
 
 
 def _draw_crossings(axes, scene, sheet, floor):
-    """Mark what wires pass over or under, with its elevation, and what falls short in any case, drawn or not."""
+    """Mark what wires pass over or under, with its elevation, and every violation in any case, drawn or not."""
     rows = marked_rows(scene, sheet)
     cut = _cuts(scene, sheet)
     for row in rows[rows["margin_m"] < 0].itertuples():
@@ -140,12 +140,12 @@ def _cuts(scene, sheet):
 
 
 def crossing_words(row):
-    """Return what is crossed, its elevation, and how much is missing in which case."""
+    """Return what is crossed, its elevation, and what is short of the required clearance in which case."""
     name = row.obstacle if isinstance(row.obstacle, str) else row.against.replace("_", " ")
     own = np.isfinite(row.other_elevation_m) and row.position not in LEVEL
     height = f" {short_number(row.other_elevation_m)}" if own else ""
     way = "" if row.measure == "vertical" else f" {row.measure}"
-    return name + height + (f"\nSHORT{way} {row.margin_m:+.2f}, {row.case}" if row.margin_m < 0 else "")
+    return name + height + (f"\nSHORT{way} {-row.margin_m:.2f} m, {row.case}" if row.margin_m < 0 else "")
 
 
 def _draw_gaps(axes, scene, sheet, profile):

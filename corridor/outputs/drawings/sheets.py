@@ -93,7 +93,7 @@ def _upright(scene, sheets):
 
 
 def worth_a_look(scene, sheets):
-    """Return the sheets on which something falls short or was not assessed, in any case.
+    """Return the sheets on which there is a violation or was not assessed, in any case.
 
     Parameters
     ----------

@@ -61,7 +61,7 @@ def _page(figure, order, route, cautions, number):
     _table(figure, y, ("span", "against", "case", "before [m]", "after [m]"),
            [(*map(str, row[:3]), *("not known" if np.isnan(v) else f"{v:+.2f}" for v in row[3:]))
             for row in order["clearances"]], _MOST)
-    words = "Margins of the line as it stands and of the finished plan, not of the state in between. "
+    words = "Margins of the existing line and of the finished plan, not of the state in between. "
     figure.text(0.08, 0.03, fill(words + " ".join(cautions), 128), fontsize=6.5, color="#4b5560", va="bottom")
 
 

@@ -67,7 +67,7 @@ def _place(points):
 
 
 def _worst_loads(columns):
-    """Of every structure and option the row that exceeds the wire of today most, or else pulls across most, and the one
+    """Of every structure and option the row that exceeds the existing wire most, or else pulls across most, and the one
     that takes most of a capacity; and every wire whose string is lifted, in the case with the least vertical pull."""
     name = "line", "structure", "option"
     keys = _numbers(columns, name), _numbers(columns, (*name, "wire"))
@@ -127,7 +127,7 @@ def _keys(columns, order, names, packer):
 
 
 def _clearances(columns, number, names, packer):
-    """All that was compared: margins in 0.1 mm, places in cm; margins rounded down, so that no shortfall is lost."""
+    """All that was compared: margins in 0.1 mm, places in cm; margins rounded down, so that no violation is lost."""
     _, order, first = _of_span(columns, number)
     rows = {"first": packer.array(first)} | _keys(columns, order, names, packer)
     for name in ("against", "obstacle", "measure", "position", "rule", "rule_confidence"):

@@ -1,4 +1,4 @@
-"""Cross-sections of what falls short, as a page carries them: ragged lines in millimetres."""
+"""Cross-sections of every violation, as a page carries them: ragged lines in millimetres."""
 
 from dataclasses import replace
 
@@ -20,7 +20,7 @@ _REACH = 200.0
 
 
 def pack_cuts(violations, right, about, packer):
-    """Return the cross-sections of the rows that fall short most.
+    """Return the cross-sections of the violations most.
 
     Parameters
     ----------

@@ -76,7 +76,7 @@ _GLYPHS = {
 _FRAMES = {"map": (430, "", ""), "profile": (440, "station [m]", "elevation [m]"),
            "cut": (380, "right of the centre of the span [m]", "elevation [m]"),
            "sag": (330, "temperature of the wire [°C]", "sag [m]"),
-           "ladder": (330, "worst spans put right", "continuous current of the line [A]"),
+           "ladder": (330, "worst spans remedied", "continuous current of the line [A]"),
            "calendar": (300, "hours of outage, one outage after the other [h]", "")}
 
 

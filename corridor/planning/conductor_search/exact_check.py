@@ -1,4 +1,4 @@
-"""Finalists as options, checked span by span; those that fall short where the wire of today does not give way.
+"""Finalists as options, checked span by span; those with violations that the existing wire does not have give way.
 
 A ruling span tells sag and swing to a decimetre or so, and what is found span by span may differ. A candidate that has
 a violation of its own is left out with its like, and the best of what is left is looked at, a few times over.
@@ -23,7 +23,7 @@ __all__ = ["Finalist", "Site", "checked_finalists"]
 
 #: How often the best of what is left are looked at.
 _ROUNDS = 6
-#: What is taken besides a shortfall when hot, so that the next is none [m].
+#: What is taken besides a violation when hot, so that the next is none [m].
 _BESIDES = 0.01
 
 
@@ -43,7 +43,7 @@ class Finalist:
 
 
 class Site(NamedTuple):
-    """The line on which finalists are checked; `facts` have the wire of today alone, `loads` are a year's currents [A]
+    """The line on which finalists are checked; `facts` have the existing wire alone, `loads` are a year's currents [A]
     and their durations [s]."""
 
     facts: Facts
@@ -82,7 +82,7 @@ def checked_finalists(site, screened, space, line, section, taken):
     if len(asked) != len(finalists):
         finalists, comparison = _checked(*site, finalists)
     left = 0 if section.new_violations else sum(bool(each.new) for each in known.values())
-    note = (f"{left} of the best fell short in a span where the existing wire does not: left out",) if left else ()
+    note = (f"{left} of the best had a violation in a span where the existing wire has none: left out",) if left else ()
     return screened, line, finalists, comparison if finalists else None, note
 
 
@@ -91,8 +91,8 @@ def _key(finalist):
 
 
 def _narrower(site, screened, space, line, bad):
-    """Screened and Line without finalists that fell short: where one sinks too far when hot, all are held to less sag;
-    else it is left out with its like."""
+    """Screened and Line without finalists that were in violation: where one sinks too far when hot, all are held to
+    less sag; else it is left out with its like."""
     other = [each.index for each in bad if not each.sunk]
     sunk = max((each.sunk for each in bad), default=0.0)
     if sunk:
@@ -102,7 +102,7 @@ def _narrower(site, screened, space, line, bad):
 
 
 def _finalists(screened, space, line, section, today, taken):
-    """The best as options, bundled as the wire of today, each with what it was chosen for."""
+    """The best as options, bundled as the existing wire, each with what it was chosen for."""
     names = (name for name in (f"design {number}" for number in count(1)) if name not in taken)
     limits = tuple(_as_written(limit, line.bound[0, j]) for j, limit in enumerate(line.limits))
     found = []
@@ -125,7 +125,7 @@ def _as_written(limit, bound):
 
 
 def _checked(facts, plan, ground, progress, loads, finalists):
-    """The finalists with their new violations, and how they compare with the wire of today, span by span."""
+    """The finalists with their new violations, and how they compare with the existing wire, span by span."""
     if not finalists:
         return (), None
     options = (*facts.options, *(each.option for each in finalists))

@@ -1,4 +1,4 @@
-"""What a line asks of any wire: what today's wire does to the structures, and the room that its findings leave.
+"""What a line asks of any wire: what the existing wire does to the structures, and the room that its findings leave.
 
 Shapes are told by the constant of the vertical curve `C = H/w`, in wind too: with as much of it a wire hangs as low,
 whatever it is, a share x along a span S by `x (1 - x) S^2/(2 C)`. Where a margin m was found, a wire may hang lower by
@@ -28,7 +28,7 @@ from corridor.study.design import Design
 
 __all__ = ["Line", "Margins", "Today", "line_of", "shape_bounds", "swung_out"]
 
-#: Temperature up to which it is sought how far the wire of today may sag [°C].
+#: Temperature up to which it is sought how far the existing wire may sag [°C].
 _HOTTEST = 250.0
 #: What is kept of a margin in bounds of the height: a ruling span tells it to about so much [m].
 _RESERVE = 0.1
@@ -39,7 +39,7 @@ class Line:
     """What the line asks of any wire; columns (section,) or (section, limit).
 
     `span` ruling span, `hard_span`, `hard_rise` of the span whose ends pull hardest [m]; `constant` least catenary
-    constant [m]; `bound` tension [N] that the wire of today sets as a limit, nan where the limit is another. `wind`,
+    constant [m]; `bound` tension [N] that the existing wire sets as a limit, nan where the limit is another. `wind`,
     `weight` most that the existing wire, times the load ratio, brings to the structures [N/m]. `swung` indices of cases
     in which wires swing, and for each of them `swing` (section, span, 3): length of the span, mean length of its
     strings, and how far a wire may swing out [m], nan where nothing is beside. `everyday` [°C], `age` [years];
@@ -76,7 +76,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Today:
-    """The wire of today over a line that is laid out; `phase` are the groups of phase wires that can be strung."""
+    """The existing wire over a line that is laid out; `phase` are the groups of phase wires that can be strung."""
 
     facts: Facts
     plan: Plan
@@ -87,7 +87,7 @@ class Today:
 
 
 class Margins(NamedTuple):
-    """Margins of the wire of today, one row per clearance: index of its `case` and `span`, `measure`, `position`, place
+    """Margins of the existing wire, one row per clearance: index of its `case` and `span`, `measure`, `position`, place
     `x` along the span [-], and `margin` [m]."""
 
     case: np.ndarray
@@ -111,7 +111,7 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
     phase = np.flatnonzero((groups.kind == "phase") & np.isfinite(strung.horizontal_tension[:, 0]).any(axis=1))
     if not len(phase):
         raise InputError(None, f"option {facts.options[0].name}", "no section that can be strung with it",
-                         "a wire of today that hangs somewhere: see not_assessed of the check")
+                         "an existing wire that hangs somewhere: see not_assessed of the check")
     today = Today(facts, plan, wires, groups, strung, phase)
     rows, margins = _asked_of_today(today, ground, progress)
     constant, notes = _allowed_constant(today, rows)
@@ -133,7 +133,7 @@ def line_of(facts: Facts, plan: Plan, ground: Ground, section: Design, required:
 
 
 def _limits(facts, section, share):
-    """Limits that candidates are strung to: those of the study, and a share of the tension of the wire of today in each
+    """Limits that candidates are strung to: those of the study, and a share of the tension of the existing wire in each
     case."""
     own = tuple(Limit(s.limit.text, s.limit.kind, s.limit.value, s.temperature, s.case, s.condition)
                 for s in section.stringing) or facts.options[0].wiring.stringing
@@ -152,7 +152,7 @@ def _hardest(today, g):
 
 
 def _bound(today, limit, g, span, rise):
-    """Tension of the wire of today [N] times the factor of a limit; nan where the limit is another."""
+    """Tension of the existing wire [N] times the factor of a limit; nan where the limit is another."""
     if limit.kind != "existing":
         return np.nan
     k = [case.name for case in today.facts.cases].index(limit.case)
@@ -161,7 +161,7 @@ def _bound(today, limit, g, span, rise):
 
 
 def _asked_of_today(today, ground, progress):
-    """Limits of the wire of today, sought beyond its maximum, and its Margins: named temperatures are 250 °C."""
+    """Limits of the existing wire, sought beyond its maximum, and its Margins: named temperatures are 250 °C."""
     facts, plan, (option,) = today.facts, today.plan, today.facts.options
     hot = replace(option, wiring=replace(option.wiring, maximum_temperature=_HOTTEST, emergency_temperature=_HOTTEST))
     limits, parts = Limits(), []
@@ -207,7 +207,7 @@ def _allowed_constant(today, rows):
 
 
 def _constant(today, g, temperature):
-    """Constant of the wire of today at a temperature [m]."""
+    """Constant of the existing wire at a temperature [m]."""
     w, at = today.strung.bare_weight[g, 0], (np.array([g]), np.array([0]))
     law = law_at_end(today.strung, *at, today.groups.span[[g]], np.array([w]), np.array([temperature], float))
     H = tension(today.strung.excess[at], today.groups.span[[g]], w, temperature, law).horizontal_tension
@@ -217,7 +217,7 @@ def _constant(today, g, temperature):
 def _rooms_beside(today, margins, k):
     """Spans that something is beside in a case, (group, span, 3): length, strings, how far a wire may swing out [m].
 
-    The wire of today swings out so far, and has so much to spare; where it has nothing, no more than it does. nan where
+    The existing wire swings out so far, and has so much to spare; where it has nothing, no more than it does. nan where
     nothing is beside.
     """
     wires, groups, strung, spans = today.wires, today.groups, today.strung, today.plan.spans
@@ -279,7 +279,7 @@ def _nearest(margins, windy, chosen):
 
 
 def _vertical_constant(today, g, k):
-    """Constant `H/w` of the wire of today in a case [m], as in the findings that were asked for."""
+    """Constant `H/w` of the existing wire in a case [m], as in the findings that were asked for."""
     if isinstance(today.facts.cases[k].temperature, str):
         return _constant(today, g, _HOTTEST)
     return float(today.strung.horizontal_tension[g, 0, k] / today.strung.weight[g, 0, k])

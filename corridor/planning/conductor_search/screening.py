@@ -252,7 +252,7 @@ def _swing_slack(line, section, H, load):
 
 
 def _tension_slack(line, section, H, load):
-    """Slack of the tension in the cases for which the wire of today sets a limit."""
+    """Slack of the tension in the cases for which the existing wire sets a limit."""
     slack = np.full(len(H), np.inf)
     names = [case.name for case in line.cases]
     for j, limit in enumerate(line.limits):
@@ -318,7 +318,7 @@ def law_of(law, c: Candidates):
 def _ratings(c, space, heat, maximum, line):
     """Rating of a phase [A] and loss [kW/km], mean of the loads, of candidates, as many a phase as hang today.
 
-    Where wind or sun depend on the bearing, those of the bearing on which the wire of today carries least.
+    Where wind or sun depend on the bearing, those of the bearing on which the existing wire carries least.
     """
     if not len(c):
         return np.zeros(0), np.zeros(0)

@@ -37,7 +37,7 @@ class DesignResult:
     """What a search came to.
 
     `comparison` of the existing wire with the finalists on the exact check, None where there are none;
-    `existing_rating` [A] and `existing_loss` [kW/km], the mean of its loads, of the wire of today; `notes` in words;
+    `existing_rating` [A] and `existing_loss` [kW/km], the mean of its loads, of the existing wire; `notes` in words;
     `seconds` that the search of all candidates took.
     """
 
@@ -67,7 +67,7 @@ class DesignResult:
         made = builds(self.space)
         return {"conductor": np.array([designation(s.candidates, i, self.space) for i in at], object),
                 "family": np.array([made[b][0] for b in c.build], object),
-                "loss_kw_per_km": s.loss[at], "rating_a": s.rating[at], "mass_kg_per_m": c.mass,
+                "loss_w_per_m": s.loss[at], "rating_a": s.rating[at], "mass_kg_per_m": c.mass,
                 "sag_slack_percent": 100 * s.slack["sag"][at], "maximum_temperature_c": s.maximum[at],
                 "diameter_mm": 1e3 * c.diameter, "aluminium_mm2": 1e6 * c.outer_area, "core_mm2": 1e6 * c.core_area,
                 "rated_strength_kn": c.rts / 1e3, "resistance_20_ohm_per_km": 1e3 * c.resistance_20}

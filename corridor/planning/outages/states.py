@@ -1,8 +1,8 @@
 """What hangs while a circuit is back in service between two outages: whether that is safe, and what it carries.
 
 Between outages some remedies are in place, some sections have the new wire, and the others the old one. A section with
-the new wire must clear as it does when all is done. One with the old wire may fall short of nothing that it does not
-fall short of today, and of that by no more; nothing of it may be lifted, overloaded or left unassessed that is not
+the new wire must clear as it does when all is done. One with the old wire may have no violation that it does not
+have today, and none that is greater; nothing of it may be lifted, overloaded or left unassessed that is not
 today.
 """
 
@@ -94,7 +94,7 @@ def _state(planned, now, after, pulled):
     site = planned.site
     kept = np.setdiff1d(np.arange(len(site.plan.sections)), pulled)
     new, left = now.of(site.option), 0
-    # Findings of what hangs, the sections where it does, in which it fails, and what falls short there today.
+    # Findings of what hangs, the sections where it does, in which it fails, and every violation there today.
     hangs = [(new, pulled, failing_sections(new, planned.before, site.prices.largest_load_ratio), {})]
     if site.old is not None:
         old, today = now.of(site.old), planned.every.of(site.old)
@@ -117,7 +117,7 @@ def _state(planned, now, after, pulled):
 
 
 def _base(variant, rows):
-    """Sections of the line as it stands that rows of findings are of."""
+    """Sections of the existing line that rows of findings are of."""
     line = variant.line
     return line.before.spans.section[line.parent[line.spans_at(rows)]]
 
@@ -128,7 +128,7 @@ def _keys(variant, rows):
 
 
 def _margins(today, kept):
-    """What falls short today in sections, to its margin [m]."""
+    """Every violation today in sections, to its margin [m]."""
     rows, least = today.layers["violations"], {}
     for key, section, margin in zip(_keys(today, rows), _base(today, rows), rows["margin_m"], strict=True):
         if section in kept:
@@ -152,7 +152,7 @@ def _short_rows(variant, sections):
 
 
 def _short(site, variant, sections, known):
-    """Words for what falls short in sections; `known` what does so today, to its margin [m]."""
+    """Words for every violation in sections; `known` those of today, to their margins [m]."""
     rows, keys, worst = variant.layers["violations"], list(_keys(variant, variant.layers["violations"])), {}
     for i in _short_rows(variant, sections):
         worst.setdefault(rows["span"][i], i)

@@ -68,7 +68,7 @@ class Place(NamedTuple):
 
 @dataclass(frozen=True)
 class Site:
-    """An option of a study on the line as it stands, laid out; `option` its name, `prices` the table [plan], `cells`
+    """An option of a study on the existing line, laid out; `option` its name, `prices` the table [plan], `cells`
     what may be dug below spans, `places` where structures may be added in them, or why none may. `facts` have the
     existing option beside it, where there is one."""
 
@@ -110,7 +110,7 @@ class Alterations:
 class AlteredLine:
     """A line laid out with alterations, and how it was laid out `before`.
 
-    `origin` (structure,) index of each structure in the line as it stands, -1 if new; `parent` (span,) the span there
+    `origin` (structure,) index of each structure in the existing line, -1 if new; `parent` (span,) the span there
     that each span is, or is a part of.
     """
 
@@ -131,7 +131,7 @@ class AlteredLine:
         return _at(x.line, x.structure, zip(rows["line"], rows["structure"], strict=True))
 
     def sections_before(self, names: Iterable[tuple[str, str]]) -> np.ndarray:
-        """Return the sections of the line as it stands that those of some (line, section) are parts of."""
+        """Return the sections of the existing line that those of some (line, section) are parts of."""
         sections = self.plan.sections
         return self.before.spans.section[self.parent[sections.first[_at(sections.line, sections.name, names)]]]
 

@@ -1,4 +1,4 @@
-"""The cheapest remedies after which nothing falls short: programmes, and looks at the line that correct them.
+"""The cheapest remedies after which there is no violation: programmes, and looks at the line that correct them.
 
 A programme takes margins to change linearly. Every look at the line with remedies in place gives each row its margin
 there, exactly, and all rows of all looks stay in the next programme; those of other layouts (posts, strain strings,

@@ -73,7 +73,7 @@ class Basis:
 
     @cached_property
     def limits(self) -> dict:
-        """Columns of the layer `limits` of the line as it stands."""
+        """Columns of the layer `limits` of the existing line."""
         return assess_variant(self.site, limits=True).layers["limits"]
 
     @cached_property
@@ -115,7 +115,7 @@ def _hope(basis, sections):
 
 
 def worth_at_violations(basis: Basis) -> csr_array:
-    """Return how much a step of each remedy is worth at the violations of the line as it stands, (violation, column)
+    """Return how much a step of each remedy is worth at the violations of the existing line, (violation, column)
     [m]."""
     rows, margin, _ = _of_clearances(basis, basis.before)
     return rows.A[margin < 0] @ diags_array(basis.remedies.step)
@@ -134,7 +134,7 @@ def rules_of_choice(remedies: Remedies) -> Constraints:
 
 def _anchored(basis, rows, margin, sections, amount, first):
     """Rows whose need is set so that they hold just where they were found, with what is done there to how sections
-    hang, and nothing more of that. `sections` (row, 2) those that a row is of; `first`: of the line as it stands, whose
+    hang, and nothing more of that. `sections` (row, 2) those that a row is of; `first`: of the existing line, whose
     rows promise what such a remedy may be worth."""
     of = csr_array((np.ones(sections.size), (np.repeat(np.arange(len(sections)), 2), sections.ravel())),
                    (len(sections), len(basis.site.plan.sections)))
@@ -145,7 +145,7 @@ def _anchored(basis, rows, margin, sections, amount, first):
         more = (own - taken).tocsr()
         rows = replace(rows, A=(rows.A - rows.A.multiply(more) + AMPLE * more).tocsr())
     need = (rows.A - rows.A.multiply(taken)) @ amount - margin
-    # Where nothing moves a row, only one that falls short asks for something: it tells that none helps.
+    # Where nothing moves a row, only one that is in violation asks for something: it tells that none helps.
     moved = abs(rows.A).sum(axis=1) > 1e-9
     return conditional(replace(rows, need=np.where(moved, need, np.maximum(-margin, 0.0))), taken)
 
@@ -235,7 +235,7 @@ def _of_pulls(basis, now):
     back, ahead = np.full((2, len(x)), -1)
     back[spans.head], ahead[spans.tail] = np.arange(len(spans)), np.arange(len(spans))
     weight = _string_weight(line.facts.framings, x.framing[place], loads["wire"])
-    # What is nearly lifted as the line stands may stay so.
+    # What is nearly lifted on the existing line may stay so.
     spared = basis.before.nearly_lifted - basis.before.lifted
     # Beside a break the wire of one side alone draws the string along.
     drawn = np.isin(loads["case"], [case.name for case in line.facts.cases if case.broken is not None])

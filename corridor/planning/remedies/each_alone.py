@@ -46,8 +46,8 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
     ----------
     planned : Planned
     others : dict of str to set
-        By name of another option the (line, span, against, obstacle) at which it falls short or is not assessed, None
-        where a thing, or all of the span, is not.
+        By name of another option the (line, span, against, obstacle) at which it is in violation or is not assessed,
+        None where a thing, or all of the span, is not.
     worst : int
         Violations, worst first, for which remedies are looked at anew.
     progress : callable, optional
@@ -68,7 +68,7 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
 
 
 def short_elsewhere(opened: Opened, option: str) -> dict[str, set]:
-    """Return where the options of a study, but for one, fall short or are not assessed, as `each_alone` takes it."""
+    """Return where the options of a study, but for one, have violations or gaps, as `each_alone` takes it."""
     short = {each.name: set() for each in opened.inputs.options if each.name != option}
     for layer, rows in find(*opened.laid_out):
         if layer in ("violations", "not_assessed"):
@@ -234,6 +234,6 @@ def _others(others, key, one):
     clear = [name for name, short in others.items()
              if not short & {key, (line, span, against, None), (line, span, None, None)}]
     remedy = "choose another option"
-    return [_row(one, remedy, name, note="it does not fall short here") for name in clear] or \
-        [_row(one, remedy, "", note="not offered: every other option of the study falls short here, too, "
+    return [_row(one, remedy, name, note="it has no violation here") for name in clear] or \
+        [_row(one, remedy, "", note="not offered: every other option of the study has a violation here, too, "
              "or is not assessed")]

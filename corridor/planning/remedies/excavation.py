@@ -1,4 +1,4 @@
-"""Which cells of the ground may be cut below spans that fall short of it, and how deep."""
+"""Which cells of the ground may be cut below spans with violations above it, and how deep."""
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ _KEEP = 6.0
 
 
 def ground_short(before: Variant) -> dict[int, float]:
-    """Return the spans that fall short of the ground, with their least margin over it [m]."""
+    """Return the spans with violations above the ground, with their least margin over it [m]."""
     c, short = before.layers["clearances"], {}
     own = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["margin_m"] < 0)
     for span, margin in zip(before.line.spans_at(c)[own], c["margin_m"][own], strict=True):
@@ -26,7 +26,7 @@ def ground_short(before: Variant) -> dict[int, float]:
 
 
 def diggable_cells(site: Site, before: Variant) -> dict[int, SpanCells]:
-    """Return the cells below spans that fall short of the ground; none unless all rasters share a grid of the frame."""
+    """Return the cells below spans with violations above ground; none unless all rasters share a grid of the frame."""
     study, frame, wanted = site.study, site.inputs.frame, ground_short(before)
     rasters = ground_rasters(study)
     if len(group(rasters)) > 1 or rasters[0].horizontal_crs != frame.crs or not wanted:

@@ -1,4 +1,4 @@
-"""The cheapest amounts of remedies that put all shortfalls right, as a mixed-integer programme."""
+"""The cheapest amounts of remedies that put all violations right, as a mixed-integer programme."""
 
 from dataclasses import dataclass
 from time import monotonic

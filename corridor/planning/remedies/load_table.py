@@ -1,4 +1,4 @@
-"""Loads of structures before and after a plan: what the wire of today does, and what the planned line will."""
+"""Loads of structures before and after a plan: what the existing wire does, and what the planned line will."""
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ def load_table(planned: Planned) -> dict[str, list]:
     Loads are the greatest of any wire and case [N], and the least vertical one; the moment about the base is the sum
     over wires of the greatest pull across or along, whichever is greater, times the height of the wire, as if all
     pulled the same way at once: an upper bound of each case, the greatest of which is told [N m]. `today` is of the
-    existing wire on the line as it stands, `planned` of the planned line.
+    existing wire on the existing line, `planned` of the planned line.
     """
     site, after = planned.site, planned.after
     x, done, spans = site.facts.structures, after.alterations, site.plan.spans

@@ -95,7 +95,7 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
 
 def with_places(site: Site, before: Variant) -> Site:
     """Return the site with the cells that may be cut below its spans, and the places where structures may be added in
-    those that fall short, as far as a plan may do either."""
+    those that are in violation, as far as a plan may do either."""
     allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
     return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
                    places=places_of_new(site, short) if "add" in allowed else {})
@@ -104,7 +104,7 @@ def with_places(site: Site, before: Variant) -> Site:
 def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, str]]:
     """Return the Remedies that a plan may choose from, and for kinds that are not offered anywhere why.
 
-    `site` is as `with_places` returns it, `before` the line as it stands.
+    `site` is as `with_places` returns it, `before` the existing line.
     """
     rows, refused, near = [], {}, _Near(site, before)
     kept = set(np.flatnonzero(np.isin(site.facts.structures.structure.astype(str), list(site.prices.untouched))))
@@ -121,7 +121,7 @@ def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, s
 
 
 class _Near:
-    """What falls short: `violations`, their `span` and all `spans`, sorted; `structures` at their ends, with strings
+    """Every violation: `violations`, their `span` and all `spans`, sorted; `structures` at their ends, with strings
     that are lifted, or next to those."""
 
     def __init__(self, site, before):
@@ -207,7 +207,7 @@ def _strung(site, short, largest):
 
 def _cuts(site, near):
     if not ground_short(near.before):
-        return "no span falls short of the ground"
+        return "no span has a violation above the ground"
     if not site.cells:
         return "the ground is not of rasters on one grid of the working frame"
     return [row for span, cells in site.cells.items() for row in _cut_steps(site.prices, span, cells)] or \
@@ -233,7 +233,7 @@ def _gone(site, near):
 def _more(site, near):
     free = [s for s in near.spans if isinstance(site.places.get(s), Place)]
     return [(s, 1, 1, site.prices.add_cost, 0.0) for s in free] or \
-        "; ".join(dict.fromkeys(str(site.places[s]) for s in near.spans if s in site.places)) or "no span falls short"
+        "; ".join(dict.fromkeys(str(site.places[s]) for s in near.spans if s in site.places)) or "no violation"
 
 
 _OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,

@@ -1,4 +1,4 @@
-"""Put one option right: the cheapest remedies, assessed anew with the exact model until nothing falls short."""
+"""Put one option right: the cheapest remedies, assessed anew with the exact model until there is no violation."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -33,8 +33,8 @@ class Planned:
     `basis` with the line before and the remedies, and the `steps` of each that are taken; the line `after`; `refused`
     words for kinds that are not offered; `bound` the least cost that is not ruled out; `forbids` words for what no
     remedy can meet; `rounds` looks at the line; `checked` what the check of the planned copy says, None where there is
-    no plan, and `doubts` how many about its data could hide a violation; `today` what the wire that hangs today needs
-    by itself, None where that is this option, or none hangs; `every` the line as it stands, of the existing option,
+    no plan, and `doubts` how many about its data could hide a violation; `today` what the existing wire needs
+    by itself, None where that is this option, or none hangs; `every` the existing line, of the existing option,
     too, with limits.
     """
 
@@ -52,12 +52,12 @@ class Planned:
 
     @property
     def site(self) -> Site:
-        """The option on the line as it stands."""
+        """The option on the existing line."""
         return self.basis.site
 
     @property
     def before(self) -> Variant:
-        """The findings of the line as it stands."""
+        """The findings of the existing line."""
         return self.basis.before
 
     @property
@@ -102,7 +102,7 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
     The folder then has `study.toml`, the files that remedies change, and its findings; what an earlier plan wrote there
     goes. Where there is no plan there is no copy. Files that this software did not write are replaced only where they
     may be overwritten. With `files` the folder stays as it is until they are whole. `time` is that of the run, as of
-    `corridor.check.check`. `progress(done, total)` is told spans, of the line as it stands, of each look at all of it,
+    `corridor.check.check`. `progress(done, total)` is told spans, of the existing line, of each look at all of it,
     and of the check of the copy.
 
     Raises
@@ -135,7 +135,7 @@ def copy_plan(opened: Opened, planned: Planned, folder: Path | str, *, overwrite
 def plan_today(opened: Opened, option: str, progress: Progress | None = None, every: Variant | None = None
                ) -> Planned | None:
     """Return the plan of the existing option, which is mandatory whatever shall hang; None where that is the option
-    itself, or none is existing. `progress` is as for `plan_study`, `every` what is known of the line as it stands."""
+    itself, or none is existing. `progress` is as for `plan_study`, `every` what is known of the existing line."""
     existing = next((each.name for each in opened.study.options if each.existing), option)
     if existing == option:
         return None
@@ -197,7 +197,7 @@ def _check_names(inputs, prices):
 
 def plan_option(site: Site, progress: Progress | None = None, before: Variant | None = None) -> Planned:
     """Return what puts an option right (`corridor.planning.remedies.cheapest`); `progress` is as for `plan_study`,
-    `before` the line as it stands, where it is known."""
+    `before` the existing line, where it is known."""
     before = before or assess_variant(site, progress=progress)
     site = with_places(site, before)
     remedies, refused = offered_remedies(site, before)

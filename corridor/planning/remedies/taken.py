@@ -117,7 +117,7 @@ def plan_parts(planned: Planned) -> dict[str, Any]:
 
 def plan_lines(planned: Planned) -> list[str]:
     """Return lines that say what was found and what is to be done."""
-    lines = [f"{planned.site.option}: {counted(planned.before.short, 'violation')} as the line stands"]
+    lines = [f"{planned.site.option}: {counted(planned.before.short, 'violation')} on the existing line"]
     if planned.forbids:
         lines += ["No plan: to first order the remedies that the study allows cannot meet"]
         lines += [f"  {words}" for words in planned.forbids[:20]]
@@ -146,19 +146,19 @@ def plan_lines(planned: Planned) -> list[str]:
 
 
 def today_lines(today: Planned | None, cost: float = np.nan) -> list[str]:
-    """Return lines that tell what the wire of today needs by itself, apart from what buys rating; `cost` that of the
+    """Return lines that tell what the existing wire needs by itself, apart from what buys rating; `cost` that of the
     whole plan, where it is known."""
     if today is None:
         return []
     name, short = today.site.option, today.before.short
     if not short:
-        return [f"Mandatory today: nothing, {name} does not fall short"]
+        return [f"Mandatory today: nothing, {name} has no violation"]
     spans = ", ".join(dict.fromkeys(today.before.layers["violations"]["span"]))
-    head = f"Mandatory today: {name} falls short in {counted(short, 'row')} ({spans})"
+    head = f"Mandatory today: {name} has {counted(short, 'violation')} ({spans})"
     if not today.cleared:
-        return [head + ", which the remedies that the study allows cannot put right"]
+        return [head + ", which the remedies that the study allows cannot remedy"]
     rest = f"; the other {max(cost - today.cost, 0.0):g} buy rating" if np.isfinite(cost) else ""
-    return [f"{head}; put right by itself for {today.cost:g}{rest}",
+    return [f"{head}; remedied by itself for {today.cost:g}{rest}",
             *(f"  {each}" for each in (_line(*row) for row in zip(*taken(today).values(), strict=True)))]
 
 

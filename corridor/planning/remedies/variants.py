@@ -68,7 +68,7 @@ class Variant:
 
     @property
     def unassessed(self) -> set:
-        """Keys of what was not assessed: its span on the line as it stands, and the reason, whatever its numbers."""
+        """Keys of what was not assessed: its span on the existing line, and the reason, whatever its numbers."""
         spans = self.line.plan.spans
         parent = dict(zip(zip(spans.line, spans.name, strict=True), self.line.parent, strict=True))
         rows = keys_of(self.layers["not_assessed"], ("line", "span", "reason", "wire", "case", "against", "obstacle"))
@@ -108,7 +108,7 @@ class Variant:
 
     def used(self, largest_load_ratio: float | None) -> tuple[np.ndarray, np.ndarray, list]:
         """Return the shares (row,) [-] that phase wires use of their strength, where a case asks for it, and structures
-        of the load allowed, nan where that is not known; of each the section of the line as it stands, and names."""
+        of the load allowed, nan where that is not known; of each the section of the existing line, and names."""
         s, loads, key = self.layers["sections"], self.layers["structure_loads"], ("line", "section")
         own = self._asks_tension & (s["wire_kind"] == "phase")
         share, names = s["percent_rts"][own] / 100, list(keys_of(s, key, own))
@@ -118,7 +118,7 @@ class Variant:
         return share.astype(float), self.line.sections_before(names), names
 
     def burdened(self, before: "Variant", largest_load_ratio: float | None) -> set:
-        """Keys of points of structures of the line as it stands, `before`, that bear more than the load allowed over
+        """Keys of points of structures of the existing line, `before`, that bear more than the load allowed over
         what the existing wire does to them today, or of which that is not known; but for those that bore as much
         before."""
         if largest_load_ratio is None:
@@ -155,7 +155,7 @@ def _shares(loads, today):
 
 
 def _ratio_to_existing(loads):
-    """The greatest ratio of each row to the wire of today, (row,); nan where any is not known of a load that counts."""
+    """The greatest ratio of each row to the existing wire, (row,); nan where any is not known of a load that counts."""
     ratios, sizes = (np.stack([np.asarray(loads[pattern.format(each)], float) for each in COMPONENTS])
                      for pattern in ("ratio_{}", "{}_n"))
     unknown = np.isnan(ratios) & ~(np.abs(sizes) <= NOTHING)
@@ -169,9 +169,9 @@ def keys_of(rows: dict, names: tuple[str, ...], chosen=np.s_[:]):
 
 def clears(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> bool:
     """Return whether a variant has nothing short, no string lifted, and none nearly so anew, no wire or structure
-    overloaded anew, no structure loaded beyond a ratio to today's loads or more beyond it than before, no string swung
-    too far anew, and nothing unassessed that was assessed before: what is not assessed
-    is not put right."""
+    overloaded anew, no structure loaded beyond a ratio to the existing loads or more beyond it than before, no string
+    swung too far anew, and nothing unassessed that was assessed before: what is not assessed
+    is not remedied."""
     return (not now.short and not now.lifted and now.nearly_lifted <= before.nearly_lifted
             and now.too_near <= before.too_near and now.overloaded <= before.overloaded
             and now.unassessed <= before.unassessed and now.unloaded(largest_load_ratio)
@@ -179,7 +179,7 @@ def clears(now: Variant, before: Variant, largest_load_ratio: float | None = Non
 
 
 def failing_sections(now: Variant, before: Variant, largest_load_ratio: float | None = None) -> np.ndarray:
-    """Return the sections of the line as it stands in which a variant does not clear, of all where that is said of
+    """Return the sections of the existing line in which a variant does not clear, of all where that is said of
     none in particular."""
     line, layers = now.line, now.layers
     spans, loads, sections = line.before.spans, layers["structure_loads"], layers["sections"]

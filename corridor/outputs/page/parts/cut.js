@@ -11,7 +11,7 @@ class CutView {
   draw() {
     const row = this.page.violation, k = row === null ? -1 : this.data.cuts.of.raw[row]; this.rows = {earth: [], lines: [], bars: [], marks: [], names: []};
     document.getElementById("cut-title").textContent = k < 0 ? "Cross-section" : `Cross-section at ${this.page.title(this.page.span)}, station ${this.data.tables.violations.station_m.at(row).toFixed(1)} m`;
-    document.getElementById("cut-note").textContent = row === null ? "Nothing that falls short is chosen: a ring or a row of what falls short shows its cross-section." : k < 0 ? "This row has no place across the line, or the page keeps no cross-section of it: the page keeps those of the least margins." : this.page.says(row);
+    document.getElementById("cut-note").textContent = row === null ? "No violation is chosen: choose a ring or a row of one to see its cross-section." : k < 0 ? "This row has no place across the line, or the page keeps no cross-section of it: the page keeps those of the least margins." : this.page.says(row);
     document.getElementById("cut-figure").hidden = k < 0;
     if (k < 0 || !(this.plot.width > 10)) return;
     const d = this.data.cuts, two = (c, i) => c.at(2 * k + i), lines = this.linesOf(k);
@@ -20,7 +20,7 @@ class CutView {
     const wire = [two(d.wire, 0), two(d.wire, 1)]; this.rows.marks.push(mark(wire, "circle", 9, INK, {fill: INK, tip: `wire ${this.data.tables.violations.wire.at(row)}`}));
     this.name(row, wire, lines); for (const [name, rows] of Object.entries(this.rows)) this.plot.fill(name, rows);
     const shown = new Set(lines.map(l => l[0]));
-    document.getElementById("cut-key").innerHTML = keyOf([...(this.rows.earth.some(e => Math.max(...e.ys) > this.bottom) ? [["#5d5642", 2, "solid", "ground"]] : []), [COLOUR.short, 5, "solid", "required"], [INK, 1.6, "solid", "what is there"], ...(shown.has("top") || shown.has("stem") ? [["#4f5257", 3, "solid", "the thing, at its own height"]] : []), ...(shown.has("fall") ? [["#4f5257", 1.4, "5 4", "way of its top as it falls"]] : []), ...(shown.has("edge") ? [["#8f8455", 1.4, "9 3 2 3", "edge of the right-of-way"]] : [])]) + "Dot: the wire where it falls short. Seen towards higher stations, one scale both ways.";
+    document.getElementById("cut-key").innerHTML = keyOf([...(this.rows.earth.some(e => Math.max(...e.ys) > this.bottom) ? [["#5d5642", 2, "solid", "ground"]] : []), [COLOUR.short, 5, "solid", "required"], [INK, 1.6, "solid", "what is there"], ...(shown.has("top") || shown.has("stem") ? [["#4f5257", 3, "solid", "the thing, at its own height"]] : []), ...(shown.has("fall") ? [["#4f5257", 1.4, "5 4", "way of its top as it falls"]] : []), ...(shown.has("edge") ? [["#8f8455", 1.4, "9 3 2 3", "edge of the right-of-way"]] : [])]) + "Dot: the wire where it is in violation. Seen towards higher stations, one scale both ways.";
   }
 
   // All of it, with as many metres to a pixel along as upward.

@@ -3,7 +3,7 @@ let COLOUR = {};
 const DASHES = ["9 4", "3 3", "12 3 2 3", "6 2", "2 5", "10 6"], INK = "#22292e", HOLD = "#ffd95e";
 // What a span comes to: colour, width and dash on the map; the first that holds.
 const CLASSES = [
-  ["short", "falls short", 6, "solid"], ["unknown", "not assessed", 4.5, "7 5"], ["near", "less than 0.5 m to spare", 4, "solid"],
+  ["short", "violation", 6, "solid"], ["unknown", "not assessed", 4.5, "7 5"], ["near", "less than 0.5 m to spare", 4, "solid"],
   ["clear", "clear", 2, "solid"], ["neutral", "nothing compared", 1.5, "2 4"]];
 const OBJECTS = {road: "#8d8778", rail: "#4c4a45", water: "#6f9fbd", building: "#6d5f52", line: "#7d62a6", tree: "#6f8f63", right_of_way: "#8f8455"};
 const NAMES = {road: "road", rail: "railway", water: "water", building: "building", line: "other line", tree: "tree", right_of_way: "edge of right-of-way"};
@@ -27,7 +27,7 @@ const mark = (at, marker, size, colour, {fill = "#ffffff", width = 1.4, angle = 
 const text = (at, words, {colour = INK, align = "left", dx = 0, dy = 0, style = "normal"} = {}) =>
   ({x: at[0], y: at[1], text: words, colour, align, dx, dy, style, tip: ""});
 
-// A ring with a bar through it: what falls short. The ring and its bar are marks of two sources.
+// A ring with a bar through it: a violation. The ring and its bar are marks of two sources.
 function barred(at, chosen, tip) {
   const size = chosen ? 17 : 12, look = {fill: chosen ? HOLD : "#ffffff", width: chosen ? 3 : 2, alpha: chosen ? 1 : .85, tip};
   return [mark(at, "circle", size, COLOUR.short, look), mark(at, "dash", size * 1.35, COLOUR.short, {...look, angle: Math.PI / 4})];

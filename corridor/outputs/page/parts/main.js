@@ -31,7 +31,7 @@ class Page {
   gapRows() { const g = this.data.tables.not_assessed; return range(rowsOf(g)).filter(r => this.fits(g, r)); }
   worstViolation() { const v = this.data.tables.violations; return this.violationRows().reduce((best, r) => best === null || v.margin_m.at(r) < v.margin_m.at(best) ? r : best, null); }
 
-  // Places that fall short, worst first: of each thing below each span the worst row.
+  // Places that are in violation, worst first: of each thing below each span the worst row.
   places() {
     const v = this.data.tables.violations, seen = new Set();
     return [...this.violationRows()].sort((a, b) => v.margin_m.at(a) - v.margin_m.at(b)).filter(k => { const key = [this.spanOf(v, k), v.against.at(k), v.obstacle.at(k)].join("\u0000"); return !seen.has(key) && seen.add(key); });
@@ -60,7 +60,7 @@ class Page {
     return best[1];
   }
 
-  // What each span comes to: a shortfall first, then what was not assessed; a margin that is not known is never clear.
+  // What each span comes to: a violation first, then what was not assessed; a margin that is not known is never clear.
   assess() {
     this.violations = null; const c = this.data.clearances, g = this.data.tables.not_assessed;
     const gaps = this.gapRows(), everywhere = gaps.some(r => g.span.at(r) === null && g.line.at(r) === null), bare = new Set(gaps.map(r => this.spanOf(g, r)));
@@ -139,7 +139,7 @@ class Page {
       at: isFinite(w.easting.at(i)) ? [w.easting.at(i), w.northing.at(i)] : null, spans: range(p.span_first.raw[i + 1] - p.span_first.raw[i]).map(k => p.span.raw[p.span_first.raw[i] + k])}));
   }
 
-  // Another option shows its own worst place; where nothing of it falls short, the span with the least to spare.
+  // Another option shows its own worst place; where nothing of it is in violation, the span with the least to spare.
   changeKeys(option, name) {
     const other = option !== this.option; this.option = option; this.case = name; this.assess();
     if (other) {
@@ -174,12 +174,12 @@ class Page {
     at("in").onclick = () => this.map.zoom(1.5); at("out").onclick = () => this.map.zoom(1 / 1.5);
     at("all").onclick = () => this.map.fit(range(this.count)); at("one").onclick = () => this.map.fit([this.span], 1.6);
     at("grid").textContent = this.data.run.frame.split(":")[0] + ", grid north";
-    at("map-key").innerHTML = keyOf(CLASSES.map(([name, words, width, dash]) => [COLOUR[name], width, dash, words])) + this.map.key() + "Barred ring (from afar: upright bar): a place that falls short. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Nearer: where wires are blown, outlined wide where that leaves the right-of-way. Ground is shaded where it is known, light from the north-west." + (this.workItems().length ? " Wide translucent lines and triangles: work of the plan, by number of its outage." : "");
+    at("map-key").innerHTML = keyOf(CLASSES.map(([name, words, width, dash]) => [COLOUR[name], width, dash, words])) + this.map.key() + "Barred ring (from afar: upright bar): a violation. Filled square: strain structure; ring: suspension. Yellow: the chosen span. Nearer: where wires are blown, outlined wide where that leaves the right-of-way. Ground is shaded where it is known, light from the north-west." + (this.workItems().length ? " Wide translucent lines and triangles: work of the plan, by number of its outage." : "");
     for (const button of document.querySelectorAll("[data-to]")) { const to = at(button.dataset.to); button.hidden = Boolean(to.closest("[hidden]")); button.onclick = () => to.scrollIntoView({behavior: "smooth"}); }
     this.makeCards();
   }
 
-  // On a wide screen map, profile, cross-section and what falls short stand together, as high as the window lets them.
+  // On a wide screen map, profile, cross-section and every violation stand together, as high as the window lets them.
   fitHeights() {
     const wide = matchMedia("(min-width: 1180px)").matches, narrow = matchMedia("(max-width: 640px)").matches, each = Math.max(250, Math.min(430, (innerHeight - document.getElementById("bar").offsetHeight - 290) / 2));
     for (const [name, desk, phone, else_] of [["map", each, 320, 430], ["profile", each, 340, 440], ["cut", each, 340, 380]]) {
@@ -188,7 +188,7 @@ class Page {
     }
   }
 
-  // One card an option: what falls short, what is not assessed, what the line carries.
+  // One card an option: every violation, what is not assessed, what the line carries.
   makeCards() {
     const t = this.data.tables.options, l = this.data.tables.ladder, place = document.getElementById("cards");
     const least = name => range(rowsOf(l)).filter(i => l.option.at(i) === name && l.spans_fixed.at(i) === 0).map(i => l.limit_current_a.at(i)).reduce((a, b) => isNaN(a) || isNaN(b) ? NaN : Math.min(a, b), Infinity);
@@ -196,7 +196,7 @@ class Page {
       const name = t.option.at(i), short = t.violations.at(i), gaps = t.not_assessed.at(i), now = least(name), all = t.continuous_current_a.at(i), asked = t.required_current_a.at(i);
       const card = Object.assign(document.createElement("button"), {className: "card"}), add = (tag, words, cls = "") => card.append(Object.assign(document.createElement(tag), {textContent: words, className: cls}));
       card.dataset.option = name; add("strong", name); add("span", t.conductor.at(i), "soft");
-      add("span", short ? `${short} fall short, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "nothing assessed falls short", short ? "bad" : "good");
+      add("span", short ? `${short} violation${short > 1 ? "s" : ""}, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "no violation in what was assessed", short ? "bad" : "good");
       add("span", gaps ? `${gaps} not assessed: not a pass` : "everything assessed", gaps ? "gap" : "good");
       if (isFinite(all)) add("span", `Carries ${isFinite(now) ? `${now.toFixed(0)} A` : "an unknown current"} as it stands, ${all.toFixed(0)} A once all violations are fixed` + (isFinite(asked) ? `; required: ${asked.toFixed(0)} A` : ""), "soft");
       if (this.sure) add("span", this.saysSure(i), "soft");
@@ -211,7 +211,7 @@ class Page {
   // How sure an option is, in words; what is not assessed leaves open whether it clears.
   saysSure(i) {
     const t = this.data.tables.options, clear = t.probability_clear.at(i), gaps = t.not_assessed.at(i);
-    return `${t.expected_shortfalls.at(i).toFixed(1)} violations expected; ` + (isNaN(clear) ? "whether everything clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `everything clears with a probability of ${(100 * clear).toFixed(1)} %`);
+    return `${t.expected_violations.at(i).toFixed(1)} violations expected; ` + (isNaN(clear) ? "whether everything clears is not known" + (gaps ? `: ${gaps} not assessed` : "") : `everything clears with a probability of ${(100 * clear).toFixed(1)} %`);
   }
 
   title(i) { const p = this.data.spans; return this.oneLine ? p.span.at(i) : `${p.line.at(i)}: ${p.span.at(i)}`; }
@@ -222,16 +222,16 @@ class Page {
     const key = this.oneLine ? [["span"]] : [["line"], ["span"]], all = table => () => range(rowsOf(table));
     const pickSpan = table => i => { const s = this.spanOf(table, i); if (s >= 0) { this.map.fit([s], 1.8); this.chooseSpan(s); } };
     const chances = this.sure ? [["margin_sd_m"], ["probability_short", 3]] : [], u = t.uncertainty;
-    document.getElementById("sure-note").textContent = "Share of each input in the variance of margins within three standard deviations of zero, of the chosen option. Probabilities order the work: what falls short is told by its margin alone, no probability makes it a pass, and what was not assessed is not known.";
+    document.getElementById("sure-note").textContent = "Share of each input in the variance of margins within three standard deviations of zero, of the chosen option. Probabilities order the work: a violation is told by its margin alone, no probability makes it a pass, and what was not assessed is not known.";
     const isSpan = table => i => this.spanOf(table, i) === this.span;
     this.tables = {
       compared: new SortedTable(at("compared"), c, [["against"], ["obstacle"], ["case"], ["wire"], ["measure"], ["position"], ["rule"], ["required_m"], ["margin_m"], ...chances.filter(c => c[0] in this.data.clearances), ["distance_from_start_m", 1], ["wire_elevation_m"], ["other_elevation_m"], ["rule_confidence"]], h.violations,
         {rows: () => this.clearanceRows(this.span), sort: ["margin_m", 1], short: "margin_m", empty: "Nothing was compared here."}),
       violations: new SortedTable(at("violations"), t.violations, [["margin_m"], ...key, ["against"], ["obstacle"], ["case"], ["wire"], ["required_m"], ["actual_m"], ["severity"], ["rule"], ["margin_low_m"], ...chances, ...(this.sure ? [["largest_share"]] : []), ["station_m", 1], ["offset_m", 1], ["conductor_temperature_c", 0], ["inherited", "yes"], ["rule_edition"], ["rule_confidence"]], h.violations,
-        {rows: () => [...this.violationRows()].sort((a, b) => t.violations.margin_m.at(a) - t.violations.margin_m.at(b)), pick: i => this.chooseViolation(i, "table"), sort: this.sure ? ["probability_short", -1] : ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "Nothing that was assessed falls short."}),
+        {rows: () => [...this.violationRows()].sort((a, b) => t.violations.margin_m.at(a) - t.violations.margin_m.at(b)), pick: i => this.chooseViolation(i, "table"), sort: this.sure ? ["probability_short", -1] : ["margin_m", 1], short: "margin_m", chosen: i => i === this.violation, empty: "No violation in what was assessed."}),
       uncertainty: new SortedTable(at("uncertainty"), u, [["input"], ["share", "bar"], ["sd", "any"], ["unit"], ["common"], ["source"]], h.uncertainty, {rows: () => range(rowsOf(u)).filter(i => u.option.at(i) === this.option), sort: ["share", -1]}),
       not_assessed: new SortedTable(at("not_assessed"), t.not_assessed, [...key, ["case"], ["wire"], ["against"], ["obstacle"], ["reason"]], h.not_assessed, {rows: () => this.gapRows(), pick: pickSpan(t.not_assessed), chosen: isSpan(t.not_assessed), empty: "Everything was assessed."}),
-      options: new SortedTable(at("options"), t.options, [["option"], ["conductor"], ["violations", 0], ["not_assessed", 0], ["worst_margin_m"], ["worst_span"], ["worst_against"], ["worst_case"], ["maximum_temperature_c", 0], ["continuous_current_a", 0], ["temperature_at_required_current_c", 0], ["loss_at_required_kw_per_km", 0], ["reactance_ohm_per_km", 3], ["voltage_drop_v_per_km", 0], ["greatest_sag_m"], ["greatest_percent_rts", 1]], h.options,
+      options: new SortedTable(at("options"), t.options, [["option"], ["conductor"], ["violations", 0], ["not_assessed", 0], ["worst_margin_m"], ["worst_span"], ["worst_against"], ["worst_case"], ["maximum_temperature_c", 0], ["continuous_current_a", 0], ["temperature_at_required_current_c", 0], ["loss_at_required_current_w_per_m", 0], ["reactance_ohm_per_km", 3], ["voltage_drop_v_per_km", 0], ["greatest_sag_m"], ["greatest_percent_rts", 1]], h.options,
         {rows: all(t.options), pick: i => { at("option").value = t.options.option.at(i); this.changeKeys(t.options.option.at(i), this.case); }, short: "worst_margin_m", chosen: i => t.options.option.at(i) === this.option}),
       limits: new SortedTable(at("limits"), t.limits, [...key, ["limit_temperature_c", 1], ["limit_current_a", 0], ["governs"], ["governing_against"], ["governing_obstacle"], ["governing_case"], ["governing_wire"], ["station_m", 1]], h.limits,
         {rows: () => range(rowsOf(t.limits)).filter(i => t.limits.option.at(i) === this.option), pick: pickSpan(t.limits), sort: ["limit_temperature_c", 1], chosen: isSpan(t.limits)}),

@@ -195,7 +195,7 @@ class Profile {
     return keyOf([[COLOUR.wire, 2.4, "solid", shown.length > 1 ? "wires: in each span the case that is named above it" : `wires: ${shown[0]}`], ["#7c95a5", 1.2, "6 3", "lowest phase wire in the other cases, named at the last span"], ["#5d5642", 2, "solid", "ground below the line"],
       ["#8d8160", 1.2, "2 3", "below the left"], ["#8d8160", 1.2, "6 3", "and the right outermost wire at rest"], ...(still ? [[COLOUR.short, 1.6, "7 4", "highest of these and the clearance to ground"]] : []),
       ...(aside ? [[COLOUR.short, 1.6, "2 4", "dot: a wire that is blown or has something beside it; the cross-section shows it"]] : [])]) +
-      (things ? "Square: what is crossed; triangle: top of a tree, on its stem where it stands beside. " : "") + "An upright bar is the clearance that is required there; a barred ring falls short. Drawn for the eye: the tables hold the numbers.";
+      (things ? "Square: what is crossed; triangle: top of a tree, on its stem where it stands beside. " : "") + "An upright bar is the clearance that is required there; a barred ring is a violation. Drawn for the eye: the tables hold the numbers.";
   }
 
   // In a section each span is drawn in a case of its own: its name stands above it.
