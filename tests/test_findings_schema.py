@@ -11,9 +11,12 @@ import numpy as np
 import pytest
 import shapely
 
+from corridor.cli import COMMANDS
 from corridor.outputs.batches import known_layer, record_batch
+from corridor.outputs.column_index import write_index
 from corridor.outputs.columns import SUFFIXES
 from corridor.outputs.schema import LAYERS, layer, write_reference
+from corridor.outputs.stringing_layers import STRINGING_LAYERS
 from corridor.outputs.style_documents import style
 from corridor.outputs.styles import COLOURS, LABELS, STYLES
 
@@ -129,6 +132,17 @@ def test_reference_page_is_up_to_date(tmp_path):
     write_reference(tmp_path / "findings.md")
     written = (ROOT / "docs" / "findings.md").read_text(encoding="utf-8")
     assert written == (tmp_path / "findings.md").read_text(encoding="utf-8")
+
+
+def test_index_of_columns_is_up_to_date(tmp_path):
+    write_index(tmp_path / "columns.md")
+    assert (ROOT / "docs" / "columns.md").read_text(encoding="utf-8") == (tmp_path / "columns.md").read_text(
+        encoding="utf-8")
+
+
+def test_glossary_names_every_command_and_layer():
+    rows = re.findall(r"^\| `([^`]+)` \|", (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8"), re.MULTILINE)
+    assert rows == [*COMMANDS, *(each.name for each in (*LAYERS, *STRINGING_LAYERS))]
 
 
 # The looks
