@@ -22,7 +22,7 @@ HERE = Path(__file__).parent
 LOOKS = {"existing": ("#1b1b1b", "-"), "thermal alloy": ("#7a4fa3", (0, (6, 2))),
          "annealed on steel": ("#9a6a00", (0, (2, 1.2))), "annealed on carbon": ("#00798c", (0, (8, 2, 1.5, 2)))}
 SHORT, UNKNOWN, EARTH = "#a83e00", "#844a71", "#6d5f57"
-#: The case of the profile: every wire at its greatest temperature of an ordinary day.
+#: The case of the profile: every wire at its maximum temperature.
 CASE = "hot"
 
 
@@ -35,7 +35,7 @@ def layer(name, **wanted):
 
 
 def draw_options(ax, options, spans, gaps):
-    """Draw a bar of amperes for each option, with every violation in words; the current asked for as a line."""
+    """Draw a bar of amperes for each option, with its violations in words; the required current as a line."""
     asked = options["required_current_a"].iloc[0]
     for place, row in enumerate(options.itertuples()):
         colour, dash = LOOKS[row.option]
@@ -48,17 +48,17 @@ def draw_options(ax, options, spans, gaps):
         ax.text(row.continuous_current_a - 12, place, f"{row.continuous_current_a:.0f} A", fontsize=11, ha="right",
                 va="center", fontweight="bold", color="white" if enough else colour)
         short = spans[row.option]
-        words = f"{short} span{'s' if short != 1 else ''} fall{'s' if short == 1 else ''} short"
-        verdict = words if enough else f"too little, {words}"
+        words = f"iolations in {short} span{'s' if short != 1 else ''}"
+        verdict = f"V{words}" if enough else f"Below {asked:.0f} A, v{words}"
         ax.text(1500, place, verdict, fontsize=11, va="bottom", color=SHORT, fontweight="bold", clip_on=False)
-        ax.text(1500, place + 0.04, f"{gaps[row.option]} not assessed: not a pass", fontsize=9, va="top",
+        ax.text(1500, place + 0.04, f"{gaps[row.option]} span not assessed: not a pass", fontsize=9, va="top",
                 color=UNKNOWN, clip_on=False)
     ax.axvline(asked, color="black", linewidth=1.2, linestyle=(0, (4, 2)))
-    ax.text(asked, -0.58, f"asked: {asked:.0f} A", fontsize=10, ha="center", va="bottom")
+    ax.text(asked, -0.58, f"required: {asked:.0f} A", fontsize=10, ha="center", va="bottom")
     ax.set(xlim=(0, 1480), ylim=(len(options) - 0.5, -0.55), yticks=[], xticks=[])
     ax.spines[:].set_visible(False)
-    ax.set_title("Which conductor? Continuous current when all is remedied, and every violation before that",
-                 fontsize=12, loc="left", x=-0.475, pad=30)
+    ax.set_title("Which conductor fits the existing structures? Continuous current, and violations to remedy",
+                 fontsize=13, loc="left", x=-0.475, pad=30, fontweight="bold")
 
 
 def ground_below(chord, count=500):
@@ -71,7 +71,7 @@ def ground_below(chord, count=500):
 
 
 def draw_profile(ax, span, wire):
-    """Draw ground and wires of a span, and beside each wire the clearance that it lacks or has to spare."""
+    """Draw ground and wires of a span, and beside each wire its margin."""
     wires = layer("wires", span=span, case=CASE, wire=wire)
     chord = np.array(wires.geometry.iloc[0].coords)
     along = np.hypot(*(chord[:, :2] - chord[0, :2]).T)
@@ -95,14 +95,14 @@ def draw_profile(ax, span, wire):
     last = -np.inf
     for z, row in ends:
         own = rows[(rows["option"] == row.option) & (rows["against"] == worst["against"])]["margin_m"].min()
-        words = f"{-own:.1f} m short" if own < 0 else f"clear by {own:.1f} m"
+        words = f"{own:+.1f} m".replace("-", "\N{MINUS SIGN}")
         last = max(z, last + 1.7)
         ax.annotate(f"{row.option} at {row.conductor_temperature_c:.0f} °C: {words}", (0.82 * along[-1], z),
                     (1.02 * along[-1], last), fontsize=10, va="center", color=LOOKS[row.option][0],
                     fontweight="bold" if own < 0 else "normal", annotation_clip=False,
                     arrowprops={"arrowstyle": "-", "linewidth": 0.6, "color": LOOKS[row.option][0]})
     ax.set(xlabel="distance from the structure before [m]", ylabel="elevation [m]", ylim=(ground.min() - 3, None))
-    ax.set_title(f"One span in which they differ: {span}, each wire at its greatest temperature", fontsize=12,
+    ax.set_title(f"One span in which they differ: {span}, margins at the maximum temperatures", fontsize=12,
                  loc="left", pad=10)
     ax.spines[["top", "right"]].set_visible(False)
     ax.margins(x=0)

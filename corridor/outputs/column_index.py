@@ -10,8 +10,9 @@ _PREFACE = """# Columns, by name
 
 *Made from `corridor/outputs/schema.py` and `corridor/outputs/stringing_layers.py`; a test fails where they differ.*
 
-Every column of the [findings](findings.md) and of the [layers of stringing](stringing_layers.md), with the layers that have it.
-A name with two meanings stands once for each. Words are in the [glossary](glossary.md). A null is not known, and never a pass.
+Every column of the [findings](findings.md) and of the [layers of stringing](stringing_layers.md), with the layers that
+have it. A name with two meanings stands once for each. Words are in the [glossary](glossary.md). A null is not known,
+and never a pass.
 
 | column | unit | meaning | layers |
 | --- | --- | --- | --- |

@@ -86,8 +86,8 @@ def test_the_figure_hangs_on_what_is_called_ordinary():
 
 
 def test_the_two_conductors_of_the_demo():
-    """What docs/theory_limits.md tells of them: by areas and resistivities alone 27 % less loss, more as it stays cooler;
-    both standards within 0.8 points of each other."""
+    """What docs/theory_limits.md tells of them: by areas and resistivities alone 27 % less loss, more as it stays
+    cooler; both standards within 0.8 points of each other."""
     weather = Weather(**HOT | {"ambient": 35, "wind_speed": 0.6, "elevation": 295})
     old, new = (wire(catalogue.find(name)) for name in ("264-AL1/62-ST1A", "23.5-A0TW/CF-7.9"))
     saved = {"ieee738": [0.278, 0.288, 0.297, 0.303], "cigre601": [0.274, 0.282, 0.290, 0.295]}
