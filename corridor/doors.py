@@ -93,7 +93,7 @@ def rated_current(conductor: Conductor | str, temperature: ArrayLike, weather: W
 
 def wire_temperature(conductor: Conductor | str, current: ArrayLike, weather: Weather, *, method: str = "ieee738",
                      frequency: float = 50.0) -> Array:
-    """Return the steady temperature of one wire that carries currents [A] [°C]; inf where it would melt.
+    """Return the steady temperature [°C] of one wire that carries currents [A]; inf where it would melt.
 
     Parameters as of `rated_current`.
 
