@@ -12,6 +12,7 @@ import shapely
 from corridor import check_study
 from corridor.errors import CorridorError, InputError
 from corridor.outputs.drawings.sheets import _aside, _pieces
+from corridor.outputs.drawings.style import PENS
 from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -133,7 +134,8 @@ def test_a_profile_has_no_ring_where_it_does_not_show_the_wire(figures):
     """Rings are where a still wire is too near to what lies below it: drawn wire, drawn ring."""
     for sheet in figures["thermal alloy"][:-1]:
         for axes in sheet.axes:
-            wires = [line for line in axes.lines if len(line.get_xdata()) > 5 and line.get_color() == "black"]
+            wires = [line for line in axes.lines if len(line.get_xdata()) > 5 and line.get_linewidth() == 0.9
+                     and line.get_color() in {pen["color"] for pen in PENS}]
             for ring in axes.lines:
                 if ring.get_marker() == "o" and len(ring.get_xdata()) == 1 and ring.get_markersize() == 6:
                     x, z = (float(v[0]) for v in ring.get_data())

@@ -51,6 +51,12 @@ class Sheet:
         e, n = points[:, 0] - self.origin[0], points[:, 1] - self.origin[1]
         return self.begin + e * self.way[0] + n * self.way[1], n * self.way[0] - e * self.way[1]
 
+    def in_grid(self, along, left):
+        """Return easting and northing [m] of places, stations and metres to the left: what `turned` turns back."""
+        a = along - self.begin
+        return (self.origin[0] + a * self.way[0] - left * self.way[1],
+                self.origin[1] + a * self.way[1] + left * self.way[0])
+
 
 def blank():
     """Return an empty sheet of A3 across with its border."""

@@ -6,10 +6,15 @@ import shapely
 from corridor.outputs.drawings.paper import SMALL, place
 from corridor.outputs.drawings.profile_facts import gap_stretches
 
-__all__ = ["LEFT", "draw_plan", "worst_rows"]
+__all__ = ["EARTH", "LEFT", "draw_plan", "worst_rows"]
 
 #: Left edge of plan and profile, and lower edge of the plan, on the sheet [mm].
 LEFT, _BOTTOM = 32.0, 219.0
+#: Distance of the places at which ground is taken for contours, on paper [mm], their intervals in use [m], and how many
+#: a sheet has at most.
+_CONTOUR_CELL, _INTERVALS, _MOST_CONTOURS = 1.5, (1, 2, 5, 10, 20, 50, 100, 200), 16
+#: Colour of the ground.
+EARTH = "#8a7660"
 
 
 def draw_plan(figure, scene, sheet, profile, across):
@@ -30,6 +35,7 @@ def draw_plan(figure, scene, sheet, profile, across):
     box = shapely.box(sheet.begin, -half, sheet.end, half)
     crossed = {row.obstacle for row in scene.rows("clearances", every_case=True, line=sheet.line).itertuples()
                if isinstance(row.obstacle, str)}
+    interval = _draw_contours(axes, scene, sheet, half)
     _draw_shapes(axes, scene, sheet, box, crossed)
     if scene.edge is not None:
         _draw_parts(axes, sheet, scene.edge, box, color="black", linewidth=0.5,
@@ -43,8 +49,28 @@ def draw_plan(figure, scene, sheet, profile, across):
     axes.text(0.0, 1.015, f"PLAN 1:{sheet.horizontal:.0f}   "
               "Rings: a violation in any case, margin in m.  Wide bars: not assessed, not a pass.  "
               "Dash and dot: edge of right-of-way.  Thin, named: roads, rails, water, buildings, other lines.  "
-              "Star: tree.  Cross: grid.",
+              "Star: tree.  Cross: grid."
+              + (f"  Brown: contours, {interval:g} m." if interval else ""),
               transform=axes.transAxes, fontsize=SMALL, va="bottom")
+
+
+def _draw_contours(axes, scene, sheet, half):
+    """Draw contours of the ground as far as it is known, and return their interval [m], None where there are none."""
+    step = _CONTOUR_CELL * sheet.horizontal / 1e3
+    x, y = np.arange(sheet.begin, sheet.end + step, step), np.arange(-half, half + step, step)
+    places = sheet.in_grid(*(each.ravel() for each in np.meshgrid(x, y)))
+    z = np.ma.masked_invalid(scene.sample(*places).reshape(len(y), len(x)))
+    if z.count() < 4 or not (rise := float(np.ptp(z.compressed()))) > 0:
+        return None
+    interval = next((each for each in _INTERVALS if rise / each <= _MOST_CONTOURS), _INTERVALS[-1])
+    levels = np.arange(np.ceil(z.min() / interval), np.floor(z.max() / interval) + 1) * interval
+    if not levels.size:
+        return None
+    lines = axes.contour(x, y, z, levels=levels, colors=EARTH, linewidths=[0.5 if round(each / interval) % 5 == 0 else
+                                                                             0.25 for each in levels], zorder=1)
+    axes.clabel(lines, levels=[each for each in levels if round(each / interval) % 5 == 0], fmt="%g", fontsize=SMALL,
+                colors=EARTH)
+    return interval
 
 
 def _turn(sheet, shape):

@@ -6,8 +6,9 @@ import pandas as pd
 from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import SMALL, place, short_number
 from corridor.outputs.drawings.profile_facts import case_words, gap_stretches
-from corridor.outputs.drawings.sheet_plan import LEFT, worst_rows
-from corridor.outputs.drawings.style import spread
+from corridor.outputs.drawings.sheet_plan import EARTH, LEFT, worst_rows
+from corridor.outputs.drawings.style import PENS, spread
+from corridor.outputs.styles import COLOURS
 
 __all__ = ["LEVEL", "crossing_words", "draw_profile", "marked_rows"]
 
@@ -15,8 +16,8 @@ __all__ = ["LEVEL", "crossing_words", "draw_profile", "marked_rows"]
 LEVEL = ("beside", "falling")
 #: Lower edge of profile and band on the sheet [mm].
 _BOTTOM, _BAND = 88.0, 46.0
-#: Dashes of the wires of each case.
-_DASHES = ("-", (0, (7, 2)), (0, (2, 1.2)), (0, (8, 2, 1.5, 2)), (0, (4, 1.5, 1, 1.5, 1, 1.5)))
+#: Colour and dashes of the wires of each case.
+_LOOKS = tuple((pen["color"], pen["linestyle"]) for pen in PENS)
 #: Labels of crossings, of one line and of two, stand at least so far apart [mm].
 _LABEL, _LABELS = 3.4, 6.4
 
@@ -60,23 +61,24 @@ def _grid(axes, sheet):
 
 
 def _draw_grounds(axes, profile):
-    looks = ({"linewidth": 1.5, "color": "black", "label": "ground at the centre"},
-             {"linewidth": 0.5, "color": "0.3", "linestyle": (0, (5, 1.5)), "label": "below the left outer wire"},
-             {"linewidth": 0.5, "color": "0.3", "linestyle": (0, (1, 1)), "label": "below the right outer wire"})
+    looks = ({"linewidth": 1.5, "color": EARTH, "label": "ground at the centre"},
+             {"linewidth": 0.6, "color": EARTH, "linestyle": (0, (5, 1.5)), "label": "below the left outer wire"},
+             {"linewidth": 0.6, "color": EARTH, "linestyle": (0, (1, 1)), "label": "below the right outer wire"})
     for (station, elevation), look in zip(profile.grounds, looks, strict=True):
         axes.plot(station, elevation, **look)
-    axes.plot(profile.grounds[0][0], profile.required, color="0.3", linewidth=0.8, linestyle=(0, (3, 1, 1, 1)),
+    axes.plot(profile.grounds[0][0], profile.required, color=COLOURS["short"], linewidth=0.9,
+              linestyle=(0, (3, 1, 1, 1)),
               label="ground + required clearance")
 
 
 def _draw_wires(axes, scene, profile):
-    dashes = dict(zip(scene.cases, _DASHES * len(scene.cases), strict=False))
+    looks = dict(zip(scene.cases, _LOOKS * len(scene.cases), strict=False))
     told, words = set(), {case: case_words(scene, case) for case in scene.cases}
     for wire in sorted(profile.wires, key=lambda wire: (wire.kind != "phase", scene.cases.index(wire.case))):
         label = f"lowest wire, {words[wire.case]}" if wire.kind == "phase" else f"shield wire, {wire.case}"
-        axes.plot(wire.station, wire.elevation, color="black", label=None if label in told else label,
-                  linestyle=dashes[wire.case] if wire.kind == "phase" else "-",
-                  linewidth=0.75 if wire.kind == "phase" else 0.35)
+        colour, dashes = looks[wire.case] if wire.kind == "phase" else ("0.45", "-")
+        axes.plot(wire.station, wire.elevation, color=colour, label=None if label in told else label, linestyle=dashes,
+                  linewidth=0.9 if wire.kind == "phase" else 0.35)
         told.add(label)
 
 
@@ -114,7 +116,7 @@ def _draw_crossings(axes, scene, sheet, floor):
     for row in cut_rows(scene, sheet).itertuples():
         # The profile has neither this wire nor what it is too near to: a ring would lie.
         axes.axvline(row.station_m, color="black", linewidth=0.7, linestyle=(0, (1, 2)))
-        axes.annotate(f"section {cut[row_key(row)]}", (row.station_m, high - 0.09 * (high - low)), xytext=(2, 0),
+        axes.annotate(f"cross-section {cut[row_key(row)]}", (row.station_m, high - 0.09 * (high - low)), xytext=(2, 0),
                       textcoords="offset points", rotation=90, fontsize=SMALL, va="top",
                       bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.2})
     top = floor + 0.02 * (high - low)
@@ -125,7 +127,7 @@ def _draw_crossings(axes, scene, sheet, floor):
         number = cut.get(row_key(row)) if row.margin_m < 0 else None
         if number is None:
             axes.plot([row.station_m], [z], "x", color="black", markersize=3, markeredgewidth=0.7)
-        words = crossing_words(row) + (f", section {number}" if number else "")
+        words = crossing_words(row) + (f", cross-section {number}" if number else "")
         axes.annotate(words, (row.station_m, z), xytext=(x, top), rotation=90, fontsize=SMALL,
                       ha="center", va="bottom", annotation_clip=False,
                       fontweight="bold" if row.margin_m < 0 else "normal",

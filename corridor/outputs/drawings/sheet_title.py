@@ -26,7 +26,7 @@ def draw_title(figure, scene, sheet):
     cases = fill(f"Cases drawn: {', '.join(case_words(scene, case) for case in scene.cases)}", 72)
     axes.text(3, 21.5, f"Line {sheet.line}\nOption {scene.option!r}: {option['conductor']}, "
               f"{option['maximum_temperature_c']:g} °C\n{cases}\n"
-              f"This option: {option['violations']} rows short, {option['not_assessed']} not assessed (all cases)"
+              f"This option: {option['violations']} violations, {option['not_assessed']} not assessed (all cases)"
               f"{_nowhere(scene)}",
               fontsize=SMALL, va="top", linespacing=1.3)
     axes.text(107, 31, fill(f"Grid: {run['frame']}", 66) + f"\nElevations [{run['vertical_unit']} read, m drawn] "
@@ -65,7 +65,7 @@ def told_words(scenes):
     for scene in scenes:
         option = _option(scene)
         lines += [f"Option {scene.option!r}: {option['conductor']}, {option['maximum_temperature_c']:g} °C; "
-                  f"{option['violations']} rows short, {option['not_assessed']} not assessed (all cases)"
+                  f"{option['violations']} violations, {option['not_assessed']} not assessed (all cases)"
                   f"{_nowhere(scene)}".replace("\n", "; ")]
     cases = ", ".join(case_words(scenes[0], case) for case in scenes[0].cases)
     return [*lines, f"Cases drawn: {cases}", f"Grid: {run['frame']}",
