@@ -53,7 +53,7 @@ def test_the_table_over_the_air_is_told_and_written(folder, tmp_path, capsys):
     assert run("rating", folder / "study.toml", "--table", "--step", "5 degF", "--folder", tmp_path / "out") == 0
     said = capsys.readouterr()
     assert "existing, summer, day (" in said.out and "* a span limits" in said.out
-    assert "10 degF beyond the record of the series" in said.err
+    assert "10 °F beyond the record of the series" in said.err
     rows = read(tmp_path / "out" / "adjusted.csv")
     air = sorted({float(row["ambient_c"]) for row in rows})
     assert air[0] <= 5 - 5.5 and air[-1] >= 30 + 5.5 and np.allclose(np.diff(air), 5 / 1.8, atol=1e-4)

@@ -177,7 +177,8 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
     change = 100 * (float(carbon["energy_mwh_per_km_year"]) / float(existing["energy_mwh_per_km_year"]) - 1)
     assert float(carbon["energy_change_percent"]) == pytest.approx(change, abs=0.01)
     # at equal current it loses less, at its own rating several times as much
-    assert float(carbon["loss_at_required_change_percent"]) < 0 < float(carbon["loss_at_continuous_change_percent"])
+    assert float(carbon["loss_at_required_current_change_percent"]) < 0
+    assert 0 < float(carbon["loss_at_continuous_change_percent"])
     # for a quarter of an hour a wire bears more than for ever
     assert float(existing["short_time_current_a"]) > float(existing["emergency_current_a"])
     table = read(tmp_path / "out" / "ratings.csv")

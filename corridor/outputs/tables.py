@@ -172,7 +172,7 @@ def comparison_text(columns):
     currents = [("continuous_current_a", ".0f"), ("emergency_current_a", ".0f"), ("short_time_current_a", ".0f"),
                 ("continuous_current_change_percent", "+.0f"), ("core_excess_k", ".1f")]
     losses = [("temperature_at_required_current_c", ".1f"), ("loss_at_required_current_w_per_m", ".1f"),
-              ("loss_at_required_change_percent", "+.1f"), ("loss_at_continuous_w_per_m", ".1f"),
+              ("loss_at_required_current_change_percent", "+.1f"), ("loss_at_continuous_w_per_m", ".1f"),
               ("loss_at_continuous_change_percent", "+.0f"), ("energy_mwh_per_km_year", ".0f"),
               ("energy_change_percent", "+.1f")]
     return [

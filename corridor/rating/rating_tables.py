@@ -104,7 +104,7 @@ def _changes(row, existing):
         base = np.nan if existing is None else existing[name]
         return 100 * (row[name] / base - 1) if base else np.nan
 
-    return {f"{name.rsplit('_kw', 1)[0].rsplit('_mwh', 1)[0].removesuffix('_a')}_change_percent": change(name)
+    return {f"{name.rsplit('_w_per', 1)[0].rsplit('_mwh', 1)[0].removesuffix('_a')}_change_percent": change(name)
             for name in _COMPARED}
 
 
