@@ -1,6 +1,7 @@
 """All files that a study names, read into facts in the working frame."""
 
 import json
+from collections import Counter
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -24,6 +25,7 @@ from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files, ground_rasters
+from corridor.inputs.selection import left_words
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.survey_points import read_surveys
 from corridor.inputs.terrain import Terrain, open_terrain
@@ -64,6 +66,7 @@ class Inputs:
     layers: tuple = ()
     capacities: Capacities | None = None
     surveys: tuple = ()
+    structures_left_out: Counter = field(default_factory=Counter)
 
     @property
     def files(self):
@@ -119,6 +122,7 @@ class Inputs:
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         words += _of_cold(self.cases, self.index.obstacles.category)
         words += _of_districts(self.cases)
+        words += _of_rows(self.layers, len(self.structures.structure), self.structures_left_out)
         if self.own_wires is None and len(set(self.framings.wire)) > 1:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
@@ -155,7 +159,7 @@ class Inputs:
 
     def file_rows(self, compared=None):
         """Return the rows of the layer `inputs`, as columns; `compared` numbers of features compared, by obstacles."""
-        return file_columns(self.files, self.layers, compared)
+        return file_columns(self.files, self.layers, compared, self.structures_left_out.total())
 
 
 def _of_cold(cases, category):
@@ -172,6 +176,16 @@ def _of_districts(cases):
     found = {case.district: find_district(case.district) for case in cases if case.district}
     return [f"loads of the district {d.name}: {d.authority}, {d.edition}, {d.clause}; {d.confidence}"
             for d in found.values()]
+
+
+def _of_rows(layers, structures, left_out):
+    """What is left out of layers, and which of several voltages counts."""
+    held = [("structures", structures, left_out), *((f"obstacles.{each.name}", each.features, each.left_out)
+                                                    for each in layers)]
+    words = [f"{part}: where leaves out {left.total()} of {count + left.total()} rows, which nothing is compared with: "
+             f"{left_words(left)}" for part, count, left in held if left]
+    return words + [f"obstacles.{each.name}: {each.several} near the line have several voltages, of which the highest "
+                    "counts: it asks for the most room" for each in layers if each.several]
 
 
 def _of_elongation(wiring):
@@ -221,7 +235,8 @@ def read_inputs(study):
     check_files(study)
     resolve, section = study.resolve, study.structures
     raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns,
-                          units=column_units(section))
+                          units=column_units(section), section=section,
+                          route=section.route and (section.route, resolve(section.route.file)))
     try:
         frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude)
     except InputError as error:
@@ -253,8 +268,8 @@ def read_inputs(study):
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   _aside(describe_files, study, terrain, clouds, surveys),
-                  (*_cautions(layers, frame, raw), *words), clouds, tuple(grids), others, layers_read, capacities,
-                  surveys)
+                  (*_cautions(layers, frame, raw), *raw.words, *words), clouds, tuple(grids), others, layers_read,
+                  capacities, surveys, raw.left_out)
 
 
 def _aside(work, *args):

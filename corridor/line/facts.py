@@ -4,7 +4,8 @@ All positions are in the working frame: easting and northing [m] on its grid, el
 datum of the ground raster. Lengths along and across the line are ground lengths [m].
 """
 
-from dataclasses import dataclass, replace
+from collections import Counter
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -130,7 +131,8 @@ class LayerRead:
 
     `bounds` least easting and northing, greatest easting and northing of all of them [m]; `swapped` whether they would
     be near with their axes exchanged; `without_unit` names and voltages [V] of those kept where these are numbers
-    without unit.
+    without unit. `left_out` columns and values for which the study leaves rows out, with their numbers: these are no
+    features here; `several` number of those kept that hold more than one voltage.
     """
 
     name: str
@@ -139,6 +141,8 @@ class LayerRead:
     bounds: Array
     swapped: bool
     without_unit: tuple[tuple[str, float], ...] = ()
+    left_out: Counter[tuple[str, str]] = field(default_factory=Counter)
+    several: int = 0
 
 
 @dataclass(frozen=True)

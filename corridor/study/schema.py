@@ -20,6 +20,7 @@ from corridor.study.other_lines import OtherWires, OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.seasons import Fault, Season, Strength
+from corridor.study.sources import ReadValues, Source, StructureColumns, Structures
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
@@ -101,36 +102,6 @@ class Terrain(Table):
     )
 
 
-class StructureColumns(Table):
-    """The names of the structure layer's columns, where they differ from the defaults."""
-
-    structure: Text = Field("structure", description="Name, unique within the line.")
-    line: Text = Field("line", description="Line; the layer may lack it where there is one line.")
-    order: Text = Field("order", description="Position along the line.")
-    role: Text = Field("role", description="suspension, strain or terminal.")
-    framing: Text = Field("framing", description="The framing that the structure carries.")
-    base_elevation: Text = Field(
-        "base_elevation",
-        description=("Elevation of the base; where it is lacking, the ground raster gives it."),
-    )
-    bisector: Text = Field(
-        "bisector",
-        description=(
-            "Azimuth of the crossarm [deg]; where it is lacking, it bisects the line angle."
-        ),
-    )
-
-
-class Structures(Table):
-    """Where the structures stand."""
-
-    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
-    layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
-    columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
-    base_elevation_unit: Unit.length = unit_of("base_elevation", "m")
-    bisector_unit: Unit.angle = unit_of("bisector", "deg")
-
-
 class Framings(Table):
     """Where the wires hang on each kind of structure."""
 
@@ -184,14 +155,15 @@ class RuleChoice(Table):
     max_kv_unit: Unit.voltage = unit_of("max_kv", "kV")
 
 
-class Obstacle(Table):
+class Obstacle(Source):
     """A layer of things that the wires may come too near."""
 
     name: Text = Field(description="Unique name.")
-    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
-    layer: Text | None = Field(None, description="Its layer. Default: the only one.")
     category: Text | None = Field(None, description="Category of all features. Either this or `column`.")
     column: Text | None = Field(None, description="Column that holds the category.")
+    values: Annotated[tuple, Read(ReadValues(("category", "height", "elevation", "voltage", "radius", "id")))] = Field(
+        (), description=('What stands in a column and what it means, such as category = {motorway = "road"}. A '
+                         "category that has no entry and is in no built-in table is an error."))
     id_column: Text | None = Field(None, description="Column that identifies a feature. Default: its number.")
     height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
         None, description="Height of the top above the ground."
@@ -203,7 +175,9 @@ class Obstacle(Table):
     voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
         None, description="Voltage of a crossing line, line to line."
     )
-    voltage_column: Text | None = Field(None, description="Column that holds the voltage.")
+    voltage_column: Text | None = Field(None, description=(
+        "Column that holds the voltage; of several in one text, such as 110000;20000, the highest counts, which asks "
+        "for the most room."))
     voltage_unit: Unit.voltage = unit_of("voltage_column", "V")
     radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
         None, description="Radius of points (a crown), half the width of lines (a road)."
