@@ -31,6 +31,7 @@ from corridor.inputs.survey_points import read_surveys
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
+from corridor.study.assumptions import assumed_words
 from corridor.study.capacity import without_factors
 from corridor.study.districts import find_district
 from corridor.study.stringing import check_stringing
@@ -115,6 +116,7 @@ class Inputs:
         study = self.study.study
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
+        words = [*_of_assumptions(self.study), *words]
         words += [f"{option.name}: {text}" for option in self.options
                   for text in (*_beyond_materials(option.wiring), *assumed_of(option.wiring))]
         wires = [(option.name, option.wiring) for option in self.options]
@@ -155,7 +157,7 @@ class Inputs:
             "inputs": json.dumps(self.files, sort_keys=True, ensure_ascii=False),
             "frame": f"{self.frame.name}: {self.frame.reason}", "vertical_datum": facts[0].vertical_crs,
             "vertical_unit": facts[0].unit, "time": time, "warnings": "\n".join(warnings),
-            "cautions": "\n".join(cautions)}.items()}
+            "cautions": "\n".join(cautions), "assumptions": "\n".join(self.study.unconfirmed) or None}.items()}
 
     def file_rows(self, compared=None):
         """Return the rows of the layer `inputs`, as columns; `compared` numbers of features compared, by obstacles."""
@@ -176,6 +178,13 @@ def _of_districts(cases):
     found = {case.district: find_district(case.district) for case in cases if case.district}
     return [f"loads of the district {d.name}: {d.authority}, {d.edition}, {d.clause}; {d.confidence}"
             for d in found.values()]
+
+
+def _of_assumptions(study):
+    """How many assumptions are not confirmed, and of which keys."""
+    open_ = [each.key for each in study.assumptions if not each.confirmed]
+    return [f"{assumed_words(len(open_))}: {', '.join(dict.fromkeys(open_))}; each stands in [[assumptions]] of the "
+            "study with its reason, until confirmed = true"] if open_ else []
 
 
 def _of_rows(layers, structures, left_out):

@@ -153,6 +153,8 @@ FIELDS = (
     ("vertical_unit", "text", None, "unit the ground raster was read in; every elevation here is in m"),
     ("time", "datetime", None, "when the run began, UTC"),
     ("warnings", "text", None, "what the person should look at, one per line"),
+    ("assumptions", "text", None, "what the study assumes and nobody has confirmed, one per line; null where "
+     "nothing is"),
     ("cautions", "text", None, "what these findings are not good for, one per line"),
     ("part", "text", None, "the key of the study that names the file"),
     ("path", "text", None, "the file, as the study names it"),

@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
+from corridor.study.assumptions import Assumption, assumed_words
 from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
@@ -315,6 +316,7 @@ class Study(Table):
     plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
     uncertainty: UncertaintyTable | None = Field(None, description="How sure inputs are, and so margins.")
     accepted: tuple[Accepted, ...] = Field((), description="Doubts about the data that are settled, with the reason.")
+    assumptions: tuple[Assumption, ...] = Field((), description="What was assumed, and whether it is confirmed.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")
@@ -330,6 +332,17 @@ class Study(Table):
     def folder(self):
         """Folder of the study file, to which its paths are relative."""
         return self._path.parent
+
+    @property
+    def unconfirmed(self):
+        """Assumptions that nobody has confirmed, one line each."""
+        return tuple(each.words() for each in self.assumptions if not each.confirmed)
+
+    @property
+    def cautions(self):
+        """What to be careful of before all else: how much is assumed; nothing where all is confirmed."""
+        words = assumed_words(len(self.unconfirmed))
+        return (f"{words.upper()}: what was assumed is in run.assumptions and in the study.",) if words else ()
 
     @property
     def digest(self):
