@@ -118,8 +118,8 @@ def like(name: str, besides: Iterable[str] = ()) -> tuple[str, ...]:
 
 
 def _kind(name: str) -> tuple[str, str, str]:
-    """Area or diameter, kind of aluminium and kind of core of a designation; a core of which nothing is said is steel, of
-    a word that nothing is called by no kind."""
+    """Area or diameter, kind of aluminium and kind of core of a designation; a core of which nothing is said is steel,
+    of a word that nothing is called by no kind."""
     outer, _, core = name.upper().partition("/")
     letters, word = re.search(r"A[A-Z]*", outer), re.search(r"[A-Z]+\d*[A-Z]*|\d+[A-Z]+", core)
     kind = next((each for each in _CORES if each in core), "ST" if word is None else "")

@@ -9,7 +9,12 @@ from corridor.inputs.cells import plain_text
 from corridor.inputs.frame import horizontal
 from corridor.inputs.layers import open_layer, portions
 
-__all__ = ["order_along"]
+__all__ = ["local_grid", "order_along"]
+
+
+def local_grid(longitude, latitude):
+    """Return a grid in metres, equidistant from the middle of places on WGS 84 [deg]."""
+    return CRS.from_proj4(f"+proj=aeqd +lat_0={np.mean(latitude):.6f} +lon_0={np.mean(longitude):.6f} +datum=WGS84")
 
 
 def order_along(route, path, longitude, latitude, lines, names):
@@ -38,7 +43,7 @@ def order_along(route, path, longitude, latitude, lines, names):
         No line, one in several pieces, or a structure farther from it than the reach.
     """
     layer = open_layer(path, route.layer, "structures.route")
-    local = CRS.from_proj4(f"+proj=aeqd +lat_0={np.mean(latitude):.6f} +lon_0={np.mean(longitude):.6f} +datum=WGS84")
+    local = local_grid(longitude, latitude)
     ways = _ways(route, layer, local)
     points = shapely.points(*Transformer.from_crs("EPSG:4326", local, always_xy=True).transform(longitude, latitude))
     order, words = np.full(len(points), np.nan), []

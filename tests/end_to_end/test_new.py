@@ -1,0 +1,265 @@
+"""A line never seen before, from its files to findings: `corridor new`, then `corridor check`."""
+
+import json
+import tomllib
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+
+from tests.common import run
+from tests.fresh_line import ground, places, write_files
+
+#: Margins of the same line in metres and in feet may differ by so much [m].
+ALIKE = 0.01
+
+
+def make(data, folder, *more, **changed):
+    """Run `corridor new` on files of a fresh line; return the exit status."""
+    given = {"structures": data / "towers.gpkg", "ground": data / "ground.tif", "voltage": "110kV",
+             "conductor": "264-AL1/62-ST1A"} | changed
+    options = [part for key, value in given.items() if value is not None for part in (f"--{key}", str(value))]
+    return run("new", folder, *options, *more)
+
+
+def tables(folder):
+    return tomllib.loads((folder / "study.toml").read_text(encoding="utf-8"))
+
+
+def layer(folder, name):
+    return pyogrio.read_dataframe(folder / "findings.gpkg", layer=name)
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory):
+    """Studies of the same line in metres and in survey feet, made and checked by the commands: folders by unit."""
+    base, folders = tmp_path_factory.mktemp("new"), {}
+    for unit in ("m", "us-ft"):
+        data, folder = write_files(base / f"data {unit}", unit), base / f"line {unit}"
+        assert make(data, folder, "--obstacles", data / "map.gpkg", "--right-of-way", "25 m") == 0
+        assert run("check", folder / "study.toml", "--quiet") in (1, 3)
+        folders[unit] = folder
+    return folders
+
+
+def test_a_fresh_line_comes_to_findings(found):
+    clearances, spans = layer(found["m"], "clearances"), layer(found["m"], "spans")
+    assert len(spans) == 19
+    assert set(spans["span"]) == {f"P-{i}-P-{i + 1}" for i in range(1, 20)}
+    assert {"ground", "road", "rail", "water", "building"} <= set(clearances["against"])
+    assert clearances[clearances["against"] == "ground"]["span"].nunique() == 19
+    roles = layer(found["m"], "structures").set_index("structure")["role"]
+    assert roles["P-9"] == "strain" and roles["P-14"] == "suspension"  # turns of 25 and 6 degrees
+    assert list(roles[["P-1", "P-20"]]) == ["terminal", "terminal"]
+
+
+def test_in_survey_feet_the_margins_are_the_same(found):
+    keys = ["span", "case", "against", "obstacle", "measure"]
+    metres, feet = (layer(found[unit], "clearances").fillna({"obstacle": ""}).set_index(keys)["margin_m"].sort_index()
+                    for unit in ("m", "us-ft"))
+    assert len(metres) > 80 and (metres.index == feet.index).all()
+    np.testing.assert_allclose(feet, metres, atol=ALIKE)
+    assert tables(found["us-ft"])["terrain"]["vertical_unit"] == "us-ft"
+
+
+def test_wires_hang_over_the_ground_that_was_written(found):
+    """Wires at suspension structures, by the generator's own numbers: at 0.6 of its height less a string of 1.7 m."""
+    xy, wires = places(), layer(found["m"], "wires")
+    cold = wires[(wires["case"] == "cold") & (wires["wire"] == "B") & (wires["span"] == "P-3-P-4")]
+    _, _, z = shapely.get_coordinates(cold.geometry.iloc[0], include_z=True)[-1]
+    # The ground is read from cells of 10 m: some centimetres of its waves are lost.
+    assert z == pytest.approx(ground(*xy[3]) + 0.6 * (24 + 3 * np.sin(2.3 * 3)) - 1.7, abs=0.1)
+
+
+def test_what_nothing_is_known_of_is_never_clear(found):
+    """A bridge, a line of another owner, a dyke and a post without meaning: in no row that passes."""
+    gaps, clearances = layer(found["m"], "not_assessed"), layer(found["m"], "clearances")
+    for name in ("ways highway on bridges:903", "ways power:905", "ways man_made:906", "misc:1"):
+        assert (gaps["obstacle"] == name).any(), name
+        assert not ((clearances["obstacle"] == name) & (clearances["margin_m"] >= 0)).any(), name
+
+
+def test_every_row_of_a_layer_is_in_some_part(found):
+    """Filters of the parts of a layer leave nothing out of all of them."""
+    parts = [o for o in tables(found["m"])["obstacles"] if o["layer"] == "ways"]
+    files = layer(found["m"], "inputs").set_index("part")
+    assert sum(files.loc[f"obstacles.{part['name']}", "features"] for part in parts) == 7
+
+
+def test_all_that_is_assumed_is_told(found):
+    study, run_row = tables(found["m"]), layer(found["m"], "run").iloc[0]
+    keys = {row["key"] for row in study["assumptions"]}
+    assert {"structures.order", "structures.role", "framings.height", "framings.offset", "rules.table",
+            "options.wire.stringing.0.limit", "options.wire.maximum_temperature", "cases.ice", "cases.swung"} <= keys
+    assert all(row["confirmed"] is False and row["reason"] for row in study["assumptions"])
+    assert len(run_row["assumptions"].splitlines()) == len(study["assumptions"])
+    assert f"{len(study['assumptions'])} ASSUMPTIONS NOT CONFIRMED" in run_row["cautions"]
+    text = (found["m"] / "study.toml").read_text(encoding="utf-8")
+    marked = [line for line in text.splitlines() if "# assumed: " in line]
+    assert any(line.startswith("limit = ") for line in marked) and any(line.startswith("ice = ") for line in marked)
+
+
+def test_a_clear_line_is_in_doubt_until_its_assumptions_are_confirmed(tmp_path):
+    """Exit status 3 while something is assumed, 0 once it is confirmed; nothing else of the study changes."""
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg")
+    table["HGT_m"] += 30
+    (data / "towers.gpkg").unlink()
+    table.to_file(data / "towers.gpkg")
+    folder = tmp_path / "high"
+    assert make(data, folder) == 0
+    assert run("check", folder / "study.toml", "--quiet") == 3
+    assert not len(layer(folder, "violations")) and not len(layer(folder, "not_assessed"))
+    path = folder / "study.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("confirmed = false", "confirmed = true"), encoding="utf-8")
+    accepted = "".join(f'\n[[accepted]]\nid = "{name}"\nreason = "invented"\n'
+                       for name in sorted(set(layer(folder, "doubts")["doubt"])))
+    path.write_text(path.read_text(encoding="utf-8") + accepted, encoding="utf-8")
+    assert run("check", folder / "study.toml", "--quiet", "--trust") == 0
+
+
+def test_roles_heights_and_order_of_the_file_are_taken(tmp_path):
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg")
+    number = table["Pole No."].str[2:].astype(int)
+    table["Type"] = np.where(number.isin([1, 20]), "Dead-end", np.where(number == 5, "Anchor", "Tangent"))
+    table["SEQ"], table["Pole No."] = number * 10.0, [f"T{i}" for i in range(len(table))]
+    table["wire_height_ft"] = 50.0
+    table.drop(columns="HGT_m").to_file(data / "typed.gpkg")
+    folder = tmp_path / "typed"
+    assert make(data, folder, structures=data / "typed.gpkg") == 0
+    made = pd.read_csv(folder / "structures.csv")
+    assert list(made["order"]) == sorted(number * 10.0)
+    assert list(made["role"]) == ["strain", *["suspension"] * 3, "strain", *["suspension"] * 14, "strain"]
+    framings = pd.read_csv(folder / "framings.csv")
+    assert set(framings["height"]) == {15.24}  # 50 ft, exactly
+    keys = {row["key"]: row["value"] for row in tables(folder)["assumptions"]}
+    assert "structures.order" not in keys and "tangent = suspension" in keys["structures.role"]
+
+
+def test_a_line_gives_the_order(tmp_path):
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg").rename(columns={"Pole No.": "owner_no"})
+    table.to_file(data / "unnamed.gpkg")
+    xy = places()
+    gpd.GeoDataFrame({"wires": ["double"]}, geometry=[shapely.LineString(xy)], crs=table.crs).to_file(data / "way.gpkg")
+    folder = tmp_path / "along"
+    assert make(data, folder, structures=data / "unnamed.gpkg", line=data / "way.gpkg") == 0
+    made = pd.read_csv(folder / "structures.csv")
+    np.testing.assert_allclose(made[["x", "y"]], xy)
+    assert tables(folder)["options"][0]["bundle"] == 2
+
+
+def test_heights_too_tall_in_metres_are_feet(tmp_path):
+    """80 without a unit, on a line of 110 kV: taken for feet, which hangs the wires lower."""
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg").rename(columns={"HGT_m": "Height"}).assign(Height=80.0)
+    table.to_file(data / "tall.gpkg")
+    assert make(data, tmp_path / "tall", structures=data / "tall.gpkg") == 0
+    assert set(pd.read_csv(tmp_path / "tall" / "framings.csv")["height"]) == {round(0.6 * 80 * 0.3048, 2)}
+
+
+def test_a_table_of_places(tmp_path):
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg")
+    table.assign(Easting=table.geometry.x, Northing=table.geometry.y).drop(columns="geometry").to_csv(
+        data / "towers.csv", index=False)
+    assert make(data, tmp_path / "table", structures=data / "towers.csv", crs="EPSG:32119") == 0
+    assert len(pd.read_csv(tmp_path / "table" / "structures.csv")) == 20
+
+
+def test_other_countries_have_their_table(tmp_path):
+    data = write_files(tmp_path / "data")
+    assert make(data, tmp_path / "a", country="DE") == 0
+    assert tables(tmp_path / "a")["rules"] == {"table": "european-electrical-distance"}
+    assert make(data, tmp_path / "b", rules="us-rural-utility") == 0
+    assert "rules.table" not in {row["key"] for row in tables(tmp_path / "b")["assumptions"]}
+
+
+def test_for_machines(tmp_path, capsys):
+    data = write_files(tmp_path / "data")
+    assert make(data, tmp_path / "new", "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["structures"] == 20 and told["columns"]["structure"] == "Pole No." and told["assumptions"][0]["reason"]
+
+
+# What cannot be used: one clear error, and nothing written
+
+
+def bare(data, path):
+    """A table without places."""
+    path.write_text("name,height\nP-1,20\nP-2,21\n")
+    return path
+
+
+def moved(data, path, crs):
+    gpd.read_file(data / "towers.gpkg").to_crs(crs).to_file(path)
+    return path
+
+
+@pytest.mark.parametrize(("changed", "words"), [
+    ({"structures": lambda data: bare(data, data / "bare.csv")}, "no geometry, and no columns of places"),
+    ({"structures": lambda data: data / "map.gpkg"}, "map.gpkg: layer misc: found one structure only"),
+    ({"structures": lambda data: data / "none.gpkg"}, "no such file"),
+    ({"structures": lambda data: moved(data, data / "degrees.gpkg", "EPSG:4326")},
+     "the geographic CRS WGS 84; accepted: a projected CRS, or one to work in by --crs; perhaps --crs EPSG:32617"),
+    ({"crs": "EPSG:4326"}, "projected CRS in metres"),
+    ({"conductor": "264-AT9/62"}, "perhaps 264-AT1/62-ST1A?"),
+    ({"conductor": "no such wire"}, "a designation of the catalogue"),
+    ({"voltage": "110"}, "perhaps '110 kV'"), ({"voltage": "high"}, "--voltage"),
+    ({"ground": lambda data: data / "far.tif"}, "rasters that do not touch the line"),
+    ({"ground": lambda data: data / "half.tif"}, "do not cover 10 of 20 structures"),
+    ({"ground": lambda data: data / "map.gpkg"}, "no readable raster"),
+    ({"country": "zz"}, "a code for which a table is built in"), ({"rules": "mine"}, "european-electrical-distance"),
+    ({"right-of-way": "wide"}, "half of its width")])
+def test_what_cannot_be_used_is_one_error(tmp_path, capsys, changed, words):
+    data = write_files(tmp_path / "data")
+    cut_ground(data)
+    given = {key: value(data) if callable(value) else value for key, value in changed.items()}
+    before = sorted(tmp_path.iterdir())
+    assert make(data, tmp_path / "new", **given) == 2
+    told = capsys.readouterr().err
+    assert words in " ".join(told.split()) and told.count("corridor: ") == 1
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def cut_ground(data):
+    """Ground elsewhere, and ground below half of the line."""
+    import rasterio
+    from rasterio.windows import Window
+
+    middle = places()[9:11, 0].mean()
+    with rasterio.open(data / "ground.tif") as whole:
+        count = int((middle - whole.bounds.left) // 10)
+        for name, window, shift in (("half", Window(0, 0, count, whole.height), 0),
+                                    ("far", Window(0, 0, 50, 50), 90_000)):
+            profile = whole.profile | {"width": window.width, "height": window.height,
+                                       "transform": whole.transform.translation(shift, 0) @ whole.transform
+                                       if hasattr(whole.transform, "__matmul__") else whole.transform}
+            with rasterio.open(data / f"{name}.tif", "w", **profile) as part:
+                part.write(whole.read(1, window=window), 1)
+
+
+@pytest.mark.parametrize("name", ["study.toml", "notes.txt"])
+def test_a_used_folder_is_refused(tmp_path, capsys, name):
+    data, folder = write_files(tmp_path / "data"), tmp_path / "used"
+    folder.mkdir()
+    (folder / name).write_text("mine")
+    assert make(data, folder) == 2
+    assert "a new folder" in capsys.readouterr().err
+    assert [path.name for path in folder.iterdir()] == [name] and (folder / name).read_text() == "mine"
+
+
+def test_a_folder_with_nothing_but_its_files_will_do(tmp_path):
+    """Then the study needs no trust: all that it reads lies in its folder."""
+    folder = tmp_path / "line"
+    folder.mkdir()
+    data = write_files(folder / "data")
+    assert make(data, folder) == 0
+    assert tables(folder)["terrain"]["ground"] == ["data/ground.tif"]
+    path = folder / "study.toml"
+    path.write_text("# changed, and so not remembered\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    assert run("inspect", path, "--quiet") in (0, 3)
