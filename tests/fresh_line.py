@@ -35,7 +35,7 @@ def write_files(folder, unit="m"):
     k, crs = {"m": 1.0, "us-ft": 1 / SURVEY_FOOT}[unit], GRIDS[unit]
     xy = places()
     order = np.random.default_rng(4).permutation(len(xy))
-    height = 24 + 3 * np.sin(2.3 * np.arange(len(xy)))
+    height = 30 + 3 * np.sin(2.3 * np.arange(len(xy)))
     suffix = {"m": "m", "us-ft": "ft"}[unit]
     gpd.GeoDataFrame({"Pole No.": [f"P-{i + 1}" for i in order], f"HGT_{suffix}": height[order] * k,
                       "owner": "Invented Power"}, geometry=shapely.points(k * xy[order]), crs=crs).to_file(

@@ -106,7 +106,8 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
         parts = list(portions(layer, wanted))
         rows = string_wires(section, layer, parts, frame, hangings[section.name])
-        yield kept(rows, bounds, reach, left_out=sum((part.left_out for part in parts), Counter()))
+        yield kept(rows, bounds, reach, left_out=sum((part.left_out for part in parts), Counter()),
+                   counted=np.concatenate([part.fid for part in parts]) if layer.selection.where else None)
         return
     wanted = [
         layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
@@ -116,7 +117,8 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
     for portion in portions(layer, wanted):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        yield kept(rows, bounds, reach, (portion, layer.crs, frame), portion.left_out)
+        yield kept(rows, bounds, reach, (portion, layer.crs, frame), portion.left_out,
+                   portion.fid if layer.selection.where else None)
 
 
 def _rows(section, layer, portion, frame):

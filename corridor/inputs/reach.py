@@ -10,7 +10,7 @@ from corridor.line.facts import LayerRead
 __all__ = ["kept", "together"]
 
 
-def kept(rows, bounds, reach, source=None, left_out=None):
+def kept(rows, bounds, reach, source=None, left_out=None, counted=None):
     """Return the rows that are near the line, and a LayerRead of all of them, without its name.
 
     Parameters
@@ -26,6 +26,8 @@ def kept(rows, bounds, reach, source=None, left_out=None):
         What the rows are from; without it nothing is told of exchanged axes.
     left_out : Counter, optional
         Values for which rows were left out.
+    counted : ndarray, optional
+        Numbers of the rows that were not, where some may be.
     """
     near = _near(rows, bounds, reach)
     box = shapely.bounds(rows["geometry"])
@@ -37,7 +39,7 @@ def kept(rows, bounds, reach, source=None, left_out=None):
     several = int(own.pop("several", np.zeros(0)).sum())
     return own, LayerRead("", len(near), int(near.sum()), whole, swapped,
                           tuple(zip(own["obstacle"][row], own["voltage"][row].tolist(), strict=True)),
-                          left_out or Counter(), several)
+                          left_out or Counter(), several, counted)
 
 
 def _near_if_swapped(portion, crs, frame, bounds, reach):
@@ -58,7 +60,9 @@ def together(name, portions_held):
                      whole, any(held.swapped for held in portions_held),
                      tuple(each for held in portions_held for each in held.without_unit),
                      sum((held.left_out for held in portions_held), Counter()),
-                     sum(held.several for held in portions_held))
+                     sum(held.several for held in portions_held),
+                     None if not portions_held or portions_held[0].counted is None else
+                     np.concatenate([held.counted for held in portions_held]))
 
 
 def _near(rows, bounds, reach):

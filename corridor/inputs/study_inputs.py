@@ -25,13 +25,12 @@ from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files, ground_rasters
-from corridor.inputs.selection import left_words
+from corridor.inputs.said import assumptions_open, rows_left_out
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.survey_points import read_surveys
 from corridor.inputs.terrain import Terrain, open_terrain
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
-from corridor.study.assumptions import assumed_words
 from corridor.study.capacity import without_factors
 from corridor.study.districts import find_district
 from corridor.study.stringing import check_stringing
@@ -116,7 +115,7 @@ class Inputs:
         study = self.study.study
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
-        words = [*_of_assumptions(self.study), *words]
+        words = [*assumptions_open(self.study), *words]
         words += [f"{option.name}: {text}" for option in self.options
                   for text in (*_beyond_materials(option.wiring), *assumed_of(option.wiring))]
         wires = [(option.name, option.wiring) for option in self.options]
@@ -124,7 +123,7 @@ class Inputs:
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         words += _of_cold(self.cases, self.index.obstacles.category)
         words += _of_districts(self.cases)
-        words += _of_rows(self.layers, len(self.structures.structure), self.structures_left_out)
+        words += rows_left_out(self.study, self.layers, len(self.structures.structure), self.structures_left_out)
         if self.own_wires is None and len(set(self.framings.wire)) > 1:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
@@ -178,23 +177,6 @@ def _of_districts(cases):
     found = {case.district: find_district(case.district) for case in cases if case.district}
     return [f"loads of the district {d.name}: {d.authority}, {d.edition}, {d.clause}; {d.confidence}"
             for d in found.values()]
-
-
-def _of_assumptions(study):
-    """How many assumptions are not confirmed, and of which keys."""
-    open_ = [each.key for each in study.assumptions if not each.confirmed]
-    return [f"{assumed_words(len(open_))}: {', '.join(dict.fromkeys(open_))}; each stands in [[assumptions]] of the "
-            "study with its reason, until confirmed = true"] if open_ else []
-
-
-def _of_rows(layers, structures, left_out):
-    """What is left out of layers, and which of several voltages counts."""
-    held = [("structures", structures, left_out), *((f"obstacles.{each.name}", each.features, each.left_out)
-                                                    for each in layers)]
-    words = [f"{part}: where leaves out {left.total()} of {count + left.total()} rows, which nothing is compared with: "
-             f"{left_words(left)}" for part, count, left in held if left]
-    return words + [f"obstacles.{each.name}: {each.several} near the line have several voltages, of which the highest "
-                    "counts: it asks for the most room" for each in layers if each.several]
 
 
 def _of_elongation(wiring):

@@ -132,7 +132,8 @@ class LayerRead:
     `bounds` least easting and northing, greatest easting and northing of all of them [m]; `swapped` whether they would
     be near with their axes exchanged; `without_unit` names and voltages [V] of those kept where these are numbers
     without unit. `left_out` columns and values for which the study leaves rows out, with their numbers: these are no
-    features here; `several` number of those kept that hold more than one voltage.
+    features here; `counted` numbers of the rows that the study does not leave out, where it leaves out any; `several`
+    number of those near that hold more than one voltage.
     """
 
     name: str
@@ -143,6 +144,7 @@ class LayerRead:
     without_unit: tuple[tuple[str, float], ...] = ()
     left_out: Counter[tuple[str, str]] = field(default_factory=Counter)
     several: int = 0
+    counted: Integers | None = None
 
 
 @dataclass(frozen=True)

@@ -36,7 +36,7 @@ def test_what_is_assumed_is_never_clear(assumed):
         "framings: conductors 15 m above the ground (lower than usual: the safe side)",
         "rules.table: of Europe (where the line is)"]
     assert run["cautions"].startswith(WORDS)
-    assert "2 assumptions not confirmed: framings, rules.table" in run["warnings"]
+    assert "2 assumptions not confirmed: framings 1, rules 1; each stands in [[assumptions]]" in run["warnings"]
 
 
 def test_confirmed_or_taken_out_it_is_silent(assumed, other_study):

@@ -104,6 +104,18 @@ def test_rows_that_do_not_count_are_told(roads, other_study):
     assert found.row("inputs", part="structures")["features_left_out"] == 1
 
 
+@pytest.mark.parametrize(("second", "left"), [("b", 1), ("[\"b\", \"c\"]", 0)])
+def test_of_parts_of_a_layer_what_is_in_none_is_told(roads, second, left):
+    """Two sections of one layer share its rows: what one leaves out the other has."""
+    rewrite(roads, "roads", lambda table: table.assign(kind=["a", "b", "c"]))
+    value = second if second.startswith("[") else f'"{second}"'
+    roads.text += (f'where = {{kind = "a"}}\n[[obstacles]]\nname = "others"\nfile = "roads.gpkg"\ncategory = "road"\n'
+                   f'height = 0\nwhere = {{kind = {value}}}\n')
+    warnings = roads.check()["run"]["warnings"][0]
+    told = f"obstacles.roads, obstacles.others: where leaves out {left} of 3 rows"
+    assert (told in warnings) == bool(left) and "obstacles.roads: where" not in warnings
+
+
 @pytest.mark.parametrize(("where", "words"), [
     ('{kind = "lane"}', ("roads.gpkg", "where", "no row that counts of 3", "kind street (3)")),
     ('{knd = "lane"}', ("roads.gpkg", "no column 'knd'", "kind"))])
