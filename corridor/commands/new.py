@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from corridor.commands.shared import Answer, command
-from corridor.commands.trust import remember
+from corridor.commands.trust import remember, trusted
 
 __all__ = ["new"]
 
@@ -55,6 +55,7 @@ def new(folder, structures, ground, **more):
     from corridor.jobs.new.job import make_study
     from corridor.outputs.tables import aligned
 
+    trusted(folder / "study.toml", False)  # GDAL keeps off networks
     made = make_study(folder, structures, ground, **more)
     remember(made.path)
 
@@ -64,8 +65,11 @@ def new(folder, structures, ground, **more):
                 f"Assumed, {len(made.assumed)} rows of [[assumptions]]:",
                 *(f"  {key}: {value} ({reason})" for key, value, reason in made.assumed)]
 
-    return Answer(0, made.files, lines, notes=lambda: [f"Next: corridor inspect {made.path}",
-                                                       f"      corridor check {made.path}"],
+    def notes():
+        trust = ["Its data lie outside of its folder: once the study is changed, commands on it need --trust."]
+        return [f"Next: corridor inspect {made.path}", f"      corridor check {made.path}", *trust * made.outside]
+
+    return Answer(0, made.files, lines, notes=notes,
                   study=str(made.path), structures=made.structures, columns=dict(made.columns),
                   assumptions=[dict(zip(("key", "value", "reason"), row, strict=True)) for row in made.assumed])
 

@@ -342,7 +342,7 @@ class Study(Table):
     def cautions(self):
         """What to be careful of before all else: how much is assumed; nothing where all is confirmed."""
         words = assumed_words(len(self.unconfirmed))
-        return (f"{words.upper()}: what was assumed is in run.assumptions and in the study.",) if words else ()
+        return (f"{words.upper()}: they are in run.assumptions and in the study.",) if words else ()
 
     @property
     def digest(self):

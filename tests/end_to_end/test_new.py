@@ -8,7 +8,10 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import rasterio
 import shapely
+from rasterio.transform import Affine
+from rasterio.windows import Window
 
 from tests.common import run
 from tests.fresh_line import ground, places, write_files
@@ -162,6 +165,23 @@ def test_heights_too_tall_in_metres_are_feet(tmp_path):
     assert set(pd.read_csv(tmp_path / "tall" / "framings.csv")["height"]) == {round(0.6 * 80 * 0.3048, 2)}
 
 
+def test_elevations_are_no_heights(tmp_path):
+    """A column "height" of 150, an elevation perhaps: wires never hang more than half again as high as is usual."""
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg").rename(columns={"HGT_m": "Height"}).assign(Height=150.0)
+    table.to_file(data / "far.gpkg")
+    assert make(data, tmp_path / "far", structures=data / "far.gpkg") == 0
+    assert pd.read_csv(tmp_path / "far" / "framings.csv")["height"].max() <= 1.5 * 14
+
+
+def test_degrees_with_a_grid_to_work_in(tmp_path):
+    data = write_files(tmp_path / "data")
+    made = tmp_path / "degrees"
+    assert make(data, made, structures=moved(data, data / "degrees.gpkg", "EPSG:4269"), crs="EPSG:32119") == 0
+    assert run("check", made / "study.toml", "--quiet") in (1, 3)
+    assert layer(made, "spans")["length_m"].sum() == pytest.approx(4170, rel=0.01)
+
+
 def test_a_table_of_places(tmp_path):
     data = write_files(tmp_path / "data")
     table = gpd.read_file(data / "towers.gpkg")
@@ -204,6 +224,7 @@ def moved(data, path, crs):
     ({"structures": lambda data: bare(data, data / "bare.csv")}, "no geometry, and no columns of places"),
     ({"structures": lambda data: data / "map.gpkg"}, "map.gpkg: layer misc: found one structure only"),
     ({"structures": lambda data: data / "none.gpkg"}, "no such file"),
+    ({"structures": lambda data: leading_away(data)}, "which is outside the study's folder"),
     ({"structures": lambda data: moved(data, data / "degrees.gpkg", "EPSG:4326")},
      "the geographic CRS WGS 84; accepted: a projected CRS, or one to work in by --crs; perhaps --crs EPSG:32617"),
     ({"crs": "EPSG:4326"}, "projected CRS in metres"),
@@ -226,19 +247,23 @@ def test_what_cannot_be_used_is_one_error(tmp_path, capsys, changed, words):
     assert sorted(tmp_path.iterdir()) == before
 
 
+def leading_away(data):
+    """A virtual layer whose data lie elsewhere."""
+    path = data / "away.vrt"
+    path.write_text('<OGRVRTDataSource><OGRVRTLayer name="poles"><SrcDataSource>/etc/towers.gpkg</SrcDataSource>'
+                    '</OGRVRTLayer></OGRVRTDataSource>')
+    return path
+
+
 def cut_ground(data):
     """Ground elsewhere, and ground below half of the line."""
-    import rasterio
-    from rasterio.windows import Window
-
     middle = places()[9:11, 0].mean()
     with rasterio.open(data / "ground.tif") as whole:
         count = int((middle - whole.bounds.left) // 10)
         for name, window, shift in (("half", Window(0, 0, count, whole.height), 0),
                                     ("far", Window(0, 0, 50, 50), 90_000)):
-            profile = whole.profile | {"width": window.width, "height": window.height,
-                                       "transform": whole.transform.translation(shift, 0) @ whole.transform
-                                       if hasattr(whole.transform, "__matmul__") else whole.transform}
+            moved_by = Affine(10, 0, whole.bounds.left + shift, 0, -10, whole.bounds.top)
+            profile = whole.profile | {"width": window.width, "height": window.height, "transform": moved_by}
             with rasterio.open(data / f"{name}.tif", "w", **profile) as part:
                 part.write(whole.read(1, window=window), 1)
 

@@ -10,8 +10,9 @@ __all__ = ["HEADS", "assumed_framings", "class_of"]
 
 #: Columns of the table of framings.
 HEADS = ("framing", "wire", "kind", "circuit", "offset", "height", "string", "string_length", "string_mass")
-#: A height so many times that of a usual structure is one in feet.
-_TALL = 2.2
+#: A height so many times that of a usual structure is one in feet; where no name says the unit of heights, wires hang
+#: no higher than so many times the usual height.
+_TALL, _MOST = 2.2, 1.5
 _FOOT = 0.3048
 _COMMON = "common practice, no source"
 
@@ -71,13 +72,14 @@ def _crossarms(line, usual):
         known = np.isfinite(values) & (values > 0)
         if not known.any():
             continue
-        feet = np.median(values[known]) > _TALL * low / share and any(
-            row[0] == f"structures.{key}" for row in line.assumed)
-        metres = values * (_FOOT if feet else 1.0)
-        result[known] = part * metres[known]
-        column = dict(line.columns)[key]
-        told.append(f"{f'{part:g} of ' if part < 1 else ''}the column {column} for {known.sum()} structures"
-                    + (", read in feet as they are too tall in metres" if feet else ""))
+        untold = any(row[0] == f"structures.{key}" for row in line.assumed)
+        feet = untold and np.median(values[known]) > _TALL * low / share
+        wanted = part * values[known] * (_FOOT if feet else 1.0)
+        result[known] = np.minimum(wanted, _MOST * low) if untold else wanted
+        told.append(f"{f'{part:g} of ' if part < 1 else ''}the column {dict(line.columns)[key]} for {known.sum()} "
+                    f"structures{', read in feet as they are too tall in metres' if feet else ''}"
+                    + (f", at most {_MOST * low:g} m as no name says its unit"
+                       if (result[known] < wanted).any() else ""))
     bare = ~(np.isfinite(height) & (height > 0)) & ~(np.isfinite(attachment) & (attachment > 0))
     if bare.any():
         told.append(f"{low:g} m for {bare.sum()} structures of unknown height")

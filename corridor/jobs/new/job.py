@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from corridor.csv_rows import read_records
 from corridor.errors import InputError, nearest
 from corridor.inputs.cells import plain_text
 from corridor.inputs.rasters import describe
+from corridor.inputs.references import check_references
 from corridor.inputs.study_inputs import read_inputs
 from corridor.jobs.new.draft import Draft
 from corridor.jobs.new.framings import HEADS, assumed_framings
@@ -26,6 +28,7 @@ from corridor.jobs.new.wires import put_cases, put_option
 from corridor.outputs.files import Files
 from corridor.outputs.guard import Guard
 from corridor.study import load_study
+from corridor.study.named_files import ADDRESS
 from corridor.study.values import Measure, ValueFault
 from corridor.study.voltages import SystemVoltage, highest
 
@@ -38,13 +41,15 @@ _BUNDLES = {"single": 1, "double": 2, "triple": 3, "quad": 4}
 @dataclass(frozen=True)
 class NewStudy:
     """A study that was made: its `path`, `files` written, number of `structures`, `columns` pairs of what was looked
-    for and where it was found, and `assumed` rows of key, value and reason."""
+    for and where it was found, and `assumed` rows of key, value and reason; `outside` whether it reads files outside of
+    its folder."""
 
     path: Path
     files: tuple[Path, ...]
     structures: int
     columns: tuple[tuple[str, str], ...]
     assumed: tuple[tuple[str, str, str], ...]
+    outside: bool
 
 
 def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltage: str, conductor: str,
@@ -79,12 +84,15 @@ def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltag
     folder = Path(os.path.abspath(folder))
     read = [Path(os.path.abspath(each)) for each in (structures, *ground, *([line] if line else []), *obstacles)]
     _check_folder(folder, read)
+    beside = _Beside(tuple(path.resolve().parent for path in read))
+    for path in read:
+        check_references(beside, path, path.name)
     nominal = _voltage(voltage)
     wire = catalogue.find(conductor, where="--conductor")
     new = read_line(read[0], read[1 + len(ground)] if line else None, crs)
     table, why = _rules(country, rules, new)
     rows, framing, assumed = assumed_framings(new, highest(nominal)[0])
-    asked = _Asked(nominal, wire, table, why, right_of_way, crs, read[1:1 + len(ground)], read[len(read) -
+    asked = _Asked(folder.name, nominal, wire, table, why, right_of_way, crs, read[1:1 + len(ground)], read[len(read) -
                    len(obstacles):], _bundle(line, crs))
     tables = {"structures.csv": _structures_csv(new, framing), "framings.csv": _csv([HEADS, *rows])}
     with TemporaryDirectory(prefix="corridor-new-") as trial:
@@ -94,7 +102,19 @@ def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltag
         staged = files.staged(folder)
         for name, text in {"study.toml": draft.text(), **tables}.items():
             (staged / name).write_text(text, encoding="utf-8", newline="")
-    return NewStudy(folder / "study.toml", files.written, len(new), new.columns, tuple(draft.assumed))
+    return NewStudy(folder / "study.toml", files.written, len(new), new.columns, tuple(draft.assumed),
+                    not all(folder in path.parents for path in read))
+
+
+class _Beside(NamedTuple):
+    """What files that the person names may lead to: what lies beside one of them, or below."""
+
+    folders: tuple
+
+    def may_read(self, name):
+        """Return whether a file may be read, wherever links lead."""
+        path = Path(name).resolve()
+        return not ADDRESS.match(str(name)) and any(root in path.parents for root in self.folders)
 
 
 def _voltage(text):
@@ -110,6 +130,7 @@ def _voltage(text):
 class _Asked:
     """What the person said, read: `bundle` subconductors and why."""
 
+    title: str
     voltage: float
     conductor: object
     rules: str
@@ -176,6 +197,7 @@ def _draft(asked, line, assumed, name):
     """The study, with paths as `name` writes them."""
     draft = Draft()
     draft.table("[study]")
+    draft.put("title", asked.title)
     draft.put("voltage", f"{asked.voltage / 1000:.15g} kV")
     if asked.crs is not None:
         draft.put("crs", asked.crs)
@@ -199,7 +221,8 @@ def _draft(asked, line, assumed, name):
     taken = set()
     for path in asked.obstacles:
         for found in found_layers(path, "--obstacles", asked.crs):
-            put_obstacles(draft, found, name(path), taken)
+            if found.layer.features:
+                put_obstacles(draft, found, name(path), taken)
     _put_right_of_way(draft, asked, name)
     return draft
 
