@@ -53,25 +53,17 @@ def new(folder, structures, ground, **more):
         --line route.gpkg --obstacles map.gpkg --right-of-way "20 m"
     """
     from corridor.jobs.new.job import make_study
-    from corridor.outputs.tables import aligned
+    from corridor.terminal import made
 
     trusted(folder / "study.toml", False)  # GDAL keeps off networks
-    made = make_study(folder, structures, ground, **more)
-    remember(made.path)
-
-    def lines():
-        return [f"{made.structures} structures. Columns that were found:",
-                *aligned(("what", "column"), made.columns), "",
-                f"Assumed, {len(made.assumed)} rows of [[assumptions]]:",
-                *(f"  {key}: {value} ({reason})" for key, value, reason in made.assumed)]
-
-    def notes():
-        trust = ["Its data lie outside of its folder: once the study is changed, commands on it need --trust."]
-        return [f"Next: corridor inspect {made.path}", f"      corridor check {made.path}", *trust * made.outside]
-
-    return Answer(0, made.files, lines, notes=notes,
-                  study=str(made.path), structures=made.structures, columns=dict(made.columns),
-                  assumptions=[dict(zip(("key", "value", "reason"), row, strict=True)) for row in made.assumed])
+    study = make_study(folder, structures, ground, **more)
+    remember(study.path)
+    notes = [f"Next: corridor inspect {study.path}", f"      corridor check {study.path}"]
+    notes += ["Its data lie outside of its folder: commands on it need --trust once it is",
+              "changed."] if study.outside else []
+    return Answer(0, study.files, lambda: made(study), notes=lambda: notes,
+                  study=str(study.path), structures=study.structures, columns=dict(study.columns),
+                  assumptions=[dict(zip(("key", "value", "reason"), row, strict=True)) for row in study.assumed])
 
 
 new.params = [each for each in new.params if each.name != "overwrite"]

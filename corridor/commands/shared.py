@@ -126,7 +126,7 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                 with warnings.catch_warnings(record=True) as caught:
                     warnings.simplefilter("always", CorridorWarning)
                     answer = function(**options)
-            told["lines"] = _tell_warnings(caught, options["study"].study.cautions if study else ())
+            told["lines"] = _tell_warnings(caught, options["study"].study.cautions if study and not quiet else ())
             with data_out():
                 if as_json:
                     answer.tell_machine()

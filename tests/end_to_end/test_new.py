@@ -202,8 +202,21 @@ def test_other_countries_have_their_table(tmp_path):
 def test_for_machines(tmp_path, capsys):
     data = write_files(tmp_path / "data")
     assert make(data, tmp_path / "new", "--json") == 0
-    told = json.loads(capsys.readouterr().out)
+    told = capsys.readouterr()
+    assert told.err == ""
+    told = json.loads(told.out)
     assert told["structures"] == 20 and told["columns"]["structure"] == "Pole No." and told["assumptions"][0]["reason"]
+
+
+def test_for_people(tmp_path, capsys):
+    """80 columns, but for paths; which column is what, and each assumption with its reason."""
+    data = write_files(tmp_path / "data")
+    assert make(data, tmp_path / "new", "--obstacles", data / "map.gpkg") == 0
+    told = capsys.readouterr()
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert "Pole No." in told.out and "16 % RTS" in told.out and "corridor check" in told.err
+    assert "--trust" in told.err and make(data, tmp_path / "quiet", "--quiet") == 0
+    assert capsys.readouterr() == ("", "")
 
 
 # What cannot be used: one clear error, and nothing written
