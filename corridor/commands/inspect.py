@@ -41,12 +41,13 @@ def inspect(study, overwrite, output):
       corridor inspect study.toml -o doubts.csv
     """
     from corridor.inspection.tables import write_doubts
+    from corridor.outputs.tables_survey import wrapped
     from corridor.terminal import inspected
 
     found = study.inspect()
     written = write_doubts(output, found, study.inputs.crs, study.guard(overwrite)) if output else ()
     notes = [f"Warning: {text}" for text in found.warnings]
-    notes += [f"Not confirmed: {text}" for text in found.assumptions]
+    notes += wrapped(f"Not confirmed: {text}" for text in found.assumptions)
     notes.append(f"Doubts: {len(found.doubts)}, of which {found.open} could hide a violation and are not accepted.")
     return Answer(found.status, written, lines=lambda: inspected(found), notes=lambda: notes,
                   doubts=table_rows(found.columns()), open=found.open,

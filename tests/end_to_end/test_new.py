@@ -143,6 +143,23 @@ def test_roles_heights_and_order_of_the_file_are_taken(tmp_path):
     assert "structures.order" not in keys and "tangent = suspension" in keys["structures.role"]
 
 
+def test_of_open_data_what_carries_wires_is_taken(tmp_path):
+    """Switches and the like between the towers are no structures, and that they are left out is told."""
+    data = write_files(tmp_path / "data")
+    table = gpd.read_file(data / "towers.gpkg").drop(columns="Pole No.").assign(power="tower")
+    table.loc[[3, 7], "power"] = "pole"
+    table["tower:type"] = "suspension"
+    other = table.iloc[[0, 5]].assign(power="switch")
+    pd.concat([table, other], ignore_index=True).to_file(data / "open.gpkg")
+    assert make(data, tmp_path / "open", structures=data / "open.gpkg") == 0
+    made = pd.read_csv(tmp_path / "open" / "structures.csv")
+    assert len(made) == 20 and list(made["role"][[0, 19]]) == ["strain", "strain"]
+    np.testing.assert_allclose(made[["x", "y"]], places()[::1 if made["x"][0] < made["x"][19] else -1])
+    rows = {row["key"]: row for row in tables(tmp_path / "open")["assumptions"]}
+    assert "power switch (2)" in rows["structures.where"]["value"]
+    assert "from each to the nearest that is left" in rows["structures.order"]["value"]
+
+
 def test_a_line_gives_the_order(tmp_path):
     data = write_files(tmp_path / "data")
     table = gpd.read_file(data / "towers.gpkg").rename(columns={"Pole No.": "owner_no"})
@@ -289,6 +306,18 @@ def test_a_used_folder_is_refused(tmp_path, capsys, name):
     assert make(data, folder) == 2
     assert "a new folder" in capsys.readouterr().err
     assert [path.name for path in folder.iterdir()] == [name] and (folder / name).read_text() == "mine"
+
+
+def test_no_file_is_written_over(tmp_path, capsys):
+    """A study beside data of the same stem is no part of the data."""
+    folder = tmp_path / "line"
+    folder.mkdir()
+    data = write_files(tmp_path / "data")
+    (data / "towers.gpkg").rename(folder / "study.gpkg")
+    (folder / "study.toml").write_text("mine")
+    assert make(data, folder, structures=folder / "study.gpkg") == 2
+    assert (folder / "study.toml").read_text() == "mine"
+    assert "a folder with 'study.toml' in it" in capsys.readouterr().err
 
 
 def test_a_folder_with_nothing_but_its_files_will_do(tmp_path):

@@ -34,6 +34,8 @@ from corridor.study.voltages import SystemVoltage, highest
 
 __all__ = ["NewStudy", "make_study"]
 
+#: What stands in a folder that is used.
+_WRITTEN = ("study.toml", "structures.csv", "framings.csv", "findings.gpkg")
 #: Subconductors by a tag of open data.
 _BUNDLES = {"single": 1, "double": 2, "triple": 3, "quad": 4}
 
@@ -82,7 +84,9 @@ def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltag
         Something given cannot be used: nothing is written.
     """
     folder = Path(os.path.abspath(folder))
-    read = [Path(os.path.abspath(each)) for each in (structures, *ground, *([line] if line else []), *obstacles)]
+    strip = [right_of_way] if right_of_way is not None and Path(right_of_way).exists() else []
+    named = (structures, *ground, *([line] if line else []), *strip, *obstacles)
+    read = [Path(os.path.abspath(each)) for each in named]
     _check_folder(folder, read)
     beside = _Beside(tuple(path.resolve().parent for path in read))
     for path in read:
@@ -152,8 +156,9 @@ def _check_folder(folder, read):
     if folder.exists() and not folder.is_dir():
         raise InputError(folder, "FOLDER", "something that is no folder", "a new name")
     for each in sorted(folder.iterdir()) if folder.exists() else ():
-        if not any(each == path or each in path.parents or each.name.split(".")[0] == path.name.split(".")[0]
-                   for path in read):
+        ours = any(each == path or each in path.parents or each.name.split(".")[0] == path.name.split(".")[0]
+                   for path in read)
+        if each.name in _WRITTEN or not ours:
             raise InputError(folder, "FOLDER", f"a folder with {each.name!r} in it",
                              "a new folder, or one with nothing but the files that are named")
 

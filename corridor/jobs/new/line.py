@@ -1,6 +1,7 @@
 """The line of a new study: structures as a file has them, with what it does not say assumed."""
 
 import re
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from corridor.errors import NO_NAMES, InputError
 from corridor.inputs.cells import cells, plain_text
 from corridor.inputs.frame import horizontal
 from corridor.inputs.route import local_grid, order_along
+from corridor.inputs.selection import left_words
 from corridor.inputs.structures import ONE_LINE
 from corridor.jobs.new.names import STRUCTURE_COLUMNS, find_column
 from corridor.jobs.new.sources import found_layers, linear_unit
@@ -25,6 +27,8 @@ _ROLES = {word: role for role, words in {
     "suspension": ("suspension", "susp", "tangent", "intermediate", "straight", "inline", "in line", "pin"),
     "strain": ("strain", "tension", "dead end", "deadend", "anchor", "section"),
     "terminal": ("terminal", "end", "termination", "gantry")}.items() for word in words}
+#: Tags of open data for what carries wires.
+_SUPPORTS = ("tower", "pole", "portal", "terminal")
 _COMMON = "common practice, no source"
 
 
@@ -75,6 +79,8 @@ def read_line(path, route, crs):
     found = _points_layer(path, crs)
     fields = [name for name in found.layer.fields if name not in (found.places or ())]
     geometry, fault, table = found.read(fields)
+    keep, assumed = _supports(table, len(geometry))
+    geometry, fault, table = geometry[keep], fault[keep], {name: values[keep] for name, values in table.items()}
     wrong = (fault != "") | (shapely.get_type_id(geometry) != 0)
     for i in np.flatnonzero(wrong)[:1]:
         raise InputError(path, f"layer {found.layer.name}", f"{wrong.sum()} of {len(wrong)} structures "
@@ -92,7 +98,19 @@ def read_line(path, route, crs):
         raise InputError(path, f"layer {found.layer.name}", f"the geographic CRS {found.layer.crs.name}",
                          "a projected CRS, or one to work in by --crs",
                          f"--crs EPSG:{(32600 if latitude.mean() >= 0 else 32700) + zone}")
-    return _Reading(path, found.layer, table, xy, longitude, latitude).line(route)
+    return _Reading(path, found.layer, table, xy, longitude, latitude, assumed).line(route)
+
+
+def _supports(table, count):
+    """Which rows are structures, by the tag of open data where there is one, and what is assumed of it."""
+    for guess in find_column(table, ("power",)):
+        tags = np.array([plain_text(value) for value in table[guess.column].tolist()], object)
+        keep = np.isin(tags.astype(str), _SUPPORTS)
+        if keep.any() and not keep.all():
+            left = Counter((guess.column, tag) for tag in tags[~keep])
+            return keep, [("structures.where", f"{left.total()} rows left out: {left_words(left)}",
+                           f"structures are those with {guess.column} = {', '.join(_SUPPORTS)}")]
+    return np.ones(count, bool), []
 
 
 def _points_layer(path, crs):
@@ -108,10 +126,10 @@ def _points_layer(path, crs):
 class _Reading:
     """What a table of structures says, column by column."""
 
-    def __init__(self, path, layer, table, xy, longitude, latitude):
+    def __init__(self, path, layer, table, xy, longitude, latitude, assumed):
         self.path, self.layer, self.table, self.xy = path, layer, table, xy
         self.longitude, self.latitude = longitude, latitude
-        self.columns, self.assumed = [], []
+        self.columns, self.assumed = [], [*assumed]
         change = Transformer.from_crs("EPSG:4326", local_grid(longitude, latitude), always_xy=True)
         self.place = np.column_stack(change.transform(longitude, latitude))
 
