@@ -170,7 +170,8 @@ def _put_length(draft, key, guess, own):
     if guess.unit is not None:
         draft.put(f"{key}_unit", guess.unit)
     else:
-        draft.put(f"{key}_unit", own, "the unit of the file's own grid: no name says another")
+        draft.put(f"{key}_unit", own, "the unit of the file's own grid: no name says another"
+                  + ("; were it metres, it would be more" if own != "m" else ""))
 
 
 def _put_voltage(draft, fields, table, rows):
