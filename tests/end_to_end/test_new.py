@@ -13,6 +13,7 @@ import shapely
 from rasterio.transform import Affine
 from rasterio.windows import Window
 
+import corridor
 from tests.common import run
 from tests.fresh_line import ground, places, write_files
 
@@ -223,6 +224,20 @@ def test_for_machines(tmp_path, capsys):
     assert told.err == ""
     told = json.loads(told.out)
     assert told["structures"] == 20 and told["columns"]["structure"] == "Pole No." and told["assumptions"][0]["reason"]
+
+
+def test_from_python(tmp_path):
+    """The same study as by the command, byte by byte, but for the names of its folders."""
+    data = write_files(tmp_path / "data")
+    assert make(data, tmp_path / "same") == 0
+    (tmp_path / "again").mkdir()
+    made = corridor.make_study(str(tmp_path / "again" / "same"), data / "towers.gpkg", [data / "ground.tif"],
+                               voltage="110 kV", conductor="264-AL1/62-ST1A")
+    assert made.outside and made.structures == 20 and len(made.files) == 3
+    for name in ("structures.csv", "framings.csv"):
+        assert made.path.with_name(name).read_bytes() == (tmp_path / "same" / name).read_bytes()
+    one, other = (path.read_text(encoding="utf-8") for path in (tmp_path / "same" / "study.toml", made.path))
+    assert one.replace('"../data', '"../../data') == other
 
 
 def test_for_people(tmp_path, capsys):

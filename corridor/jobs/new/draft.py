@@ -9,10 +9,10 @@ _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
 class Draft:
-    """Lines of TOML, and rows of assumptions: (key, value, reason)."""
+    """Lines of TOML; `assumed` rows of key, value and reason, `columns` of obstacles by what they are."""
 
     def __init__(self):
-        self._lines, self.assumed, self.place = [], [], ""
+        self._lines, self.assumed, self.columns, self.place = [], [], [], ""
 
     def table(self, name, place=None):
         """Begin a table, or one of a list; `place` is what assumptions in it are told by."""
@@ -22,6 +22,8 @@ class Draft:
     def put(self, key, value, reason=None, *, mark=None):
         """Write a key; with a reason it is an assumption, and with a mark one that another row tells of."""
         words = reason or mark
+        if key.endswith("column") and self.place.startswith("obstacles."):
+            self.columns.append((f"{self.place}.{key}", value))
         self._lines.append(f"{key} = {_toml(value)}" + (f"  # assumed: {words}" if words else ""))
         if reason:
             self.assume(f"{self.place}.{key}".lstrip("."), value, reason)

@@ -54,22 +54,22 @@ class NewStudy:
     outside: bool
 
 
-def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltage: str, conductor: str,
-               line: Path | None = None, obstacles: Sequence[Path] = (), right_of_way: str | None = None,
-               country: str | None = None, rules: str | None = None, crs: str | None = None) -> NewStudy:
+def make_study(folder: Path | str, structures: Path | str, ground: Sequence[Path | str], *, voltage: str,
+               conductor: str, line: Path | str | None = None, obstacles: Sequence[Path | str] = (),
+               right_of_way: str | None = None, country: str | None = None, rules: str | None = None, crs: str | None = None) -> NewStudy:
     """Make a study of files as they are.
 
     Parameters
     ----------
-    folder : Path
+    folder : path
         New, or with nothing in it but the files that are named.
-    structures, line : Path
+    structures, line : path
         Points of structures, and the line that they stand on.
-    ground : sequence of Path
+    ground : sequence of path
         Rasters of the bare earth.
     voltage, conductor : str
         Nominal voltage, line to line, and a designation of the catalogue.
-    obstacles : sequence of Path
+    obstacles : sequence of path
         Files all of whose layers are obstacles.
     right_of_way : str, optional
         Half of its width, or a file of polygons.
@@ -106,8 +106,8 @@ def make_study(folder: Path, structures: Path, ground: Sequence[Path], *, voltag
         staged = files.staged(folder)
         for name, text in {"study.toml": draft.text(), **tables}.items():
             (staged / name).write_text(text, encoding="utf-8", newline="")
-    return NewStudy(folder / "study.toml", files.written, len(new), new.columns, tuple(draft.assumed),
-                    not all(folder in path.parents for path in read))
+    return NewStudy(folder / "study.toml", files.written, len(new), (*new.columns, *draft.columns),
+                    tuple(draft.assumed), not all(folder in path.parents for path in read))
 
 
 class _Beside(NamedTuple):
