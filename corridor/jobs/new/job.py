@@ -56,7 +56,8 @@ class NewStudy:
 
 def make_study(folder: Path | str, structures: Path | str, ground: Sequence[Path | str], *, voltage: str,
                conductor: str, line: Path | str | None = None, obstacles: Sequence[Path | str] = (),
-               right_of_way: str | None = None, country: str | None = None, rules: str | None = None, crs: str | None = None) -> NewStudy:
+               right_of_way: str | None = None, country: str | None = None, rules: str | None = None,
+               crs: str | None = None) -> NewStudy:
     """Make a study of files as they are.
 
     Parameters
