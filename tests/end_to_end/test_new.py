@@ -200,6 +200,21 @@ def test_degrees_with_a_grid_to_work_in(tmp_path):
     assert layer(made, "spans")["length_m"].sum() == pytest.approx(4170, rel=0.01)
 
 
+def test_a_shapefile_without_crs_and_trees_in_degrees(tmp_path):
+    data = write_files(tmp_path / "data")
+    without_crs(data)
+    xy = gpd.read_file(data / "towers.gpkg").to_crs("EPSG:4326").geometry
+    (data / "trees.csv").write_text("lon,lat,tree_height_ft,kind\n" + "".join(
+        f"{p.x + 0.0005},{p.y},{60 + i},tree\n" for i, p in enumerate(xy)))
+    made = tmp_path / "line"
+    assert make(data, made, "--obstacles", data / "trees.csv", structures=data / "bare.shp", crs="EPSG:32119") == 0
+    section, = tables(made)["obstacles"]
+    assert (section["crs"], section["height_unit"], section["x_column"]) == ("EPSG:4326", "ft", "lon")
+    assert section["radius"] == 5  # a crown is no point
+    assert run("check", made / "study.toml", "--quiet") in (1, 3)
+    assert (layer(made, "clearances")["against"] == "tree").any()
+
+
 def test_a_table_of_places(tmp_path):
     data = write_files(tmp_path / "data")
     table = gpd.read_file(data / "towers.gpkg")
@@ -273,6 +288,7 @@ def moved(data, path, crs):
     ({"structures": lambda data: moved(data, data / "degrees.gpkg", "EPSG:4326")},
      "the geographic CRS WGS 84; accepted: a projected CRS, or one to work in by --crs; perhaps --crs EPSG:32617"),
     ({"crs": "EPSG:4326"}, "projected CRS in metres"),
+    ({"structures": lambda data: without_crs(data)}, "bare.shp: layer bare: found no CRS; accepted: a layer that says"),
     ({"conductor": "264-AT9/62"}, "perhaps 264-AT1/62-ST1A?"),
     ({"conductor": "no such wire"}, "a designation of the catalogue"),
     ({"voltage": "110"}, "perhaps '110 kV'"), ({"voltage": "high"}, "--voltage"),
@@ -290,6 +306,12 @@ def test_what_cannot_be_used_is_one_error(tmp_path, capsys, changed, words):
     told = capsys.readouterr().err
     assert words in " ".join(told.split()) and told.count("corridor: ") == 1
     assert sorted(tmp_path.iterdir()) == before
+
+
+def without_crs(data):
+    gpd.read_file(data / "towers.gpkg").to_crs("EPSG:32119").to_file(data / "bare.shp")
+    (data / "bare.prj").unlink()
+    return data / "bare.shp"
 
 
 def leading_away(data):

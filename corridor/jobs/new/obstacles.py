@@ -17,6 +17,8 @@ __all__ = ["put_obstacles"]
 _UNKNOWN = "unknown"
 #: What lies on the ground, with half its width where it is a line [m]: wider than usual, common practice, no source.
 _FLAT = {"road": 8.0, "rail": 4.0, "water": 10.0, "field": None, "parking": None}
+#: What stands about a point, with its radius [m], likewise.
+_ROUND = {"tree": 5.0, "building": 10.0}
 #: A column with more different values holds names, not kinds.
 _MOST_KINDS = 60
 #: Numbers below are kilovolts.
@@ -144,12 +146,14 @@ def _put_columns(draft, found, fields, table, geometry, rows, meanings, on_bridg
     if "line" in categories:
         _put_voltage(draft, fields, table, rows)
     radius = _first_numbers(fields, table, "radius", rows)
-    widths = [_FLAT[each] for each in categories if _FLAT.get(each)]
+    kinds = shapely.get_type_id(geometry)
+    widths = [width for shapes, known in (((1, 5), _FLAT), ((0, 4), _ROUND)) if np.isin(kinds, shapes).any()
+              for each in categories if (width := known.get(each))]
     if radius is not None:
         _put_length(draft, "radius", radius, unit)
-    elif widths and np.isin(shapely.get_type_id(geometry), (1, 5)).any():
-        draft.put("radius", max(widths), "half the width of lines, wider than usual: the safe side; common practice, "
-                  "no source")
+    elif widths:
+        draft.put("radius", max(widths), "half the width of lines, or of what stands at points, wider than usual: the "
+                  "safe side; common practice, no source")
     for guess in find_column(fields, CLEARANCE_COLUMNS["id"]):
         draft.put("id_column", guess.column)
         return

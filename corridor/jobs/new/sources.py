@@ -72,6 +72,9 @@ def found_layers(path, where, crs):
         raise InputError(path, where, f"no readable vector file ({error})",
                          "a GeoPackage, a shapefile, GeoJSON, CSV or another kind that is read") from None
     bare = {name: pyogrio.read_info(path, layer=name)["crs"] is None for name, _ in listed}
+    lost = next((name for name, kind in listed if kind is not None and bare[name]), None)
+    if lost is not None and crs is None:
+        raise InputError(path, f"layer {lost}", "no CRS", "a layer that says in which CRS it is, or one by --crs")
     found = [Found(path, name, len(listed) == 1, None, crs if bare[name] else None, where)
              for name, kind in listed if kind is not None]
     for name, _ in listed if not found else ():
