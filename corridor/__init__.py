@@ -23,6 +23,7 @@ _NAMES = {
     "find": "corridor.check",
     "find_conductor": "corridor.doors",
     "load_study": "corridor.study",
+    "make_study": "corridor.jobs.new.job",
     "open_study": "corridor.session",
     "rated_current": "corridor.doors",
     "wire_temperature": "corridor.doors",

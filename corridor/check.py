@@ -58,7 +58,8 @@ class Result(Outcome):
     def status(self) -> int:
         """Exit status: as of the outcome; 3, too, where nothing else is wrong but the data are in doubt.
 
-        A doubt is one about the data that could hide a violation, and that nobody accepted.
+        A doubt is one about the data that could hide a violation, and that nobody accepted, or an assumption that
+        nobody has confirmed.
         """
         return super().status or self.inspection.status
 
@@ -130,7 +131,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         findings.add("doubts", inspection.columns())
         warnings = (*inputs.warnings(), *(seen.words if seen else ()), *assumed_inputs(facts.uncertainty),
                     *inspection.warnings, *tally.warnings)
-        findings.add("run", inputs.run_row(findings.time, warnings, CAUTIONS))
+        findings.add("run", inputs.run_row(findings.time, warnings, (*opened.study.cautions, *CAUTIONS)))
         findings.add("inputs", inputs.file_rows(tally.compared))
         with clock("write"):
             findings.close()

@@ -23,6 +23,7 @@ __all__ = ["COMMANDS", "main"]
 
 #: Subcommands, each a module of `corridor.commands` with a command of its name, in the order of a study's life.
 COMMANDS = (
+    "new",
     "inspect",
     "survey",
     "check",

@@ -7,7 +7,7 @@ from textwrap import fill, wrap
 from corridor.outputs.tables import WIDTH, aligned
 from corridor.summary import CAUTIONS
 
-__all__ = ["inspected", "progress_bar", "summary"]
+__all__ = ["inspected", "made", "progress_bar", "summary"]
 
 
 @contextmanager
@@ -87,6 +87,17 @@ def inspected(inspection):
     if inspection.layers:
         lines += ["", *aligned(("layer", "features", "within 500 m", "within 60 m"),
                                [(name, *map(str, counts)) for name, *counts in inspection.layers])]
+    return lines
+
+
+def made(new):
+    """Return lines of text about a `NewStudy`: which column is what, and what is assumed."""
+    lines = [f"{_counted(new.structures, 'structure')}. Found:", *(
+        f"  {line}" for line in aligned(("what", "column"), new.columns)), "",
+             f"Assumed, a row of [[assumptions]] each: {len(new.assumed)}"]
+    for key, value, reason in new.assumed:
+        lines += wrap(f"{key}: {value}", WIDTH.get(), subsequent_indent="    ")
+        lines += wrap(f"for: {reason}", WIDTH.get(), initial_indent="  ", subsequent_indent="    ")
     return lines
 
 

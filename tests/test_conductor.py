@@ -312,3 +312,14 @@ def test_an_optical_ground_wire_is_what_its_data_sheet_says(name):
     wire = conductor_from(OPTICAL)
     assert (wire.core_area, wire.permanent_set, wire.compression, wire.outer_modulus) == (0, 2e-4, 0, 130e9)
     assert error({k: v for k, v in OPTICAL.items() if k != name}).startswith(f"study.toml: conductors.0.{name}: found")
+
+
+@pytest.mark.parametrize(("name", "offered"), [
+    ("264-AT9/62", "264-AT1/62-ST1A"), ("264-AL1/62-ST1B", "264-AL1/62-ST1A or 264-AL1/34-ST1A"),
+    ("264-AT3/62-INW", "264-AT3/62-INV"), ("264-AL1/62-A20S", "264-AL1/62-A20SA or 264-AL1/34-A20SA"),
+    ("264-AL1/62-QQ", None), ("Drak", "Drake")])
+def test_no_other_kind_of_core_is_offered(name, offered):
+    """A wire with another core sags otherwise: who takes what is offered must not get one unawares."""
+    with pytest.raises(InputError) as error:
+        find(name)
+    assert error.value.hint == offered

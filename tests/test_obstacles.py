@@ -34,8 +34,11 @@ BLANK = dict.fromkeys(
         "voltage_column",
         "radius",
         "radius_column",
+        "crs",
+        "x_column",
+        "y_column",
     )
-)
+) | {"where": (), "values": ()}
 
 
 def obstacles(path, *, bounds=None, frame=FRAME, **section):

@@ -1,6 +1,8 @@
 """Every kind of remedy on its own: planned, written as files, read again and checked in full."""
 
+import geopandas
 import numpy as np
+import pandas
 import pyogrio
 import pytest
 import rasterio
@@ -51,6 +53,34 @@ def test_one_kind_alone_clears_the_planned_copy(tmp_path, kind, lower, more):
     found = planned.after.layers["clearances"]
     for name in ("margin_m", "wire_elevation_m"):
         assert np.sort(written[name].to_numpy()) == pytest.approx(np.sort(found[name].astype(float)), abs=1e-4)
+
+
+@pytest.mark.parametrize("kind", ["raise", "add"])
+def test_structures_of_a_table_of_places_are_written_as_they_are_read(tmp_path, kind):
+    """Words for roles, a row that does not count, and no order but that of the line: the copy needs none of it."""
+    study = short_study(tmp_path / "study")
+    study.write()
+    table = study.structures.drop(columns="order").replace({"role": {"suspension": "strain", "strain": "suspension"}})
+    gone = table.iloc[[0]].assign(structure="gone", state="gone")
+    pandas.concat([table.assign(state="in use"), gone]).sample(frac=1, random_state=3).to_csv(
+        study.folder / "line.csv", index=False)
+    way = shapely.LineString(study.structures[["easting", "northing"]].to_numpy(float))
+    geopandas.GeoDataFrame(geometry=[way], crs="EPSG:25832").to_file(study.folder / "way.gpkg")
+    study.change('file = "line.gpkg"', 'file = "line.csv"\nx_column = "easting"\ny_column = "northing"\n'
+                 'crs = "EPSG:25832"\nwhere = {state = "in use"}\n'
+                 'values = {role = {strain = "suspension", suspension = "strain"}}\nroute = {file = "way.gpkg"}')
+    planned = planned_with(tmp_path, study, [kind])
+    assert planned.status == 0 and planned.checked.status == 0
+    # The same as of the plain study.
+    (tmp_path / "plain").mkdir()
+    plain = planned_with(tmp_path / "plain", short_study(tmp_path / "plain" / "study"), [kind])
+    assert planned.cost == pytest.approx(plain.cost)
+
+
+def test_a_plan_of_what_is_assumed_is_in_doubt(tmp_path):
+    study = short_study(tmp_path / "study")
+    study.text += '\n[[assumptions]]\nkey = "framings"\nvalue = "low"\nreason = "unknown"\n'
+    assert planned_with(tmp_path, study, ["raise"]).status == 3
 
 
 def test_taller_structure_where_no_raise_is_enough(tmp_path):

@@ -33,8 +33,8 @@ ARGUMENTS = {
     "survey": ("--folder", "{folder}"),
     "stringing": ("--folder", "{folder}"),
 }
-#: Searches that take long on any study; their own tests run them.
-LONG = {"design", "plan"}
+#: Searches that take long on any study, and what makes a folder once; their own tests run them.
+LONG = {"design", "plan", "new"}
 
 
 @pytest.fixture(scope="module")

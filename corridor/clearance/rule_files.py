@@ -6,6 +6,7 @@ edition and its confidence, and is to be verified against the edition that is in
 
 import math
 from dataclasses import dataclass, fields
+from functools import cache
 from itertools import combinations
 from pathlib import Path
 from typing import NamedTuple
@@ -27,6 +28,7 @@ __all__ = [
     "Rules",
     "combine",
     "file_markdown",
+    "known_categories",
     "load_rules",
     "load_table",
     "require_cases",
@@ -161,6 +163,13 @@ def load_table(name):
     if name not in TABLES:
         raise InputError(None, "rules.table", repr(name), ", ".join(TABLES), nearest(name, TABLES))
     return load_rules(FOLDER / TABLES[name])
+
+
+@cache
+def known_categories():
+    """Return the categories of obstacles that a built-in table has a row for."""
+    against = {each for name in TABLES for each in load_table(name).against.tolist()}
+    return frozenset(against - {"ground", "right_of_way"})
 
 
 def load_rules(file, units=None):

@@ -37,6 +37,7 @@ def check(study, progress, overwrite, output, draws):
                          draws=draws or 0)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
+                  assumptions=list(result.inspection.assumptions),
                   doubts=len(result.inspection.doubts), doubts_open=result.inspection.open,
                   causes=[cause._asdict() for cause in result.causes], overloads=result.overloads, lifted=result.lifted,
                   over_capacity=result.over_capacity, at_structures=result.at_structures, induced=result.induced,

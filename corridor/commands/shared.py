@@ -27,7 +27,7 @@ Exit status
      takes more current than the rules allow
   2  the input is wrong: nothing was written
   3  no violation, but something could not be assessed,
-     or the data are in doubt
+     or the data are in doubt, or assumptions are not confirmed
   70 the software failed, or the machine: no room on a disk
      or in memory, or a file that another program holds
 
@@ -129,7 +129,7 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
                 with warnings.catch_warnings(record=True) as caught:
                     warnings.simplefilter("always", CorridorWarning)
                     answer = function(**options)
-            told["lines"] = _tell_warnings(caught)
+            told["lines"] = _tell_warnings(caught, options["study"].study.cautions if study and not quiet else ())
             with data_out():
                 if as_json:
                     answer.tell_machine()
@@ -155,9 +155,10 @@ def command(working: str | None = None, *, study: bool = True, **more: Any) -> C
     return make
 
 
-def _tell_warnings(caught):
+def _tell_warnings(caught, cautions):
     """Print what the person should know and return it; the rest goes its way."""
-    lines = [f"Warning: {each.message}" for each in caught if issubclass(each.category, CorridorWarning)]
+    lines = [f"Warning: {words}" for words in (*cautions, *(
+        each.message for each in caught if issubclass(each.category, CorridorWarning)))]
     say(*lines)
     for each in caught:
         if not issubclass(each.category, CorridorWarning):

@@ -41,7 +41,7 @@ def stringing(study, progress, overwrite, options, as_built, folder, sheets, wor
       corridor stringing study.toml -o "annealed on carbon" --workbook
       corridor stringing study.toml -o "annealed on carbon" --as-built sags.csv
     """
-    from corridor.jobs.stringing import STRINGING_CAUTIONS, write_stringing
+    from corridor.jobs.stringing import write_stringing
     from corridor.outputs.tables_stringing import stringing_text
     from corridor.outputs.tables_survey import wrapped
 
@@ -50,4 +50,4 @@ def stringing(study, progress, overwrite, options, as_built, folder, sheets, wor
     tables = {name: table_rows({key: values for key, values in columns.items() if key != "geometry"})
               for name, columns in found.layers.items()}
     return Answer(found.status, written, lambda: stringing_text(found.layers),
-                  notes=lambda: wrapped(STRINGING_CAUTIONS), **tables)
+                  notes=lambda: wrapped(found.cautions), **tables)

@@ -14,7 +14,7 @@ _UNITS = {"height": "m", "elevation": "m", "radius": "m", "voltage": "V", "base_
 "deg"}
 
 
-def file_columns(files, read, compared=None):
+def file_columns(files, read, compared=None, structures_left_out=0):
     """Return the rows of the layer `inputs`, as columns.
 
     Parameters
@@ -24,11 +24,16 @@ def file_columns(files, read, compared=None):
     read : sequence of LayerRead
     compared : mapping, optional
         Number of features compared, by the name of their layer; none is told without it.
+    structures_left_out : int
+        Rows of the structures that do not count.
     """
     columns = {name: np.array([row[name] for row in files], object) for name in files[0]}
     layers = {f"obstacles.{each.name}": each for each in read}
     held = [layers.get(part) for part in columns["part"]]
     columns["features"] = np.array([np.nan if each is None else each.features for each in held], float)
+    columns["features_left_out"] = np.array(
+        [structures_left_out if part == "structures" else np.nan if each is None else each.left_out.total()
+         for part, each in zip(columns["part"], held, strict=True)], float)
     columns["features_near"] = np.array([np.nan if each is None else each.near for each in held], float)
     columns["features_compared"] = np.array(
         [np.nan if each is None or compared is None else compared.get(each.name, 0) for each in held], float)
@@ -43,10 +48,12 @@ def describe_files(study, terrain, clouds, surveys):
         rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
     layers = [("structures", study.structures)]
     layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
+    if study.structures.route is not None:
+        layers.append(("structures.route", study.structures.route))
     if study.right_of_way is not None and study.right_of_way.file:
         layers.append(("right_of_way", study.right_of_way))
     for part, section in layers:
-        facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part)))
+        facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part, section)))
         rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
                          "; ".join([facts["unit"], *_told_units(section)])))
     plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])

@@ -1,6 +1,7 @@
 """One layer of a vector file: opened with clear faults, read in portions."""
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pyogrio
@@ -12,9 +13,9 @@ from pyproj import CRS
 from corridor.errors import InputError, nearest
 from corridor.inputs.digest import digest
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
-from corridor.units import QuantityError, quantity, scale
+from corridor.inputs.selection import ALL, Selection, left_words, selection_of
 
-__all__ = ["Layer", "LayerFacts", "Portion", "cells", "layer_facts", "open_layer", "portions"]
+__all__ = ["Layer", "LayerFacts", "Portion", "layer_facts", "open_layer", "portions"]
 
 #: Features held at once.
 _PORTION = 100_000
@@ -25,13 +26,14 @@ NO_GEOMETRY, UNREADABLE = "no geometry", "the geometry cannot be read"
 @dataclass(frozen=True)
 class Layer:
     """A layer that opens: `fields` its columns, `crs` its CRS (pyproj), `features` how many it says
-    to have."""
+    to have; `selection` which of its rows count and what their values mean."""
 
     path: str
     name: str
     crs: CRS
     fields: tuple[str, ...]
     features: int
+    selection: Selection = ALL
 
     @property
     def height_factor(self):
@@ -68,15 +70,17 @@ class LayerFacts:
 @dataclass(frozen=True)
 class Portion:
     """Some features of a layer: `fid` (feature,), `geometry` (feature,) of shapely geometries,
-    missing ones None, `fault` "" or why one is missing, and `columns`, name to array."""
+    missing ones None, `fault` "" or why one is missing, and `columns`, name to array; `left_out` the values for which
+    rows were left out, each with how many."""
 
     fid: np.ndarray
     geometry: np.ndarray
     fault: np.ndarray
     columns: dict
+    left_out: Counter = field(default_factory=Counter)
 
 
-def open_layer(path, layer, where):
+def open_layer(path, layer, where, section=None, names=None):
     """Return a layer of a vector file.
 
     Parameters
@@ -87,18 +91,24 @@ def open_layer(path, layer, where):
         None: the only one.
     where : str
         The key of the study that names it.
+    section : Source, optional
+        The table of the study that names it, which may tell its CRS.
+    names : mapping, optional
+        Names of the layer's columns by the keys of `values`: it is read as the table asks, with the rows that count,
+        what values mean and columns of places. Without them all rows are as they stand.
 
     Raises
     ------
     InputError
-        No such file or layer, more than one to choose from, or no CRS.
+        No such file, layer or column, more than one layer to choose from, no CRS, or one that differs from the CRS
+        that the study gives.
     """
     path = str(path)
     try:
         listed = pyogrio.list_layers(path)
         known = [name for name, _ in listed]
-        names = [name for name, kind in listed if kind is not None] or known
-        chosen = _choose(path, layer, where, known, names)
+        spatial = [name for name, kind in listed if kind is not None] or known
+        chosen = _choose(path, layer, where, known, spatial)
         info = pyogrio.read_info(path, layer=chosen, force_feature_count=True)
     except (DataSourceError, DataLayerError) as error:
         raise InputError(
@@ -107,14 +117,14 @@ def open_layer(path, layer, where):
             f"no readable vector file ({error})",
             "a GeoPackage, a shapefile, GeoJSON, CSV or another kind that is read",
         ) from None
-    crs = read_crs(info["crs"], path, f"layer {chosen}")
+    crs = _crs_of(info["crs"], section, path, chosen, where)
     if crs is None:
         raise InputError(
             path,
             f"layer {chosen}",
             "no CRS",
             "a layer that says in which CRS it is",
-            "assign the CRS it was drawn in",
+            f"assign the CRS it was drawn in, or give {where}.crs",
         )
     flat = horizontal(crs)
     if not (flat.is_projected or flat.is_geographic):
@@ -124,7 +134,18 @@ def open_layer(path, layer, where):
             f"the CRS {crs.name}, which is not tied to the Earth",
             "a projected or geographic CRS",
         )
-    return Layer(path, chosen, crs, tuple(info["fields"]), int(info["features"]))
+    opened = Layer(path, chosen, crs, tuple(info["fields"]), int(info["features"]))
+    return opened if names is None else replace(opened, selection=selection_of(section, opened, where, names))
+
+
+def _crs_of(own, section, path, name, where):
+    """The CRS that a layer says, else that of the study; both where they are one."""
+    said, given = read_crs(own, path, f"layer {name}"), getattr(section, "crs", None)
+    given = read_crs(given, path, f"{where}.crs")
+    if said is not None and given is not None and horizontal(said) != horizontal(given):
+        raise InputError(path, f"{where}.crs", f"{given.name}, but layer {name} says {said.name}",
+                         "the CRS of the layer, or no such key")
+    return given if said is None else said
 
 
 def _choose(path, layer, where, known, spatial):
@@ -158,16 +179,30 @@ def layer_facts(layer):
 
 
 def portions(layer, columns):
-    """Yield all features of a layer, portion by portion; curves are made of short lines by GDAL."""
-    wanted = list(dict.fromkeys(columns))
-    skip = 0
+    """Yield all features of a layer that count, portion by portion; curves are made of short lines by GDAL.
+
+    Raises
+    ------
+    InputError
+        Its rows cannot be read, none of them counts, or a value has no meaning.
+    """
+    chosen = layer.selection
+    wanted = list(dict.fromkeys([*columns, *(chosen.places or ()), *(name for name, _ in chosen.where)]))
+    skip = kept = 0
+    left_out = Counter()
     while True:
         meta, fid, wkb, data = _read(layer, wanted, skip)
         if len(fid):
-            yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
+            part = chosen.of(layer, _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True))))
+            kept += len(part.fid)
+            left_out += part.left_out
+            yield part
         if len(fid) < _PORTION:
-            return
+            break
         skip += _PORTION
+    if left_out and not kept:
+        raise InputError(layer.path, f"layer {layer.name}, where", f"no row that counts of {left_out.total()}",
+                         "values that stand there", left_words(left_out))
 
 
 def _read(layer, wanted, skip):
@@ -180,6 +215,7 @@ def _read(layer, wanted, skip):
             return_fids=True,
             skip_features=skip,
             max_features=_PORTION,
+            read_geometry=layer.selection.places is None,
         )
     except FeatureError as error:
         raise InputError(layer.path, f"layer {layer.name}", str(error), "features that can be read") from error
@@ -192,42 +228,3 @@ def _portion(fid, wkb, columns):
     fault = np.where(missing | shapely.is_empty(geometry), NO_GEOMETRY, "")
     fault = np.where(~missing & shapely.is_missing(geometry), UNREADABLE, fault)
     return Portion(fid, geometry, fault.astype(object), columns)
-
-
-def cells(values, kind, unit=None):
-    """Return a column as numbers in the SI unit of a kind, and a fault for each cell that is none.
-
-    Parameters
-    ----------
-    values : ndarray
-        Numbers in that unit, or text with or without one; missing ones None or nan.
-    kind : str
-        A key of `corridor.units.KINDS`.
-    unit : str or None
-        The unit of numbers without one; None: the SI unit.
-
-    Returns
-    -------
-    numbers : ndarray
-        nan where missing or at fault.
-    fault : ndarray of str
-        "" where it is a number, "missing", or what stands there.
-    """
-    if values.dtype.kind in "iuf":
-        factor, offset = scale(unit, kind)
-        numbers = values.astype(float) * factor + offset
-        return np.where(np.isfinite(numbers), numbers, np.nan), np.where(
-            np.isnan(numbers), "missing", np.where(np.isinf(numbers), "infinite", "")
-        ).astype(object)
-    read = {value: _cell(value, kind, unit) for value in set(values.tolist())}
-    pairs = [read[value] for value in values.tolist()]
-    return np.array([p[0] for p in pairs], float), np.array([p[1] for p in pairs], object)
-
-
-def _cell(value, kind, unit):
-    if value is None or value != value or not str(value).strip():
-        return np.nan, "missing"
-    try:
-        return quantity(value, kind, plain_text=True, unit=unit), ""
-    except QuantityError:
-        return np.nan, f"{value!r}"

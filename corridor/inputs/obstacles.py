@@ -3,14 +3,18 @@
 A feature that cannot be used is kept, with its fault: it is reported as not assessed, never left
 out."""
 
+from collections import Counter
+
 import numpy as np
 import shapely
 
 from corridor.clearance.parcels import PARCEL
 from corridor.errors import NO_NAMES, InputError
-from corridor.inputs.layers import cells, open_layer, portions
+from corridor.inputs.cells import cells
+from corridor.inputs.layers import open_layer, portions
 from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
 from corridor.inputs.reach import kept, together
+from corridor.inputs.voltages import several_voltages, voltages, without_unit
 from corridor.line.facts import Obstacles, RightOfWay
 
 __all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
@@ -39,7 +43,9 @@ _OPTIONS = (
 
 def open_obstacles(section, resolve):
     """Return the layer that an obstacle section of the study names."""
-    return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}")
+    columns = {key: getattr(section, "column" if key == "category" else f"{key}_column", None)
+               for key in ("category", "height", "elevation", "voltage", "radius", "id")}
+    return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}", section, columns)
 
 
 def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=0, hangings=None):
@@ -98,8 +104,10 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
         columns = [wires.order_column, wires.line_column, wires.wire_column, section.elevation_column,
                    section.voltage_column]
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
-        rows = string_wires(section, layer, portions(layer, wanted), frame, hangings[section.name])
-        yield kept(rows, bounds, reach)
+        parts = list(portions(layer, wanted))
+        rows = string_wires(section, layer, parts, frame, hangings[section.name])
+        yield kept(rows, bounds, reach, left_out=sum((part.left_out for part in parts), Counter()),
+                   counted=np.concatenate([part.fid for part in parts]) if layer.selection.where else None)
         return
     wanted = [
         layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
@@ -109,7 +117,8 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
     for portion in portions(layer, wanted):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        yield kept(rows, bounds, reach, (portion, layer.crs, frame))
+        yield kept(rows, bounds, reach, (portion, layer.crs, frame), portion.left_out,
+                   portion.fid if layer.selection.where else None)
 
 
 def _rows(section, layer, portion, frame):
@@ -136,8 +145,9 @@ def _rows(section, layer, portion, frame):
         "voltage": voltage,
         "radius": radius,
         "fault": fault,
-        "without_unit": _without_unit(
+        "without_unit": without_unit(
             None if getattr(section, "voltage_unit", None) else _column(section, portion, "voltage"), count),
+        "several": several_voltages(_column(section, portion, "voltage"), count),
         "falls": np.full(count, bool(getattr(section, "falls", False))),
     }
 
@@ -204,24 +214,11 @@ def _accept(fault, values, low, high, what):
 
 
 def _voltage(section, portion, fault):
-    """Voltages [V]; of several in one text ("110000;20000") the highest. Where a column has none,
-    nan."""
+    """Voltages [V], nan where a column has none or one that cannot be."""
     values = _column(section, portion, "voltage")
     if values is None:
         return _value(section, portion, "voltage", "voltage", fault)
-    unit = getattr(section, "voltage_unit", None)
-    if values.dtype.kind in "iuf":
-        numbers, wrong = cells(values, "voltage", unit)
-    else:
-        known = {value: _highest(value, unit) for value in set(values.tolist())}
-        numbers, wrong = (
-            np.array(part, kind)
-            for part, kind in zip(
-                zip(*(known[value] for value in values.tolist()), strict=True),
-                (float, object),
-                strict=True,
-            )
-        )
+    numbers, wrong = voltages(values, getattr(section, "voltage_unit", None))
     _blame(
         fault,
         ~np.isin(wrong.astype(str), ("", "missing")),
@@ -231,22 +228,6 @@ def _voltage(section, portion, fault):
     low = numbers < _LEAST_VOLTAGE
     _blame(fault, low, "voltage of {:g} V, perhaps meant in kV", numbers)
     return np.where(low | (wrong != ""), np.nan, numbers)
-
-
-def _without_unit(values, count):
-    """Which voltages of a column are numbers without unit."""
-    if values is None:
-        return np.zeros(count, bool)
-    if values.dtype.kind in "iuf":
-        return np.ones(count, bool)
-    return np.array([not any(letter.isalpha() for letter in str(value or "")) for value in values.tolist()], bool)
-
-
-def _highest(value, unit):
-    """The highest of the voltages in a text, and the first that is none."""
-    parts = [part for part in str(value or "").split(";") if part.strip()]
-    numbers, wrong = cells(np.array(parts or [""], object), "voltage", unit)
-    return numbers.max(), next((text for text in wrong if text), "")
 
 
 def _check_shape(geometry, fault):

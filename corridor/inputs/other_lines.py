@@ -7,7 +7,8 @@ import numpy as np
 import shapely
 
 from corridor.geometry.distance import heights
-from corridor.inputs.layers import cells
+from corridor.inputs.cells import cells
+from corridor.inputs.voltages import voltages
 from corridor.line.facts import Case, Limit, Measured, Option, OtherState, Wiring
 from corridor.line.section_wires import WireGroups
 from corridor.line.states import solve_states
@@ -149,7 +150,7 @@ def _texts(portion, column):
 def _voltages(portion, column, unit):
     if column is None:
         return np.full(len(portion.fid), np.nan)
-    return cells(portion.columns[column], "voltage", unit)[0]
+    return voltages(portion.columns[column], unit)[0]
 
 
 def _spans(section, points, own, name, frame, hanging):

@@ -1,5 +1,7 @@
 """Which features of a layer are near enough to the line to be of concern, and what the layer held."""
 
+from collections import Counter
+
 import numpy as np
 import shapely
 
@@ -8,19 +10,24 @@ from corridor.line.facts import LayerRead
 __all__ = ["kept", "together"]
 
 
-def kept(rows, bounds, reach, source=None):
+def kept(rows, bounds, reach, source=None, left_out=None, counted=None):
     """Return the rows that are near the line, and a LayerRead of all of them, without its name.
 
     Parameters
     ----------
     rows : dict of ndarray
-        Columns of `Obstacles`, in the frame, and `without_unit`, where voltages are numbers without unit.
+        Columns of `Obstacles`, in the frame, and `without_unit`, where voltages are numbers without unit, and
+        `several`, where one text holds more than one.
     bounds : (float, float, float, float) or None
         Of the line [m]; None: everything is kept.
     reach : float
         Distance from the bounds within which features are kept [m], beside their own radius.
     source : (Portion, CRS, Frame), optional
         What the rows are from; without it nothing is told of exchanged axes.
+    left_out : Counter, optional
+        Values for which rows were left out.
+    counted : ndarray, optional
+        Numbers of the rows that were not, where some may be.
     """
     near = _near(rows, bounds, reach)
     box = shapely.bounds(rows["geometry"])
@@ -29,8 +36,10 @@ def kept(rows, bounds, reach, source=None):
     swapped = source is not None and not near.any() and _near_if_swapped(*source, bounds, reach)
     own = {name: values[near] for name, values in rows.items()}
     row = np.flatnonzero(own.pop("without_unit", np.zeros(near.sum(), bool)))
+    several = int(own.pop("several", np.zeros(0)).sum())
     return own, LayerRead("", len(near), int(near.sum()), whole, swapped,
-                          tuple(zip(own["obstacle"][row], own["voltage"][row].tolist(), strict=True)))
+                          tuple(zip(own["obstacle"][row], own["voltage"][row].tolist(), strict=True)),
+                          left_out or Counter(), several, counted)
 
 
 def _near_if_swapped(portion, crs, frame, bounds, reach):
@@ -49,7 +58,11 @@ def together(name, portions_held):
     whole = np.r_[np.fmin.reduce(boxes[:, :2]), np.fmax.reduce(boxes[:, 2:])]
     return LayerRead(name, sum(held.features for held in portions_held), sum(held.near for held in portions_held),
                      whole, any(held.swapped for held in portions_held),
-                     tuple(each for held in portions_held for each in held.without_unit))
+                     tuple(each for held in portions_held for each in held.without_unit),
+                     sum((held.left_out for held in portions_held), Counter()),
+                     sum(held.several for held in portions_held),
+                     None if not portions_held or portions_held[0].counted is None else
+                     np.concatenate([held.counted for held in portions_held]))
 
 
 def _near(rows, bounds, reach):

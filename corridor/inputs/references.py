@@ -156,7 +156,7 @@ def _check_kind(study, path, where):
         return
     if where.startswith("terrain."):
         _check_raster(study, path, where)
-    elif (where in ("structures.file", "right_of_way.file") or where.startswith("obstacles.")
+    elif (where in ("structures.file", "structures.route.file", "right_of_way.file") or where.startswith("obstacles.")
           or where.startswith("surveys.") and kind_of(path) == "layer"):
         if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
             raise InputError(path, where, "no vector file of the kinds that any study may have",

@@ -1,20 +1,23 @@
 """Structures, from a layer of points."""
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
 from pyproj import Transformer
 
 from corridor.errors import NO_NAMES, InputError, nearest
+from corridor.inputs.cells import cells
 from corridor.inputs.frame import horizontal
 from corridor.inputs.framings import check_framings, read_framings
-from corridor.inputs.layers import Layer, cells, open_layer, portions
+from corridor.inputs.layers import Layer, open_layer, portions
+from corridor.inputs.route import order_along
 from corridor.line.facts import ROLES, Structures
 from corridor.units import KINDS
 
-__all__ = ["FORMER_AZIMUTH", "RawStructures", "check_framings", "place", "plain_name", "read_framings",
-"read_structures"]
+__all__ = ["FORMER_AZIMUTH", "RawStructures", "check_framings", "open_structures", "place", "plain_name", "read_framings",
+           "read_structures"]
 
 #: Names of the columns, unless the study gives others.
 COLUMNS = {
@@ -40,7 +43,8 @@ class RawStructures:
 
     `x`, `y` in the layer's own CRS, x to the east or longitude; `longitude`, `latitude` on WGS 84
     [deg]. The other columns are those of `corridor.line.facts.Structures`; `crossarm_azimuth` is counted
-    from the north of the layer's own CRS."""
+    from the north of the layer's own CRS. `left_out` values of rows that do not count, with their numbers; `words` what
+    is to be said of the order."""
 
     layer: Layer
     x: np.ndarray
@@ -54,9 +58,11 @@ class RawStructures:
     framing: np.ndarray
     base_elevation: np.ndarray
     crossarm_azimuth: np.ndarray
+    left_out: Counter = field(default_factory=Counter)
+    words: tuple = ()
 
 
-def read_structures(path, *, layer=None, columns=None, units=None):
+def read_structures(path, *, layer=None, columns=None, units=None, section=None, route=None):
     """Return the structures of a layer of points, in its own CRS.
 
     Parameters
@@ -68,6 +74,10 @@ def read_structures(path, *, layer=None, columns=None, units=None):
         Names of the layer's columns by those of the contract, where they differ.
     units : mapping or None
         Units of the numbers in `base_elevation` and `crossarm_azimuth`, None where they are m and deg.
+    section : Source, optional
+        Which rows count, what values mean, and where points are.
+    route : (Route, path), optional
+        The line along which structures without order stand.
 
     Returns
     -------
@@ -78,17 +88,18 @@ def read_structures(path, *, layer=None, columns=None, units=None):
     InputError
         Anything that leaves a structure, its place in the line or its role in doubt.
     """
-    source = open_layer(path, layer, "structures")
     names = _column_names(columns)
+    source = open_layer(path, layer, "structures", section, None if section is None else names)
     if names["crossarm_azimuth"] == COLUMNS["crossarm_azimuth"] and FORMER_AZIMUTH in source.fields:
         if COLUMNS["crossarm_azimuth"] in source.fields:
             raise InputError(source.path, f"layer {source.name}", f"the columns crossarm_azimuth and {FORMER_AZIMUTH}, "
                              "its former name", "one of them, or structures.columns.crossarm_azimuth")
         names["crossarm_azimuth"] = FORMER_AZIMUTH
+    optional = _OPTIONAL if route is None else (*_OPTIONAL, "order")
     present = {
         key: source.require(name, f"structures.columns.{key}")
         for key, name in names.items()
-        if key not in _OPTIONAL or name != COLUMNS[key] or name in source.fields
+        if key not in optional or name != COLUMNS[key] or name in source.fields
     }
     read = list(portions(source, present.values()))
     if not read:
@@ -100,9 +111,15 @@ def read_structures(path, *, layer=None, columns=None, units=None):
         key: np.concatenate([part.columns[name] for part in read]) for key, name in present.items()
     }
     geometry = _points(source, fid, read)
-    raw = _raw(source, fid, geometry, table, units or {})
+    left_out = sum((part.left_out for part in read), Counter())
+    raw = _raw(source, fid, geometry, table, units or {}, None if "order" in present else route, left_out)
     _check_lines(raw)
     return raw
+
+
+def open_structures(path, section):
+    """Return the layer that the table of structures of a study names."""
+    return open_layer(path, section.layer, "structures", section, _column_names(section.columns))
 
 
 def _column_names(columns):
@@ -147,7 +164,7 @@ def _refuse(source, fid, wrong, found, accepted, hint=None):
         )
 
 
-def _raw(source, fid, xy, table, units):
+def _raw(source, fid, xy, table, units, route, left_out):
     count = len(fid)
     text = {key: _text(source, fid, table, key) for key in ("structure", "role", "framing")}
     text["line"] = (
@@ -163,7 +180,7 @@ def _raw(source, fid, xy, table, units):
         lambda index: nearest(text["role"][index], ROLES),
     )
     number = {
-        "order": _numbers(source, fid, table, "order", "ratio", required=True),
+        "order": _numbers(source, fid, table, "order", "ratio", required=route is None),
         "base_elevation": _numbers(source, fid, table, "base_elevation", "length", units.get("base_elevation"),
                                    most=_HIGHEST),
         "crossarm_azimuth": _numbers(source, fid, table, "crossarm_azimuth", "angle", units.get("crossarm_azimuth")),
@@ -177,9 +194,13 @@ def _raw(source, fid, xy, table, units):
         [f"a point at {x:g}, {y:g}" for x, y in xy],
         f"a place within {source.crs.name}",
     )
+    words = ()
+    if route is not None:
+        number["order"], words = order_along(*route, longitude, latitude, text["line"], text["structure"])
     sort = np.lexsort((number["order"], text["line"].astype(str)))
     columns = {key: values[sort] for key, values in (text | number).items()}
-    return RawStructures(source, *xy[sort].T, longitude[sort], latitude[sort], **columns)
+    return RawStructures(source, *xy[sort].T, longitude[sort], latitude[sort], **columns, left_out=left_out,
+                         words=words)
 
 
 def _text(source, fid, table, key):

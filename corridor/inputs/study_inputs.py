@@ -1,6 +1,7 @@
 """All files that a study names, read into facts in the working frame."""
 
 import json
+from collections import Counter
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -24,6 +25,7 @@ from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
 from corridor.inputs.references import check_files, ground_rasters
+from corridor.inputs.said import assumptions_open, rows_left_out
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.survey_points import read_surveys
 from corridor.inputs.terrain import Terrain, open_terrain
@@ -64,6 +66,7 @@ class Inputs:
     layers: tuple = ()
     capacities: Capacities | None = None
     surveys: tuple = ()
+    structures_left_out: Counter = field(default_factory=Counter)
 
     @property
     def files(self):
@@ -112,6 +115,7 @@ class Inputs:
         study = self.study.study
         words = [] if study.highest_voltage else [
             f"highest voltage taken as {self.voltage / 1e3:g} kV: {study.highest_voltage_source}"]
+        words = [*assumptions_open(self.study), *words]
         words += [f"{option.name}: {text}" for option in self.options
                   for text in (*_beyond_materials(option.wiring), *assumed_of(option.wiring))]
         wires = [(option.name, option.wiring) for option in self.options]
@@ -119,6 +123,7 @@ class Inputs:
         words += [f"{name}: {text}" for name, wiring in wires for text in _of_elongation(wiring)]
         words += _of_cold(self.cases, self.index.obstacles.category)
         words += _of_districts(self.cases)
+        words += rows_left_out(self.study, self.layers, len(self.structures.structure), self.structures_left_out)
         if self.own_wires is None and len(set(self.framings.wire)) > 1:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
@@ -151,11 +156,11 @@ class Inputs:
             "inputs": json.dumps(self.files, sort_keys=True, ensure_ascii=False),
             "frame": f"{self.frame.name}: {self.frame.reason}", "vertical_datum": facts[0].vertical_crs,
             "vertical_unit": facts[0].unit, "time": time, "warnings": "\n".join(warnings),
-            "cautions": "\n".join(cautions)}.items()}
+            "cautions": "\n".join(cautions), "assumptions": "\n".join(self.study.unconfirmed) or None}.items()}
 
     def file_rows(self, compared=None):
         """Return the rows of the layer `inputs`, as columns; `compared` numbers of features compared, by obstacles."""
-        return file_columns(self.files, self.layers, compared)
+        return file_columns(self.files, self.layers, compared, self.structures_left_out.total())
 
 
 def _of_cold(cases, category):
@@ -221,7 +226,8 @@ def read_inputs(study):
     check_files(study)
     resolve, section = study.resolve, study.structures
     raw = read_structures(resolve(section.file), layer=section.layer, columns=section.columns,
-                          units=column_units(section))
+                          units=column_units(section), section=section,
+                          route=section.route and (section.route, resolve(section.route.file)))
     try:
         frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude)
     except InputError as error:
@@ -253,8 +259,8 @@ def read_inputs(study):
     grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   _aside(describe_files, study, terrain, clouds, surveys),
-                  (*_cautions(layers, frame, raw), *words), clouds, tuple(grids), others, layers_read, capacities,
-                  surveys)
+                  (*_cautions(layers, frame, raw), *raw.words, *words), clouds, tuple(grids), others, layers_read,
+                  capacities, surveys, raw.left_out)
 
 
 def _aside(work, *args):

@@ -54,12 +54,13 @@ class Inspection:
     """What inspection comes to: the doubts in their order, and what the study accepts that is no doubt.
 
     `layers` names of the layers of obstacles, with numbers of their features, of those within 500 m of the box about
-    the line, and of those within 60 m of the line.
+    the line, and of those within 60 m of the line. `assumptions` of the study that nobody has confirmed.
     """
 
     doubts: tuple[Judged, ...]
     idle: tuple[str, ...]
     layers: tuple[tuple[str, int, int, int], ...] = ()
+    assumptions: tuple[str, ...] = ()
 
     @property
     def open(self) -> int:
@@ -68,8 +69,9 @@ class Inspection:
 
     @property
     def status(self) -> int:
-        """Exit status: 0 no serious doubt, or all of them accepted; 3 some are open."""
-        return 3 if self.open else 0
+        """Exit status: 0 no serious doubt, or all of them accepted, and nothing assumed; 3 a doubt is open, or an
+        assumption is not confirmed."""
+        return 3 if self.open or self.assumptions else 0
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -162,7 +164,7 @@ def judge(doubts, study, layers=()) -> Inspection:
     met = {(doubt.kind.id, doubt.feature) for doubt in doubts}
     idle = [f"{each.id}{f': {name}' if name else ''}" for each in accepted for name in each.features or (None,)
             if not any(id_ == each.id and name in (None, feature) for id_, feature in met)]
-    return Inspection(tuple(rows), tuple(idle), layers)
+    return Inspection(tuple(rows), tuple(idle), layers, study.unconfirmed)
 
 
 def inspect_study(opened: Opened) -> Inspection:

@@ -328,7 +328,7 @@ def _tags(study, source, facts, rules, left_out, against):
     return {
         "TIFFTAG_SOFTWARE": f"corridor {__version__}", "STUDY": study.study.title or study.path.name,
         "STUDY_FILE": study.path.name, "STUDY_DIGEST": study.digest, "FINDINGS": source.name,
-        "CASES": ", ".join(names), "LEFT_OUT": "\n".join(left_out), "CAUTIONS": "\n".join(CAUTIONS),
+        "CASES": ", ".join(names), "LEFT_OUT": "\n".join(left_out), "CAUTIONS": "\n".join((*study.cautions, *CAUTIONS)),
         "AGAINST": against, "RULES": ", ".join(sorted(set(facts.rules.rule[facts.rules.against == against]))),
     }
 

@@ -24,6 +24,7 @@ from corridor.outputs.page.pack import Packer
 from corridor.outputs.page.shapes import near_shapes, pack_shapes
 from corridor.outputs.page.write import write_page
 from corridor.outputs.schema import layer
+from corridor.study.assumptions import assumed_words
 
 __all__ = ["Report", "report_study"]
 
@@ -177,6 +178,8 @@ def _plain(layers):
     d = layers["doubts"]
     still = int(((d["severity"] == "serious") & (d["accepted"] == 0)).sum())
     told = f"{_count(still, 'doubt', 'doubts')} about the data could hide a violation: see below." if still else ""
+    assumed = assumed_words(len((run["assumptions"][0] or "").splitlines()))
+    told = " ".join(text for text in (f"{assumed}: see the cautions." if assumed else "", told) if text)
     verdict = "; ".join(words) + ". What was not assessed is never a pass."
     return {"verdict": verdict, "doubtful": told, "doubts": _doubts(d), **lines}
 

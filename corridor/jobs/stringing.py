@@ -39,7 +39,7 @@ from corridor.outputs.workbook import need_workbook, write_workbook
 from corridor.study.stringing import Stringing
 from corridor.summary import CAUTIONS
 
-__all__ = ["STRINGING_CAUTIONS", "StringingResult", "TEMPERATURES", "stringing_study", "write_stringing"]
+__all__ = ["TEMPERATURES", "StringingResult", "stringing_study", "write_stringing"]
 
 #: Wire temperatures of control spans [°C].
 TEMPERATURES = tuple(range(-10, 45, 5))
@@ -59,13 +59,15 @@ STRINGING_CAUTIONS = (
 @dataclass(frozen=True)
 class StringingResult:
     """How new wires are put up: `layers` columns by name (docs/stringing_layers.md), `crs` of their places, `options`
-    that are told of; `profiles` of pulls by line and name, of all `options_of_profiles`."""
+    that are told of; `profiles` of pulls by line and name, of all `options_of_profiles`; `cautions` what to be careful
+    of."""
 
     layers: dict[str, Columns]
     crs: CRS
     options: tuple[str, ...]
     profiles: dict[tuple[str, str], Profile]
     options_of_profiles: tuple[str, ...]
+    cautions: tuple[str, ...] = STRINGING_CAUTIONS
 
     @property
     def status(self) -> int:
@@ -131,7 +133,8 @@ def stringing_study(opened: Opened, options: Sequence[str] = (), temperatures: A
     again = section_rows(facts, plan, ground, names[0], built) if built else []
     found = {"sag_tolerance": rows, "as_built": [each.row for each in built], "as_built_sections": again}
     return StringingResult(work.layers(names) | {name: as_columns(name, part) for name, part in found.items()},
-                           opened.inputs.crs, names, work.profiles, tuple(option.name for option in facts.options))
+                           opened.inputs.crs, names, work.profiles, tuple(option.name for option in facts.options),
+                           (*opened.study.cautions, *STRINGING_CAUTIONS))
 
 
 def _wanted(opened: Opened, known: Sequence[Option], options: Sequence[str]) -> tuple[str, ...]:
@@ -270,9 +273,9 @@ def write_stringing(result: StringingResult, folder: Path | str, guard: Guard = 
         if sheets:
             from corridor.outputs.drawings.stringing_sheets import draw_sheets
 
-            draw_sheets(files.new(folder / "stringing.pdf"), result, STRINGING_CAUTIONS)
+            draw_sheets(files.new(folder / "stringing.pdf"), result, result.cautions)
         if workbook:
-            said = {"cautions": {"caution": np.array(STRINGING_CAUTIONS, object)}}
+            said = {"cautions": {"caution": np.array(result.cautions, object)}}
             tables = {name: {key: v for key, v in columns.items() if key != "geometry"}
                       for name, columns in result.layers.items()}
             write_workbook(files.new(folder / "stringing.xlsx"), tables | said,

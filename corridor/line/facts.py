@@ -4,7 +4,8 @@ All positions are in the working frame: easting and northing [m] on its grid, el
 datum of the ground raster. Lengths along and across the line are ground lengths [m].
 """
 
-from dataclasses import dataclass, replace
+from collections import Counter
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -130,7 +131,9 @@ class LayerRead:
 
     `bounds` least easting and northing, greatest easting and northing of all of them [m]; `swapped` whether they would
     be near with their axes exchanged; `without_unit` names and voltages [V] of those kept where these are numbers
-    without unit.
+    without unit. `left_out` columns and values for which the study leaves rows out, with their numbers: these are no
+    features here; `counted` numbers of the rows that the study does not leave out, where it leaves out any; `several`
+    number of those near that hold more than one voltage.
     """
 
     name: str
@@ -139,6 +142,9 @@ class LayerRead:
     bounds: Array
     swapped: bool
     without_unit: tuple[tuple[str, float], ...] = ()
+    left_out: Counter[tuple[str, str]] = field(default_factory=Counter)
+    several: int = 0
+    counted: Integers | None = None
 
 
 @dataclass(frozen=True)

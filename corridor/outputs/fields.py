@@ -153,6 +153,8 @@ FIELDS = (
     ("vertical_unit", "text", None, "unit the ground raster was read in; every elevation here is in m"),
     ("time", "datetime", None, "when the run began, UTC"),
     ("warnings", "text", None, "what the person should look at, one per line"),
+    ("assumptions", "text", None, "what the study assumes and nobody has confirmed, one per line; null where "
+     "nothing is"),
     ("cautions", "text", None, "what these findings are not good for, one per line"),
     ("part", "text", None, "the key of the study that names the file"),
     ("path", "text", None, "the file, as the study names it"),
@@ -161,7 +163,9 @@ FIELDS = (
     ("crs", "text", None, "its coordinate reference system"),
     ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
     ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
-    ("features", "real", None, "features of a layer of obstacles"),
+    ("features", "real", None, "features of a layer of obstacles, of the rows that count"),
+    ("features_left_out", "real", None, "rows of structures or obstacles that `where` of the study leaves out: nothing "
+     "is compared with them"),
     ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
     ("features_compared", "real", None, "those with a row in `clearances`"),
     # swing envelopes and parcels

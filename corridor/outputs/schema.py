@@ -290,10 +290,11 @@ LAYERS = (
     make_layer(
         "run", None, "One row: what was run on what, when, and what to be careful of.",
         """software_version! study! study_digest! inputs! frame vertical_datum vertical_unit time!
-        warnings cautions layer_digests"""),
+        warnings cautions assumptions layer_digests"""),
     make_layer(
         "inputs", None, "One row per file that was read.",
-        "part path! source_layer digest! crs vertical_crs unit features features_near features_compared"),
+        """part path! source_layer digest! crs vertical_crs unit features features_left_out features_near
+        features_compared"""),
 )
 
 _TERMS = "base_m + voltage_adder_m + altitude_adder_m + minimum_raise_m + buffer_m"

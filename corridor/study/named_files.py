@@ -24,6 +24,8 @@ def named_files(study):
         for i, name in enumerate(getattr(study.terrain, key)):
             yield f"terrain.{key}.{i}", name
     yield "structures.file", study.structures.file
+    if study.structures.route is not None:
+        yield "structures.route.file", study.structures.route.file
     yield "framings.file", study.framings.file
     if study.capacity is not None:
         yield "capacity.file", study.capacity.file

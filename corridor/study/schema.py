@@ -12,6 +12,7 @@ from pydantic import Field, PrivateAttr, StrictBool
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
+from corridor.study.assumptions import Assumption, assumed_words
 from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
@@ -21,6 +22,7 @@ from corridor.study.places import place_of
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.seasons import Fault, Season, Strength
+from corridor.study.sources import ReadValues, Source, StructureColumns, Structures
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
@@ -102,36 +104,6 @@ class Terrain(Table):
     )
 
 
-class StructureColumns(Table):
-    """The names of the structure layer's columns, where they differ from the defaults."""
-
-    structure: Text = Field("structure", description="Name, unique within the line.")
-    line: Text = Field("line", description="Line; the layer may lack it where there is one line.")
-    order: Text = Field("order", description="Position along the line.")
-    role: Text = Field("role", description="suspension, strain or terminal.")
-    framing: Text = Field("framing", description="The framing that the structure carries.")
-    base_elevation: Text = Field(
-        "base_elevation",
-        description=("Elevation of the base; where it is lacking, the ground raster gives it."),
-    )
-    crossarm_azimuth: Text = Field(
-        "crossarm_azimuth",
-        description=(
-            "Azimuth of the crossarm [deg]; where it is lacking, it bisects the line angle."
-        ),
-    )
-
-
-class Structures(Table):
-    """Where the structures stand."""
-
-    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
-    layer: Text | None = Field(None, description="Its layer of points. Default: the only one.")
-    columns: StructureColumns = Field(default_factory=StructureColumns, description="See below.")
-    base_elevation_unit: Unit.length = unit_of("base_elevation", "m")
-    crossarm_azimuth_unit: Unit.angle = unit_of("crossarm_azimuth", "deg")
-
-
 class Framings(Table):
     """Where the wires hang on each kind of structure."""
 
@@ -185,14 +157,15 @@ class RuleChoice(Table):
     max_kv_unit: Unit.voltage = unit_of("max_kv", "kV")
 
 
-class Obstacle(Table):
+class Obstacle(Source):
     """A layer of things that the wires may come too near."""
 
     name: Text = Field(description="Unique name.")
-    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
-    layer: Text | None = Field(None, description="Its layer. Default: the only one.")
     category: Text | None = Field(None, description="Category of all features. Either this or `column`.")
     column: Text | None = Field(None, description="Column that holds the category.")
+    values: Annotated[tuple, Read(ReadValues(("category", "height", "elevation", "voltage", "radius", "id")))] = Field(
+        (), description=('What stands in a column and what it means, such as category = {motorway = "road"}. A '
+                         "category that has no entry and is in no built-in table is an error."))
     id_column: Text | None = Field(None, description="Column that identifies a feature. Default: its number.")
     height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
         None, description="Height of the top above the ground."
@@ -204,7 +177,9 @@ class Obstacle(Table):
     voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
         None, description="Voltage of a crossing line, line to line."
     )
-    voltage_column: Text | None = Field(None, description="Column that holds the voltage.")
+    voltage_column: Text | None = Field(None, description=(
+        "Column that holds the voltage; of several in one text, such as 110000;20000, the highest counts, which asks "
+        "for the most room."))
     voltage_unit: Unit.voltage = unit_of("voltage_column", "V")
     radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
         None, description="Radius of points (a crown), half the width of lines (a road)."
@@ -342,6 +317,7 @@ class Study(Table):
     plan: Plan | None = Field(None, description="What putting it right costs, for `corridor plan`.")
     uncertainty: UncertaintyTable | None = Field(None, description="How sure inputs are, and so margins.")
     accepted: tuple[Accepted, ...] = Field((), description="Doubts about the data that are settled, with the reason.")
+    assumptions: tuple[Assumption, ...] = Field((), description="What was assumed, and whether it is confirmed.")
 
     _path: Path = PrivateAttr(default=Path("study.toml"))
     _digest: str = PrivateAttr(default="")
@@ -357,6 +333,17 @@ class Study(Table):
     def folder(self):
         """Folder of the study file, to which its paths are relative."""
         return self._path.parent
+
+    @property
+    def unconfirmed(self):
+        """Assumptions that nobody has confirmed, one line each."""
+        return tuple(each.words() for each in self.assumptions if not each.confirmed)
+
+    @property
+    def cautions(self):
+        """What to be careful of before all else: how much is assumed; nothing where all is confirmed."""
+        words = assumed_words(len(self.unconfirmed))
+        return (f"{words.upper()}: they are in run.assumptions and in the study.",) if words else ()
 
     @property
     def digest(self):

@@ -7,8 +7,8 @@ import shapely
 
 from corridor.clearance.rule_files import load_rules
 from corridor.errors import InputError
+from corridor.inputs.cells import cells
 from corridor.inputs.framings import read_framings
-from corridor.inputs.layers import cells
 from corridor.inputs.measured import read_measured
 from corridor.inputs.series import read_series
 from corridor.study import load_study

@@ -4,6 +4,7 @@ A linear wire of one span: H from the cubic of the parabola is the change of sta
 solution is exact, so a sag of some metres agrees within two centimetres. No temperature here is above the wire's knee.
 """
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -221,3 +222,22 @@ def test_what_cannot_be_is_one_clear_error(study, keys, where):
 def study_error():
     from corridor.errors import InputError
     return InputError
+
+
+def test_attachments_that_count_and_the_highest_of_their_voltages(study, other_study):
+    """Rows of another state are no attachments; of 20 and 110 kV in one text 110 kV asks for the room."""
+    lines = "cross,line,vertical,1.5,0.01\n"
+    for each, kv, keys in ((study, "20000;110000", 'where = {state = "built"}\n'), (other_study, "110000", "")):
+        own = keys + KEYS.replace('voltage = "20 kV"', 'voltage_column = "kv"')
+        across(each, 108.0, keys=own, kv=[kv, kv], state=["built", "built"])
+        each.rules = RULES.replace("base\n", "base,other_per_kv\n").replace(",4\n", ",4,\n").replace(
+            "cross,line,vertical,1.5\n", lines)
+    path = study.folder / "others.gpkg"
+    table = gpd.read_file(path)
+    planned = table.iloc[[0]].assign(order=1.5, z=170.0, state="planned")
+    path.unlink()
+    pd.concat([table, planned], ignore_index=True).to_file(path, layer="others", driver="GPKG")
+    rows = [each.check().rows("clearances", against="line").set_index("case") for each in (study, other_study)]
+    assert len(rows[0]) and rows[0]["voltage_adder_m"]["hot"] == pytest.approx(0.01 * 110)
+    for name in ("margin_m", "required_m"):
+        np.testing.assert_allclose(rows[0][name], rows[1][name], atol=1e-9)

@@ -57,7 +57,7 @@ def write_orders(path: Path, planned: Planned, outages: Outages) -> None:
     order = np.lexsort((grouped.crew, grouped.outage))
     orders = [_order(planned, outages.work[i], int(grouped.outage[i]), int(grouped.crew[i]),
                      times[i] if times else None, outages) for i in order]
-    draw_orders(path, orders, chords, CAUTIONS)
+    draw_orders(path, orders, chords, (*site.study.cautions, *CAUTIONS))
 
 
 def _order(planned, item, outage, crew, laid, outages):

@@ -92,7 +92,8 @@ class Planned:
     @property
     def status(self) -> int:
         """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed, or the data are in doubt."""
-        return 1 if not self.cleared or self.checked is None else self.checked.status or 3 * bool(self.doubts)
+        return 1 if not self.cleared or self.checked is None else self.checked.status or 3 * bool(
+            self.doubts or self.site.study.unconfirmed)
 
 
 def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,

@@ -8,7 +8,6 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas
-import pyogrio
 import shapely
 import tomli_w
 
@@ -17,8 +16,9 @@ from corridor.constants import GRAVITY
 from corridor.errors import InputError
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
-from corridor.inputs.layers import open_layer
-from corridor.inputs.structures import FORMER_AZIMUTH, plain_name
+from corridor.inputs.layers import portions
+from corridor.inputs.obstacles import open_obstacles
+from corridor.inputs.structures import FORMER_AZIMUTH, open_structures, plain_name
 from corridor.inputs.study_inputs import Inputs
 from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
@@ -92,7 +92,7 @@ def _tables(site, after, folder):
     if any(change != NONE for change in done.changes) or len(done.added):
         _write_structures(site, after, folder / "structures.gpkg")
         _write_framings(site, after, folder / "framings.csv")
-        tables["structures"] |= {"file": "structures.gpkg", "layer": "structures"}
+        tables["structures"] = _as_read(tables["structures"]) | {"file": "structures.gpkg", "layer": "structures"}
         tables["framings"]["file"] = "framings.csv"
     if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
         tables["terrain"]["ground"].insert(0, "graded.tif")
@@ -136,7 +136,7 @@ def _write_measured(facts, options, path):
 def _moved(value, source, target, key=None):
     """The same tables with paths relative to another folder."""
     if isinstance(value, dict):
-        return {k: _moved(v, source, target, k) for k, v in value.items()}
+        return {k: v if k in ("where", "values") else _moved(v, source, target, k) for k, v in value.items()}
     if isinstance(value, list):
         return [_moved(v, source, target, key) for v in value]
     if key in _FILES and isinstance(value, str):
@@ -144,19 +144,33 @@ def _moved(value, source, target, key=None):
     return value
 
 
-def _layer(section):
-    return {"layer": section.layer} if section.layer else {}
+def _as_read(table):
+    """The table of a layer that is written anew as it was read, without what tells how to read it."""
+    return {key: value for key, value in table.items()
+            if key not in ("crs", "x_column", "y_column", "where", "values", "route")}
+
+
+def _rows_of(layer):
+    """The rows of a layer as they are read, by the numbers of their features."""
+    parts = list(portions(layer, layer.fields))
+    columns = {name: np.concatenate([part.columns[name] for part in parts]) for name in layer.fields}
+    geometry = np.concatenate([part.geometry for part in parts])
+    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=layer.crs,
+                                  index=np.concatenate([part.fid for part in parts]))
 
 
 def _write_structures(site, after, path):
     """Write the structures as they are with the remedies in place."""
     section, names = site.study.structures, site.study.structures.columns
-    rows = pyogrio.read_dataframe(site.study.resolve(section.file), **_layer(section))
+    rows = _rows_of(open_structures(site.study.resolve(section.file), section))
     x, spans = site.facts.structures, site.plan.spans
     lines = rows[names.line].map(plain_name) if names.line in rows else ["line"] * len(rows)
     place = {key: i for i, key in enumerate(zip(lines, rows[names.structure].map(plain_name), strict=True))}
     row_of = np.array([place[key] for key in zip(x.line, x.structure, strict=True)])
-    new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i) for span, i in
+    rows = rows.reset_index(drop=True)
+    if names.order not in rows:
+        rows[names.order] = x.order[np.argsort(row_of)]
+    new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i, rows.crs) for span, i in
            zip(after.alterations.added, np.flatnonzero(after.line.origin < 0), strict=True)]
     for s, change in enumerate(after.alterations.changes):
         if change != NONE:
@@ -168,12 +182,11 @@ def _write_structures(site, after, path):
     write_frame(path, "structures", rows)
 
 
-def _new_row(row, names, site, after, i):
+def _new_row(row, names, site, after, i, crs):
     """The row of a structure that is added, made of its neighbour's."""
-    x, section = after.line.facts.structures, site.study.structures
-    crs = open_layer(site.study.resolve(section.file), section.layer, "structures").crs
+    x = after.line.facts.structures
     e, n = transformer(site.inputs.frame.crs, horizontal(crs)).transform(x.easting[i], x.northing[i])
-    row[row.index[-1]] = shapely.Point(e, n, 0) if row.geometry.has_z else shapely.Point(e, n)
+    row["geometry"] = shapely.Point(e, n, 0) if row["geometry"].has_z else shapely.Point(e, n)
     for key in ("structure", "order", "role", "framing"):
         row[getattr(names, key)] = getattr(x, key)[i]
     for key in (names.base_elevation, names.crossarm_azimuth, FORMER_AZIMUTH):
@@ -210,7 +223,7 @@ def _less_obstacles(study, removed, tables, folder):
         if not own:
             left.append(given)
             continue
-        rows = pyogrio.read_dataframe(study.resolve(section.file), fid_as_index=True, **_layer(section))
+        rows = _rows_of(open_obstacles(section, study.resolve))
         key = section.id_column or "feature_before"
         if section.id_column is None:
             rows[key] = rows.index
@@ -218,5 +231,5 @@ def _less_obstacles(study, removed, tables, folder):
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
             write_frame(folder / file, "left", rows.reset_index(drop=True))
-            left.append(given | {"file": file, "layer": "left", "id_column": key})
+            left.append(_as_read(given) | {"file": file, "layer": "left", "id_column": key})
     return left
