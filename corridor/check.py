@@ -117,6 +117,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
                                    chances=chances):
             tally.add(layer, columns)
             limits.add(layer, columns)
+            inspector.add(layer, columns)
             with clock("write"):
                 findings.add(layer, columns)
         seen = facts.surveyed

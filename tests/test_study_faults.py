@@ -317,6 +317,21 @@ FAULTS = {
     "cloud named as a layer": (
         "[right_of_way]", CLOUD.replace("survey", "roads") + "[right_of_way]", "point_clouds.0.name", "'roads'",
         "no layer of obstacles", None),
+    "surface by category and by classes": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "tree"\n'
+        'surface_classes = {file = "line.gpkg", values = {5 = "tree"}}', "terrain",
+        "surface_category and surface_classes", "one of the two", None),
+    "category of no surface": (
+        "surface = []", 'surface_category = "tree"', "terrain.surface_category", "no surface", "terrain.surface", None),
+    "layer named as the surface": (
+        'surface = []\nvertical_unit = "m"\n', 'surface = ["line.gpkg"]\n' + CLOUD.replace("survey", "surface"),
+        "point_clouds.0.name", "'surface'", "another name", None),
+    "class of a surface in words": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {five = "tree"}}',
+        "terrain.surface_classes.values", "'five' is no whole number", "a table of classes", None),
+    "class of a surface without category": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {5 = 3}}',
+        "terrain.surface_classes.values", "category of class 5", "a table of classes", None),
     "class beyond a byte": (
         "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.0.ignored_classes.0", "256",
         "whole number", None),

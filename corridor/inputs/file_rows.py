@@ -34,12 +34,15 @@ def file_columns(files, read, compared=None):
     return columns
 
 
-def describe_files(study, terrain, clouds, surveys):
+def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
     """Return one row per file that was read, in the order of the study, with paths as the study names them."""
-    rows = []
-    # A raster made of point clouds may come after those of the study.
-    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
-        rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
+    t, rows = study.terrain, []
+    rasters = [("ground", t.ground, terrain), ("surface", t.surface, surface[0]),
+               ("surface_classes", (t.surface_classes and t.surface_classes.file,), surface[1])]
+    for part, names, read in (each for each in rasters if each[-1] is not None):
+        # A raster made of point clouds may come after those of the study.
+        for given, facts in zip(names, read.facts, strict=False):
+            rows.append(_row(f"terrain.{part}", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
     layers = [("structures", study.structures)]
     layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
     if study.right_of_way is not None and study.right_of_way.file:

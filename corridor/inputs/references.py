@@ -15,7 +15,7 @@ from corridor.inputs.rasters import KINDS, describe
 from corridor.study.named_files import ADDRESS, ALLOW, named_files
 from corridor.study.surveys import kind_of
 
-__all__ = ["check_files", "check_references", "ground_rasters"]
+__all__ = ["check_files", "check_references", "rasters_of"]
 
 #: Elements of GDAL's virtual rasters and layers that name a data set. GDAL takes them in any case and namespace, and as
 #: attributes.
@@ -210,9 +210,9 @@ def _is_folder_of_layers(path):
     return path.suffix.lower() == ".gdb" or any(each.suffix.lower() == ".shp" for each in path.iterdir())
 
 
-def ground_rasters(study):
-    """Return the rasters of a study's ground, described; each is opened by drivers for the kinds that it may have."""
-    paths = [study.resolve(name) for name in study.terrain.ground]
+def rasters_of(study, names, vertical_unit=None):
+    """Return rasters that a study names, described; each is opened by drivers for the kinds that it may have.
+    `vertical_unit` as of `describe`."""
+    paths = [study.resolve(name) for name in names]
     anything = study.may_read("/vsi")
-    return [describe(path, study.terrain.vertical_unit, None if anything or study.trusts(path) else KINDS)
-            for path in paths]
+    return [describe(path, vertical_unit, None if anything or study.trusts(path) else KINDS) for path in paths]

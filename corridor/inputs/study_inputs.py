@@ -23,10 +23,11 @@ from corridor.inputs.options import column_units, read_cases, read_conductor, re
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
-from corridor.inputs.references import check_files, ground_rasters
+from corridor.inputs.references import check_files, rasters_of
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
+from corridor.inputs.surface import SurfaceCells, open_surface, surface_cloud
 from corridor.inputs.survey_points import read_surveys
-from corridor.inputs.terrain import Terrain, open_terrain
+from corridor.inputs.terrain import Terrain, open_terrain, vertical_name
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
 from corridor.study.capacity import without_factors
@@ -64,6 +65,21 @@ class Inputs:
     layers: tuple = ()
     capacities: Capacities | None = None
     surveys: tuple = ()
+    surface: SurfaceCells | None = None
+    classes: SurfaceCells | None = None
+
+    def close(self):
+        """Close the files of ground and surface."""
+        for each in (self.terrain, self.surface, self.classes):
+            if each is not None:
+                each.close()
+
+    def points(self, sample):
+        """Return what is known of points, as the assessment takes it: clouds, and the cells of the surface; `sample`
+        knows the ground."""
+        if self.surface is None:
+            return self.clouds.facts
+        return (*self.clouds.facts, surface_cloud(self.study, self.surface, self.classes, self.structures, sample))
 
     @property
     def files(self):
@@ -123,15 +139,24 @@ class Inputs:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
         surveyed = [text for each in self.surveys for text in each.cautions]
-        return [*words, *self.cautions, *self.clouds.warnings, *surveyed, *self.terrain.warnings]
+        return [*words, *self.cautions, *self.clouds.warnings, *surveyed, *self.terrain.warnings,
+                *(() if self.surface is None else self.surface.warnings), *self._of_surface()]
+
+    def _of_surface(self):
+        """What is to be said of the heights of the surface."""
+        if self.surface is not None:
+            own, ground = (vertical_name(each.rasters[0]) for each in (self.surface, self.terrain))
+            if own != ground:
+                yield f"heights of the surface ({own}) are taken for those of the ground ({ground})"
 
     def unread(self):
         """Return the gaps for what the study names and nothing is compared with, and for states that its code
         prescribes and no case is of."""
-        reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is "
-                  "an obstacle")
+        surface = () if self.study.terrain.compares_surface else self.study.terrain.surface
+        reason = ("wires are not compared with the surface: terrain.surface_category or surface_classes says by the "
+                  "rules for which category")
         states = missing_states(self.study.rules.table, self.cases, self.options)
-        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface),
+        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in surface),
                 *(Gap(-1, None, None, None, None, None, state) for state in states), *self._unasked(),
                 *(Gap(-1, None, None, case, None, None, words)
                   for case, words in without_factors(self.study)))
@@ -243,18 +268,20 @@ def read_inputs(study):
     index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     clouds, surveys = read_clouds(study, frame, structures), read_surveys(study, frame, structures)
-    terrain = open_terrain(ground_rasters(study), frame)
+    terrain = open_terrain(rasters_of(study, study.terrain.ground, study.terrain.vertical_unit), frame)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
+    surface = open_surface(study, frame, structures)
     layers = [("structures", raw.layer), *((f"obstacles.{section.name}", open_obstacles(section, study.resolve))
                                            for section in study.obstacles),
               *(("point_clouds", tile) for tile in clouds.tiles)]
     grids = [(part, horizontal(layer.crs)) for part, layer in layers]
-    grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
+    grids += [(f"terrain.{part}", raster.horizontal_crs) for part, each in zip(
+        ("ground", "surface", "surface_classes"), (terrain, *surface), strict=True) if each for raster in each.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _aside(describe_files, study, terrain, clouds, surveys),
+                  _aside(describe_files, study, terrain, clouds, surveys, surface),
                   (*_cautions(layers, frame, raw), *words), clouds, tuple(grids), others, layers_read, capacities,
-                  surveys)
+                  surveys, *surface)
 
 
 def _aside(work, *args):

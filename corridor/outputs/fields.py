@@ -29,6 +29,9 @@ FIELDS = (
      "the obstacle is no cluster of points"),
     ("compared", "integer", None, "points of the groups that are compared with the wires"),
     ("own_points", "integer", None, "points left out as of our own wires and structures"),
+    ("own_near", "integer", None,
+     "of those left out as our own, how many are nearer to a wire than the strictest rule of any group allows, in any "
+     "option: all but points of a wire or a structure are things that should have been compared"),
     ("passed", "integer", None, "points of classes that nothing is compared with: ground, noise"),
     ("unknown", "integer", None, "points of classes that the study does not know"),
     ("too_near", "integer", None,
@@ -195,7 +198,7 @@ CLIPPING = (
 CLOUDS = (
     "One row per span and point cloud: what became of the points within reach of the span. Near a structure the same "
     "points count for both of its spans.",
-    "line! span! cloud! points! compared! own_points! passed! unknown! too_near!")
+    "line! span! cloud! points! compared! own_points! own_near! passed! unknown! too_near!")
 
 #: Geometry, what a row is, and its columns.
 DOUBTS = (

@@ -23,6 +23,8 @@ def named_files(study):
     for key in ("ground", "surface"):
         for i, name in enumerate(getattr(study.terrain, key)):
             yield f"terrain.{key}.{i}", name
+    if study.terrain.surface_classes is not None:
+        yield "terrain.surface_classes.file", study.terrain.surface_classes.file
     yield "structures.file", study.structures.file
     yield "framings.file", study.framings.file
     if study.capacity is not None:

@@ -23,6 +23,7 @@ from corridor.study.seasons import Fault, Season, Strength
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
+from corridor.study.terrain import Terrain
 from corridor.study.uncertainty import UncertaintyTable
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -81,24 +82,6 @@ class StudySection(Table):
         if self.highest_voltage:
             return "given in the study"
         return voltages.highest(self.voltage)[1]
-
-
-class Terrain(Table):
-    """The ground, and what grows or stands on it."""
-
-    ground: tuple[FilePath, ...] = Field(
-        min_length=1,
-        description=(
-            "Bare earth: rasters (GeoTIFF, Esri grids, virtual rasters and a few more). Where they overlap, the first "
-            "with a value wins."
-        ),
-    )
-    surface: tuple[FilePath, ...] = Field(
-        (), description="Surface model (canopy, roofs), likewise. Not compared with wires yet: the run says so."
-    )
-    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
-        None, description=("Unit of the elevations. Default: what the raster's CRS says, else m.")
-    )
 
 
 class StructureColumns(Table):

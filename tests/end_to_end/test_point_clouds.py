@@ -441,7 +441,7 @@ def test_the_demo_with_its_survey(make, tmp_path):
     result = corridor.check_study(demo / "surveyed.toml", tmp_path / "findings.gpkg")
     assert result.gaps == 0
     rows = make.Findings(tmp_path / "findings.gpkg", result).rows("violations", against="tree", span="N14-N15")
-    assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 1"}
+    assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 565398 5647984"}
     assert set(rows["option"]) == {"thermal alloy", "annealed on steel"}
     seen = make.Findings(tmp_path / "findings.gpkg", result)["surveyed_wires"]
     assert seen.used.all() and len(seen) == 15 and set(seen.section) == {"N11-N16"}
