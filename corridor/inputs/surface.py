@@ -74,6 +74,16 @@ class SurfaceCells(Terrain):
             result[open_] = mosaic.sample(np.rint(column), np.rint(row))
         return result
 
+    def standing(self, easting, northing, sample, above):
+        """Return the elevation of what stands at places more than so much above the ground, which `sample(easting,
+        northing)` knows, nan where nothing does; cells are as wide as the discs about them. All in [m], (place,)."""
+        turn = np.arange(8) * np.pi / 4
+        wider = self.cell_size * (np.sqrt(2) - 1) / 2
+        with self.lock:
+            z = np.fmax.reduce([self.nearest(easting + wider * e, northing + wider * n) for e, n in
+                                ((0.0, 0.0), *zip(np.cos(turn), np.sin(turn), strict=True))])
+        return np.where(z <= sample(easting, northing) + above, np.nan, z)
+
     def sides(self, easting, northing):
         """Return the ways from the middle of a cell to that of the next column and row, of all grids, about places;
         shape (grid, place, 2, 2) [m]."""

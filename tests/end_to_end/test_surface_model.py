@@ -11,6 +11,10 @@ from pyproj import Transformer
 from rasterio.transform import Affine
 
 from corridor.errors import InputError
+from corridor.jobs.draw import draw_study
+from corridor.jobs.surroundings import about_line
+from corridor.outputs.cuts import cut_of, cut_places
+from corridor.session import open_study
 from tests.end_to_end.test_point_clouds import wires_of
 
 EAST, NORTH = 500_000.0, 5_600_000.0
@@ -360,3 +364,31 @@ def test_another_datum_is_doubted(study, make, shift, words):
     doubts = study.check().rows("doubts", doubt="surface-level")
     assert len(doubts) == (words is not None)
     assert words is None or words in doubts["found"].iloc[0]
+
+
+def test_drawings_show_what_stands(study, make):
+    """The profile for a drawing program has the tops of a block, ten times as high as they are, and nothing beside."""
+    ezdxf = pytest.importorskip("ezdxf")
+    given(study, blocks_of(make, (150.5, 4.5, 6, 3, 7.0)))
+    study.check()
+    with open_study(study.path) as opened:
+        profile = draw_study(opened, kind="dxf").files[-1]
+    lines = [entity for entity in ezdxf.readfile(profile).modelspace() if entity.dxf.layer == "SURFACE"]
+    places = np.concatenate([[point[:2] for point in line.get_points()] for line in lines])
+    assert places[:, 0].min() > 143 and places[:, 0].max() < 158
+    np.testing.assert_allclose(places[:, 1], 10 * (make.plane(EAST + 150.5, NORTH + 4.5) + 7), atol=1e-6)
+
+
+def test_what_a_cross_section_shows(study, make):
+    """The bar of what stands touches the circle of what is there."""
+    given(study, blocks_of(make, (150.5, 4.5, 3, 3, 7.0)))
+    findings = study.check()
+    with open_study(study.path) as opened:
+        spans = findings["spans"]
+        about = about_line(opened.inputs, opened.ground, spans.geometry.values, spans["ground_factor"])
+    row = findings.rows("violations", case="hot").iloc[[0]]
+    across, places = cut_places(row, np.array([[0.0, -1.0]]), [about])
+    cut = cut_of(next(row.itertuples()), np.array([0.0, -1.0]), across[0], about.sample(*places[0].T), about)
+    (kind, bar), = cut.things
+    least = np.hypot(*(bar - cut.wire).T).min()
+    assert kind == "top" and row["actual_m"].iloc[0] == pytest.approx(least, abs=0.05)
