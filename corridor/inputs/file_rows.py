@@ -51,7 +51,8 @@ def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
         facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part)))
         rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
                          "; ".join([facts["unit"], *_told_units(section)])))
-    plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
+    plain = [*(("include", name) for name in study.include), ("framings", study.framings.file)]
+    plain += [("curves", study.curves)] if study.curves else []
     plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
     plain += ([("capacity", study.capacity.file)] if study.capacity else [])
     plain += ([("rules", study.rules.file)] if study.rules.file else [])

@@ -20,6 +20,8 @@ ALLOW = "a path within it; --trust, trust=True or a folder in your configuration
 
 def named_files(study):
     """Yield place in the study and name, as it stands there, of every file that is read."""
+    for i, name in enumerate(study.include):
+        yield f"include.{i}", name
     for key in ("ground", "surface"):
         for i, name in enumerate(getattr(study.terrain, key)):
             yield f"terrain.{key}.{i}", name

@@ -39,6 +39,7 @@ __all__ = [
     "Study",
     "StudySection",
     "Terrain",
+    "may_read",
 ]
 
 
@@ -293,6 +294,9 @@ class Rating(Table):
 class Study(Table):
     """The whole study file."""
 
+    include: tuple[FilePath, ...] = Field((), description=(
+        "TOML files that hold parts of the study, as several studies share them: their tables are merged into it. A "
+        "key, or a list of tables, stands in one of the files alone; paths in a file are relative to that file."))
     curves: FilePath | None = Field(
         None, description="A CSV file of stress-strain and creep curves, for conductors of one's own."
     )
@@ -342,12 +346,12 @@ class Study(Table):
 
     @property
     def digest(self):
-        """SHA-256 of the study file's bytes, or of a dict's content, in hexadecimal digits."""
+        """SHA-256 of the bytes of the study file and what it includes, or of a dict's content, in hexadecimal."""
         return self._digest
 
     @property
     def tables(self):
-        """The tables as they were given, a copy."""
+        """The tables as they were given, with those that the study includes, a copy."""
         return deepcopy(self._tables)
 
     def resolve(self, relative):
@@ -357,22 +361,28 @@ class Study(Table):
     def may_read(self, name):
         """Return whether a file may be read: of a study that is trusted any, else one in its folder or in a folder that
         is trusted, wherever links lead."""
-        if self._trust is True:
-            return True
-        return not ADDRESS.match(str(name)) and self._lies_in(name, (self.folder, *(self._trust or ())))
+        return may_read(name, self.folder, self._trust)
 
     def trusts(self, name):
         """Return whether a file is trusted, whatever it refers to: of a study that is trusted any, else one in a folder
         that is trusted."""
-        return self._trust is True or self._lies_in(name, self._trust or ())
-
-    def _lies_in(self, name, folders):
-        path = (self.folder / name).resolve()
-        return any(root == path or root in path.parents for root in (Path(each).resolve() for each in folders))
+        return self._trust is True or _lies_in(self.folder / name, self._trust or ())
 
     @classmethod
     def of_file(cls, tables, path, digest, trust=True):
         """Return the validated study that knows the file its tables were read from."""
         study = cls.model_validate(tables)
-        study._path, study._digest, study._tables, study._trust = Path(path), digest, tables, trust
+        study._path, study._digest, study._trust = Path(path), digest, trust
+        study._tables = {key: value for key, value in tables.items() if key != "include"}
         return study
+
+
+def may_read(name, folder, trust):
+    """Return whether a file that a study in a folder names may be read; `trust` as of `load_study`."""
+    return trust is True or not ADDRESS.match(str(name)) and _lies_in(Path(folder) / name, (folder, *(trust or ())))
+
+
+def _lies_in(path, folders):
+    """Whether a path lies in one of some folders, wherever links lead."""
+    path = path.resolve()
+    return any(root == path or root in path.parents for root in (Path(each).resolve() for each in folders))

@@ -3,6 +3,10 @@
 Between a square and the disc about it, which it counts as, there is up to (1 - 1/sqrt(2)) of half its diagonal.
 """
 
+import re
+import shutil
+from pathlib import Path
+
 import numpy as np
 import pytest
 import rasterio
@@ -17,6 +21,7 @@ from corridor.outputs.cuts import cut_of, cut_places
 from corridor.session import open_study
 from tests.end_to_end.test_point_clouds import wires_of
 
+ROOT = Path(__file__).parents[2]
 EAST, NORTH = 500_000.0, 5_600_000.0
 #: About the line, wide enough for all that is looked at.
 LOW, HIGH = (EAST - 120, NORTH - 120), (EAST + 1020, NORTH + 120)
@@ -392,3 +397,14 @@ def test_what_a_cross_section_shows(study, make):
     (kind, bar), = cut.things
     least = np.hypot(*(bar - cut.wire).T).min()
     assert kind == "top" and row["actual_m"].iloc[0] == pytest.approx(least, abs=0.05)
+
+
+def test_the_example_of_the_page_runs(tmp_path, monkeypatch, capsys):
+    """Only spans by the wood are named, and some of them fall short of it."""
+    page = (ROOT / "docs" / "surface.md").read_text(encoding="utf-8")
+    code, = re.findall(r"```python\n(.+?)```", page, re.DOTALL)
+    shutil.copytree(ROOT / "demo_corridor", tmp_path / "demo_corridor")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "surface.md", "exec"), {})
+    told = dict(re.findall(r"^(N\d\d-N\d\d) +(-?[\d.]+)$", capsys.readouterr().out, re.MULTILINE))
+    assert set(told) <= {"N13-N14", "N14-N15", "N15-N16"} and min(map(float, told.values())) < 0

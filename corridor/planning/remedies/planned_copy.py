@@ -1,7 +1,6 @@
 """The planned copy of a study: one option, and the existing one, with remedies in place in a folder of its own."""
 
 import csv
-import os
 from datetime import datetime
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
 from corridor.planning.remedies.variants import Variant
+from corridor.study.include import moved
 from corridor.summary import Outcome
 
 __all__ = ["check_folder", "checked_copy", "earlier_plan"]
@@ -35,8 +35,6 @@ _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "g
             "measured.csv", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv", "switching.csv",
             "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
             "outages.svg", "outages.png", "outages.pdf")
-#: Keys whose text is the path of a file that is read.
-_FILES = ("file", "files", "ground", "surface", "curves", "measured")
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -85,7 +83,7 @@ def _tables(site, after, folder):
     tables["options"] = [each for each in tables["options"] if each["name"] in keep]
     tables.pop("design", None)
     _set_temperatures(site, next(each for each in tables["options"] if each["name"] == site.option))
-    tables = _moved(tables, study.folder, folder)
+    tables = moved(tables, study.folder, folder)
     tables["study"]["output"] = "findings.gpkg"
     if tables.pop("surveys", None):
         _write_measured(after.line.facts, tables["options"], folder / "measured.csv")
@@ -131,17 +129,6 @@ def _write_measured(facts, options, path):
         option["measured"] = path.name
         for key in [key for key in option if key.startswith("measured_")]:
             del option[key]
-
-
-def _moved(value, source, target, key=None):
-    """The same tables with paths relative to another folder."""
-    if isinstance(value, dict):
-        return {k: _moved(v, source, target, k) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_moved(v, source, target, key) for v in value]
-    if key in _FILES and isinstance(value, str):
-        return os.path.relpath((source / value).resolve(), target.resolve()).replace(os.sep, "/")
-    return value
 
 
 def _layer(section):
