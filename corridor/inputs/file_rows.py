@@ -44,7 +44,7 @@ def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
         for given, facts in zip(names, read.facts, strict=False):
             rows.append(_row(f"terrain.{part}", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
     layers = [("structures", study.structures)]
-    layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
+    layers += [(f"obstacles.{section.name}", part) for section in study.obstacles for part in section.parts]
     if study.right_of_way is not None and study.right_of_way.file:
         layers.append(("right_of_way", study.right_of_way))
     for part, section in layers:

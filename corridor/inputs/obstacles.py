@@ -38,7 +38,7 @@ _OPTIONS = (
 
 
 def open_obstacles(section, resolve):
-    """Return the layer that an obstacle section of the study names."""
+    """Return the layer that a part of an obstacle section of the study names."""
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}")
 
 
@@ -77,7 +77,8 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     context = frame, bounds, reach, cases, hangings or {}
     parts, read = [], []
     for section in sections:
-        portions_read = list(_read(section, resolve, *context))
+        portions_read = [each for part in getattr(section, "parts", (section,))
+                         for each in _read(part, resolve, *context)]
         parts += [rows for rows, _ in portions_read]
         read.append(together(section.name, [held for _, held in portions_read]))
     names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
@@ -146,10 +147,11 @@ def _names(section, portion):
     """Names of features: that of the section and their identifier, or else their number in the file."""
     ids = _column(section, portion, "id")
     ids = portion.fid if ids is None else ids
+    before = f"{section.name}:{getattr(section, 'label', '')}"
     if ids.dtype.kind in "iu":
-        return [f"{section.name}:{v}" for v in ids.tolist()]
+        return [f"{before}{v}" for v in ids.tolist()]
     return [
-        f"{section.name}:{fid if v is None or v != v else _plain(v)}"
+        f"{before}{fid if v is None or v != v else _plain(v)}"
         for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)
     ]
 

@@ -272,8 +272,8 @@ def read_inputs(study):
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
     surface = open_surface(study, frame, structures)
-    layers = [("structures", raw.layer), *((f"obstacles.{section.name}", open_obstacles(section, study.resolve))
-                                           for section in study.obstacles),
+    layers = [("structures", raw.layer), *((f"obstacles.{part.name}", open_obstacles(part, study.resolve))
+                                           for section in study.obstacles for part in section.parts),
               *(("point_clouds", tile) for tile in clouds.tiles)]
     grids = [(part, horizontal(layer.crs)) for part, layer in layers]
     grids += [(f"terrain.{part}", raster.horizontal_crs) for part, each in zip(
@@ -322,11 +322,11 @@ def _check_cover(study, terrain, structures):
 
 
 def _obstacles(study, frame, structures, others):
-    for section in study.obstacles:
-        layer = open_obstacles(section, study.resolve)
+    for part in (part for section in study.obstacles for part in section.parts):
+        layer = open_obstacles(part, study.resolve)
         if not layer.features:
             raise InputError(layer.path, f"layer {layer.name}", "no features", "one or more",
-                             f"take obstacles.{section.name} out of the study")
+                             f"take it out of obstacles.{part.name}")
     e, n = structures.easting, structures.northing
     return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
                           cases=len(study.cases), hangings=others)

@@ -79,7 +79,7 @@ def _height(h):
 def file_of(evidence, layer):
     """File of a layer of obstacles, as the study names it."""
     section = evidence.sections.get(layer)
-    return layer if section is None else section.file
+    return layer if section is None else ", ".join(section.file)
 
 
 def low_layers(evidence):

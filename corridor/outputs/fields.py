@@ -164,7 +164,7 @@ FIELDS = (
     ("crs", "text", None, "its coordinate reference system"),
     ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
     ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
-    ("features", "real", None, "features of a layer of obstacles"),
+    ("features", "real", None, "features of a layer of obstacles; of several that are one, all of them together"),
     ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
     ("features_compared", "real", None, "those with a row in `clearances`"),
     # swing envelopes and parcels

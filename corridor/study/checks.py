@@ -296,6 +296,14 @@ def classes_are_once(study):
                              "a name that no layer of obstacles has")
 
 
+def layers_are_of_one_file(study):
+    """Several files, or several layers of one."""
+    for i, obstacle in enumerate(study.obstacles):
+        if len(obstacle.file) > 1 and len(obstacle.layer) > 1:
+            yield InputError(study.path, f"obstacles.{i}.layer", f"{len(obstacle.layer)} layers of "
+                             f"{len(obstacle.file)} files", "one layer of several files, or several layers of one")
+
+
 def surface_is_told(study):
     """The surface is compared by the rules of one category or of a raster of classes, under a name of its own."""
     t = study.terrain
@@ -369,6 +377,7 @@ CHECKS = (
     states_of_shield_wires_are_possible,
     classes_are_once,
     surface_is_told,
+    layers_are_of_one_file,
     other_wires_are_told,
     surveys_are_possible,
     *FILE_CHECKS,

@@ -45,7 +45,8 @@ def named_files(study):
         for i, station in enumerate(study.series.stations):
             yield f"series.stations.{i}.file", station.file
     for i, obstacle in enumerate(study.obstacles):
-        yield f"obstacles.{i}.file", obstacle.file
+        for k, name in enumerate(obstacle.file):
+            yield f"obstacles.{i}.file" + (f".{k}" if len(obstacle.file) > 1 else ""), name
     for i, cloud in enumerate(study.point_clouds):
         for k, name in enumerate(cloud.files):
             yield f"point_clouds.{i}.files.{k}", name

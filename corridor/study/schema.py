@@ -8,7 +8,7 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, PrivateAttr, StrictBool
+from pydantic import Field, PrivateAttr
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
@@ -16,7 +16,8 @@ from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.named_files import ADDRESS
-from corridor.study.other_lines import OtherWires, OwnWires
+from corridor.study.obstacles import Obstacle
+from corridor.study.other_lines import OwnWires
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.seasons import Fault, Season, Strength
@@ -166,46 +167,6 @@ class RuleChoice(Table):
     minimum_unit: Unit.length = unit_of("minimum", "m")
     min_kv_unit: Unit.voltage = unit_of("min_kv", "kV")
     max_kv_unit: Unit.voltage = unit_of("max_kv", "kV")
-
-
-class Obstacle(Table):
-    """A layer of things that the wires may come too near."""
-
-    name: Text = Field(description="Unique name.")
-    file: FilePath = Field(description="A layer (GeoPackage, shapefile, GeoJSON, CSV and a few more).")
-    layer: Text | None = Field(None, description="Its layer. Default: the only one.")
-    category: Text | None = Field(None, description="Category of all features. Either this or `column`.")
-    column: Text | None = Field(None, description="Column that holds the category.")
-    id_column: Text | None = Field(None, description="Column that identifies a feature. Default: its number.")
-    height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
-        None, description="Height of the top above the ground."
-    )
-    height_column: Text | None = Field(None, description="Column that holds the height above the ground.")
-    height_unit: Unit.length = unit_of("height_column", "m")
-    elevation_column: Text | None = Field(None, description="Column that holds the absolute elevation of the top.")
-    elevation_unit: Unit.length = unit_of("elevation_column, or of Z without one", "m; of Z what its CRS says")
-    voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
-        None, description="Voltage of a crossing line, line to line."
-    )
-    voltage_column: Text | None = Field(None, description="Column that holds the voltage.")
-    voltage_unit: Unit.voltage = unit_of("voltage_column", "V")
-    radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
-        None, description="Radius of points (a crown), half the width of lines (a road)."
-    )
-    radius_column: Text | None = Field(None, description="Column that holds the radius.")
-    radius_unit: Unit.length = unit_of("radius_column", "m")
-    state: Literal["surveyed", "assumed"] = Field("surveyed", description=(
-        "assumed: the elevations of a line are those of a survey in an unknown state; it may hang `movement` higher or "
-        "lower."))
-    movement: Annotated[float | None, Read(Measure("length", 0, 50, above=True))] = Field(
-        None, description="How far wires of an assumed state may be above or below their surveyed elevation.")
-    wires: OtherWires | None = Field(None, description="Points are where the wires of another line hang: see below.")
-    growth: Annotated[float, Read(Measure("length", 0, 50))] = Field(
-        0.0, description="Growth until the next cutting, added to every height."
-    )
-    falls: StrictBool = Field(
-        False, description="true: points, such as trees, can fall over about their foot in whatever direction."
-    )
 
 
 class RightOfWay(Table):

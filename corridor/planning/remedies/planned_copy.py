@@ -189,6 +189,18 @@ def _write_framings(site, after, path):
         writer.writerows(rows + more)
 
 
+def _parts(study, section, key):
+    """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature."""
+    frames = []
+    for part in section.parts:
+        rows = pyogrio.read_dataframe(study.resolve(part.file), fid_as_index=True, **_layer(part))
+        if key != part.id_column:
+            own = rows.index if part.id_column is None else rows[part.id_column]
+            rows[key] = [f"{part.label}{plain_name(each)}" if part.label else each for each in own]
+        frames.append(rows if not frames else rows.to_crs(frames[0].crs))
+    return frames
+
+
 def _less_obstacles(study, removed, tables, folder):
     """The tables of obstacles, the layers of which some features are taken away written anew without them."""
     left = []
@@ -197,10 +209,8 @@ def _less_obstacles(study, removed, tables, folder):
         if not own:
             left.append(given)
             continue
-        rows = pyogrio.read_dataframe(study.resolve(section.file), fid_as_index=True, **_layer(section))
-        key = section.id_column or "feature_before"
-        if section.id_column is None:
-            rows[key] = rows.index
+        key = section.id_column if len(section.parts) == 1 and section.id_column else "feature_before"
+        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key), ignore_index=True))
         rows = rows[~rows[key].map(plain_name).isin(own)]
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
