@@ -34,7 +34,7 @@ _SIDE = 0.02
 
 class _Thing(NamedTuple):
     """One obstacle made of points: its span, name, category, places (point, 3) on the grid [m], radius [m], voltage
-    [V], and how many are too near by option, case and measure (None: none is)."""
+    [V], how many are too near by option, case and measure (None: none is), and the places of all its points."""
 
     span: int
     name: str
@@ -43,6 +43,7 @@ class _Thing(NamedTuple):
     radius: float
     voltage: float
     count: np.ndarray | None
+    whole: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -211,7 +212,7 @@ def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
         if len(rows):
             mine = "" if label < 0 else f" {scene.spans.name[span]} {_corner(place[found.cluster == label], cloud)}"
             things.append(_Thing(span, f"{cloud.name}:{group.name}{mine}", group.category, place[rows], group.radius,
-                                 voltage, None if label < 0 else found.count[label]))
+                                 voltage, None if label < 0 else found.count[label], place[found.cluster == label]))
     return things
 
 

@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from typing import NamedTuple
 
-__all__ = ["Cloud", "Group", "HOLE", "NO_CLASS"]
+__all__ = ["CLEARED", "Cloud", "Group", "HOLE", "NO_CLASS"]
 
-#: What stands for the class of a cell of a surface that is unknown, and of one that nothing says the class of.
-HOLE, NO_CLASS = -1, -2
+#: What stands for the class of a cell of a surface that is unknown, of one that nothing says the class of, and of one
+#: where nothing stands any more.
+HOLE, NO_CLASS, CLEARED = -1, -2, -3
 
 
 class Group(NamedTuple):

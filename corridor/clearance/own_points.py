@@ -6,9 +6,9 @@ from corridor.clearance.cloud_curves import PLACES
 
 __all__ = ["along_own_wires", "on_own_wires"]
 
-#: Cells are of a wire of ours where at least so many lie along one curve that it may have hung in, over at least so
-#: much of the span [-]: no tree does.
-_CELLS, _SHARE = 5, 1 / 3
+#: Cells are of a wire of ours where they lie along one curve that it may have hung in, in at least so many of so many
+#: equal parts of the span: a few trees are not.
+_OF, _PARTS = 7, 20
 #: Curves between the lowest and the highest that are tried.
 _HEIGHTS = 201
 
@@ -36,7 +36,7 @@ def on_own_wires(curves, reference, spot, distance):
 
 def along_own_wires(curves, reference, spot, distance, radius, length):
     """Return which cells of a surface lie along one curve in which a wire of today may have hung in still air, between
-    the lowest and the highest of all cases, where they are enough to be a wire.
+    the lowest and the highest of all cases, where they are all along it.
 
     A tree that is high enough is not along the same curve as the wire, but where it touches it.
 
@@ -58,8 +58,8 @@ def along_own_wires(curves, reference, spot, distance, radius, length):
         share = np.linspace(0, 1, _HEIGHTS)[:, None]
         along = np.abs(z - (low + share * (high - low))) <= distance
         most = along[np.argmax(along.sum(axis=1))]
-        x = spot[beside[most], 0]
-        if len(x) >= _CELLS and np.ptp(x) >= _SHARE * length:
+        part = np.floor(spot[beside[most], 0] / length * _PARTS)
+        if len(np.unique(part[(part >= 0) & (part < _PARTS)])) >= _OF:
             own[beside[most]] = True
     return own
 

@@ -52,6 +52,7 @@ def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
         rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
                          "; ".join([facts["unit"], *_told_units(section)])))
     plain = [*(("include", name) for name in study.include), ("framings", study.framings.file)]
+    plain += [("terrain.surface_cleared", t.surface_cleared)] if t.surface_cleared else []
     plain += [("curves", study.curves)] if study.curves else []
     plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
     plain += ([("capacity", study.capacity.file)] if study.capacity else [])

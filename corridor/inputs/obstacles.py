@@ -1,4 +1,4 @@
-"""Obstacles and the right-of-way, from layers of points, lines and polygons.
+"""Obstacles, from layers of points, lines and polygons.
 
 A feature that cannot be used is kept, with its fault: it is reported as not assessed, never left
 out."""
@@ -7,13 +7,13 @@ import numpy as np
 import shapely
 
 from corridor.clearance.parcels import PARCEL
-from corridor.errors import NO_NAMES, InputError
+from corridor.errors import NO_NAMES
 from corridor.inputs.layers import cells, open_layer, portions
 from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
 from corridor.inputs.reach import kept, together
-from corridor.line.facts import Obstacles, RightOfWay
+from corridor.line.facts import Obstacles
 
-__all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
+__all__ = ["check_shape", "open_obstacles", "read_obstacles"]
 
 #: Farther than this from the line an obstacle is of no concern [m].
 REACH = 500.0
@@ -121,7 +121,7 @@ def _rows(section, layer, portion, frame):
     radius = _value(section, portion, "radius", "length", fault)
     _accept(fault, radius, 0, 500, "radius")
     geometry = frame.transform(portion.geometry, layer.crs)
-    _check_shape(geometry, fault)
+    check_shape(geometry, fault)
     land = category == PARCEL
     area = np.isin(shapely.get_type_id(geometry), (3, 6))
     _blame(fault, land & ~area, "a parcel that is no polygon")
@@ -251,7 +251,7 @@ def _highest(value, unit):
     return numbers.max(), next((text for text in wrong if text), "")
 
 
-def _check_shape(geometry, fault):
+def check_shape(geometry, fault):
     """Note what kind of geometry cannot be used."""
     kind = np.append(_KINDS, "")[shapely.get_type_id(geometry)]
     _blame(fault, ~np.isin(kind, _USABLE) & (kind != ""), "a geometry of kind {}", kind)
@@ -351,47 +351,3 @@ def _check_z(geometry, absolute, fault, *, flat):
         np.isin(np.arange(len(fault)), chosen[level]) & flat,
         "elevation 0 throughout: heights not given",
     )
-
-
-def read_right_of_way(section, resolve, frame):
-    """Return the strip that the line may use.
-
-    Parameters
-    ----------
-    section : object or None
-        The study's `right_of_way`, with `half_width` [m], or `file` and `layer` of polygons.
-    resolve : callable
-    frame : Frame
-
-    Returns
-    -------
-    RightOfWay
-        The union of all polygons.
-
-    Raises
-    ------
-    InputError
-        A feature that is no sound polygon: a strip with a part missing would be a wrong one.
-    """
-    if section is None:
-        return RightOfWay()
-    if section.half_width is not None:
-        return RightOfWay(half_width=float(section.half_width))
-    layer = open_layer(resolve(section.file), section.layer, "right_of_way")
-    read = list(portions(layer, ()))
-    if not read:
-        raise InputError(
-            layer.path, f"layer {layer.name}", "no polygons", "polygons of the right-of-way"
-        )
-    fid, geometry, fault = (
-        np.concatenate([getattr(p, name) for p in read]) for name in ("fid", "geometry", "fault")
-    )
-    geometry = frame.transform(shapely.force_2d(geometry), layer.crs)
-    _check_shape(geometry, fault)
-    area = np.isin(shapely.get_type_id(geometry), (3, 6))
-    _blame(fault, ~area, "a geometry that is no polygon")
-    for index in np.flatnonzero(fault != "")[:1]:
-        raise InputError(
-            layer.path, f"layer {layer.name}, feature {fid[index]}", fault[index], "a sound polygon"
-        )
-    return RightOfWay(polygon=shapely.union_all(geometry))

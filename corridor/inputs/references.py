@@ -154,9 +154,9 @@ def _check_kind(study, path, where):
     """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
     if study.may_read("/vsi") or study.trusts(path) or not path.exists():
         return
-    if where.startswith("terrain."):
+    if where.startswith("terrain.") and where != "terrain.surface_cleared":
         _check_raster(study, path, where)
-    elif (where in ("structures.file", "right_of_way.file") or where.startswith("obstacles.")
+    elif (where in ("structures.file", "right_of_way.file", "terrain.surface_cleared") or where.startswith("obstacles.")
           or where.startswith("surveys.") and kind_of(path) == "layer"):
         if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
             raise InputError(path, where, "no vector file of the kinds that any study may have",

@@ -14,11 +14,12 @@ from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.not_assessed import Gap
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
+from corridor.inputs.areas import read_area, read_right_of_way
 from corridor.inputs.capacity import read_capacities
 from corridor.inputs.file_rows import describe_files, file_columns
 from corridor.inputs.frame import Frame, choose_frame, horizontal
 from corridor.inputs.measured import check_measured
-from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
+from corridor.inputs.obstacles import open_obstacles, read_obstacles
 from corridor.inputs.options import column_units, read_cases, read_conductor, read_options, read_shield
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
@@ -44,7 +45,8 @@ _COLD = 10.0
 class Inputs:
     """What a study comes to once its files are read; `described` what they are, told aside as its digests take time;
     `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
-    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey."""
+    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey;
+    `surface` and its `classes`, `cleared` where nothing of it stands any more (geometry)."""
 
     study: object
     structures: Structures
@@ -67,6 +69,7 @@ class Inputs:
     surveys: tuple = ()
     surface: SurfaceCells | None = None
     classes: SurfaceCells | None = None
+    cleared: object = None
 
     def close(self):
         """Close the files of ground and surface."""
@@ -79,7 +82,7 @@ class Inputs:
         knows the ground."""
         if self.surface is None:
             return self.clouds.facts
-        return (*self.clouds.facts, surface_cloud(self.study, self.surface, self.classes, self.structures, sample))
+        return (*self.clouds.facts, surface_cloud(self, sample))
 
     @property
     def files(self):
@@ -271,7 +274,8 @@ def read_inputs(study):
     terrain = open_terrain(rasters_of(study, study.terrain.ground, study.terrain.vertical_unit), frame)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
-    surface = open_surface(study, frame, structures)
+    surface, given = open_surface(study, frame, structures), study.terrain.surface_cleared
+    cleared = None if given is None else read_area(resolve(given), None, "terrain.surface_cleared", frame)
     layers = [("structures", raw.layer), *((f"obstacles.{part.name}", open_obstacles(part, study.resolve))
                                            for section in study.obstacles for part in section.parts),
               *(("point_clouds", tile) for tile in clouds.tiles)]
@@ -281,7 +285,7 @@ def read_inputs(study):
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   _aside(describe_files, study, terrain, clouds, surveys, surface),
                   (*_cautions(layers, frame, raw), *words), clouds, tuple(grids), others, layers_read, capacities,
-                  surveys, *surface)
+                  surveys, *surface, cleared)
 
 
 def _aside(work, *args):

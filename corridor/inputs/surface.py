@@ -7,7 +7,7 @@ edges are.
 import numpy as np
 import shapely
 
-from corridor.clearance.clouds import HOLE, NO_CLASS, Cloud, Group
+from corridor.clearance.clouds import CLEARED, HOLE, NO_CLASS, Cloud, Group
 from corridor.errors import InputError
 from corridor.geometry.surface import SIDE, blocks_about
 from corridor.inputs.references import rasters_of
@@ -136,24 +136,18 @@ def open_surface(study, frame, structures):
     return surface, classes
 
 
-def surface_cloud(study, surface, classes, structures, sample):
+def surface_cloud(inputs, sample):
     """Return the Cloud of the cells of a surface.
 
     Parameters
     ----------
-    study : Study
-    surface, classes : SurfaceCells
-        As `open_surface` returns them.
-    structures : Structures
+    inputs : Inputs
+        With a surface.
     sample : callable
         `(easting, northing) -> ground elevation [m]`.
     """
-    t = study.terrain
-    e, n = structures.easting, structures.northing
-    sides = surface.sides(e, n)
-    diagonal = np.hypot(*np.moveaxis(np.stack([sides[..., 0, :] + sides[..., 1, :],
-                                               sides[..., 0, :] - sides[..., 1, :]]), -1, 0))
-    radius = float(np.max(diagonal)) / 2 * (1 + _STRETCH)
+    t, surface, classes = inputs.study.terrain, inputs.surface, inputs.classes
+    radius = _radius(surface, inputs.structures)
     values = {0: t.surface_category} if classes is None else t.surface_classes.values
     names = tuple(dict.fromkeys(values.values()))
     groups = tuple(Group(name, name, tuple(k for k, v in values.items() if v == name), radius) for name in names)
@@ -169,10 +163,19 @@ def surface_cloud(study, surface, classes, structures, sample):
         if classes is not None:
             with surface.lock, classes.lock:
                 place, class_ = _by_class(classes, surface, place)
+        if inputs.cleared is not None:
+            class_[shapely.contains_xy(inputs.cleared, place[:, 0], place[:, 1])] = CLEARED
         return np.concatenate([place, hole]), np.r_[class_, np.full(len(hole), HOLE)]
 
-    return Cloud(SURFACE, groups, (), (), (), t.surface_wire_distance, t.surface_structure_distance, None, 0.0, True,
-                 2 * radius, t.surface_reach, within, cells=True)
+    return Cloud(SURFACE, groups, (), (), (CLEARED,), t.surface_wire_distance, t.surface_structure_distance, None, 0.0,
+                 True, 2 * radius, t.surface_reach, within, cells=True)
+
+
+def _radius(surface, structures):
+    """Radius of the disc about the largest cell at any structure [m]."""
+    sides = surface.sides(structures.easting, structures.northing)
+    diagonal = np.stack([sides[..., 0, :] + sides[..., 1, :], sides[..., 0, :] - sides[..., 1, :]])
+    return float(np.linalg.norm(diagonal, axis=-1).max()) / 2 * (1 + _STRETCH)
 
 
 def _by_class(classes, surface, place):

@@ -308,6 +308,8 @@ def surface_is_told(study):
     """The surface is compared by the rules of one category or of a raster of classes, under a name of its own."""
     t = study.terrain
     told = [key for key in ("surface_category", "surface_classes") if getattr(t, key) is not None]
+    if t.surface_cleared is not None and not t.compares_surface:
+        yield InputError(study.path, "terrain.surface_cleared", repr(t.surface_cleared), "a surface that is compared")
     if len(told) == 2:
         yield InputError(study.path, "terrain", "surface_category and surface_classes", "one of the two")
     if told and not t.surface:

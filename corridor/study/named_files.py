@@ -27,6 +27,8 @@ def named_files(study):
             yield f"terrain.{key}.{i}", name
     if study.terrain.surface_classes is not None:
         yield "terrain.surface_classes.file", study.terrain.surface_classes.file
+    if study.terrain.surface_cleared is not None:
+        yield "terrain.surface_cleared", study.terrain.surface_cleared
     yield "structures.file", study.structures.file
     yield "framings.file", study.framings.file
     if study.capacity is not None:

@@ -70,12 +70,15 @@ class Terrain(Table):
         "Category of obstacles whose rules are for all that the surface has above the ground: of what may stand there, "
         "that whose rules ask the most. Either this or `surface_classes`."))
     surface_classes: SurfaceClasses | None = Field(None, description="Categories by a raster of classes.")
+    surface_cleared: FilePath | None = Field(None, description=(
+        "A file of polygons in which nothing stands any more since the flight: cells whose middle lies in one are "
+        "passed. `corridor plan` writes one."))
     surface_above: Annotated[float, Read(Measure("length", 0.1, 20))] = Field(2.0, description=(
         "A cell of the surface that is higher than this above the ground stands there and is compared; lower ones are "
         "ground, for which the rule for the ground is."))
     surface_wire_distance: Annotated[float, Read(Measure("length", 0, 20))] = Field(1.0, description=(
         "Cells within this of one curve in which a wire of ours may hang in still air, cold or hot, are taken for it "
-        "and left out where there are five or more over a third of the span; a doubt tells of them. 0: none is."))
+        "and left out where some lie in 7 or more of 20 equal parts of the span; a doubt tells of them. 0: none is."))
     surface_structure_distance: Annotated[float, Read(Measure("length", 0, 50))] = Field(8.0, description=(
         "Cells within this of one of our structures in plan are taken for ours and left out; a doubt tells of those "
         "that are nearer to a wire than the rules allow."))

@@ -7,6 +7,7 @@ import re
 import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
@@ -18,6 +19,7 @@ from corridor.errors import InputError
 from corridor.jobs.draw import draw_study
 from corridor.jobs.surroundings import about_line
 from corridor.outputs.cuts import cut_of, cut_places
+from corridor.planning.remedies.plan import plan_study
 from corridor.session import open_study
 from tests.end_to_end.test_point_clouds import wires_of
 
@@ -300,6 +302,16 @@ def test_few_cells_at_the_height_of_a_wire_are_no_wire(study, make, bare):
     assert findings.row("point_clouds", span="1-2")["own_points"] == 0
 
 
+def test_two_trees_along_a_wire_are_no_wire(study, make, bare):
+    """One in the middle of the span and one near its end, each right at the height of the wire: both are compared."""
+    own = hits(bare, "1-2", 0.0)
+    given(study, hit_surface(make, {place: z for place, z in own.items() if 140 < place[0] < 160 or place[0] > 260}))
+    findings = study.check()
+    assert findings.row("point_clouds", span="1-2")["own_points"] < 30  # those by the structure
+    assert findings.rows("violations", against="tree", case="hot", span="1-2")["actual_m"].min() < 0.1
+    assert set(findings.rows("doubts", doubt="surface-own")["feature"]) == {"1-2", "2-3"}
+
+
 def test_a_crown_about_the_wire_is_not_hidden_by_it(study, make, bare):
     """Hits all along, and a crown of 7 m about one wire at its height: what is beside the hits is compared."""
     own = hits(bare, "1-2", 0.0)
@@ -408,3 +420,47 @@ def test_the_example_of_the_page_runs(tmp_path, monkeypatch, capsys):
     exec(compile(code, "surface.md", "exec"), {})
     told = dict(re.findall(r"^(N\d\d-N\d\d) +(-?[\d.]+)$", capsys.readouterr().out, re.MULTILINE))
     assert set(told) <= {"N13-N14", "N14-N15", "N15-N16"} and min(map(float, told.values())) < 0
+
+
+def test_what_was_cleared_since_the_flight(study, make):
+    """Cells whose middle lies in a polygon are passed, and counted; the others of the same thing stand."""
+    given(study, blocks_of(make, (150.5, 4.5, 1.5, 1.5, 8.0), (200.5, 4.5, 1.5, 1.5, 8.0)),
+          keys='surface_category = "tree"\nsurface_cleared = "cleared.gpkg"')
+    area = shapely.box(EAST + 148, NORTH, EAST + 152, NORTH + 9)
+    gpd.GeoDataFrame(geometry=[area], crs=make.GRID).to_crs("EPSG:4258").to_file(study.folder / "cleared.gpkg")
+    findings = study.check()
+    assert set(findings.rows("violations", against="tree")["obstacle"]) == {"surface:tree 1-2 500199 5600003"}
+    assert findings.row("point_clouds", span="1-2")["passed"] == 9
+    assert len(findings.row("inputs", part="terrain.surface_cleared")["digest"]) == 64
+    gpd.GeoDataFrame(geometry=[area.centroid], crs=make.GRID).to_file(study.folder / "cleared.gpkg")
+    with pytest.raises(InputError, match="no polygon"):
+        study.check()
+
+
+def test_a_plan_takes_trees_of_the_surface_away(study, make):
+    """One tree in the middle of a span, one whose cells are too near to wires of both spans beside a structure: each is
+    taken away once, at its cost; what is clear stays, and the copy clears."""
+    given(study, blocks_of(make, (150.5, 4.5, 1.5, 1.5, 8.0), (300.5, 4.5, 1.5, 3.5, 17.5), (450.5, 20.5, 2.5, 2.5, 6)),
+          keys='surface_category = "tree"\nsurface_structure_distance = 0')
+    study.text += '\n[plan]\nremedies = ["remove"]\nremovable = ["tree"]\nremove_cost = 0.4\n'
+    before = study.check().rows("violations", against="tree")
+    assert set(before["span"]) == {"1-2", "2-3"}
+    planned = study.folder.parent / "planned"
+    with open_study(study.path) as opened:
+        plan = plan_study(opened, "today", planned)
+    assert plan.status == 0 and plan.cost == pytest.approx(0.8)
+    areas = gpd.read_file(planned / "cleared.gpkg")
+    assert sorted(name.split()[-2] for name in areas["thing"]) == ["500149", "500299"]
+    rows = gpd.read_file(planned / "findings.gpkg", layer="clearances")
+    own = rows[rows["against"] == "tree"]
+    assert len(own) and (own["margin_m"] >= 0).all() and set(own["obstacle"]) == {"surface:tree"}
+
+
+def test_a_plan_takes_nothing_away_that_may_not_go(study, make):
+    """Roofs, where trees alone may."""
+    given(study, blocks_of(make, (150.5, 4.5, 1.5, 1.5, 8.0)), keys='surface_category = "building"')
+    study.text += '\n[plan]\nremedies = ["remove"]\nremovable = ["tree"]\n'
+    study.write()
+    with open_study(study.path) as opened:
+        plan = plan_study(opened, "today", study.folder.parent / "planned")
+    assert plan.status == 1 and not (study.folder.parent / "planned" / "cleared.gpkg").exists()

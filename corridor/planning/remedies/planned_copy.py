@@ -23,6 +23,7 @@ from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
+from corridor.planning.remedies.standing import cleared_areas
 from corridor.planning.remedies.variants import Variant
 from corridor.study.include import moved
 from corridor.summary import Outcome
@@ -32,9 +33,9 @@ __all__ = ["check_folder", "checked_copy", "earlier_plan"]
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
 _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "graded.tif", "obstacles [0-9]*.gpkg",
-            "measured.csv", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv", "switching.csv",
-            "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
-            "outages.svg", "outages.png", "outages.pdf")
+            "measured.csv", "cleared.gpkg", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv",
+            "switching.csv", "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png",
+            "calendar.pdf", "outages.svg", "outages.png", "outages.pdf")
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -96,7 +97,12 @@ def _tables(site, after, folder):
         tables["terrain"]["ground"].insert(0, "graded.tif")
     if done.removed.any():
         removed = set(site.facts.index.obstacles.obstacle[done.removed])
-        tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+        if "obstacles" in tables:
+            tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+        areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)
+        if areas is not None:
+            write_frame(folder / "cleared.gpkg", "cleared", areas)
+            tables["terrain"]["surface_cleared"] = "cleared.gpkg"
     if done.tightened.any():
         option = next(each for each in tables["options"] if each["name"] == site.option)
         option.setdefault("tightened", []).extend(
