@@ -89,3 +89,9 @@ class Terrain(Table):
     def compares_surface(self):
         """Whether wires are compared with a surface."""
         return bool(self.surface) and not (self.surface_category is None and self.surface_classes is None)
+
+    @property
+    def categories(self):
+        """The categories by whose rules the surface is compared, a set."""
+        told = {} if self.surface_classes is None else self.surface_classes.values
+        return {self.surface_category, *told.values()} - {None} if self.compares_surface else set()

@@ -464,3 +464,10 @@ def test_a_plan_takes_nothing_away_that_may_not_go(study, make):
     with open_study(study.path) as opened:
         plan = plan_study(opened, "today", study.folder.parent / "planned")
     assert plan.status == 1 and not (study.folder.parent / "planned" / "cleared.gpkg").exists()
+
+
+def test_a_category_that_no_rule_is_for_is_doubted(study, make):
+    """A word that the rules do not have; the one that is nearest is named."""
+    given(study, make.plane, keys='surface_category = "treee"')
+    doubt = study.check().row("doubts", doubt="category-unruled")
+    assert doubt["file"] == "surface.tif" and "perhaps 'tree'" in doubt["expected"]
