@@ -331,6 +331,12 @@ FAULTS = {
         "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "tree"\n'
         'surface_classes = {file = "line.gpkg", values = {5 = "tree"}}', "terrain",
         "surface_category and surface_classes", "one of the two", None),
+    "surface of wires": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "line"', "terrain.surface_category", "'line'",
+        "things that stand", None),
+    "class of wires of a surface": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {5 = "line"}}',
+        "terrain.surface_classes.values.5", "'line'", "things that stand", None),
     "category of no surface": (
         "surface = []", 'surface_category = "tree"', "terrain.surface_category", "no surface", "terrain.surface", None),
     "layer named as the surface": (

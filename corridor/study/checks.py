@@ -296,6 +296,10 @@ def classes_are_once(study):
                              "a name that no layer of obstacles has")
 
 
+#: Categories of what does not stand: wires hang, and may have ours below them.
+_NOT_STANDING = ("line", "ground", "right_of_way", "parcel", "galloping")
+
+
 def layers_are_of_one_file(study):
     """Several files, or several layers of one."""
     for i, obstacle in enumerate(study.obstacles):
@@ -312,6 +316,12 @@ def surface_is_told(study):
         yield InputError(study.path, "terrain.surface_cleared", repr(t.surface_cleared), "a surface that is compared")
     if len(told) == 2:
         yield InputError(study.path, "terrain", "surface_category and surface_classes", "one of the two")
+    places = {"surface_category": t.surface_category} if t.surface_category else {}
+    if t.surface_classes is not None:
+        places |= {f"surface_classes.values.{k}": name for k, name in t.surface_classes.values.items()}
+    for key, name in places.items():
+        if name in _NOT_STANDING or name.startswith("own_"):
+            yield InputError(study.path, f"terrain.{key}", repr(name), "a category of things that stand on the ground")
     if told and not t.surface:
         yield InputError(study.path, f"terrain.{told[0]}", "no surface that it is for", "terrain.surface beside it")
     for section in ("obstacles", "point_clouds") if t.surface else ():

@@ -13,6 +13,7 @@ from pyproj import CRS, Transformer
 
 import corridor
 from corridor.errors import InputError
+from corridor.jobs.diff import compare_findings
 
 EAST, NORTH = 500_000.0, 5_600_000.0
 GROUND, HIGH, ROOF, CONDUCTOR, TOWER = 2, 5, 6, 14, 15
@@ -389,6 +390,30 @@ def test_a_tile_cut_short(study, make):
     with pytest.raises(InputError, match="tile.laz"):
         study.check()
     assert not study.output.exists()
+
+
+def test_a_cluster_keeps_its_name_when_another_comes(study, make):
+    """Another tree nearer to the start of the span: what was there before is the same row, and nothing else is lost."""
+    study.rules += RULES
+    study.text += CLOUD
+    rng = np.random.default_rng(4)
+
+    def tree(x):
+        place = np.array([EAST + x, NORTH + 4, 0]) + rng.uniform(-1, 1, (40, 3)) * [1, 1, 0]
+        place[:, 2] = make.plane(*place[:, :2].T) + 8 + rng.uniform(0, 1, 40)
+        return place
+
+    old, new = tree(180), tree(120)
+    names = []
+    for number, place in enumerate((old, np.vstack([new, old]))):
+        write_tile(study.folder / "tile.laz", place, HIGH)
+        findings = study.check(study.folder / f"findings {number}.gpkg")
+        names.append(set(findings.rows("violations", against="tree")["obstacle"]))
+    assert len(names[0]) == 1 and len(names[1]) == 2 and names[0] < names[1]
+    difference = compare_findings(study.folder / "findings 0.gpkg", study.folder / "findings 1.gpkg")
+    counts = difference.counts
+    assert counts["same"] > 0 and counts["new"] > 0 and counts["not compared"] == counts["worse"] == 0
+    assert set(difference.rows.loc[difference.rows["change"] == "same", "obstacle"]) == names[0]
 
 
 @pytest.mark.skipif("POINT_CLOUDS" not in os.environ, reason="POINT_CLOUDS names no folder with append-bug.laz")
