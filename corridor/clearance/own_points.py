@@ -3,6 +3,7 @@
 import numpy as np
 
 from corridor.clearance.cloud_curves import PLACES
+from corridor.clearance.cloud_screen import beside_path
 
 __all__ = ["along_own_wires", "on_own_wires"]
 
@@ -52,9 +53,12 @@ def along_own_wires(curves, reference, spot, distance, radius, length):
         Of the span [m].
     """
     own = np.zeros(len(spot), bool)
-    for right, up in _bands(curves, reference, spot[:, 0]) if distance else ():
-        beside = np.flatnonzero(_beyond(right, spot[:, 1]) <= distance + radius)
-        z, (low, high) = spot[beside, 2], (v[beside] for v in up)
+    # Most cells are far from all that wires sweep.
+    near = np.flatnonzero(beside_path(curves, spot, radius)[0] <= distance) if distance else np.zeros(0, int)
+    for right, up in _bands(curves, reference, spot[near, 0]) if len(near) else ():
+        beside = np.flatnonzero(_beyond(right, spot[near, 1]) <= distance + radius)
+        (low, high), beside = (v[beside] for v in up), near[beside]
+        z = spot[beside, 2]
         share = np.linspace(0, 1, _HEIGHTS)[:, None]
         along = np.abs(z - (low + share * (high - low))) <= distance
         most = along[np.argmax(along.sum(axis=1))]
