@@ -21,7 +21,7 @@ from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
-__all__ = ["Progress", "Result", "check", "check_study", "find"]
+__all__ = ["Progress", "Result", "batches", "check", "check_study", "find"]
 
 #: `progress(done, total)`, in spans or other parts of the work.
 Progress = Callable[[int, int], None]
@@ -118,6 +118,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
                                    chances=chances):
             tally.add(layer, columns)
             limits.add(layer, columns)
+            inspector.add(layer, columns)
             with clock("write"):
                 findings.add(layer, columns)
         seen = facts.surveyed
@@ -179,7 +180,7 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
 
     def parts():
         nonlocal plan
-        for first, last in _ranges(plan, facts):
+        for first, last in batches(plan, facts):
             if not plan.surveyed:
                 plan = survey(facts.structures, plan, ground, first, last)
             if look:
@@ -223,8 +224,8 @@ def _in_order(pool, work, items, say):
         yield item, result
 
 
-def _ranges(plan, facts):
-    """Spans of whole sections, together about a batch of wire spans."""
+def batches(plan: Plan, facts: Facts) -> list[tuple[int, int]]:
+    """Return first and last spans of whole sections, together about a batch of wire spans."""
     wires = max(len(set(facts.framings.wire)), 1)
     size = _batch(len(plan.spans) * wires)
     ranges, first = [], 0

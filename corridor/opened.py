@@ -104,7 +104,7 @@ class Opened:
         """Close the files of the ground; what was answered stays."""
         self._closed = True
         if "_inputs" in self.__dict__:
-            self._inputs.terrain.close()
+            self._inputs.close()
 
     @property
     def output(self) -> Path:
@@ -185,7 +185,7 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
         structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
         rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
-        clouds=inputs.clouds.facts, own_wires=inputs.own_wires, pull_ends=inputs.pull_ends,
+        clouds=inputs.points(ground.sample), own_wires=inputs.own_wires, pull_ends=inputs.pull_ends,
         capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table))
     if inputs.surveys:
         facts = as_surveyed(facts, plan, inputs.surveys)

@@ -10,10 +10,11 @@ import shapely
 from pyproj import CRS
 from shapely import LineString, Polygon
 
+from corridor.inputs.areas import read_right_of_way
 from corridor.inputs.digest import digest
 from corridor.inputs.frame import Frame
 from corridor.inputs.layers import layer_facts, open_layer
-from corridor.inputs.obstacles import read_obstacles, read_right_of_way
+from corridor.inputs.obstacles import read_obstacles
 
 from .vector_files import refused, write
 

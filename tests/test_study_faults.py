@@ -321,6 +321,37 @@ FAULTS = {
     "cloud named as a layer": (
         "[right_of_way]", CLOUD.replace("survey", "roads") + "[right_of_way]", "point_clouds.0.name", "'roads'",
         "no layer of obstacles", None),
+    "several layers of several files": (
+        'file = "obstacles.gpkg"\nlayer = "roads"', 'file = ["obstacles.gpkg", "line.gpkg"]\nlayer = ["a", "b"]',
+        "obstacles.0.layer",
+        "2 layers of 2 files", "one layer of several files", None),
+    "a file twice": (
+        'file = "obstacles.gpkg"', 'file = ["obstacles.gpkg", "obstacles.gpkg"]', "obstacles.0.file",
+        "one is there twice", "a path, or a list of them", None),
+    "a file that is a number": (
+        'file = "obstacles.gpkg"', "file = [3]", "obstacles.0.file", "neither a text nor a list of texts",
+        "a path, or a list of them", None),
+    "surface by category and by classes": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "tree"\n'
+        'surface_classes = {file = "line.gpkg", values = {5 = "tree"}}', "terrain",
+        "surface_category and surface_classes", "one of the two", None),
+    "surface of wires": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "line"', "terrain.surface_category", "'line'",
+        "things that stand", None),
+    "class of wires of a surface": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {5 = "line"}}',
+        "terrain.surface_classes.values.5", "'line'", "things that stand", None),
+    "category of no surface": (
+        "surface = []", 'surface_category = "tree"', "terrain.surface_category", "no surface", "terrain.surface", None),
+    "layer named as the surface": (
+        'surface = []\nvertical_unit = "m"\n', 'surface = ["line.gpkg"]\n' + CLOUD.replace("survey", "surface"),
+        "point_clouds.0.name", "'surface'", "another name", None),
+    "class of a surface in words": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {five = "tree"}}',
+        "terrain.surface_classes.values", "'five' is no whole number", "a table of classes", None),
+    "class of a surface without category": (
+        "surface = []", 'surface = ["line.gpkg"]\nsurface_classes = {file = "line.gpkg", values = {5 = 3}}',
+        "terrain.surface_classes.values", "category of class 5", "a table of classes", None),
     "class beyond a byte": (
         "[right_of_way]", CLOUD + "ignored_classes = [256]\n[right_of_way]", "point_clouds.survey.ignored_classes.0",
         "256",

@@ -1,4 +1,5 @@
-"""Surveyed points as obstacles: of each span the clusters that are too near a wire, and the nearest of all others.
+"""Surveyed points and cells of a surface as obstacles: of each span the clusters that are too near a wire, and the
+nearest of all others.
 
 From here on they go the way of every other obstacle. A cluster is one obstacle, whatever the number of its points.
 """
@@ -10,10 +11,12 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.cloud_curves import PLACES, Curves, near_curves, span_curves
-from corridor.clearance.cloud_screen import MEASURES, Needs, likely, screen
+from corridor.clearance.cloud_curves import Curves, near_curves, span_curves
+from corridor.clearance.cloud_screen import MEASURES, Needs, beside_path, likely, screen, slack_of
+from corridor.clearance.clouds import HOLE, NO_CLASS
 from corridor.clearance.crossings import ObstacleIndex, index_obstacles, with_rows
 from corridor.clearance.not_assessed import Gap
+from corridor.clearance.own_points import along_own_wires, on_own_wires
 from corridor.clearance.study_lines import Partners
 from corridor.line.swing import from_grid
 
@@ -31,7 +34,7 @@ _SIDE = 0.02
 
 class _Thing(NamedTuple):
     """One obstacle made of points: its span, name, category, places (point, 3) on the grid [m], radius [m], voltage
-    [V], and how many are too near by option, case and measure (None: none is)."""
+    [V], how many are too near by option, case and measure (None: none is), and the places of all its points."""
 
     span: int
     name: str
@@ -40,6 +43,7 @@ class _Thing(NamedTuple):
     radius: float
     voltage: float
     count: np.ndarray | None
+    whole: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -65,10 +69,12 @@ class Met:
 
 
 class _Sorted(NamedTuple):
-    """Points of one span and cloud by what they are taken for: indices by group, of the unknown, and counts."""
+    """Points of one span and cloud by what they are taken for: indices by group, of the unknown and our own, and
+    counts."""
 
     groups: dict
     unknown: np.ndarray
+    own: np.ndarray
     counts: dict
 
 
@@ -110,15 +116,16 @@ def _meet(scene, span, cloud, reference):
     spans, structures = scene.spans, scene.structures
     ends = np.array([[structures.easting[s], structures.northing[s]] for s in (spans.tail[span], spans.head[span])])
     place, class_ = cloud.within([shapely.linestrings(ends)], cloud.reach)
-    curves = {k: span_curves(scene, span, k, _TURNS) for k in range(len(scene.cases))} if len(place) else {}
+    hole, place, class_ = place[class_ == HOLE], place[class_ != HOLE], class_[class_ != HOLE]
+    looked = len(place) or len(hole)
+    curves = {k: span_curves(scene, span, k, _TURNS) for k in range(len(scene.cases))} if looked else {}
     curves = {k: c for k, c in curves.items() if np.isfinite(c.first).any()}
     name = {"line": spans.line[span], "span": spans.name[span], "cloud": cloud.name, "points": len(place)}
-    if not len(place) or not curves:
-        return [], [], name | dict.fromkeys(("compared", "own_points", "passed", "unknown", "too_near"), 0)
+    if not curves:
+        return [], [], name | dict.fromkeys(("compared", "own_points", "own_near", "passed", "unknown", "too_near"), 0)
     passed = np.isin(class_, cloud.passed)
     place, class_ = place[~passed], class_[~passed]
-    wire = np.full(len(place), np.argmax(scene.wires.span == span))
-    spot = from_grid(place, scene.structures, scene.spans, scene.wires.span[wire])
+    spot, hole = (from_grid(each, scene.structures, scene.spans, np.full(len(each), span)) for each in (place, hole))
     found = _sorted(scene, cloud, span, curves, reference, spot, class_)
 
     def finer(case):
@@ -129,46 +136,32 @@ def _meet(scene, span, cloud, reference):
         mine = found.groups[group.name]
         things += _things(scene, cloud, group, span, curves, finer, reference, spot[mine], place[mine])
     gaps += _unknown(scene, cloud, span, curves, spot[found.unknown], class_[found.unknown])
+    gaps += _holes(scene, cloud, span, curves, hole)
+    own = _within_strictest(scene, cloud, curves, spot[found.own])[1].any(axis=0).sum()
     near = sum(int(t.count.max(axis=(0, 1, 2), initial=0)) for t in things if t.count is not None)
-    return things, gaps, name | found.counts | {"passed": int(passed.sum()), "too_near": near}
+    return things, gaps, name | found.counts | {"own_near": int(own), "passed": int(passed.sum()), "too_near": near}
 
 
 def _sorted(scene, cloud, span, curves, reference, spot, class_):
-    wire = np.isin(class_, cloud.wire_classes)
-    support = np.isin(class_, cloud.structure_classes)
+    wire = np.isin(class_, cloud.wire_classes) | cloud.cells
+    support = np.isin(class_, cloud.structure_classes) | cloud.cells
     length = scene.spans.length[span]
     by_end = np.minimum(np.hypot(spot[:, 0], spot[:, 1]), np.hypot(spot[:, 0] - length, spot[:, 1]))
     own = (wire | support) & (by_end <= cloud.structure_distance)
     at = np.flatnonzero(wire & ~own)
-    own[at] = _on_own(curves, reference, spot[at], cloud.wire_distance)
-    # Wires of ours beyond the ends of the span are those of its neighbours.
-    own |= wire & ((spot[:, 0] < 0) | (spot[:, 0] > length))
+    if cloud.cells:
+        own[at] = along_own_wires(curves, reference, spot[at], cloud.wire_distance, cloud.groups[0].radius, length)
+    else:
+        own[at] = on_own_wires(curves, reference, spot[at], cloud.wire_distance)
+        # Wires of ours beyond the ends of the span are those of its neighbours.
+        own |= wire & ((spot[:, 0] < 0) | (spot[:, 0] > length))
     groups = {g.name: np.flatnonzero(np.isin(class_, g.classes) & ~own) for g in cloud.groups}
     known = own.copy()
     for rows in groups.values():
         known[rows] = True
     counts = {"compared": sum(len(rows) for rows in groups.values()), "own_points": int(own.sum()),
               "unknown": int((~known).sum())}
-    return _Sorted(groups, np.flatnonzero(~known), counts)
-
-
-def _on_own(curves, reference, spot, distance):
-    """True for points near where the wires of today hang in still air, from the lowest to the highest of all cases."""
-    near = np.zeros(len(spot), bool)
-    places = np.linspace(0, 1, PLACES)
-    for wire in range(len(next(iter(curves.values())).first)):
-        right, up = [], []
-        for c in curves.values():
-            at = wire, reference, c.first.shape[2] // 2
-            if np.isfinite(c.first[at] + c.run[at]):
-                x = c.first[at] + places * c.run[at]
-                right.append(np.interp(spot[:, 0], x, c.right[at]))
-                up.append(np.interp(spot[:, 0], x, c.up[at]))
-        if right:
-            off = [np.maximum(np.maximum(np.min(v, axis=0) - xyz, xyz - np.max(v, axis=0)), 0)
-                   for v, xyz in ((right, spot[:, 1]), (up, spot[:, 2]))]
-            near |= np.hypot(*off) <= distance
-    return near
+    return _Sorted(groups, np.flatnonzero(~known), np.flatnonzero(own), counts)
 
 
 def _needs(scene, category, top, other_voltage):
@@ -217,10 +210,19 @@ def _things(scene, cloud, group, span, curves, finer, reference, spot, place):
     for label in range(-1, len(found.count)):
         rows = np.flatnonzero((found.cluster == label) & found.chosen)
         if len(rows):
-            number = "" if label < 0 else f" {scene.spans.name[span]} {label + 1}"
-            things.append(_Thing(span, f"{cloud.name}:{group.name}{number}", group.category, place[rows], group.radius,
-                                 voltage, None if label < 0 else found.count[label]))
+            mine = "" if label < 0 else f" {scene.spans.name[span]} {_corner(place[found.cluster == label], cloud)}"
+            things.append(_Thing(span, f"{cloud.name}:{group.name}{mine}", group.category, place[rows], group.radius,
+                                 voltage, None if label < 0 else found.count[label], place[found.cluster == label]))
     return things
+
+
+def _corner(place, cloud):
+    """Where a cluster begins, easting and northing of the westernmost of its points, the southernmost of several: a
+    name that stays when others come or go, to as many digits as keep clusters apart."""
+    digits = 0 if cloud.cluster_distance > np.sqrt(2) else 2
+    scale = 10.0**digits
+    e, n = np.floor(place[np.lexsort((place[:, 1], place[:, 0]))[0], :2] * scale) / scale
+    return f"{e:.{digits}f} {n:.{digits}f}"
 
 
 def _sides(curves, reference, spot, radius, movement):
@@ -241,29 +243,53 @@ def _sides(curves, reference, spot, radius, movement):
     return side[:, None, None], np.where(up.any(axis=0), lift, -drop)
 
 
+def _strictest(scene, cloud, curves, top):
+    """The most that a rule for any group asks for up to an altitude, by case [m]."""
+    needs = [_needs(scene, group.category, top, np.nan if group.category == "line" else scene.voltage)
+             for group in cloud.groups]
+    return {k: max((n._replace(**{m: getattr(n, m)[k:k + 1] for m in MEASURES}).most for n in needs), default=0.0)
+            for k in curves}
+
+
+def _within_strictest(scene, cloud, curves, spot):
+    """Indices of points that may be nearer to a wire than the strictest rule of any group allows, whether they are by
+    option (option, some), and how near they are at least (option, some) [m]."""
+    if not len(spot):
+        return np.zeros(0, int), *np.zeros((2, len(scene.options), 0), bool)
+    most = _strictest(scene, cloud, curves, float(spot[:, 2].max()))
+    radius = max((group.radius for group in cloud.groups), default=0.0)
+    strictest = np.full(len(scene.cases), max(most.values(), default=0.0))
+    keep = likely(curves, spot, radius, Needs(strictest, *np.full((3, len(strictest)), np.nan), 0.0), False)
+    near = {k: near_curves(c, spot[keep], radius, 0.0).radial for k, c in curves.items()}
+    short = np.logical_or.reduce([near[k] - slack_of(c, radius) < most[k] for k, c in curves.items()])
+    return keep, short, np.minimum.reduce([near[k] - c.step for k, c in curves.items()])
+
+
 def _unknown(scene, cloud, span, curves, spot, class_):
     """Gaps for points of no known class that are nearer to a wire than the strictest rule of any group allows."""
     if not len(spot) or not cloud.strict:
         return []
-    top = float(spot[:, 2].max())
-    needs = [_needs(scene, group.category, top, np.nan if group.category == "line" else scene.voltage)
-             for group in cloud.groups]
-    most = {k: max((n._replace(**{m: getattr(n, m)[k:k + 1] for m in MEASURES}).most for n in needs), default=0.0)
-            for k in curves}
-    radius = max((group.radius for group in cloud.groups), default=0.0)
-    strictest = np.full(len(scene.cases), max(most.values(), default=0.0))
-    keep = likely(curves, spot, radius, Needs(strictest, *np.full((3, len(strictest)), np.nan), 0.0), False)
-    spot, class_, gaps = spot[keep], class_[keep], []
-    least = {k: near_curves(c, spot, radius, 0.0).radial - c.step for k, c in curves.items()}
-    for o, option in enumerate(scene.options):
-        short = np.logical_or.reduce([least[k][o] < most[k] for k in curves])
-        if short.any():
-            nearest = max(min(least[k][o].min() for k in curves), 0.0)
-            classes = ", ".join(str(c) for c in np.unique(class_[short]))
-            gaps.append(Gap(span, None, option.name, None, "unknown", f"{cloud.name}:unknown", (
-                f"{short.sum()} surveyed points of class {classes}, which the study does not know, are nearer to a "
-                f"wire than the strictest rule of any group allows, the nearest within {nearest:.1f} m")))
+    keep, short, least = _within_strictest(scene, cloud, curves, spot)
+    gaps = []
+    for o in np.flatnonzero(short.any(axis=1)):
+        classes = ", ".join("none" if c == NO_CLASS else str(c) for c in np.unique(class_[keep][short[o]]))
+        gaps.append(Gap(span, None, scene.options[o].name, None, "unknown", f"{cloud.name}:unknown", (
+            f"{short[o].sum()} {cloud.noun} of class {classes}, which the study does not know, are nearer to a "
+            f"wire than the strictest rule of any group allows, the nearest within {max(least[o].min(), 0.0):.1f} m")))
     return gaps
+
+
+def _holes(scene, cloud, span, curves, hole):
+    """A gap where a surface is not known so near to the path of a wire that what may be there counts."""
+    if not len(hole):
+        return []
+    top = float(max(np.nanmax(c.up) for c in curves.values()))
+    most = max(_strictest(scene, cloud, curves, top).values(), default=0.0)
+    beside, off = beside_path(curves, hole, cloud.groups[0].radius)
+    count = int((np.hypot(beside, off) <= most).sum())
+    return [Gap(span, None, None, None, cloud.name, cloud.name, (
+        f"the surface has no values in {count} cells below wires or within {most:.1f} m beside their path: what may "
+        "stand there is not known"))] if count else []
 
 
 def _beyond(scene, cloud, span, curves):
@@ -272,8 +298,9 @@ def _beyond(scene, cloud, span, curves):
     room = max((_needs(scene, g.category, 0.0, scene.voltage).most for g in cloud.groups), default=0.0)
     if far + room <= cloud.reach:
         return []
-    return [Gap(span, None, None, None, "unknown", cloud.name, f"wires are blown out by {far:.0f} m, and points "
-                f"farther than {cloud.reach:g} m from the line were not read: give point_clouds a greater reach")]
+    key = "terrain.surface_reach" if cloud.cells else "point_clouds.reach"
+    return [Gap(span, None, None, None, "unknown", cloud.name, f"wires are blown out by {far:.0f} m, and {cloud.noun} "
+                f"farther than {cloud.reach:g} m from the line were not read: give a greater {key}")]
 
 
 def _rows(things):

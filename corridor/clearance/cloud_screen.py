@@ -7,7 +7,7 @@ import scipy  # its parts load when they are first used
 
 from corridor.clearance.cloud_curves import PLACES, near_curves
 
-__all__ = ["MEASURES", "Needs", "Screened", "clusters", "likely", "screen"]
+__all__ = ["MEASURES", "Needs", "Screened", "beside_path", "clusters", "likely", "screen", "slack_of"]
 
 #: Fields of `Needs` and `Near`.
 MEASURES = ("radial", "vertical", "horizontal", "round")
@@ -97,23 +97,39 @@ def likely(curves, spot, radius, needs, two_sided):
     two_sided : bool
         Whether wires may pass below the points.
     """
-    left, right, low, lean, step = _envelope(curves)
-    x, y, z = spot.T
-    at = np.interp(x, *left), np.interp(x, *right), np.interp(x, *low)
-    beside = np.maximum(np.maximum(at[0] - y, y - at[1]) - radius, 0)
-    off = np.maximum(np.maximum(left[0][0] - x, x - left[0][-1]), 0)
-    least = np.hypot(np.hypot(beside, np.maximum(at[2] - z, 0)) / np.hypot(1, lean), off) - step - _SLACK
+    *_, low, lean, _ = _envelope(curves)
+    z, under = spot[:, 2], np.interp(spot[:, 0], *low)
+    beside, off = beside_path(curves, spot, radius)
+    slack = max(slack_of(c, radius) for c in curves.values())
+    least = np.hypot(np.hypot(beside, np.maximum(under - z, 0)) / np.hypot(1, lean), off) - slack
     first = np.argsort(least, kind="stable")[:_FIRST]
     near = {k: near_curves(c, spot[first], radius, needs.room) for k, c in curves.items()}
     reach = {name: _farthest(near, needs, name) for name in MEASURES}
     keep = least <= max(needs.most, reach["radial"])
     if np.isfinite(needs.vertical).any():
-        height = -np.inf if two_sided else at[2] - z - step - _SLACK
-        keep |= (beside <= step + _SLACK) & (off <= radius) & (height <= reach["vertical"])
+        height = -np.inf if two_sided else under - z - slack
+        keep |= (beside <= slack) & (off <= radius) & (height <= reach["vertical"])
     if np.isfinite(needs.horizontal).any():
         far = min(max(reach["horizontal"], reach["round"]), _BESIDE)
-        keep |= (z + needs.room + step >= at[2]) & (np.hypot(beside, off) <= far + step + _SLACK)
+        keep |= (z + needs.room + slack >= under) & (np.hypot(beside, off) <= far + slack)
     return np.flatnonzero(keep)
+
+
+def beside_path(curves, spot, radius):
+    """Return how far points (point, 2 or 3) of a radius are beside all that wires sweep, and beyond their ends (point,)
+    [m]; 0 where they are within."""
+    left, right, *_ = _envelope(curves)
+    x, y = spot[:, 0], spot[:, 1]
+    beside = np.maximum(np.maximum(np.interp(x, *left) - y, y - np.interp(x, *right)) - radius, 0)
+    return beside, np.maximum(np.maximum(left[0][0] - x, x - left[0][-1]), 0)
+
+
+def slack_of(curves, radius):
+    """Return what distances of points to curves may be off by [m]: half a step of the swing, the bend of a piece, and
+    what the wire rises or turns over half a point, of which only the middle is looked at."""
+    piece = curves.run[..., None] / (PLACES - 1)
+    lean = np.hypot(np.diff(curves.right) / piece, np.diff(curves.up) / piece)
+    return curves.step + _SLACK + radius * float(np.nanmax(lean, initial=0.0))
 
 
 def _envelope(curves):
@@ -177,7 +193,7 @@ def screen(curves, finer, spot, radius, needs, distance, side=None):
     side = 1.0 if side is None else side
     near = {k: near_curves(c, spot, radius, needs.room, side) for k, c in curves.items()}
     cluster = np.full(len(spot), -1)
-    short = {k: _short(near[k], needs, k, c.step + _SLACK).any(axis=(0, 1)) for k, c in curves.items()}
+    short = {k: _short(near[k], needs, k, slack_of(c, radius)).any(axis=(0, 1)) for k, c in curves.items()}
     flagged = np.logical_or.reduce(list(short.values()))
     cluster[flagged] = clusters(spot[flagged], distance)
     options = next(iter(near.values())).radial.shape[0]
@@ -203,7 +219,7 @@ def _short(near, needs, k, slack):
 
 def _nearest(near, mine, k, curves, finer, spot, radius, needs, side):
     """Places in `mine` of the points that may be the nearest in some option and measure of a case."""
-    found = [_ties(getattr(near, name)[:, mine], 2 * curves.step + _SLACK) for name in MEASURES
+    found = [_ties(getattr(near, name)[:, mine], curves.step + slack_of(curves, radius)) for name in MEASURES
              if np.isfinite(getattr(needs, name)[k])]
     if not found or not len(mine):
         return np.zeros(0, int)
@@ -213,7 +229,7 @@ def _nearest(near, mine, k, curves, finer, spot, radius, needs, side):
     closer = finer(k)
     side = side if np.ndim(side) == 0 else side[..., at]
     again = near_curves(closer, spot[mine[at]], radius, needs.room, side)
-    kept = [_ties(getattr(again, name), 2 * closer.step + _SLACK) for name in MEASURES
+    kept = [_ties(getattr(again, name), closer.step + slack_of(closer, radius)) for name in MEASURES
             if np.isfinite(getattr(needs, name)[k])]
     return at[np.unique(np.concatenate(kept))]
 

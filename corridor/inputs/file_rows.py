@@ -40,14 +40,17 @@ def file_columns(files, read, compared=None, structures_left_out=0):
     return columns
 
 
-def describe_files(study, terrain, clouds, surveys):
+def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
     """Return one row per file that was read, in the order of the study, with paths as the study names them."""
-    rows = []
-    # A raster made of point clouds may come after those of the study.
-    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
-        rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
+    t, rows = study.terrain, []
+    rasters = [("ground", t.ground, terrain), ("surface", t.surface, surface[0]),
+               ("surface_classes", (t.surface_classes and t.surface_classes.file,), surface[1])]
+    for part, names, read in (each for each in rasters if each[-1] is not None):
+        # A raster made of point clouds may come after those of the study.
+        for given, facts in zip(names, read.facts, strict=False):
+            rows.append(_row(f"terrain.{part}", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
     layers = [("structures", study.structures)]
-    layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
+    layers += [(f"obstacles.{section.name}", part) for section in study.obstacles for part in section.parts]
     if study.structures.route is not None:
         layers.append(("structures.route", study.structures.route))
     if study.right_of_way is not None and study.right_of_way.file:
@@ -56,7 +59,9 @@ def describe_files(study, terrain, clouds, surveys):
         facts = asdict(layer_facts(open_layer(study.resolve(section.file), section.layer, part, section)))
         rows.append(_row(part, section.file, facts["layer"], facts["digest"], facts["crs"], facts["vertical_crs"],
                          "; ".join([facts["unit"], *_told_units(section)])))
-    plain = [("framings", study.framings.file)] + ([("curves", study.curves)] if study.curves else [])
+    plain = [*(("include", name) for name in study.include), ("framings", study.framings.file)]
+    plain += [("terrain.surface_cleared", t.surface_cleared)] if t.surface_cleared else []
+    plain += [("curves", study.curves)] if study.curves else []
     plain += [(f"options.{option.name}.measured", option.measured) for option in study.options if option.measured]
     plain += ([("capacity", study.capacity.file)] if study.capacity else [])
     plain += ([("rules", study.rules.file)] if study.rules.file else [])

@@ -1,4 +1,4 @@
-"""Obstacles and the right-of-way, from layers of points, lines and polygons.
+"""Obstacles, from layers of points, lines and polygons.
 
 A feature that cannot be used is kept, with its fault: it is reported as not assessed, never left
 out."""
@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 
 from corridor.clearance.parcels import PARCEL
-from corridor.errors import NO_NAMES, InputError
+from corridor.errors import NO_NAMES
 from corridor.inputs.cells import cells
 from corridor.inputs.layers import open_layer, portions
 from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
 from corridor.inputs.reach import kept, together
 from corridor.inputs.voltages import several_voltages, voltages, without_unit
-from corridor.line.facts import Obstacles, RightOfWay
+from corridor.line.facts import Obstacles
 
-__all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
+__all__ = ["check_shape", "open_obstacles", "read_obstacles"]
 
 #: Farther than this from the line an obstacle is of no concern [m].
 REACH = 500.0
@@ -42,7 +42,7 @@ _OPTIONS = (
 
 
 def open_obstacles(section, resolve):
-    """Return the layer that an obstacle section of the study names."""
+    """Return the layer that a part of an obstacle section of the study names."""
     columns = {key: getattr(section, "column" if key == "category" else f"{key}_column", None)
                for key in ("category", "height", "elevation", "voltage", "radius", "id")}
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}", section, columns)
@@ -83,7 +83,8 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     context = frame, bounds, reach, cases, hangings or {}
     parts, read = [], []
     for section in sections:
-        portions_read = list(_read(section, resolve, *context))
+        portions_read = [each for part in getattr(section, "parts", (section,))
+                         for each in _read(part, resolve, *context)]
         parts += [rows for rows, _ in portions_read]
         read.append(together(section.name, [held for _, held in portions_read]))
     names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
@@ -129,7 +130,7 @@ def _rows(section, layer, portion, frame):
     radius = _value(section, portion, "radius", "length", fault)
     _accept(fault, radius, 0, 500, "radius")
     geometry = frame.transform(portion.geometry, layer.crs)
-    _check_shape(geometry, fault)
+    check_shape(geometry, fault)
     land = category == PARCEL
     area = np.isin(shapely.get_type_id(geometry), (3, 6))
     _blame(fault, land & ~area, "a parcel that is no polygon")
@@ -156,10 +157,11 @@ def _names(section, portion):
     """Names of features: that of the section and their identifier, or else their number in the file."""
     ids = _column(section, portion, "id")
     ids = portion.fid if ids is None else ids
+    before = f"{section.name}:{getattr(section, 'label', '')}"
     if ids.dtype.kind in "iu":
-        return [f"{section.name}:{v}" for v in ids.tolist()]
+        return [f"{before}{v}" for v in ids.tolist()]
     return [
-        f"{section.name}:{fid if v is None or v != v else _plain(v)}"
+        f"{before}{fid if v is None or v != v else _plain(v)}"
         for v, fid in zip(ids.tolist(), portion.fid.tolist(), strict=True)
     ]
 
@@ -230,7 +232,7 @@ def _voltage(section, portion, fault):
     return np.where(low | (wrong != ""), np.nan, numbers)
 
 
-def _check_shape(geometry, fault):
+def check_shape(geometry, fault):
     """Note what kind of geometry cannot be used."""
     kind = np.append(_KINDS, "")[shapely.get_type_id(geometry)]
     _blame(fault, ~np.isin(kind, _USABLE) & (kind != ""), "a geometry of kind {}", kind)
@@ -330,47 +332,3 @@ def _check_z(geometry, absolute, fault, *, flat):
         np.isin(np.arange(len(fault)), chosen[level]) & flat,
         "elevation 0 throughout: heights not given",
     )
-
-
-def read_right_of_way(section, resolve, frame):
-    """Return the strip that the line may use.
-
-    Parameters
-    ----------
-    section : object or None
-        The study's `right_of_way`, with `half_width` [m], or `file` and `layer` of polygons.
-    resolve : callable
-    frame : Frame
-
-    Returns
-    -------
-    RightOfWay
-        The union of all polygons.
-
-    Raises
-    ------
-    InputError
-        A feature that is no sound polygon: a strip with a part missing would be a wrong one.
-    """
-    if section is None:
-        return RightOfWay()
-    if section.half_width is not None:
-        return RightOfWay(half_width=float(section.half_width))
-    layer = open_layer(resolve(section.file), section.layer, "right_of_way")
-    read = list(portions(layer, ()))
-    if not read:
-        raise InputError(
-            layer.path, f"layer {layer.name}", "no polygons", "polygons of the right-of-way"
-        )
-    fid, geometry, fault = (
-        np.concatenate([getattr(p, name) for p in read]) for name in ("fid", "geometry", "fault")
-    )
-    geometry = frame.transform(shapely.force_2d(geometry), layer.crs)
-    _check_shape(geometry, fault)
-    area = np.isin(shapely.get_type_id(geometry), (3, 6))
-    _blame(fault, ~area, "a geometry that is no polygon")
-    for index in np.flatnonzero(fault != "")[:1]:
-        raise InputError(
-            layer.path, f"layer {layer.name}, feature {fid[index]}", fault[index], "a sound polygon"
-        )
-    return RightOfWay(polygon=shapely.union_all(geometry))

@@ -15,7 +15,7 @@ from corridor.inputs.rasters import KINDS, describe
 from corridor.study.named_files import ADDRESS, ALLOW, named_files
 from corridor.study.surveys import kind_of
 
-__all__ = ["check_files", "check_references", "ground_rasters"]
+__all__ = ["check_files", "check_references", "rasters_of"]
 
 #: Elements of GDAL's virtual rasters and layers that name a data set. GDAL takes them in any case and namespace, and as
 #: attributes.
@@ -154,10 +154,10 @@ def _check_kind(study, path, where):
     """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
     if study.may_read("/vsi") or study.trusts(path) or not path.exists():
         return
-    if where.startswith("terrain."):
+    if where.startswith("terrain.") and where != "terrain.surface_cleared":
         _check_raster(study, path, where)
-    elif (where in ("structures.file", "structures.route.file", "right_of_way.file") or where.startswith("obstacles.")
-          or where.startswith("surveys.") and kind_of(path) == "layer"):
+    elif (where in ("structures.file", "structures.route.file", "right_of_way.file", "terrain.surface_cleared")
+          or where.startswith("obstacles.") or where.startswith("surveys.") and kind_of(path) == "layer"):
         if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
             raise InputError(path, where, "no vector file of the kinds that any study may have",
                              "a GeoPackage, shapefile, GeoJSON, FlatGeobuf, SQLite, MapInfo, KML or CSV file; others "
@@ -210,9 +210,9 @@ def _is_folder_of_layers(path):
     return path.suffix.lower() == ".gdb" or any(each.suffix.lower() == ".shp" for each in path.iterdir())
 
 
-def ground_rasters(study):
-    """Return the rasters of a study's ground, described; each is opened by drivers for the kinds that it may have."""
-    paths = [study.resolve(name) for name in study.terrain.ground]
+def rasters_of(study, names, vertical_unit=None):
+    """Return rasters that a study names, described; each is opened by drivers for the kinds that it may have.
+    `vertical_unit` as of `describe`."""
+    paths = [study.resolve(name) for name in names]
     anything = study.may_read("/vsi")
-    return [describe(path, study.terrain.vertical_unit, None if anything or study.trusts(path) else KINDS)
-            for path in paths]
+    return [describe(path, vertical_unit, None if anything or study.trusts(path) else KINDS) for path in paths]

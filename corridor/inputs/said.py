@@ -35,11 +35,13 @@ def rows_left_out(study, layers, structures, left_out):
     words = [_left("structures", structures, left_out, left_out.total())] if left_out else []
     parts = {}
     for section, read in zip(study.obstacles, layers, strict=True):
-        parts.setdefault((study.resolve(section.file), section.layer), []).append(read)
+        own = (section.file[0], section.layer) if len(section.parts) == 1 else (section.name,)
+        parts.setdefault(own, []).append(read)
     for reads in parts.values():
         if all(read.counted is not None for read in reads):
             rows = reads[0].features + reads[0].left_out.total()
-            left = rows - len(np.unique(np.concatenate([read.counted for read in reads])))
+            left = reads[0].left_out.total() if len(reads) == 1 else rows - len(np.unique(np.concatenate(
+                [read.counted for read in reads])))
             values = reads[0].left_out if len(reads) == 1 else Counter()
             names = ", ".join(f"obstacles.{read.name}" for read in reads)
             words += [_left(names, rows - left, values, left)] if left else []

@@ -16,8 +16,8 @@ from corridor.inputs.route import order_along
 from corridor.line.facts import ROLES, Structures
 from corridor.units import KINDS
 
-__all__ = ["FORMER_AZIMUTH", "RawStructures", "check_framings", "open_structures", "place", "plain_name", "read_framings",
-           "read_structures"]
+__all__ = ["FORMER_AZIMUTH", "RawStructures", "check_framings", "open_structures", "place", "plain_name",
+           "read_framings", "read_structures"]
 
 #: Names of the columns, unless the study gives others.
 COLUMNS = {

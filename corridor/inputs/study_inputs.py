@@ -15,20 +15,22 @@ from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.not_assessed import Gap
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
+from corridor.inputs.areas import read_area, read_right_of_way
 from corridor.inputs.capacity import read_capacities
 from corridor.inputs.file_rows import describe_files, file_columns
 from corridor.inputs.frame import Frame, choose_frame, horizontal
 from corridor.inputs.measured import check_measured
-from corridor.inputs.obstacles import open_obstacles, read_obstacles, read_right_of_way
+from corridor.inputs.obstacles import open_obstacles, read_obstacles
 from corridor.inputs.options import column_units, read_cases, read_conductor, read_options, read_shield
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
-from corridor.inputs.references import check_files, ground_rasters
+from corridor.inputs.references import check_files, rasters_of
 from corridor.inputs.said import assumptions_open, rows_left_out
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
+from corridor.inputs.surface import SurfaceCells, open_surface, surface_cloud
 from corridor.inputs.survey_points import read_surveys
-from corridor.inputs.terrain import Terrain, open_terrain
+from corridor.inputs.terrain import Terrain, open_terrain, vertical_name
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.rating.ratings import ratings_from
 from corridor.study.capacity import without_factors
@@ -45,7 +47,8 @@ _COLD = 10.0
 class Inputs:
     """What a study comes to once its files are read; `described` what they are, told aside as its digests take time;
     `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
-    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey."""
+    hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey;
+    `surface` and its `classes`, `cleared` where nothing of it stands any more (geometry)."""
 
     study: object
     structures: Structures
@@ -67,6 +70,22 @@ class Inputs:
     capacities: Capacities | None = None
     surveys: tuple = ()
     structures_left_out: Counter = field(default_factory=Counter)
+    surface: SurfaceCells | None = None
+    classes: SurfaceCells | None = None
+    cleared: object = None
+
+    def close(self):
+        """Close the files of ground and surface."""
+        for each in (self.terrain, self.surface, self.classes):
+            if each is not None:
+                each.close()
+
+    def points(self, sample):
+        """Return what is known of points, as the assessment takes it: clouds, and the cells of the surface; `sample`
+        knows the ground."""
+        if self.surface is None:
+            return self.clouds.facts
+        return (*self.clouds.facts, surface_cloud(self, sample))
 
     @property
     def files(self):
@@ -128,15 +147,24 @@ class Inputs:
             words.append("wires of the same structures are not compared with one another: the table [own_wires] asks "
                          "for it")
         surveyed = [text for each in self.surveys for text in each.cautions]
-        return [*words, *self.cautions, *self.clouds.warnings, *surveyed, *self.terrain.warnings]
+        return [*words, *self.cautions, *self.clouds.warnings, *surveyed, *self.terrain.warnings,
+                *(() if self.surface is None else self.surface.warnings), *self._of_surface()]
+
+    def _of_surface(self):
+        """What is to be said of the heights of the surface."""
+        if self.surface is not None:
+            own, ground = (vertical_name(each.rasters[0]) for each in (self.surface, self.terrain))
+            if own != ground:
+                yield f"heights of the surface ({own}) are taken for those of the ground ({ground})"
 
     def unread(self):
         """Return the gaps for what the study names and nothing is compared with, and for states that its code
         prescribes and no case is of."""
-        reason = ("wires are not compared with surface models yet: what stands or grows is assessed only where it is "
-                  "an obstacle")
+        surface = () if self.study.terrain.compares_surface else self.study.terrain.surface
+        reason = ("wires are not compared with the surface: terrain.surface_category or surface_classes says by the "
+                  "rules for which category")
         states = missing_states(self.study.rules.table, self.cases, self.options)
-        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in self.study.terrain.surface),
+        return (*(Gap(-1, None, None, None, "surface", path, reason) for path in surface),
                 *(Gap(-1, None, None, None, None, None, state) for state in states), *self._unasked(),
                 *(Gap(-1, None, None, case, None, None, words)
                   for case, words in without_factors(self.study)))
@@ -249,18 +277,21 @@ def read_inputs(study):
     index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     clouds, surveys = read_clouds(study, frame, structures), read_surveys(study, frame, structures)
-    terrain = open_terrain(ground_rasters(study), frame)
+    terrain = open_terrain(rasters_of(study, study.terrain.ground, study.terrain.vertical_unit), frame)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
-    layers = [("structures", raw.layer), *((f"obstacles.{section.name}", open_obstacles(section, study.resolve))
-                                           for section in study.obstacles),
+    surface, given = open_surface(study, frame, structures), study.terrain.surface_cleared
+    cleared = None if given is None else read_area(resolve(given), None, "terrain.surface_cleared", frame)
+    layers = [("structures", raw.layer), *((f"obstacles.{part.name}", open_obstacles(part, study.resolve))
+                                           for section in study.obstacles for part in section.parts),
               *(("point_clouds", tile) for tile in clouds.tiles)]
     grids = [(part, horizontal(layer.crs)) for part, layer in layers]
-    grids += [("terrain.ground", raster.horizontal_crs) for raster in terrain.rasters]
+    grids += [(f"terrain.{part}", raster.horizontal_crs) for part, each in zip(
+        ("ground", "surface", "surface_classes"), (terrain, *surface), strict=True) if each for raster in each.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
-                  _aside(describe_files, study, terrain, clouds, surveys),
+                  _aside(describe_files, study, terrain, clouds, surveys, surface),
                   (*_cautions(layers, frame, raw), *raw.words, *words), clouds, tuple(grids), others, layers_read,
-                  capacities, surveys, raw.left_out)
+                  capacities, surveys, raw.left_out, *surface, cleared)
 
 
 def _aside(work, *args):
@@ -301,11 +332,11 @@ def _check_cover(study, terrain, structures):
 
 
 def _obstacles(study, frame, structures, others):
-    for section in study.obstacles:
-        layer = open_obstacles(section, study.resolve)
+    for part in (part for section in study.obstacles for part in section.parts):
+        layer = open_obstacles(part, study.resolve)
         if not layer.features:
             raise InputError(layer.path, f"layer {layer.name}", "no features", "one or more",
-                             f"take obstacles.{section.name} out of the study")
+                             f"take it out of obstacles.{part.name}")
     e, n = structures.easting, structures.northing
     return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
                           cases=len(study.cases), hangings=others)

@@ -19,7 +19,7 @@ from corridor.inputs.frame import transformer
 from corridor.inputs.mosaic import Mosaic, Reader, group
 from corridor.inputs.rasters import Raster, describe
 
-__all__ = ["Cells", "Profiles", "RasterFacts", "Terrain", "open_terrain"]
+__all__ = ["Cells", "Profiles", "RasterFacts", "Terrain", "open_terrain", "vertical_name"]
 
 #: Nodes worked on at once, so that the arrays of a long line do not add up.
 _NODES = 400_000
@@ -145,7 +145,7 @@ class Terrain:
     def warnings(self):
         """What is to be said of the rasters, and of the cells asked for since `forget`."""
         texts = [text for raster in self._rasters for text in raster.cautions]
-        names = list(dict.fromkeys(_vertical_name(r) for r in self._rasters))
+        names = list(dict.fromkeys(vertical_name(r) for r in self._rasters))
         if len(names) > 1:
             texts.append("rasters of different height systems are mixed: " + ", ".join(names))
         if len(self._mosaics) > 1:
@@ -176,7 +176,7 @@ class Terrain:
                 r.path,
                 digest_files([*r.files, *files_of(r.path)]),
                 r.horizontal_crs.name,
-                _vertical_name(r),
+                vertical_name(r),
                 r.unit,
                 cell[r.path],
                 r.dtype,
@@ -335,7 +335,8 @@ def _along(path, owner, t):
     ]
 
 
-def _vertical_name(raster):
+def vertical_name(raster):
+    """Return the name of a raster's system of heights."""
     if raster.vertical_crs is not None:
         return raster.vertical_crs.name
     return "ellipsoidal height" if len(raster.crs.axis_info) == 3 else "not stated"

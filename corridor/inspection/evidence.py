@@ -8,6 +8,7 @@ import numpy as np
 
 from corridor.inputs.study_inputs import Inputs
 from corridor.inspection.around import Things, Under
+from corridor.inspection.surface import OnGround
 
 __all__ = ["Evidence", "group_of"]
 
@@ -29,13 +30,14 @@ def group_of(category: str) -> str | None:
 @dataclass(frozen=True)
 class Evidence:
     """What inspection looks at; `plan` the line laid out, `under` the ground below it as far as it was looked
-    at; `sample(easting, northing)` knows it everywhere [m]."""
+    at; `sample(easting, northing)` knows it everywhere [m]; `over` what is known of the surface, None without one."""
 
     inputs: Inputs
     plan: object
     things: Things
     under: Under
     sample: Callable
+    over: OnGround | None = None
 
     @property
     def kilovolts(self) -> float:

@@ -11,10 +11,11 @@ import shapely
 from corridor.assessment import Ground, Plan
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
-from corridor.inspection import ground, heights, places, rules, states, tops, wires
+from corridor.inspection import ground, heights, places, rules, states, surface, tops, wires
 from corridor.inspection.around import Under, things_near
 from corridor.inspection.doubt import SERIOUS, Doubt, Kind
 from corridor.inspection.evidence import Evidence
+from corridor.inspection.surface import OnGround
 from corridor.opened import Opened
 
 __all__ = ["CHECKS", "KINDS", "MODULES", "Inspection", "Inspector", "Judged", "inspect_study"]
@@ -22,14 +23,14 @@ __all__ = ["CHECKS", "KINDS", "MODULES", "Inspection", "Inspector", "Judged", "i
 #: Every check, in the order in which its doubts are told.
 CHECKS: tuple[Callable, ...] = (
     heights.bases, heights.attachments, heights.strings, ground.unit, ground.holes, ground.surface, ground.coarse,
-    tops.single_heights, tops.low_layers, tops.layers_of_ways, places.layers, places.feet, places.turns, places.spans,
-    places.right_of_way, wires.conductors, wires.stringing, wires.tensions, states.cases, states.temperatures,
-    states.rating, states.voltages, rules.categories, rules.sizes)
+    surface.level, surface.unit, surface.own_cells, tops.single_heights, tops.low_layers, tops.layers_of_ways,
+    places.layers, places.feet, places.turns, places.spans, places.right_of_way, wires.conductors, wires.stringing,
+    wires.tensions, states.cases, states.temperatures, states.rating, states.voltages, rules.categories, rules.sizes)
 
 #: Modules of checks by what they look at.
 MODULES: dict[str, ModuleType] = {
-    "Heights of the line": heights, "The ground": ground, "What stands about the line": tops, "Places": places,
-    "Wires": wires, "Weather and voltages": states, "Rules": rules}
+    "Heights of the line": heights, "The ground": ground, "The surface": surface, "What stands about the line": tops,
+    "Places": places, "Wires": wires, "Weather and voltages": states, "Rules": rules}
 
 #: Every kind of doubt by its id.
 KINDS: dict[str, Kind] = {kind.id: kind for module in MODULES.values() for kind in module.KINDS}
@@ -118,11 +119,19 @@ class Inspector:
             phases) else (0.0,)
         things = things_near(inputs.index, inputs.structures, plan.spans)
         self._under = Under(inputs.structures, plan.spans, things, inputs.terrain.cell_size, offsets)
-        self._evidence = Evidence(inputs, plan, things, self._under, ground.sample)
+        over = None if inputs.surface is None else OnGround(inputs.surface, inputs.structures, plan.spans)
+        self._evidence = Evidence(inputs, plan, things, self._under, ground.sample, over)
 
     def look(self, first: int, last: int) -> None:
         """Ask the ground about spans `first` to `last`."""
         self._under.look(self._evidence.sample, first, last)
+        if self._evidence.over is not None:
+            self._evidence.over.look(self._evidence.sample, first, last)
+
+    def add(self, layer: str, columns: dict[str, np.ndarray]) -> None:
+        """Take note of findings, which tell what of the surface was taken for our own."""
+        if layer == "point_clouds" and self._evidence.over is not None:
+            self._evidence.over.add(columns)
 
     def conclude(self) -> Inspection:
         """Return all doubts, with what the study accepts."""

@@ -7,6 +7,7 @@ from corridor.errors import nearest
 from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
 from corridor.inspection.evidence import group_of
 from corridor.inspection.tops import file_of
+from corridor.study.terrain import SURFACE
 
 __all__ = ["KINDS", "categories", "sizes"]
 
@@ -17,7 +18,7 @@ _OWN = ("ground", "right_of_way", "own_phase", "own_circuit", "own_shield_wire",
 UNRULED = Kind(
     "category-unruled", SERIOUS, "no rule is for a category that stands near the line",
     "a word of the layer that is none of the rules' ('highway' for 'road'), a value such as 'unknown'",
-    "a thing within 60 m of the line whose category has no rule in any measure", "-",
+    "a thing within 60 m of the line, or the surface, whose category has no rule in any measure", "-",
     "correct the category, or write a rule for it")
 UNMET = Kind(
     "rule-unmet", SERIOUS, "a rule is spelled almost like a category of the study, and nothing met it",
@@ -48,6 +49,8 @@ def categories(evidence):
     o = np.unique(evidence.things.obstacle)
     known = sorted(set(rules.against.tolist()))
     pairs = dict.fromkeys(zip(obstacles.layer[o].tolist(), obstacles.category[o].tolist(), strict=True))
+    terrain = evidence.inputs.study.terrain
+    pairs |= dict.fromkeys((SURFACE, category) for category in sorted(terrain.categories))
     for layer, category in pairs:
         if not rule_tables.has_any_rule(rules, [category])[0]:
             close = nearest(category, known)
@@ -55,6 +58,7 @@ def categories(evidence):
                         "a category of the rules" + (f", perhaps {close!r}" if close else ""))
     given = set(obstacles.category.tolist())
     given |= {group.category for cloud in evidence.inputs.study.point_clouds for group in cloud.compared}
+    given |= terrain.categories
     for row in range(len(rules)):
         against, measure = rules.against[row], rules.measure[row]
         lone = [name for name in given if not ((rules.against == name) & (rules.measure == measure)).any()]

@@ -3,6 +3,7 @@
 import numpy as np
 
 from corridor.inspection.doubt import COMMON, MINOR, SERIOUS, Doubt, Kind, gathered
+from corridor.study.terrain import SURFACE
 
 __all__ = ["KINDS", "layers_of_ways", "low_layers", "single_heights"]
 
@@ -79,7 +80,9 @@ def _height(h):
 def file_of(evidence, layer):
     """File of a layer of obstacles, as the study names it."""
     section = evidence.sections.get(layer)
-    return layer if section is None else section.file
+    if layer == SURFACE:
+        return ", ".join(evidence.inputs.study.terrain.surface)
+    return layer if section is None else ", ".join(section.file)
 
 
 def low_layers(evidence):

@@ -25,7 +25,9 @@ def about_line(inputs, ground, lines, ground_factor):
     """
     index, obstacles = inputs.index, inputs.index.obstacles
     own = (column[index.of_part] for column in (obstacles.obstacle, obstacles.height, obstacles.radius))
-    return About(ground.sample, shapely.force_2d(index.part), *own, _edge(inputs.right_of_way, lines, ground_factor))
+    return About(ground.sample, shapely.force_2d(index.part), *own, _edge(inputs.right_of_way, lines, ground_factor),
+                 None if inputs.surface is None else lambda e, n: inputs.surface.standing(
+                     e, n, ground.sample, inputs.study.terrain.surface_above))
 
 
 def _edge(way, lines, ground_factor):

@@ -16,6 +16,8 @@ __all__ = ["About", "Cut", "cut_of", "cut_places", "cut_words", "drawable"]
 SHAPE = 110.0 / 96.0
 #: How far to either side of its middle is shown at least [m], and places of the ground.
 _HALF, _PLACES = 9.0, 241
+#: How far before and behind a cut a surface is looked at [m].
+_BESIDE = np.linspace(-1, 1, 9)
 #: Places of a full turn; half a turn has as many as make the same steps.
 _TURN, _ARC = 181, 91
 
@@ -24,7 +26,8 @@ _TURN, _ARC = 181, 91
 class About:
     """What stands about a line: `sample(easting, northing)` the ground [m]; `shapes` geometries with their names in
     `shape_names`, their `heights` over the ground and `radii` [m], nan where they have none; `edge` lines at the
-    edge of the right-of-way, or None."""
+    edge of the right-of-way, or None; `above(easting, northing)` what a surface has there [m], nan where nothing
+    stands, or None."""
 
     sample: object
     shapes: np.ndarray
@@ -32,6 +35,7 @@ class About:
     heights: np.ndarray | None
     radii: np.ndarray | None
     edge: object
+    above: object = None
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,8 @@ def cut_of(row, right, across, ground, about):
     z = [row.wire_elevation_m, row.other_elevation_m, row.wire_elevation_m - row.required_m]
     middle, tall = (np.nanmin(z) + np.nanmax(z)) / 2, 2 * half / SHAPE
     return Cut(across, ground, (row.offset_m, row.wire_elevation_m), required, actual,
-               tuple(_things(row, point, right, wide, about)), tuple(_edges(row, point, right, wide, about)),
+               (*_things(row, point, right, wide, about), *_surface(row, point, right, across, about)),
+               tuple(_edges(row, point, right, wide, about)),
                (row.offset_m - half, row.offset_m + half, middle - tall / 2, middle + tall / 2))
 
 
@@ -174,6 +179,18 @@ def _things(row, point, right, reach, about):
             at = (shapely.get_coordinates(part) - point) @ right + row.offset_m
             if len(at) and np.isfinite(row.other_elevation_m):
                 yield "top", np.array([[at.min(), row.other_elevation_m], [at.max(), row.other_elevation_m]])
+
+
+def _surface(row, point, right, across, about):
+    """Yield the highest that a surface has along the cut and a little before and behind it, where something stands:
+    the place of a sloping wire that is nearest to a thing is not right beside it."""
+    if about.above is None:
+        return
+    places = point + (across - row.offset_m)[:, None] * right + _BESIDE[:, None, None] * [-right[1], right[0]]
+    z = np.fmax.reduce(about.above(*places.reshape(-1, 2).T).reshape(len(_BESIDE), -1))
+    stands = np.flatnonzero(np.isfinite(z))
+    for run in np.split(stands, np.flatnonzero(np.diff(stands) > 1) + 1) if len(stands) else ():
+        yield "top", np.column_stack([across[run], z[run]])
 
 
 def _standing(row, foot, point, right, height, crown, about):

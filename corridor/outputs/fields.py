@@ -23,13 +23,16 @@ FIELDS = (
     ("back_tension_n", "real", "N", "horizontal tension in travellers of the span before the structure"),
     ("ahead_tension_n", "real", "N", "horizontal tension in travellers of the span after it"),
     # point clouds
-    ("cloud", "text", None, "name of the point cloud in the study"),
+    ("cloud", "text", None, "name of the point cloud in the study, or surface"),
     ("points", "integer", None,
-     "surveyed points: of a cloud and span those that were read, of a clearance those nearer than required, 0 where "
-     "the obstacle is no cluster of points"),
+     "surveyed points, or cells of the surface that stand: of a cloud and span those that were read, of a clearance "
+     "those nearer than required, 0 where the obstacle is no cluster of them"),
     ("compared", "integer", None, "points of the groups that are compared with the wires"),
     ("own_points", "integer", None, "points left out as of our own wires and structures"),
-    ("passed", "integer", None, "points of classes that nothing is compared with: ground, noise"),
+    ("own_near", "integer", None,
+     "of those left out as our own, how many are nearer to a wire than the strictest rule of any group allows, in any "
+     "option: all but points of a wire or a structure are things that should have been compared"),
+    ("passed", "integer", None, "points of classes that nothing is compared with: ground, noise, cells cleared"),
     ("unknown", "integer", None, "points of classes that the study does not know"),
     ("too_near", "integer", None,
      "points nearer to a wire than required, in whichever option, case and measure has most of each cluster"),
@@ -163,7 +166,8 @@ FIELDS = (
     ("crs", "text", None, "its coordinate reference system"),
     ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
     ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
-    ("features", "real", None, "features of a layer of obstacles, of the rows that count"),
+    ("features", "real", None, "features of a layer of obstacles, of the rows that count; of several that are one, all "
+     "of them together"),
     ("features_left_out", "real", None, "rows of structures or obstacles that `where` of the study leaves out: nothing "
      "is compared with them"),
     ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
@@ -197,9 +201,9 @@ CLIPPING = (
 
 #: What the layer is, and its columns.
 CLOUDS = (
-    "One row per span and point cloud: what became of the points within reach of the span. Near a structure the same "
-    "points count for both of its spans.",
-    "line! span! cloud! points! compared! own_points! passed! unknown! too_near!")
+    "One row per span and point cloud, and one for the surface, whose points are its cells that stand: what became of "
+    "the points within reach of the span. Near a structure the same points count for both of its spans.",
+    "line! span! cloud! points! compared! own_points! own_near! passed! unknown! too_near!")
 
 #: Geometry, what a row is, and its columns.
 DOUBTS = (

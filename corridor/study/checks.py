@@ -17,6 +17,7 @@ from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.point_clouds import KINDS
 from corridor.study.surveys import surveys_are_possible
+from corridor.study.terrain import SURFACE
 
 __all__ = ["CHECKS", "cross_check"]
 
@@ -295,6 +296,41 @@ def classes_are_once(study):
                              "a name that no layer of obstacles has")
 
 
+#: Categories of what does not stand: wires hang, and may have ours below them.
+_NOT_STANDING = ("line", "ground", "right_of_way", "parcel", "galloping")
+
+
+def layers_are_of_one_file(study):
+    """Several files, or several layers of one."""
+    for i, obstacle in enumerate(study.obstacles):
+        if len(obstacle.file) > 1 and len(obstacle.layer) > 1:
+            yield InputError(study.path, f"obstacles.{i}.layer", f"{len(obstacle.layer)} layers of "
+                             f"{len(obstacle.file)} files", "one layer of several files, or several layers of one")
+
+
+def surface_is_told(study):
+    """The surface is compared by the rules of one category or of a raster of classes, under a name of its own."""
+    t = study.terrain
+    told = [key for key in ("surface_category", "surface_classes") if getattr(t, key) is not None]
+    if t.surface_cleared is not None and not t.compares_surface:
+        yield InputError(study.path, "terrain.surface_cleared", repr(t.surface_cleared), "a surface that is compared")
+    if len(told) == 2:
+        yield InputError(study.path, "terrain", "surface_category and surface_classes", "one of the two")
+    places = {"surface_category": t.surface_category} if t.surface_category else {}
+    if t.surface_classes is not None:
+        places |= {f"surface_classes.values.{k}": name for k, name in t.surface_classes.values.items()}
+    for key, name in places.items():
+        if name in _NOT_STANDING or name.startswith("own_"):
+            yield InputError(study.path, f"terrain.{key}", repr(name), "a category of things that stand on the ground")
+    if told and not t.surface:
+        yield InputError(study.path, f"terrain.{told[0]}", "no surface that it is for", "terrain.surface beside it")
+    for section in ("obstacles", "point_clouds") if t.surface else ():
+        for i, each in enumerate(getattr(study, section)):
+            if each.name == SURFACE:
+                yield InputError(study.path, f"{section}.{i}.name", repr(SURFACE),
+                                 "another name: it is that of terrain.surface in findings")
+
+
 def _choices(study):
     """Yield place, table, keys, and how many of them at least and at most."""
     yield "rules", study.rules, ("table", "file"), 1, 2
@@ -352,6 +388,8 @@ CHECKS = (
     broken_wires_are_possible,
     states_of_shield_wires_are_possible,
     classes_are_once,
+    surface_is_told,
+    layers_are_of_one_file,
     other_wires_are_told,
     surveys_are_possible,
     *FILE_CHECKS,

@@ -7,9 +7,10 @@ from annotated_types import Ge, Le
 from pydantic import BaseModel, BeforeValidator
 
 from corridor.study import schema
+from corridor.study.table import PATH
 from corridor.study.values import Words
 
-__all__ = ["accepts", "accepts_at", "field_at", "is_list", "keys_at", "table_of"]
+__all__ = ["accepts", "accepts_at", "field_at", "is_list", "is_path", "keys_at", "table_of"]
 
 _WORDS = {str: "text", bool: "true | false", int: "a whole number", float: "a number"}
 
@@ -71,6 +72,11 @@ def accepts(field, *, item=False):
 def is_list(field):
     """Return whether a field holds a list."""
     return get_origin(field.annotation) is tuple
+
+
+def is_path(field):
+    """Return whether a field holds the path of a file, or a list of paths."""
+    return PATH in (*field.metadata, *_leaves(field.annotation))
 
 
 def _plain(field):

@@ -13,8 +13,10 @@ from pydantic import ValidationError
 from corridor.errors import InputError, nearest
 from corridor.study.checks import cross_check
 from corridor.study.describe import accepts_at, keys_at
+from corridor.study.include import Part, file_of, included_names, merge, moved
+from corridor.study.named_files import ALLOW
 from corridor.study.places import place_of
-from corridor.study.schema import Study
+from corridor.study.schema import Study, may_read
 
 __all__ = ["StudyError", "load_study"]
 
@@ -73,11 +75,12 @@ def load_study(source, folder=".", *, trust=None):
         path = Path(source)
         content = _read_bytes(path)
         tables = _parse(content, path)
+    tables, parts, digest = _with_parts(tables, path, trust, content)
     tables = _renamed(tables, path)
     try:
-        study = Study.of_file(tables, path, hashlib.sha256(content).hexdigest(), trust)
+        study = Study.of_file(tables, path, digest, trust)
     except ValidationError as fault:
-        raise StudyError(_placed(_faults(fault, path), tables)) from None
+        raise StudyError(_placed(_faults(fault, path, parts), tables)) from None
     faults = list(cross_check(study))
     if faults:
         raise StudyError(_placed(faults, tables))
@@ -102,6 +105,26 @@ def _renamed(tables, path):
                                              f"{former!r} beside {name!r}, as it is named now", "one of them")])
             table[name] = table.pop(former)
     return tables
+
+
+def _with_parts(tables, path, trust, content):
+    """Tables of a study with those that it includes, these parts, and the digest of all."""
+    total, parts = hashlib.sha256(content), []
+    try:
+        names = included_names(tables, path)
+        for i, name in enumerate(names):
+            file = path.parent / name
+            if not may_read(name, path.parent, trust):
+                raise InputError(path, f"include.{i}", f"{name!r}, which is outside the study's folder", ALLOW)
+            inner = _read_bytes(file)
+            total.update(inner)
+            parts.append(Part(file, moved(_parse(inner, file), file.parent, path.parent)))
+        merged = merge(tables, path, parts)
+    except StudyError:
+        raise
+    except InputError as error:
+        raise StudyError([error]) from None
+    return merged | ({"include": names} if names else {}), parts, total.hexdigest()
 
 
 def _plain(value):
@@ -158,9 +181,10 @@ def _deeper(value, levels):
     return levels < 0 or any(_deeper(each, levels - 1) for each in inner)
 
 
-def _faults(fault, path):
-    """Return pydantic's errors as InputErrors, without those that only follow from others."""
-    return [_translate(error, path) for error in fault.errors() if not _follows(error)]
+def _faults(fault, path, parts):
+    """Return pydantic's errors as InputErrors, each of the file in which it stands, without those that only follow from
+    others."""
+    return [_translate(error, file_of(error["loc"], path, parts)) for error in fault.errors() if not _follows(error)]
 
 
 def _follows(error):

@@ -20,9 +20,15 @@ ALLOW = "a path within it; --trust, trust=True or a folder in your configuration
 
 def named_files(study):
     """Yield place in the study and name, as it stands there, of every file that is read."""
+    for i, name in enumerate(study.include):
+        yield f"include.{i}", name
     for key in ("ground", "surface"):
         for i, name in enumerate(getattr(study.terrain, key)):
             yield f"terrain.{key}.{i}", name
+    if study.terrain.surface_classes is not None:
+        yield "terrain.surface_classes.file", study.terrain.surface_classes.file
+    if study.terrain.surface_cleared is not None:
+        yield "terrain.surface_cleared", study.terrain.surface_cleared
     yield "structures.file", study.structures.file
     if study.structures.route is not None:
         yield "structures.route.file", study.structures.route.file
@@ -43,7 +49,8 @@ def named_files(study):
         for i, station in enumerate(study.series.stations):
             yield f"series.stations.{i}.file", station.file
     for i, obstacle in enumerate(study.obstacles):
-        yield f"obstacles.{i}.file", obstacle.file
+        for k, name in enumerate(obstacle.file):
+            yield f"obstacles.{i}.file" + (f".{k}" if len(obstacle.file) > 1 else ""), name
     for i, cloud in enumerate(study.point_clouds):
         for k, name in enumerate(cloud.files):
             yield f"point_clouds.{i}.files.{k}", name

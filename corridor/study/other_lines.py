@@ -55,6 +55,9 @@ def other_wires_are_told(study):
 
 def _strung(study, o, where):
     """Faults of one obstacle whose points are attachments."""
+    if len(o.file) > 1 or len(o.layer) > 1:
+        yield InputError(study.path, f"{where}.file", "several layers beside [obstacles.wires]",
+                         "one layer: wires hang between points of one")
     if o.category != "line" or o.column is not None:
         found = repr(o.category or o.column)
         yield InputError(study.path, f"{where}.category", found, "'line' beside [obstacles.wires]")

@@ -8,7 +8,7 @@ from copy import deepcopy
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, PrivateAttr, StrictBool
+from pydantic import Field, PrivateAttr
 
 from corridor.study import voltages
 from corridor.study.accepted import Accepted
@@ -17,15 +17,17 @@ from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
 from corridor.study.named_files import ADDRESS
-from corridor.study.other_lines import OtherWires, OwnWires
+from corridor.study.obstacles import Obstacle
+from corridor.study.other_lines import OwnWires
 from corridor.study.places import place_of
 from corridor.study.plan import Plan
 from corridor.study.point_clouds import PointCloud
 from corridor.study.seasons import Fault, Season, Strength
-from corridor.study.sources import ReadValues, Source, StructureColumns, Structures
+from corridor.study.sources import StructureColumns, Structures
 from corridor.study.stringing import Stringing
 from corridor.study.surveys import Survey
 from corridor.study.table import FilePath, Read, Table, Text, Unit, unit_of
+from corridor.study.terrain import Terrain
 from corridor.study.uncertainty import UncertaintyTable
 from corridor.study.values import DayOfYear, HourOfDay, Measure
 from corridor.study.wires import Case, ConductorEntry, Option, ShieldWire
@@ -41,6 +43,7 @@ __all__ = [
     "Study",
     "StudySection",
     "Terrain",
+    "may_read",
 ]
 
 
@@ -84,24 +87,6 @@ class StudySection(Table):
         if self.highest_voltage:
             return "given in the study"
         return voltages.highest(self.voltage)[1]
-
-
-class Terrain(Table):
-    """The ground, and what grows or stands on it."""
-
-    ground: tuple[FilePath, ...] = Field(
-        min_length=1,
-        description=(
-            "Bare earth: rasters (GeoTIFF, Esri grids, virtual rasters and a few more). Where they overlap, the first "
-            "with a value wins."
-        ),
-    )
-    surface: tuple[FilePath, ...] = Field(
-        (), description="Surface model (canopy, roofs), likewise. Not compared with wires yet: the run says so."
-    )
-    vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
-        None, description=("Unit of the elevations. Default: what the raster's CRS says, else m.")
-    )
 
 
 class Framings(Table):
@@ -155,49 +140,6 @@ class RuleChoice(Table):
     minimum_unit: Unit.length = unit_of("minimum", "m")
     min_kv_unit: Unit.voltage = unit_of("min_kv", "kV")
     max_kv_unit: Unit.voltage = unit_of("max_kv", "kV")
-
-
-class Obstacle(Source):
-    """A layer of things that the wires may come too near."""
-
-    name: Text = Field(description="Unique name.")
-    category: Text | None = Field(None, description="Category of all features. Either this or `column`.")
-    column: Text | None = Field(None, description="Column that holds the category.")
-    values: Annotated[tuple, Read(ReadValues(("category", "height", "elevation", "voltage", "radius", "id")))] = Field(
-        (), description=('What stands in a column and what it means, such as category = {motorway = "road"}. A '
-                         "category that has no entry and is in no built-in table is an error."))
-    id_column: Text | None = Field(None, description="Column that identifies a feature. Default: its number.")
-    height: Annotated[float | None, Read(Measure("length", 0, 1000))] = Field(
-        None, description="Height of the top above the ground."
-    )
-    height_column: Text | None = Field(None, description="Column that holds the height above the ground.")
-    height_unit: Unit.length = unit_of("height_column", "m")
-    elevation_column: Text | None = Field(None, description="Column that holds the absolute elevation of the top.")
-    elevation_unit: Unit.length = unit_of("elevation_column, or of Z without one", "m; of Z what its CRS says")
-    voltage: Annotated[float | None, Read(voltages.ObstacleVoltage())] = Field(
-        None, description="Voltage of a crossing line, line to line."
-    )
-    voltage_column: Text | None = Field(None, description=(
-        "Column that holds the voltage; of several in one text, such as 110000;20000, the highest counts, which asks "
-        "for the most room."))
-    voltage_unit: Unit.voltage = unit_of("voltage_column", "V")
-    radius: Annotated[float | None, Read(Measure("length", 0, 500))] = Field(
-        None, description="Radius of points (a crown), half the width of lines (a road)."
-    )
-    radius_column: Text | None = Field(None, description="Column that holds the radius.")
-    radius_unit: Unit.length = unit_of("radius_column", "m")
-    state: Literal["surveyed", "assumed"] = Field("surveyed", description=(
-        "assumed: the elevations of a line are those of a survey in an unknown state; it may hang `movement` higher or "
-        "lower."))
-    movement: Annotated[float | None, Read(Measure("length", 0, 50, above=True))] = Field(
-        None, description="How far wires of an assumed state may be above or below their surveyed elevation.")
-    wires: OtherWires | None = Field(None, description="Points are where the wires of another line hang: see below.")
-    growth: Annotated[float, Read(Measure("length", 0, 50))] = Field(
-        0.0, description="Growth until the next cutting, added to every height."
-    )
-    falls: StrictBool = Field(
-        False, description="true: points, such as trees, can fall over about their foot in whatever direction."
-    )
 
 
 class RightOfWay(Table):
@@ -286,6 +228,9 @@ class Rating(Table):
 class Study(Table):
     """The whole study file."""
 
+    include: tuple[FilePath, ...] = Field((), description=(
+        "TOML files that hold parts of the study, as several studies share them: their tables are merged into it. A "
+        "key, or a list of tables, stands in one of the files alone; paths in a file are relative to that file."))
     curves: FilePath | None = Field(
         None, description="A CSV file of stress-strain and creep curves, for conductors of one's own."
     )
@@ -347,12 +292,12 @@ class Study(Table):
 
     @property
     def digest(self):
-        """SHA-256 of the study file's bytes, or of a dict's content, in hexadecimal digits."""
+        """SHA-256 of the bytes of the study file and what it includes, or of a dict's content, in hexadecimal."""
         return self._digest
 
     @property
     def tables(self):
-        """The tables as they were given, a copy."""
+        """The tables as they were given, with those that the study includes, a copy."""
         return deepcopy(self._tables)
 
     def place(self, where):
@@ -366,22 +311,28 @@ class Study(Table):
     def may_read(self, name):
         """Return whether a file may be read: of a study that is trusted any, else one in its folder or in a folder that
         is trusted, wherever links lead."""
-        if self._trust is True:
-            return True
-        return not ADDRESS.match(str(name)) and self._lies_in(name, (self.folder, *(self._trust or ())))
+        return may_read(name, self.folder, self._trust)
 
     def trusts(self, name):
         """Return whether a file is trusted, whatever it refers to: of a study that is trusted any, else one in a folder
         that is trusted."""
-        return self._trust is True or self._lies_in(name, self._trust or ())
-
-    def _lies_in(self, name, folders):
-        path = (self.folder / name).resolve()
-        return any(root == path or root in path.parents for root in (Path(each).resolve() for each in folders))
+        return self._trust is True or _lies_in(self.folder / name, self._trust or ())
 
     @classmethod
     def of_file(cls, tables, path, digest, trust=True):
         """Return the validated study that knows the file its tables were read from."""
         study = cls.model_validate(tables)
-        study._path, study._digest, study._tables, study._trust = Path(path), digest, tables, trust
+        study._path, study._digest, study._trust = Path(path), digest, trust
+        study._tables = {key: value for key, value in tables.items() if key != "include"}
         return study
+
+
+def may_read(name, folder, trust):
+    """Return whether a file that a study in a folder names may be read; `trust` as of `load_study`."""
+    return trust is True or not ADDRESS.match(str(name)) and _lies_in(Path(folder) / name, (folder, *(trust or ())))
+
+
+def _lies_in(path, folders):
+    """Whether a path lies in one of some folders, wherever links lead."""
+    path = path.resolve()
+    return any(root == path or root in path.parents for root in (Path(each).resolve() for each in folders))

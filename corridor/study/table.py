@@ -10,7 +10,7 @@ from corridor.errors import NO_NAMES
 from corridor.study.values import Measure, UnitOf, ValueFault, Words
 from corridor.units import KINDS
 
-__all__ = ["WIRE_TEMPERATURE", "FilePath", "Read", "Table", "Text", "Unit", "unit_of"]
+__all__ = ["PATH", "WIRE_TEMPERATURE", "FilePath", "Read", "Table", "Text", "Unit", "unit_of"]
 
 #: Characters that are no text.
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
@@ -31,8 +31,10 @@ Text = Annotated[str, StringConstraints(min_length=1, max_length=1000, strip_whi
                  AfterValidator(_name)]
 #: The unit of a column, by what it measures.
 Unit = SimpleNamespace(**{kind: Annotated[str | None, Read(UnitOf(kind))] for kind in KINDS if KINDS[kind].unit})
+#: The mark of a path.
+PATH = Words("a path")
 #: A path relative to the study file.
-FilePath = Annotated[str, StringConstraints(min_length=1), Words("a path")]
+FilePath = Annotated[str, StringConstraints(min_length=1), PATH]
 #: Colder or hotter is a slip, or another unit.
 WIRE_TEMPERATURE = Measure("temperature", -80, 400)
 

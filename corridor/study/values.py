@@ -15,6 +15,7 @@ __all__ = [
     "Limit",
     "Measure",
     "NameOf",
+    "OneOrMore",
     "ReadBound",
     "ReadLimit",
     "ReadTension",
@@ -38,6 +39,31 @@ class Words:
     """A mark on a type: words for what it accepts, where the type alone does not tell."""
 
     accepts: str
+
+
+@dataclass(frozen=True)
+class OneOrMore:
+    """Read a text, or a list of texts, each once, as a tuple.
+
+    >>> OneOrMore("a path")("roads.gpkg"), OneOrMore("a path")(["a.gpkg", "b.gpkg"])
+    (('roads.gpkg',), ('a.gpkg', 'b.gpkg'))
+    """
+
+    one: str
+
+    @property
+    def accepts(self):
+        """Words for what may be written."""
+        return f"{self.one}, or a list of them"
+
+    def __call__(self, value):
+        """Return the texts, or raise ValueFault."""
+        texts = (value,) if isinstance(value, str) else value
+        if not isinstance(texts, list | tuple) or not texts or not all(isinstance(t, str) and t.strip() for t in texts):
+            raise ValueFault("neither a text nor a list of texts")
+        if len(set(texts)) < len(texts):
+            raise ValueFault("one is there twice")
+        return tuple(texts)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from pyproj import CRS, Transformer
 
 import corridor
 from corridor.errors import InputError
+from corridor.jobs.diff import compare_findings
 
 EAST, NORTH = 500_000.0, 5_600_000.0
 GROUND, HIGH, ROOF, CONDUCTOR, TOWER = 2, 5, 6, 14, 15
@@ -391,6 +392,30 @@ def test_a_tile_cut_short(study, make):
     assert not study.output.exists()
 
 
+def test_a_cluster_keeps_its_name_when_another_comes(study, make):
+    """Another tree nearer to the start of the span: what was there before is the same row, and nothing else is lost."""
+    study.rules += RULES
+    study.text += CLOUD
+    rng = np.random.default_rng(4)
+
+    def tree(x):
+        place = np.array([EAST + x, NORTH + 4, 0]) + rng.uniform(-1, 1, (40, 3)) * [1, 1, 0]
+        place[:, 2] = make.plane(*place[:, :2].T) + 8 + rng.uniform(0, 1, 40)
+        return place
+
+    old, new = tree(180), tree(120)
+    names = []
+    for number, place in enumerate((old, np.vstack([new, old]))):
+        write_tile(study.folder / "tile.laz", place, HIGH)
+        findings = study.check(study.folder / f"findings {number}.gpkg")
+        names.append(set(findings.rows("violations", against="tree")["obstacle"]))
+    assert len(names[0]) == 1 and len(names[1]) == 2 and names[0] < names[1]
+    difference = compare_findings(study.folder / "findings 0.gpkg", study.folder / "findings 1.gpkg")
+    counts = difference.counts
+    assert counts["same"] > 0 and counts["new"] > 0 and counts["not compared"] == counts["worse"] == 0
+    assert set(difference.rows.loc[difference.rows["change"] == "same", "obstacle"]) == names[0]
+
+
 @pytest.mark.skipif("POINT_CLOUDS" not in os.environ, reason="POINT_CLOUDS names no folder with append-bug.laz")
 def test_a_line_through_a_real_tile(study):
     """The classified tile that the source distribution of laspy 2.7 carries (BSD licence), wooded ground in Lambert-93:
@@ -441,7 +466,7 @@ def test_the_demo_with_its_survey(make, tmp_path):
     result = corridor.check_study(demo / "surveyed.toml", tmp_path / "findings.gpkg")
     assert result.gaps == 0
     rows = make.Findings(tmp_path / "findings.gpkg", result).rows("violations", against="tree", span="N14-N15")
-    assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 1"}
+    assert set(rows["obstacle"]) == {"survey:vegetation N14-N15 565398 5647984"}
     assert set(rows["option"]) == {"thermal alloy", "annealed on steel"}
     seen = make.Findings(tmp_path / "findings.gpkg", result)["surveyed_wires"]
     assert seen.used.all() and len(seen) == 15 and set(seen.section) == {"N11-N16"}

@@ -256,6 +256,8 @@ def _profile_ground(drawing, sheet, profile, x0, drawn):
     """Draw what is the same for every option: ground, structures that are not `drawn` yet, stations and spans."""
     for name, (station, elevation) in zip(("CENTRE", "LEFT", "RIGHT"), profile.grounds, strict=True):
         _known(drawing, x0 + station, elevation, f"GROUND {name}")
+    if profile.surface is not None:
+        _known(drawing, x0 + profile.grounds[0][0], profile.surface, "SURFACE")
     foot = EXAGGERATED * profile.low - 2 * drawing.letter
     for row in sheet.structures.itertuples():
         if (sheet.line, row.structure) in drawn:

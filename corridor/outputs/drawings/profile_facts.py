@@ -31,8 +31,10 @@ class Profile:
 
     `start`, `length` station and length of each span by its name [m]; `grounds` stations and elevations below the
     centre, the left and the right outer wire; `required` elevations above the first of them below which no wire may
-    be, nan where no rule is vertical over ground; `wires` of the cases drawn: of each span and case the lowest phase
-    wire and, in the first case, the shield wires; `tops` elevation of the highest wire end at structures by name;
+    be, nan where no rule is vertical over ground; `surface` elevations there of the highest that a surface has below
+    centre and outer wires, nan where nothing stands, None without one; `wires` of the cases drawn: of each span and
+    case the lowest phase wire and, in the first case, the shield wires; `tops` elevation of the highest wire end at
+    structures by name;
     `low`, `high` the least and greatest elevation of all this [m].
     """
 
@@ -40,6 +42,7 @@ class Profile:
     length: dict
     grounds: tuple
     required: np.ndarray
+    surface: np.ndarray | None
     wires: tuple
     tops: dict
     low: float
@@ -57,13 +60,15 @@ def profile_of(scene, sheet):
     rows = scene.rows("wires", line=sheet.line)
     rows = rows[rows["span"].isin(sheet.spans["span"])]
     start, length, chords = _starts(sheet), _lengths(sheet), _chords(sheet)
-    grounds = _grounds(scene, sheet, rows, start, chords)
+    grounds = _below(scene.sample, sheet, rows, start, chords)
+    surface = None if scene.above is None else np.fmax.reduce(
+        [z for _, z in _below(scene.above, sheet, rows, start, chords)])
     bases = sheet.structures["base_elevation_m"].to_numpy()
     ends = shapely.get_coordinates(rows.geometry.values, include_z=True)[:, 2]
-    z = np.concatenate([ends, *(elevation for _, elevation in grounds), bases])
+    z = np.concatenate([ends, *(elevation for _, elevation in grounds), bases, *([] if surface is None else [surface])])
     z = z[np.isfinite(z)] if np.isfinite(z).any() else np.array([0.0, 10.0])  # nothing known: an empty profile
     return Profile(start, length, grounds, _required(scene, sheet, grounds[0], start, length),
-                   tuple(_chosen(scene, rows, start, length, chords)), _tops(sheet, rows),
+                   surface, tuple(_chosen(scene, rows, start, length, chords)), _tops(sheet, rows),
                    float(z.min()), float(z.max()))
 
 
@@ -139,8 +144,9 @@ def _outer(rows, chords):
     return {name: (min(values), max(values)) for name, values in offsets.items()}
 
 
-def _grounds(scene, sheet, rows, start, chords):
-    """Stations and elevations of the ground below the centre and the left and right outer wires, span by span."""
+def _below(sample, sheet, rows, start, chords):
+    """Stations and elevations of the ground, or of what `sample` knows, below the centre and the left and right outer
+    wires, span by span."""
     outer = _outer(rows[rows["swing_deg"] == 0], chords)
     lines = ([], [], [])
     for name, length in zip(sheet.spans["span"], sheet.spans["length_m"], strict=True):
@@ -149,7 +155,7 @@ def _grounds(scene, sheet, rows, start, chords):
         way = (chord[1] - chord[0]) / np.hypot(*(chord[1] - chord[0]))
         for line, offset in zip(lines, (0.0, *outer[name]), strict=True):
             places = chord[0] + share[:, None] * (chord[1] - chord[0]) + offset * np.array([way[1], -way[0]])
-            line.append((start[name] + share * length, scene.sample(*places.T)))
+            line.append((start[name] + share * length, sample(*places.T)))
     return tuple(tuple(np.concatenate(part) for part in zip(*line, strict=True)) for line in lines)
 
 

@@ -19,7 +19,8 @@ class Scene:
     ground [m]; `shapes` geometries about the line with their names in `shape_names`; `edge` lines at the
     edge of the right-of-way, or None; `title` of the study; `windy` names of cases with wind; `heights` of shapes
     over the ground and `radii` of points [m], nan where they have none, None where that is not known; `cuts_before`
-    cross-sections of the sheets before.
+    cross-sections of the sheets before; `above(easting, northing)` what a surface has there [m], nan where nothing
+    stands, or None.
     """
 
     layers: dict
@@ -34,6 +35,7 @@ class Scene:
     heights: np.ndarray | None = None
     radii: np.ndarray | None = None
     cuts_before: int = 0
+    above: object = None
 
     def rows(self, name, *, every_case=False, **wanted):
         """Return the rows of a layer with given values, of the option drawn, and the cases drawn or every case."""

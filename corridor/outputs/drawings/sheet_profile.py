@@ -69,6 +69,11 @@ def _draw_grounds(axes, profile):
     axes.plot(profile.grounds[0][0], profile.required, color=COLOURS["short"], linewidth=0.9,
               linestyle=(0, (3, 1, 1, 1)),
               label="ground + required clearance")
+    if profile.surface is not None:
+        station, elevation = profile.grounds[0]
+        axes.fill_between(station, elevation, profile.surface, where=profile.surface > elevation, step="mid",
+                          facecolor="0.9", edgecolor="0.55", hatch="////", linewidth=0.4, zorder=0.5,
+                          label="surface, highest of the three")
 
 
 def _draw_wires(axes, scene, profile):

@@ -4,7 +4,7 @@ import numpy as np
 import shapely
 
 from corridor.inputs.mosaic import group
-from corridor.inputs.references import ground_rasters
+from corridor.inputs.references import rasters_of
 from corridor.inputs.terrain import open_terrain
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.graded_ground import SpanCells
@@ -28,7 +28,7 @@ def ground_short(before: Variant) -> dict[int, float]:
 def diggable_cells(site: Site, before: Variant) -> dict[int, SpanCells]:
     """Return the cells below spans with violations above ground; none unless all rasters share a grid of the frame."""
     study, frame, wanted = site.study, site.inputs.frame, ground_short(before)
-    rasters = ground_rasters(study)
+    rasters = rasters_of(study, study.terrain.ground, study.terrain.vertical_unit)
     if len(group(rasters)) > 1 or rasters[0].horizontal_crs != frame.crs or not wanted:
         return {}
     standing, curves, cells = _standing(site), _levels(before), {}

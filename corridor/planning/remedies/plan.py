@@ -19,6 +19,7 @@ from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_places
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
+from corridor.planning.remedies.standing import with_things_of_surface
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
 from corridor.study.plan import Plan as PlanTable
 from corridor.summary import Outcome
@@ -165,7 +166,10 @@ def site_of(inputs: Inputs, option: str) -> Site:
         options.insert(0, replace(options[0], name=f"{option}, as it hangs"))
     _check_names(inputs, prices)
     inputs = replace(inputs, options=tuple(options))
-    return Site(inputs.study, inputs, *prepare(inputs), option, prices)
+    facts, plan, ground = prepare(inputs)
+    if "remove" in prices.remedies:
+        facts = with_things_of_surface(facts, plan, prices.removable)
+    return Site(inputs.study, inputs, facts, plan, ground, option, prices)
 
 
 def _check_names(inputs, prices):

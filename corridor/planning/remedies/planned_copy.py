@@ -1,7 +1,6 @@
 """The planned copy of a study: one option, and the existing one, with remedies in place in a folder of its own."""
 
 import csv
-import os
 from datetime import datetime
 from pathlib import Path
 
@@ -24,7 +23,9 @@ from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
+from corridor.planning.remedies.standing import cleared_areas
 from corridor.planning.remedies.variants import Variant
+from corridor.study.include import moved
 from corridor.summary import Outcome
 
 __all__ = ["check_folder", "checked_copy", "earlier_plan"]
@@ -32,11 +33,9 @@ __all__ = ["check_folder", "checked_copy", "earlier_plan"]
 _MARK = "# A planned copy, written by corridor plan: the next plan in this folder replaces it and its files.\n"
 #: What a plan, and the outages for it, may write beside the study.
 _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "graded.tif", "obstacles [0-9]*.gpkg",
-            "measured.csv", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv", "switching.csv",
-            "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png", "calendar.pdf",
-            "outages.svg", "outages.png", "outages.pdf")
-#: Keys whose text is the path of a file that is read.
-_FILES = ("file", "files", "ground", "surface", "curves", "measured")
+            "measured.csv", "cleared.gpkg", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv",
+            "switching.csv", "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png",
+            "calendar.pdf", "outages.svg", "outages.png", "outages.pdf")
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -85,7 +84,7 @@ def _tables(site, after, folder):
     tables["options"] = [each for each in tables["options"] if each["name"] in keep]
     tables.pop("design", None)
     _set_temperatures(site, next(each for each in tables["options"] if each["name"] == site.option))
-    tables = _moved(tables, study.folder, folder)
+    tables = moved(tables, study.folder, folder)
     tables["study"]["output"] = "findings.gpkg"
     if tables.pop("surveys", None):
         _write_measured(after.line.facts, tables["options"], folder / "measured.csv")
@@ -98,7 +97,12 @@ def _tables(site, after, folder):
         tables["terrain"]["ground"].insert(0, "graded.tif")
     if done.removed.any():
         removed = set(site.facts.index.obstacles.obstacle[done.removed])
-        tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+        if "obstacles" in tables:
+            tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+        areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)
+        if areas is not None:
+            write_frame(folder / "cleared.gpkg", "cleared", areas)
+            tables["terrain"]["surface_cleared"] = "cleared.gpkg"
     if done.tightened.any():
         option = next(each for each in tables["options"] if each["name"] == site.option)
         option.setdefault("tightened", []).extend(
@@ -131,17 +135,6 @@ def _write_measured(facts, options, path):
         option["measured"] = path.name
         for key in [key for key in option if key.startswith("measured_")]:
             del option[key]
-
-
-def _moved(value, source, target, key=None):
-    """The same tables with paths relative to another folder."""
-    if isinstance(value, dict):
-        return {k: v if k in ("where", "values") else _moved(v, source, target, k) for k, v in value.items()}
-    if isinstance(value, list):
-        return [_moved(v, source, target, key) for v in value]
-    if key in _FILES and isinstance(value, str):
-        return os.path.relpath((source / value).resolve(), target.resolve()).replace(os.sep, "/")
-    return value
 
 
 def _as_read(table):
@@ -215,6 +208,18 @@ def _write_framings(site, after, path):
         writer.writerows(rows + more)
 
 
+def _parts(study, section, key):
+    """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature."""
+    frames = []
+    for part in section.parts:
+        rows = _rows_of(open_obstacles(part, study.resolve))
+        if key != part.id_column:
+            own = rows.index if part.id_column is None else rows[part.id_column]
+            rows[key] = [f"{part.label}{plain_name(each)}" if part.label else each for each in own]
+        frames.append(rows if not frames else rows.to_crs(frames[0].crs))
+    return frames
+
+
 def _less_obstacles(study, removed, tables, folder):
     """The tables of obstacles, the layers of which some features are taken away written anew without them."""
     left = []
@@ -223,10 +228,8 @@ def _less_obstacles(study, removed, tables, folder):
         if not own:
             left.append(given)
             continue
-        rows = _rows_of(open_obstacles(section, study.resolve))
-        key = section.id_column or "feature_before"
-        if section.id_column is None:
-            rows[key] = rows.index
+        key = section.id_column if len(section.parts) == 1 and section.id_column else "feature_before"
+        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key), ignore_index=True))
         rows = rows[~rows[key].map(plain_name).isin(own)]
         if len(rows):
             file = f"obstacles {len(left) + 1}.gpkg"
