@@ -323,13 +323,13 @@ FAULTS = {
         "no layer of obstacles", None),
     "several layers of several files": (
         'file = "obstacles.gpkg"\nlayer = "roads"', 'file = ["obstacles.gpkg", "line.gpkg"]\nlayer = ["a", "b"]',
-        "obstacles.0.layer",
+        "obstacles.roads.layer",
         "2 layers of 2 files", "one layer of several files", None),
     "a file twice": (
-        'file = "obstacles.gpkg"', 'file = ["obstacles.gpkg", "obstacles.gpkg"]', "obstacles.0.file",
+        'file = "obstacles.gpkg"', 'file = ["obstacles.gpkg", "obstacles.gpkg"]', "obstacles.roads.file",
         "one is there twice", "a path, or a list of them", None),
     "a file that is a number": (
-        'file = "obstacles.gpkg"', "file = [3]", "obstacles.0.file", "neither a text nor a list of texts",
+        'file = "obstacles.gpkg"', "file = [3]", "obstacles.roads.file", "neither a text nor a list of texts",
         "a path, or a list of them", None),
     "surface by category and by classes": (
         "surface = []", 'surface = ["line.gpkg"]\nsurface_category = "tree"\n'

@@ -131,7 +131,7 @@ def test_a_filter_that_leaves_nothing_is_an_error(roads, where, words):
                                  'values = {colour = {a = "b"}}'])
 def test_what_is_no_filter_and_no_meaning_is_refused(roads, key):
     roads.text += f"{key}\n"
-    with pytest.raises(InputError, match=r"obstacles\.0\.(where|values)"):
+    with pytest.raises(InputError, match=r"obstacles\.roads\.(where|values)"):
         roads.check()
 
 
