@@ -53,7 +53,7 @@ class Facts:
     with, though the study names it; `clouds` the surveyed points; `pull_ends` structures at which a pull of
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
     current in a vehicle; `surveyed` wires as a survey saw them; `uncertainty` how sure inputs are, None where that is
-    not asked for; `margins_at` wire temperatures (option, node) [°C] at which the least margin of every span is asked
+    not asked for; `margins_at` wire temperatures (option, node) [°C] at which the minimum margin of every span is asked
     for, None: at none.
     """
 

@@ -22,7 +22,7 @@ find_conductor = catalogue.find
 
 
 class Catenary(NamedTuple):
-    """A wire between two points: `sag`, greatest drop below the chord [m]; `arc_length` [m]; `low_point`, distance of
+    """A wire between two points: `sag`, maximum drop below the chord [m]; `arc_length` [m]; `low_point`, distance of
     the lowest point of the curve from the left end, outside the span where the wire only rises or falls [m];
     `left_tension`, `right_tension` at the ends over the horizontal tension [-]."""
 

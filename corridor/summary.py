@@ -92,8 +92,8 @@ class Tally:
     """Counts and worst values of every option, from the layers of the findings as they are made.
 
     `count` rows by layer and option, `gaps` rows not assessed; `overloaded` by option and case in which wires are
-    loaded above their strength, the greatest share of it [%] of each section; `lifted` structures by option and case;
-    `over_capacity` greatest share of a capacity, and where, by option and case in which one is exceeded; `too_near`
+    loaded above their strength, the maximum share of it [%] of each section; `lifted` structures by option and case;
+    `over_capacity` maximum share of a capacity, and where, by option and case in which one is exceeded; `too_near`
     what swings over its limit, or too near to its structure, likewise, in words; `induced` spans by option in which a
     vehicle takes more current than the rules allow.
     """

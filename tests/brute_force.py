@@ -501,7 +501,7 @@ class Brute:
             self._note(found, (thing.category, thing.name, "radial", "falling"), best, case, thing.foot, thing)
 
     def _beside(self, found, paths, case, thing):
-        """Beside things, where a wire is no higher than the greatest clearance above their top; square corners only.
+        """Beside things, where a wire is no higher than the maximum clearance above their top; square corners only.
 
         Wires of other lines hang in the air; `tests/end_to_end/test_beside_a_line.py` is for them.
         """
@@ -525,7 +525,7 @@ class Brute:
         self._note(found, (thing.category, thing.name, "horizontal", ""), _least(paths, beside), case, np.nan, thing)
 
     def _room(self, found, paths, case, thing):
-        """Outside of the room about things whose corner is rounded: `actual` is the least margin, of `measure` room."""
+        """Outside of the room about things of rounded corner: `actual` is the minimum margin, of `measure` room."""
         H, V = (requirement(self.rules, thing.category, measure, case.name, case.wind > 0, thing.top)
                 for measure in ("horizontal", "vertical"))
 
@@ -601,7 +601,7 @@ def brute_force(line, facts, plan):
 
 
 def _between(a, b):
-    """Least distance of two wires in still air [m]: of places of the one from 800 short chords of the other, which
+    """Minimum distance of two wires in still air [m]: of places of the one from 800 short chords of the other, which
     leave it by hundredths of a millimetre."""
     scale, still = np.array([a.factor, a.factor, 1.0]), np.zeros(1)
     other = b.at(still, np.linspace(0, 1, 801))[0, :, :3] * scale
@@ -667,7 +667,7 @@ def _crossings(path, swing, thing, side, k):
 
 
 def _least_crossing(paths, thing, case, cases, passes):
-    """The least vertical distance to another line's wire; where ours swing, theirs is at its worst of the windy
+    """The minimum vertical distance to another line's wire; where ours swing, theirs is at its worst of the windy
     cases. (value, path, swing, share, elevation of theirs, side), None where they do not cross;
     `passes(wire, shares, side)` tells whether ours shall pass on that side."""
     if case.wind > 0:
@@ -698,8 +698,8 @@ def _least_crossing(paths, thing, case, cases, passes):
 
 
 def nearest_ground(paths, ground):
-    """The least distance in space from wires to the ground, (value, path, swing, share) and the elevation of the ground
-    there; negative where a wire is in the ground."""
+    """The minimum distance in space from wires to the ground, (value, path, swing, share) and the elevation of the
+    ground there; negative where a wire is in the ground."""
     inside = _least(paths, lambda path, p: p[..., 2] - ground(p[..., 0], p[..., 1]))
     if inside is not None and inside[0] < 0:
         place = inside[1].at(np.array([inside[2]]), np.array([inside[3]]))[0, 0]

@@ -287,7 +287,7 @@ simple("ice at 32 degF written as °C", "feet", "ice-warm", lambda c: put(c.tabl
 simple("wind in lb/ft²", "feet", "wind-unusual", lambda c: put(c.tables["cases"][2], wind=6))
 simple("speed of the wind in the place of its pressure", "hills", "wind-unusual",
        lambda c: put(c.tables["cases"][2], wind="26 Pa"))
-simple("a greatest temperature of the air", "hills", "temperature-low",
+simple("a maximum temperature of the air", "hills", "temperature-low",
        lambda c: put(c.tables["options"][0], maximum_temperature=35))
 simple("wind of the rating in ft/s", "feet", "rating-unusual", lambda c: put(c.tables["rating"], wind_speed=2))
 

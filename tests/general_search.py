@@ -87,7 +87,7 @@ class General:
 
 
 def compare(sections, case, many):
-    """Return how many sections were tried until SciPy had found so many, and the greatest distance of wire ends [m]."""
+    """Return how many sections were tried until SciPy had found so many, and the maximum distance of wire ends [m]."""
     supports, load, T = loaded(sections, case)
     L0 = clipped(sections).unstressed
     found = solve(supports, L0, load, T, LAW, count=sections.count)

@@ -50,7 +50,7 @@ def test_the_chosen_way_carries_what_is_asked_for(study, tmp_path, capsys):
 
 
 def test_today_is_what_the_line_carries(study):
-    """+10 % of the least limit of the spans, not of the wire's own."""
+    """+10 % of the minimum limit of the spans, not of the wire's own."""
     with open_study(study.write()) as opened:
         limits = opened.limits().limits
         own = limits["option"] == "today"
@@ -154,7 +154,7 @@ def test_plan_of_other_data_is_refused(study, tmp_path, capsys):
 
 
 def test_loads_before_and_after(study, tmp_path, capsys):
-    """The rows of both checks, looked up by hand: the greatest load of any wire and case."""
+    """The rows of both checks, looked up by hand: the maximum load of any wire and case."""
     status, _ = run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")
     study.check()
     rows = pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer="loads", read_geometry=False)

@@ -294,7 +294,7 @@ def test_builds_that_no_family_is_for_are_not_tried():
 def test_finalists_are_the_best_in_what_is_wanted(found):
     met = np.flatnonzero(found.meets)
     spare = np.minimum(found.slack["sag"], found.slack["swing"])
-    wanted = {"least loss": found.loss, "greatest rating": -found.rating, "least mass": found.candidates.mass,
+    wanted = {"minimum loss": found.loss, "maximum rating": -found.rating, "minimum mass": found.candidates.mass,
               "most to spare": -spare}
     for count in (4, 6, 9):
         chosen = finalists_of(found, count)
@@ -303,7 +303,7 @@ def test_finalists_are_the_best_in_what_is_wanted(found):
             (index,) = [i for i, words in chosen.items() if why in words]
             assert cost[index] == pytest.approx(cost[met].min(), rel=1e-12)
     assert len(finalists_of(found, 1)) == 1 and set(finalists_of(found, 1)) <= set(found.front.tolist())
-    assert "least mass" in list(finalists_of(found, 3).values())
+    assert "minimum mass" in list(finalists_of(found, 3).values())
     many = finalists_of(found, 30)
     assert {found.candidates.build[i] for i in many} == set(found.candidates.build[met])
 
@@ -464,13 +464,13 @@ def test_places_are_those_of_the_exact_check(result):
     rows = {what: values[1:] for what, _, values, _ in table.rows}
     c = result.comparison
     for what, values in (("fewest violations", [total for *_, total in c.violations[1:]]),
-                         ("least mass", list(c.options["mass_kg_per_m"][1:])),
-                         ("least loss", list(c.options["loss_at_required_current_w_per_m"][1:])),
-                         ("greatest rating", [-v for v in c.options["continuous_current_a"][1:]])):
+                         ("minimum mass", list(c.options["mass_kg_per_m"][1:])),
+                         ("minimum loss", list(c.options["loss_at_required_current_w_per_m"][1:])),
+                         ("maximum rating", [-v for v in c.options["continuous_current_a"][1:]])):
         assert rows[f"place, {what}"] == [sum(other < value for other in values) + 1 for value in values]
-    assert rows["chosen for"][0].startswith("least loss")
-    lightest = rows["place, least mass"].index(1)
-    assert "least mass" in rows["chosen for"][lightest]
+    assert rows["chosen for"][0].startswith("minimum loss")
+    lightest = rows["place, minimum mass"].index(1)
+    assert "minimum mass" in rows["chosen for"][lightest]
 
 
 def test_files_are_written(result, tmp_path):

@@ -63,7 +63,7 @@ def lines(scene):
 
 
 def least_over(ends, constant, shape, top):
-    """Least height of a wire above a flat top of some shape, by 200 000 places along it; nan where it passes by."""
+    """Minimum height of a wire above a flat top of some shape, by 200 000 places along it; nan where it passes by."""
     t = np.linspace(0, 1, 200_001)
     plan = ends[0, :2] + t[:, None] * (ends[1] - ends[0])[:2]
     S = np.hypot(*(ends[1] - ends[0])[:2])

@@ -213,7 +213,7 @@ def test_a_limit_that_cannot_be_met_has_no_answer():
 
 
 def test_pretension_is_a_load_of_its_own():
-    """Annealed aluminium drawn to 40 % of strength: the set is its greatest strain less what springs back."""
+    """Annealed aluminium drawn to 40 % of strength: the set is its maximum strain less what springs back."""
     wire = catalogue.find("264-A0/62-ST6C")
     F = 0.4 * wire.rts
     strung = solved(300.0, [wiring(wire, limit("share", 0.15), pretension=F),

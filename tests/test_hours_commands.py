@@ -109,7 +109,7 @@ def test_a_year_is_drawn_and_faults_told(folder, tmp_path, capsys):
     creep = read(tmp_path / "out" / "series_creep.csv")
     assert len(creep) == 20 and {row["creep_added_percent"] for row in creep} == {""}
     assert {row["creep_law"].split(":")[0] for row in creep} == {"not given"} and "Creep that hot hours" in said.out
-    assert "Strength left of the aluminium" in said.out and "Least margin of the assessed spans" in said.out
+    assert "Strength left of the aluminium" in said.out and "Minimum margin of the assessed spans" in said.out
     series = {row["option"]: row for row in read(tmp_path / "out" / "series.csv")}
     assert series["annealed on steel"]["strength_left_percent"] == "100"
     assert series["thermal alloy"]["strength_left_percent"] == ""

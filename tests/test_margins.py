@@ -1,4 +1,4 @@
-"""Least margins between wire temperatures: never told greater than they are; and through the hours of a year."""
+"""Minimum margins between wire temperatures: never told greater than they are; and through the hours of a year."""
 
 from dataclasses import replace
 from functools import partial

@@ -85,7 +85,7 @@ def test_component_of_today_that_is_not_known_offers_no_tightening(tmp_path):
 
 
 def test_candidate_whose_heat_is_not_known_meets_nothing(monkeypatch):
-    """Where it is not known how hot a wire may be, the greatest temperature of its materials is no answer."""
+    """Where it is not known how hot a wire may be, the maximum temperature of its materials is no answer."""
     assert screening.screen(COARSE, line(), heat((today(),))).meets.any()
     known = screening.temperature_for_tension
     monkeypatch.setattr(screening, "temperature_for_tension", lambda *given: np.nan * known(*given))

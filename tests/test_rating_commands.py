@@ -201,10 +201,10 @@ def test_ratings_are_told_and_written(study, tmp_path, capsys):
         assert margin < 0 or room >= 0
         assert margin + float(row["margin_low_by_m"]) > 0 or room < 0
     for row in spans:
-        if row["hours_short"] and row["least_margin_m"]:
-            assert (float(row["least_margin_m"]) < 0) >= (float(row["hours_short"]) > 0)
+        if row["hours_short"] and row["minimum_margin_m"]:
+            assert (float(row["minimum_margin_m"]) < 0) >= (float(row["hours_short"]) > 0)
         elif not row["hours_short"]:
-            assert row["least_margin_m"] == ""
+            assert row["minimum_margin_m"] == ""
     said = out.split("Spans that hold the line back")[1]
     own = [row for row in spans if row["option"] == "existing"]
     worst = max(own, key=lambda row: float(row["hours_limiting"] or 0))

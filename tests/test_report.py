@@ -410,7 +410,7 @@ def test_options_stand_beside_each_other_with_the_numbers_of_the_findings(made):
 
             assert int(shown["violations"][i]) == one('SELECT count(*) FROM violations WHERE "option" = ?')
             sag = one("""SELECT max(sag_m) FROM wires WHERE kind = 'phase' AND "case" = 'hot' AND "option" = ?""")
-            assert shown["greatest sag, hot [m]"][i] == f"{sag:.2f}"
+            assert shown["maximum sag, hot [m]"][i] == f"{sag:.2f}"
             rts = one('SELECT rated_strength_n FROM options WHERE "option" = ?')
             assert shown["rated strength (RTS) [kN]"][i] == f"{rts / 1e3:.1f}"
 

@@ -157,7 +157,7 @@ def test_all_profiles_of_a_set_have_one_scale(figures):
 
 
 def test_sheets_are_as_alike_in_length_as_structures_let_them_be(study):
-    """Greatest length over least, by hand: no fewer sheets, and no cut moved by one structure makes them more alike."""
+    """Maximum length over least, by hand: no fewer sheets, and no cut moved by one structure makes them more alike."""
     posts = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="structures").sort_values("station_m")
     station, plan = posts["station_m"].to_numpy(), np.column_stack([posts.geometry.x, posts.geometry.y])
     for scale in (3000.0, 5000.0, 8000.0):
@@ -294,7 +294,7 @@ def test_dxf_opens_where_it_is_and_names_stand_off_the_wires(dxf, study):
 
 
 def test_dxf_profile_is_to_scale(dxf, study):
-    """Of each span the lowest wire: its greatest depth below its chord is the sag of the findings, ten times (5 mm)."""
+    """Of each span the lowest wire: its maximum depth below its chord is the sag of the findings, ten times (5 mm)."""
     wires = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="wires")
     wires = wires[(wires["option"] == "existing") & (wires["case"] == "ice") & (wires["kind"] == "phase")]
     lines = by_layer(dxf["profile"], "LWPOLYLINE", "PHASE WIRES existing ice")

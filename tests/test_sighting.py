@@ -28,7 +28,7 @@ def test_sight_touches_and_never_crosses(rise, share):
 
 
 def test_equal_settings_are_the_sag():
-    """A line parallel to the chord touches at the greatest drop below it, in inclined spans, too."""
+    """A line parallel to the chord touches at the maximum drop below it, in inclined spans, too."""
     span, constant, rise = 380.0, 1500.0, 60.0
     sag = float(greatest_sag(span, rise, constant))
     slope, far = (float(v) for v in sight_from(span, rise, constant, sag))

@@ -44,8 +44,8 @@ def crest(e, n):
 def test_on_a_plane_it_is_the_height_times_the_cosine(tmp_path, across, along):
     """The distance of a point from a plane is its height above it times the cosine of its slope: elementary geometry.
 
-    So of all places the nearest in space is that of the least height, at the same swing. On the last plane wires would
-    lie in the ground, where the depth counts.
+    So of all places the nearest in space is that of the minimum height, at the same swing. On the last plane wires
+    would lie in the ground, where the depth counts.
     """
     findings = over(tmp_path, lambda e, n: 90 + across * (n - NORTH) + along * (e - EAST - 150), cell=5.0).check()
     factor = findings["spans"]["ground_factor"].iloc[0]

@@ -51,7 +51,7 @@ def test_every_state_is_safe_and_the_last_is_the_plan(planned):
     done = with_items(planned, [*outages.work, *outages.without])
     assert done.changes == planned.after.alterations.changes
     assert set(outages.states[-1].pulled) == set(planned.site.plan.sections.name)
-    # What the last state carries is the least limit of the planned line, by the layer of a whole look at it.
+    # What the last state carries is the minimum limit of the planned line, by the layer of a whole look at it.
     last = assess_variant(planned.site, planned.after.alterations, limits=True).layers["limits"]
     assert outages.states[-1].current == pytest.approx(float(np.min(last["limit_current_a"])), abs=1e-3)
     first = planned.every.of(planned.site.old).layers["limits"]

@@ -217,7 +217,7 @@ def over_ground(scene, ground, case, wire, swing, share):
 
 
 def brute_force(scene, ground, case, span):
-    """Least height of a span over the ground, and in still air: 61 swings of each wire, 601 places of each, and about
+    """Minimum height of a span over the ground, and in still air: 61 swings of each wire, 601 places of each, and about
     the 8 lowest of them once more and more narrowly."""
     wire, swing = (v.ravel() for v in np.meshgrid(np.flatnonzero(scene.wires.span == span), np.linspace(-1, 1, 61)))
     share = np.linspace(0, 1, 601)

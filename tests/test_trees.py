@@ -1,6 +1,6 @@
 """Trees near wires, along the whole swing, and trees that fall, against brute force and by hand.
 
-Brute force: wires solved in very many winds, thousands of places on each, the least distance to the crown (an upright
+Brute force: wires solved in very many winds, thousands of places on each, the minimum distance to the crown (an upright
 down to the ground) or to the ball about the foot that a falling tree sweeps. That a tree turns about its foot, as a rod
 of its height, is common practice, no source.
 """

@@ -48,7 +48,7 @@ def body_rows(scene, framings, ends):
     Returns
     -------
     dict of ndarray
-        Greatest swing to each side over the wind from either, at both ends of histories [deg], by how much that is more
+        Maximum swing to each side over the wind from either, at both ends of histories [deg], by how much that is more
         than the existing wire's; distance from the nearest plane, what is required and the margin [m]; and the outcome,
         None for wires that are held or earthed, and in cases that ask for the tension alone. With a broken wire a
         string leans along the line, out of what planes about its point tell: nothing is said of it there.
@@ -101,7 +101,7 @@ def _reaches(scene, ends):
 
 
 def _nearest(window, right, drop, reach):
-    """Least distance from the planes that are given, from one wind to the other, and its side; (row, option, case)."""
+    """Minimum distance from planes that are given, from one wind to the other, and its side; (row, option, case)."""
     down, up, aside = reach
     # From one side to the other a string passes where it is plumb.
     plumb = np.where((right.min(axis=-1) < 0) & (right.max(axis=-1) > 0), np.hypot(right, drop).max(axis=-1), -np.inf)

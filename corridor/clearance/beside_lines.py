@@ -60,7 +60,7 @@ class _Pairs(NamedTuple):
 
 
 def near_lines(scene, index, sample, partners, cases, chosen, reach, known=None):
-    """Return the least distance in space from wires, along their whole swing, to wires of other lines.
+    """Return the minimum distance in space from wires, along their whole swing, to wires of other lines.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def lines_beside(scene, index, sample, partners, cases, chosen, beside, above):
     -------
     Checked
         `measure` "horizontal", `position` "beside": the distance in plan where `max(d - H, |z - z'| - V)` is least,
-        with d and z - z' to each place of theirs; where the latter of both is that, the least distance in plan within
+        with d and z - z' to each place of theirs; where the latter of both is that, the minimum distance in plan within
         the room, and no row where nothing is within.
     """
     reach = beside.max(initial=0.0, where=chosen[:, None]) + scene.reach.around.max(initial=0.0) + _JUST_CLEAR
@@ -224,7 +224,7 @@ def _hopeful(scene, index, theirs, pairs, known):
 
 
 def _glance(scene, way, curve):
-    """Bounds of the least distance of rows [m]: no less than the first, no more than the second; inf of both where no
+    """Bounds of the minimum distance of rows [m]: no less than the first, no more than the second; inf of both where no
     place is known."""
     places, turns = _GLANCE
     turn = np.linspace(-1, 1, turns) if scene.ways.windy[way].any() else np.zeros(1)
@@ -296,7 +296,7 @@ def _taken(scene, theirs, row, wire):
 
 
 def _look(scene, way, curve):
-    """Least distance of rows, its place on our wire, and the elevation of theirs."""
+    """Minimum distance of rows, its place on our wire, and the elevation of theirs."""
     def distance(place):
         return to_wire(place.reshape(len(place), -1, 3), curve)[0].reshape(place.shape[:3])
 

@@ -1,4 +1,4 @@
-"""Wires beside things: the least distance in plan along their swing, where they hang low enough to be beside them.
+"""Wires beside things: the minimum distance in plan along their swing, where they hang low enough to be beside them.
 
 A wire sweeps a strip in plan, from where it hangs when blown to the left to where it hangs when blown to the right; a
 place of it that rises above a level counts as far as it swings below that, to either side of where it is lowest. The
@@ -55,7 +55,7 @@ class _Rows(NamedTuple):
 
 
 def beside_things(scene, index, cases, clear_above, corners=None, aside=0.0):
-    """Return the least horizontal distance from wires, along their whole swing, to things that stand beside them.
+    """Return the minimum horizontal distance from wires, along their whole swing, to things that stand beside them.
 
     A wire that passes higher than the vertical clearance over a thing's top is not beside it; on the way between two
     swings it is until it has risen so high. Where a rounded corner is what a wire is clear by, its distance from the
@@ -123,7 +123,7 @@ class _Cells(NamedTuple):
 
 
 def _in_plan(scene, index, rows, aside, corners):
-    """The least distance in plan of rows from their things, where the wire is below the level."""
+    """The minimum distance in plan of rows from their things, where the wire is below the level."""
     key = _number(scene.wires.span[rows.wire], index.of_part[rows.part], rows.option, rows.case)
     cells = _outermost(scene.ways, rows, *_low_parts(scene.ways, rows))
     least, place = _beyond_ends(scene, rows, cells)
@@ -265,8 +265,8 @@ def _bow(start, middle, end):
 
 
 def _beyond_ends(scene, rows, cells):
-    """The least distance of rows from their things (row,) and its place, of the ends of wires alone: on their way from
-    side to side these leave the line that closes a cell."""
+    """The minimum distance of rows from their things (row,) and its place, of the ends of wires alone: on their way
+    from side to side these leave the line that closes a cell."""
     least, place = np.full(len(rows.wire), np.nan), np.full((len(rows.wire), 3), np.nan)
     for at, share in ((0, 0.0), (2, 1.0)):
         some = take(cells, np.flatnonzero((cells.low, cells.high)[at // 2] == share))
@@ -316,8 +316,8 @@ def _share(spot, start, end):
 
 
 def _about_corners(scene, index, rows, aside, corners):
-    """The least distance in plan of rows from their things, or that from the edge of the top where that is what counts
-    about a rounded corner."""
+    """The minimum distance in plan of rows from their things, or that from the edge of the top where that is what
+    counts about a rounded corner."""
     required = (each[rows.part, rows.case] for each in (corners.beside, corners.above))
     least, place, rounded = nearest_rooms(scene, rows, corners.top[rows.part], aside, *required)
     return [_Found(take(rows, some), least[some], place[some], *what) for some, what in (

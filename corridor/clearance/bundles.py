@@ -113,7 +113,7 @@ def reaches(scene) -> Reach:
 
 
 def _turns(scene):
-    """Greatest angle by which bundles turn, (wire span, option, case) [deg]: that of the strings at both ends, or of
+    """Maximum angle by which bundles turn, (wire span, option, case) [deg]: that of the strings at both ends, or of
     the wire's plane; anyhow where a string is slack or the strings of a ruling span tell nothing."""
     hung, count = scene.hung, len(scene.wires)
     plane = np.degrees(np.arctan2(np.abs(hung.wind), hung.weight))

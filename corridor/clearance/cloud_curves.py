@@ -30,7 +30,7 @@ class Curves(NamedTuple):
 
     @property
     def step(self):
-        """Half of the greatest step between neighbouring turns [m]."""
+        """Half of the maximum step between neighbouring turns [m]."""
         steps = np.hypot(np.diff(self.right, axis=2), np.diff(self.up, axis=2))
         return float(np.nanmax(steps, initial=0.0)) / 2 if np.isfinite(steps).any() else 0.0
 

@@ -133,7 +133,7 @@ def slack_of(curves, radius):
 
 
 def _envelope(curves):
-    """Leftmost, rightmost and lowest place of all wires along the span, the steepest lean, and the greatest step."""
+    """Leftmost, rightmost and lowest place of all wires along the span, the steepest lean, and the maximum step."""
     every = list(curves.values())
     low = min(np.nanmin(c.first) for c in every)
     high = max(np.nanmax(c.first + c.run) for c in every)

@@ -46,7 +46,7 @@ class _Found:
 
 
 def hot_case(cases):
-    """Return the case (index) at the greatest temperature of the options, its wires bare, whole and in still air, None
+    """Return the case (index) at the maximum temperature of the options, its wires bare, whole and in still air, None
     without one."""
     return next((k for k, case in enumerate(cases)
                  if case.temperature == "maximum" and case.ordinary), None)

@@ -30,7 +30,7 @@ _WAYS = 4
 #: Chords of a wire in the last looks: it bows from one of 3 m by half a millimetre where it is blown out by 10 m. And
 #: how many there are at least in the part of it that is looked at.
 _FINE, _FEW = 128, 4
-#: The least share of a wire that is looked at to either side of what was found.
+#: The minimum share of a wire that is looked at to either side of what was found.
 _SHORT = 1 / 1024
 #: Chords that are worked on at once.
 _AT_ONCE = 60_000
@@ -52,7 +52,7 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     above, below : ndarray of bool, shape (obstacle,)
         What wires pass above and below of.
     step : ndarray, shape (way,)
-        Greatest step between the swings of each wire [m].
+        Maximum step between the swings of each wire [m].
 
     Returns
     -------
@@ -118,7 +118,7 @@ def _boxes(index, count):
 
 
 def _look(scene, way, swings, thing, index, ground, above, below, boxes, part, number):
-    """Least vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
+    """Minimum vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
     and what was found there: on the part (pair, 2) of each wire, cut into so many chords."""
     count = swings.size
     w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)

@@ -79,7 +79,7 @@ def ellipse_size(span, sag, loops):
 
 
 def between_ellipses(a, b):
-    """Return the least distance between ellipses [m], negative by how deep they overlap.
+    """Return the minimum distance between ellipses [m], negative by how deep they overlap.
 
     The greatest gap `u (c_b - c_a) - h_a(u) - h_b(u)` over all directions u, h half the width of an ellipse along u.
 

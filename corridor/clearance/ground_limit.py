@@ -291,7 +291,7 @@ def _pieces(cells, curves, sample):
 
 
 def _vertex(left, middle, right):
-    """Least value of the parabolas through three even places, between the outer two."""
+    """Minimum value of the parabolas through three even places, between the outer two."""
     bend, lean = left + right - 2 * middle, (left - right) / 4
     with np.errstate(invalid="ignore", divide="ignore"):
         place = np.clip(np.where(bend > 0, 2 * lean / bend, np.sign(lean)), -1, 1)

@@ -35,7 +35,7 @@ class Below(NamedTuple):
 
 
 def beside_rest(scene, chosen, cases, below):
-    """Return the least height of wires in still air over the ground and things, along the very lines they hang in.
+    """Return the minimum height of wires in still air over the ground and things, along the very lines they hang in.
 
     Where the line turns at a suspension structure its string leans inward, more or less with the tension; uneven ice
     draws it as well. On a side slope the ground then differs from state to state, and what is crossed does.

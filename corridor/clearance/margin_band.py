@@ -16,13 +16,13 @@ _SWINGS = np.linspace(-1, 1, 65)
 
 
 def margin_band(scene, checked, required):
-    """Return the least and the greatest margin as all goes through its band that is in doubt of how wires stretch [m].
+    """Return the least and the maximum margin as all goes through its band that is in doubt of how wires stretch [m].
 
     The compression of the slack outer part: there the wire keeps its length and its sets. Whether loads have come, and
     curves that are an estimate. The sag at both ends of the band and as it is gives three margins, at the place and
     the swing where the margin was found, beside what is there. Another place or swing of the span may be worse by a
-    little, since that of the least margin moves with sag. The change of sag is that of the ruling span, whatever method
-    hangs the wire; it moves the wire in the plane of its load.
+    little, since that of the minimum margin moves with sag. The change of sag is that of the ruling span, whatever
+    method hangs the wire; it moves the wire in the plane of its load.
 
     Parameters
     ----------

@@ -26,7 +26,7 @@ _AT_ONCE = 100
 
 
 def near_shapes(scene, index, sample, cases, tops, chosen, reach):
-    """Return the least distance in space from wires, along their whole swing, to lines and areas near them.
+    """Return the minimum distance in space from wires, along their whole swing, to lines and areas near them.
 
     They are solid from their top down to the ground: the distance is `hypot(d, max(z - t, 0))` with the plan distance d
     to a place of the thing, its top t there and the wire's elevation z. What stands on the ground follows it.
@@ -117,7 +117,7 @@ class _Near:
         return self._to(flat, flat)[0].reshape(place.shape[:-1])
 
     def higher(self, least, place):
-        """Least distances and their places, once more with what is higher round about; and the top that is nearest."""
+        """Minimum distances and places, once more with what is higher round about; and the top that is nearest."""
         angle = np.arange(_ROUND) * 2 * np.pi / _ROUND
         ring = (_SHARES[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=-1)).reshape(-1, 2)
         ring = np.concatenate([np.zeros((1, 2)), ring])

@@ -76,7 +76,7 @@ def turning(scene, swung, height):
     swung : SwungWires
         The same wires at every swing, swing by swing.
     height : ndarray, shape (row, chord)
-        Least height over the ground of each chord [m], nan where unknown.
+        Minimum height over the ground of each chord [m], nan where unknown.
     """
     swings = len(np.unique(swung.swing))
     order = np.argsort(swung.swing.reshape(swings, -1)[:, 0])
@@ -148,7 +148,7 @@ def nearest_ground(scene, wires, ground, *, cell, step):
     cell : float
         Side of the cells of the ground [m]; what is narrower than half of it is not looked for.
     step : float
-        Greatest step between neighbouring swings at mid-span, in plan [m].
+        Maximum step between neighbouring swings at mid-span, in plan [m].
 
     Returns
     -------
@@ -280,7 +280,7 @@ def _followed(scene, wires, ground, row, turn, share, half, cell):
 
 
 def _along(scene, wire, ground, shape, share, reach):
-    """Least height over the ground of wires (row, swing), of ends, load and constant, on a stretch about a share of
+    """Minimum height over the ground of wires (row, swing), of ends, load and constant, on a stretch about a share of
     each row, inf where it is unknown; the share, the spot in the frame of the span, and the elevation of the ground."""
     count = shape[3].size // max(len(wire), 1)
     w = np.repeat(wire, count)

@@ -70,7 +70,7 @@ def sides(wires, crossed, constant, obstacles, cases, ends=None):
 
 
 def over_others(wires, crossed, constant, cases, side, obstacles, ends, depth=None):
-    """Return the least vertical distances to wires of other lines that have states, case by case.
+    """Return the minimum vertical distances to wires of other lines that have states, case by case.
 
     Ours above: theirs hang where they are highest without load. Ours below: theirs hang lowest.
 

@@ -25,7 +25,7 @@ REACH, _BEYOND = 60.0, 20.0
 
 
 def within_right_of_way(swung, wires, spans, structures, way, cases, aside=0.0):
-    """Return the least distance from any swung wire of each span to the edge of the right-of-way.
+    """Return the minimum distance from any swung wire of each span to the edge of the right-of-way.
 
     Parameters
     ----------
@@ -173,7 +173,7 @@ def reach_of(swung):
 
 
 def _least(room, points, share):
-    """Least room over sides and places (..., side, place) [m], nan where there is none, its share of the span and its
+    """Minimum room over sides and places (..., side, place) [m], nan where there is none, its share of the span and its
     place."""
     flat = np.where(np.isnan(room), np.inf, room).reshape(*room.shape[:-2], -1)
     at = flat.argmin(axis=-1)[..., None]

@@ -37,7 +37,7 @@ def nearest_rooms(scene, rows, top, aside, beside, above):
     least : ndarray, shape (row,)
         Where the wire is least outside of the room, its distance from the thing in plan, or from the edge of its top
         where that is what it is clear by [m]. nan where it is clear by its height alone. Where it is within the room by
-        its height alone, the least distance in plan of all its places there.
+        its height alone, the minimum distance in plan of all its places there.
     place : ndarray, shape (row, 3)
         In the frame of the span.
     rounded : ndarray of bool, shape (row,)

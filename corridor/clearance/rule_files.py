@@ -235,7 +235,7 @@ def _kilovolts(text):
     return _positive(text, "voltage", 1e-3, "a voltage of 0 kV or more, such as 22 or '22 kV'")
 
 
-#: Greatest number of a rule, in metres, kV or shares: a slip beyond, and no sum of such is infinite.
+#: Maximum number of a rule, in metres, kV or shares: a slip beyond, and no sum of such is infinite.
 _MOST = 1e6
 
 

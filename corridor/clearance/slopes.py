@@ -25,13 +25,13 @@ __all__ = ["TOLERANCE", "Slopes", "beside_ground", "near_slopes"]
 
 #: Ground farther beside wires than this is not looked at [m].
 REACH = 60.0
-#: By how much less the least distance may be than what is found [m].
+#: By how much less the minimum distance may be than what is found [m].
 TOLERANCE = 3e-4
 #: Wires nearer to the ground than this touch it, and are looked at whether they hang in it [m].
 _TOUCHING = 1e-3
 #: How often a cell is halved at most: what is left of it then is no larger than a grain of sand.
 _HALVED = 36
-#: Wires that hang in the ground: nodes of the swing in the first look and greatest number along them; how many windows
+#: Wires that hang in the ground: nodes of the swing in the first look and maximum number along them; how many windows
 #: are followed of each span, option and case, how often they are narrowed, by how much, and nodes each way.
 _TURNS, _PLACES, _WINDOWS, _LOOKS, _NARROW, _NODES = 17, 801, 6, 24, 0.6, 5
 
@@ -75,7 +75,7 @@ def beside_ground(scene, ground, cases, floor):
 
 
 def near_slopes(scene, cases, ground, within=REACH):
-    """Return the least distance in space from wires to the ground, along their whole swing in wind.
+    """Return the minimum distance in space from wires to the ground, along their whole swing in wind.
 
     `min hypot(a, c, max(z - g(x + a, y + c), 0))` over places x, y, z of the wire, at any swing, and places of the
     ground a along and c across from there. It is solid: a face between two places is no farther than the higher one.

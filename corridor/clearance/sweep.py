@@ -55,7 +55,7 @@ class Swept:
     """The worst of the whole swing: `checked` rows, `swung` the wire of each row at its worst swing.
 
     `lost` are what could not be compared: dicts of wire, option, case, obstacle and reason, one per thing; `step` the
-    greatest step between swings [m].
+    maximum step between swings [m].
     """
 
     checked: Checked
@@ -65,7 +65,7 @@ class Swept:
 
 
 def sweep(scene, index, ground, cases, *, above, below, met=None):
-    """Return the least clearance to the ground, and to what lies below, over the whole swing.
+    """Return the minimum clearance to the ground, and to what lies below, over the whole swing.
 
     Wires are hung at quarters of the swing to both sides. Unless a ruling span hangs them they are then followed to
     where they come nearest to the ground, and the wire that comes nearest to another thing is hung once more where a
@@ -179,7 +179,7 @@ def _pieces(rows, step, size):
 
 
 def _over_ground(chords, least):
-    """Least height of each swung wire over the ground, of that of its chords."""
+    """Minimum height of each swung wire over the ground, of that of its chords."""
     height, place, elevation = (v[:, 0] for v in least)
     each = np.where(np.isnan(height), np.inf, height).reshape(-1, CHORDS)
     chord = np.arange(len(each)) * CHORDS + each.argmin(axis=1)
@@ -242,7 +242,7 @@ def _key(scene, swung):
 
 
 def _worst(scene, swung, found):
-    """Rows of the least distance of each span, option, case and thing."""
+    """Rows of the minimum distance of each span, option, case and thing."""
     chosen = least_rows(_thing_key(scene, swung, found), found.actual)
     return take(found, chosen)
 

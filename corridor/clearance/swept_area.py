@@ -1,7 +1,7 @@
 """Objects between the swings at which wires are hung: found with buffers about them, and told apart by the swept area.
 
 Between two swings a wire passes over ground that it is hung over at neither. Objects are buffered by half of the
-greatest step that the wire makes, so that one of the swings meets them; what the swept area itself does not touch is
+maximum step that the wire makes, so that one of the swings meets them; what the swept area itself does not touch is
 let go again.
 """
 

@@ -44,7 +44,7 @@ _AT_ONCE = 500
 
 
 def near_points(scene, index, cases, tops, chosen, reach=REACH, within=np.inf):
-    """Return the least radial distance from wires, along their whole swing, to points that stand near them.
+    """Return the minimum radial distance from wires, along their whole swing, to points that stand near them.
 
     A point is an upright of some radius up to its top: the distance is `hypot(max(d - r, 0), max(z - top, 0))` with the
     plan distance d and the wire's elevation z.
@@ -143,8 +143,8 @@ class _Target(NamedTuple):
 
 
 def _nearest(scene, index, cases, chosen, reach, target, within=np.inf):
-    """Least distance of every wire to every chosen point within its reach, in every option and case; nan where that is
-    more than `within`."""
+    """Minimum distance of every wire to every chosen point within its reach, in every option and case; nan where that
+    is more than `within`."""
     wire, part = _whole_spans(scene, *near_pairs(
         scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach))
     shape = len(wire), len(scene.options), len(cases)
@@ -233,7 +233,7 @@ def _spots(scene, index, w, p):
 
 
 def _look(scene, row, w, p, spot, reach, distance):
-    """Least distance of rows to points, and its place."""
+    """Minimum distance of rows to points, and its place."""
     start, run = scene.frame.start[w, :2], (scene.frame.end - scene.frame.start)[w, :2]
     size = np.linalg.norm(run, axis=-1)
     foot = ((spot - start) * run).sum(-1) / size**2
@@ -244,7 +244,7 @@ def _look(scene, row, w, p, spot, reach, distance):
 
 
 def closest(scene, row, low, high, distance, first=_FIRST):
-    """Return the least distance of wires along their swing, and where it is, in ever narrower windows.
+    """Return the minimum distance of wires along their swing, and where it is, in ever narrower windows.
 
     Parameters
     ----------
@@ -324,7 +324,7 @@ def feet_of(index, tops, sample, falling):
 
 
 def tallest(index, falling):
-    """Return the greatest height that anything that falls may have [m]: 100 m where only its top is surveyed."""
+    """Return the maximum height that anything that falls may have [m]: 100 m where only its top is surveyed."""
     height = np.where(index.obstacles.absolute, _TALLEST, index.obstacles.height)[index.of_part]
     return np.fmax.reduce(height[falling], initial=0.0)
 

@@ -44,14 +44,14 @@ def join(parts):
 
 
 def least_rows(key, value):
-    """Row of the least known value of each key."""
+    """Row of the minimum known value of each key."""
     order = np.lexsort((np.where(np.isnan(value), np.inf, value), key))
     first = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
     return first[~np.isnan(value[first])]
 
 
 def worst_of(group, value):
-    """Return for each group and state the row of the least value, -1 where none is known.
+    """Return for each group and state the row of the minimum value, -1 where none is known.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def _states(constant, cases):
 
 
 def over_ground(wires, ground, constant, cases, ends=None):
-    """Return the least height over the ground of every span in every option and case.
+    """Return the minimum height over the ground of every span in every option and case.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def over_ground(wires, ground, constant, cases, ends=None):
 
 
 def over_objects(wires, crossed, constant, cases, side, ends=None, depth=None):
-    """Return the least vertical distance to every object that wires of a span cross.
+    """Return the minimum vertical distance to every object that wires of a span cross.
 
     Parameters
     ----------
@@ -143,7 +143,7 @@ def _ends(ends, rows, cases):
 
 
 def least_below(rows, constant, chosen, ends):
-    """Return the least height of the object above the wire at the nodes of chosen rows, its place and elevation.
+    """Return the minimum height of the object above the wire at the nodes of chosen rows, its place and elevation.
 
     Crossing lines have nodes where they are crossed and nowhere else, so the nodes are all there is.
 

@@ -99,7 +99,7 @@ def wire_rows(scene):
 
 
 def _ruling_span_sag(scene):
-    """Greatest sag [m] that the ruling span gives, with strings plumb in still air; (wire span, option, case)."""
+    """Maximum sag [m] that the ruling span gives, with strings plumb in still air; (wire span, option, case)."""
     group, strung = scene.group, scene.strung
     chord = scene.plumb.end - scene.plumb.start
     span, rise = np.hypot(*chord[:, :2].T), chord[:, 2]

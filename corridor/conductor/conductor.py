@@ -27,7 +27,7 @@ __all__ = ["Conductor", "conductor_from"]
 
 #: Laws of elongation that a conductor may name, besides a set of curves.
 ELONGATIONS = ("linear", "annealed", "gap", ESTIMATED)
-#: Greatest compression in the literature on steel cores [Pa] (CIGRE TB 244 and TB 324, recalled).
+#: Maximum compression in the literature on steel cores [Pa] (CIGRE TB 244 and TB 324, recalled).
 GREATEST_COMPRESSION = 18e6
 
 

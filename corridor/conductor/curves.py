@@ -2,7 +2,7 @@
 
 A table of curves has one row for each curve of a set. `curve` is `initial`, `final` or `creep`, `part` is `outer`,
 `core` or `whole`; `years` is the age of a creep curve; `c0` to `c4` are the coefficients of the stress on the total
-area of the conductor, as such curves are published, by powers of the strain in percent; `greatest` is the greatest
+area of the conductor, as such curves are published, by powers of the strain in percent; `greatest` is the maximum
 strain of the measurement. Of a final line only the slope `c1` is used: its intercept belongs to one maximum stress.
 
 A set needs the initial and final curve of each part, of the outer one alone where it is of a conductor without a core.
@@ -46,7 +46,7 @@ class Creep(NamedTuple):
 class CurveSet:
     """Curves of one stranding, in SI.
 
-    `outer`, `core` initial curves; `outer_final`, `core_final` [Pa] final moduli; `outer_end`, `core_end` [-] greatest
+    `outer`, `core` initial curves; `outer_final`, `core_final` [Pa] final moduli; `outer_end`, `core_end` [-] maximum
     strain; `creep` by age. Stress is on the total area, or on the outer part's own where `own_area`.
     """
 

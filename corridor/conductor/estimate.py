@@ -33,7 +33,7 @@ STANDARD_CURVES: dict[tuple[Cell, ...], str] = {
 _SAMPLES = (("aluminium on steel 26/7", 1 - 0.13999, LAY_INCREASE[26]), ("aluminium 37", 1.0, TYPICAL_LAY_INCREASE))
 #: Materials of cores that follow an initial modulus of their own.
 _STEEL = ("ST1A", "ST6C", "20SA")
-#: Greatest strain up to which every curve of the band rises [-].
+#: Maximum strain up to which every curve of the band rises [-].
 _END = 0.40e-2
 #: Strain of the samples at which other alloys are alike [-].
 _LIKE = 0.30e-2

@@ -36,7 +36,7 @@ _PLAIN = {1: 0.0, 7: 0.02, 19: 0.02, 37: 0.02, 61: 0.02, 91: 0.02}
 #: Wires of steel strand wind about it once in 14 of its diameters (common practice, no source): 1 + k is their length.
 _STRAND = {7: 0.0096, 19: 0.0137}
 
-#: How far a wire may be above the greatest diameter of a class: what rounding inches to mm makes [m].
+#: How far a wire may be above the maximum diameter of a class: what rounding inches to mm makes [m].
 _ROUNDING = 2e-6
 
 
@@ -171,7 +171,7 @@ def _stress(row: Row, standard: Standard, part: str, wire: float, column: str) -
 
 @cache
 def _classes() -> dict[tuple[str, str], dict[str, list[tuple[float, float]]]]:
-    """Pairs of greatest diameter [m] and stress [Pa], by standard and column, then by material."""
+    """Pairs of maximum diameter [m] and stress [Pa], by standard and column, then by material."""
     found: dict[tuple[str, str], dict[str, list[tuple[float, float]]]] = {}
     for row in read_table(FOLDER / "wire_strengths.csv"):
         greatest = row.number("greatest_diameter")

@@ -107,7 +107,7 @@ class GroundField(NamedTuple):
 
 
 def greatest_near_ground(places: ArrayLike, charges: Phasors, height: float = 1.0) -> GroundField:
-    """Return the greatest field at a height above the ground, of all places across the line and all sets.
+    """Return the maximum field at a height above the ground, of all places across the line and all sets.
 
     Looked for at 81 places as far beyond the outer wires as the lowest is high, and twice about the best of them.
 
@@ -134,7 +134,7 @@ def greatest_near_ground(places: ArrayLike, charges: Phasors, height: float = 1.
 
 
 def surface_gradient(charges: ArrayLike, radius: float, subconductors: ArrayLike) -> Array:
-    """Return the greatest field at the surface of a phase, its strands taken as smooth [V/m].
+    """Return the maximum field at the surface of a phase, its strands taken as smooth [V/m].
 
     `E = q/(2 pi eps0 n r) (1 + 2 r max|sum_j d_ij/|d_ij|^2|)`: the mean of n subconductors of radius r, and what the
     others of the bundle add to that of each; of a regular bundle on a circle of radius R that is `1 + (n - 1) r/R`

@@ -1,4 +1,4 @@
-"""The least distance in space between two wires in still air."""
+"""The minimum distance in space between two wires in still air."""
 
 from typing import NamedTuple
 
@@ -46,7 +46,7 @@ class Curve(NamedTuple):
 
 
 class Between(NamedTuple):
-    """Least distance [m], and where it is as shares of the first and the second wire's span [-]; of shape (...)."""
+    """Minimum distance [m], and where it is as shares of the first and the second wire's span [-]; of shape (...)."""
 
     distance: Array
     first: Array
@@ -54,7 +54,7 @@ class Between(NamedTuple):
 
 
 def least_between(a: Curve, b: Curve) -> Between:
-    """Return the least distance between pairs of wires.
+    """Return the minimum distance between pairs of wires.
 
     Of each place of the first wire the nearest of the second is found by Newton's method on
     `(r_b(t) - p) r_b'(t) = 0`; the place itself by looking ever closer about those that are nearer than their

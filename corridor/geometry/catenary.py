@@ -114,7 +114,7 @@ def sag_at(x: ArrayLike, span: ArrayLike, rise: ArrayLike, constant: ArrayLike) 
 
 
 def greatest_sag(span: ArrayLike, rise: ArrayLike, constant: ArrayLike) -> Array:
-    """Return the greatest drop below the chord [m], at `x0 + C asinh(h/S)`.
+    """Return the maximum drop below the chord [m], at `x0 + C asinh(h/S)`.
 
     Other numbers also go by the name of sag: the drop at mid-span, and the low point's below an end.
     In a level span all three are the same.

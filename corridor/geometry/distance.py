@@ -1,4 +1,4 @@
-"""The least height of a wire above a surface that is known piece by piece along it.
+"""The minimum height of a wire above a surface that is known piece by piece along it.
 
 Below a wire the surface is given on a ragged row of nodes: knots at which it changes piece, and one node in the
 middle of each piece, on which it is quadratic (a bilinear raster along a straight line is exactly that).
@@ -70,7 +70,7 @@ class Ends(NamedTuple):
 
 
 class Least(NamedTuple):
-    """Least height [m], where along the span [-] and the wire's elevation there [m]; shape (row, state).
+    """Minimum height [m], where along the span [-] and the wire's elevation there [m]; shape (row, state).
 
     All nan where no node of the row is known or the state has no answer.
     """
@@ -94,7 +94,7 @@ def elevations(fraction: Array, span: Array, constant: Array, ends: Ends) -> Arr
 
 def least_heights(rows: Rows | Grouped, constant: Array, *, only: Integers | None = None,
                   ends: Ends | None = None) -> Least:
-    """Return the least height of each row's wire above its surface, in each state.
+    """Return the minimum height of each row's wire above its surface, in each state.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def least_heights(rows: Rows | Grouped, constant: Array, *, only: Integers | Non
 
     Notes
     -----
-    Rows are cut into groups of pieces. Over a group the wire hangs no lower than its greatest drop there, and the
+    Rows are cut into groups of pieces. Over a group the wire hangs no lower than its maximum drop there, and the
     surface stands no higher than its highest point there: groups whose difference of both is above a height
     already found elsewhere in the row cannot hold the least, and are left out. What is left is computed exactly.
     """
@@ -190,7 +190,7 @@ def _bends(over: Array, first: Integers, nodes: Integers) -> Array:
 
 
 def _most(values: Array, begin: Integers, stop: Integers) -> Array:
-    """Greatest known value from each `begin` to its `stop`, nan where none is known."""
+    """Maximum known value from each `begin` to its `stop`, nan where none is known."""
     if not len(begin):
         return np.zeros(0)
     return np.fmax.reduceat(np.append(values, np.nan), np.stack([begin, stop + 1], axis=1).ravel())[::2]
@@ -227,7 +227,7 @@ def _fill(result: Least, grouped: Grouped, at: Integers, row: Integers, constant
 
 
 def _candidates(grouped: Grouped, at: Integers, local: Integers, begin: Integers, curves: _Curves) -> Integers:
-    """Groups that may hold the least height of their row in some state.
+    """Groups that may hold the minimum height of their row in some state.
 
     Drops are counted from the row's own chord. A wire is convex, so its drop is greatest at one end of the group, or
     where the wire runs parallel to the chord.
@@ -256,7 +256,7 @@ def _row_at(curves: _Curves, t: Array, row: Integers) -> Array:
 
 
 def _least(grouped: Grouped, at: Integers, local: Integers, curves: _Curves) -> tuple[Array, Array]:
-    """Least height over each group, and where: both (state, group)."""
+    """Minimum height over each group, and where: both (state, group)."""
     node = np.minimum(grouped.begin[at, None] + np.arange(2 * _GROUP + 1), grouped.stop[at, None])
     t = grouped.rows.fraction[node]
     f = curves.at(t, local)

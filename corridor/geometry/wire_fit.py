@@ -174,7 +174,7 @@ class _Wires(NamedTuple):
         return self._replace(ends=self.ends + change[:, :2], bend=bend)
 
     def sag(self, span: Array) -> Array:
-        """Greatest sag [m]."""
+        """Maximum sag [m]."""
         return greatest_sag(*_in_plane(span, self.ends[:, 0], self.ends[:, 1], self.swing), self.constant)
 
 

@@ -16,7 +16,7 @@ HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link
 _AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
 _NEEDED = ("framing", "wire", "kind", "offset", "height", "string")
 _COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY)
-#: Greatest length [m], mass [kg] and area [m²] of a framing: slips lie beyond, and no sum of such is infinite.
+#: Maximum length [m], mass [kg] and area [m²] of a framing: slips lie beyond, and no sum of such is infinite.
 _LONGEST, _HEAVIEST, _LARGEST = 1e4, 1e5, 1e3
 
 

@@ -28,7 +28,7 @@ class Hanging:
     """What the wires of a section of obstacles are and how they hang in each case of the study.
 
     `below`, `iced` cases of theirs without load and with our ice, one for each case of ours (`iced` None where ours has
-    none); `worst` the case at their greatest temperature.
+    none); `worst` the case at their maximum temperature.
     """
 
     conductor: object
@@ -211,7 +211,7 @@ def _hung(hanging, xyz, length):
     above = tuple(list(place[case.name]) for case in lowest)
     below = tuple([k + len(known) for k in place[case.name]] for case in h.below)
     told_below = tuple(f"at {case.temperature:g} °C without load" for case in h.below)
-    told_above = tuple(f"at its greatest temperature, {h.worst.temperature:g} °C" if case is h.worst else
+    told_above = tuple(f"at its maximum temperature, {h.worst.temperature:g} °C" if case is h.worst else
                        f"with our ice at {case.temperature:g} °C" for case in lowest)
     states = len(constant)
     return [OtherState(*(np.tile(each, (states, 1)) for each in (a, b)), np.full(states, S), constant, below, above,

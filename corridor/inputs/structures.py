@@ -29,11 +29,11 @@ _OPTIONAL = ("line", "base_elevation", "crossarm_azimuth")
 FORMER_AZIMUTH = "bisector"
 #: Name of the line where the layer has no column for it.
 ONE_LINE = "line"
-#: Greatest turn of a line at a structure [deg]; a sharper one means that the order is wrong.
+#: Maximum turn of a line at a structure [deg]; a sharper one means that the order is wrong.
 _SHARPEST = 150.0
-#: Greatest elevation of a base, of either sign [m]: a number that stands for none is doubted, one beyond refused.
+#: Maximum elevation of a base, of either sign [m]: a number that stands for none is doubted, one beyond refused.
 _HIGHEST = 1e5
-#: Least distance of neighbours in a line [m].
+#: Minimum distance of neighbours in a line [m].
 _NEAREST = 1.0
 
 

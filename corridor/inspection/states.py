@@ -23,10 +23,10 @@ WIND = Kind("wind-unusual", SERIOUS, "the pressure of wind is unlike wind",
             "lb/ft², kgf/m² or a speed written as Pa", "below 40 Pa or above 2,500 Pa",
             "0.613 v^2 at sea level: 8 m/s and 64 m/s",
             'write the unit ("4 psf"), or turn the speed into a pressure')
-COOL = Kind("temperature-low", SERIOUS, "the greatest temperature of a wire is low",
+COOL = Kind("temperature-low", SERIOUS, "the maximum temperature of a wire is low",
             "a temperature of the air, a number of another unit", "maximum_temperature of an option below 40 °C",
             COMMON, "correct it; accept a wire that really is held so cool")
-HOT = Kind("hot-not-checked", MINOR, "no case is at the greatest temperature of an option",
+HOT = Kind("hot-not-checked", MINOR, "no case is at the maximum temperature of an option",
            "a case that was left out, a number that is not that of the option",
            "no vertical case at its maximum_temperature or above", COMMON,
            'add a case with temperature = "maximum"')
@@ -71,7 +71,7 @@ def _apart(cases):
 
 
 def temperatures(evidence):
-    """Yield doubts about the greatest temperatures of options."""
+    """Yield doubts about the maximum temperatures of options."""
     hot = [case.temperature for case in evidence.inputs.cases
            if "vertical" in case.checks and not case.icy and case.broken is None]
     for option in evidence.inputs.options:

@@ -37,7 +37,7 @@ LAYER_OFFSET = Kind(
     COMMON, "bring both to one datum and unit")
 KINDS = (HEIGHT_LOW, HEIGHT_HIGH, HEIGHT_TALL, LAYER_LOW, LAYER_OFFSET)
 
-#: Least and greatest height above the ground by group [m].
+#: Least and maximum height above the ground by group [m].
 _LOW = {"building": 1.5, "tree": 0.3, "line": 3.0, "way": -2.0, "": -0.5}
 _TALL = {"building": 150.0, "tree": 70.0, "line": np.inf, "way": 60.0, "": 300.0}
 #: Least middle height of a layer [m].

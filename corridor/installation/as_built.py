@@ -143,7 +143,7 @@ def _section(checks, key, option, built):
     base = {"line": line, "section": section, "option": option, "wires": len(built)}
     if built:
         more = [each.row["sag_difference_m"] for each in built]
-        base |= {"most_sag_m": max(more), "least_sag_m": min(more)}
+        base |= {"most_sag_m": max(more), "minimum_sag_m": min(more)}
     worst, missing = None, 0
     for rows, lost in checks:
         own = rows_of(rows, line, section, option)

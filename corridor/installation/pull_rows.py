@@ -65,7 +65,7 @@ class _Told:
         self.names = [option.name for option in self.scene.options]
         self.first = int(np.flatnonzero(self.scene.spans.tail == self.course.structure[0])[0])
         self.chords = span_chords(self.scene.structures, plan.base_elevation, plan.spans)
-        #: Greatest tension of any wire at both ends of each span between structures (option, span, 2) [N]. Here and in
+        #: Maximum tension of any wire at both ends of each span between structures (option, span, 2) [N]. Here and in
         #: all that follows a wire without an answer leaves none: it may be the worst.
         self.tension = wires.moving.tension[:, :, 1:-1].max(axis=0)
 
@@ -167,7 +167,7 @@ class _Told:
                 rows.append(self.key(o) | {
                     "structure": x.structure[s], "line_angle_deg": aside, "turn_deg": turn,
                     "traveller": "one" if aside <= bend else "two, or a larger one",
-                    "least_diameter_m": least, "traveller_load_n": load,
+                    "minimum_diameter_m": least, "traveller_load_n": load,
                     **{f"{name}_{way}_n": total[i] for name, total in zip(("pulling", "snubbed"), sums, strict=True)
                        for i, way in ((2, "down"), (1, "right"), (0, "ahead"))},
                     "held_down": down, "note": "hold the traveller down" if down else self._string_note(k),
@@ -245,13 +245,13 @@ class _Told:
                 "length_m": length, "puller_at": puller, "tensioner_at": tensioner, "puller_distance_m": far[1],
                 "tensioner_distance_m": far[0], "wires": several * len(course.wire),
                 "travellers": int(self.wires.sheaves.sum()), "start_tension_n": start, "end_tension_n": end,
-                "greatest_tension_n": greatest, "percent_rts": 100 * greatest / wire.rts,
+                "maximum_tension_n": greatest, "percent_rts": 100 * greatest / wire.rts,
                 "allowed_tension_n": tensions.bound[o], "allowed_by": tensions.bound_by[o],
                 "sagging_tension_n": tensions.sagging[o], "percent_of_sagging": 100 * greatest / tensions.sagging[o],
                 "wire_length_m": hung.max(),
                 "wire_needed_m": several * hung.sum() * (1 + (self.stringing.waste or 0.0)),
                 "reels": len(own) or None, "joints": joints or None,
-                "least_height_m": np.nan if np.isnan(heights).any() else min(heights), "crossings": len(over),
+                "minimum_height_m": np.nan if np.isnan(heights).any() else min(heights), "crossings": len(over),
                 "hours": pull_hours(self.stringing.crew, length, len(course.wire), len(course.structure)),
                 "note": self._note(own), "geometry": line})
         return rows

@@ -26,8 +26,8 @@ __all__ = ["Beneath", "PulledWires", "Tensions", "beneath", "pull_wires"]
 
 
 class Tensions(NamedTuple):
-    """What wires of a pull may be pulled with, (option,) [N]: `sagging` the least horizontal tension that any of its
-    sections is sagged to, at the stringing temperature; `bound` the greatest tension while it is pulled, and `bound_by`
+    """What wires of a pull may be pulled with, (option,) [N]: `sagging` the minimum horizontal tension that any of its
+    sections is sagged to, at the stringing temperature; `bound` the maximum tension while it is pulled, and `bound_by`
     what says so."""
 
     sagging: Array
@@ -107,7 +107,7 @@ def _tensions(scene: Scene, course: Course, rules: WireRules, stringing: Stringi
 
 
 def _bound(wire, sagging, rules, stringing):
-    """Greatest tension of a wire while it is pulled [N], and what says so."""
+    """Maximum tension of a wire while it is pulled [N], and what says so."""
     own = stringing.pulling_tension
     if own is not None:
         return own.value * (wire.rts if own.kind == "share" else 1.0), "the study"

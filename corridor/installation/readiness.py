@@ -102,7 +102,7 @@ class _Checks:
 
     def ground(self):
         """What lies below the wire while it is pulled."""
-        low = self.pull["least_height_m"]
+        low = self.pull["minimum_height_m"]
         state = NOT_GIVEN if np.isnan(low) else PASSED if low > 0 else FAILED
         rows = [self.row("off the ground", state, low, 0.0, "m", note=None if state == PASSED else
                          "layer pulled_spans tells where")]

@@ -32,7 +32,7 @@ def joints_of(lengths: ArrayLike, allowed: Booleans | Sequence[bool], reel: floa
     reel : float
         Length of wire on a reel that may hang, without waste [m].
     distance : float
-        Least distance of a joint from a structure, along the wire [m].
+        Minimum distance of a joint from a structure, along the wire [m].
 
     Returns
     -------

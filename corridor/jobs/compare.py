@@ -50,7 +50,7 @@ class Comparison:
     `everyday` greatest (share of strength [%], catenary constant [m]) on an ordinary day; `tension` greatest of a phase
     wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
     structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
-    `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the greatest current that losses are
+    `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the maximum current that losses are
     of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
     """
 

@@ -63,7 +63,7 @@ class Chart:
 
 def sag_study(opened: Opened, *, progress: Progress | None = None) -> SagResult:
     """Find sag and tension of every section in every option and case, initial and final: tension and sag at the lower
-    end of histories, the greatest tension of both ends.
+    end of histories, the maximum tension of both ends.
 
     Parameters
     ----------
@@ -112,7 +112,7 @@ _OF_SPAN = {"wire_kind": "kind"}
 
 
 def _greatest(rows, spans):
-    """Greatest sag of any wire of each row, and where; in equilibrium, so not that of the ruling span."""
+    """Maximum sag of any wire of each row, and where; in equilibrium, so not that of the ruling span."""
     place = {key: index for index, key in enumerate(zip(*(rows[name] for name in _KEY), strict=True))}
     count = len(place)
     sag, span, wire = np.full(count, np.nan), np.full(count, None, object), np.full(count, None, object)

@@ -139,7 +139,7 @@ def _cover(tables):
     rows = [("Study", run.get("study")), ("Grid", run.get("frame")), ("Elevations above", run.get("vertical_datum")),
             ("Findings of", run.get("time")), ("Software", f"corridor {run.get('software_version')}"), (None, None)]
     rows += [(f"Option {name!r}", f"{short:.0f} violations, {gaps:.0f} not assessed: not a pass; "
-              f"least margin {'not known' if np.isnan(worst) else f'{worst:.2f} m'}")
+              f"minimum margin {'not known' if np.isnan(worst) else f'{worst:.2f} m'}")
              for name, short, gaps, worst in zip(*(options[k] for k in (
                  "option", "violations", "not_assessed", "worst_margin_m")), strict=True)]
     rows += [(None, None), *((name, _HOLDS.get(name, "")) for name in tables), (None, None)]

@@ -248,7 +248,7 @@ def _spread(table: Settled, chosen: Booleans) -> Settled:
 
 def _bound_of_today(today: Pairs, limits: PairLimits, table: WiringTable, wiring: int, index: Integers,
                     settled: Settled) -> Array:
-    """Bounds of limits, with the greatest tension of the existing wire where they ask for it."""
+    """Bounds of limits, with the maximum tension of the existing wire where they ask for it."""
     some, k = take(limits, index), table.limit_case[1:][index % (len(table.wirings) - 1)]
     in_case = k >= 0
     w = np.where(in_case, table.weight[wiring, k], table.bare_weight[wiring])

@@ -16,7 +16,7 @@ __all__ = ["AtTemperatures", "at_temperatures"]
 class AtTemperatures(NamedTuple):
     """Wires at temperatures; arrays of shape (wire, temperature), nan where there is no answer.
 
-    `horizontal_tension` [N]; `constant` C [m]; `span`, `rise` of the wire's ends where they hang [m]; `sag` greatest
+    `horizontal_tension` [N]; `constant` C [m]; `span`, `rise` of the wire's ends where they hang [m]; `sag` maximum
     drop below the chord [m].
     """
 

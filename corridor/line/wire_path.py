@@ -25,7 +25,7 @@ TOLERANCE = 2e-4
 #: Nodes of a piece, at even steps; where in it the wire is hung once more to see how far off it is.
 NODES = 5
 _BETWEEN = (0.125, 0.875)
-#: Ends of the pieces that a way begins with, and the least width of a piece [-]: below that it keeps its error.
+#: Ends of the pieces that a way begins with, and the minimum width of a piece [-]: below that it keeps its error.
 _PIECES, _THINNEST = ((-1.0, 0.0), (0.0, 1.0)), 1 / 16
 #: Places along a wire at which it is looked how far off it is.
 _PLACES = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
@@ -216,7 +216,7 @@ def _pieces(model: Model, asked: _Asked, path: Integers, low: Array, high: Array
 
 
 def _apart(load: tuple[Array, Array], hung: Sequence[Array], taken: Sequence[Array]) -> Array:
-    """Greatest distance of wires as they hang from the ways that stand for them (piece,) [m]: 0 where these are
+    """Maximum distance of wires as they hang from the ways that stand for them (piece,) [m]: 0 where these are
     unknown, beyond all bounds where a wire that is known at its nodes hangs nowhere between them."""
     w, p = load
     q = np.stack([np.zeros_like(p), p, np.broadcast_to(-w[:, None], p.shape)], axis=-1)

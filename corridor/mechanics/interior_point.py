@@ -193,7 +193,7 @@ def _fitted(problem: Problem, plane: Plane, wire: block.Shape, gain: Array) -> A
 
 
 def _longest(problem: Problem, point: Point, left: _Left, way: _Direction) -> Array:
-    """Greatest share of a step at which all strings have room and pull, t changes by 1 at most, and no span closes."""
+    """Maximum share of a step at which all strings have room and pull, t changes by 1 at most, and no span closes."""
     free = problem.kind == FREE
     forth, ahead = np.where(free, dot(way.offset, way.offset), 0.0), dot(point.offset, way.offset)
     taut = (np.sqrt(ahead**2 + forth * left.room) - ahead) / np.where(forth > 0, forth, 1.0)

@@ -42,7 +42,7 @@ class Pulled(NamedTuple):
 
     @property
     def greatest(self) -> Array:
-        """Greatest tension of each wire (batch,) [N]; nan where it is not known."""
+        """Maximum tension of each wire (batch,) [N]; nan where it is not known."""
         return np.fmax.reduce(self.tension, axis=(1, 2))
 
 

@@ -1,6 +1,6 @@
 """Stringing limits: how tight a section may be strung, and which limit says so.
 
-Each limit names a state (temperature, load, initial or final) and a bound there: a greatest tension at any
+Each limit names a state (temperature, load, initial or final) and a bound there: a maximum tension at any
 support of the section, or a catenary constant. In its own state each limit alone would give one unstressed
 length; the longest of them respects every limit, and its limit governs.
 """
@@ -46,7 +46,7 @@ def loaded_plane(span: ArrayLike, rise: ArrayLike, weight: Number, wind: Number)
 
 def greatest_tension(horizontal_tension: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
                      wind: ArrayLike) -> Array:
-    """Return the greatest tension at any support of a section [N].
+    """Return the maximum tension at any support of a section [N].
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def greatest_tension(horizontal_tension: ArrayLike, spans: ArrayLike, rises: Arr
 
 def horizontal_tension_for(limit: ArrayLike, spans: ArrayLike, rises: ArrayLike, weight: ArrayLike,
                            wind: ArrayLike) -> Array:
-    """Return the H at which the greatest tension of a section equals a limit [N].
+    """Return the H at which the maximum tension of a section equals a limit [N].
 
     The taut solution of the two; nan where the spans are so heavy that no wire could hang within the limit.
 
@@ -105,7 +105,7 @@ def _some_of(index: Booleans, shape: tuple[int, ...], spans: ArrayLike, rises: A
 
 
 def _taut(limit: Array, spans: Array, rises: Array, weight: Array, wind: Array) -> Array:
-    """H by halving between where the greatest tension is least and the limit."""
+    """H by halving between where the maximum tension is least and the limit."""
     low, high = _slackest(spans, rises, weight, wind), limit
     for _ in range(_ITERATIONS):
         middle = np.sqrt(low * high)
@@ -115,7 +115,7 @@ def _taut(limit: Array, spans: Array, rises: Array, weight: Array, wind: Array) 
 
 
 def least_tension(spans: ArrayLike, rises: ArrayLike, weight: ArrayLike, wind: ArrayLike) -> tuple[Array, Integers]:
-    """Return the least that the greatest tension of a section can be, however tight it is strung, and where.
+    """Return the least that the maximum tension of a section can be, however tight it is strung, and where.
 
     Slacker than there, the wire pulls more by its own weight. A limit below that leaves no wire.
 
@@ -149,7 +149,7 @@ def least_tension(spans: ArrayLike, rises: ArrayLike, weight: ArrayLike, wind: A
 
 
 def _slackest(spans: Array, rises: Array, weight: Array, wind: Array) -> Array:
-    """H at which the greatest tension of a section is least [N]."""
+    """H at which the maximum tension of a section is least [N]."""
     longest = np.fmax.reduce(np.hypot(spans, rises), axis=-1) * np.hypot(weight, wind)
     low, high = np.log(longest / 50), np.log(longest * 50)
     share = (np.sqrt(5) - 1) / 2

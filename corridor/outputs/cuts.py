@@ -46,7 +46,7 @@ class Cut:
     is in violation; `required` and `actual` lines, of two places where they are straight, else a circle about the wire;
     `things` pairs of a kind and a line: "top" what counts of an obstacle at its own height, "stem" what stands at a
     point, "fall" the way of its top; `edges` of the right-of-way, distances across; `bounds` of what
-    must be shown: least and greatest across, least and greatest elevation. Lines have the shape (place, 2). All in
+    must be shown: least and greatest across, least and maximum elevation. Lines have the shape (place, 2). All in
     metres.
     """
 

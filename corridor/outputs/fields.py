@@ -47,23 +47,23 @@ FIELDS = (
     ("accepted", "boolean", None, "whether the study accepts it ([[accepted]]): it does not count then"),
     # reactance, electric field and what it induces
     ("mean_distance_m", "real", "m", "geometric mean distance of the three phases of a circuit at mid-span, along its "
-     "line; of several circuits the greatest. Null where a circuit has not three phase wires"),
+     "line; of several circuits the highest. Null where a circuit has not three phase wires"),
     ("mean_radius_m", "real", "m", "geometric mean radius of a phase: of its wire, or of its bundle; null where the "
      "spacing of the bundle is not given, and of one layer over steel"),
     ("reactance_ohm_per_km", "real", "ohm/km", "series reactance of the positive sequence, of a transposed line"),
     ("voltage_drop_v_per_km", "real", "V/km", "voltage drop, line to line, at the required current and at the power "
-     "factor at which it is greatest: current times impedance"),
+     "factor at which it is highest: current times impedance"),
     ("reactance_note", "text", None, "where the mean radius is from, and what is not known"),
     ("lowest_height_m", "real", "m", "height of the lowest phase wire above the ground, where it is least"),
-    ("field_kv_per_m", "real", "kV/m", "greatest electric field 1 m above the ground across the line there, effective "
+    ("field_kv_per_m", "real", "kV/m", "maximum electric field 1 m above the ground across the line there, effective "
      "value, at the highest system voltage; of several circuits in the worst order of their phases"),
-    ("field_offset_m", "real", "m", "where it is greatest, right of the line; negative to the left"),
-    ("surface_gradient_kv_per_cm", "real", "kV/cm", "greatest field at the surface of a phase wire there, effective "
+    ("field_offset_m", "real", "m", "where it is highest, right of the line; negative to the left"),
+    ("surface_gradient_kv_per_cm", "real", "kV/cm", "maximum field at the surface of a phase wire there, effective "
      "value, of smooth wires; of a bundle at its outer side"),
     ("gradient_wire", "text", None, "the wire at which that is"),
     ("field_note", "text", None, "what was left out"),
     ("vehicle", "text", None, "the largest vehicle: a box of metal of its size"),
-    ("vehicle_current_ma", "real", "mA", "current from that vehicle to the ground, effective value, in the greatest "
+    ("vehicle_current_ma", "real", "mA", "current from that vehicle to the ground, effective value, in the maximum "
      "field; handbook values of real vehicles are 15 to 25 % lower"),
     ("vehicle_limit_ma", "real", "mA", "what the rules allow; null where they do not ask for it"),
     ("above_limit", "boolean", None, "true where the current is above that; null where it is not judged"),
@@ -90,7 +90,7 @@ FIELDS = (
     ("ratio_longitudinal", "real", None, "longitudinal pull, likewise; where the wire runs through, the horizontal "
      "tension of its tighter span, for there the structure is made for a wire that breaks; in cases with a broken "
      "wire the pull itself"),
-    ("ratio_to_existing", "real", None, "greatest of the three; null where no option is existing"),
+    ("ratio_to_existing", "real", None, "maximum of the three; null where no option is existing"),
     ("above_existing", "boolean", None, "true where it is above 1.00: not a structural design, a reason to make one"),
     ("lifted", "boolean", None, "true where the wire has lifted a suspension string: it hangs slack, or above "
      "its hinge"),
@@ -99,24 +99,24 @@ FIELDS = (
     ("of_capacity_transverse", "real", None, "transverse pull, likewise"),
     ("of_capacity_longitudinal", "real", None, "longitudinal pull, likewise; of wires that are whole, but in cases "
      "with a broken wire"),
-    ("of_capacity", "real", None, "greatest of the three that are given"),
+    ("of_capacity", "real", None, "maximum of the three that are given"),
     ("over_capacity", "boolean", None, "true where it is above 1.00; null where no capacity is given, or the load is "
      "not known: that is never a pass"),
     ("capacity", "text", None, "what has least to spare, load with factors and capacity; or that none is given"),
     ("load_factors", "text", None, "factors on the loads of this case, and where they are from"),
     ("factored_vertical_n", "real", "N", "vertical pull of all wires with its load factors, of either side of the wind "
      "the greater, each wire at the end of its history that makes more of it; in cases with a broken wire of those in "
-     "which one is, or none, the greatest"),
+     "which one is, or none, the maximum"),
     ("factored_transverse_n", "real", "N", "transverse pull of all wires, likewise"),
     ("factored_longitudinal_n", "real", "N", "longitudinal pull of all wires, likewise"),
-    ("swing_left_deg", "real", "deg", "greatest swing of the string to the left, over wind from either side; negative "
+    ("swing_left_deg", "real", "deg", "maximum swing of the string to the left, over wind from either side; negative "
      "where it stays to the right; null where it does not swing, and where it is lifted"),
     ("swing_right_deg", "real", "deg", "likewise to the right"),
     ("swing_more_deg", "real", "deg", "by how much the greater of both is more than that of the existing wire on the "
      "same string in the same case"),
-    ("swing_limit_deg", "real", "deg", "greatest swing that the framing allows; null where it does not say"),
-    ("body_m", "real", "m", "least distance of the wire, or its bundle, from the body of the structure, by the window "
-     "of the framing; null where that is not given"),
+    ("swing_limit_deg", "real", "deg", "maximum swing that the framing allows; null where it does not say"),
+    ("body_m", "real", "m", "minimum distance of the wire, or its bundle, from the body of the structure, by the "
+     "window of the framing; null where that is not given"),
     ("body_side", "text", None, "where that is: left, right, below or above of where the string hangs"),
     ("body_rule", "text", None, "the rule against `own_structure`, or electrical distance"),
     ("body_required_m", "real", "m", "distance that it requires"),
@@ -180,12 +180,12 @@ FIELDS = (
     ("reach_left_m", "real", "m", "how far any wire gets left of the line between structure centres"),
     ("reach_right_m", "real", "m", "how far any wire gets right of it"),
     ("room_left_m", "real", "m",
-     "least distance from any wire blown to the left to the edge of the right-of-way, negative outside; null where "
+     "minimum distance from any wire blown to the left to the edge of the right-of-way, negative outside; null where "
      "there is none"),
     ("room_right_m", "real", "m", "likewise of any wire blown to the right"),
     ("parcel", "text", None, "the parcel, `<name in the study>:<its identifier>`"),
     ("overlap_m2", "real", "m²", "ground area of the parcel below the envelope"),
-    ("distance_m", "real", "m", "least ground distance from the envelope to the parcel in plan; 0 where it is over it"),
+    ("distance_m", "real", "m", "minimum ground distance from the envelope to the parcel in plan; 0 where over it"),
     ("area_m2", "real", "m²", "ground area of the envelope"),
     ("area_outside_m2", "real", "m²", "ground area of it outside of the right-of-way; null where there is none"),
 )

@@ -56,9 +56,9 @@ _FIELDS = _columns(
      "horizontal component of the tension in one wire (across the load, where wind swings the "
      "wire); where it is not known what loads have come, at the end of its history at which it hangs lower, in "
      "clearances at that of which the margin is"),
-    ("maximum_tension_n", "real", "N", "greatest tension in one wire, at its higher end; where it is not known what "
+    ("maximum_tension_n", "real", "N", "maximum tension in one wire, at its higher end; where it is not known what "
      "loads have come, the greater of both ends of its history"),
-    ("percent_rts", "real", "%", "greatest tension as a share of the rated tensile strength"),
+    ("percent_rts", "real", "%", "maximum tension as a share of the rated tensile strength"),
     ("condition", "text", None, "initial or final"),
     ("governing_limit", "text", None, "the stringing limit that sets the tension of the section"),
     ("catenary_constant_m", "real", "m", "horizontal tension over load per length"),
@@ -77,7 +77,7 @@ _FIELDS = _columns(
      "code where the case has one"),
     ("residual", "real", None, "what the solution leaves of the equation of state, as strain"),
     ("sag_m", "real", "m",
-     "greatest drop of the wire below its chord, measured along the load: vertically in still "
+     "maximum drop of the wire below its chord, measured along the load: vertically in still "
      "air; where it is not known what loads have come, the greater of both ends of its history"),
     ("conductor_temperature_c", "real", "°C", "temperature of the wire in the case"),
     ("swing_deg", "real", "deg", "angle of the wire from the vertical under wind; 0 in still air"),
@@ -95,16 +95,16 @@ _FIELDS = _columns(
     ("base_m", "real", "m", "basic clearance of the rule"),
     ("voltage_adder_m", "real", "m", "what the voltage adds"),
     ("altitude_adder_m", "real", "m", "what the altitude adds"),
-    ("minimum_raise_m", "real", "m", "what the least clearance of the rule adds, where it governs"),
+    ("minimum_raise_m", "real", "m", "what the minimum clearance of the rule adds, where it governs"),
     ("buffer_m", "real", "m", "what the owner adds for uncertainty"),
     ("required_m", "real", "m", "required clearance: base, adders, raise and buffer together"),
     ("actual_m", "real", "m", "clearance of the wire, by the measure"),
     ("margin_m", "real", "m", "actual less required; negative: a violation"),
     ("margin_low_m", "real", "m",
-     "least margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
+     "minimum margin at this place as what is in doubt goes through its band: the compression of the slack outer part, "
      "loads that may never have come, estimated curves; a swung wire moves at the swing of the margin, beside what is "
      "there; null of own wires among each other, for both move"),
-    ("margin_high_m", "real", "m", "greatest margin at this place, likewise"),
+    ("margin_high_m", "real", "m", "maximum margin at this place, likewise"),
     ("distance_from_start_m", "real", "m", "ground distance of the place from the start of the span"),
     ("offset_m", "real", "m", "ground distance of the place right of the line; negative to the left"),
     ("wire_elevation_m", "real", "m", "elevation of the wire at the place"),
@@ -115,7 +115,7 @@ _FIELDS = _columns(
      "the buffer is not"),
     ("inherited", "boolean", None,
      "true where the existing wire has the violation, too; null where no option is existing"),
-    ("worst_margin_m", "real", "m", "least margin"),
+    ("worst_margin_m", "real", "m", "minimum margin"),
     ("reason", "text", None, "why it could not be assessed"),
     # limits and options
     ("limit_temperature_c", "real", "°C",
@@ -129,7 +129,7 @@ _FIELDS = _columns(
      "with `ice` in it where the span has a violation under ice, which no temperature helps: ice (the "
      "hot wire clears), clearance and ice (neither)"),
     ("limit_current_a", "real", "A", "continuous current that brings the wire to that temperature"),
-    ("maximum_temperature_c", "real", "°C", "greatest continuous temperature of the option"),
+    ("maximum_temperature_c", "real", "°C", "maximum continuous temperature of the option"),
     ("emergency_temperature_c", "real", "°C", "temperature of the option in an emergency"),
     ("governing_against", "text", None, "what sets the limit"),
     ("governing_obstacle", "text", None, "the obstacle that sets the limit"),
@@ -173,12 +173,12 @@ _FIELDS = _columns(
     ("clearances", "integer", None, "pairs checked: rows of `clearances`"),
     ("violations", "integer", None, "rows of `violations`"),
     ("not_assessed", "integer", None, "rows of `not_assessed`: none of them is a pass"),
-    ("worst_line", "text", None, "line of the least margin"),
-    ("worst_span", "text", None, "span of the least margin"),
-    ("worst_case", "text", None, "case of the least margin"),
-    ("worst_against", "text", None, "what the least margin is against"),
-    ("greatest_sag_m", "real", "m", "greatest sag of any span and case"),
-    ("greatest_percent_rts", "real", "%", "greatest tension of any section and case"),
+    ("worst_line", "text", None, "line of the minimum margin"),
+    ("worst_span", "text", None, "span of the minimum margin"),
+    ("worst_case", "text", None, "case of the minimum margin"),
+    ("worst_against", "text", None, "what the minimum margin is against"),
+    ("greatest_sag_m", "real", "m", "maximum sag of any span and case"),
+    ("greatest_percent_rts", "real", "%", "maximum tension of any section and case"),
 )
 
 
@@ -264,7 +264,7 @@ LAYERS = (
         emergency_limit_temperature_c emergency_limit_current_a emergency_limiting_span note""",
         limit_temperature_c="temperature of the wire that sets the limit; null where none clears",
         limit_current_a="continuous current per phase of the line",
-        emergency_limit_temperature_c="greatest temperature in an emergency at which the line clears; null where it "
+        emergency_limit_temperature_c="maximum temperature in an emergency at which the line clears; null where it "
         "is not known, none clears, or no case looks at it",
         emergency_limit_current_a="steady current per phase that brings the wire to that temperature"),
     make_layer(
@@ -274,7 +274,7 @@ LAYERS = (
         "option case line span wire against obstacle reason!"),
     make_layer("surveyed_wires", *survey_fields.SURVEYED_WIRES, **survey_fields.SURVEYED_MEANINGS),
     make_layer("surveyed_spans", *survey_fields.SURVEYED_SPANS, **survey_fields.SURVEYED_MEANINGS | {
-        "sag_difference_m": "the greatest of its wires that count: positive where one hangs lower than described"}),
+        "sag_difference_m": "the maximum of its wires that are used: positive where one hangs lower than described"}),
     make_layer("doubts", *fields.DOUBTS, **fields.DOUBT_MEANINGS),
     make_layer(
         "options", None, "One row per option: what compares them.",

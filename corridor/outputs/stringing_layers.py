@@ -14,29 +14,29 @@ _OWN = (
     ("tensioner_distance_m", "real", "m", "likewise to the tensioner"),
     ("wires", "integer", None, "wires that are pulled: phases times subconductors"),
     ("travellers", "integer", None, "travellers that each wire runs over"),
-    ("start_tension_n", "real", "N", "tension of a wire at the tensioner, the greatest of all wires"),
+    ("start_tension_n", "real", "N", "tension of a wire at the tensioner, the maximum of all wires"),
     ("end_tension_n", "real", "N", "likewise at the puller"),
-    ("greatest_tension_n", "real", "N", "greatest tension of a wire anywhere while it is pulled"),
-    ("allowed_tension_n", "real", "N", "greatest tension that it may be pulled with: what it is pulled with here"),
+    ("maximum_tension_n", "real", "N", "maximum tension of a wire anywhere while it is pulled"),
+    ("allowed_tension_n", "real", "N", "maximum tension that it may be pulled with: what it is pulled with here"),
     ("allowed_by", "text", None, "what says so"),
-    ("sagging_tension_n", "real", "N", "least horizontal tension that a section of it is sagged to, at the stringing "
+    ("sagging_tension_n", "real", "N", "minimum horizontal tension that a section of it is sagged to, at the stringing "
      "temperature"),
-    ("percent_of_sagging", "real", "%", "greatest tension while it is pulled as a share of that"),
+    ("percent_of_sagging", "real", "%", "maximum tension while it is pulled as a share of that"),
     ("wire_length_m", "real", "m", "unstressed length of the longest wire, from the first structure to the last"),
     ("wire_needed_m", "real", "m", "length of all wires with the waste of the study"),
     ("reels", "integer", None, "reels of each wire; null where no reel length is given, or joints find no place"),
     ("joints", "text", None, "spans with joints, in the order of the line; null likewise"),
-    ("least_height_m", "real", "m", "least height over the ground while it is pulled"),
+    ("minimum_height_m", "real", "m", "minimum height over the ground while it is pulled"),
     ("crossings", "integer", None, "roads, railways, waters and lines that it crosses"),
     ("hours", "real", "h", "work of the pull by the crew of the study; null where that is not given"),
-    ("tension_at_start_n", "real", "N", "greatest tension of a wire at the start of the span while it is pulled"),
+    ("tension_at_start_n", "real", "N", "maximum tension of a wire at the start of the span while it is pulled"),
     ("tension_at_end_n", "real", "N", "likewise at its end"),
-    ("height_m", "real", "m", "least height over the ground while it is pulled; null where the ground below any part "
+    ("height_m", "real", "m", "minimum height over the ground while it is pulled; null where the ground below any part "
      "of the span is not known"),
-    ("turn_deg", "real", "deg", "angle by which a wire is bent over the traveller while it is pulled, the greatest"),
+    ("turn_deg", "real", "deg", "angle by which a wire is bent over the traveller while it is pulled, the maximum"),
     ("traveller", "text", None, "`one`, or `two, or a larger one` where a wire is bent by more than one is for"),
-    ("least_diameter_m", "real", "m", "least diameter of the traveller at the bottom of its groove, by the rules"),
-    ("traveller_load_n", "real", "N", "greatest load of one wire on the traveller, pulled or snubbed"),
+    ("minimum_diameter_m", "real", "m", "minimum diameter of the traveller at the bottom of its groove, by the rules"),
+    ("traveller_load_n", "real", "N", "maximum load of one wire on the traveller, pulled or snubbed"),
     ("pulling_down_n", "real", "N", "downward load of all wires while they are pulled, strings included by half"),
     ("pulling_right_n", "real", "N", "load of all wires to the right of the line while they are pulled"),
     ("pulling_ahead_n", "real", "N", "load of all wires along the line, ahead, while they are pulled"),
@@ -46,7 +46,7 @@ _OWN = (
     ("held_down", "boolean", None, "true where a wire lifts its traveller while it is pulled, so that it must be held "
      "down"),
     ("state", "text", None, "what is asked for"),
-    ("separation_m", "real", "m", "least vertical distance from the wire while it is pulled; negative where it lies "
+    ("separation_m", "real", "m", "minimum vertical distance from the wire while it is pulled; negative where it lies "
      "below; null where the thing's elevation is not known"),
     ("voltage_kv", "real", None, "voltage of a line, line to line [kV]"),
     ("reel", "integer", None, "number of the reel, the first at the puller"),
@@ -55,7 +55,7 @@ _OWN = (
     ("joint_distance_m", "real", "m", "ground distance of that joint from the start of the span, to within its sag"),
     ("span_length_m", "real", "m", "ground distance between the structures"),
     ("wire_rise_m", "real", "m", "height of the wire's end above its start"),
-    ("traveller_sag_m", "real", "m", "greatest drop below the chord in travellers: what to sag to, and how far below "
+    ("traveller_sag_m", "real", "m", "maximum drop below the chord in travellers: what to sag to, and how far below "
      "the wires' ends targets are set on both structures"),
     ("clipped_sag_m", "real", "m", "the same once it is clipped in"),
     ("traveller_tension_n", "real", "N", "horizontal tension in travellers"),
@@ -78,7 +78,7 @@ _OWN = (
     ("wanted_sag_m", "real", "m", "sag that the wire should have at that temperature, clipped in"),
     ("take_out_m", "real", "m", "wire to take out of the section so that it hangs as wanted; negative: to let out"),
     ("most_sag_m", "real", "m", "most that the sag of a measured wire of the section is more than wanted"),
-    ("least_sag_m", "real", "m", "least likewise; negative: less than wanted"),
+    ("minimum_sag_m", "real", "m", "minimum likewise; negative: less than wanted"),
     ("check", "text", None, "what must be ready"),
     ("value", "real", None, "what is there, in `unit`"),
     ("limit_value", "real", None, "what the rule says, in `unit`"),
@@ -109,21 +109,21 @@ STRINGING_LAYERS = (
     _layer(
         "pulls", "LineString Z", "One row per pull and option: from machine to machine, over the structures between.",
         """line! pull! option! length_m puller_at tensioner_at puller_distance_m tensioner_distance_m wires travellers
-        start_tension_n end_tension_n greatest_tension_n percent_rts allowed_tension_n allowed_by sagging_tension_n
-        percent_of_sagging wire_length_m wire_needed_m reels joints least_height_m crossings hours note""",
+        start_tension_n end_tension_n maximum_tension_n percent_rts allowed_tension_n allowed_by sagging_tension_n
+        percent_of_sagging wire_length_m wire_needed_m reels joints minimum_height_m crossings hours note""",
         length_m="ground length from the first structure to the last",
-        percent_rts="greatest tension while it is pulled as a share of the rated tensile strength"),
+        percent_rts="maximum tension while it is pulled as a share of the rated tensile strength"),
     _layer(
         "pulled_spans", "LineString Z", "One row per span, option: its wires while they are pulled.",
         "line! span! pull! option! tension_at_start_n tension_at_end_n sag_m height_m note",
-        sag_m="greatest sag of a wire while it is pulled"),
+        sag_m="maximum sag of a wire while it is pulled"),
     _layer(
         "pull_crossings", "Point Z", "One row per span, option and thing that its wires cross while they are pulled. "
         "At the wire; at the middle of the span where its place is not known.",
         "line! span! pull! option! against! obstacle position separation_m state! voltage_kv wire station_m note"),
     _layer(
         "travellers", "Point Z", "One row per structure, pull and option: what its travellers and the structure carry.",
-        """line! structure! pull! option! line_angle_deg turn_deg traveller least_diameter_m traveller_load_n
+        """line! structure! pull! option! line_angle_deg turn_deg traveller minimum_diameter_m traveller_load_n
         pulling_down_n pulling_right_n pulling_ahead_n snubbed_down_n snubbed_right_n snubbed_ahead_n held_down
         note"""),
     _layer("reels", None, "One row per pull, option and reel of each wire.",
@@ -138,7 +138,7 @@ STRINGING_LAYERS = (
         condition="initial; `core alone` in the first stage of a gap type; final for an existing wire"),
     _layer(
         "sag_tolerance", None, "One row per section and option: what the tolerance of sags may take from its margins. "
-        "The row of the least margin that is left.",
+        "The row of the minimum margin that is left.",
         """line! section! option! control_span tolerance_m span against obstacle case margin_m
         margin_with_tolerance_m words"""),
     _layer(
@@ -153,10 +153,10 @@ STRINGING_LAYERS = (
         horizontal_tension_n="horizontal tension that the sag tells",
         state="`within the tolerance`, `take wire out`, `let wire out`, or `no tolerance is given`"),
     _layer(
-        "as_built_sections", None, "One row per section: the least margin of the whole check with its wires as they "
+        "as_built_sections", None, "One row per section: the minimum margin of the whole check with its wires as they "
         "were measured, the slackest and the tautest; without measured wires as they are meant to hang.",
-        """line! section! option! wires! most_sag_m least_sag_m span against obstacle case margin_m words!""",
-        wires="wires whose sag was measured", margin_m="the least margin"),
+        """line! section! option! wires! most_sag_m minimum_sag_m span against obstacle case margin_m words!""",
+        wires="wires whose sag was measured", margin_m="the minimum margin"),
 )
 
 

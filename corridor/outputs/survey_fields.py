@@ -38,7 +38,7 @@ SURVEYED_SPANS = (
 SURVEYED_MEANINGS = {
     "points": "points that lie on it",
     "horizontal_tension_n": "horizontal tension of one wire as surveyed, across the load; of a span the mean of wires",
-    "sag_m": "greatest drop of the wire below its chord as surveyed, along the load",
+    "sag_m": "maximum drop of the wire below its chord as surveyed, along the load",
     "swing_deg": "angle of its plane from the vertical, positive to the right",
     "temperature_c": "temperature of the wire at the survey, as given or by the heat balance",
     "reason": "why the check does not start from it; null where it does",

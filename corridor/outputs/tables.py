@@ -134,7 +134,7 @@ def weather_text(ratings):
     """
     w, sky = ratings.weather, ratings.sky
     wind = f"at {w.wind_angle:g} deg to the wire" if sky.wind_direction is None else \
-        f"from {sky.wind_direction:g} deg, the least current of all bearings"
+        f"from {sky.wind_direction:g} deg, the minimum current of all bearings"
     sun = f"{w.solar:.0f} W/m²" if sky.latitude is None else \
         f"that of latitude {sky.latitude:g} deg, day {sky.day}, hour {sky.hour:g}, on each bearing"
     core = "temperatures are of the whole wire" if ratings.radial_conductivity is None else \
@@ -231,9 +231,9 @@ def series_text(columns):
     columns : dict of ndarray
         Of `corridor.rating.series.option_rows`.
     """
-    head = ("option", "hours", "unknown", "above max", "above em.", "median °C", "99 %", "greatest", "MWh/km")
+    head = ("option", "hours", "unknown", "above max", "above em.", "median °C", "99 %", "maximum", "MWh/km")
     names = ("hours", "hours_unknown", "hours_above_maximum", "hours_above_emergency", "temperature_median_c",
-             "temperature_99_percent_c", "temperature_greatest_c", "energy_mwh_per_km")
+             "temperature_99_percent_c", "temperature_maximum_c", "energy_mwh_per_km")
     rows = [[row["option"], *(number(row[name], ".1f" if name.endswith("_c") else ".0f") for name in names)]
             for row in _rows(columns)]
     return aligned(head, rows)

@@ -72,7 +72,7 @@ def _current_rows(c):
 
 
 def _within(c):
-    """Whether each option may carry the greatest current that its losses are of, in words; None where unknown."""
+    """Whether each option may carry the maximum current that its losses are of, in words; None where unknown."""
     return [None if np.isnan(rating) or np.isnan(c.lost_at) else "yes" if c.lost_at <= rating else "no"
             for rating in np.asarray(c.options["continuous_current_a"], float)]
 
@@ -81,12 +81,12 @@ def _hanging_rows(c):
     low, high = zip(*c.knees, strict=True)
     share, constant = zip(*c.everyday, strict=True)
     named = [("everyday", c.states.everyday), ("hot", c.states.hot), ("iced", c.states.iced)]
-    return (*((f"greatest sag, {key}", "m", c.sags[key], ".2f") for key, case in named if case is not None),
+    return (*((f"maximum sag, {key}", "m", c.sags[key], ".2f") for key, case in named if case is not None),
             ("everyday tension", "% RTS", list(share), ".1f"),
             ("catenary constant, everyday", "m", list(constant), ".0f"),
-            ("greatest tension of a wire", "kN", _scaled(c.tension, 1e-3), ".1f"),
+            ("maximum tension of a wire", "kN", _scaled(c.tension, 1e-3), ".1f"),
             ("of a phase, over the existing", "", c.ratio, ".2f"), ("structure load, over the existing", "",
-            c.load_ratio, ".2f"), ("knee, least", "°C", list(low), ".0f"), ("knee, greatest", "°C", list(high), ".0f"))
+            c.load_ratio, ".2f"), ("knee, minimum", "°C", list(low), ".0f"), ("knee, maximum", "°C", list(high), ".0f"))
 
 
 def _finding_rows(c):
@@ -121,8 +121,8 @@ def _meanings(c):
     states = c.states
     iced = "no case of the study has ice without wind" if states.iced is None else f"the case {states.iced!r}"
     cases = ", ".join(f"{name}: {case}" for name, case in zip(c.names, c.tension_case, strict=True) if case)
-    return (f"sags: everyday is the case {states.everyday!r}, hot {states.hot!r}, iced {iced}; each the greatest "
-            "of any span", f"greatest tension is in the case of {cases}", f"losses per year: {c.energy_basis}",
+    return (f"sags: everyday is the case {states.everyday!r}, hot {states.hot!r}, iced {iced}; each the maximum "
+            "of any span", f"maximum tension is in the case of {cases}", f"losses per year: {c.energy_basis}",
             "knee: above it the core alone carries the tension; over all sections",
             "limit current: what the worst span allows, then with worst spans remedied one after the other")
 

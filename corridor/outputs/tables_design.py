@@ -39,9 +39,9 @@ def design_table(result):
 def _objectives(result):
     """What finalists are compared by: name, value of each, whether the most is best."""
     c, at = result.comparison, range(1, len(result.finalists) + 1)
-    return (("least loss", [c.energy[i] for i in at], False),
-            ("greatest rating", [c.options["continuous_current_a"][i] for i in at], True),
-            ("least mass", [c.options["mass_kg_per_m"][i] for i in at], False),
+    return (("minimum loss", [c.energy[i] for i in at], False),
+            ("maximum rating", [c.options["continuous_current_a"][i] for i in at], True),
+            ("minimum mass", [c.options["mass_kg_per_m"][i] for i in at], False),
             ("fewest violations", [c.violations[i][2] for i in at], False))
 
 

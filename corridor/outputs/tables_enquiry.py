@@ -12,9 +12,9 @@ __all__ = ["enquiry_columns", "enquiry_text"]
 _WIDTH = 100
 #: What is asked of makers besides the numbers.
 _ASKED = ("stress-strain and creep curves of the whole conductor and of its core, and the moduli and expansion of both",
-          "greatest temperatures in continuous service and for a short time, and for how long",
+          "maximum temperatures in continuous service and for a short time, and for how long",
           "loss of strength at them", "permitted tension while it is strung, and fittings",
-          "least diameter of travellers")
+          "minimum diameter of travellers")
 _TOLERANCES = ("bounds hold with the tolerances of making: 1 % of diameters, 2 % of mass and resistance are usual "
                "(IEC 61089, recalled, medium confidence), so nominal values have to leave room for them")
 _ASSUMED = ("strength, mass and resistance are computed from geometry and materials by the recipe of the standards; "
@@ -65,7 +65,7 @@ def _values(result, finalist):
         ("resistance, direct current, 20 °C", "ohm/km", "at most", "none above"): f"{c.resistance_20 * 1e3:.5f}",
         ("temperature in continuous service", "°C", "at least", ""): f"{wiring.maximum_temperature:.0f}",
         ("temperature for a short time", "°C", "at least", ""): f"{wiring.emergency_temperature:.0f}",
-        ("greatest tension on this line", "kN", "bears", ""): f"{pulled.tension[place] / 1e3:.1f}",
+        ("maximum tension on this line", "kN", "bears", ""): f"{pulled.tension[place] / 1e3:.1f}",
         ("current in the weather of the study", "A", "about", ""): f"{rating:.0f}",
         ("wires a phase", "", "", ""): str(wiring.bundle)}
 

@@ -10,7 +10,7 @@ __all__ = ["ADJUSTED", "HOLDING", "adjusted_tables", "adjusted_text", "creep_tex
 #: Spans that are told of each option.
 _TOLD = 10
 #: Heads of the spans that hold a line back.
-HOLDING = "span", "clears to °C", "limiting h", "short h", "short at required h", "least margin m"
+HOLDING = "span", "clears to °C", "limiting h", "short h", "short at required h", "minimum margin m"
 #: What stands over ratings adjusted to the air.
 ADJUSTED = "Current per phase [A]: * a span limits, < at most so much (clearance not assessed)"
 
@@ -83,7 +83,8 @@ def holding_tables(columns):
         order = rows[np.lexsort([-short, -required, -limiting])]
         order = [row for row in order if np.nansum([columns[name][row] for name in names]) > 0][:_TOLD]
         yield (option, [[columns["span"][row], number(columns["clearing_temperature_c"][row], ".1f"),
-                         *(number(columns[name][row]) for name in names), number(columns["least_margin_m"][row], ".2f")]
+                         *(number(columns[name][row]) for name in names),
+                         number(columns["minimum_margin_m"][row], ".2f")]
                         for row in order], columns["span"][rows[np.isnan(columns["hours_short"][rows])]])
 
 
@@ -121,7 +122,7 @@ def fault_text(columns):
              f"{end:.0f}" if end < 660 else "melts", f"{top:.0f}", f"{may / 1000:.1f}", "yes" if holds else "no"]
             for option, current, t, start, end, top, may, holds in zip(
                 *(columns[name] for name in ("option", "fault_current_a", "duration_s", "start_temperature_c",
-                                             "end_temperature_c", "greatest_temperature_c", "permitted_current_a",
+                                             "end_temperature_c", "permitted_temperature_c", "permitted_current_a",
                                              "withstands")), strict=True)]
     return ["Short circuit, no heat leaves the wire", "", *aligned(head, rows), ""]
 
@@ -142,8 +143,8 @@ def strength_text(columns):
 
 
 def margin_text(columns, step):
-    """Return lines of the least margin of the hours, by option: how low, where and when; hours below nought, and hours
-    in which a span has none.
+    """Return lines of the minimum margin of the hours, by option: how low, where and when; hours below nought, and
+    hours in which a span has none.
 
     Parameters
     ----------
@@ -161,8 +162,8 @@ def margin_text(columns, step):
             f"{columns['assessed_margin_m'][least]:.2f}", columns["margin_span"][least],
             str(columns["time"][least] or f"hour {columns['hour'][least]:g}"), number(np.sum(margin < 0) * step)]),
             number(np.sum(columns["spans_without_margin"][here] > 0) * step)])
-    head = ("option", "least m", "span", "when", "below nought h", "not known of a span h")
-    return ["Least margin of the assessed spans through the hours", "", *aligned(head, rows), ""]
+    head = ("option", "minimum m", "span", "when", "negative h", "not known of a span h")
+    return ["Minimum margin of the assessed spans through the hours", "", *aligned(head, rows), ""]
 
 
 def creep_text(columns):

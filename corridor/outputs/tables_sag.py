@@ -17,8 +17,8 @@ def sag_text(columns):
     columns : dict of ndarray
         Of `corridor.jobs.sag.SagResult.sections`.
     """
-    lines = ["Horizontal tension [kN], sag of the ruling span [m], greatest tension at a",
-             "support [% of strength]; greatest sag of any span [m] in equilibrium, final.",
+    lines = ["Horizontal tension [kN], sag of the ruling span [m], maximum tension at a",
+             "support [% of strength]; maximum sag of any span [m] in equilibrium, final.",
              "Where it is not known what loads a wire has seen, final tension and sag are",
              "those of the end of its history at which it hangs lower, percents of the end",
              "at which it pulls more.",
@@ -40,7 +40,7 @@ def _blocks(columns, names):
         yield {name: column[rows] for name, column in columns.items()}
 
 
-_HEADS = (("", "", "initial", "", "", "final", "", "", "", "greatest"),
+_HEADS = (("", "", "initial", "", "", "final", "", "", "", "maximum"),
           ("option, case", "°C", "kN", "sag", "%", "kN", "sag", "%", "sag", "in span"))
 
 

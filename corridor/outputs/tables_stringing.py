@@ -22,12 +22,12 @@ def stringing_text(layers):
     """
     pulls, ready = layers["pulls"], layers["installation"]
     lines = ["Pulls, as hard as the rules allow", ""]
-    above = ("", "length", "tension", "", "of", "least", "to guard", "work")
+    above = ("", "length", "tension", "", "of", "minimum", "to guard", "work")
     head = ("option, pull", "m", "kN", "% RTS", "sagging %", "height m", "or out", "h")
     for option in dict.fromkeys(pulls["option"]):
         own = pulls["option"] == option
-        columns = [pulls[name][own] for name in ("pull", "length_m", "greatest_tension_n", "percent_rts",
-                                                 "percent_of_sagging", "least_height_m", "crossings", "hours")]
+        columns = [pulls[name][own] for name in ("pull", "length_m", "maximum_tension_n", "percent_rts",
+                                                 "percent_of_sagging", "minimum_height_m", "crossings", "hours")]
         cells = [[f"  {pull}", number(length), number(T / 1e3, ".1f"), number(rts, ".1f"), number(sagging, ".0f"),
                   number(height, ".1f"), str(crossings), number(hours, ".1f")]
                  for pull, length, T, rts, sagging, height, crossings, hours in zip(*columns, strict=True)]

@@ -32,7 +32,7 @@ def survey_text(layers):
              "lower than the line as described, in the same state.", "",
              *aligned(head, cells, left=2, above=above)]
     greatest = np.fmax.reduce(np.asarray(spans["sag_difference_m"], float))
-    lines += ["", f"Greatest: {greatest:+.2f} m." if np.isfinite(greatest) else "No wire counts."]
+    lines += ["", f"Maximum: {greatest:+.2f} m." if np.isfinite(greatest) else "No wire is used."]
     return [*lines, *wrapped(notes)]
 
 

@@ -1,4 +1,4 @@
-"""What more current costs: the cheapest plans of an option at one greatest temperature after the other."""
+"""What more current costs: the cheapest plans of an option at one maximum temperature after the other."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,7 +21,7 @@ from corridor.rating.ladder import ceilings
 
 __all__ = ["CostPoint", "derated", "cost_curve_lines", "plan_cost_curve", "write_cost_curve"]
 
-#: The coldest greatest temperature that is planned for [°C].
+#: The coldest maximum temperature that is planned for [°C].
 _COLDEST = 40.0
 #: How long a grouping of work is looked for [s].
 _SECONDS = 5.0
@@ -29,7 +29,7 @@ _SECONDS = 5.0
 
 @dataclass(frozen=True)
 class CostPoint:
-    """The plan at one greatest temperature [°C]: `current` per phase [A], nan where no weather is given;
+    """The plan at one maximum temperature [°C]: `current` per phase [A], nan where no weather is given;
     `violations` before, in so many `spans`; `cost` (nan where there is no plan), its `gap` [-], `remedies` in words;
     `outages` and `circuit_hours` of the work as it is grouped, not looked at in full, nan where it is not; and
     `forbids`, why there is no plan."""
@@ -50,7 +50,7 @@ def plan_cost_curve(opened: Opened, option: str, *, steps: int = 6, progress: Pr
                     ) -> tuple[CostPoint, ...]:
     """Return so many points, at least 2, of an option of a study, the coldest first.
 
-    The hottest is the greatest temperature that the option has in the study; the coldest the one at which heat brings
+    The hottest is the maximum temperature that the option has in the study; the coldest the one at which heat brings
     no span short in continuous service. The emergency temperature is lower by as much as the greatest one.
     `progress(done, total)` is told spans, look by look.
     """
@@ -61,7 +61,7 @@ def plan_cost_curve(opened: Opened, option: str, *, steps: int = 6, progress: Pr
 
 
 def _coldest(site, progress):
-    """The greatest temperature at which heat brings no span short [°C], of those that have one."""
+    """The maximum temperature at which heat brings no span short [°C], of those that have one."""
     top = site.wiring.maximum_temperature
     limits = assess_variant(site, progress=progress, limits=True).layers["limits"]["limit_temperature_c"].astype(float)
     # A span of which no limit is known bounds nothing here: the plan of the coldest point is looked at as any other.
@@ -70,7 +70,7 @@ def _coldest(site, progress):
 
 
 def _point(site, temperature, progress):
-    """The plan of the option with a lower greatest temperature."""
+    """The plan of the option with a lower maximum temperature."""
     planned = plan_option(derated(site, temperature), progress)
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
@@ -91,7 +91,7 @@ def _grouped(planned):
 
 
 def derated(site: Site, temperature: float) -> Site:
-    """The site with the option at a lower greatest temperature [°C], its emergency lower by as much."""
+    """The site with the option at a lower maximum temperature [°C], its emergency lower by as much."""
     emergency = site.wiring.emergency_temperature
     lower = site.wiring.maximum_temperature - temperature
     wiring = replace(site.wiring, maximum_temperature=temperature,
@@ -104,7 +104,7 @@ def write_cost_curve(points: tuple[CostPoint, ...], folder: Path | str, option: 
                      guard: Guard = PLAIN, currency: str | None = None) -> tuple[Path, ...]:
     """Write `cost_curve.csv` and the curve to a folder; return their paths."""
     folder = made_folder(folder)
-    columns = {"greatest_temperature_c": ("temperature", 1), "current_a": ("current", 0),
+    columns = {"maximum_temperature_c": ("temperature", 1), "current_a": ("current", 0),
                "violations_before": ("violations", 0), "spans_before": ("spans", 0), "least_cost": ("cost", 3),
                "gap": ("gap", 4), "outages": ("outages", 0), "circuit_hours": ("circuit_hours", 1)}
     table = {name: [round(getattr(r, field), digits) for r in points] for name, (field, digits) in columns.items()}
@@ -117,7 +117,7 @@ def write_cost_curve(points: tuple[CostPoint, ...], folder: Path | str, option: 
 
 
 def cost_curve_lines(points: tuple[CostPoint, ...], option: str) -> list[str]:
-    """Return lines of text: what each greatest temperature carries and costs."""
+    """Return lines of text: what each maximum temperature carries and costs."""
     lines = [f"{option}: least cost against the rating reached",
              "  temperature  current  violations    cost  remedies"]
     for r in points:

@@ -209,7 +209,7 @@ def _limited(site: Site, asked: Asked) -> Site:
 
 
 def _at_current(site, current):
-    """The site with its option at the least greatest temperature at which it carries a current, in tenths of a kelvin;
+    """The site with its option at the least maximum temperature at which it carries a current, in tenths of a kelvin;
     words where it does not."""
     heat, name = site.facts.heat, site.option
     index = [each.name for each in site.facts.options].index(name)

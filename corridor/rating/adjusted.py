@@ -151,8 +151,8 @@ def _cells(ratings, option, season, ambients, state, limits, azimuth):
 
 
 def _by_bearing(ratings, spans, top):
-    """Bearings that differ in weather, and of each the least temperature to which its spans clear below the wire's own,
-    nan where that comes first, and the span (-1: none)."""
+    """Bearings that differ in weather, and of each the minimum temperature to which its spans clear below the wire's
+    own, nan where that comes first, and the span (-1: none)."""
     rounded = np.round(spans.azimuth, 3) if ratings.sky.matters else np.zeros(len(spans.azimuth))
     bearings, place = np.unique(rounded, return_inverse=True)
     T, worst = np.full(len(bearings), np.nan), np.full(len(bearings), -1)

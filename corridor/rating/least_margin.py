@@ -1,4 +1,4 @@
-"""The least margin of spans at wire temperatures of their own, by the very comparison that makes the findings.
+"""The minimum margin of spans at wire temperatures of their own, by the very comparison that makes the findings.
 
 What a wire carries sets its temperature in the cases that are told by `maximum` or `emergency`, and in no others. Every
 measure counts there that the findings have; the section is hung anew and compared anew at every temperature.
@@ -21,7 +21,7 @@ __all__ = ["Least", "least_margins", "margin_rows", "no_rule", "not_known", "pas
 
 
 class Least(NamedTuple):
-    """The least margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
+    """The minimum margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
     `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where it is not known."""
 
     margin: np.ndarray
@@ -34,7 +34,7 @@ class Least(NamedTuple):
 
 
 def margin_rows(around, gaps, temperatures):
-    """Return the least margin of every span and option at some wire temperatures, in the cases told by `maximum`.
+    """Return the minimum margin of every span and option at some wire temperatures, in the cases told by `maximum`.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def passed_below(position, against):
 
 
 def least_margins(around, cases, temperature, *, lost=True, in_space=True):
-    """The least margin of spans in options at temperatures of their own, (span, option) [°C]; nan: not asked, and,
+    """The minimum margin of spans in options at temperatures of their own, (span, option) [°C]; nan: not asked, and,
     unless what is `lost` does not matter, where anything is not known below or beside wires there. Without distances
     `in_space` it is that of all others."""
     scene = around.scene

@@ -2,8 +2,8 @@
 
 What a wire carries sets its temperature in the cases that are told by `maximum` or `emergency`, and in no others. There
 every measure counts that the findings have: over ground and objects, beside and near them, in still air and swung, and
-wires against wires. At the greatest temperature a span either clears, and then that governs, or it does not, and the
-temperature at which its least margin is zero is found: the section is hung anew and compared anew at every trial.
+wires against wires. At the maximum temperature a span either clears, and then that governs, or it does not, and the
+temperature at which its minimum margin is zero is found: the section is hung anew and compared anew at every trial.
 """
 
 from dataclasses import dataclass
@@ -35,8 +35,8 @@ ICE = {CLEARANCE: "clearance and ice", MAXIMUM: "ice"}
 class Limits:
     """Limits of spans in every option; arrays (span, option).
 
-    `temperature` [°C] at which the least margin is zero, nan where it is not below the greatest; `governs` what sets
-    the limit; `least` the least margin at the limit, or at the greatest temperature.
+    `temperature` [°C] at which the minimum margin is zero, nan where it is not below the greatest; `governs` what sets
+    the limit; `least` the minimum margin at the limit, or at the maximum temperature.
     """
 
     temperature: np.ndarray
@@ -109,7 +109,7 @@ def find_limits(around, columns, gaps, word, top):
         "maximum" or "emergency": the cases that are looked at. Without a bare one in still air for the maximum, the
         hottest that there is, or one for which no rule has a name.
     top : ndarray, shape (option,)
-        Greatest temperature [°C]; nan: none is looked for.
+        Maximum temperature [°C]; nan: none is looked for.
 
     Returns
     -------
@@ -127,7 +127,7 @@ def find_limits(around, columns, gaps, word, top):
 
 
 def _hot(around, columns, cases, word, temperature):
-    """The least margins at the greatest temperature: as the findings have them, where they have been looked for there
+    """The minimum margins at the maximum temperature: as the findings have them, where they have been looked for there
     and it is no shield wire that is nearest."""
     scene = around.scene
     if columns is None or any(scene.cases[k].temperature != word for k in cases):

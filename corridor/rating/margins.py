@@ -1,4 +1,4 @@
-"""Least margins of spans between the wire temperatures at which they were looked for, and through the hours.
+"""Minimum margins of spans between the wire temperatures at which they were looked for, and through the hours.
 
 A margin falls as the wire gets hotter, ever more slowly, so a straight line between two temperatures lies above it.
 Told is what it is at least: of that line and of those through the two temperatures before and the two behind,
@@ -28,7 +28,7 @@ _ROUND = 1e-6
 def margin_nodes(ratings, stations):
     """Return wire temperatures at which margins are to be asked for, (option, node) [°C], ascending, nan in front.
 
-    From the coldest air of the series to what its hottest hour could make of the wire, or to the greatest temperature
+    From the coldest air of the series to what its hottest hour could make of the wire, or to the maximum temperature
     that it may have if that is less: the emergency temperature, or the maximum.
 
     Parameters
@@ -48,7 +48,7 @@ def margin_nodes(ratings, stations):
 
 
 def highest(option):
-    """Return the greatest temperature that the wire of an Option may have, if only for a time [°C]."""
+    """Return the maximum temperature that the wire of an Option may have, if only for a time [°C]."""
     wiring = option.wiring
     return max(wiring.maximum_temperature, -np.inf if wiring.emergency_temperature is None else
                wiring.emergency_temperature)
@@ -61,7 +61,7 @@ def _extreme(column, of, instead):
 
 
 def _worst(hours):
-    """One hour of the greatest current, the hottest and stillest air along the wire, and the most sun."""
+    """One hour of the maximum current, the hottest and stillest air along the wire, and the most sun."""
     column = {name: np.array([of.reduce(getattr(hours, name))]) for name, of in (
         ("current", np.fmax), ("ambient", np.fmax), ("wind_speed", np.fmin), ("solar", np.fmax))
         if getattr(hours, name) is not None}
@@ -101,7 +101,7 @@ def least_between(nodes, margins, temperature):
 
 @dataclass(frozen=True)
 class Margins:
-    """Least margins of rows of `limits` in one option: at `nodes` (node,) [°C], `values` (row, node) [m], nan where a
+    """Minimum margins of rows of `limits` in one option: at `nodes` (node,) [°C], `values` (row, node) [m], nan where a
     span was not assessed."""
 
     nodes: np.ndarray
@@ -114,7 +114,7 @@ class Margins:
         return self.nodes[-1] - STEP * np.arange(count, -1, -1)
 
     def on_grid(self, rows):
-        """Return the least margins [m] of some rows between each temperature of the grid and the one before, and the
+        """Return the minimum margins [m] of some rows between each temperature of the grid and the one before, and the
         greatest by the straight line there, both (row, n)."""
         least, line = least_between(self.nodes, self.values[rows], self.grid)
         cooler = np.s_[:, np.r_[0, 0:len(self.grid) - 1]]
@@ -161,7 +161,7 @@ class HourMargins:
         return cls(margins, rows, place, least, worst, low_by, lost)
 
     def look(self, temperature):
-        """Return the least margin of hours [m], the row it is of, how much it may be told too low [m], and how many
+        """Return the minimum margin of hours [m], the row it is of, how much it may be told too low [m], and how many
         spans have none; all (hour,).
 
         Parameters
@@ -179,8 +179,8 @@ class HourMargins:
                 np.where(known, self.low_by[there], np.nan), self.lost[b, at].sum(axis=1))
 
     def of_range(self, low, high):
-        """Return the least margin [m] of each row over all temperatures between the lowest and the highest of wires of
-        its bearing, (bearing,) [°C]; nan where it is not known in all of them."""
+        """Return the minimum margin [m] of each row over all temperatures between the lowest and the highest of wires
+        of its bearing, (bearing,) [°C]; nan where it is not known in all of them."""
         first, last = self.margins.index(low), self.margins.index(high)
         found = np.full(len(self.rows), np.nan)
         for b in np.flatnonzero(np.maximum(first, last) < len(self.margins.grid)):

@@ -15,7 +15,7 @@ STATES = {"normal": "maximum_temperature", "emergency": "emergency_temperature"}
 def rating_table(ratings, ambients, winds):
     """Return the currents of every option over air and wind, by both methods, as columns.
 
-    Sun and angle of the wind are those of the study; where they depend on the bearing, the least current of the line.
+    Sun and angle of the wind are those of the study; where they depend on the bearing, the minimum current of the line.
 
     Parameters
     ----------

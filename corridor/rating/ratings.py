@@ -100,7 +100,7 @@ class Ratings:
         temperature : array_like
             [°C]
         azimuth : array_like, optional
-            Bearings of the wires [deg]; default: the least current over those of the line.
+            Bearings of the wires [deg]; default: the minimum current over those of the line.
         """
         T = np.asarray(temperature, float)
         if self.weather is None:

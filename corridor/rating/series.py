@@ -169,7 +169,7 @@ def _option_row(option, course, step):
             "hours_above_maximum": np.sum(wire > option.wiring.maximum_temperature) * step,
             "hours_above_emergency": np.nan if emergency is None else np.sum(wire > emergency) * step,
             "temperature_median_c": share[0], "temperature_95_percent_c": share[1],
-            "temperature_99_percent_c": share[2], "temperature_greatest_c": share[3],
+            "temperature_99_percent_c": share[2], "temperature_maximum_c": share[3],
             "energy_mwh_per_km": lost if np.isfinite(lost) else np.nan}
 
 

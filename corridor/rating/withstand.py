@@ -28,7 +28,7 @@ def fault_rows(options, shield, fault, frequency):
     -------
     dict of ndarray
         wire ("phase" or "shield"), option (None of the shield wire), conductor, fault_current_a of one wire,
-        duration_s, start_temperature_c, end_temperature_c, greatest_temperature_c, permitted_current_a of one wire,
+        duration_s, start_temperature_c, end_temperature_c, permitted_temperature_c, permitted_current_a of one wire,
         withstands.
     """
     wires = [("phase", each.name, each.wiring, 1 / each.wiring.bundle, fault.greatest_temperature) for each in options]
@@ -48,5 +48,5 @@ def _row(kind, option, wiring, share, greatest, fault, frequency):
     current = fault.current * share
     end = float(adiabatic_temperature(start, current, t, **wire))
     return {"wire": kind, "option": option, "conductor": c.name, "fault_current_a": current, "duration_s": t,
-            "start_temperature_c": start, "end_temperature_c": end, "greatest_temperature_c": greatest,
+            "start_temperature_c": start, "end_temperature_c": end, "permitted_temperature_c": greatest,
             "permitted_current_a": float(adiabatic_current(start, greatest, t, **wire)), "withstands": end <= greatest}

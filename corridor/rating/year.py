@@ -37,7 +37,7 @@ class Place(NamedTuple):
 class Year:
     """One option through the hours.
 
-    `course` (hour, 1) the hottest wire and the greatest loss of any span; `temperature_margin` (hour,) [K] the least by
+    `course` (hour, 1) the hottest wire and the maximum loss of any span; `temperature_margin` (hour,) [K] the least by
     which a wire is colder than its span is known to clear, and `tightest` (hour,) the row of limits it is of; `rating`
     (hour,) [A] per phase that every span known allows, and `limiting` (hour,) the row that sets it, -1: the wire
     itself. `rows` of limits that are of the option, and of each (row,): `short`, `unknown`, `holds` (it sets the
@@ -66,7 +66,7 @@ class Year:
 
 class _Spans(NamedTuple):
     """Spans about one station: rows of limits, temperature to which each is known to clear [°C] (-inf: none, nan: not
-    assessed), whether it may clear above, too; the place of each among the bearings, and of each bearing the least
+    assessed), whether it may clear above, too; the place of each among the bearings, and of each bearing the minimum
     temperature (inf: none below) and its row."""
 
     rows: np.ndarray
@@ -211,7 +211,7 @@ def _pieces(ratings, option, hours, spans, near):
 
 
 def _piece(ratings, option, hours, spans, near):
-    """The current of some hours; their hottest wire, greatest loss, least temperature_margin, rating, margin, what sets
+    """The current of some hours; their hottest wire, maximum loss, least temperature_margin, rating, margin, what sets
     these; the steps of each span; and by bearing the coldest and hottest wire, by hour the spans without a margin."""
     T, lost = piece_of(ratings, option, hours)
     top, line = ratings.options[option].wiring.maximum_temperature, np.arange(len(T))
@@ -264,7 +264,7 @@ def year_span_rows(limits, years, step):
         line, span, option, clearing_temperature_c; hours_short (nan: the span was not assessed); hours_unknown: those
         without a temperature, and those hotter than the option's maximum over a span that is only known to clear there;
         hours_limiting, in which no other span allows less current, and the wire more; hours_short_at_required, were the
-        required current to flow; least_margin_m of all hours known, nan where the wire was hotter than it may be.
+        required current to flow; minimum_margin_m of all hours known, nan where the wire was hotter than it may be.
     """
     columns = {name: np.full(len(limits["span"]), np.nan) for name in
                ("hours_short", "hours_unknown", "hours_limiting", "hours_short_at_required")}
@@ -275,15 +275,15 @@ def year_span_rows(limits, years, step):
     for year in years:
         least[year.rows] = year.least_margin
     return {name: limits[name] for name in ("line", "span", "option", "clearing_temperature_c")} | columns | {
-        "least_margin_m": least}
+        "minimum_margin_m": least}
 
 
 def hour_rows(ratings, years, limits, hours):
     """Return one row per option and hour, as columns: load, wire, temperature_margin, and what every span known allows.
 
     `assessed_rating_a` is the rating of the line where `spans_not_assessed` is 0, and else no more than an upper bound;
-    `assessed_margin_m` likewise the least margin where `spans_without_margin` is 0. It is told by `margin_low_by_m` too
-    low at most; empty where a wire is hotter than it may be.
+    `assessed_margin_m` likewise the minimum margin where `spans_without_margin` is 0. It is told by `margin_low_by_m`
+    too low at most; empty where a wire is hotter than it may be.
     """
     parts = []
     for option, year in zip(ratings.options, years, strict=True):

@@ -33,19 +33,19 @@ class Design(Table):
                                 "0.5 mm as `candidates` allows. Any: even steps of the whole diameter and of the core."
     )
     diameter_least: Annotated[float | None, _SIZE] = Field(
-        None, description="Least outer diameter. Default: 0.8 times that of the existing wire."
+        None, description="Minimum outer diameter. Default: 0.8 times that of the existing wire."
     )
     diameter_greatest: Annotated[float | None, _SIZE] = Field(
-        None, description="Greatest outer diameter. Default: that of the existing wire."
+        None, description="Maximum outer diameter. Default: that of the existing wire."
     )
     core_diameter_least: Annotated[float | None, _SIZE] = Field(
-        None, description="Least diameter of the core. Default: 0.2 times that of the existing wire."
+        None, description="Minimum diameter of the core. Default: 0.2 times that of the existing wire."
     )
     core_diameter_greatest: Annotated[float | None, _SIZE] = Field(
-        None, description="Greatest diameter of the core. Default: 0.55 times that of the existing wire."
+        None, description="Maximum diameter of the core. Default: 0.55 times that of the existing wire."
     )
     fill_least: Annotated[float, _FILL] = Field(
-        0.93, description="Least share of the ring about the core that trapezoidal wires fill."
+        0.93, description="Minimum share of the ring about the core that trapezoidal wires fill."
     )
     fill_greatest: Annotated[float, _FILL] = Field(0.93, description="Greatest such share.")
     candidates: Annotated[StrictInt, Field(ge=10, le=1_000_000)] = Field(
@@ -55,10 +55,10 @@ class Design(Table):
         6, description="How many of the best are checked span by span."
     )
     maximum_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
-        None, description="Greatest temperature in continuous service, where the materials bear more."
+        None, description="Maximum temperature in continuous service, where the materials bear more."
     )
     emergency_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
-        None, description="Greatest temperature for a short time, where the materials bear more."
+        None, description="Maximum temperature for a short time, where the materials bear more."
     )
     required_current: Annotated[float | None, Read(Measure("current", 0, 20_000, above=True))] = Field(
         None, description="Current that must be carried, and for which losses are told. Default: that of [rating]."

@@ -28,10 +28,10 @@ class OtherWires(Table):
     temperature: Annotated[float, Read(WIRE_TEMPERATURE)] = Field(
         description="Temperature of the wire at which it has that tension.")
     maximum_temperature: Annotated[float, Read(WIRE_TEMPERATURE)] = Field(
-        description="Its greatest temperature: what counts where it is above our wires.")
+        description="Its maximum temperature: what counts where it is above our wires.")
     unloaded: Annotated[float | str, Read(TemperatureOr(("ambient",), WIRE_TEMPERATURE))] = Field(15.0, description=(
         "Its temperature where it is below our wires, without load and without ice: a number, or \"ambient\": the air "
-        "of the case (its number; in cases of a greatest temperature that of [rating])."))
+        "of the case (its number; in cases of a maximum temperature that of [rating])."))
     order_column: Text = Field("order", description="Column of the position along the line.")
     line_column: Text | None = Field(None, description="Column of the line, where the layer has several.")
     wire_column: Text | None = Field(None, description="Column of the wire, where the layer has several.")

@@ -99,7 +99,7 @@ class Framings(Table):
             "[m²]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
             "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
             "holds the wire string_length below its height. window_left, window_right, window_below, window_above: how "
-            "far from where a string hangs the body of the structure is on that side; swing_limit: the greatest swing "
+            "far from where a string hangs the body of the structure is on that side; swing_limit: the maximum swing "
             "allowed."
         )
     )
@@ -198,7 +198,7 @@ class Rating(Table):
         None,
         description=(
             "Where the wind comes from, clockwise from north: each span then has its own angle to it, "
-            "and the line the least current of its spans. Instead of `wind_angle`."
+            "and the line the minimum current of its spans. Instead of `wind_angle`."
         ),
     )
     radial_conductivity: Annotated[float | None, Read(Measure("conductivity", 0.1, 250))] = Field(

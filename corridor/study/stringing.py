@@ -74,7 +74,7 @@ class Stringing(Table):
     traveller_drop: Annotated[float | None, Read(Measure("length", 0, 3))] = Field(None, description=(
         "How far below its hook a traveller has the wire, below strings as well as at strain structures."))
     pulling_tension: Annotated[Limit | None, Read(ReadTension())] = Field(None, description=(
-        "Greatest tension of the wire while it is pulled. Default: the greatest that the rules allow."))
+        "Maximum tension of the wire while it is pulled. Default: the greatest that the rules allow."))
     reel_length: Annotated[float | None, Read(Measure("length", 50, 20_000))] = Field(
         None, description="Length of wire on a reel.")
     waste: Annotated[float | None, Read(Measure("ratio", 0, 0.5))] = Field(
@@ -82,7 +82,7 @@ class Stringing(Table):
     joint_free: tuple[Text, ...] = Field((), description=(
         "Spans without joints, besides those that cross a road, railway, water or line."))
     joint_distance: Annotated[float | None, Read(Measure("length", 0, 200))] = Field(
-        None, description="Least distance of a joint from a structure.")
+        None, description="Minimum distance of a joint from a structure.")
     time_in_travellers: Annotated[float | None, Read(_DURATION)] = Field(
         None, description="How long the wire hangs in travellers before it is sagged.")
     time_to_clip: Annotated[float | None, Read(_DURATION)] = Field(

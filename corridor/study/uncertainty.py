@@ -17,7 +17,7 @@ __all__ = ["ASSUMED", "UNITS", "UncertaintyTable", "assumed_inputs", "uncertaint
 ASSUMED = "assumed"
 _WIRES = ("line", "section", "wire")
 
-#: Of each input: what it is, kind of quantity, greatest deviation, that which is assumed (None: of each conductor its
+#: Of each input: what it is, kind of quantity, maximum deviation, that which is assumed (None: of each conductor its
 #: own), and what errs alike, the assumed first. What is assumed is common practice or recalled, never looked up.
 _INPUTS = {
     "ground": ("Elevation of the ground, and of what stands on it by its height.", "length", 10, 0.10,

@@ -196,7 +196,7 @@ class ReadLimit:
         "a share of the rated tensile strength ('20 % RTS', at most 100 %), a tension (a number in "
         "N or '25 kN', from 100 N), or a catenary constant ('1800 m', from 50 m)"
     )
-    #: Least and greatest value of each kind; beyond them a number is a slip of its unit.
+    #: Least and maximum value of each kind; beyond them a number is a slip of its unit.
     bounds = {"share": (0.001, 1.0), "tension": (100.0, 1e6), "constant": (50.0, 20_000.0)}
 
     def __call__(self, value):

@@ -26,7 +26,7 @@ class Stringing(Table):
     """One limit that a wire is strung to; of several the one that governs is reported."""
 
     limit: Annotated[Limit, Read(ReadBound())] = Field(
-        description="The greatest tension, share of rated tensile strength, or catenary constant."
+        description="The maximum tension, share of rated tensile strength, or catenary constant."
     )
     temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
         None, description="Temperature of the bare wire without wind. Either this or `case`."
@@ -68,12 +68,12 @@ class Option(Table):
         ),
     )
     maximum_temperature: Annotated[float, Read(WIRE_TEMPERATURE)] = Field(
-        description="Greatest temperature of the wire in continuous service."
+        description="Maximum temperature of the wire in continuous service."
     )
     emergency_temperature: Annotated[float | None, Read(WIRE_TEMPERATURE)] = Field(
         None,
         description=(
-            "Greatest temperature of the wire for a short time. Without it, cases at the "
+            "Maximum temperature of the wire for a short time. Without it, cases at the "
             "emergency temperature are not assessed for this option."
         ),
     )

@@ -24,8 +24,8 @@ _NEAR = 1.5
 #: points near the wire that lie on it [-], part of the span that they cover [-], swing [deg], ends from where framings
 #: say [m], tension over rated strength [-].
 _RMS, _SURE, _SHARE, _COVER, _SWING, _ENDS, _TENSION = 0.2, 0.05, 0.5, 0.5, 30.0, 3.0, (0.02, 0.75)
-#: Beside the other wires of the span that count: least share of their points [-], most difference of swing [deg] and of
-#: how high an end is above where its framing says [m]. Points that are on no wire may lie like one here and there.
+#: Beside the other wires of the span that count: minimum share of their points [-], most difference of swing [deg] and
+#: of how high an end is above where its framing says [m]. Points that are on no wire may lie like one here and there.
 _FEWER, _TURNED, _RAISED = 0.3, 5.0, 1.0
 #: By how much ends are looked for above where framings say, and below, where wires are not found there [m].
 _RAISES = np.arange(-3.0, 3.1, 0.75)

@@ -99,13 +99,13 @@ def heights(t, S, za, zb, C):
 
 
 def end_tension(S, za, zb, C, H):
-    """Greatest tension of a span in every state [N]."""
+    """Maximum tension of a span in every state [N]."""
     x0 = S / 2 - C * np.arcsinh((zb - za) / (2 * C * np.sinh(S / (2 * C))))
     return H * np.maximum(np.cosh(x0 / C), np.cosh((S - x0) / C))
 
 
 def greatest_sag(S, za, zb, C):
-    """Greatest drop below the chord: where the wire is parallel to it."""
+    """Maximum drop below the chord: where the wire is parallel to it."""
     h = zb - za
     x0 = S / 2 - C * np.arcsinh(h / (2 * C * np.sinh(S / (2 * C))))
     x = x0 + C * np.arcsinh(h / S)

@@ -5,7 +5,7 @@
 prints as JSON how many sections were clipped in and hung in how many states, how many of those were not found, the
 worst force left and the most iterations. Sections that the limits leave no tension for are counted apart: no wire of
 that strength hangs there. `--searched 50` holds as many sections of one case against a general search of SciPy, and
-prints how many had to be tried until that found so many, and the greatest distance of wire ends.
+prints how many had to be tried until that found so many, and the maximum distance of wire ends.
 """
 
 import argparse

@@ -14,7 +14,7 @@ def study(request, tmp_path_factory):
 def test_corridor_agrees_with_the_plain_script(study):
     """Sag and clearance of every row within 1 cm.
 
-    The script samples every half cell, so it may miss the least clearance by the bend of ground and
+    The script samples every half cell, so it may miss the minimum clearance by the bend of ground and
     wire within a quarter of a cell: some millimetres on this ground.
     """
     import corridor

@@ -163,7 +163,7 @@ def test_rows_do_not_depend_on_batches(corridor_of_sections, monkeypatch, batch)
     """The same rows, and their numbers within rounding.
 
     Vectorised functions round the last bit of an element by its place in the array, which depends on its neighbours;
-    where a wire is nearly parallel to the ground, the place of the least clearance feels the square root of that.
+    where a wire is nearly parallel to the ground, the place of the minimum clearance feels the square root of that.
     """
     found = []
     for number in (corridor.check.BATCH, batch):

@@ -87,7 +87,7 @@ def test_terms_of_the_rule(short):
 
 
 def test_minimum_of_the_rule_is_under_the_buffer(study):
-    """4.5 m and adders stay below the least clearance of 5.6 m, on top of which come the 0.4 m."""
+    """4.5 m and adders stay below the minimum clearance of 5.6 m, on top of which come the 0.4 m."""
     study.add_roads()
     ground = study.check().rows("clearances", against="ground")
     np.testing.assert_allclose(ground["required_m"], 6.0, rtol=0, atol=1e-12)

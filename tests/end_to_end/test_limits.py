@@ -155,7 +155,7 @@ def test_whatever_governs_put_back_leaves_no_margin(study, make, name, turned):
 
 @pytest.mark.parametrize("ground", [6.0, 8.0])
 def test_a_tree_that_the_ground_hides_at_the_top_sets_the_limit(study, make, ground):
-    """At the greatest temperature the ground is short by more than a tree aside, if 8 m are asked for; but the wire is
+    """At the maximum temperature the ground is short by more than a tree aside, if 8 m are asked for; but the wire is
     clear of the ground long before it is of the tree. The limit is that of the tree alone."""
     study.text += make.SECOND_OPTION
     tree(study, make, 8.0, 7.5)

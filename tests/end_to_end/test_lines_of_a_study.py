@@ -87,7 +87,7 @@ def test_a_broken_wire_of_theirs_is_a_case_of_theirs(crossed):
 
 
 def test_two_lines_that_cross(crossed):
-    """Both lines have rows, and the least distance is that of the catenaries, within a millimetre."""
+    """Both lines have rows, and the minimum distance is that of the catenaries, within a millimetre."""
     findings = crossed.check()
     rows = findings.rows("clearances", against="line", measure="vertical")
     assert set(zip(rows["line"], rows["span"], rows["case"], strict=True)) == {

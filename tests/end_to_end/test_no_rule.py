@@ -126,7 +126,7 @@ def test_a_line_above_beside_the_wire(beside):
 
 @pytest.mark.parametrize(("above", "told"), [(5.5, True), (5.7, False)])
 def test_a_line_without_a_voltage_that_a_rule_has_a_row_for(beside, above, told):
-    """It is told as long as a line of the greatest voltage would be too near: 5.6 m between phases at 765 kV."""
+    """It is told as long as a line of the maximum voltage would be too near: 5.6 m between phases at 765 kV."""
     z = spots(beside.check(), "A", "hot")[2000, 2] + above
     beside.add_obstacle("lines", "line", [shapely.LineString([(EAST + 450, NORTH + y, z) for y in (3, 5)])])
     findings = beside.check()

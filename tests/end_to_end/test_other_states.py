@@ -113,7 +113,7 @@ def test_theirs_above_hangs_at_its_worst(study):
     by 2 cm."""
     across(study, 132.0)
     twelve = study.check().row("clearances", against="line", case="ice")
-    assert twelve["other_state"] == "at its greatest temperature, 60 °C"
+    assert twelve["other_state"] == "at its maximum temperature, 60 °C"
     study.change('ice = "12 mm"', 'ice = "40 mm"')
     findings = study.check()
     ice = WEIGHT + np.pi * 913 * 9.80665 * 0.04 * (WIRE.diameter + 0.04)
@@ -124,7 +124,7 @@ def test_theirs_above_hangs_at_its_worst(study):
         assert row["other_elevation_m"] == pytest.approx(elevation_at(row, 132.0, H, load), abs=0.04)
         assert row["position"] == "below" and row["wire"] == "B"
     told = findings.rows("clearances", against="line").set_index("case")["other_state"]
-    assert (told["hot"], told["ice"]) == ("at its greatest temperature, 60 °C", "with our ice at 0 °C")
+    assert (told["hot"], told["ice"]) == ("at its maximum temperature, 60 °C", "with our ice at 0 °C")
     assert (tension(S, 0.0, ice) / ice) < (tension(S, HOTTEST) / WEIGHT)
 
 

@@ -33,7 +33,7 @@ name = "swung"
 
 
 def brute(p, q):
-    """Least distance between two curves given as functions of a share: a grid, then a descent from its best."""
+    """Minimum distance between two curves given as functions of a share: a grid, then a descent from its best."""
     share = np.linspace(0, 1, 301)
     grid = np.linalg.norm(p(share)[:, None] - q(share)[None], axis=-1)
     best = np.array(np.unravel_index(grid.argmin(), grid.shape)) / 300

@@ -103,7 +103,7 @@ STATES = [(option, case) for option in ("today", "alloy") for case in ("hot", "i
 
 @pytest.mark.parametrize("option, case", STATES)
 def test_vegetation_as_by_brute_force(measured, option, case):
-    """Least distance of all points from all wires, and how many are too near: every point against 6,001 places."""
+    """Minimum distance of all points from all wires, and how many are too near: every point against 6,001 places."""
     findings, place, class_ = measured
     curves, factor = wires_of(findings, "1-2", option, case)
     spot = (place[class_ == HIGH] - [EAST, NORTH, 0]) * [factor, factor, 1]
@@ -122,7 +122,7 @@ def test_vegetation_as_by_brute_force(measured, option, case):
 
 @pytest.mark.parametrize("option, case", STATES)
 def test_roofs_as_by_brute_force(measured, option, case):
-    """Least height of wires over points that stand for discs of 0.5 m."""
+    """Minimum height of wires over points that stand for discs of 0.5 m."""
     findings, place, class_ = measured
     curves, factor = wires_of(findings, "1-2", option, case)
     spot = (place[class_ == ROOF] - [EAST, NORTH, 0]) * [factor, factor, 1]
@@ -215,7 +215,7 @@ def test_a_wall_beside_the_swung_wire(study, other_study, shape):
     round_ = np.hypot(np.maximum(d, 0), np.maximum(v, 0)) - 5 if shape == "corner" else -np.inf
     margin = np.where(v < 5, np.maximum(d - 4, round_), np.inf).min()
     rows = findings.rows("clearances", span="1-2", case="swung", against="building")
-    # At a rounded corner the lowest place and the least distance of a chord of 9 m count together, and a wire that is
+    # At a rounded corner the lowest place and the minimum distance of a chord of 9 m count together, and a wire that is
     # not there yet may be nearer than the full swing that is drawn.
     assert margin - (0.15 if shape == "corner" else 0.01) < rows["margin_m"].min() < margin + 0.01
     assert (rows["measure"] == "radial").any() == (shape == "corner")

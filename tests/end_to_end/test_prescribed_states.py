@@ -53,7 +53,7 @@ def told(*cases, table="us-safety-code", options=(TODAY,)):
 
 
 ICED, WARMER, HOTTEST = ("32 degF with the ice of the loading district", "120 degF",
-                         "greatest temperature that the line is operated at")
+                         "maximum temperature that the line is operated at")
 
 
 def test_each_state_of_the_american_code():
@@ -93,7 +93,7 @@ def test_greatest_temperature_is_that_of_every_option():
 def test_other_codes():
     assert told(Case("cold", 0.0), table="california-1941") == ["60 degF in still air"]
     assert told(Case("mild", 15.6), table="california-1941") == []
-    assert told(Case("cold", 0.0), table="european-electrical-distance") == ["greatest temperature of the conductor"]
+    assert told(Case("cold", 0.0), table="european-electrical-distance") == ["maximum temperature of the conductor"]
     assert told(table="new-zealand-buildings") == [] and told(table=None) == []
 
 

@@ -200,7 +200,7 @@ def constant_in(case, S, rise):
 
 
 def least_clearance(start, end, S, C, surface):
-    """Least height over the ground [m] along the geodesic between two attachments, every 5 cm."""
+    """Minimum height over the ground [m] along the geodesic between two attachments, every 5 cm."""
     count = int(S / STEP) + 2
     azimuth, _, distance = GEOD.inv(start[0], start[1], end[0], end[1])
     share = np.linspace(0, 1, count)
@@ -213,7 +213,7 @@ def least_clearance(start, end, S, C, surface):
 
 @dataclass(frozen=True)
 class Brute:
-    """Least clearance [m] by (span, case), lengths and ruling spans [m] by span."""
+    """Minimum clearance [m] by (span, case), lengths and ruling spans [m] by span."""
 
     least: dict
     lengths: np.ndarray

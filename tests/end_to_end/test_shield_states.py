@@ -1,7 +1,7 @@
 """Shield wires in another state than the phases below them: iced above bare ones, cool above hot ones, iced elsewhere.
 
 Distances are held against wires hung by hand: the change of state of one span between strain structures, found by root
-finding on the catenary's length, and the least distance by brute force.
+finding on the catenary's length, and the minimum distance by brute force.
 """
 
 import numpy as np
@@ -42,7 +42,7 @@ def add_case(study, text):
 
 
 def brute(p, q):
-    """Least distance of two wires: every 0.1 m of both, then five times finer about the best."""
+    """Minimum distance of two wires: every 0.1 m of both, then five times finer about the best."""
     s, t, width = 0.5, 0.5, 0.5
     for count in (3001, 201, 201, 201):
         a, b = (np.clip(middle + np.linspace(-width, width, count), 0, 1) for middle in (s, t))

@@ -87,7 +87,7 @@ def horizontal(start_tension, span, rise):
 def test_a_pull_by_hand(study):
     """Wire B of two spans to a puller behind the second: 10 % of RTS there, and tension back from it sheave by sheave.
 
-    The least height over a plane by 20,001 places. Leaning travellers leave 2 mm of the ground unsaid.
+    The minimum height over a plane by 20,001 places. Leaning travellers leave 2 mm of the ground unsaid.
     """
     found = strung(study)
     pull = row(found, "pulls", pull="1-3")
@@ -97,7 +97,7 @@ def test_a_pull_by_hand(study):
     z = np.array([19.0, 20.0 - 1.4, 19.0]) + plane(EAST + 300.0 * np.arange(3), NORTH)
     ground = plane(EAST + 600 + pull.puller_distance_m, NORTH)
     assert pull.puller_distance_m == pytest.approx(3 * 19.0)
-    # The greatest tension is on the puller's side of the last traveller, higher than the machine; A hangs 1 m lower.
+    # The maximum tension is on the puller's side of the last traveller, higher than the machine; A hangs 1 m lower.
     T = 0.1 * WIRE.rts
     assert z[2] - 1 > ground and pull.end_tension_n == pytest.approx(T - W * (z[2] - 1 - ground), rel=1e-5)
     ahead, heights = T * E, []
@@ -166,7 +166,7 @@ def test_what_is_not_known_is_no_pass(study):
     found = strung(study)
     spans = rows(found, "pulled_spans").set_index("span")
     assert np.isnan(spans.height_m["2-3"]) and "not known" in spans.note["2-3"] and spans.height_m["1-2"] > 0
-    assert np.isnan(row(found, "pulls", pull="1-3").least_height_m)
+    assert np.isnan(row(found, "pulls", pull="1-3").minimum_height_m)
     assert row(found, "installation", pull="1-3", check="off the ground").state == "not given"
     shed = rows(found, "pull_crossings", obstacle="sheds:1", span="1-2").iloc[0]
     assert np.isnan(shed.separation_m) and shed.state == "guard" and "height" in shed.note
@@ -451,7 +451,7 @@ def test_a_wire_without_an_answer_counts_beside_those_that_have_one(study):
         lost = replace(wires, moving=Pulled(*map(of_one, wires.moving)), force_moving=of_one(wires.force_moving))
         told = [pull_rows(around, each, pulled, plan, rules, Stringing()) for each in (wires, lost)]
     for rows_, known in zip(told, (True, False), strict=True):
-        numbers = [rows_.pulls[0]["percent_rts"], rows_.pulls[0]["start_tension_n"], rows_.pulls[0]["least_height_m"],
+        numbers = [rows_.pulls[0]["percent_rts"], rows_.pulls[0]["start_tension_n"], rows_.pulls[0]["minimum_height_m"],
                    rows_.pulls[0]["wire_length_m"], *(each[name] for each in rows_.pulled_spans
                                                       for name in ("height_m", "tension_at_end_n", "sag_m")),
                    *(each["separation_m"] for each in rows_.pull_crossings),

@@ -26,7 +26,7 @@ def test_all_clear(study, capsys):
 
 
 def test_the_worst_span_and_the_findings_are_named(study, capsys, make, monkeypatch):
-    """The least margin of each option, where it is, and the path of the file, in 80 columns and on one screen."""
+    """The minimum margin of each option, where it is, and the path of the file, in 80 columns and on one screen."""
     monkeypatch.chdir(study.folder)
     study.add_roads()
     study.text += make.SECOND_OPTION

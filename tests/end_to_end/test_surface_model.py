@@ -69,8 +69,8 @@ def boxes(blocks, make, factor):
 
 
 def by_hand(blocks, make, curves, factor):
-    """Least distance of wires from solids below flat tops, height over these where they are above, and distance in plan
-    where they are less than 5 m above: every place of the wire against every block [m]."""
+    """Minimum distance of wires from solids below flat tops, height over these where they are above, and distance in
+    plan where they are less than 5 m above: every place of the wire against every block [m]."""
     low, high, top = boxes(blocks, make, factor)
     p = curves.reshape(-1, 1, 3)
     flat = np.hypot(*np.moveaxis(np.maximum(np.maximum(low - p[..., :2], p[..., :2] - high), 0), -1, 0))
@@ -117,7 +117,7 @@ def scattered(make, cell, seed, low=7.0, high=14.0):
 
 
 def least_of(study, category, below=15.0):
-    """Least margins against a category by span, option, case and measure, of those below so much [m]."""
+    """Minimum margins against a category by span, option, case and measure, of those below so much [m]."""
     rows = study.check()["clearances"].query(f"against == '{category}' and rule != 'electrical distance'")
     found = rows.groupby(["span", "option", "case", "measure"])["margin_m"].min()
     return found[found < below]

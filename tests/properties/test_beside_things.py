@@ -111,7 +111,7 @@ def test_nearest_below_a_level(scene):
 
 @pytest.mark.parametrize(("beside", "above"), [(4.5, 3.0), (3.0, 5.5)])
 def test_round_the_corner(scene, beside, above):
-    """The least margin to the room about things whose corner is rounded, to a tenth of a millimetre: never more than
+    """The minimum margin to the room about things whose corner is rounded, to a tenth of a millimetre: never more than
     brute force finds, nor less than it stops short by. A wire that is clear by its height alone is not told."""
     rng = np.random.default_rng(3)
     shapes, levels = things(scene, rng)

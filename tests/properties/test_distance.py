@@ -1,4 +1,4 @@
-"""The least height over a surface of quadratic pieces, against dense sampling.
+"""The minimum height over a surface of quadratic pieces, against dense sampling.
 
 Brute force: the parabola of every known piece (Lagrange), and a `C cosh` whose low point is bisected, at
 many places. It can only be too high, by `f''/2 (d/2)^2` for places d apart. The package replaces the
@@ -19,7 +19,7 @@ SAMPLES = np.linspace(0, 1, 41)
 
 
 def brute(place, surface, shape, constant):
-    """Least height, and by how much it may be too high and the package's too low."""
+    """Minimum height, and by how much it may be too high and the package's too low."""
     S, start, h = shape
     a, m, b = surface[:-2:2], surface[1:-1:2], surface[2::2]
     z = quadratic(a[:, None], m[:, None], b[:, None], SAMPLES)

@@ -49,7 +49,7 @@ def at(layer, span, name):
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("required", [7.0, 9.0, 10.5])
 def test_put_back_it_leaves_no_margin(tmp_path, method, required):
-    """The least margin of a case at that temperature is nought within 2e-6 m, a kelvin cooler and hotter not."""
+    """The minimum margin of a case at that temperature is nought within 2e-6 m, a kelvin cooler and hotter not."""
     found = limits(tmp_path, required, method=method)["limits"]
     told = [(s, o.name, at(found, s, o.name)) for s in SPANS for o in OPTIONS]
     told = [(s, o, row["clearing_temperature_c"]) for s, o, row in told if row["governs"] == "clearance"]

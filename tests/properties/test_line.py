@@ -197,7 +197,7 @@ class Second:
         return self.ruling * np.sinh(u) / u, H / 2 * (np.cosh(u) + u / np.sinh(u))
 
     def support(self, H, w, p):
-        """Greatest tension at any support."""
+        """Maximum tension at any support."""
         q = np.hypot(w, p)
         C, greatest = H / q, 0.0
         for a, b in ((self.at[i][k], self.at[i + 1][k]) for i in range(3) for k in range(2)):
@@ -226,7 +226,7 @@ class Second:
         return np.exp(brentq(miss, np.log(1e3), np.log(2e5), xtol=1e-13))
 
     def clearance(self, C):
-        """Least height over ground of every span, places 5 cm apart: sampled, at most 1e-6 m too high."""
+        """Minimum height over ground of every span, places 5 cm apart: sampled, at most 1e-6 m too high."""
         t, least = np.linspace(0, 1, 8001), []
         for i in range(3):
             heights = []

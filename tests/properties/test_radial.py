@@ -26,7 +26,7 @@ CASES = np.array([0])
 
 
 def brute(start, end, C, spot, top, radius, count=200_001):
-    """Least distance to a cylinder, the place, and the step between places [m]."""
+    """Minimum distance to a cylinder, the place, and the step between places [m]."""
     t = np.linspace(0, 1, count)
     S = np.hypot(*(end - start)[:2])
     plan = start[:2] + t[:, None] * (end - start)[:2]

@@ -25,7 +25,7 @@ sections = st.sampled_from(sorted(SECTIONS))
 
 
 def support_tension(H, spans, rises, w, p):
-    """Greatest tension at any support, from the catenary in the plane of the load: `T = H cosh(x/C)`."""
+    """Maximum tension at any support, from the catenary in the plane of the load: `T = H cosh(x/C)`."""
     q = np.hypot(w, p)
     C, greatest = H / q, 0.0
     for S, h in zip(spans, rises, strict=True):
@@ -139,7 +139,7 @@ def test_horizontal_tension_against_an_independent_root(name, times):
 
 
 def least_of(spans, rises):
-    """Least greatest tension of a section and its H [N], by SciPy."""
+    """Least maximum tension of a section and its H [N], by SciPy."""
     found = minimize_scalar(lambda t: support_tension(np.exp(t), spans, rises, WEIGHT, 0.0), method="bounded",
                             bounds=np.log(WEIGHT * np.nanmax(spans) * np.array([0.05, 5.0])), options={"xatol": 1e-10})
     return found.fun, np.exp(found.x)

@@ -105,7 +105,7 @@ def test_both_are_the_ends_of_one_search_where_there_is_no_ice(span, share):
 def test_least_loss_where_there_is_room(span):
     # As much sag as the existing wire has at its ordinary maximum: the mass under ice governs, not the sag. 542 mm² and
     # up to 26 % are told; 555 mm² come out, 2.4 % more, on a core that is thinner (46 mm² for 60): the search asks for
-    # no reserve of strength beyond the limits. Here the greatest rating is the same wire: the ends fall together.
+    # no reserve of strength beyond the limits. Here the maximum rating is the same wire: the ends fall together.
     found, rating, loss = searched(span, 1.0)
     end = found.front[0]
     assert len(found.front) == 1

@@ -93,7 +93,7 @@ def test_field_is_the_slope_of_the_potential():
 def simulated(phases, radius, places, voltages, count=36):
     """Brute force: line charges within each subconductor that hold many points of its surface at its voltage.
 
-    Returns the field at points, and the greatest field at the surfaces.
+    Returns the field at points, and the maximum field at the surfaces.
     """
     angle = 2 * np.pi * np.arange(count) / count
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)

@@ -207,7 +207,7 @@ def test_rows_say_where_they_are_from(name):
 
 @pytest.mark.parametrize("name", NEW)
 def test_every_row_answers_up_to_its_own_bound(name):
-    """The greatest voltage of a row is its own, never that of another band."""
+    """The maximum voltage of a row is its own, never that of another band."""
     table = load_table(name)
     for i in range(len(table)):
         top = table.max_kv[i] if np.isfinite(table.max_kv[i]) else table.min_kv[i] + 1

@@ -95,7 +95,7 @@ def test_final_modulus_and_expansion():
 
 
 def test_unloading_leads_back_to_the_curve():
-    """Final line below the greatest strain, initial curve past it: the two meet in the greatest state."""
+    """Final line below the maximum strain, initial curve past it: the two meet in the greatest state."""
     part = law()
     e = strain(60e3, 20.0, part)
     final = part._replace(**dict(zip(("outer_set", "core_set"), sets_after(e, 20.0, part), strict=True)))

@@ -31,7 +31,7 @@ def draw_cost_curve(path, points, option, currency):
             axes.annotate(f"{temperature:.0f} °C", (place, height if np.isfinite(height) else 0), xytext=(-5, 5),
                           textcoords="offset points", ha="right", fontsize=8)
         axes.plot(x[~known], np.zeros((~known).sum()), marker="x", linestyle="none", color=pen["color"], clip_on=False)
-        axes.set(xlabel="Current per phase [A]" if rated else "Greatest temperature of the wire [°C]",
+        axes.set(xlabel="Current per phase [A]" if rated else "Maximum temperature of the wire [°C]",
                  ylabel=f"Least cost of remedies [{currency}]", ylim=(0, top * 1.18))
         axes.margins(x=0.1)
         words = "; crosses: no plan" if (~known).any() else ""

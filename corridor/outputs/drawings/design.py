@@ -85,7 +85,7 @@ def _limits(axes, result):
 
 def _room(axes, result, known):
     """Leave room for the names to the right, and no more above than the candidates need; return where candidates are
-    shown, ((least, greatest rating), (least, greatest loss))."""
+    shown, ((least, maximum rating), (least, maximum loss))."""
     s = result.screened
     x = np.array([*s.rating[known], result.existing_rating, result.line.required_current])
     x = x[x >= 0.6 * x[-2:].min()]

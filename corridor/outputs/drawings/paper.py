@@ -11,7 +11,7 @@ WIDTH, HEIGHT = 420.0, 297.0
 #: One inch [mm].
 _INCH = 25.4
 
-#: Least size of text [pt]: capitals of DejaVu Sans are 0.729 of it, so 1.8 mm, the least height that ISO 3098-1 has
+#: Least size of text [pt]: capitals of DejaVu Sans are 0.729 of it, so 1.8 mm, the minimum height that ISO 3098-1 has
 #: for letters on drawings (recalled).
 SMALL = 7.0
 

@@ -35,7 +35,7 @@ class Profile:
     centre and outer wires, nan where nothing stands, None without one; `wires` of the cases drawn: of each span and
     case the lowest phase wire and, in the first case, the shield wires; `tops` elevation of the highest wire end at
     structures by name;
-    `low`, `high` the least and greatest elevation of all this [m].
+    `low`, `high` the least and maximum elevation of all this [m].
     """
 
     start: dict
@@ -160,7 +160,7 @@ def _below(sample, sheet, rows, start, chords):
 
 
 def _required(scene, sheet, ground, start, length):
-    """The ground at the centre and the greatest clearance required over it in the cases drawn [m]."""
+    """The ground at the centre and the maximum clearance required over it in the cases drawn [m]."""
     rules = scene.rows("clearances", line=sheet.line, against="ground", measure="vertical")
     most = rules.groupby("span")["required_m"].max()
     station, elevation = ground

@@ -71,7 +71,7 @@ def _pieces(plan, station, scale):
 
 
 def _aside(plan):
-    """Greatest distance of places from the straight line between the first and the last [m]."""
+    """Maximum distance of places from the straight line between the first and the last [m]."""
     way, off = plan[-1] - plan[0], plan - plan[0]
     return np.abs(way[0] * off[:, 1] - way[1] * off[:, 0]).max() / np.hypot(*way)
 

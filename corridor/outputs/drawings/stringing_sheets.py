@@ -11,7 +11,7 @@ from corridor.outputs.guard import MARK
 
 __all__ = ["draw_sheets"]
 
-#: Pitch of rows of a table, and least distance from the border [mm].
+#: Pitch of rows of a table, and minimum distance from the border [mm].
 _ROW, _EDGE = 4.3, 14.0
 #: Rows of a table of readiness on one sheet.
 _READY = 52
@@ -105,10 +105,10 @@ def _front(result, cautions):
     figure = _sheet(result, "Putting the wire up", ", ".join(result.options))
     y = HEIGHT - 38
     heads = ("pull", "option", "length\nm", "puller at", "tensioner at", "tension\nkN", "% RTS", "% of\nsagging",
-             "least height\nm", "crossings", "reels", "wire\nm", "work\nh")
+             "minimum height\nm", "crossings", "reels", "wire\nm", "work\nh")
     rows = [(row["pull"], row["option"], short_number(row["length_m"], 0), row["puller_at"], row["tensioner_at"],
-             _kn(row["greatest_tension_n"]), short_number(row["percent_rts"]), short_number(row["percent_of_sagging"]),
-             short_number(row["least_height_m"]), str(row["crossings"]), str(row["reels"] or "–"),
+             _kn(row["maximum_tension_n"]), short_number(row["percent_rts"]), short_number(row["percent_of_sagging"]),
+             short_number(row["minimum_height_m"]), str(row["crossings"]), str(row["reels"] or "–"),
              short_number(row["wire_needed_m"], 0), short_number(row["hours"])) for row in _rows(result, "pulls")]
     kept = rows[:36]
     y = _table(figure, _EDGE, y, heads, (32, 46, 22, 24, 24, 20, 18, 20, 26, 22, 16, 22, 18), kept, words=(0, 1),
@@ -156,7 +156,7 @@ def _pulling(result, option, pull, profile):
              ("tensioner", f"beyond {row['tensioner_at']}, {short_number(row['tensioner_distance_m'], 0)} m"),
              ("tension at tensioner", f"{_kn(row['start_tension_n'])} kN"),
              ("tension at puller", f"{_kn(row['end_tension_n'])} kN"),
-             ("greatest, anywhere", f"{_kn(row['greatest_tension_n'])} kN, {short_number(row['percent_rts'])} % RTS"),
+             ("maximum, anywhere", f"{_kn(row['maximum_tension_n'])} kN, {short_number(row['percent_rts'])} % RTS"),
              ("beside sagging tension", f"{short_number(row['percent_of_sagging'])} % of "
               f"{_kn(row['sagging_tension_n'])} kN"),
              ("allowed", f"{_kn(row['allowed_tension_n'])} kN: {row['allowed_by']}"),

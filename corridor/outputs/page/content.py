@@ -68,7 +68,7 @@ def _place(points):
 
 def _worst_loads(columns):
     """Of every structure and option the row that exceeds the existing wire most, or else pulls across most, and the one
-    that takes most of a capacity; and every wire whose string is lifted, in the case with the least vertical pull."""
+    that takes most of a capacity; and every wire whose string is lifted, in the case with the minimum vertical pull."""
     name = "line", "structure", "option"
     keys = _numbers(columns, name), _numbers(columns, (*name, "wire"))
     ratio, across = (np.nan_to_num(np.abs(np.asarray(columns[name], float)), nan=-1.0)

@@ -11,7 +11,7 @@ from corridor.outputs.cuts import cut_of, cut_places, drawable
 
 __all__ = ["MOST", "pack_cuts", "right_of"]
 
-#: Cross-sections that a page holds at most: of the least margins.
+#: Cross-sections that a page holds at most: of the minimum margins.
 MOST = 4000
 #: How much wider than what must be shown: plots are wider than high.
 _WIDE = 2.5
@@ -35,7 +35,7 @@ def pack_cuts(violations, right, about, packer):
     -------
     dict
         `of` number of the cross-section of each row, -1 where it has none; `ground` (cut, place) elevations at equal
-        distances from the least to the greatest of `known`, (cut, 2); `across`, `upward` (cut, 2) least and greatest
+        distances from the least to the greatest of `known`, (cut, 2); `across`, `upward` (cut, 2) least and maximum
         distance across and elevation that must be shown;
         `wire` (cut, 2) place of the wire; `first` first line of each cut, `kind` of the lines and `place` their first
         point; `x`, `z` of the points.

@@ -3,7 +3,7 @@
 The block is zlib data in Base64. Inside: the length of a JSON text as four bytes (little-endian), the JSON, then
 arrays, each at a multiple of 8 bytes from their start. In the JSON an array stands as
 {"array": type, "at": byte, "n": count, "scale": s}: what is meant is s times the number, and unknown where it is
-the least number of its type (or nan).
+the minimum number of its type (or nan).
 """
 
 import base64

@@ -18,7 +18,7 @@ _ENDS = 2
 def finalists_of(screened: Screened, count: int) -> dict[int, str]:
     """Return the finalists: index of each candidate, and what it is chosen for.
 
-    Up to so many, in this order: evenly by rating from least loss to greatest rating, the lightest, the one with the
+    Up to so many, in this order: evenly by rating from minimum loss to maximum rating, the lightest, the one with the
     most to spare, and, while there is room, the one that carries most of each build that is left out.
     """
     front, slack = screened.front, screened.slack
@@ -27,11 +27,11 @@ def finalists_of(screened: Screened, count: int) -> dict[int, str]:
     met = np.flatnonzero(screened.meets)
     # What is to spare is the less of that in sag and that in swing.
     extra = [(int(met[np.argmin(cost[met])]), words) for cost, words in (
-        (screened.candidates.mass, "least mass"), (-np.minimum(slack["sag"], slack["swing"]), "most to spare"))]
+        (screened.candidates.mass, "minimum mass"), (-np.minimum(slack["sag"], slack["swing"]), "most to spare"))]
     room = max(count - len(extra), min(count, _ENDS))
     chosen = {int(front[i]): "between both" for i in spaced(screened.rating[front], room)}
     ends = {}
-    for index, words in ((front[0], "least loss"), (front[-1], "greatest rating"), *extra):
+    for index, words in ((front[0], "minimum loss"), (front[-1], "maximum rating"), *extra):
         ends.setdefault(int(index), []).append(words)
     for index, words in ends.items():
         if index in chosen or len(chosen) < count:

@@ -270,7 +270,7 @@ def shape_bounds(today: Today, margins: Margins) -> tuple[np.ndarray, np.ndarray
 
 
 def _nearest(margins, windy, chosen):
-    """Of chosen rows those of the least margin of each span, still and in wind: from a state far off, as a hot one, a
+    """Of chosen rows those of the minimum margin of each span, still and in wind: from a state far off, as a hot one, a
     ruling span tells nothing to the centimetre."""
     key = margins.span * 2 + windy
     least = np.full(2 * (margins.span.max(initial=0) + 1), np.inf)

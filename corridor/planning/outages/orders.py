@@ -79,7 +79,7 @@ def _order(planned, item, outage, crew, laid, outages):
 
 
 def _clearances(planned, item):
-    """The least margin of each thing in the spans of an item before and after, the least before first."""
+    """The minimum margin of each thing in the spans of an item before and after, the least before first."""
     found = {}
     for at, variant in enumerate((planned.before, planned.after)):
         c = variant.layers["clearances"]

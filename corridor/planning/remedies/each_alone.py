@@ -38,9 +38,9 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
                progress: Callable[[int, int], None] | None = None) -> dict[str, np.ndarray]:
     """Return the remedies of the violations that a plan began with, as columns.
 
-    One violation per span, thing and obstacle counts, that of the least margin. Every remedy is looked at anew with all
-    sections that it touches, in the fewest steps that clear or the most that are allowed; a limit temperature is the
-    exact one of the layer `limits`. A remedy that is not offered has a row that says why.
+    One violation per span, thing and obstacle counts, that of the minimum margin. Every remedy is looked at anew with
+    all sections that it touches, in the fewest steps that clear or the most that are allowed; a limit temperature is
+    the exact one of the layer `limits`. A remedy that is not offered has a row that says why.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def _fewest(planned, one, span, columns, worth):
 
 
 def _margin(planned, one, span, alterations):
-    """Least margin against the same thing in what the span has become [m]; nan where it is not compared there, or
+    """Minimum margin against the same thing in what the span has become [m]; nan where it is not compared there, or
     anything is left unassessed that was not before.
 
     Where the thing itself is gone, and all else is as it was, that is what is left of the worst of the span.

@@ -17,7 +17,7 @@ _KEEP = 6.0
 
 
 def ground_short(before: Variant) -> dict[int, float]:
-    """Return the spans with violations above the ground, with their least margin over it [m]."""
+    """Return the spans with violations above the ground, with their minimum margin over it [m]."""
     c, short = before.layers["clearances"], {}
     own = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["margin_m"] < 0)
     for span, margin in zip(before.line.spans_at(c)[own], c["margin_m"][own], strict=True):

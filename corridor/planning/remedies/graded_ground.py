@@ -42,7 +42,7 @@ class SpanCells:
     area: float
 
     def volume(self, depth: float) -> float:
-        """Return the volume [m³] of the cut after which every cell has `depth` more than the least margin now."""
+        """Return the volume [m³] of the cut after which every cell has `depth` more than the minimum margin now."""
         return float(grading(self.room - (self.margin + depth), self.area).volume)
 
     def dug(self, depth: float) -> tuple[np.ndarray, np.ndarray]:

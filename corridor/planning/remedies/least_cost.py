@@ -66,7 +66,7 @@ def least_cost(rows: Constraints, *, step, most, fixed, per_step, seconds=5.0, a
     Parameters
     ----------
     step, most, fixed, per_step : float or ndarray, shape (column,)
-        Amount of one step in the unit of the column, greatest number of steps, and costs.
+        Amount of one step in the unit of the column, maximum number of steps, and costs.
     seconds, altogether : float
         After which the best plan of a part counts, with its gap; and the most for all parts, each of which gets 1 s.
     known : dict, optional

@@ -15,7 +15,7 @@ def load_table(planned: Planned) -> dict[str, list]:
     """Return a row for each structure that a plan changes, those next to these, and those that are added, as columns.
 
     Loads are the greatest of any wire and case [N], and the least vertical one; the moment about the base is the sum
-    over wires of the greatest pull across or along, whichever is greater, times the height of the wire, as if all
+    over wires of the maximum pull across or along, whichever is greater, times the height of the wire, as if all
     pulled the same way at once: an upper bound of each case, the greatest of which is told [N m]. `today` is of the
     existing wire on the existing line, `planned` of the planned line.
     """

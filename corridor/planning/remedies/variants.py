@@ -146,7 +146,7 @@ def _today(loads):
 
 
 def _shares(loads, today):
-    """The greatest share of the loads of today at each point, inf where that is not known of a load that counts."""
+    """The maximum share of the loads of today at each point, inf where that is not known of a load that counts."""
     sizes = np.stack([np.abs(np.asarray(loads[f"{each}_n"], float)) for each in COMPONENTS], axis=-1)
     keys = list(keys_of(loads, POINT))
     known = np.array([today.get(key, np.full(len(COMPONENTS), np.nan)) for key in keys]).reshape(-1, len(COMPONENTS))
@@ -155,7 +155,7 @@ def _shares(loads, today):
 
 
 def _ratio_to_existing(loads):
-    """The greatest ratio of each row to the existing wire, (row,); nan where any is not known of a load that counts."""
+    """The maximum ratio of each row to the existing wire, (row,); nan where any is not known of a load that counts."""
     ratios, sizes = (np.stack([np.asarray(loads[pattern.format(each)], float) for each in COMPONENTS])
                      for pattern in ("ratio_{}", "{}_n"))
     unknown = np.isnan(ratios) & ~(np.abs(sizes) <= NOTHING)
