@@ -17,6 +17,7 @@ from corridor.inspection.inspector import Inspection, Inspector
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
+from corridor.outputs.guard import findings_kind
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
@@ -84,7 +85,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     ----------
     opened : Opened
     output : path, optional
-        The GeoPackage to write; default: none, the findings are kept in memory.
+        The GeoPackage to write, or the folder of GeoParquet files where it ends in .parquet; default: none, the
+        findings are kept in memory.
     progress : callable, optional
         `progress(done, total)` in spans.
     time : datetime, optional
@@ -104,7 +106,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     before, clock = dict(opened.clock.seconds), opened.clock
     guard = opened.guard(overwrite)
     if output is not None:
-        guard.check(Path(output), "findings")
+        guard.check(Path(output), findings_kind(output))
     inputs = opened.inputs
     inputs.terrain.forget()
     target = (HeldFindings(inputs.crs, time) if output is None else

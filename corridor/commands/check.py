@@ -11,7 +11,7 @@ __all__ = ["check"]
 
 @command("Checking spans", epilog=EPILOG)
 @click.option("--output", "-o", type=click.Path(path_type=Path),
-              help="GeoPackage to write; default: that of the study.")
+              help="GeoPackage, or folder (.parquet), to write; default: that of the study.")
 @click.option("--draws", type=click.IntRange(100, 100_000), metavar="N",
               help="Tell how sure margins are by N draws of all inputs, not by the first order.")
 def check(study, progress, overwrite, output, draws):

@@ -100,11 +100,11 @@ def files_exist(study):
 
 
 def output_is_writable(study):
-    """The findings go to a GeoPackage in a folder that exists, over no input."""
+    """The findings go to a GeoPackage, or a folder of GeoParquet files, in a folder that exists, over no input."""
     name, path = study.study.output, study.resolve(study.study.output)
     inputs = {study.resolve(file).resolve() for _, file in named_files(study)} | {study.path.resolve()}
-    accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
-    if path.suffix.lower() != ".gpkg":
+    accepted = "a .gpkg file, or a .parquet folder, in a folder that exists, which is none of the inputs"
+    if path.suffix.lower() not in (".gpkg", ".parquet"):
         yield InputError(
             study.path, "study.output", repr(name), accepted, repr(f"{path.stem}.gpkg")
         )

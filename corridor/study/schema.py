@@ -68,7 +68,10 @@ class StudySection(Table):
             "unsafe side in short spans when hot."
         ),
     )
-    output: FilePath = Field("findings.gpkg", description="The GeoPackage to write.")
+    output: FilePath = Field(
+        "findings.gpkg",
+        description="The GeoPackage to write; where it ends in .parquet, the folder of GeoParquet files.",
+    )
 
     @property
     def highest_voltage_or_default(self):
