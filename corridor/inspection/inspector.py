@@ -12,7 +12,7 @@ from corridor.assessment import Ground, Plan
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
 from corridor.inspection import ground, heights, places, rules, states, tops, wires
-from corridor.inspection.around import Under, things_near
+from corridor.inspection.around import Seen, Under, things_near
 from corridor.inspection.doubt import SERIOUS, Doubt, Kind
 from corridor.inspection.evidence import Evidence
 from corridor.opened import Opened
@@ -93,7 +93,7 @@ class Inspection:
 
 
 class Inspector:
-    """Looks at a corridor: `look` at spans, all of them once, then ask for `doubts`.
+    """Looks at a corridor: `look` at spans, all of them once, `take` what is seen there, then `conclude`.
 
     Parameters
     ----------
@@ -118,9 +118,13 @@ class Inspector:
         self._under = Under(inputs.structures, plan.spans, things, inputs.terrain.cell_size, offsets)
         self._evidence = Evidence(inputs, plan, things, self._under, ground.sample)
 
-    def look(self, first: int, last: int) -> None:
-        """Ask the ground about spans `first` to `last`."""
-        self._under.look(self._evidence.sample, first, last)
+    def look(self, first: int, last: int) -> Seen:
+        """Ask the ground about spans `first` to `last`; return what is seen there, and change nothing."""
+        return self._under.look(self._evidence.sample, first, last)
+
+    def take(self, seen: Seen) -> None:
+        """Take note of what was seen, in the order of the spans."""
+        self._under.take(seen)
 
     def conclude(self) -> Inspection:
         """Return all doubts, with what the study accepts."""
@@ -175,5 +179,5 @@ def inspect_study(opened: Opened) -> Inspection:
     """
     laid = opened.laid_out
     inspector = Inspector(opened.inputs, laid.plan, opened.ground)
-    inspector.look(0, len(laid.plan.spans) - 1)
+    inspector.take(inspector.look(0, len(laid.plan.spans) - 1))
     return inspector.conclude()

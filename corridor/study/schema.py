@@ -68,10 +68,7 @@ class StudySection(Table):
             "unsafe side in short spans when hot."
         ),
     )
-    output: FilePath = Field(
-        "findings.gpkg",
-        description="The GeoPackage to write; where it ends in .parquet, the folder of GeoParquet files.",
-    )
+    output: FilePath = Field("findings.gpkg", description="The GeoPackage or folder of GeoParquet (.parquet) to write.")
 
     @property
     def highest_voltage_or_default(self):
@@ -396,3 +393,6 @@ class Study(Table):
         study = cls.model_validate(tables)
         study._path, study._digest, study._tables, study._trust = Path(path), digest, tables, trust
         return study
+
+    def __reduce__(self):
+        return Study.of_file, (self._tables, self._path.absolute(), self._digest, self._trust)
