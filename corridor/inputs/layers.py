@@ -14,7 +14,7 @@ from corridor.inputs.digest import digest
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
 from corridor.units import QuantityError, quantity, scale
 
-__all__ = ["Layer", "LayerFacts", "Portion", "cells", "layer_facts", "open_layer", "portions"]
+__all__ = ["Layer", "LayerFacts", "Portion", "cells", "layer_facts", "numbers_within", "open_layer", "portions"]
 
 #: Features held at once.
 _PORTION = 100_000
@@ -157,12 +157,23 @@ def layer_facts(layer):
     )
 
 
-def portions(layer, columns):
-    """Yield all features of a layer, portion by portion; curves are made of short lines by GDAL."""
+def numbers_within(layer, boxes):
+    """Return the numbers (fid) of features whose extent meets one of some boxes (box, 4) in the layer's CRS, ascending,
+    by the spatial index of the layer, where it has one."""
+    found = [_asked(layer, [], read_geometry=False, bbox=tuple(box))[1] for box in boxes]
+    return np.unique(np.concatenate([np.empty(0, np.int64), *found]))
+
+
+def portions(layer, columns, numbers=None):
+    """Yield all features of a layer, or those of some numbers (fid), portion by portion; curves are made of short lines
+    by GDAL."""
     wanted = list(dict.fromkeys(columns))
+    for first in range(0, 0 if numbers is None else len(numbers), _PORTION):
+        meta, fid, wkb, data = _asked(layer, wanted, fids=numbers[first:first + _PORTION])
+        yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
     skip = 0
-    while True:
-        meta, fid, wkb, data = _read(layer, wanted, skip)
+    while numbers is None:
+        meta, fid, wkb, data = _asked(layer, wanted, skip_features=skip, max_features=_PORTION)
         if len(fid):
             yield _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True)))
         if len(fid) < _PORTION:
@@ -170,16 +181,15 @@ def portions(layer, columns):
         skip += _PORTION
 
 
-def _read(layer, wanted, skip):
-    """A portion as GDAL reads it."""
+def _asked(layer, wanted, **which):
+    """Some features as GDAL reads them."""
     try:
         return pyogrio.raw.read(
             layer.path,
             layer=layer.name,
             columns=wanted,
             return_fids=True,
-            skip_features=skip,
-            max_features=_PORTION,
+            **which,
         )
     except FeatureError as error:
         raise InputError(layer.path, f"layer {layer.name}", str(error), "features that can be read") from error

@@ -10,8 +10,8 @@ from corridor.clearance.parcels import PARCEL
 from corridor.errors import NO_NAMES, InputError
 from corridor.inputs.layers import cells, open_layer, portions
 from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
-from corridor.inputs.reach import kept, together
-from corridor.line.facts import Obstacles, RightOfWay
+from corridor.inputs.reach import indexed, kept, together
+from corridor.line.facts import LayerRead, Obstacles, RightOfWay
 
 __all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
 
@@ -42,7 +42,7 @@ def open_obstacles(section, resolve):
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}")
 
 
-def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=0, hangings=None):
+def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0, hangings=None):
     """Return all obstacles near the line, in the working frame, and what each layer held, near or not.
 
     Parameters
@@ -52,11 +52,10 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     resolve : callable
         From a path in the study to one that opens.
     frame : Frame
-    bounds : (float, float, float, float) or None
-        Least easting and northing, greatest easting and northing of the line [m]; None: everything
-        is kept.
+    boxes : ndarray, shape (box, 4), or None
+        About the spans, as `corridor.inputs.reach.boxes_about` makes them; None: everything is kept.
     reach : float
-        Distance from the bounds within which features are kept [m], beside their own radius.
+        Distance from the boxes within which features are kept [m], beside their own radius.
     cases : int
         Number of cases of the study.
     hangings : dict of Hanging, optional
@@ -74,11 +73,11 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     InputError
         No such file, layer or column, or no CRS.
     """
-    context = frame, bounds, reach, cases, hangings or {}
+    context = frame, boxes, reach, cases, hangings or {}
     parts, read = [], []
     for section in sections:
         portions_read = list(_read(section, resolve, *context))
-        parts += [rows for rows, _ in portions_read]
+        parts += [rows for rows, _ in portions_read if rows is not None]
         read.append(together(section.name, [held for _, held in portions_read]))
     names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
              "states")
@@ -91,7 +90,7 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     ), tuple(read)
 
 
-def _read(section, resolve, frame, bounds, reach, cases, hangings):
+def _read(section, resolve, frame, boxes, reach, cases, hangings):
     layer = open_obstacles(section, resolve)
     if section.name in hangings:
         wires = section.wires
@@ -99,17 +98,20 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
                    section.voltage_column]
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
         rows = string_wires(section, layer, portions(layer, wanted), frame, hangings[section.name])
-        yield kept(rows, bounds, reach)
+        yield kept(rows, boxes, reach)
         return
     wanted = [
         layer.require(getattr(section, key), f"obstacles.{section.name}.{key}")
         for key in _OPTIONS
         if getattr(section, key, None) is not None
     ]
-    for portion in portions(layer, wanted):
+    numbers = indexed(layer, frame, boxes, reach)
+    for portion in portions(layer, wanted, numbers):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        yield kept(rows, bounds, reach, (portion, layer.crs, frame))
+        yield kept(rows, boxes, reach, (portion, layer.crs, frame))
+    if numbers is not None:
+        yield None, LayerRead("", layer.features - len(numbers), 0, np.full(4, np.nan), False)
 
 
 def _rows(section, layer, portion, frame):

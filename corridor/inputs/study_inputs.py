@@ -23,6 +23,7 @@ from corridor.inputs.options import column_units, read_cases, read_conductor, re
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
+from corridor.inputs.reach import boxes_about
 from corridor.inputs.references import check_files, ground_rasters
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
 from corridor.inputs.survey_points import read_surveys
@@ -300,8 +301,7 @@ def _obstacles(study, frame, structures, others):
         if not layer.features:
             raise InputError(layer.path, f"layer {layer.name}", "no features", "one or more",
                              f"take obstacles.{section.name} out of the study")
-    e, n = structures.easting, structures.northing
-    return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
+    return read_obstacles(study.obstacles, study.resolve, frame, boxes=boxes_about(structures),
                           cases=len(study.cases), hangings=others)
 
 
