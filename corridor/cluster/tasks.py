@@ -3,6 +3,7 @@
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from threading import Lock
 
@@ -12,6 +13,7 @@ from corridor import __version__
 from corridor.check import assess_batch
 from corridor.cluster.parts import write_part
 from corridor.errors import CorridorError, InputError
+from corridor.inputs.digest import digest_files
 from corridor.inspection.inspector import Inspector
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import disk_errors
@@ -19,7 +21,7 @@ from corridor.study import Study
 from corridor.study.uncertainty import uncertainty_of
 from corridor.temporary import state_of
 
-__all__ = ["BASES", "Job", "assess_part", "base_heights", "part_of"]
+__all__ = ["BASES", "Job", "assess_part", "base_heights", "code_digest", "part_of"]
 
 #: File of the heights of all bases, beside the parts.
 BASES = "bases.npy"
@@ -30,7 +32,7 @@ class Job:
     """A check that workers take part in.
 
     `folder` where parts go; `stamps` size and time of every file that is read, by path; `draws` as of
-    `corridor.check.check`; `environment` what GDAL shall be told in the process; `version` of this software.
+    `corridor.check.check`; `environment` what GDAL shall be told in the process; `code` digest of this software.
     """
 
     study: Study
@@ -38,7 +40,14 @@ class Job:
     stamps: Mapping[str, list[int]]
     draws: int = 0
     environment: Mapping[str, str] = field(default_factory=dict)
-    version: str = __version__
+    code: str = field(default_factory=lambda: code_digest())
+
+
+@cache
+def code_digest() -> str:
+    """Return the SHA-256 of this software, of its modules and tables: what other code makes may be another answer."""
+    folder = Path(__file__).parents[1]
+    return digest_files(path for path in folder.rglob("*") if path.suffix in (".py", ".csv"))
 
 
 class _Held:
@@ -62,8 +71,8 @@ class _Held:
 
 def _need_same(job):
     """Refuse another version of this software, and files that are not those that the check began with."""
-    if job.version != __version__:
-        raise CorridorError(f"a worker has corridor {__version__}, and the check is of {job.version}")
+    if job.code != code_digest():
+        raise CorridorError(f"a worker has another corridor (it says {__version__}) than the check")
     for path, stamp in job.stamps.items():
         if _look(path) != stamp:
             raise InputError(path, None, "another file where a worker reads it than where the check began, or one that "

@@ -12,9 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from corridor import __version__
 from corridor.cluster.parts import read_part
-from corridor.cluster.tasks import BASES, Job, assess_part, base_heights, part_of
+from corridor.cluster.tasks import BASES, Job, assess_part, base_heights, code_digest, part_of
 from corridor.errors import CorridorError, InputError, MachineError
 from corridor.inputs.digest import files_of
 from corridor.opened import Opened
@@ -188,7 +187,7 @@ def _is_whole(path):
 
 def _name_of(opened, draws, secret):
     """Name of the folder of parts, of all that they follow from, and a secret."""
-    told = [__version__, opened.study.digest, draws, sorted((row["part"], row["path"], row["digest"])
+    told = [code_digest(), opened.study.digest, draws, sorted((row["part"], row["path"], row["digest"])
                                                             for row in opened.inputs.files)]
     return hmac.new(secret, json.dumps(told).encode(), "sha256").hexdigest()
 

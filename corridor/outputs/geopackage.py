@@ -169,14 +169,14 @@ class FindingsWriter:
                     dataset_options={"VERSION": VERSION, "ADD_GPKG_OGR_CONTENTS": "YES"},
                     layer_options={"DESCRIPTION": layer.doc, "IDENTIFIER": _title(layer.name)})
 
-    def _rows(self, layer):
+    def _rows(self, layer, size=ROWS):
         if layer.name not in self._spools:
             return arrow_schema(layer).empty_table()
         file, stream = self._spools[layer.name]
         stream.close()
         file.seek(0)
         batches = pa.ipc.open_stream(file)
-        return pa.RecordBatchReader.from_batches(batches.schema, even(batches, ROWS))
+        return pa.RecordBatchReader.from_batches(batches.schema, even(batches, size))
 
 
 def _title(name):

@@ -28,8 +28,8 @@ _SIDES = ("xmin", "ymin", "xmax", "ymax")
 _FID, _BBOX = pa.field("fid", pa.int64()), pa.field("bbox", pa.struct([(side, pa.float64()) for side in _SIDES]))
 #: Files that may be open at once, of lines.
 _OPEN = 200
-#: Rows that are digested and checked at a time.
-_ROWS = 65_536
+#: Rows of a group, which are in memory at a time: places of wires are some thousand bytes each.
+_ROWS = 16_384
 _LINES = ds.partitioning(pa.schema([("line", pa.string())]), flavor="hive")
 
 
@@ -40,7 +40,7 @@ def write_geoparquet(folder, rows, counts, crs):
     ----------
     folder : Path
     rows : callable
-        From a layer to its Arrow batches.
+        From a layer and a number of rows to its Arrow batches of as many.
     counts : dict
         Number of rows by name of the layer.
     crs : pyproj.CRS
@@ -56,7 +56,7 @@ def write_geoparquet(folder, rows, counts, crs):
     for layer in LAYERS:
         if layer.name != "run":
             parted = len(lines) > 1 and by_line(layer) and counts[layer.name]
-            _write(folder, layer, _dressed(layer, rows(layer), crs), parted)
+            _write(folder, layer, _dressed(layer, rows(layer, _ROWS), crs), parted)
             digests[layer.name] = _digest(folder, layer)
         if layer.name == "structures":
             lines = set(read_table(folder, "structures", ["line"])["line"].to_pylist())
@@ -68,7 +68,7 @@ def write_geoparquet(folder, rows, counts, crs):
 def _write_run(folder, rows, digests, crs):
     """Write the layer `run` with the digests of all layers, its own among them, which is not over that column."""
     layer = next(each for each in LAYERS if each.name == "run")
-    table = _dressed(layer, rows(layer), crs).read_all()
+    table = _dressed(layer, rows(layer, _ROWS), crs).read_all()
     _write(folder, layer, table.to_reader(), False)
     digests[layer.name] = _digest(folder, layer)
     told = json.dumps({each.name: digests[each.name] for each in LAYERS})

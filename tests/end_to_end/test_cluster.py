@@ -11,6 +11,7 @@ import sys
 import time
 import tomllib
 import warnings
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ import shapely
 import corridor.check
 from corridor.check import check
 from corridor.clearance.spread import Chances
-from corridor.errors import InputError
+from corridor.errors import CorridorError, InputError
 from corridor.outputs.geoparquet import folder_digests
 from corridor.session import open_study
 from tests.common import run
@@ -249,6 +250,13 @@ def test_workers_that_see_another_file_refuse(copied, cluster, monkeypatch):
     with pytest.raises(InputError, match="ground.tif: found another file where a worker reads it"):
         checked(study, ClusterWorkers(cluster.scheduler_address))
     assert not study.with_name("findings.parquet").exists()
+
+
+def test_workers_of_another_code_refuse(copied, cluster, monkeypatch):
+    """The same version may be other code: what another makes is no part of these findings."""
+    monkeypatch.setattr(module, "Job", partial(module.Job, code="0" * 64))
+    with pytest.raises(CorridorError, match="another corridor"):
+        checked(copied[0], ClusterWorkers(cluster.scheduler_address))
 
 
 def test_the_command_with_local_workers(copied, small_batches, capsys):
