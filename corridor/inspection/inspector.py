@@ -53,7 +53,7 @@ class Judged:
 class Inspection:
     """What inspection comes to: the doubts in their order, and what the study accepts that is no doubt.
 
-    `layers` names of the layers of obstacles, with numbers of their features, of those within 500 m of the box about
+    `layers` names of the layers of obstacles, with numbers of their features, of those within 500 m of boxes about
     the line, and of those within 60 m of the line.
     """
 

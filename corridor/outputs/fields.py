@@ -162,7 +162,7 @@ FIELDS = (
     ("vertical_crs", "text", None, "its vertical reference system; null where the file does not say"),
     ("unit", "text", None, "unit its elevations were read in, and those of numbers in columns"),
     ("features", "real", None, "features of a layer of obstacles"),
-    ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
+    ("features_near", "real", None, "those within 500 m of boxes about the spans: the others are not looked at"),
     ("features_compared", "real", None, "those with a row in `clearances`"),
     # swing envelopes and parcels
     ("other_state", "text", None, "how the other wire was taken to hang, where it is a wire whose state is computed or "
