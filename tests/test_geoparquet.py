@@ -13,7 +13,7 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from corridor.errors import CorridorError, InputError
+from corridor.errors import CorridorError, CorridorWarning, InputError
 from corridor.jobs.diff import compare_findings
 from corridor.outputs.files import Files
 from corridor.outputs.frames import read_layer
@@ -22,7 +22,7 @@ from corridor.outputs.geoparquet import folder_digests
 from corridor.outputs.guard import FOLDER, Guard, kind_of
 from corridor.outputs.schema import LAYERS, layer
 from tests.common import run
-from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy, line_of
+from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy, leftovers, line_of
 
 
 @pytest.fixture(scope="module")
@@ -149,6 +149,16 @@ def test_a_file_in_its_place_stays(copied):
     other = folder.with_name("other.parquet")
     other.write_text("mine")
     assert run("check", study, "-o", other, "--overwrite") == 2 and other.read_text() == "mine"
+
+
+def test_what_came_into_the_folder_meanwhile_stays(copied):
+    """Somebody puts notes into it while the check runs: it stays, and the new findings are beside it."""
+    folder = copied[1]
+    with pytest.warns(CorridorWarning, match="of another kind"), FindingsWriter(
+            folder, "EPSG:25832", guard=Guard(overwrite=True)) as findings:
+        (folder / "notes.txt").write_text("mine")
+    assert (folder / "notes.txt").read_text() == "mine" and kind_of(findings.path) == FOLDER != kind_of(folder)
+    assert not leftovers(folder.parent)
 
 
 def test_inputs_in_the_folder_are_kept(copied):

@@ -181,7 +181,9 @@ class Files:
         """Why targets cannot be replaced, by target: then none is, for they belong together."""
         why = {}
         for target, (_, temporary, before) in self._made.items():
-            if target.exists() and not self._guard.overwrite and kind_of(target) != kind_of(temporary):
+            # All that is in a folder would go with it.
+            asked = temporary.is_dir() or not self._guard.overwrite
+            if target.exists() and asked and kind_of(target) != kind_of(temporary):
                 if state_of(target) == before:
                     raise foreign(target)
                 why[target] = "it came meanwhile, and is of another kind"
