@@ -6,6 +6,7 @@ import numpy as np
 
 from corridor.inputs.digest import digest
 from corridor.inputs.layers import layer_facts, open_layer
+from corridor.study.named_files import ground_files
 
 __all__ = ["describe_files", "file_columns"]
 
@@ -38,8 +39,11 @@ def describe_files(study, terrain, clouds, surveys):
     """Return one row per file that was read, in the order of the study, with paths as the study names them."""
     rows = []
     # A raster made of point clouds may come after those of the study.
-    for given, facts in zip(study.terrain.ground, terrain.facts, strict=False):
+    names = ground_files(study)
+    for given, facts in zip(names, terrain.facts, strict=False):
         rows.append(_row("terrain.ground", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
+    rows += [_row("terrain.ground", given, None, digest(study.resolve(given)), None, None, None)
+             for given in study.terrain.ground if given not in names]
     layers = [("structures", study.structures)]
     layers += [(f"obstacles.{section.name}", section) for section in study.obstacles]
     if study.right_of_way is not None and study.right_of_way.file:

@@ -8,11 +8,11 @@ from xml.etree import ElementTree
 import rasterio
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
-from corridor.databases import queries_in
+from corridor.databases import queries_in, tiles_in
 from corridor.errors import InputError
 from corridor.inputs.digest import files_of
 from corridor.inputs.rasters import KINDS, describe
-from corridor.study.named_files import ADDRESS, ALLOW, named_files
+from corridor.study.named_files import ADDRESS, ALLOW, ground_files, named_files
 from corridor.study.surveys import kind_of
 
 __all__ = ["check_files", "check_references", "ground_rasters"]
@@ -170,6 +170,8 @@ def _check_kind(study, path, where, known):
     """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
     if study.may_read("/vsi") or study.trusts(path) or not path.exists():
         return
+    if where.startswith("terrain.ground") and tiles_in(path):
+        return  # the tiles are looked at one by one
     if where.startswith("terrain."):
         _check_raster(study, path, where, known)
     elif (where in ("structures.file", "right_of_way.file") or where.startswith("obstacles.")
@@ -228,7 +230,7 @@ def _is_folder_of_layers(path):
 
 def ground_rasters(study):
     """Return the rasters of a study's ground, described; each is opened by drivers for the kinds that it may have."""
-    paths = [study.resolve(name) for name in study.terrain.ground]
+    paths = [study.resolve(name) for name in ground_files(study)]
     anything = study.may_read("/vsi")
     return [describe(path, study.terrain.vertical_unit, None if anything or study.trusts(path) else KINDS)
             for path in paths]
