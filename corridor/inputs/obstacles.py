@@ -6,6 +6,7 @@ out."""
 import numpy as np
 import shapely
 
+from corridor.clearance.crossings import REACH
 from corridor.clearance.parcels import PARCEL
 from corridor.errors import NO_NAMES, InputError
 from corridor.inputs.layers import cells, open_layer, portions
@@ -15,8 +16,6 @@ from corridor.line.facts import LayerRead, Obstacles, RightOfWay
 
 __all__ = ["open_obstacles", "read_obstacles", "read_right_of_way"]
 
-#: Farther than this from the line an obstacle is of no concern [m].
-REACH = 500.0
 #: Elevations that can be [m].
 _LOWEST, _HIGHEST = -500.0, 9000.0
 #: Heights above the ground that can be [m].
