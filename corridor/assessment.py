@@ -144,6 +144,9 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
         others, `margins` where they are asked for; and, under `structure_totals`, the arguments of
         `corridor.clearance.capacity.Totals.add`, under `chances` those of `corridor.clearance.spread.LineChances.add`.
     """
+    ends = np.r_[plan.spans.tail[first:last + 1], plan.spans.head[first:last + 1]]
+    place = np.stack([facts.structures.easting[ends], facts.structures.northing[ends]], axis=1)
+    facts = replace(facts, index=facts.index.near(place.min(axis=0), place.max(axis=0)))
     scene, unmatched = make_scene(facts, plan, first, last)
     if scene is None:
         spans, _ = part_of_line(plan.spans, plan.sections, first, last)

@@ -2,10 +2,14 @@
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
+from typing import Protocol
+
+import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan, assess_spans
 from corridor.clearance.capacity import Totals
@@ -17,14 +21,34 @@ from corridor.inspection.inspector import Inspection, Inspector
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
+from corridor.outputs.guard import findings_kind
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
-__all__ = ["Progress", "Result", "batches", "check", "check_study", "find"]
+__all__ = ["AtWork", "Progress", "Result", "Workers", "assess_batch", "batches", "check", "check_study", "find"]
 
 #: `progress(done, total)`, in spans or other parts of the work.
 Progress = Callable[[int, int], None]
+
+
+class AtWork(Protocol):
+    """Processes at work on a study."""
+
+    def bases(self) -> np.ndarray:
+        """Return the elevation of every base [m], (structure,), as given or as the ground has it."""
+
+    def batches(self, ranges: list[tuple[int, int]], tell: Callable[[int, int, float], None], say: Callable[[], None]
+                ) -> Iterator[tuple[tuple[int, int], dict]]:
+        """Yield ranges of spans (first, last) and what `assess_batch` returns of them, in order; meanwhile `tell(first,
+        last, share)` of the work that is done, and `say()` that something is."""
+
+
+class Workers(Protocol):
+    """Processes that can be put to work."""
+
+    def at_work(self, opened: Opened, output: Path | str | None, draws: int) -> AbstractContextManager[AtWork]:
+        """Return a context in which they work on a study, for findings that go to `output`."""
 
 #: Wire spans that are worked on at once: enough to be fast, few enough to keep memory flat.
 BATCH = 1200
@@ -78,14 +102,16 @@ def check_study(path: Path | str, output: Path | str | None = None, *, progress:
 
 
 def check(opened: Opened, output: Path | str | None = None, *, progress: Progress | None = None,
-          time: datetime | None = None, overwrite: bool = False, draws: int = 0) -> Result:
+          time: datetime | None = None, overwrite: bool = False, draws: int = 0, workers: Workers | None = None
+          ) -> Result:
     """Check every span of a study.
 
     Parameters
     ----------
     opened : Opened
     output : path, optional
-        The GeoPackage to write; default: none, the findings are kept in memory.
+        The GeoPackage to write, or the folder of GeoParquet files where it ends in .parquet; default: none, the
+        findings are kept in memory.
     progress : callable, optional
         `progress(done, total)` in spans.
     time : datetime, optional
@@ -96,6 +122,9 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     draws : int
         How sure margins are by so many draws of all inputs at once, not by the first order; of a study without the
         table `[uncertainty]`, too, with what is assumed.
+    workers : Workers, optional
+        Processes that do the work, as `corridor.cluster.ClusterWorkers`; default: threads of this one. The findings
+        are the same.
 
     Raises
     ------
@@ -105,17 +134,18 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
     before, clock = dict(opened.clock.seconds), opened.clock
     guard = opened.guard(overwrite)
     if output is not None:
-        guard.check(Path(output), "findings")
+        guard.check(Path(output), findings_kind(output))
     inputs = opened.inputs
     inputs.terrain.forget()
     target = (HeldFindings(inputs.crs, time) if output is None else
               FindingsWriter(output, inputs.crs, guard=guard, time=time))
-    with target as findings:
-        facts, plan, ground = prepare(inputs, clock, surveyed=False)
+    with target as findings, nullcontext() if workers is None else workers.at_work(opened, output, draws) as at_work:
+        bases = None if at_work is None else at_work.bases()
+        facts, plan, ground = prepare(inputs, clock, surveyed=False, bases=bases)
         facts = replace(facts, uncertainty=uncertainty_of(opened.study, draws))
         tally, limits, inspector, chances = Tally(facts), Limits(), Inspector(inputs, plan, ground), LineChances(facts)
-        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, look=inspector.look,
-                                   chances=chances):
+        for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, inspector=inspector,
+                                   chances=chances, at_work=at_work):
             tally.add(layer, columns)
             limits.add(layer, columns)
             inspector.add(layer, columns)
@@ -146,8 +176,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
 
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
-         look: Callable[[int, int], None] | None = None, chances: LineChances | None = None,
-         needless: frozenset[str] = frozenset()) -> Iterator[tuple[str, Columns]]:
+         inspector: Inspector | None = None, chances: LineChances | None = None,
+         needless: frozenset[str] = frozenset(), at_work: AtWork | None = None) -> Iterator[tuple[str, Columns]]:
     """Yield the findings of a corridor, batch by batch, as (layer, columns).
 
     Parameters
@@ -158,21 +188,26 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     progress : callable, optional
         `progress(done, total)` in spans.
     clock : Clock, optional
-    look : callable, optional
-        `look(first, last)` is called with the spans of each batch just before it is assessed, so that blocks of their
-        ground are read once.
+    inspector : Inspector, optional
+        Looks at the spans of each batch just before it is assessed, so that blocks of their ground are read once, and
+        is told what was seen.
     chances : LineChances, optional
         Is told what each batch comes to, where facts tell how sure inputs are.
     needless : set of str, optional
         Layers that nobody reads, as for `corridor.assessment.assess_spans`.
+    at_work : AtWork, optional
+        Processes that assess the batches, of a plan whose ground was asked; default: threads.
     """
     clock, shares = clock or Clock(), {}
 
     def work(item):
         part, first, last = item
         with clock("compute"):
-            return assess_spans(facts, part, ground, first, last, needless,
-                                lambda share: shares.update({first: share * (last + 1 - first)}))
+            return assess_batch(facts, part, ground, inspector, first, last, needless,
+                                lambda share: tell(first, last, share))
+
+    def tell(first, last, share):
+        shares[first] = share * (last + 1 - first)
 
     def say():
         if progress:
@@ -180,17 +215,18 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
 
     def parts():
         nonlocal plan
-        for first, last in batches(plan, facts):
+        for first, last in ranges:
             if not plan.surveyed:
                 plan = survey(facts.structures, plan, ground, first, last)
-            if look:
-                look(first, last)
             yield plan, first, last
 
-    done, totals = 0, Totals(facts)
+    done, totals, ranges = 0, Totals(facts), batches(plan, facts)
     say()
     with ThreadPoolExecutor(THREADS) as pool:
-        for (_, first, last), batch in _in_order(pool, work, parts(), say):
+        for (first, last), batch in _in_order(pool, work, parts(), say) if at_work is None else at_work.batches(
+                ranges, tell, say):
+            if inspector:
+                inspector.take(batch.pop("seen"))
             totals.add(*batch.pop("structure_totals", ()))
             sure = batch.pop("chances", ())
             if sure and chances is not None:
@@ -203,6 +239,14 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
     yield from _line_rows(facts, plan).items()
 
 
+def assess_batch(facts: Facts, plan: Plan, ground: Ground, inspector: Inspector | None, first: int, last: int,
+                 needless: frozenset[str] = frozenset(), tell: Callable[[float], None] | None = None) -> dict:
+    """Return what spans `first` to `last` come to, the unit of all work: as `corridor.assessment.assess_spans`, and
+    what an inspector saw there as `seen`."""
+    seen = {} if inspector is None else {"seen": inspector.look(first, last)}
+    return assess_spans(facts, plan, ground, first, last, needless, tell) | seen
+
+
 def _line_rows(facts, plan):
     """Rows that tell of the line itself, and of what could not be compared with any of it."""
     where = facts.structures, plan.base_elevation, plan.spans
@@ -212,7 +256,8 @@ def _line_rows(facts, plan):
 
 
 def _in_order(pool, work, items, say):
-    """Items and their results in order, with no more under way than are soon wanted; `say` is called meanwhile."""
+    """Spans of items and their results in order, with no more under way than are soon wanted; `say` is called
+    meanwhile."""
     items = iter(items)
     waiting = [(item, pool.submit(work, item)) for item in islice(items, THREADS + 1)]
     while waiting:
@@ -221,7 +266,7 @@ def _in_order(pool, work, items, say):
             say()
         result = future.result()
         waiting += [(item, pool.submit(work, item)) for item in islice(items, 1)]
-        yield item, result
+        yield item[1:], result
 
 
 def batches(plan: Plan, facts: Facts) -> list[tuple[int, int]]:

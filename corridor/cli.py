@@ -85,7 +85,7 @@ def main(arguments=None):
         say(*_shown(error))
         status = 2
     except click.Abort:
-        status = _failed(130, "Stopped; the next run starts anew.", before, told)
+        status = _failed(130, f"Stopped; the next run {told.get('next', 'starts anew')}.", before, told)
     except InputError as error:
         say(f"corridor: {error}")
         status = 2

@@ -50,6 +50,10 @@ class InputError(CorridorError):
         message = f"{place}: found {_short(found)}; accepted: {accepted}"
         super().__init__(message + (f"; perhaps {hint}?" if hint else ""))
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """How it gets to another process: by what it was made of, not by its words."""
+        return type(self), (self.file, self.where, self.found, self.accepted, self.hint)
+
 
 def _short(text: str) -> str:
     """A text without its middle, where somebody gave thousands of letters."""

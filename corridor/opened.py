@@ -74,8 +74,8 @@ class Opened:
 
     Parameters
     ----------
-    study : path, str or dict
-        The study file, or its tables.
+    study : path, str, dict or Study
+        The study file, its tables, or what was read of them.
     folder : path or str
         What the paths of a dict are relative to.
     trust : bool or sequence of path, optional
@@ -87,12 +87,12 @@ class Opened:
         The study, or later a file that it names, cannot be used.
     """
 
-    def __init__(self, study: Path | str | Mapping, folder: Path | str = ".", *,
+    def __init__(self, study: Path | str | Mapping | Study, folder: Path | str = ".", *,
                  trust: bool | Sequence[Path] | None = None) -> None:
         self.clock, self._closed = Clock(), False
         self._lock, self._laid_out = RLock(), None
         with self.clock("read"):
-            self.study: Study = load_study(study, folder, trust=trust)
+            self.study: Study = study if isinstance(study, Study) else load_study(study, folder, trust=trust)
 
     def __enter__(self) -> Self:
         return self
@@ -161,7 +161,8 @@ def guard_of(study: Study, overwrite: bool = False) -> Guard:
     return Guard((study.path, *paths, *(file for path in paths for file in files_of(path))), overwrite)
 
 
-def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True) -> LaidOut:
+def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True, bases: np.ndarray | None = None
+            ) -> LaidOut:
     """Lay out the lines over the ground.
 
     Parameters
@@ -171,13 +172,15 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
     surveyed : bool
         False: leave the ground for `corridor.check.find` to ask, where nothing needs all of it at once, as lines near
         each other do.
+    bases : ndarray, shape (structure,), optional
+        Elevations of bases [m] as somebody has asked the ground for them, nan where it is not known.
     """
     structures, ground = inputs.structures, _timed_ground(inputs.terrain, clock or Clock())
-    base = structures.base_elevation
+    base = structures.base_elevation if bases is None else bases
     plan = Plan(*lay_out(structures, np.zeros_like(base), inputs.frame.ground_factor), base, False)
     ends = (v[end] for end in (plan.spans.tail, plan.spans.head) for v in (structures.easting, structures.northing))
     inputs.terrain.expect(*ends, BESIDE)
-    if surveyed or inputs.surveys or inputs.needs_highest or len(
+    if surveyed or bases is not None or inputs.surveys or inputs.needs_highest or len(
             near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)

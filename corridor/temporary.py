@@ -73,7 +73,9 @@ def write_list(path: Path, moves: Iterable[tuple[Path, Path]], gone: Iterable[Pa
     gone : iterable of Path
     """
     place = path.parent
-    told = {"moves": [[*(str(each.relative_to(place)) for each in pair), _looks(pair[1])] for pair in moves],
+    # A folder in the place of a folder is given its name after that one has gone aside.
+    told = {"moves": [[*(str(each.relative_to(place)) for each in pair), None if pair[0].is_dir() else _looks(pair[1])]
+                      for pair in moves],
             "gone": [[str(each.relative_to(place)), _looks(each)] for each in gone]}
     with path.open("w", encoding="utf-8") as file:
         json.dump(told, file)
@@ -107,7 +109,8 @@ def _carry_on(path: Path) -> None:
         return
     for temporary, target, state in moves:
         if any(part.startswith(prefix) for part in temporary.parts) and _led(place, temporary) and _led(
-                place, target) and (place / temporary).is_file() and _looks(place / target) == state:
+                place, target) and _looks(place / target) == state and (place / temporary).exists() and not (
+                place / temporary).is_symlink():
             if state is not None:
                 shutil.copymode(place / target, place / temporary)
             os.replace(place / temporary, place / target)

@@ -233,8 +233,12 @@ def test_digests_of_rows():
 
     count, found = digest(row)
     middle = b"N" * (count - 1 - len(row)) + b"".join(texts)
-    bytes_of_row = b"(" + struct.pack("<i", count) + b"s" + struct.pack("<i", 1) + b"\5" + middle
-    assert found["spans"] == hashlib.sha256(2 * bytes_of_row).hexdigest()
+
+    def bytes_of(number):
+        return b"(" + struct.pack("<ici", count + 1, b"i", number) + b"s" + struct.pack("<i", 1) + b"\5" + middle
+
+    # Both rows are of one line.
+    assert found["spans"] == hashlib.sha256(hashlib.sha256(bytes_of(1) + bytes_of(2)).digest()).hexdigest()
     assert found["options"] == hashlib.sha256(b"").hexdigest()
     others = [["7", *row[1:]], [7.0, *row[1:]], [*row[:3], 0.0, *row[4:]], [*row[:4], "", "\u00e9", *row[6:]]]
     assert len({digest(each)[1]["spans"] for each in (row, *others)}) == 5

@@ -1,7 +1,9 @@
 """Obstacles, the right-of-way and digests: what is taken, told and refused."""
 
 import hashlib
+import sqlite3
 import zipfile
+from contextlib import closing
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,9 +14,10 @@ from shapely import LineString, Polygon
 
 from corridor.inputs.areas import read_right_of_way
 from corridor.inputs.digest import digest
-from corridor.inputs.frame import Frame
-from corridor.inputs.layers import layer_facts, open_layer
+from corridor.inputs.frame import Frame, transformer
+from corridor.inputs.layers import layer_facts, open_layer, portions
 from corridor.inputs.obstacles import read_obstacles
+from corridor.inputs.reach import boxes_about
 
 from .vector_files import refused, write
 
@@ -46,7 +49,8 @@ def obstacles(path, *, bounds=None, frame=FRAME, **section):
     settings = SimpleNamespace(
         **(BLANK | {"name": "things", "file": path.name, "category": "road"} | section)
     )
-    return read_obstacles([settings], lambda name: path.parent / name, frame, bounds=bounds)[0]
+    return read_obstacles([settings], lambda name: path.parent / name, frame,
+                          boxes=None if bounds is None else np.array([bounds]))[0]
 
 
 def heights(found):
@@ -222,6 +226,90 @@ def test_large_layers_are_read_in_portions(tmp_path, monkeypatch):
     assert found.height.tolist() == list(range(10)) and found.fault.tolist() == [""] * 9 + [
         "no geometry"
     ]
+
+
+@pytest.fixture
+def country(tmp_path):
+    """A thousand crowns, roads and areas over 40 km, in degrees, and two lines of a few spans far from each other."""
+    rng = np.random.default_rng(5)
+    e, n = E0 + rng.uniform(-20e3, 20e3, 1000), N0 + rng.uniform(-20e3, 20e3, 1000)
+    shapes = shapely.buffer(shapely.points(e, n), rng.uniform(1, 300, 1000), quad_segs=2)
+    shapes[::3] = shapely.get_point(shapely.get_exterior_ring(shapes[::3]), 0)
+    shapes[1::3] = shapely.linestrings(np.stack([np.stack([e, n], 1), np.stack([e + 900, n + 50], 1)], 1)[1::3])
+    back = transformer(CRS("EPSG:25832"), CRS("EPSG:4258"))
+    turned = shapely.transform(shapes, lambda xy: np.stack(back.transform(*xy.T), axis=1))
+    path = layer(tmp_path / "o.gpkg", turned, crs="EPSG:4258", r=rng.uniform(0, 500, 1000))
+    boxes = np.array([(E0, N0, E0 + 2000, N0), (E0 - 15e3, N0 + 9e3, E0 - 15e3, N0 + 12e3)])
+    return path, boxes
+
+
+def read_country(path, boxes):
+    settings = SimpleNamespace(**(BLANK | {"name": "things", "file": path.name, "category": "tree", "height": 3.0,
+                                           "radius_column": "r"}))
+    return read_obstacles([settings], lambda name: path.parent / name, FRAME, boxes=boxes)
+
+
+def same_obstacles(one, other):
+    (a, (held,)), (b, (also,)) = one, other
+    for name, values in vars(a).items():
+        if name == "geometry":
+            assert [shapely.to_wkb(each) for each in values] == [shapely.to_wkb(each) for each in b.geometry]
+        else:
+            np.testing.assert_array_equal(values, getattr(b, name), err_msg=name)
+    assert (held.features, held.near) == (also.features, also.near)
+
+
+def test_of_very_many_features_those_near_are_read(country, monkeypatch):
+    """The same ones as of all that are read; what is near the box about all lines and far from each is left."""
+    path, boxes = country
+    whole = read_country(path, boxes)
+    asked = []
+    monkeypatch.setattr("corridor.inputs.reach._MANY", 10)
+    monkeypatch.setattr("corridor.inputs.obstacles.portions", lambda layer, wanted, numbers=None: asked.append(
+        numbers) or portions(layer, wanted, numbers))
+    same_obstacles(whole, read_country(path, boxes))
+    assert 5 < len(whole[0]) <= len(asked[0]) < 200
+    monkeypatch.setattr("corridor.inputs.layers._PORTION", 7)
+    same_obstacles(whole, read_country(path, boxes))
+
+
+@pytest.mark.parametrize("fault", ["no place", "no entry", "no index", "nothing near"])
+def test_an_index_that_may_hide_something_is_not_asked(country, monkeypatch, fault):
+    """A feature without a place is told of, wherever the line is; of an index that lacks one nothing is believed."""
+    path, boxes = country
+    if fault == "nothing near":
+        boxes = boxes + 100e3
+    with closing(sqlite3.connect(path)) as database:
+        database.create_function("ST_IsEmpty", 1, lambda _: 1)
+        for name, in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            database.execute(f'DROP TRIGGER "{name}"')
+        if fault == "no place":
+            database.execute("UPDATE things SET geom = NULL WHERE fid = 9")
+            database.execute("DELETE FROM rtree_things_geom WHERE id = 9")
+        elif fault == "no entry":
+            database.execute("DELETE FROM rtree_things_geom WHERE id = 9")
+        elif fault == "no index":
+            database.execute("DROP TABLE rtree_things_geom")
+            database.execute("DELETE FROM gpkg_extensions WHERE extension_name = 'gpkg_rtree_index'")
+        database.commit()
+    whole = read_country(path, boxes)
+    monkeypatch.setattr("corridor.inputs.reach._MANY", 10)
+    monkeypatch.setattr("corridor.inputs.obstacles.portions", lambda layer, wanted, numbers=None: portions(
+        layer, wanted) if numbers is None else pytest.fail("the index was asked"))
+    same_obstacles(whole, read_country(path, boxes))
+    assert fault != "no place" or "no geometry" in whole[0].fault.tolist()
+
+
+def test_boxes_hold_every_span():
+    """Of two lines, one of more spans than a box holds: each span within one box."""
+    rng = np.random.default_rng(3)
+    line = np.array(["a"] * 250 + ["b"] * 2)
+    place = np.cumsum(rng.normal(0, 300, (252, 2)), axis=0)
+    boxes = boxes_about(SimpleNamespace(line=line, easting=place[:, 0], northing=place[:, 1]))
+    assert len(boxes) == 4
+    for i in np.flatnonzero(line[1:] == line[:-1]):
+        low, high = np.minimum(*place[i:i + 2]), np.maximum(*place[i:i + 2])
+        assert ((boxes[:, :2] <= low) & (boxes[:, 2:] >= high)).all(axis=1).any()
 
 
 def test_layers_in_turn_and_none(tmp_path):

@@ -1,6 +1,7 @@
 """Objects that wires pass over or under: where each wire meets each object in plan, and the object's top there."""
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -10,7 +11,7 @@ from corridor.clearance.parcels import PARCEL
 from corridor.geometry.distance import Rows
 from corridor.geometry.surface_rows import parts_of_rows
 
-__all__ = ["Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "roofed",
+__all__ = ["REACH", "Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "roofed",
            "stands", "with_rows"]
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
@@ -25,6 +26,10 @@ _MULTI = 4
 
 #: Categories, by their beginning, whose top is flat.
 _ROOFED = ("building", "roof")
+#: Farther than this from the line an obstacle is of no concern [m].
+REACH = 500.0
+#: Which way the sides of a box go outwards.
+_OUT = np.array([-1.0, -1.0, 1.0, 1.0])
 #: What stands no higher above the ground than this is kept clear of by the rule for the ground [m].
 LOW = 3.0
 
@@ -42,6 +47,22 @@ class ObstacleIndex:
     footprint: Footprints
     of_part: np.ndarray
     tree: Footprints
+
+    @cached_property
+    def extent(self):
+        """Extent of each obstacle with its radius (obstacle, 4) [m], nan where it has no place."""
+        return shapely.bounds(self.obstacles.geometry) + np.nan_to_num(self.obstacles.radius)[:, None] * _OUT
+
+    def near(self, low, high):
+        """Return the index of those obstacles alone, in their order, that are within `REACH` of a box (2,), (2,) [m],
+        or have no place; itself where these are all: what is asked of obstacles is asked of each of them."""
+        box = np.r_[low, high] + REACH * _OUT
+        far = (self.extent[:, :2] > box[2:]).any(axis=1) | (self.extent[:, 2:] < box[:2]).any(axis=1)
+        if not far.any():
+            return self
+        columns = {f.name: getattr(self.obstacles, f.name) for f in fields(self.obstacles)}
+        return index_obstacles(type(self.obstacles)(**{
+            name: values[~far] if isinstance(values, np.ndarray) else values for name, values in columns.items()}))
 
 
 @dataclass(frozen=True)

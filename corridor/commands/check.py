@@ -4,17 +4,21 @@ from pathlib import Path
 
 import click
 
-from corridor.commands.shared import EPILOG, Answer, command, run_time
+from corridor.commands.shared import EPILOG, Answer, command, run_time, say
+from corridor.commands.trust import own_secret, told_of_networks
 
 __all__ = ["check"]
 
 
 @command("Checking spans", epilog=EPILOG)
 @click.option("--output", "-o", type=click.Path(path_type=Path),
-              help="GeoPackage to write; default: that of the study.")
+              help="GeoPackage, or folder (.parquet), to write; default: that of the study.")
 @click.option("--draws", type=click.IntRange(100, 100_000), metavar="N",
               help="Tell how sure margins are by N draws of all inputs, not by the first order.")
-def check(study, progress, overwrite, output, draws):
+@click.option("--workers", metavar="local|ADDRESS",
+              help="Processes that do the work: as many as this machine has cores, or those of a scheduler of Dask "
+              "(tcp://host:8786), which is trusted. A check that was ended goes on where it was.")
+def check(study, progress, overwrite, output, draws, workers):
     """Check every span of STUDY and write the findings.
 
     Reads the study and all it names, strings every option to its limits, hangs
@@ -23,18 +27,24 @@ def check(study, progress, overwrite, output, draws):
     not be compared: not assessed is never a pass.
 
     The findings replace those of an earlier run only when they are whole; a run
-    that was stopped starts anew.
+    that was stopped starts anew, but with --workers.
 
     \b
     Examples
       corridor check study.toml
       corridor check study.toml -o /tmp/findings.gpkg && echo all clear
       corridor check study.toml --draws 1000
+      corridor check study.toml -o findings.parquet --workers local
     """
     from corridor.terminal import summary
 
+    if workers is not None:
+        from corridor.cluster import ClusterWorkers
+
+        (click.get_current_context().find_root().obj or {})["next"] = "with --workers goes on"
+        workers = ClusterWorkers(workers, secret=own_secret(), environment=told_of_networks(), say=say)
     result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite,
-                         draws=draws or 0)
+                         draws=draws or 0, workers=workers)
     return Answer(result.status, (result.output,), notes=lambda: summary(result).splitlines(), listed=False,
                   violations=result.violations, not_assessed=result.gaps,
                   assumptions=list(result.inspection.assumptions),

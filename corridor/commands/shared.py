@@ -35,7 +35,7 @@ A screening and study aid: local codes and their adopted edition govern, and a
 licensed engineer verifies and signs."""
 
 _PATH = click.Path(path_type=Path)
-FINDINGS = click.option("--findings", "-i", type=_PATH, help="GeoPackage of the check; default: that of the study.")
+FINDINGS = click.option("--findings", "-i", type=_PATH, help="Findings of the check; default: those of the study.")
 FOLDER = click.option("--folder", "-f", type=_PATH, help="Folder for tables (CSV) and drawings; made where it is new.")
 DRAWING = click.option("--drawing", type=click.Choice(("svg", "png", "pdf")), default="svg", show_default=True,
                        help="Kind of drawing.")

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import secrets
 import tomllib
 from contextlib import suppress
 from pathlib import Path
@@ -10,7 +11,7 @@ import click
 
 from corridor.errors import CorridorError, InputError
 
-__all__ = ["remember", "trusted"]
+__all__ = ["own_secret", "remember", "told_of_networks", "trusted"]
 
 #: Studies made here that are remembered, the last ones.
 _MOST = 1000
@@ -35,6 +36,23 @@ def trusted(study: Path, all_of_it: bool) -> bool | tuple[Path, ...]:
         elif os.environ.get(name) == value:
             del os.environ[name]
     return True if all_of_it or _remembered(study) else _configured()
+
+
+def told_of_networks() -> dict[str, str]:
+    """Return what GDAL is told of networks in this process, for others that do its work."""
+    return {name: os.environ[name] for name in _NOWHERE if name in os.environ}
+
+
+def own_secret() -> bytes:
+    """Return a secret of this person, made when it is first asked for; empty where none can be kept."""
+    path = _folder() / "secret"
+    with suppress(OSError):
+        if not path.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+                file.write(secrets.token_bytes(32))
+        return path.read_bytes()
+    return b""
 
 
 def remember(study: Path) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 
 from corridor.inputs.digest import digest
 from corridor.inputs.layers import layer_facts, open_layer
+from corridor.study.named_files import ground_files
 
 __all__ = ["describe_files", "file_columns"]
 
@@ -43,12 +44,15 @@ def file_columns(files, read, compared=None, structures_left_out=0):
 def describe_files(study, terrain, clouds, surveys, surface=(None, None)):
     """Return one row per file that was read, in the order of the study, with paths as the study names them."""
     t, rows = study.terrain, []
-    rasters = [("ground", t.ground, terrain), ("surface", t.surface, surface[0]),
+    names = ground_files(study)
+    rasters = [("ground", names, terrain), ("surface", t.surface, surface[0]),
                ("surface_classes", (t.surface_classes and t.surface_classes.file,), surface[1])]
-    for part, names, read in (each for each in rasters if each[-1] is not None):
+    for part, listed, read in (each for each in rasters if each[-1] is not None):
         # A raster made of point clouds may come after those of the study.
-        for given, facts in zip(names, read.facts, strict=False):
+        for given, facts in zip(listed, read.facts, strict=False):
             rows.append(_row(f"terrain.{part}", given, None, facts.digest, facts.crs, facts.vertical_crs, facts.unit))
+    rows += [_row("terrain.ground", given, None, digest(study.resolve(given)), None, None, None)
+             for given in t.ground if given not in names]
     layers = [("structures", study.structures)]
     layers += [(f"obstacles.{section.name}", part) for section in study.obstacles for part in section.parts]
     if study.structures.route is not None:

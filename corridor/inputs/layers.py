@@ -15,7 +15,7 @@ from corridor.inputs.digest import digest
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
 from corridor.inputs.selection import ALL, Selection, left_words, selection_of
 
-__all__ = ["Layer", "LayerFacts", "Portion", "layer_facts", "open_layer", "portions"]
+__all__ = ["Layer", "LayerFacts", "Portion", "layer_facts", "numbers_within", "open_layer", "portions"]
 
 #: Features held at once.
 _PORTION = 100_000
@@ -178,44 +178,57 @@ def layer_facts(layer):
     )
 
 
-def portions(layer, columns):
-    """Yield all features of a layer that count, portion by portion; curves are made of short lines by GDAL.
+def numbers_within(layer, boxes):
+    """Return the numbers (fid) of features whose extent meets one of some boxes (box, 4) in the layer's CRS, ascending,
+    by the spatial index of the layer, where it has one."""
+    found = [_asked(layer, [], read_geometry=False, bbox=tuple(box))[1] for box in boxes]
+    return np.unique(np.concatenate([np.empty(0, np.int64), *found]))
+
+
+def portions(layer, columns, numbers=None):
+    """Yield all features of a layer that count, or those of some numbers (fid), portion by portion; curves are made of
+    short lines by GDAL.
 
     Raises
     ------
     InputError
         Its rows cannot be read, none of them counts, or a value has no meaning.
     """
-    chosen = layer.selection
+    chosen, kept, left_out = layer.selection, 0, Counter()
     wanted = list(dict.fromkeys([*columns, *(chosen.places or ()), *(name for name, _ in chosen.where)]))
-    skip = kept = 0
-    left_out = Counter()
-    while True:
-        meta, fid, wkb, data = _read(layer, wanted, skip)
-        if len(fid):
-            part = chosen.of(layer, _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True))))
-            kept += len(part.fid)
-            left_out += part.left_out
-            yield part
-        if len(fid) < _PORTION:
-            break
-        skip += _PORTION
-    if left_out and not kept:
+    for meta, fid, wkb, data in _chunks(layer, wanted, numbers):
+        part = chosen.of(layer, _portion(fid, wkb, dict(zip(meta["fields"], data, strict=True))))
+        kept += len(part.fid)
+        left_out += part.left_out
+        yield part
+    if left_out and not kept and numbers is None:
         raise InputError(layer.path, f"layer {layer.name}, where", f"no row that counts of {left_out.total()}",
                          "values that stand there", left_words(left_out))
 
 
-def _read(layer, wanted, skip):
-    """A portion as GDAL reads it."""
+def _chunks(layer, wanted, numbers):
+    """All features of a layer, or those of some numbers, as GDAL reads them, not too many at a time."""
+    for first in range(0, 0 if numbers is None else len(numbers), _PORTION):
+        yield _asked(layer, wanted, fids=numbers[first:first + _PORTION])
+    skip = 0
+    while numbers is None:
+        read = _asked(layer, wanted, skip_features=skip, max_features=_PORTION)
+        if len(read[1]):
+            yield read
+        if len(read[1]) < _PORTION:
+            return
+        skip += _PORTION
+
+
+def _asked(layer, wanted, **which):
+    """Some features as GDAL reads them."""
     try:
         return pyogrio.raw.read(
             layer.path,
             layer=layer.name,
             columns=wanted,
             return_fids=True,
-            skip_features=skip,
-            max_features=_PORTION,
-            read_geometry=layer.selection.places is None,
+            **{"read_geometry": layer.selection.places is None} | which,
         )
     except FeatureError as error:
         raise InputError(layer.path, f"layer {layer.name}", str(error), "features that can be read") from error

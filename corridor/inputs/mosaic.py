@@ -195,6 +195,16 @@ class Mosaic:
         self._asked.clear()
 
     @property
+    def met(self):
+        """Cells that are no heights in the blocks asked for: block to (path, count) of each raster that has some."""
+        return {block: self._faulty[block] for block in sorted(self._asked)}
+
+    def take(self, met):
+        """Take note of what was `met` where the same surface was asked in another process."""
+        self._faulty |= met
+        self._asked |= met.keys()
+
+    @property
     def absurd(self):
         """Number of cells that are no heights in the blocks asked for, for each path."""
         counts = {}

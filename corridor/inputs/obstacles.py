@@ -8,19 +8,18 @@ from collections import Counter
 import numpy as np
 import shapely
 
+from corridor.clearance.crossings import REACH
 from corridor.clearance.parcels import PARCEL
 from corridor.errors import NO_NAMES
 from corridor.inputs.cells import cells
 from corridor.inputs.layers import open_layer, portions
 from corridor.inputs.other_lines import assumed_states, height_factor, string_wires
-from corridor.inputs.reach import kept, together
+from corridor.inputs.reach import indexed, kept, together
 from corridor.inputs.voltages import several_voltages, voltages, without_unit
-from corridor.line.facts import Obstacles
+from corridor.line.facts import LayerRead, Obstacles
 
 __all__ = ["check_shape", "open_obstacles", "read_obstacles"]
 
-#: Farther than this from the line an obstacle is of no concern [m].
-REACH = 500.0
 #: Elevations that can be [m].
 _LOWEST, _HIGHEST = -500.0, 9000.0
 #: Heights above the ground that can be [m].
@@ -48,7 +47,7 @@ def open_obstacles(section, resolve):
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}", section, columns)
 
 
-def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=0, hangings=None):
+def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0, hangings=None):
     """Return all obstacles near the line, in the working frame, and what each layer held, near or not.
 
     Parameters
@@ -58,11 +57,10 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     resolve : callable
         From a path in the study to one that opens.
     frame : Frame
-    bounds : (float, float, float, float) or None
-        Least easting and northing, greatest easting and northing of the line [m]; None: everything
-        is kept.
+    boxes : ndarray, shape (box, 4), or None
+        About the spans, as `corridor.inputs.reach.boxes_about` makes them; None: everything is kept.
     reach : float
-        Distance from the bounds within which features are kept [m], beside their own radius.
+        Distance from the boxes within which features are kept [m], beside their own radius.
     cases : int
         Number of cases of the study.
     hangings : dict of Hanging, optional
@@ -80,12 +78,12 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     InputError
         No such file, layer or column, or no CRS.
     """
-    context = frame, bounds, reach, cases, hangings or {}
+    context = frame, boxes, reach, cases, hangings or {}
     parts, read = [], []
     for section in sections:
         portions_read = [each for part in getattr(section, "parts", (section,))
                          for each in _read(part, resolve, *context)]
-        parts += [rows for rows, _ in portions_read]
+        parts += [rows for rows, _ in portions_read if rows is not None]
         read.append(together(section.name, [held for _, held in portions_read]))
     names = ("layer", "obstacle", "category", "geometry", "absolute", "height", "voltage", "radius", "fault", "falls",
              "states")
@@ -98,7 +96,7 @@ def read_obstacles(sections, resolve, frame, *, bounds=None, reach=REACH, cases=
     ), tuple(read)
 
 
-def _read(section, resolve, frame, bounds, reach, cases, hangings):
+def _read(section, resolve, frame, boxes, reach, cases, hangings):
     layer = open_obstacles(section, resolve)
     if section.name in hangings:
         wires = section.wires
@@ -107,7 +105,7 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
         parts = list(portions(layer, wanted))
         rows = string_wires(section, layer, parts, frame, hangings[section.name])
-        yield kept(rows, bounds, reach, left_out=sum((part.left_out for part in parts), Counter()),
+        yield kept(rows, boxes, reach, left_out=sum((part.left_out for part in parts), Counter()),
                    counted=np.concatenate([part.fid for part in parts]) if layer.selection.where else None)
         return
     wanted = [
@@ -115,11 +113,15 @@ def _read(section, resolve, frame, bounds, reach, cases, hangings):
         for key in _OPTIONS
         if getattr(section, key, None) is not None
     ]
-    for portion in portions(layer, wanted):
+    # How many rows a filter leaves out is known of a whole layer alone.
+    numbers = None if layer.selection.where else indexed(layer, frame, boxes, reach)
+    for portion in portions(layer, wanted, numbers):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        yield kept(rows, bounds, reach, (portion, layer.crs, frame), portion.left_out,
+        yield kept(rows, boxes, reach, (portion, layer.crs, frame), portion.left_out,
                    portion.fid if layer.selection.where else None)
+    if numbers is not None:
+        yield None, LayerRead("", layer.features - len(numbers), 0, np.full(4, np.nan), False)
 
 
 def _rows(section, layer, portion, frame):

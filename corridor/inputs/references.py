@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 import rasterio
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
-from corridor.databases import queries_in
+from corridor.databases import queries_in, tiles_in
 from corridor.errors import InputError
 from corridor.inputs.digest import files_of
 from corridor.inputs.rasters import KINDS, describe
@@ -51,6 +51,21 @@ _DEEPEST = 5
 _LARGEST = 64_000_000
 
 
+class Looked:
+    """What was looked at: `files`, and what lies in folders, of which one may hold thousands of tiles."""
+
+    def __init__(self):
+        self.files, self._folders = set(), {}
+
+    def beside(self, path):
+        """Return the files beside one whose names begin as its name does, up to the first full stop; itself, too."""
+        if path.parent not in self._folders:
+            found = self._folders[path.parent] = {}
+            for file in path.parent.iterdir():
+                found.setdefault(file.name.partition(".")[0], []).append(file)
+        return self._folders[path.parent].get(path.name.partition(".")[0], [])
+
+
 def check_references(study, path, where, deep=0, known=None):
     """Refuse a file that leads to what the study may not read.
 
@@ -62,7 +77,7 @@ def check_references(study, path, where, deep=0, known=None):
         The key of the study that led there.
     deep : int
         How many files led there.
-    known : set of Path, optional
+    known : Looked, optional
         What was looked at already; added to.
 
     Raises
@@ -101,7 +116,7 @@ def check_references(study, path, where, deep=0, known=None):
             raise _refused(path, where, f"<{root.tag}>")
     except ElementTree.ParseError as error:
         raise InputError(path, where, f"XML that cannot be read ({error})", "a whole file") from None
-    known = set() if known is None else known
+    known = Looked() if known is None else known
     for element in root.iter():
         tag = _plain(element.tag)
         said = {_plain(name): value for name, value in element.attrib.items()}
@@ -124,10 +139,10 @@ def _follow(study, path, where, element, text, near, deep, known):
         raise _refused(path, where, f"<{element.tag}> {text!r}, which is outside the study's folder")
     if file.exists() and not (file.is_file() or file.is_dir()):
         raise _refused(path, where, f"<{element.tag}> {text!r}, which is no file")
-    if file not in known:
+    if file not in known.files:
         check_references(study, file, where, deep + 1, known)
-        _check_kind(study, file, where)
-        known.add(file)
+        _check_kind(study, file, where, known)
+        known.files.add(file)
 
 
 def _check_json(path, where, head):
@@ -142,20 +157,23 @@ def _refused(path, where, found):
 
 def check_files(study):
     """Refuse a study one of whose files leads to what it may not read; errors as of `check_references`."""
+    known = Looked()
     for where, name in named_files(study):
         path, where = study.resolve(name), study.place(where)
         check_references(study, path, where)  # before its tiles are looked for, wherever they are
         for file in files_of(path):
             check_references(study, file, where)
-        _check_kind(study, path, where)
+        _check_kind(study, path, where, known)
 
 
-def _check_kind(study, path, where):
+def _check_kind(study, path, where, known):
     """Refuse a raster or a layer of a kind that is not known to be whole in itself."""
     if study.may_read("/vsi") or study.trusts(path) or not path.exists():
         return
+    if where.startswith("terrain.ground") and tiles_in(path):
+        return  # the tiles are looked at one by one
     if where.startswith("terrain.") and where != "terrain.surface_cleared":
-        _check_raster(study, path, where)
+        _check_raster(study, path, where, known)
     elif (where in ("structures.file", "structures.route.file", "right_of_way.file", "terrain.surface_cleared")
           or where.startswith("obstacles.") or where.startswith("surveys.") and kind_of(path) == "layer"):
         if not (_is_folder_of_layers(path) if path.is_dir() else _is_layer(path)):
@@ -164,19 +182,19 @@ def _check_kind(study, path, where):
                              "with --trust or trust=True (docs/security.md)")
 
 
-def _check_raster(study, path, where, deep=0):
+def _check_raster(study, path, where, known, deep=0):
     """Nothing but its own cells: GDAL opens what a raster or a file beside it names as its overviews."""
     driver = next((each for each in KINDS if _opens(path, each, where)), None)
     if driver is None or deep > _DEEPEST:
         raise InputError(path, where, "no readable raster of the kinds that any study may have",
                          f"a whole raster of heights, one of {', '.join(KINDS)}; others with --trust or trust=True "
                          "(docs/security.md)")
-    for file in path.parent.iterdir() if path.is_file() else ():
+    for file in known.beside(path) if path.is_file() else ():
         if file.name.startswith(path.stem + ".") and not study.may_read(file.absolute()):
             raise _refused(file, where, "a file that is outside the study's folder")
         if file.name.startswith(path.name) and file.name[len(path.name):].lower() in _BESIDE:
             check_references(study, file, where)
-            _check_raster(study, file, where, deep + 1)
+            _check_raster(study, file, where, known, deep + 1)
 
 
 def _opens(path, driver, where):

@@ -25,6 +25,7 @@ from corridor.inputs.options import column_units, read_cases, read_conductor, re
 from corridor.inputs.other_lines import hanging_of
 from corridor.inputs.point_clouds import Clouds, fill_ground, read_clouds
 from corridor.inputs.prescribed import missing_states
+from corridor.inputs.reach import boxes_about
 from corridor.inputs.references import check_files, rasters_of
 from corridor.inputs.said import assumptions_open, rows_left_out
 from corridor.inputs.structures import check_framings, place, read_framings, read_structures
@@ -35,6 +36,7 @@ from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiri
 from corridor.rating.ratings import ratings_from
 from corridor.study.capacity import without_factors
 from corridor.study.districts import find_district
+from corridor.study.named_files import ground_files
 from corridor.study.stringing import check_stringing
 
 __all__ = ["Inputs", "read_inputs"]
@@ -277,7 +279,7 @@ def read_inputs(study):
     index = index_obstacles(obstacles)
     right_of_way = read_right_of_way(study.right_of_way, resolve, frame)
     clouds, surveys = read_clouds(study, frame, structures), read_surveys(study, frame, structures)
-    terrain = open_terrain(rasters_of(study, study.terrain.ground, study.terrain.vertical_unit), frame)
+    terrain = open_terrain(rasters_of(study, ground_files(study), study.terrain.vertical_unit), frame)
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
     surface, given = open_surface(study, frame, structures), study.terrain.surface_cleared
@@ -337,8 +339,7 @@ def _obstacles(study, frame, structures, others):
         if not layer.features:
             raise InputError(layer.path, f"layer {layer.name}", "no features", "one or more",
                              f"take it out of obstacles.{part.name}")
-    e, n = structures.easting, structures.northing
-    return read_obstacles(study.obstacles, study.resolve, frame, bounds=(e.min(), n.min(), e.max(), n.max()),
+    return read_obstacles(study.obstacles, study.resolve, frame, boxes=boxes_about(structures),
                           cases=len(study.cases), hangings=others)
 
 

@@ -106,6 +106,16 @@ class Terrain:
         for mosaic in self._mosaics:
             mosaic.forget()
 
+    @property
+    def met(self):
+        """What `warnings` tell of the cells asked for, for `take`: of each grid `Mosaic.met`."""
+        return [mosaic.met for mosaic in self._mosaics]
+
+    def take(self, met):
+        """Take note of what was `met` where the same surface was asked in another process."""
+        for mosaic, each in zip(self._mosaics, met, strict=True):
+            mosaic.take(each)
+
     def expect(self, e0, n0, e1, n1, reach):
         """Say where the surface will be asked for: along straight segments in plan, (n,) [m], and `reach` [m] beside
         them. It answers the same elsewhere, but there a block may be read again."""

@@ -4,11 +4,12 @@ The check asks for a batch of spans just before it computes them, so that every 
 """
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-__all__ = ["NEAR", "Things", "Under", "of_span", "place_of", "things_near"]
+__all__ = ["NEAR", "Seen", "Things", "Under", "of_span", "place_of", "things_near"]
 
 #: A thing within this distance of the chord of a span is near the line [m].
 NEAR = 60.0
@@ -69,8 +70,24 @@ def _nearest(parts, chords, absolute):
     return found[:, :2], np.where(absolute, found[:, 2], np.nan)
 
 
+class Seen(NamedTuple):
+    """What a look at some spans comes to: ground `base` and `relief` at `structures` [m], `ground` below `things` [m];
+    `steps` and `voids` (place, 5) as in `Under`; `counts` of bumps and of nodes; `above` (place,) the surface
+    above the ground [m], nothing where the study has none."""
+
+    structures: np.ndarray
+    base: np.ndarray
+    relief: np.ndarray
+    things: np.ndarray
+    ground: np.ndarray
+    steps: np.ndarray
+    voids: np.ndarray
+    counts: np.ndarray
+    above: np.ndarray = np.zeros(0)
+
+
 class Under:
-    """The ground under the line, gathered by `look`.
+    """The ground under the line, gathered by `look` and `take`.
 
     `base` (structure,) ground at each structure [m], `relief` how much it changes within a cell there [m]; `steps`,
     `voids` doubtful places as (span, easting, northing, elevation, value beside it); `bumps`, `nodes` counts.
@@ -84,19 +101,28 @@ class Under:
         self.voids: list[tuple] = []
         self.bumps = self.nodes = 0
 
-    def look(self, sample: Callable, first: int, last: int) -> None:
-        """Take note of spans `first` to `last`; `sample(easting, northing)` knows the ground [m]."""
+    def look(self, sample: Callable, first: int, last: int) -> Seen:
+        """Return what is seen at spans `first` to `last`; `sample(easting, northing)` knows the ground [m]."""
         spans = np.arange(first, last + 1)
         here = np.unique(np.r_[self.spans.tail[spans], self.spans.head[spans]])
         e, n = self.structures.easting[here], self.structures.northing[here]
         side = self.cell * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
         z = sample(e[:, None] + side[:, 0], n[:, None] + side[:, 1])
-        self.base[here] = z[:, 0]
-        self.relief[here] = np.fmax.reduce(z, axis=1) - np.fmin.reduce(z, axis=1)
+        relief = np.fmax.reduce(z, axis=1) - np.fmin.reduce(z, axis=1)
         things = np.flatnonzero((self.things.span >= first) & (self.things.span <= last) & ~np.isnan(self.things.top))
-        self.things.ground[things] = sample(*self.things.place[things].T)
-        for offset in self.offsets:
-            self._look_along(sample, spans, offset)
+        ground = sample(*self.things.place[things].T)
+        along = [self._look_along(sample, spans, offset) for offset in self.offsets]
+        steps, voids = (np.array([row for each in along for row in each[i]], float).reshape(-1, 5) for i in (0, 1))
+        return Seen(here, z[:, 0], relief, things, ground, steps, voids, np.sum([each[2] for each in along], axis=0))
+
+    def take(self, seen: Seen) -> None:
+        """Take note of what was seen, in the order of the spans."""
+        self.base[seen.structures], self.relief[seen.structures] = seen.base, seen.relief
+        self.things.ground[seen.things] = seen.ground
+        self.steps += [(int(span), *rest) for span, *rest in seen.steps]
+        self.voids += [(int(span), *rest) for span, *rest in seen.voids]
+        self.bumps += int(seen.counts[0])
+        self.nodes += int(seen.counts[1])
 
     def _look_along(self, sample, spans, offset):
         """One line of places along each span, cell by cell."""
@@ -111,22 +137,23 @@ class Under:
         start = np.stack([s.easting[tail], s.northing[tail]], axis=-1) + right
         place = start[owner] + share[:, None] * way[owner]
         z = sample(*place.T)
-        self._judge(spans[owner], place, z, (length / (count - 1))[owner])
+        return self._judge(spans[owner], place, z, (length / (count - 1))[owner])
 
     def _judge(self, span, place, z, step):
+        """Steps, voids, and numbers of bumps and nodes."""
         same = span[1:] == span[:-1]
         jump = np.where(same, np.abs(np.diff(z)), 0.0)
         steep = np.flatnonzero((jump > STEP) & (jump > STEEP * step[1:]))
         steep = steep[np.unique(span[steep], return_index=True)[1]]
-        self.steps += [(int(span[i]), *place[i], z[i], z[i + 1]) for i in steep]
-        for i in _holes(span, z, step):
-            self.voids.append((int(span[i]), *place[i], z[i], np.nan))
+        steps = [(span[i], *place[i], z[i], z[i + 1]) for i in steep]
+        voids = [(span[i], *place[i], z[i], np.nan) for i in _holes(span, z, step)]
+        bumps = nodes = 0
         lag = max(round(LAG / step.min()), 1) if len(step) else 1
         if self.cell <= FINE and len(z) > 2 * lag:
             bend = np.abs(z[2 * lag:] - 2 * z[lag:-lag] + z[:-2 * lag])
             whole = (span[2 * lag:] == span[:-2 * lag]) & np.isfinite(bend)
-            self.bumps += int((bend[whole] > BUMP).sum())
-            self.nodes += int(whole.sum())
+            bumps, nodes = (bend[whole] > BUMP).sum(), whole.sum()
+        return steps, voids, (bumps, nodes)
 
 
 def _holes(span, z, step):

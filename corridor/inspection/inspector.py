@@ -12,7 +12,7 @@ from corridor.assessment import Ground, Plan
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
 from corridor.inspection import ground, heights, places, rules, states, surface, tops, wires
-from corridor.inspection.around import Under, things_near
+from corridor.inspection.around import Seen, Under, things_near
 from corridor.inspection.doubt import SERIOUS, Doubt, Kind
 from corridor.inspection.evidence import Evidence
 from corridor.inspection.surface import OnGround
@@ -54,7 +54,7 @@ class Judged:
 class Inspection:
     """What inspection comes to: the doubts in their order, and what the study accepts that is no doubt.
 
-    `layers` names of the layers of obstacles, with numbers of their features, of those within 500 m of the box about
+    `layers` names of the layers of obstacles, with numbers of their features, of those within 500 m of boxes about
     the line, and of those within 60 m of the line. `assumptions` of the study that nobody has confirmed.
     """
 
@@ -96,7 +96,7 @@ class Inspection:
 
 
 class Inspector:
-    """Looks at a corridor: `look` at spans, all of them once, then ask for `doubts`.
+    """Looks at a corridor: `look` at spans, all of them once, `take` what is seen there, then `conclude`.
 
     Parameters
     ----------
@@ -122,11 +122,16 @@ class Inspector:
         over = None if inputs.surface is None else OnGround(inputs.surface, inputs.structures, plan.spans)
         self._evidence = Evidence(inputs, plan, things, self._under, ground.sample, over)
 
-    def look(self, first: int, last: int) -> None:
-        """Ask the ground about spans `first` to `last`."""
-        self._under.look(self._evidence.sample, first, last)
+    def look(self, first: int, last: int) -> Seen:
+        """Ask the ground about spans `first` to `last`; return what is seen there, and change nothing."""
+        seen, over = self._under.look(self._evidence.sample, first, last), self._evidence.over
+        return seen if over is None else seen._replace(above=over.look(self._evidence.sample, first, last))
+
+    def take(self, seen: Seen) -> None:
+        """Take note of what was seen, in the order of the spans."""
+        self._under.take(seen)
         if self._evidence.over is not None:
-            self._evidence.over.look(self._evidence.sample, first, last)
+            self._evidence.over.take(seen.above)
 
     def add(self, layer: str, columns: dict[str, np.ndarray]) -> None:
         """Take note of findings, which tell what of the surface was taken for our own."""
@@ -186,5 +191,5 @@ def inspect_study(opened: Opened) -> Inspection:
     """
     laid = opened.laid_out
     inspector = Inspector(opened.inputs, laid.plan, opened.ground)
-    inspector.look(0, len(laid.plan.spans) - 1)
+    inspector.take(inspector.look(0, len(laid.plan.spans) - 1))
     return inspector.conclude()

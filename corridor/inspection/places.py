@@ -12,7 +12,7 @@ __all__ = ["KINDS", "feet", "layers", "right_of_way", "spans", "turns"]
 LAYER_FAR = Kind(
     "layer-far", SERIOUS, "a layer of obstacles lies elsewhere",
     "a CRS that is not the one the layer was drawn in, east and north exchanged, another corridor's file",
-    "not one of its features within 500 m of the box about the line", "what inspection itself looks at",
+    "not one of its features within 500 m of boxes about the line", "what inspection itself looks at",
     "assign the CRS it was drawn in, or take the layer out of the study; accept it where it has nothing near the line")
 LAYER_BESIDE = Kind(
     "layer-beside", SERIOUS, "a layer of obstacles lies beside the line",

@@ -54,7 +54,9 @@ class OnGround:
         return np.concatenate([np.zeros(0), *self._above])
 
     def look(self, sample, first, last):
-        """Look at spans `first` to `last`; `sample(easting, northing)` knows the ground [m]."""
+        """Return heights at places of spans `first` to `last` where both are known, (place,) [m]; `sample(easting,
+        northing)` knows the ground [m]."""
+        found = [np.zeros(0)]
         s, spans = self._structures, self._spans
         for span in range(first, last + 1):
             (e0, e1), (n0, n1) = ([column[end[span]] for end in (spans.tail, spans.head)]
@@ -64,7 +66,12 @@ class OnGround:
             with self._surface.lock:
                 z = self._surface.nearest(e, n)
             above = z - sample(e, n)
-            self._above.append(above[np.isfinite(above)])
+            found.append(above[np.isfinite(above)])
+        return np.concatenate(found)
+
+    def take(self, above):
+        """Take note of heights that were seen."""
+        self._above.append(above)
 
     def add(self, clouds):
         """Take note of rows of the layer `point_clouds`, as columns."""

@@ -6,13 +6,13 @@ from textwrap import wrap
 
 import geopandas
 import numpy as np
-import pyogrio
 from pyogrio.errors import DataSourceError
 
 from corridor.errors import InputError, nearest
 from corridor.jobs.read_back import as_written
 from corridor.outputs.files import Files
-from corridor.outputs.guard import PLAIN, Guard
+from corridor.outputs.frames import read_layer
+from corridor.outputs.guard import FOLDER, PLAIN, Guard, kind_of
 from corridor.outputs.tables import inert, write_frame
 
 __all__ = ["CHANGES", "Difference", "compare_findings", "write_difference"]
@@ -72,7 +72,7 @@ def compare_findings(before: Path | str, after: Path | str, *, option: str | Non
     Parameters
     ----------
     before, after : path
-        GeoPackages that `corridor check` wrote.
+        GeoPackages or folders that `corridor check` wrote.
     option : str, optional
         Name of the only option that counts; default: all.
     tolerance : float
@@ -106,12 +106,15 @@ def _change(m, n, tolerance):
 
 def _clearances(path, option):
     path = Path(path)
-    if not path.is_file():
+    if not path.exists():
         raise InputError(path, None, "no such file", "findings that `corridor check` wrote")
+    if path.is_dir() and kind_of(path) != FOLDER:
+        raise InputError(path, None, "a folder with something else than findings",
+                         "findings that `corridor check` wrote")
     as_written(path)
     try:
-        rows = pyogrio.read_dataframe(path, layer="clearances", columns=[*KEYS, "margin_m"])
-    except (DataSourceError, ValueError):
+        rows = read_layer(path, "clearances", [*KEYS, "margin_m"])
+    except (DataSourceError, OSError, ValueError):
         raise InputError(path, "layer clearances", "nothing that can be read",
                          "findings that `corridor check` wrote") from None
     missing = [name for name in (*KEYS, "margin_m") if name not in rows]

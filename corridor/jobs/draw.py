@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-import pyogrio
-
 from corridor.check import Progress
 from corridor.errors import InputError, nearest
 from corridor.jobs.read_back import own_findings, target_beside
@@ -16,6 +14,7 @@ from corridor.outputs.drawings.dxf import need_dxf, write_plan, write_profile
 from corridor.outputs.drawings.scenes import Scene
 from corridor.outputs.drawings.sheets import draw_sheets, sheets_of, worth_a_look
 from corridor.outputs.files import Files
+from corridor.outputs.frames import read_layer
 
 __all__ = ["KINDS", "Drawn", "draw_study"]
 
@@ -53,7 +52,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     ----------
     opened : Opened
     findings : path, optional
-        The GeoPackage of the check; default: what the study says.
+        Those of the check, a GeoPackage or a folder; default: what the study says.
     output : path, optional
         The file; default: beside the findings, with the ending of its kind. Of DXF the names get _plan and _profile.
     kind : str
@@ -86,7 +85,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
         need_dxf()
     study, source = opened.study, own_findings(opened, findings)
     target = target_beside(source, output, f"{source.stem}.{kind}")
-    table = pyogrio.read_dataframe(source, layer="options")
+    table = read_layer(source, "options")
     options = _chosen("option", options, table["option"]) or [table["option"][table["violations"].idxmax()]]
     upright = [case.name for case in study.cases if "vertical" in case.checks and case.broken is None]
     upright = upright or [case.name for case in study.cases]
@@ -126,16 +125,9 @@ def _chosen(what, wanted, known):
 
 def _read(source, options, cases):
     """Layers of the findings as data frames, as far as they are drawn."""
-    own = f'"option" IN ({_quoted(options)})'
-    layers = {name: pyogrio.read_dataframe(source, layer=name) for name in _SMALL}
-    layers |= {name: pyogrio.read_dataframe(source, layer=name, where=f'{own} OR "option" IS NULL')
-               for name in _OF_OPTIONS}
-    return layers | {"wires": pyogrio.read_dataframe(source, layer="wires",
-                                                     where=f'{own} AND "case" IN ({_quoted(cases)})')}
-
-
-def _quoted(names):
-    return ", ".join("'" + name.replace("'", "''") + "'" for name in names)
+    layers = {name: read_layer(source, name) for name in _SMALL}
+    layers |= {name: read_layer(source, name, only={"option": [*options, None]}) for name in _OF_OPTIONS}
+    return layers | {"wires": read_layer(source, "wires", only={"option": options, "case": cases})}
 
 
 def _sheets(scene, scale, wanted, short):

@@ -33,7 +33,7 @@ def export_study(opened: Opened, kind: str = "geojson", findings: Path | str | N
         A key of `corridor.outputs.field_export.KINDS`; or "qgs", a project of the desktop GIS QGIS over the findings,
         with the ground that is not known in a GeoPackage of its own beside it.
     findings : path, optional
-        The GeoPackage of the check; default: what the study says.
+        Those of the check, a GeoPackage or a folder; default: what the study says.
     output : path, optional
         The file to write; default: beside the findings.
     option : str, optional

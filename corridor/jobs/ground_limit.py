@@ -9,7 +9,6 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas
-import pyogrio
 from scipy.special import ndtri
 
 from corridor import __version__
@@ -26,7 +25,7 @@ from corridor.line.swing import to_grid
 from corridor.line.uncertainty import Uncertainty
 from corridor.opened import LaidOut, Opened
 from corridor.outputs.files import Files
-from corridor.outputs.frames import Columns, Frames
+from corridor.outputs.frames import Columns, Frames, read_layer
 from corridor.outputs.ground_limit_raster import OUTCOMES, GroundLimitRaster
 from corridor.study.uncertainty import uncertainty_of
 from corridor.summary import CAUTIONS
@@ -84,7 +83,7 @@ def ground_limit_study(opened: Opened, findings: Path | str | None = None, folde
     ----------
     opened : Opened
     findings : path, optional
-        The GeoPackage of the check; default: what the study says.
+        Those of the check, a GeoPackage or a folder; default: what the study says.
     folder : path, optional
         Where the rasters go; default: beside the findings.
     cell : float, optional
@@ -185,9 +184,8 @@ def _cells(terrain, facts, plan, rules, size, beside):
 
 def _found(source, lower):
     """The findings on the ground, by line, span and option, their wires as much lower as all."""
-    rows = pyogrio.read_dataframe(source, layer="clearances", where="against = 'ground' AND measure = 'vertical'",
-                                  columns=["line", "span", "option", "wire_elevation_m", "required_m", "margin_m",
-                                           "margin_sd_m"])
+    rows = read_layer(source, "clearances", ["line", "span", "option", "wire_elevation_m", "required_m", "margin_m",
+                                             "margin_sd_m"], {"against": ["ground"], "measure": ["vertical"]})
     if lower is not None:
         rows[["wire_elevation_m", "margin_m"]] -= lower.times * rows[["margin_sd_m"]].to_numpy()
     return {key: part for key, part in rows.groupby(["line", "span", "option"])}

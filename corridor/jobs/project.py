@@ -5,10 +5,11 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
-import pyogrio
 import shapely
 
+from corridor.errors import InputError
 from corridor.jobs.read_back import plan_layers
+from corridor.outputs.frames import read_layer
 from corridor.outputs.project_file import NOT_KNOWN, write_project
 from corridor.outputs.tables import write_frame
 
@@ -35,7 +36,10 @@ def make_project(opened, source, layers, files, target, option=None):
         The option that is in it; default: all.
     """
     spans, gaps = layers["spans"], layers["not_assessed"]
-    table = pyogrio.read_dataframe(source, layer="options")
+    if source.is_dir():
+        raise InputError(source, "findings", "a folder of GeoParquet files, which not every GIS opens",
+                         "findings in a GeoPackage: run `corridor check` with --output findings.gpkg")
+    table = read_layer(source, "options")
     options = list(table["option"]) if option is None else [option]
     holes = not_known(spans, gaps, opened.ground.sample, max(opened.inputs.terrain.cell_size / 2, _CELL))
     beside = None

@@ -20,9 +20,10 @@ from corridor import __version__
 from corridor.databases import queries_in
 from corridor.errors import InputError
 from corridor.opened import Opened
-from corridor.outputs.frames import Columns
+from corridor.outputs.frames import Columns, read_layer
 from corridor.outputs.geopackage import layer_digests
-from corridor.outputs.guard import is_geopackage
+from corridor.outputs.geoparquet import folder_digests, read_table
+from corridor.outputs.guard import FOLDER, is_geopackage, kind_of
 from corridor.outputs.planned_for import PLANNED_FOR, digests_of
 
 __all__ = ["as_written", "columns_of", "own_findings", "plan_layers", "read_back", "target_beside"]
@@ -38,7 +39,7 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
     ----------
     opened : Opened
     findings : path or None
-        The GeoPackage of the check; None: what the study says.
+        Those of the check, a GeoPackage or a folder; None: what the study says.
 
     Raises
     ------
@@ -47,21 +48,21 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
         or of another version of this software; or somebody changed them.
     """
     source = Path(findings) if findings else opened.output
-    if not os.path.isfile(source):  # of a path that cannot be, Path.is_file is an error
+    if not os.path.exists(source):  # of a path that cannot be, Path.exists is an error
         raise InputError(source, "findings", "no such file", _AGAIN)
-    if not is_geopackage(source):
+    if os.path.isdir(source):
+        if kind_of(source) != FOLDER:
+            raise InputError(source, "findings", "a folder with something else than findings", _AGAIN)
+    elif not is_geopackage(source):
         raise InputError(source, "findings", "something that is no GeoPackage", _AGAIN)
     _need_rows(source)
     try:
-        with _opened(source) as database:
-            run = database.execute("SELECT software_version, study_digest, layer_digests FROM run").fetchall()
-            then = {(part, path): known for part, path, known in
-                    database.execute("SELECT part, path, digest FROM inputs")}
-            digests = layer_digests(database)
-    except (DatabaseError, UnicodeDecodeError) as error:
+        run, inputs, digests = _held(source)
+    except _UNREADABLE as error:
         problem, _, place = str(error).rpartition(": ")
         raise InputError(source, place, f"findings of another version of corridor, or changed since "
                                         f"({problem or error})", _AGAIN) from None
+    then = {(part, path): known for part, path, known in inputs}
     for words in _stale(run, digests, opened):
         raise InputError(source, *words, _AGAIN)
     for row in opened.inputs.files:
@@ -94,13 +95,31 @@ def _changed(known, digests):
     yield from ((name, _CHANGED) for name, value in digests.items() if known.get(name) != value)
 
 
+#: Rows of `run` and `inputs` that tell what findings are of.
+_RUN, _INPUTS = ("software_version", "study_digest", "layer_digests"), ("part", "path", "digest")
+#: What reading them may raise.
+_UNREADABLE = (DatabaseError, UnicodeDecodeError, OSError, ValueError, KeyError)
+
+
+def _held(source):
+    """Rows of `run` and of `inputs`, and digests of all layers as they are now."""
+    if os.path.isdir(source):
+        run, inputs = ([*zip(*(table[name].to_pylist() for name in names), strict=True)] for table, names in (
+            (read_table(Path(source), "run"), _RUN), (read_table(Path(source), "inputs"), _INPUTS)))
+        return run, inputs, folder_digests(Path(source))
+    with _opened(source) as database:
+        run, inputs = (database.execute(f"SELECT {', '.join(names)} FROM {table}").fetchall()
+                       for table, names in (("run", _RUN), ("inputs", _INPUTS)))
+        return run, inputs, layer_digests(database)
+
+
 def _opened(source):
     return closing(connect(f"file:{quote(str(source))}?mode=ro", uri=True))
 
 
 def _need_rows(source):
     """Refuse findings that a query makes up when asked: those have no end."""
-    for name in queries_in(source):
+    for name in () if os.path.isdir(source) else queries_in(source):
         raise InputError(source, name, "a query and no table", "findings as `corridor check` wrote them")
 
 
@@ -108,11 +127,11 @@ def as_written(source: Path) -> None:
     """Raise InputError where somebody changed rows of findings of any study, as far as they can tell it; those of
     earlier versions cannot."""
     _need_rows(source)
-    with suppress(DatabaseError), _opened(source) as database:
+    with suppress(DatabaseError):
         try:
-            known = database.execute("SELECT layer_digests FROM run").fetchall()
-            changed = _changed(known[0][0], layer_digests(database)) if len(known) == 1 else [("run", _CHANGED)]
-        except UnicodeDecodeError:
+            run, _, digests = _held(source)
+            changed = _changed(run[0][-1], digests) if len(run) == 1 else [("run", _CHANGED)]
+        except (UnicodeDecodeError, OSError, ValueError, KeyError):
             changed = [("run", _CHANGED)]
         for words in changed:
             raise InputError(source, *words, "findings as `corridor check` wrote them")
@@ -128,7 +147,7 @@ def read_back(opened: Opened, findings: Path | str | None, names: Iterable[str]
         As `own_findings`.
     """
     source = own_findings(opened, findings)
-    return source, {name: pyogrio.read_dataframe(source, layer=name) for name in names}
+    return source, {name: read_layer(source, name) for name in names}
 
 
 def target_beside(source: Path, output: Path | str | None, name: str) -> Path:

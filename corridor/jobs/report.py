@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-import pyogrio
 import shapely
 
 from corridor.check import Progress
@@ -16,6 +15,7 @@ from corridor.jobs.surroundings import about_line
 from corridor.opened import Opened, prepare
 from corridor.outputs.field_export import structure_places
 from corridor.outputs.files import Files
+from corridor.outputs.frames import read_layer
 from corridor.outputs.page.content import LAYERS, NEEDED, pack_findings, routes
 from corridor.outputs.page.cuts import pack_cuts, right_of
 from corridor.outputs.page.ground import ask_once, line_nodes, tile_line
@@ -46,7 +46,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     ----------
     opened : Opened
     findings : path, optional
-        The GeoPackage of the check; default: what the study says.
+        Those of the check, a GeoPackage or a folder; default: what the study says.
     output : path, optional
         The page to write; default: beside the findings, with the ending .html.
     overwrite : bool
@@ -71,7 +71,7 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     say(1, 4)
     packer = Packer()
     content = pack_findings(layers, packer)
-    content["tables"]["structures"] = packer.table(structure_places(pyogrio.read_dataframe(source, layer="structures")))
+    content["tables"]["structures"] = packer.table(structure_places(read_layer(source, "structures")))
     say(2, 4)
     content |= _surroundings(layers, opened.inputs, opened.ground, packer)
     content |= {"cuts": _cuts(opened, layers, packer), "windy": [c.name for c in opened.study.cases if c.wind]}
@@ -101,7 +101,7 @@ def _laid_out(opened, layers):
 def _columns(source, name):
     """A layer as columns, whole numbers and booleans as numbers, nan where null; "geometry" from shapely."""
     wanted = [c for c in layer(name).columns if c.name in NEEDED.get(name, (c.name,))]
-    frame = pyogrio.read_dataframe(source, layer=name, columns=[c.name for c in wanted])
+    frame = read_layer(source, name, [c.name for c in wanted])
     lacks = [c.name for c in wanted if c.name not in frame]
     if lacks:
         raise InputError(source, f"{name}.{lacks[0]}", "no such column: findings of another version of corridor",

@@ -39,7 +39,7 @@ def study_tables(opened: Opened, findings: Path | str | None = None, *, progress
     ----------
     opened : Opened
     findings : path, optional
-        The GeoPackage of the check; default: what the study says.
+        Those of the check, a GeoPackage or a folder; default: what the study says.
     progress : callable, optional
         `progress(done, total)` in spans, once for sags and once for the stringing chart.
 

@@ -133,7 +133,7 @@ def _plain(where, values, kind):
 
 
 def _real(where, values, kind):
-    values = values.astype(float)
+    values = values.astype(float) + 0.0  # no -0.0, which SQLite keeps as 0.0
     if np.isinf(values).any():
         raise ValueError(f"{where}: an infinite value; what is not known is NaN")
     return pa.array(values, kind, from_pandas=True)

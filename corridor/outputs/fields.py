@@ -170,7 +170,7 @@ FIELDS = (
      "of them together"),
     ("features_left_out", "real", None, "rows of structures or obstacles that `where` of the study leaves out: nothing "
      "is compared with them"),
-    ("features_near", "real", None, "those within 500 m of the box about the line: the others are not looked at"),
+    ("features_near", "real", None, "those within 500 m of boxes about the spans: the others are not looked at"),
     ("features_compared", "real", None, "those with a row in `clearances`"),
     # swing envelopes and parcels
     ("other_state", "text", None, "how the other wire was taken to hang, where it is a wire whose state is computed or "

@@ -119,6 +119,9 @@ class Files:
             with suppress(OSError):
                 path.unlink(missing_ok=True)
         for _, temporary, _ in self._made.values():
+            if temporary.is_dir():
+                shutil.rmtree(temporary, ignore_errors=True)
+                continue
             for suffix in ("", "-journal", "-wal", "-shm", ".aux.xml"):
                 with suppress(OSError):
                     Path(f"{temporary}{suffix}").unlink(missing_ok=True)
@@ -158,7 +161,7 @@ class Files:
 
     def _list(self, gone):
         """Write lists of what takes its place together, for whoever has to carry on; none for a file alone."""
-        if len(self._made) + len(gone) < 2:
+        if len(self._made) + len(gone) < 2 and not any(temporary.is_dir() for _, temporary, _ in self._made.values()):
             return
         # A staged folder lies beside that of its targets.
         moves = [(temporary, target) for target, (_, temporary, _) in self._made.items()]
@@ -178,7 +181,9 @@ class Files:
         """Why targets cannot be replaced, by target: then none is, for they belong together."""
         why = {}
         for target, (_, temporary, before) in self._made.items():
-            if target.exists() and not self._guard.overwrite and kind_of(target) != kind_of(temporary):
+            # All that is in a folder would go with it.
+            asked = temporary.is_dir() or not self._guard.overwrite
+            if target.exists() and asked and kind_of(target) != kind_of(temporary):
                 if state_of(target) == before:
                     raise foreign(target)
                 why[target] = "it came meanwhile, and is of another kind"
@@ -191,9 +196,7 @@ class Files:
         given, temporary, _ = self._made[target]
         if not kept:
             try:
-                if target.exists():
-                    shutil.copymode(target, temporary)
-                os.replace(temporary, target)
+                _take_place(temporary, target)
                 _note(target)
                 return given
             except OSError as error:
@@ -205,6 +208,26 @@ class Files:
         warnings.warn(f"{target.name} stays as it was, {words}. What was made for it is whole in {aside.name}",
                       CorridorWarning, stacklevel=4)
         return given.with_name(aside.name)
+
+
+def _take_place(temporary, target):
+    """Give a file or folder its name. A folder that stands there goes aside first; where the run dies before the new
+    one has its name, the next one gives it (`write_list`)."""
+    if not temporary.is_dir():
+        if target.exists():
+            shutil.copymode(target, temporary)
+        os.replace(temporary, target)
+        return
+    aside = unfinished(target)
+    if target.exists():
+        os.rename(target, aside)
+    try:
+        os.rename(temporary, target)
+    except OSError:
+        if aside.exists():
+            os.rename(aside, target)
+        raise
+    shutil.rmtree(aside, ignore_errors=True)
 
 
 @contextmanager
@@ -235,6 +258,8 @@ def _free_name(target):
 
 def _need_whole(path):
     """Refuse a GeoPackage without all of its parts: GDAL tells of no failure to write the last ones."""
+    if path.is_dir():
+        return  # its files were read again when they were written
     if not is_geopackage(path):
         with path.open("rb") as file:
             head = file.read(16)
@@ -268,9 +293,13 @@ NOT_WHOLE = "it did not get whole"
 
 
 def _flush(path):
-    """Have the disk hold a file before a name points to it."""
-    with open(path, "rb+") as file:
-        os.fsync(file.fileno())
+    """Have the disk hold a file, or all of a folder, before a name points to it."""
+    for each in (path, *path.rglob("*")) if path.is_dir() else (path,):
+        if each.is_dir():
+            _flush_folder(each)
+        else:
+            with open(each, "rb+") as file:
+                os.fsync(file.fileno())
 
 
 def _flush_folder(folder):

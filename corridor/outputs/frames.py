@@ -1,6 +1,6 @@
 """Tables of a result as data frames, by name; each made when it is asked for, and anew each time."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Self
@@ -15,9 +15,10 @@ from pyproj import CRS
 
 from corridor.outputs.batches import arrow_schema, known_layer, record_batch
 from corridor.outputs.geopackage import crs_text, utc
+from corridor.outputs.geoparquet import crs_of, read_table
 from corridor.outputs.schema import LAYERS
 
-__all__ = ["Columns", "Frames", "HeldFindings", "WrittenFindings", "frame_of"]
+__all__ = ["Columns", "Frames", "HeldFindings", "WrittenFindings", "frame_of", "read_layer"]
 
 #: A table: values by column, each of shape (row,); "geometry" holds shapely geometries.
 Columns = Mapping[str, np.ndarray]
@@ -83,11 +84,15 @@ class HeldFindings(Frames):
         """Do nothing: there is no file."""
 
     def _made(self, name):
-        table = pa.Table.from_batches(self.tables[name], arrow_schema(known_layer(name)))
-        columns = {column: _as_read(table[column]) for column in table.column_names}
-        if "geometry" in columns:
-            columns["geometry"] = shapely.from_wkb(columns["geometry"])
-        return frame_of(columns, self.crs)
+        return _of_table(pa.Table.from_batches(self.tables[name], arrow_schema(known_layer(name))), self.crs)
+
+
+def _of_table(table, crs):
+    """An Arrow table of findings as a data frame."""
+    columns = {column: _as_read(table[column]) for column in table.column_names}
+    if "geometry" in columns:
+        columns["geometry"] = shapely.from_wkb(columns["geometry"])
+    return frame_of(columns, crs)
 
 
 def _as_read(column):
@@ -99,12 +104,43 @@ def _as_read(column):
     return column.to_numpy()
 
 
+def read_layer(findings: Path, name: str, columns: Sequence[str] | None = None,
+               only: Mapping[str, Sequence[str | None]] | None = None) -> pandas.DataFrame:
+    """Return a layer of written findings as a data frame, of a spatial one a GeoDataFrame.
+
+    Parameters
+    ----------
+    findings : Path
+        A GeoPackage, or a folder of GeoParquet files.
+    name : str
+    columns : sequence of str, optional
+        Those that are read, as far as they are there; default: all.
+    only : dict of str to sequence, optional
+        Texts, None among them for null, that columns may have in rows that are read.
+
+    Raises
+    ------
+    pyogrio.errors.DataSourceError, OSError, ValueError
+        There is no such layer, or it cannot be read.
+    """
+    if findings.is_dir():
+        return _of_table(read_table(findings, name, columns, only), crs_of(findings, name))
+    where = " AND ".join(_one_of(column, values) for column, values in (only or {}).items())
+    return pyogrio.read_dataframe(findings, layer=name, columns=columns, where=where or None)
+
+
+def _one_of(column, values):
+    """SQL for a column with one of some texts, or null."""
+    texts = ", ".join("'" + value.replace("'", "''") + "'" for value in values if value is not None)
+    return f'("{column}" IN ({texts}){f" OR {chr(34)}{column}{chr(34)} IS NULL" if None in values else ""})'
+
+
 class WrittenFindings(Frames):
-    """Findings in a GeoPackage, a layer read when it is asked for."""
+    """Findings in a file or folder, a layer read when it is asked for."""
 
     def __init__(self, path: Path) -> None:
         super().__init__({layer.name: {} for layer in LAYERS})
         self.path = path
 
     def _made(self, name):
-        return pyogrio.read_dataframe(self.path, layer=name)
+        return read_layer(self.path, name)

@@ -1,13 +1,12 @@
-"""Write the findings to a GeoPackage, whole or not at all.
+"""Write the findings to a GeoPackage, or to a folder of GeoParquet files, whole or not at all.
 
 Rows come in batches, layer by layer or mixed, and wait in unnamed files that vanish with the
 process. `close` makes the GeoPackage under a temporary name beside the target, every layer of the
-schema in its order, adds the styles, checks what was written, and only then gives it its name.
+schema in its order, adds the styles, checks what was written, and only then gives it its name; of a
+folder likewise.
 """
 
-import hashlib
 import json
-import marshal
 import tempfile
 from collections import Counter
 from contextlib import ExitStack, closing, contextmanager
@@ -21,8 +20,10 @@ from pyproj import CRS
 
 from corridor.errors import CorridorError
 from corridor.outputs.batches import arrow_schema, even, known_layer, record_batch
+from corridor.outputs.digests import digest_rows, digested
 from corridor.outputs.files import Files, disk_errors
-from corridor.outputs.guard import PLAIN
+from corridor.outputs.geoparquet import write_geoparquet
+from corridor.outputs.guard import FOLDER, PLAIN, findings_kind
 from corridor.outputs.schema import INVARIANTS, LAYERS
 from corridor.outputs.style_documents import style
 
@@ -34,10 +35,6 @@ VERSION = "1.3"
 #: Rows that GDAL gets at a time.
 ROWS = 65_536
 
-#: Rows are digested as marshal's format 2 has them, which is the same on every machine: types and lengths, numbers with
-#: their low byte first, UTF-8. In later formats a row depends on which of its values happen to be one object.
-_AS_BYTES = 2
-
 _STYLE_TABLE = """CREATE TABLE layer_styles (
     id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT(256),
     f_table_schema TEXT(256), f_table_name TEXT(256), f_geometry_column TEXT(256),
@@ -47,12 +44,12 @@ _STYLE_TABLE = """CREATE TABLE layer_styles (
 
 
 class FindingsWriter:
-    """Collect findings and write them as one GeoPackage.
+    """Collect findings and write them as one GeoPackage, or as one folder of GeoParquet files.
 
     Parameters
     ----------
     path : path
-        The GeoPackage to write.
+        The GeoPackage to write; a folder where it ends in .parquet.
     crs : pyproj.CRS or str
         The working frame; a compound one says what elevations are above.
     guard : Guard
@@ -94,7 +91,7 @@ class FindingsWriter:
         self._files = ExitStack()
         self._done = False
         self._out = Files(guard)
-        self._temporary = self._out.new(path, "findings")
+        self._temporary = self._out.new(path, findings_kind(self.path))
         with disk_errors(self.path):
             self._new_file().close()  # whether the folder can be written, asked now
 
@@ -138,7 +135,7 @@ class FindingsWriter:
         self._counts[name] += batch.num_rows
 
     def close(self):
-        """Write the GeoPackage, check it and give it its name; once, later calls do nothing.
+        """Write the file or folder, check it and give it its name; once, later calls do nothing.
 
         Raises
         ------
@@ -151,8 +148,11 @@ class FindingsWriter:
             return
         self._done = True
         with self._files, self._out:
-            self._write_layers(self._temporary)
-            _finish(self._temporary, self._counts, self.time)
+            if findings_kind(self.path) == FOLDER:
+                write_geoparquet(self._temporary, self._rows, self._counts, CRS.from_user_input(self._crs))
+            else:
+                self._write_layers(self._temporary)
+                _finish(self._temporary, self._counts, self.time)
         self.path, = self._out.written
 
     def _new_file(self):
@@ -169,14 +169,14 @@ class FindingsWriter:
                     dataset_options={"VERSION": VERSION, "ADD_GPKG_OGR_CONTENTS": "YES"},
                     layer_options={"DESCRIPTION": layer.doc, "IDENTIFIER": _title(layer.name)})
 
-    def _rows(self, layer):
+    def _rows(self, layer, size=ROWS):
         if layer.name not in self._spools:
             return arrow_schema(layer).empty_table()
         file, stream = self._spools[layer.name]
         stream.close()
         file.seek(0)
         batches = pa.ipc.open_stream(file)
-        return pa.RecordBatchReader.from_batches(batches.schema, even(batches, ROWS))
+        return pa.RecordBatchReader.from_batches(batches.schema, even(batches, size))
 
 
 def _title(name):
@@ -250,13 +250,19 @@ def layer_digests(database):
 
 
 def _digest_of(database, layer):
-    total = hashlib.sha256()
     # A name in double quotes that is no column would be taken as text, but not with its table before it.
-    names = [f'"{layer.name}"."{c.name}"' for c in layer.columns if c.name not in ("layer_digests", "time")]
+    names = [f'"{layer.name}"."{name}"' for name in digested(layer)]
     place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
-    for row in database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid'):
-        total.update(marshal.dumps(row, _AS_BYTES))
-    return total.hexdigest()
+    rows = database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid')
+    return digest_rows(layer, ((number, _wkb(row[0]), *row[1:]) for number, row in enumerate(rows, 1)))
+
+
+def _wkb(blob):
+    """The geometry of a GeoPackage without its header (OGC 12-128, clause 2.1.3), which has as much room for an
+    envelope as three bits tell."""
+    if blob is None or blob[:2] != b"GP":
+        return blob
+    return blob[8 + (0, 32, 48, 48, 64, 0, 0, 0)[blob[3] >> 1 & 7]:]
 
 
 def _add_styles(database, stamp):

@@ -15,11 +15,13 @@ from corridor.databases import queries_in
 from corridor.errors import InputError, MachineError
 from corridor.outputs.schema import LAYERS
 
-__all__ = ["MARK", "PLAIN", "Guard", "foreign", "is_geopackage", "kind_of", "log_beside",
-           "may_be_ours", "place_of", "sealed"]
+__all__ = ["FOLDER", "MARK", "PARQUET", "PLAIN", "Guard", "findings_kind", "foreign", "is_geopackage", "kind_of",
+           "log_beside", "may_be_ours", "place_of", "sealed"]
 
 #: Stands in the metadata, or a comment, of every file that this software writes and that has room for one.
 MARK = "corridor made this file"
+#: What a folder of GeoParquet files is, one for each layer of findings, and how its name ends.
+FOLDER, PARQUET = "folder of findings", ".parquet"
 #: Endings of files beside another of the same stem that belong to it: vectors, rasters and points.
 _BESIDE = frozenset(".shp .shx .dbf .prj .cpg .sbn .sbx .qix .qpj .tfw .tifw .wld .hdr .aux .ovr .msk .lax".split())
 #: So many heads of a table tell whose it is; after the last two of a comparison come names of options.
@@ -74,6 +76,12 @@ class Guard:
                              "a folder that may")
         if not target.exists():
             return
+        if kind == FOLDER:
+            # What is no folder of findings is never taken away whole.
+            if kind_of(target) != kind:
+                raise InputError(target, "output", "something that is no folder of findings alone",
+                                 "a new name, or a folder that an earlier run wrote")
+            return
         if not target.is_file():
             raise InputError(target, "output", "something that is no file", "a new name, or a file of an earlier run")
         if not os.access(target, os.W_OK):
@@ -93,6 +101,15 @@ def foreign(target: Path) -> InputError:
     """Return the error that tells of a file that this software did not write."""
     return InputError(target, "output", "a file that corridor did not write, or of another kind",
                       "a new name, what an earlier run wrote, or --overwrite")
+
+
+def findings_kind(path: Path | str) -> str:
+    """Return what findings of such a name are, as `kind_of` has it.
+
+    >>> findings_kind("findings.parquet/"), findings_kind("findings.gpkg")
+    ('folder of findings', 'findings')
+    """
+    return FOLDER if Path(path).suffix.lower() == PARQUET else "findings"
 
 
 def place_of(path: Path | str) -> Path:
@@ -148,8 +165,10 @@ def kind_of(path: Path) -> str | None:
     -------
     str or None
         "findings"; "layers", a GeoPackage with other layers; "marked", another file that says whose it is; "table of"
-        and the first heads of a text.
+        and the first heads of a text; "folder of findings".
     """
+    if path.is_dir():
+        return FOLDER if _is_folder_of_findings(path) else None
     if is_geopackage(path):
         return _kind_of_geopackage(path)
     if path.stat().st_size == 0:
@@ -211,6 +230,20 @@ def _kind_of_geopackage(path):
     if {"run", "clearances"} <= set(words) <= _FINDINGS:
         return "findings"
     return "layers" if all(MARK in (text or "") for text in words.values()) else None
+
+
+def _is_folder_of_findings(path):
+    """Whether a folder holds layers of findings and nothing else: files, and one folder with those of each line for
+    some layers. No link is followed."""
+    held = [*path.rglob("*")]
+    if any(each.is_symlink() or each.is_file() and each.suffix != PARQUET for each in held):
+        return False
+    names = {each.name.removesuffix(PARQUET) for each in held if each.parent == path}
+    try:
+        marked = MARK.encode() in (path / f"run{PARQUET}").read_bytes()[-100_000:]
+    except OSError:
+        return False
+    return marked and {"run", "clearances"} <= names <= _FINDINGS
 
 
 #: Names of the layers of findings.

@@ -5,6 +5,7 @@ from pathlib import Path
 import pandas
 import pyogrio
 
+from corridor.outputs.frames import read_layer
 from corridor.outputs.tables import write_frame
 
 __all__ = ["PLANNED_FOR", "digests_of", "write_planned_for"]
@@ -22,7 +23,7 @@ def write_planned_for(plan: Path, findings: Path) -> None:
 
 def digests_of(findings: Path) -> dict[str, str]:
     """Return what findings were made from, in words, to its digest."""
-    run, inputs = (pyogrio.read_dataframe(findings, layer=name, read_geometry=False) for name in ("run", "inputs"))
+    run, inputs = (read_layer(findings, name) for name in ("run", "inputs"))
     return {"study": str(run["study_digest"][0]),
             **{f"{part} {path}": str(digest) for part, path, digest in
                zip(inputs["part"], inputs["path"], inputs["digest"], strict=True)}}

@@ -1,6 +1,6 @@
 """The layers and columns of the findings: the one place where they are named, typed and explained.
 
-The GeoPackage writer makes its layers from `LAYERS`, and `write_reference` makes the reference page
+Their writers make the layers from `LAYERS`, and `write_reference` makes the reference page
 from it, so neither can say what the other does not.
 """
 
@@ -325,7 +325,8 @@ _PREFACE = """# The findings: layers and columns
 
 *Made from `corridor/outputs/schema.py`; a test fails where the two differ.*
 
-The findings are one GeoPackage (OGC 12-128r17, version 1.3). Layers stand in this order, though a
+The findings are one GeoPackage (OGC 12-128r17, version 1.3), or one folder of GeoParquet files (version 1.1.0) where
+the name ends in `.parquet`. Layers stand in this order, though a
 GIS lists the plain tables last, and open styled. Lengths and elevations are in m, elevations
 above the datum of the ground raster, tensions in N, temperatures in °C, currents in A, times in
 UTC. Distances are ground distances; coordinates are those of the grid that `run.frame` names.
@@ -336,7 +337,19 @@ be is in `not_assessed`. **A null is never a pass**: a number that is not known 
 check whose margin is not known is a row of `not_assessed`. Columns marked * are never null. A
 point or chord whose elevation is not known has NaN for its Z.
 
-Before the file gets its name, the writer makes sure of the following; where it does not hold, no
+A folder has one file per layer, `clearances.parquet`. Of a study of several lines a layer whose rows are all of a line
+is a folder of that name, with the files of each line in `line=<name>` and no column `line` within: name the type of it
+where all lines have numbers for names, which readers take for numbers. Every file has two columns more: `fid`, the
+number of the row, as in the GeoPackage, and `bbox`, the extent of its place, by which readers skip what lies elsewhere.
+All commands take either but `export --kind qgs`; looks are in the GeoPackage alone.
+
+    import geopandas
+    geopandas.read_parquet("findings.parquet/violations.parquet")
+    -- DuckDB
+    SELECT line, min(margin_m) FROM read_parquet('findings.parquet/violations.parquet/**/*.parquet',
+        hive_partitioning = true, hive_types = {'line': VARCHAR}) GROUP BY line;
+
+Before the file or folder gets its name, the writer makes sure of the following; where it does not hold, no
 file is written and that is an error:
 
 """

@@ -5,9 +5,10 @@ import os
 import re
 from pathlib import Path
 
+from corridor.databases import tiles_in
 from corridor.errors import InputError, nearest
 
-__all__ = ["ADDRESS", "ALLOW", "FILE_CHECKS", "named_files", "paths_can_be"]
+__all__ = ["ADDRESS", "ALLOW", "FILE_CHECKS", "ground_files", "named_files", "paths_can_be"]
 
 #: Bytes of a table, which is held in memory: that of the hours of a century has a tenth.
 LARGEST_TABLE = 200_000_000
@@ -25,6 +26,8 @@ def named_files(study):
     for key in ("ground", "surface"):
         for i, name in enumerate(getattr(study.terrain, key)):
             yield f"terrain.{key}.{i}", name
+            for tile in tiles_in(study.resolve(name)) if key == "ground" and study.may_read(name) else ():
+                yield f"terrain.{key}.{i}", tile_name(name, tile)
     if study.terrain.surface_classes is not None:
         yield "terrain.surface_classes.file", study.terrain.surface_classes.file
     if study.terrain.surface_cleared is not None:
@@ -61,6 +64,18 @@ def named_files(study):
         table = getattr(study, section)
         if table is not None and table.file is not None:
             yield f"{section}.file", table.file
+
+
+def ground_files(study):
+    """Return the names of the rasters of the ground, in their order: those of the study, and in the place of an index
+    the tiles that it lists."""
+    return [each for name in study.terrain.ground for each in
+            [tile_name(name, tile) for tile in tiles_in(study.resolve(name))] or [name]]
+
+
+def tile_name(index, tile):
+    """Name of a tile as the study would have it: paths in an index are relative to the index."""
+    return tile if ADDRESS.match(tile) else str(Path(index).parent / tile)
 
 
 def paths_can_be(study):
@@ -109,11 +124,11 @@ def files_exist(study):
 
 
 def output_is_writable(study):
-    """The findings go to a GeoPackage in a folder that exists, over no input."""
+    """The findings go to a GeoPackage, or a folder of GeoParquet files, in a folder that exists, over no input."""
     name, path = study.study.output, study.resolve(study.study.output)
     inputs = {study.resolve(file).resolve() for _, file in named_files(study)} | {study.path.resolve()}
-    accepted = "a .gpkg file in a folder that exists, which is none of the inputs"
-    if path.suffix.lower() != ".gpkg":
+    accepted = "a .gpkg file, or a .parquet folder, in a folder that exists, which is none of the inputs"
+    if path.suffix.lower() not in (".gpkg", ".parquet"):
         yield InputError(
             study.path, "study.output", repr(name), accepted, repr(f"{path.stem}.gpkg")
         )

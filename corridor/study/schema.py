@@ -74,7 +74,7 @@ class StudySection(Table):
             "unsafe side in short spans when hot."
         ),
     )
-    output: FilePath = Field("findings.gpkg", description="The GeoPackage to write.")
+    output: FilePath = Field("findings.gpkg", description="The GeoPackage or folder of GeoParquet (.parquet) to write.")
 
     @property
     def highest_voltage_or_default(self):
@@ -325,6 +325,10 @@ class Study(Table):
         study._path, study._digest, study._trust = Path(path), digest, trust
         study._tables = {key: value for key, value in tables.items() if key != "include"}
         return study
+
+    def __reduce__(self):
+        tables = self._tables | ({"include": list(self.include)} if self.include else {})
+        return Study.of_file, (tables, self._path.absolute(), self._digest, self._trust)
 
 
 def may_read(name, folder, trust):

@@ -52,8 +52,9 @@ class Terrain(Table):
     ground: tuple[FilePath, ...] = Field(
         min_length=1,
         description=(
-            "Bare earth: rasters (GeoTIFF, Esri grids, virtual rasters and a few more). Where they overlap, the first "
-            "with a value wins."
+            "Bare earth: rasters (GeoTIFF, Esri grids, virtual rasters and a few more), or an index of tiles (a "
+            "GeoPackage of one layer, whose column `location` has their paths, relative to it). Where they overlap, "
+            "the first with a value wins."
         ),
     )
     vertical_unit: Literal["m", "ft", "us-ft"] | None = Field(
