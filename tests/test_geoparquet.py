@@ -91,7 +91,7 @@ def test_commands_read_either(both, tmp_path):
     """Answers of commands over the folder are those over the GeoPackage."""
     study, package, folder = both
     for name, arguments in {"tables": ("-f", "{}"), "export": ("-o", "{}.geojson"), "report": ("-o", "{}.html"),
-                            "draw": ("-o", "{}.pdf"), "headroom": ("-f", "{}")}.items():
+                            "draw": ("-o", "{}.pdf"), "ground-limit": ("-f", "{}")}.items():
         for source in (package, folder):
             made = [part.format(tmp_path / f"{name}-{source.suffix[1:]}") for part in arguments]
             assert run(name, study, "-i", source, *made) in (0, 3)
