@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyogrio
 
 from corridor.outputs.batches import known_layer, record_batch
-from corridor.outputs.columns import digits_of
+from corridor.outputs.columns import digits_of, rounded
 from corridor.outputs.files import NOT_WHOLE
 from corridor.outputs.guard import MARK
 
@@ -33,7 +33,7 @@ def write_csv(path, columns):
     with Path(path).open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(map(inert, names))
-        writer.writerows(zip(*([_cell(value, digits_of(name)) for value in columns[name]] for name in names),
+        writer.writerows(zip(*([_cell(value, name, digits_of(name)) for value in columns[name]] for name in names),
                              strict=True))
 
 
@@ -46,14 +46,16 @@ def inert(value):
     return f"'{value}" if isinstance(value, str) and len(value) > 1 and value[0] in "=+-@\t\r" else value
 
 
-def _cell(value, digits=None):
+def _cell(value, name, digits):
     if value is None:
         return ""
     if isinstance(value, str):
         return inert(value)
     if isinstance(value, bool | int | np.integer):
         return value
-    return "" if np.isnan(value) else f"{value:.6g}" if digits is None else f"{value:.{digits}f}"
+    if np.isnan(value):
+        return ""
+    return f"{value:.6g}" if digits is None else f"{rounded(name, value, digits):.{digits}f}"
 
 
 def write_layers(path, crs, layers):

@@ -8,7 +8,7 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 import numpy as np
 
 from corridor.errors import CorridorError, InputError
-from corridor.outputs.columns import SUFFIXES, digits_of
+from corridor.outputs.columns import SUFFIXES, digits_of, rounded
 from corridor.outputs.guard import MARK
 from corridor.outputs.schema import LAYERS
 from corridor.outputs.stringing_layers import STRINGING_LAYERS
@@ -22,10 +22,6 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _KNOWN = {column.name: column.alias for layer in (*STRINGING_LAYERS, *LAYERS) for column in layer.columns}
 _UNITS = {ending: unit for unit, ending in SUFFIXES.items() if ending} | {
     "_m_s": "m/s", "_mwh_per_km": "MWh/km", "_percent": "%"}
-#: Numbers are shown with so many digits by the unit of their column; the cell keeps them all.
-_FORMATS = {"m": "0.00", "N": "0", "N/m": "0.00", "°C": "0.0", "deg": "0.0", "A": "0", "%": "0.0", "s": "0.00",
-            "kg/m": "0.000", "K": "0.0", "W/m": "0.0", "ohm/km": "0.0000", "V/km": "0",
-            "kV/m": "0.00", "kV/cm": "0.0", "mA": "0.00"}
 
 
 def heading(name):
@@ -124,7 +120,7 @@ def _fill(sheet, columns, rows):
 
     _on_paper(sheet)
     heads = [heading(name) for name in columns]
-    values = [[_value(v) for v in column] for column in columns.values()]
+    values = [[_value(v, name, digits_of(name)) for v in column] for name, column in columns.items()]
     for index, (head, column) in enumerate(zip(heads, values, strict=True), start=1):
         longest = max((len(v) for v in column[:500] if isinstance(v, str)), default=0)
         sheet.column_dimensions[get_column_letter(index)].width = min(max(longest + 2, 12, len(head) / 2 + 4), 48)
@@ -134,7 +130,7 @@ def _fill(sheet, columns, rows):
     for made in top:
         made.font, made.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     sheet.append(top)
-    forms = [_form(name, head) for name, head in zip(columns, heads, strict=True)]
+    forms = [_form(name) for name in columns]
     short, bad = [name.startswith("margin") for name in columns], (Font(bold=True, color="FFA83E00"),
                                                                    PatternFill("solid", fgColor="FFFFE3D3"))
     for row in zip(*values, strict=True):
@@ -145,11 +141,10 @@ def _fill(sheet, columns, rows):
         sheet.append(made)
 
 
-def _form(name, head):
+def _form(name):
     """How the numbers of a column are shown, None: as they are."""
-    if digits_of(name) is not None:
-        return f"0.{'0' * digits_of(name)}"
-    return "0.00000" if name == "diameter_m" else _FORMATS.get(head.partition("[")[2].rstrip("]"))
+    digits = digits_of(name)
+    return ("0.00000" if name == "diameter_m" else None) if digits is None else f"0.{'0' * digits}" if digits else "0"
 
 
 def _cell(sheet, value, form=None):
@@ -166,8 +161,8 @@ def _cell(sheet, value, form=None):
     return made
 
 
-def _value(value):
-    """A value as a cell holds it; null as None."""
+def _value(value, name, digits):
+    """A value as a cell holds it, rounded as it is shown; null as None."""
     if value is None:
         return None
     if isinstance(value, str):
@@ -176,4 +171,6 @@ def _value(value):
         return "yes" if value else "no"
     if isinstance(value, int | np.integer):
         return int(value)
-    return float(value) if np.isfinite(value) else None
+    if not np.isfinite(value):
+        return None
+    return float(value) if digits is None else rounded(name, value, digits)
