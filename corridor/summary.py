@@ -142,6 +142,7 @@ class Tally:
         lifted = {option: set().union(*(at for (name, _), at in self.lifted.items() if name == option))
                   for option in self.names}
         pulled = {option: sorted(at - lifted[option]) for option, at in self._pulled.items()}
+        farther = " farther than those of the existing wire" * any(each.existing for each in self.facts.options)
         return [f"{option}: {case}: wires are loaded above their rated strength: "
                 + _told([f"{name} ({share:.0f} %)" for name, share in sorted(of.items(), key=lambda each: -each[1])])
                 for (option, case), of in self.overloaded.items()] + [
@@ -153,8 +154,8 @@ class Tally:
             ] * bool(self._without) + [
             f"{option}: {case}: too near to the structure: {_told(words)}"
             for (option, case), words in self.too_near.items()] + [
-            f"{option}: strings swing farther than those of the existing wire, and no window or swing_limit of the "
-            f"framing tells whether their structures allow it: {_told([words for _, words in sorted(rows.values())])}"
+            f"{option}: strings swing{farther}, and no window or swing_limit of the framing "
+            f"tells whether their structures allow it: {_told([words for _, words in sorted(rows.values())])}"
             for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + [
