@@ -27,11 +27,11 @@ def put_option(draft, conductor, bundle, reason_of_bundle):
     emergency = math.isfinite(short) and short > greatest
     known = math.isfinite(greatest)
     draft.put("maximum_temperature", float(greatest) if known else 100.0,
-              "the greatest that its materials are known to bear: the sag is greatest there" if known else
+              "the maximum that its materials are known to bear: the sag is greatest there" if known else
               "nothing is known of its materials")
     if emergency:
         draft.put("emergency_temperature", float(short),
-                  "the greatest that its materials are known to bear for a short time")
+                  "the maximum that its materials are known to bear for a short time")
     share = next(share for word, share in _SHARES if word in conductor.family)
     draft.table("[[options.stringing]]", "options.wire.stringing.0")
     draft.put("limit", f"{share} % RTS", f"lower than usual for {conductor.family}, so that sags are greater: the safe "
