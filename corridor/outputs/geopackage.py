@@ -260,7 +260,7 @@ def _digest_of(database, layer):
 def _wkb(blob):
     """The geometry of a GeoPackage without its header (OGC 12-128, clause 2.1.3), which has as much room for an
     envelope as three bits tell."""
-    if blob is None or blob[:2] != b"GP":
+    if not isinstance(blob, bytes) or blob[:2] != b"GP":  # none, or what somebody else put there
         return blob
     return blob[8 + (0, 32, 48, 48, 64, 0, 0, 0)[blob[3] >> 1 & 7]:]
 

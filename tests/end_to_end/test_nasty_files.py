@@ -164,7 +164,7 @@ def test_a_mosaic_of_all_that_a_machine_has(study, tile, capsys):
 def test_mosaics_that_name_one_another_many_times(study):
     """Each is looked at once: otherwise 40 to the power of 4 times."""
     study.write()
-    for level, below in enumerate(["ground.tif", "m0.vrt", "m1.vrt", "m².vrt"]):
+    for level, below in enumerate(["ground.tif", "m0.vrt", "m1.vrt", "m2.vrt"]):
         source = RASTER.format(f'<SourceFilename relativeToVRT="1">{below}</SourceFilename>')
         start, stop = source.index("<SimpleSource>"), source.index("</SimpleSource>") + len("</SimpleSource>")
         (study.folder / f"m{level}.vrt").write_text(source[:start] + source[start:stop] * 40 + source[stop:])
