@@ -270,7 +270,7 @@ def test_the_chart_is_told_and_written(folder, tmp_path, capsys):
     assert "time of return 5 of a jerk [s]" in out
     with (tmp_path / "out" / "stringing.csv").open(newline="", encoding="utf-8") as file:
         table = list(csv.DictReader(file))
-    assert [row["temperature_c"] for row in table[:3]] == ["0", "5", "10"]
+    assert [row["temperature_c"] for row in table[:3]] == ["0.0", "5.0", "10.0"]
     assert {row["returns"] for row in table} == {"5"}
 
 

@@ -88,7 +88,7 @@ def test_the_schedule_is_that_of_the_findings(book, query):
     table = columns(book["clearance_schedule"])
     margins = [value for value, in query("SELECT margin_m FROM clearances ORDER BY fid")]
     gaps, = query("SELECT count(*) FROM not_assessed")[0]
-    assert table["Margin [m]"][:len(margins)] == pytest.approx(margins, rel=1e-14)
+    assert table["Margin [m]"][:len(margins)] == pytest.approx(margins, abs=5.1e-4)
     assert table["Margin [m]"][len(margins):] == [None] * gaps and gaps > 0
     short = [outcome for outcome in table["Outcome"] if outcome == "violation"]
     assert short and (len(short),) == query("SELECT count(*) FROM violations")[0]
@@ -101,7 +101,7 @@ def test_loads_options_and_tensions_are_those_of_the_findings(book, query):
     for name, column in (("Vertical [N]", "vertical_n"), ("Transverse [N]", "transverse_n"),
                          ("Longitudinal [N]", "longitudinal_n")):
         found = [value for value, in query(f"SELECT {column} FROM structure_loads ORDER BY fid")]
-        assert loads[name] == pytest.approx(found, rel=1e-14)
+        assert loads[name] == pytest.approx(found, abs=0.51)
     options = columns(book["options"])
     assert dict(zip(options["Option"], options["Violations"], strict=True)) == dict(
         query('SELECT "option", count(v.fid) FROM options LEFT JOIN violations v USING ("option") GROUP BY "option"'))
@@ -113,7 +113,7 @@ def test_loads_options_and_tensions_are_those_of_the_findings(book, query):
                   "WHERE wire_kind = 'phase' AND condition = 'final'")
     assert found
     for *key, tension in found:
-        assert told[tuple(key)] == pytest.approx(tension, rel=1e-9)
+        assert told[tuple(key)] == pytest.approx(tension, abs=0.51)
 
 
 def test_the_chart_obeys_the_parabola(book):
@@ -142,7 +142,7 @@ def test_the_cover_says_what_each_option_comes_to_and_what_each_sheet_holds(book
 def test_what_falls_short_has_a_sheet_of_its_own_and_negative_margins_stand_out(book, query):
     sheet = book["violations"]
     margins = [value for value, in query("SELECT margin_m FROM violations ORDER BY margin_m")]
-    assert columns(sheet)["Margin [m]"] == pytest.approx(margins, rel=1e-14)
+    assert columns(sheet)["Margin [m]"] == pytest.approx(margins, abs=5.1e-4)
     k = next(cell.column for cell in sheet[1] if cell.value == "Margin [m]")
     own = book["clearance_schedule"]
     at = next(cell.column for cell in own[1] if cell.value == "Margin [m]")

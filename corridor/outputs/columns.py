@@ -11,13 +11,13 @@ SUFFIXES = {"m": "_m", "N": "_n", "N/m": "_n_per_m", "kg/m": "_kg_per_m", "°C":
             "ohm/km": "_ohm_per_km", "V/km": "_v_per_km", "kV/m": "_kv_per_m", "kV/cm": "_kv_per_cm", "mA": "_ma",
             "s": "_s", "h": "_h"}
 #: Digits behind the point of columns by the end of their names; of some by their names.
-_DIGITS = {"": None, "_m": 2, "_n": 0, "_n_per_m": 2, "_kg_per_m": 3, "_c": 1, "_deg": 1, "_a": 0, "_k": 1, "_ma": 2,
+_DIGITS = {"": None, "_m": 2, "_n": 0, "_n_per_m": 2, "_kg_per_m": 3, "_c": 1, "_deg": 1, "_a": 1, "_k": 1, "_ma": 2,
            "_w_per_m": 1, "_ohm_per_km": 4, "_v_per_km": 0, "_kv_per_m": 2, "_kv_per_cm": 1, "_s": 2, "_h": 1,
            "_percent": 1, "percent_rts": 1, "percent_of_sagging": 1, "_per_m": None}
 _PLACES = {"longitude_deg": 7, "latitude_deg": 7}
 #: Names of what is told to millimetres or thousandths; of what is so small that six significant digits are told.
-_FINE = re.compile(r"^(ratio_|of_capacity|rms_m$)|_sd_|_offset_m$|_lean_m$|^swing_sd")
-_SMALL = re.compile(r"diameter|radius|thickness|spacing|(outer|core)_|^ice|gap|per_m2$|_set_")
+_FINE = re.compile(r"^(ratio_|of_capacity|rms_m$)|margin.*_m$|_sd_|_offset_m$|_lean_m$")
+_SMALL = re.compile(r"ambient|diameter|radius|thickness|spacing|(outer|core)_|^ice|gap|per_m2$|_set_")
 
 
 @dataclass(frozen=True)
@@ -56,13 +56,13 @@ class Layer:
 def digits_of(name):
     """Return how many digits behind the point a column has in tables, None where six significant ones do.
 
-    By its unit, as a person reads it: centimetres, tenths of a degree, whole newtons and amperes; millimetres of what
-    is measured off with a rule or tells how sure something is.
+    By its unit, as a person reads it: centimetres, tenths of a degree, whole newtons; millimetres of margins, and of
+    what is measured off with a rule or tells how sure something is.
 
     >>> digits_of("northing_m"), digits_of("ratio_to_existing"), digits_of("sag_m"), digits_of("rms_m")
     (2, 3, 2, 3)
     >>> digits_of("limit_current_a"), digits_of("diameter_m"), digits_of("probability_short")
-    (0, None, None)
+    (1, None, None)
     """
     if name in _PLACES:
         return _PLACES[name]
@@ -75,8 +75,8 @@ def digits_of(name):
 def rounded(name, value, digits):
     """Return a number of a column with so many digits behind the point. A margin below zero stays below zero.
 
-    >>> rounded("margin_m", -0.003, 2), rounded("offset_m", -0.003, 2), rounded("margin_m", -0.9351, 2)
-    (-0.01, 0.0, -0.94)
+    >>> rounded("margin_m", -0.0003, 3), rounded("offset_m", -0.003, 2), rounded("margin_m", -0.9351, 3)
+    (-0.001, 0.0, -0.935)
     """
     near = round(float(value), digits)
     if near == 0:
