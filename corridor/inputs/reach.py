@@ -62,9 +62,10 @@ def indexed(layer, frame, boxes, reach):
         own = np.array([change.transform_bounds(*box, densify_pts=21) for box in wide])
     except ValueError:  # pyproj's own, of a box that has no place there
         return None
-    size = _WIDER * np.maximum(own[:, 2] - own[:, 0], own[:, 3] - own[:, 1])
-    if not (np.isfinite(own).all() and (size > 0).all()):
+    # A box over the meridian of 180 degrees has its eastern end before its western one.
+    if not (np.isfinite(own).all() and (own[:, 2:] > own[:, :2]).all()):
         return None
+    size = _WIDER * (own[:, 2:] - own[:, :2]).max(axis=1)
     found = numbers_within(layer, own + size[:, None] * np.array([-1, -1, 1, 1]))
     return found if len(found) else None
 
