@@ -249,3 +249,15 @@ def test_a_plan_that_takes_trees_away_leaves_what_is_of_another_class(study, mak
     gone.assign(surface_category="treee").to_file(study.folder / "gone.gpkg")
     with pytest.raises(InputError, match="'treee'; accepted: building, tree; perhaps tree"):
         study.check()
+
+
+def test_of_things_of_one_name_a_copy_loses_none_that_stays(study, make):
+    """Three trees of one identifier, of which one is too near: the copy has all, and is not clear."""
+    study.rules += "tree,tree,radial,3,,,,,,\n"
+    study.add_obstacle("things", "tree", [shapely.Point(make.EAST + x, make.NORTH + 4) for x in (60, 200, 150)],
+                       'id_column = "id"\nheight_column = "high"', id=["oak"] * 3, high=[2.5, 2.5, 12.0])
+    study.text += '\n[plan]\nremedies = ["remove"]\nremovable = ["tree"]\n'
+    folder = study.folder.parent / "planned"
+    assert ask(study.write(), "plan", "today", folder).status == 1
+    rows = gpd.read_file(folder / "findings.gpkg", layer="clearances")
+    assert (rows[rows["obstacle"] == "things:oak"]["margin_m"] < 0).any()
