@@ -6,6 +6,7 @@ import zipfile
 from contextlib import closing
 from types import SimpleNamespace
 
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -298,6 +299,18 @@ def test_an_index_that_may_hide_something_is_not_asked(country, monkeypatch, fau
         layer, wanted) if numbers is None else pytest.fail("the index was asked"))
     same_obstacles(whole, read_country(path, boxes))
     assert fault != "no place" or "no geometry" in whole[0].fault.tolist()
+
+
+def test_an_index_of_what_is_nowhere_is_not_asked(country, monkeypatch):
+    """A latitude of 95 degrees, far from the line: told of, as it is where all features are read."""
+    path, boxes = country
+    things = geopandas.read_file(path)
+    things.loc[9, "geometry"] = shapely.Point(9, 95)
+    things.to_file(path, layer="things")
+    whole = read_country(path, boxes)
+    assert sum("no place in the working frame" in fault for fault in whole[0].fault) == 1
+    monkeypatch.setattr("corridor.inputs.reach._MANY", 10)
+    same_obstacles(whole, read_country(path, boxes))
 
 
 def test_boxes_hold_every_span():

@@ -107,8 +107,17 @@ def meet_clouds(scene, index, partners, clouds, reference):
             rows.append(found[2])
     if things:
         index = index_obstacles(with_rows(index.obstacles, _rows(things)))
-        partners = replace(partners, home=np.r_[partners.home, [thing.span for thing in things]])
+        home = np.array([thing.span for thing in things])
+        partners = replace(partners, home=np.r_[partners.home, home], known_to=_known_to(scene, home))
     return Met(index, partners, tuple(things), tuple(gaps), tuple(rows))
+
+
+def _known_to(scene, home):
+    """The temperature of the hottest case of every span and option, inf where no points are (span, option) [°C]."""
+    hottest = np.full((len(scene.spans), len(scene.options)), -np.inf)
+    hangs = np.isfinite(scene.hung.horizontal_tension).all(axis=-1) & (scene.wires.kind == "phase")[:, None, None]
+    np.maximum.at(hottest, scene.wires.span, np.where(hangs, scene.temperature, -np.inf).max(axis=2))
+    return np.where(np.isin(np.arange(len(hottest)), home)[:, None], hottest, np.inf)
 
 
 def _meet(scene, span, cloud, reference):

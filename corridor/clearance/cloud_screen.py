@@ -19,6 +19,9 @@ _SLACK = 0.03
 _TIES = 6
 #: Objects farther away in plan than this are not compared sideways [m].
 _BESIDE = 60.0
+#: Parts along the wires, of each of which the nearest points of a cluster are taken: in other states the wires hang
+#: otherwise, and another part may be the nearest then.
+_PARTS = 256
 
 
 class Needs(NamedTuple):
@@ -43,8 +46,8 @@ class Needs(NamedTuple):
 
 class Screened(NamedTuple):
     """What matters of some points: `cluster` (point,) from 0, -1 for those too near no wire; `chosen` (point,), those
-    that may be the nearest of their cluster, or of the rest, in some option, case and measure; `count`, by cluster,
-    option, case and measure how many are too near."""
+    that may be the nearest of their cluster, or of the rest, in some option, case and measure, and the nearest of each
+    part of a cluster along the wires; `count`, by cluster, option, case and measure how many are too near."""
 
     cluster: np.ndarray
     chosen: np.ndarray
@@ -208,7 +211,25 @@ def screen(curves, finer, spot, radius, needs, distance, side=None):
         for k, c in curves.items():
             some = side if np.ndim(side) == 0 else side[..., mine]
             chosen[mine[_nearest(near[k], mine, k, c, finer, spot, radius, needs, some)]] = True
+    chosen[_of_parts(curves, near, spot, cluster, needs)] = True
     return Screened(cluster, chosen, count)
+
+
+def _of_parts(curves, near, spot, cluster, needs):
+    """Indices of the nearest point of every part of a cluster along the wires, in each option, case and measure: at
+    temperatures between those of the cases each part rises by as much as its wires do."""
+    rows = np.flatnonzero(cluster >= 0)
+    every = list(curves.values())
+    low = min(np.nanmin(c.first) for c in every)
+    run = max(np.nanmax(c.first + c.run) for c in every) - low
+    part = np.clip(np.floor((spot[rows, 0] - low) / run * _PARTS), -1, _PARTS).astype(int)
+    key, found = cluster[rows] * (_PARTS + 2) + part, [np.zeros(0, int)]
+    for name, k in ((name, k) for k in curves for name in MEASURES if np.isfinite(getattr(needs, name)[k])):
+        for values in getattr(near[k], name)[:, rows]:
+            order = np.lexsort((values, key))
+            first = order[np.flatnonzero(np.diff(key[order], prepend=-2))]
+            found.append(rows[first[np.isfinite(values[first])]])
+    return np.concatenate(found)
 
 
 def _short(near, needs, k, slack):

@@ -29,13 +29,15 @@ class Partners:
 
     `home` (obstacle,) the span that an obstacle made of surveyed points belongs to, -1 for all others; obstacles from
     number `first` on are wires of other lines of the study: `spans` (span, wire) and `options` (wire, option) tell for
-    which spans and options of ours they are.
+    which spans and options of ours they are. To hotter wires than `known_to`
+    (span, option) [°C] other surveyed points may be nearer than those that were kept; inf, None: there are none.
     """
 
     home: np.ndarray
     first: int
     spans: np.ndarray
     options: np.ndarray
+    known_to: np.ndarray | None = None
 
     def meet(self, span, obstacle, option=None):
         """True for rows that are compared; `span`, `obstacle` and `option` are their numbers, of one shape."""

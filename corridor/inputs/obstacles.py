@@ -113,8 +113,9 @@ def _read(section, resolve, frame, boxes, reach, cases, hangings):
         for key in _OPTIONS
         if getattr(section, key, None) is not None
     ]
-    # How many rows a filter leaves out is known of a whole layer alone.
-    numbers = None if layer.selection.where else indexed(layer, frame, boxes, reach)
+    # How many rows a filter leaves out is known of a whole layer alone; an index knows nothing of columns of places.
+    whole = layer.selection.where or layer.selection.places
+    numbers = None if whole else indexed(layer, frame, boxes, reach)
     for portion in portions(layer, wanted, numbers):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)

@@ -22,6 +22,8 @@ __all__ = ["boxes_about", "indexed", "kept", "together"]
 _SPANS = 100
 #: Fewer features than this are read whole.
 _MANY = 100_000
+#: Beyond these nothing is, in degrees and in feet or metres.
+_DEGREES, _AWAY = (361.0, 90.01), (1e9, 1e9)
 #: Greatest radius of a feature [m], and how much larger than asked boxes are taken in another CRS [-].
 _RADIUS, _WIDER = 500.0, 0.01
 
@@ -62,16 +64,18 @@ def indexed(layer, frame, boxes, reach):
         own = np.array([change.transform_bounds(*box, densify_pts=21) for box in wide])
     except ValueError:  # pyproj's own, of a box that has no place there
         return None
-    size = _WIDER * np.maximum(own[:, 2] - own[:, 0], own[:, 3] - own[:, 1])
-    if not (np.isfinite(own).all() and (size > 0).all()):
+    # A box over the meridian of 180 degrees has its eastern end before its western one.
+    if not (np.isfinite(own).all() and (own[:, 2:] > own[:, :2]).all()):
         return None
+    size = _WIDER * (own[:, 2:] - own[:, :2]).max(axis=1)
     found = numbers_within(layer, own + size[:, None] * np.array([-1, -1, 1, 1]))
     return found if len(found) else None
 
 
 def _has_all(layer):
-    """Whether a spatial index of GeoPackage (OGC 12-128, annex F.3) has all features of a layer, each somewhere."""
-    path = Path(layer.path)
+    """Whether a spatial index of GeoPackage (OGC 12-128, annex F.3) has all features of a layer, each somewhere on the
+    Earth."""
+    path, most = Path(layer.path), _DEGREES if layer.crs.is_geographic else _AWAY
     if not path.is_file():
         return False
     try:
@@ -79,8 +83,8 @@ def _has_all(layer):
             column, = database.execute("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?",
                                        [layer.name]).fetchone() or (None,)
             index = f"rtree_{layer.name}_{column}".replace('"', '""')
-            sound, = database.execute(f'SELECT count(*) FROM "{index}" WHERE minx > -1e30 AND maxx < 1e30 '
-                                      "AND miny > -1e30 AND maxy < 1e30").fetchone()
+            sound, = database.execute(f'SELECT count(*) FROM "{index}" WHERE minx > -:x AND maxx < :x '
+                                      "AND miny > -:y AND maxy < :y", {"x": most[0], "y": most[1]}).fetchone()
             return column is not None and sound == layer.features
     except sqlite3.Error:
         return False

@@ -15,7 +15,7 @@ from corridor.clearance.crossings import ObstacleIndex, index_obstacles
 from corridor.clearance.not_assessed import Gap
 from corridor.constants import GRAVITY
 from corridor.errors import InputError, nearest
-from corridor.inputs.areas import read_area, read_right_of_way
+from corridor.inputs.areas import read_cleared, read_right_of_way
 from corridor.inputs.capacity import read_capacities
 from corridor.inputs.file_rows import describe_files, file_columns
 from corridor.inputs.frame import Frame, choose_frame, horizontal
@@ -50,7 +50,8 @@ class Inputs:
     """What a study comes to once its files are read; `described` what they are, told aside as its digests take time;
     `grids` the part of the study and the horizontal CRS of each layer and raster, `others` how wires of other lines
     hang, by obstacles; `layers` what each layer of obstacles held (LayerRead); `surveys` points on wires, by survey;
-    `surface` and its `classes`, `cleared` where nothing of it stands any more (geometry)."""
+    `surface` and its `classes`, `cleared` where nothing of it stands any more
+    (geometries by category, None: of all)."""
 
     study: object
     structures: Structures
@@ -74,7 +75,7 @@ class Inputs:
     structures_left_out: Counter = field(default_factory=Counter)
     surface: SurfaceCells | None = None
     classes: SurfaceCells | None = None
-    cleared: object = None
+    cleared: dict = field(default_factory=dict)
 
     def close(self):
         """Close the files of ground and surface."""
@@ -283,7 +284,7 @@ def read_inputs(study):
     _check_cover(study, terrain, structures)
     terrain, words = fill_ground(clouds, terrain, frame)
     surface, given = open_surface(study, frame, structures), study.terrain.surface_cleared
-    cleared = None if given is None else read_area(resolve(given), None, "terrain.surface_cleared", frame)
+    cleared = {} if given is None else read_cleared(resolve(given), frame, study.terrain.categories)
     layers = [("structures", raw.layer), *((f"obstacles.{part.name}", open_obstacles(part, study.resolve))
                                            for section in study.obstacles for part in section.parts),
               *(("point_clouds", tile) for tile in clouds.tiles)]

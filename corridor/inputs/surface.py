@@ -163,8 +163,10 @@ def surface_cloud(inputs, sample):
         if classes is not None:
             with surface.lock, classes.lock:
                 place, class_ = _by_class(classes, surface, place)
-        if inputs.cleared is not None:
-            class_[shapely.contains_xy(inputs.cleared, place[:, 0], place[:, 1])] = CLEARED
+        for category, area in inputs.cleared.items():
+            mine = np.full(len(place), True) if category is None else np.isin(
+                class_, [k for k, v in values.items() if v == category])
+            class_[mine & shapely.contains_xy(area, place[:, 0], place[:, 1])] = CLEARED
         return np.concatenate([place, hole]), np.r_[class_, np.full(len(hole), HOLE)]
 
     return Cloud(SURFACE, groups, (), (), (CLEARED,), t.surface_wire_distance, t.surface_structure_distance, None, 0.0,

@@ -171,10 +171,16 @@ def _only_line(lines, name):
 def _limits(facts, plan, scene, ends, unmatched, ground):
     """Rows of `limits` as they were if wires bore any temperature: list of dicts."""
     hot = tuple(replace(each, wiring=replace(each.wiring, maximum_temperature=_HOTTEST)) for each in scene.options)
-    facts, scene, met = meet(facts, plan, scene, *ends)
+    known, (facts, whole, met) = facts, meet(facts, plan, scene, *ends)
+    gaps = met.gaps
+    if facts.clouds:  # others of the surveyed points may be the nearest where wires are hotter than in any case
+        told = np.array([case.temperature == "maximum" for case in scene.cases])
+        hotter = scene.at_temperature(np.where(told, _HOTTEST, scene.temperature))
+        facts, whole, met = meet(known, plan, hotter, *ends)
+    scene = replace(scene, obstacles=whole.obstacles)
     around = surroundings(facts, replace(scene, options=hot), ground, met.partners)
     met_with = compare(around)
-    gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked).unruled, unmatched), *met.gaps]
+    gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked).unruled, unmatched), *gaps]
     columns = limit_rows(around, None, gaps, _no_current)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
 

@@ -65,9 +65,11 @@ def own_findings(opened: Opened, findings: Path | str | None = None) -> Path:
     then = {(part, path): known for part, path, known in inputs}
     for words in _stale(run, digests, opened):
         raise InputError(source, *words, _AGAIN)
-    for row in opened.inputs.files:
-        if then.pop((row["part"], row["path"]), None) != row["digest"]:
-            raise InputError(source, "inputs", f"findings of another {row['path']} than there is now", _AGAIN)
+    # A file of several layers has as many rows.
+    now = {(row["part"], row["path"]): row["digest"] for row in opened.inputs.files}
+    for (part, path), digest in now.items():
+        if then.pop((part, path), None) != digest:
+            raise InputError(source, "inputs", f"findings of another {path} than there is now", _AGAIN)
     if then:
         raise InputError(source, "inputs", f"findings of {next(iter(then))[1]}, which is not read now", _AGAIN)
     return source

@@ -20,6 +20,10 @@ from corridor.line.facts import Case
 __all__ = ["Least", "least_margins", "margin_rows", "no_rule", "not_known", "passed_below", "with_case"]
 
 
+#: Temperatures that differ by less are one [K].
+_HOTTER = 1e-6
+
+
 class Least(NamedTuple):
     """The minimum margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
     `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where it is not known."""
@@ -130,6 +134,7 @@ def least_margins(around, cases, temperature, *, lost=True, in_space=True):
     unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
                     axis=0) & np.isfinite(temperature[part.wires.span])
     np.logical_or.at(unknown, (part.wires.span,), unhung)
+    unknown |= _hotter_than_points(around, temperature)
     compared = compare(around.part(part, keep), cases, in_space=in_space)
     if lost:
         unknown |= not_known(part, lost_on_the_way(part, compared), cases)
@@ -141,6 +146,12 @@ def least_margins(around, cases, temperature, *, lost=True, in_space=True):
         _put_least(result, *table)
     result.margin[unknown | ~np.isfinite(temperature)] = np.nan
     return result
+
+
+def _hotter_than_points(around, temperature):
+    """True for spans and options hotter than surveyed points and cells of a surface were looked for (span, option)."""
+    known = around.partners.known_to
+    return np.zeros(temperature.shape, bool) if known is None else temperature > known + _HOTTER
 
 
 def _of_wires(scene, cases, temperature):

@@ -73,7 +73,8 @@ class Terrain(Table):
     surface_classes: SurfaceClasses | None = Field(None, description="Categories by a raster of classes.")
     surface_cleared: FilePath | None = Field(None, description=(
         "A file of polygons in which nothing stands any more since the flight: cells whose middle lies in one are "
-        "passed. `corridor plan` writes one."))
+        "passed; where its column `surface_category` names a category of the surface, for that category alone. "
+        "`corridor plan` writes one."))
     surface_above: Annotated[float, Read(Measure("length", 0.1, 20))] = Field(2.0, description=(
         "A cell of the surface that is higher than this above the ground stands there and is compared; lower ones are "
         "ground, for which the rule for the ground is."))

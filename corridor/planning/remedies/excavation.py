@@ -9,6 +9,7 @@ from corridor.inputs.terrain import open_terrain
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.graded_ground import SpanCells
 from corridor.planning.remedies.variants import Variant
+from corridor.study.named_files import ground_files
 
 __all__ = ["diggable_cells", "ground_short"]
 
@@ -28,7 +29,7 @@ def ground_short(before: Variant) -> dict[int, float]:
 def diggable_cells(site: Site, before: Variant) -> dict[int, SpanCells]:
     """Return the cells below spans with violations above ground; none unless all rasters share a grid of the frame."""
     study, frame, wanted = site.study, site.inputs.frame, ground_short(before)
-    rasters = rasters_of(study, study.terrain.ground, study.terrain.vertical_unit)
+    rasters = rasters_of(study, ground_files(study), study.terrain.vertical_unit)
     if len(group(rasters)) > 1 or rasters[0].horizontal_crs != frame.crs or not wanted:
         return {}
     standing, curves, cells = _standing(site), _levels(before), {}

@@ -96,7 +96,9 @@ def _tables(site, after, folder):
     if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
         tables["terrain"]["ground"].insert(0, "graded.tif")
     if done.removed.any():
-        removed = set(site.facts.index.obstacles.obstacle[done.removed])
+        # Of several of one name, some of which stay, none is taken out of the files: the check of the copy tells.
+        names = site.facts.index.obstacles.obstacle
+        removed = set(names[done.removed]) - set(names[~done.removed])
         if "obstacles" in tables:
             tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
         areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)

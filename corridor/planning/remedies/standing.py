@@ -10,6 +10,7 @@ import shapely
 from corridor.assessment import Facts, Plan, make_scene, meet
 from corridor.check import batches
 from corridor.clearance.crossings import index_obstacles, with_rows
+from corridor.inputs.areas import CATEGORY
 from corridor.study.terrain import SURFACE
 
 __all__ = ["cleared_areas", "with_things_of_surface"]
@@ -20,7 +21,8 @@ _DIGITS = 3
 
 def with_things_of_surface(facts: Facts, plan: Plan, removable: tuple[str, ...]) -> Facts:
     """Return facts in which the things of the surface that are too near, of categories that may be taken away, are
-    obstacles, and nothing of the surface any more. Those that share cells, of two spans beside one another, are one.
+    obstacles, and nothing of the surface any more. Those of a category that share cells, of two spans beside one
+    another, are one; a cell that counts for another category, too, stays for that.
 
     Parameters
     ----------
@@ -42,11 +44,13 @@ def with_things_of_surface(facts: Facts, plan: Plan, removable: tuple[str, ...])
     if not things:
         return facts
     whole = np.concatenate([thing.whole for thing in things])
-    key = _keys(whole)
-    cell, of_cell = np.unique(key, return_inverse=True)
+    key, category = _keys(whole), np.repeat([thing.category for thing in things], [len(t.whole) for t in things])
+    number = np.unique(category, return_inverse=True)[1]
+    cell, of_cell = np.unique(np.stack([key.real, key.imag, number]), axis=1, return_inverse=True)
+    of_cell = of_cell.ravel()
     of_thing = np.repeat(np.arange(len(things)), [len(thing.whole) for thing in things])
     shared = scipy.sparse.coo_array((np.ones(len(key)), (of_thing, len(things) + of_cell)),
-                                    shape=(len(things) + len(cell),) * 2)
+                                    shape=(len(things) + cell.shape[1],) * 2)
     label = scipy.sparse.csgraph.connected_components(shared, directed=False)[1]
     rows = []
     for one in dict.fromkeys(label[:len(things)].tolist()):
@@ -55,8 +59,8 @@ def with_things_of_surface(facts: Facts, plan: Plan, removable: tuple[str, ...])
         own = own[np.unique(key[own], return_index=True)[1]]
         rows.append({"layer": SURFACE, "obstacle": thing.name, "category": thing.category, "absolute": True,
                      "geometry": shapely.multipoints(whole[own]), "voltage": thing.voltage, "radius": thing.radius})
-    left = tuple(replace(cloud, within=_without(cloud.within, cell)) if cloud.cells else cloud
-                 for cloud in facts.clouds)
+    gone = {name: key[category == name] for name in removable}
+    left = tuple(replace(cloud, within=_without(cloud, gone)) if cloud.cells else cloud for cloud in facts.clouds)
     return replace(facts, index=index_obstacles(with_rows(facts.index.obstacles, rows)), clouds=left)
 
 
@@ -65,25 +69,28 @@ def _keys(place):
     return np.round(place[:, 0], _DIGITS) + 1j * np.round(place[:, 1], _DIGITS)
 
 
-def _without(within, gone):
+def _without(cloud, gone):
     def left(lines, reach):
-        place, class_ = within(lines, reach)
-        kept = ~np.isin(_keys(place), gone)
+        place, class_ = cloud.within(lines, reach)
+        kept = np.ones(len(place), bool)
+        for group in cloud.groups:
+            kept &= ~np.isin(class_, group.classes) | ~np.isin(_keys(place), gone.get(group.category, []))
         return place[kept], class_[kept]
 
     return left
 
 
 def cleared_areas(obstacles, removed, before, crs) -> geopandas.GeoDataFrame | None:
-    """Return polygons in which the middles of cells lie that are taken away; None where none is.
+    """Return polygons, each with its category, in which the middles of cells lie that are taken away; None where none
+    is.
 
     Parameters
     ----------
     obstacles : Obstacles
         With the things of the surface, as `with_things_of_surface` has them.
     removed : ndarray of bool, shape (obstacle,)
-    before : geometry or None
-        Where the study has nothing standing already.
+    before : dict of geometry
+        Where the study has nothing standing already, by category, None: of all.
     crs : CRS
     """
     own = np.flatnonzero(removed & (obstacles.layer == SURFACE))
@@ -92,6 +99,6 @@ def cleared_areas(obstacles, removed, before, crs) -> geopandas.GeoDataFrame | N
     points = [shapely.force_2d(obstacles.geometry[i]) for i in own]
     # Of a cell with that half diagonal, oblong as it may be, the middles of neighbours lie beyond.
     areas = list(shapely.buffer(points, 0.4 * obstacles.radius[own], quad_segs=2))
-    names = [*obstacles.obstacle[own], *([] if before is None else ["cleared before"])]
-    areas += [] if before is None else [before]
-    return geopandas.GeoDataFrame({"thing": names}, geometry=areas, crs=crs)
+    names = [*obstacles.obstacle[own], *["cleared before"] * len(before)]
+    return geopandas.GeoDataFrame({"thing": names, CATEGORY: [*obstacles.category[own], *before]},
+                                  geometry=[*areas, *before.values()], crs=crs)
