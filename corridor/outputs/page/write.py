@@ -13,7 +13,8 @@ from corridor.outputs.styles import COLOURS
 __all__ = ["html_table", "write_page"]
 
 #: Scripts, in the order in which they need each other.
-_SCRIPTS = tuple(f"{name}.js" for name in ("looks", "plots", "map", "profile", "cut", "curves", "tables", "main"))
+_SCRIPTS = tuple(f"{name}.js" for name in ("looks", "plots", "map", "profile", "cut", "curves", "tables", "plan",
+                                            "main"))
 #: How a page begins.
 _MARK = f"<!DOCTYPE html><!-- {MARK} -->"
 #: Layers whose headings a page takes from the schema.

@@ -20,7 +20,7 @@ class Page {
     this.below = true; this.sag.draw();
     for (const name of ["structures", "inputs"]) { await breath(); this.tables[name].draw(); }
     for (const name of BELOW) { await breath(); this.tables[name].draw(); this.tables[name].mark(); }
-    this.planTables(); await this.map.made;
+    new PlanPart(this); await this.map.made;
     document.body.dataset.ready = "yes";
   }
 
@@ -147,7 +147,7 @@ class Page {
   workItems() {
     const p = this.data.plan; if (!p || !p.work_items) return [];
     const w = p.work_items, get = (name, i) => name in w ? w[name].at(i) : null;
-    return this.work ||= range(rowsOf(w)).map(i => ({item: get("item", i), kind: get("kind", i), outage: get("outage", i) || 0, start: get("start_h", i) ?? NaN, end: get("end_h", i) ?? NaN, hours: get("hours", i), out: get("circuits_out", i),
+    return this.work ||= range(rowsOf(w)).map(i => ({item: get("item", i), kind: get("kind", i), outage: get("outage", i) || 0, start: get("start_h", i) ?? NaN, end: get("end_h", i) ?? NaN, hours: get("hours", i), day: get("start", i), out: get("circuits_out", i),
       at: isFinite(w.easting.at(i)) ? [w.easting.at(i), w.northing.at(i)] : null, spans: range(p.span_first.raw[i + 1] - p.span_first.raw[i]).map(k => p.span.raw[p.span_first.raw[i] + k])}));
   }
 
@@ -262,15 +262,6 @@ class Page {
     }
   }
 
-  // Tables of a plan show what its columns are; nothing of it is known before.
-  planTables() {
-    for (const name of ["plan", "work_items", "outages", "remedies"]) {
-      const table = this.data.plan && this.data.plan[name], place = document.getElementById(name); if (!table) { if (place) place.closest("[data-part]").hidden = true; continue; }
-      const shown = Object.keys(table).filter(c => !["easting", "northing"].includes(c)).map(c => [c, ["outage", "crew", "volume_m3"].includes(c) ? 0 : c.startsWith("margin") ? 2 : 1]);
-      const pick = name !== "work_items" ? null : i => { const own = this.workItems()[i].spans; if (own.length) { this.map.fit(own, 1.6); this.chooseSpan(own[0], "map"); } };
-      new SortedTable(place, table, shown, {}, {rows: () => range(rowsOf(table)), pick}).draw();
-    }
-  }
 
   // The choice stands in the address, so that it can be passed on.
   fromHash() {

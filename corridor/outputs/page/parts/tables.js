@@ -23,8 +23,9 @@ function saverOf(table, name) {
 
 class SortedTable {
   // columns: [name, digits] or [name]; rows(): numbers of rows to show; pick(row): what a click does, or null.
-  constructor(place, table, columns, headings, {rows, pick = null, sort = null, short = null, over = null, chosen = () => false, empty = "None."}) {
-    Object.assign(this, {place, table, columns, headings, rows, pick, sort, short, over, chosen, empty, count: PAGE_ROWS});
+  // absent: names of columns in which nothing is told in words.
+  constructor(place, table, columns, headings, {rows, pick = null, sort = null, short = null, over = null, chosen = () => false, empty = "None.", absent = []}) {
+    Object.assign(this, {place, table, columns, headings, rows, pick, sort, short, over, chosen, empty, absent, count: PAGE_ROWS});
   }
 
   ordered() {
@@ -36,6 +37,7 @@ class SortedTable {
 
   cell(i, [name, digits]) {
     const value = this.table[name].at(i), td = document.createElement("td"); Object.assign(td.dataset, {name, says: (this.headings[name] || [plain(name)])[0]});
+    if (this.absent.includes(name) && (value === null || value === "" || Number.isNaN(value))) { td.textContent = NOT_GIVEN; return td; }
     if (digits === "bar") {
       td.className = "bar"; const bar = document.createElement("span"); bar.style.width = `${isNaN(value) ? 0 : 12 * value}em`;
       td.append(bar, isNaN(value) ? "" : `${(100 * value).toFixed(0)} %`);
