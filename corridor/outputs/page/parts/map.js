@@ -65,7 +65,8 @@ class CorridorMap {
   }
 
   get view() { const {x_range: x, y_range: y} = this.plot.figure; return {e: (x.start + x.end) / 2, n: (y.start + y.end) / 2, scale: this.plot.width / (x.end - x.start)}; }
-  look({e, n, scale}) { const w = this.plot.width / scale / 2, h = this.plot.height / scale / 2; this.scale = scale; this.plot.show(e - w, n - h, e + w, n + h); }
+  // While it is laid out a plot may have no size for a moment: what is asked for then is shown by `resize`.
+  look({e, n, scale}) { const w = this.plot.width / scale / 2, h = this.plot.height / scale / 2; this.scale = scale; if (w > 0 && h > 0) this.plot.show(e - w, n - h, e + w, n + h); }
   centre(e, n) { this.look({...this.view, e, n}); }
   zoom(factor) { const v = this.view; this.look({...v, scale: Math.min(30, v.scale * factor)}); }
   // Another size of the window leaves middle and scale.
@@ -88,7 +89,8 @@ class CorridorMap {
   draw() { this.fillSpans(); this.fillMarks(); this.fillWork(); this.settle(); }
 
   settle() {
-    const v = this.view; this.scale = v.scale;
+    const v = this.view; if (!(v.scale > 0 && isFinite(v.scale))) return;
+    this.scale = v.scale;
     const seen = v.scale > .03 || this.page.count < 400 ? range(this.page.count).filter(i => this.visible(i)) : [];
     for (const name of ["areas", "discs", "ways"]) { const drawn = this.plot.find(`${name} drawn`), seen = v.scale > .008; if (drawn.visible !== seen) drawn.visible = seen; }
     const far = v.scale < .02; if (far !== this.far) { this.far = far; this.fillSpans(); this.fillMarks(); }

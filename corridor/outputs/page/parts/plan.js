@@ -4,7 +4,7 @@ const NOT_GIVEN = "not given";
 class PlanPart {
   constructor(page) {
     this.page = page; this.plan = page.data.plan; if (!this.plan) return;
-    const order = ["outage", "start", "end", "hours", "circuits_out", "circuit_hours", "crew_hours", "crew_cost", "circuit_cost", "cost", "items"], money = ["cost", "crew_cost", "circuit_cost"];
+    const order = ["outage", "start", "end", "hours", "cost", "circuits_out", "circuit_hours", "circuit_cost", "crew_hours", "crew_cost", "items"], money = ["cost", "crew_cost", "circuit_cost"];
     const pick = i => { const own = page.workItems()[i].spans; if (own.length) { page.map.fit(own, 1.6); page.chooseSpan(own[0], "map"); } };
     this.table("costs", {absent: ["amount", "cost"]}); this.table("plan", {absent: money});
     this.table("outages", {absent: [...money, "start", "end", "hours"]}, order); this.table("work_items", {pick}); this.table("remedies", {absent: money});

@@ -1,7 +1,7 @@
 // Tables that sort by their headings; a click on a row chooses it.
 const PAGE_ROWS = 150;
 // Heading of a column that no schema explains.
-const plain = name => { const words = name.replace(/_(m|h|m3|deg)$/, " [$1]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
+const plain = name => { const words = name.replace(/_(m|h|m3|deg)$/, " [$1]").replace("[m3]", "[m\u00b3]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
 
 // A button that saves rows as CSV: heads, a name of each head, rows, and the value of a head in a row. No text of it is a formula to a spreadsheet.
 function saver(name, given) {
