@@ -297,5 +297,5 @@ reading.then(async data => {
   for (const part of document.querySelectorAll("[data-seen]")) part.hidden = !rowsOf(data.tables.surveyed_wires);
   const items = JSON.parse(document.getElementById("plots").textContent), plots = await makePlots(items, ["map", "profile", "cut"]);
   window.corridorPage = new Page(data, plots); printPictures(plots); document.body.dataset.ready = "first";
-  await breath(); await corridorPage.drawBelow(await makePlots(items, ["sag", "ladder", "calendar"]));
+  await breath(1000); await corridorPage.drawBelow(await makePlots(items, ["sag", "ladder", "calendar"]));
 });

@@ -30,7 +30,7 @@ class CorridorMap {
     const missing = range(west.length).filter(i => !this.tiles.has(i) && Math.abs(west.at(i) + size / 2 - v.e) < w + size && Math.abs(north.at(i) - size / 2 - v.n) < h + size);
     let begin = performance.now();
     for (const i of missing) {
-      if (performance.now() - begin > 20) { await breath(); if (turn !== this.turn) return; begin = performance.now(); }
+      if (performance.now() - begin > 30) { await breath(); if (turn !== this.turn) return; begin = performance.now(); }
       this.tiles.set(i, this.tile(i));
     }
     if (this.tiles.size !== this.shown) { this.shown = this.tiles.size; this.plot.fill("tiles", [...this.tiles.values()]); }

@@ -52,8 +52,8 @@ function printPictures(plots) {
   });
 }
 
-// Leave the browser a moment to draw and to hear; a page that is not seen draws nothing, and does not wait for it.
-const breath = () => new Promise(done => { if (!document.hidden) requestAnimationFrame(() => setTimeout(done)); setTimeout(done, document.hidden ? 0 : 1000); });
+// Leave the browser a moment, so many milliseconds at most, to draw and to hear; a page that is not seen draws nothing, and does not wait for it.
+const breath = (most = 100) => new Promise(done => { if (!document.hidden) requestAnimationFrame(() => setTimeout(done)); setTimeout(done, document.hidden ? 0 : most); });
 
 // Embed plots whose places the page has, and wait until each has a size.
 async function makePlots(items, names) {
