@@ -100,6 +100,33 @@ def test_what_has_no_cost_is_named(study):
     assert best.cost == pytest.approx(best.planned.cost)
 
 
+def test_money_stands_in_the_plan(study, tmp_path, capsys):
+    """Table and layers against prices times what the layers hold; common practice, no source."""
+    study.text = study.text.replace(WIRE, f"crew_hour_cost = 0.3\ncircuit_hour_cost = 0.5\ncurrency = 'kEUR'\n{WIRE}")
+    status, told = run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")
+    assert status == 0
+    layers = {name: pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer=name)
+              for name in ("costs", "plan", "work_items", "outages")}
+    costs, outages = layers["costs"].set_index("part"), layers["outages"]
+    assert set(costs["currency"]) == {"kEUR"}
+    assert costs.loc["remedies", "cost"] == pytest.approx(layers["plan"]["cost"].sum()) == pytest.approx(told["cost"])
+    assert costs.loc["wire", "cost"] == pytest.approx(2.0 * costs.loc["wire", "amount"])
+    assert costs.loc["hours of crews", "cost"] == pytest.approx(0.3 * layers["work_items"]["hours"].sum())
+    assert costs.loc["outages", "cost"] == pytest.approx(0.5 * outages["circuit_hours"].sum())
+    assert outages["crew_hours"].sum() == pytest.approx(layers["work_items"]["hours"].sum())
+    assert outages["cost"].sum() == pytest.approx(costs.loc[["hours of crews", "outages"], "cost"].sum())
+
+
+def test_money_that_has_no_price_has_no_number(study, tmp_path, capsys):
+    study.text = study.text.replace(WIRE, "circuit_hour_cost = 0.5\n")
+    assert run(capsys, study.write(), "--option", "alloy", "--folder", tmp_path / "p")[0] == 0
+    costs = pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer="costs").set_index("part")
+    outages = pyogrio.read_dataframe(tmp_path / "p" / "plan.gpkg", layer="outages")
+    assert costs["cost"].isna().to_dict() == {"remedies": False, "wire": True, "hours of crews": True, "outages": False}
+    assert set(costs["currency"]) == {"relative"}
+    assert outages[["crew_cost", "cost"]].isna().all(axis=None) and (outages["circuit_cost"] > 0).all()
+
+
 @pytest.mark.parametrize(("more", "word"), [
     (("--rating", "700", "--by", "soon"), "by"), (("--rating", "700", "--longest-outage", "long"), "longest-outage"),
     (("--by", "2027-06-01"), "by"), (("--rating", "700", "--cost-curve", "3"), "rating"), ((), "option"),

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 
 import geopandas
 import numpy as np
+import pandas
 import pyogrio
 import pytest
 import shapely
@@ -422,10 +423,13 @@ def test_a_plan_beside_the_findings_is_shown(made, tmp_path):
     first, second, third = spans.geometry.force_2d()[:3]
     items = geopandas.GeoDataFrame(
         {"item": ["raise 2", "pull 3-4"], "kind": ["raise", "pull"], "outage": [1, 2], "start_h": [0.0, 8.0],
-         "end_h": [8.0, 20.0], "hours": [8.0, 12.0], "circuits_out": ["c1", None]},
+         "end_h": [8.0, 20.0], "hours": [8.0, 12.0], "circuits_out": ["c1", None],
+         "start": pandas.to_datetime(["2027-03-01T07:00", None])},
         geometry=[shapely.union_all([first, second]), third], crs=spans.crs)
     path = tmp_path / "plan.gpkg"
     pyogrio.write_dataframe(items, path, layer="work_items", promote_to_multi=True)
+    costs = pandas.DataFrame({"part": ["remedies", "wire"], "cost": [12.5, np.nan], "currency": "kEUR"})
+    pyogrio.write_dataframe(costs, path, layer="costs", append=True)
     source = shutil.copy(findings.path, tmp_path / "findings.gpkg")
     write_planned_for(path, source)
     route, packer = shapely.get_coordinates(spans.geometry).reshape(-1, 2, 2), Packer()
@@ -435,6 +439,9 @@ def test_a_plan_beside_the_findings_is_shown(made, tmp_path):
     work = plan["work_items"]
     assert [work["easting"][0], work["northing"][0]] == pytest.approx(first.coords[1], abs=0.006)
     assert np.isnan(work["easting"][1]) and work["circuits_out"].tolist() == ["c1", None]
+    assert work["start"].tolist() == ["2027-03-01 07:00", None]
+    assert plan["costs"]["currency"].tolist() == ["kEUR", "kEUR"]
+    np.testing.assert_array_equal(plan["costs"]["cost"], [12.5, np.nan])
 
 
 def test_a_missing_library_is_named_with_its_extra(made, monkeypatch, tmp_path):

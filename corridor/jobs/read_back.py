@@ -185,8 +185,8 @@ def plan_layers(source: Path) -> dict[str, geopandas.GeoDataFrame]:
     there = {name for name, _ in pyogrio.list_layers(path)} if path.is_file() else set()
     if there:
         _need_own_plan(path, there, source)
-    return {name: pyogrio.read_dataframe(path, layer=name) for name in ("plan", "work_items", "outages", "remedies")
-            if name in there}
+    return {name: pyogrio.read_dataframe(path, layer=name)
+            for name in ("costs", "plan", "work_items", "outages", "remedies") if name in there}
 
 
 def _need_own_plan(path, there, source):

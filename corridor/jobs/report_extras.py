@@ -151,9 +151,15 @@ def pack_plan(frames, route, packer):
 
 
 def _plain(frame):
-    return {name: frame[name].to_numpy(float) if frame[name].dtype.kind in "biuf" else np.array(
-        [value if isinstance(value, str) else None for value in frame[name]], object)
-        for name in frame.columns if name != "geometry"}
+    return {name: _column(frame[name]) for name in frame.columns if name != "geometry"}
+
+
+def _column(values):
+    """Numbers, or texts; a moment as the day and the minute."""
+    if values.dtype.kind in "biuf":
+        return values.to_numpy(float)
+    texts = values.dt.strftime("%Y-%m-%d %H:%M") if values.dtype.kind == "M" else values
+    return np.array([value if isinstance(value, str) else None for value in texts], object)
 
 
 def _place(shape, kind):

@@ -128,9 +128,9 @@ _HOLDS = {"violations": "every violation, the worst first", "clearance_schedule"
           "sag_tension_spans": "sag and tension of spans", "stringing_chart": "tension and sag to string by",
           "structures": "structures and where they stand", "structure_loads": "pulls of wires on structures",
           "options": "the conductors that were studied", "uncertainty": "how sure inputs are",
-          "ratings": "currents of the options", "plan": "what is done", "plan_work_items": "work of the plan",
-          "plan_outages": "outages of the plan", "plan_remedies": "remedies of each violation",
-          "run": "what was run, and cautions"}
+          "ratings": "currents of the options", "plan": "what is done", "plan_costs": "what the plan costs",
+          "plan_work_items": "work of the plan", "plan_outages": "outages of the plan",
+          "plan_remedies": "remedies of each violation", "run": "what was run, and cautions"}
 
 
 def _cover(tables):

@@ -18,6 +18,7 @@ from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.files import Files
 from corridor.planning.cost_curve import derated
+from corridor.planning.outages.costs import costs_of
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.outages import Outages, in_time, outages_of
 from corridor.planning.outages.states import carried_today
@@ -242,23 +243,9 @@ def _ways(planned, asked, progress):
 
 def _cost(planned, outages):
     """The cost of remedies, wire, hours of crews and of outages, and what of these has no number."""
-    site, prices = planned.site, planned.site.prices
-    cost, lacks = planned.cost, []
-    if site.option != site.old:
-        each = next((row.cost_per_km for row in prices.wires if row.option == site.option), None)
-        if each is None:
-            lacks.append("wire")
-        else:
-            cost += each * site.plan.spans.length.sum() / 1e3
-    hours = sum(item.hours for item in (*outages.work, *outages.without))
-    circuit_hours = np.nan if outages.grouped is None else outages.grouped.circuit_hours
-    for price, amount, name in ((prices.crew_hour_cost, hours, "hours of crews"),
-                                (prices.circuit_hour_cost, circuit_hours, "outages")):
-        if price is None:
-            lacks.append(name)
-        elif np.isfinite(amount):
-            cost += price * amount
-    return float(cost), ", ".join(lacks)
+    parts = costs_of(planned, outages)
+    return (float(np.nansum([each.cost for each in parts])),
+            ", ".join(each.part for each in parts if np.isnan(each.cost)))
 
 
 def _front(ways):

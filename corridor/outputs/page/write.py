@@ -13,7 +13,7 @@ from corridor.outputs.styles import COLOURS
 __all__ = ["html_table", "write_page"]
 
 #: Scripts, in the order in which they need each other.
-_SCRIPTS = tuple(f"{name}.js" for name in ("data", "looks", "plots", "map", "profile", "cut", "curves", "tables",
+_SCRIPTS = tuple(f"{name}.js" for name in ("looks", "plots", "map", "profile", "cut", "curves", "tables", "plan",
                                             "main"))
 #: How a page begins.
 _MARK = f"<!DOCTYPE html><!-- {MARK} -->"
@@ -53,7 +53,7 @@ def write_page(path, title, content, packer, plain):
         "doubtful": escape(plain["doubtful"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
         "compare": _compared(*plain["compare"]), "doubts": _doubts(*plain["doubts"]), "hours": plain.get("hours", ""),
-        "library": library(), "plots": _script(plot_items()),
+        "reader": _read("data.js"), "library": library(), "plots": _script(plot_items()),
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
     Path(path).write_text(text, encoding="utf-8")
 

@@ -14,6 +14,7 @@ from corridor.opened import guard_of
 from corridor.outputs.drawings.outages import draw_calendar, draw_map
 from corridor.outputs.files import Files, joined
 from corridor.outputs.tables import write_csv
+from corridor.planning.outages.costs import cost_columns, costs_of, outage_costs
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.orders import switching_rows, write_calendar, write_orders
 from corridor.planning.outages.outages import Outages, outages_of
@@ -66,6 +67,7 @@ def _write(folder, planned, outages, kind, time):
                                     for name in ("start", "end")}
     write_layer(path, "work_items", _items(site, every, grouped, start, end) | times, site.inputs.crs,
                 "MultiLineString Z")
+    write_layer(path, "costs", cost_columns(costs_of(planned, outages), site.prices.currency))
     write_csv(folder / tables[0], table_of_circuits(every))
     loads = load_table(planned)
     if loads["line"]:
@@ -76,7 +78,7 @@ def _write(folder, planned, outages, kind, time):
         return first
     when = {} if not outages.laid else {
         name: _times([getattr(each, name) for each in outages.laid], 0) for name in ("start", "end")}
-    write_layer(path, "outages", _outages(work, grouped) | when, site.inputs.crs, "MultiLineString Z")
+    write_layer(path, "outages", _outages(outages) | when, site.inputs.crs, "MultiLineString Z")
     days = _calendar(work, grouped, start, end, moments)
     write_layer(path, "calendar", days)
     write_csv(folder / tables[1], days)
@@ -117,11 +119,12 @@ def _items(site, every, grouped, start, end):
             "geometry": [item.geometry for item in every]}
 
 
-def _outages(work, grouped):
-    of = [[work[i] for i in np.flatnonzero(grouped.outage == g)] for g in range(grouped.outages)]
+def _outages(outages):
+    grouped, of = outages.grouped, [outages.items_of(g) for g in range(outages.grouped.outages)]
     return {"outage": np.arange(1, len(of) + 1), "items": [", ".join(item.name for item in own) for own in of],
             "circuits_out": [", ".join(c) for c in grouped.circuits], "hours": grouped.hours,
             "circuit_hours": [h * len(c) for h, c in zip(grouped.hours, grouped.circuits, strict=True)],
+            **outage_costs(outages),
             "geometry": [shapely.multilinestrings([part for item in own for part in shapely.get_parts(item.geometry)])
                          for own in of]}
 

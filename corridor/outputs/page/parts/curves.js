@@ -98,14 +98,17 @@ class LadderPlot {
   }
 }
 
-// Work items as bars, outage after outage; a bar's hatch and number tell its outage without colour.
+// Work items as bars, outage after outage; a bar's hatch and number tell its outage without colour, and its day stands beside where it is known.
 class Calendar {
   constructor(plot, page) {
-    const items = page.workItems().filter(w => isFinite(w.start)).sort((a, b) => a.outage - b.outage || a.start - b.start), names = [...items.map(w => w.item)].reverse();
-    plot.figure.y_range.factors = names; plot.figure.height = 70 + 26 * Math.max(2, Math.min(items.length, 60));
-    const end = Math.max(1, ...items.map(w => w.end));
-    plot.figure.x_range.setv({start: 0, end: 1.16 * end, reset_start: 0, reset_end: 1.16 * end});
-    plot.fill("bars", items.map(w => { const [colour, hatch] = groupOf(w.outage); return {item: w.item, left: w.start, right: w.end, height: .62, colour, hatch, ink: "#ffffff", tip: `outage ${w.outage}, ${w.hours} h; out: ${w.out || "nothing"}`}; }));
-    plot.fill("names", items.map(w => ({...text([w.end, 0], `outage ${w.outage}`, {dx: 6, colour: groupOf(w.outage)[0], style: "bold"}), item: w.item})));
+    const items = page.workItems().filter(w => isFinite(w.start)).sort((a, b) => a.outage - b.outage || a.start - b.start), narrow = plot.width < 420;
+    document.getElementById("calendar-figure").hidden = !items.length; if (!items.length) return;
+    const short = w => narrow && w.item.length > 22 ? `${w.item.slice(0, 21)}\u2026` : w.item, says = w => `${narrow ? "" : "outage "}${w.outage}${w.day && !narrow ? `, ${w.day.slice(0, 10)}` : ""}`;
+    const named = items.map((w, k) => `${short(w)}${items.findIndex(v => short(v) === short(w)) < k ? ` (${k + 1})` : ""}`);
+    plot.figure.y_range.factors = [...named].reverse(); plot.figure.height = 70 + 26 * Math.max(2, Math.min(items.length, 60));
+    const end = Math.max(1, ...items.map(w => w.end)), room = Math.min(.6, 8 * Math.max(...items.map(w => says(w).length)) / Math.max(120, plot.width)), most = end / (1 - room);
+    plot.figure.x_range.setv({start: 0, end: most, reset_start: 0, reset_end: most});
+    plot.fill("bars", items.map((w, k) => { const [colour, hatch] = groupOf(w.outage); return {item: named[k], left: w.start, right: w.end, height: .62, colour, hatch, ink: "#ffffff", tip: `outage ${w.outage}, ${w.hours.toFixed(1)} h${w.day ? `, from ${w.day}` : ""}; out: ${w.out || "nothing"}`}; }));
+    plot.fill("names", items.map((w, k) => ({...text([w.end, 0], says(w), {dx: 6, colour: groupOf(w.outage)[0], style: "bold"}), item: named[k]})));
   }
 }

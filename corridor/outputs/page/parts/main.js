@@ -1,3 +1,6 @@
+// Tables below the first view that follow the choice.
+const BELOW = ["compared", "uncertainty", "not_assessed", "options", "limits", "sections", "surveyed", "loads"];
+
 // What is chosen, and everything that follows from it.
 class Page {
   constructor(data, plots) {
@@ -7,9 +10,18 @@ class Page {
     this.assess(); const worst = this.worstViolation(); if (worst !== null) { this.violation = worst; this.span = this.spanOf(data.tables.violations, worst); }
     this.map = new CorridorMap(plots.map, this); this.profile = new Profile(plots.profile, this); this.cut = new CutView(plots.cut, this);
     this.makeControls(); this.makeTables(); this.fromHash(); this.assess();
-    this.sag = new SagPlot(plots.sag, this); this.ladder = new LadderPlot(plots.ladder, this);
-    if (plots.calendar) this.calendar = new Calendar(plots.calendar, this);
     this.map.fit(range(this.count)); this.refresh();
+  }
+
+  // What lies below the first view is drawn after it, in steps between which the page hears.
+  async drawBelow(plots) {
+    Object.assign(this.plots, plots); this.sag = new SagPlot(plots.sag, this); this.ladder = new LadderPlot(plots.ladder, this);
+    if (plots.calendar) this.calendar = new Calendar(plots.calendar, this);
+    this.below = true; this.sag.draw();
+    for (const name of ["structures", "inputs"]) { await breath(); this.tables[name].draw(); }
+    for (const name of BELOW) { await breath(); this.tables[name].draw(); this.tables[name].mark(); }
+    new PlanPart(this); await this.map.made;
+    document.body.dataset.ready = "yes";
   }
 
   spanOf(table, row) { return this.number.get(`${table.line.at(row)}\u0000${table.span.at(row)}`) ?? -1; }
@@ -135,7 +147,7 @@ class Page {
   workItems() {
     const p = this.data.plan; if (!p || !p.work_items) return [];
     const w = p.work_items, get = (name, i) => name in w ? w[name].at(i) : null;
-    return this.work ||= range(rowsOf(w)).map(i => ({item: get("item", i), kind: get("kind", i), outage: get("outage", i) || 0, start: get("start_h", i) ?? NaN, end: get("end_h", i) ?? NaN, hours: get("hours", i), out: get("circuits_out", i),
+    return this.work ||= range(rowsOf(w)).map(i => ({item: get("item", i), kind: get("kind", i), outage: get("outage", i) || 0, start: get("start_h", i) ?? NaN, end: get("end_h", i) ?? NaN, hours: get("hours", i), day: get("start", i), out: get("circuits_out", i),
       at: isFinite(w.easting.at(i)) ? [w.easting.at(i), w.northing.at(i)] : null, spans: range(p.span_first.raw[i + 1] - p.span_first.raw[i]).map(k => p.span.raw[p.span_first.raw[i] + k])}));
   }
 
@@ -156,12 +168,11 @@ class Page {
   makeControls() {
     const at = id => document.getElementById(id), {option, case: cases} = this.data.names, p = this.data.spans;
     at("option").append(...option.map(o => new Option(o, o))); at("case").append(new Option("every case", ""), ...cases.map(c => new Option(c, c)));
-    at("spans").append(...range(Math.min(this.count, 3000)).map(i => new Option(this.title(i))));
     const keys = () => this.changeKeys(at("option").value, at("case").value || null);
     at("option").onchange = keys; at("case").onchange = keys;
     at("extent").onchange = () => { this.extent = at("extent").value; this.refresh(false); };
     at("span").onchange = () => { const asked = at("span").value, i = this.find(asked); if (i !== undefined) this.chooseSpan(i); else { at("span").value = this.title(this.span); at("where").textContent = `No span and no thing is called ${asked}.`; } };
-    at("span").onfocus = () => at("span").select();
+    at("span").onfocus = () => { if (!at("spans").options.length) at("spans").append(...range(Math.min(this.count, 3000)).map(i => new Option(this.title(i)))); at("span").select(); };
     at("worse").onclick = () => this.step(-1); at("better").onclick = () => this.step(1);
     document.addEventListener("keydown", e => { const by = {n: 1, p: -1}[e.key]; if (by && !e.ctrlKey && !e.metaKey && !e.altKey && !/^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement?.tagName)) { e.preventDefault(); this.step(by); } });
     at("fold").onclick = () => { const open = at("bar").classList.toggle("open"); at("fold").setAttribute("aria-expanded", open); at("fold").textContent = open ? "less" : "more"; };
@@ -249,18 +260,8 @@ class Page {
       const list = at("run").querySelector("dl") || at("run").appendChild(document.createElement("dl"));
       list.append(Object.assign(document.createElement("dt"), {textContent: name.replaceAll("_", " ")}), Object.assign(document.createElement("dd"), {textContent: value}));
     }
-    this.tables.inputs.draw(); this.tables.structures.draw(); this.planTables();
   }
 
-  // Tables of a plan show what its columns are; nothing of it is known before.
-  planTables() {
-    for (const name of ["plan", "work_items", "outages", "remedies"]) {
-      const table = this.data.plan && this.data.plan[name], place = document.getElementById(name); if (!table) { if (place) place.closest("[data-part]").hidden = true; continue; }
-      const shown = Object.keys(table).filter(c => !["easting", "northing"].includes(c)).map(c => [c, ["outage", "crew", "volume_m3"].includes(c) ? 0 : c.startsWith("margin") ? 2 : 1]);
-      const pick = name !== "work_items" ? null : i => { const own = this.workItems()[i].spans; if (own.length) { this.map.fit(own, 1.6); this.chooseSpan(own[0], "map"); } };
-      new SortedTable(place, table, shown, {}, {rows: () => range(rowsOf(table)), pick}).draw();
-    }
-  }
 
   // The choice stands in the address, so that it can be passed on.
   fromHash() {
@@ -274,9 +275,9 @@ class Page {
 
   refresh(all = true) {
     const p = this.data.spans, i = this.span, m = this.margin[i], words = Object.fromEntries(CLASSES.map(c => [c[0], c[1]]));
-    this.map.draw(); this.profile.draw(); this.cut.draw(); this.sag.draw(); this.tables.compared.draw();
-    for (const name of ["violations", "uncertainty", "not_assessed", "options", "limits", "sections", "surveyed", "loads"]) { if (all) this.tables[name].draw(); this.tables[name].mark(); }
-    if (all) this.ladder.draw();
+    this.map.draw(); this.profile.draw(); this.cut.draw();
+    for (const name of ["violations", ...(this.below ? BELOW : [])]) { if (all || name === "compared") this.tables[name].draw(); this.tables[name].mark(); }
+    if (this.below) { this.sag.draw(); if (all) this.ladder.draw(); }
     for (const card of document.querySelectorAll(".card")) card.setAttribute("aria-pressed", card.dataset.option === this.option);
     const list = this.places(), place = this.placeOf(list), at = id => document.getElementById(id);
     at("count").textContent = list.length ? `${place < 0 ? "\u2013" : place + 1} of ${list.length}` : "none"; at("worse").disabled = at("better").disabled = !list.length;
@@ -284,16 +285,17 @@ class Page {
     at("profile-title").textContent = this.extent === "span" ? `Profile of ${this.title(i)}` : `Profile of section ${p.section.at(i)}`;
     document.getElementById("span").value = this.title(i);
     document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`);
-    Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i], ready: "yes"});
+    Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i]});
     const hash = new URLSearchParams({option: this.option, ...(this.case ? {case: this.case} : {}), span: this.title(i)});
     history.replaceState(null, "", "#" + hash);
   }
 }
 
-readData(document.getElementById("data").textContent).then(async data => {
+reading.then(async data => {
   for (const part of document.querySelectorAll("[data-plan]")) part.hidden = !data.plan;
   for (const part of document.querySelectorAll("[data-sure]")) part.hidden = !rowsOf(data.tables.uncertainty);
   for (const part of document.querySelectorAll("[data-seen]")) part.hidden = !rowsOf(data.tables.surveyed_wires);
-  const plots = await makePlots(JSON.parse(document.getElementById("plots").textContent));
-  window.corridorPage = new Page(data, plots); printPictures(plots);
+  const items = JSON.parse(document.getElementById("plots").textContent), plots = await makePlots(items, ["map", "profile", "cut"]);
+  window.corridorPage = new Page(data, plots); printPictures(plots); document.body.dataset.ready = "first";
+  await breath(1000); await corridorPage.drawBelow(await makePlots(items, ["sag", "ladder", "calendar"]));
 });

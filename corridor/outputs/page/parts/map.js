@@ -1,28 +1,39 @@
 // The map: easting to the right, northing up, in the grid of the findings.
-const MOST_SCALE = 8;
+const MOST_SCALE = 8, SIDE = 64;
 
 class CorridorMap {
   constructor(plot, page) {
-    Object.assign(this, {plot, page, data: page.data, marks: []});
-    plot.fill("tiles", this.tiles()); this.fillShapes();
+    Object.assign(this, {plot, page, data: page.data, marks: [], tiles: new Map()});
+    this.fillShapes();
     plot.on("tap", e => this.pick(e.x, e.y)); plot.onSettled(() => this.settle()); plot.onSize(() => this.resize());
   }
 
   // Ground: light and height become one warm grey; unknown stays paper.
-  tiles() {
-    const {cell, west, north, light, height} = this.data.tiles, side = 64, size = side * cell, seam = 1.004 * size;
-    const canvas = Object.assign(document.createElement("canvas"), {width: side, height: side}), pen = canvas.getContext("2d");
-    return range(west.length).map(i => {
-      const image = pen.createImageData(side, side);
-      for (let k = 0; k < side * side; k++) {
-        const l = light.raw[i * side * side + k], h = height.raw[i * side * side + k] / 255;
-        if (!l) continue;
-        const b = .60 + .46 * (l / 255);
-        image.data.set([Math.min(255, (206 + 36 * h) * b), Math.min(255, (214 + 20 * h) * b), Math.min(255, (190 + 28 * h) * b), 255], 4 * k);
-      }
-      pen.putImageData(image, 0, 0);
-      return {url: canvas.toDataURL(), x: west.at(i), y: north.at(i), w: seam, h: seam, tip: ""};
-    });
+  tile(i) {
+    const {cell, west, north, light, height} = this.data.tiles, seam = 1.004 * SIDE * cell;
+    this.canvas ||= Object.assign(document.createElement("canvas"), {width: SIDE, height: SIDE});
+    const pen = this.canvas.getContext("2d", {willReadFrequently: true}), image = pen.createImageData(SIDE, SIDE), paint = image.data;
+    for (let k = 0, from = i * SIDE * SIDE; k < SIDE * SIDE; k++) {
+      const l = light.raw[from + k], h = height.raw[from + k] / 255;
+      if (!l) continue;
+      const b = .60 + .46 * (l / 255);
+      paint[4 * k] = (206 + 36 * h) * b; paint[4 * k + 1] = (214 + 20 * h) * b; paint[4 * k + 2] = (190 + 28 * h) * b; paint[4 * k + 3] = 255;
+    }
+    pen.putImageData(image, 0, 0);
+    return {url: this.canvas.toDataURL(), x: west.at(i), y: north.at(i), w: seam, h: seam, tip: ""};
+  }
+
+  // Tiles are made when they first come near the view, a few milliseconds of them at a time; from so far that one is a dot, none.
+  async fillTiles() {
+    const {cell, west, north} = this.data.tiles, size = SIDE * cell, v = this.view; if (v.scale * size < 2) return;
+    const w = 1.5 * this.plot.width / v.scale, h = 1.5 * this.plot.height / v.scale, turn = this.turn = (this.turn || 0) + 1;
+    const missing = range(west.length).filter(i => !this.tiles.has(i) && Math.abs(west.at(i) + size / 2 - v.e) < w + size && Math.abs(north.at(i) - size / 2 - v.n) < h + size);
+    let begin = performance.now();
+    for (const i of missing) {
+      if (performance.now() - begin > 30) { await breath(); if (turn !== this.turn) return; begin = performance.now(); }
+      this.tiles.set(i, this.tile(i));
+    }
+    if (this.tiles.size !== this.shown) { this.shown = this.tiles.size; this.plot.fill("tiles", [...this.tiles.values()]); }
   }
 
   // Pieces of a shape as [eastings, northings].
@@ -54,7 +65,8 @@ class CorridorMap {
   }
 
   get view() { const {x_range: x, y_range: y} = this.plot.figure; return {e: (x.start + x.end) / 2, n: (y.start + y.end) / 2, scale: this.plot.width / (x.end - x.start)}; }
-  look({e, n, scale}) { const w = this.plot.width / scale / 2, h = this.plot.height / scale / 2; this.scale = scale; this.plot.show(e - w, n - h, e + w, n + h); }
+  // While it is laid out a plot may have no size for a moment: what is asked for then is shown by `resize`.
+  look({e, n, scale}) { const w = this.plot.width / scale / 2, h = this.plot.height / scale / 2; this.scale = scale; if (w > 0 && h > 0) this.plot.show(e - w, n - h, e + w, n + h); }
   centre(e, n) { this.look({...this.view, e, n}); }
   zoom(factor) { const v = this.view; this.look({...v, scale: Math.min(30, v.scale * factor)}); }
   // Another size of the window leaves middle and scale.
@@ -77,11 +89,12 @@ class CorridorMap {
   draw() { this.fillSpans(); this.fillMarks(); this.fillWork(); this.settle(); }
 
   settle() {
-    const v = this.view; this.scale = v.scale;
+    const v = this.view; if (!(v.scale > 0 && isFinite(v.scale))) return;
+    this.scale = v.scale;
     const seen = v.scale > .03 || this.page.count < 400 ? range(this.page.count).filter(i => this.visible(i)) : [];
     for (const name of ["areas", "discs", "ways"]) { const drawn = this.plot.find(`${name} drawn`), seen = v.scale > .008; if (drawn.visible !== seen) drawn.visible = seen; }
     const far = v.scale < .02; if (far !== this.far) { this.far = far; this.fillSpans(); this.fillMarks(); }
-    this.fillNear(v.scale, seen); this.crossings = v.scale > .25 ? this.nameCrossings(seen) : []; this.fillStructures(v.scale);
+    this.made = this.fillTiles(); this.fillNear(v.scale, seen); this.crossings = v.scale > .25 ? this.nameCrossings(seen) : []; this.fillStructures(v.scale);
   }
 
   fillSpans() {

@@ -52,12 +52,15 @@ function printPictures(plots) {
   });
 }
 
-// Embed the plots whose places the page has, and wait until each has a size.
-async function makePlots(items) {
+// Leave the browser a moment, so many milliseconds at most, to draw and to hear; a page that is not seen draws nothing, and does not wait for it.
+const breath = (most = 100) => new Promise(done => { if (!document.hidden) requestAnimationFrame(() => setTimeout(done)); setTimeout(done, document.hidden ? 0 : most); });
+
+// Embed plots whose places the page has, and wait until each has a size.
+async function makePlots(items, names) {
   const plots = {};
-  for (const [name, item] of Object.entries(items)) {
+  for (const name of names) {
     const element = document.getElementById(name); if (element.closest("[hidden]")) continue;
-    const views = await Bokeh.embed.embed_item(item, name), figure = Bokeh.documents.at(-1).roots()[0];
+    const views = await Bokeh.embed.embed_item(items[name], name), figure = Bokeh.documents.at(-1).roots()[0];
     plots[name] = new Plot(figure, element, views);
   }
   const sized = plot => { try { return plot.width > 10; } catch { return false; } };    // unset until it is laid out

@@ -1,7 +1,7 @@
 // Tables that sort by their headings; a click on a row chooses it.
 const PAGE_ROWS = 150;
 // Heading of a column that no schema explains.
-const plain = name => { const words = name.replace(/_(m|h|m3|deg)$/, " [$1]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
+const plain = name => { const words = name.replace(/_(m|h|m3|deg)$/, " [$1]").replace("[m3]", "[m\u00b3]").replaceAll("_", " "); return words[0].toUpperCase() + words.slice(1); };
 
 // A button that saves rows as CSV: heads, a name of each head, rows, and the value of a head in a row. No text of it is a formula to a spreadsheet.
 function saver(name, given) {
@@ -23,8 +23,9 @@ function saverOf(table, name) {
 
 class SortedTable {
   // columns: [name, digits] or [name]; rows(): numbers of rows to show; pick(row): what a click does, or null.
-  constructor(place, table, columns, headings, {rows, pick = null, sort = null, short = null, over = null, chosen = () => false, empty = "None."}) {
-    Object.assign(this, {place, table, columns, headings, rows, pick, sort, short, over, chosen, empty, count: PAGE_ROWS});
+  // absent: names of columns in which nothing is told in words.
+  constructor(place, table, columns, headings, {rows, pick = null, sort = null, short = null, over = null, chosen = () => false, empty = "None.", absent = []}) {
+    Object.assign(this, {place, table, columns, headings, rows, pick, sort, short, over, chosen, empty, absent, count: PAGE_ROWS});
   }
 
   ordered() {
@@ -36,6 +37,7 @@ class SortedTable {
 
   cell(i, [name, digits]) {
     const value = this.table[name].at(i), td = document.createElement("td"); Object.assign(td.dataset, {name, says: (this.headings[name] || [plain(name)])[0]});
+    if (this.absent.includes(name) && (value === null || value === "" || Number.isNaN(value))) { td.textContent = NOT_GIVEN; return td; }
     if (digits === "bar") {
       td.className = "bar"; const bar = document.createElement("span"); bar.style.width = `${isNaN(value) ? 0 : 12 * value}em`;
       td.append(bar, isNaN(value) ? "" : `${(100 * value).toFixed(0)} %`);
