@@ -90,7 +90,7 @@ class LadderPlot {
       const k = this.data.names.option.indexOf(g.option), [colour, dash] = penOf(k), chosen = g.option === this.page.option;
       const steps = g.steps.map(i => [t.spans_fixed.at(i), t.limit_current_a.at(i)]), stairs = steps.flatMap(([a, b], j) => [[a, b], [j + 1 < steps.length ? steps[j + 1][0] : most, b]]);
       rows.lines.push(line(stairs, colour, chosen ? 3 : 1.6, dash, name)); ends.push({name, y: steps.at(-1)[1], colour, chosen});
-      for (const i of g.steps) if (isFinite(t.limit_current_a.at(i))) rows.marks.push(mark([t.spans_fixed.at(i), t.limit_current_a.at(i)], "circle", chosen ? 7 : 4, colour, {fill: colour, tip: `${name}: ${t.limit_current_a.at(i).toFixed(0)} A` + (t.fixed_span.at(i) ? ` with ${t.fixed_span.at(i)} put right` : " as it stands") + (t.limiting_span.at(i) ? `; ${t.limiting_span.at(i)} sets it` : "")}));
+      for (const i of g.steps) if (isFinite(t.limit_current_a.at(i))) rows.marks.push(mark([t.spans_fixed.at(i), t.limit_current_a.at(i)], "circle", chosen ? 7 : 4, colour, {fill: colour, tip: `${name}: ${t.limit_current_a.at(i).toFixed(0)} A` + (t.fixed_span.at(i) ? ` with ${t.fixed_span.at(i)} remedied` : " as it is") + (t.limiting_span.at(i) ? `; ${t.limiting_span.at(i)} sets it` : "")}));
     }
     const named = ends.filter(e => isFinite(e.y)), given = spread(named.map(e => -e.y / dy), 15, -1e9, 1e9);
     named.forEach((e, k) => rows.names.push(text([most + 10 * dx, -given[k] * dy], e.name, {colour: e.colour, style: e.chosen ? "bold" : "normal"})));

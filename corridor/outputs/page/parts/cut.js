@@ -11,7 +11,7 @@ class CutView {
   draw() {
     const row = this.page.violation, k = row === null ? -1 : this.data.cuts.of.raw[row]; this.rows = {earth: [], lines: [], bars: [], marks: [], names: []};
     document.getElementById("cut-title").textContent = k < 0 ? "Cross-section" : `Cross-section at ${this.page.title(this.page.span)}, station ${this.data.tables.violations.station_m.at(row).toFixed(1)} m`;
-    document.getElementById("cut-note").textContent = row === null ? "No violation is chosen: choose a ring or a row of one to see its cross-section." : k < 0 ? "This row has no place across the line, or the page keeps no cross-section of it: the page keeps those of the least margins." : this.page.says(row);
+    document.getElementById("cut-note").textContent = row === null ? "No violation is chosen: choose a ring or a row of one to see its cross-section." : k < 0 ? "This row has no place across the line, or the page keeps no cross-section of it: the page keeps those of the lowest margins." : this.page.says(row);
     document.getElementById("cut-figure").hidden = k < 0;
     if (k < 0 || !(this.plot.width > 10)) return;
     const d = this.data.cuts, two = (c, i) => c.at(2 * k + i), lines = this.linesOf(k);

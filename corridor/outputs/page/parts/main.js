@@ -133,7 +133,7 @@ class Page {
   // A violation in one line of words.
   says(k) {
     const v = this.data.tables.violations;
-    return `${v.obstacle.at(k) || v.against.at(k)}, ${v.case.at(k)}: ${v.actual_m.at(k).toFixed(2)} m of ${v.required_m.at(k).toFixed(2)} m, ${(-v.margin_m.at(k)).toFixed(2)} m short`;
+    return `${v.obstacle.at(k) || v.against.at(k)}, ${v.case.at(k)}: ${v.actual_m.at(k).toFixed(2)} m of ${v.required_m.at(k).toFixed(2)} m, margin ${v.margin_m.at(k).toFixed(2)} m`;
   }
 
   // Row of the limits of a span in an option.
@@ -209,7 +209,7 @@ class Page {
       card.dataset.option = name; add("strong", name); add("span", t.conductor.at(i), "soft");
       add("span", short ? `${short} violation${short > 1 ? "s" : ""}, worst ${t.worst_margin_m.at(i).toFixed(2)} m in ${t.worst_span.at(i)}` : "no violation in what was assessed", short ? "bad" : "good");
       add("span", gaps ? `${gaps} not assessed: not a pass` : "everything assessed", gaps ? "gap" : "good");
-      if (isFinite(all)) add("span", `Carries ${isFinite(now) ? `${now.toFixed(0)} A` : "an unknown current"} as it stands, ${all.toFixed(0)} A once all violations are fixed` + (isFinite(asked) ? `; required: ${asked.toFixed(0)} A` : ""), "soft");
+      if (isFinite(all)) add("span", `Current as it is: ${isFinite(now) ? `${now.toFixed(0)} A` : "not known"}; with all violations remedied: ${all.toFixed(0)} A` + (isFinite(asked) ? `; required: ${asked.toFixed(0)} A` : ""), "soft");
       if (this.sure) add("span", this.saysSure(i), "soft");
       card.onclick = () => this.changeKeys(name, this.case); place.append(card);
     }
@@ -284,7 +284,7 @@ class Page {
     at("told").textContent = `Shown: option ${this.option}; ${this.case === null ? "every case" : `case ${this.case}`}; span ${this.title(i)}, ${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}` + (this.violation === null ? "" : `; ${this.says(this.violation)}`) + ".";
     at("profile-title").textContent = this.extent === "span" ? `Profile of ${this.title(i)}` : `Profile of section ${p.section.at(i)}`;
     document.getElementById("span").value = this.title(i);
-    document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`);
+    document.getElementById("where").textContent = `${p.length_m.at(i).toFixed(1)} m, section ${p.section.at(i)}: ${words[this.standing[i]]}` + (isNaN(m) ? "" : `, minimum margin ${m.toFixed(2)} m`);
     Object.assign(document.body.dataset, {option: this.option, case: this.case ?? "", span: this.title(i), violation: this.violation ?? "", standing: this.standing[i]});
     const hash = new URLSearchParams({option: this.option, ...(this.case ? {case: this.case} : {}), span: this.title(i)});
     history.replaceState(null, "", "#" + hash);

@@ -101,7 +101,7 @@ class CorridorMap {
     const order = ["neutral", "clear", "near", "unknown", "short"], page = this.page, words = Object.fromEntries(CLASSES.map(c => [c[0], c]));
     const rows = order.flatMap(name => range(page.count).filter(i => page.standing[i] === name)).map(i => {
       const [, says, full, dash] = words[page.standing[i]], m = page.margin[i];
-      return bar(...this.ends(i), COLOUR[page.standing[i]], this.far ? Math.max(1.2, full / 2) : full, dash, `${page.title(i)}: ${says}${isNaN(m) ? "" : `, least margin ${m.toFixed(2)} m`}`);
+      return bar(...this.ends(i), COLOUR[page.standing[i]], this.far ? Math.max(1.2, full / 2) : full, dash, `${page.title(i)}: ${says}${isNaN(m) ? "" : `, minimum margin ${m.toFixed(2)} m`}`);
     });
     this.plot.fill("spans", rows); this.plot.fill("chosen", [bar(...this.ends(page.span), HOLD, 13)]);
   }
