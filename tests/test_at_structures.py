@@ -176,7 +176,7 @@ def test_held_wires_and_cases_of_tension_alone(tmp_path):
 
 def test_without_an_existing_wire_every_swing_is_told(tmp_path):
     _, tally = found(tmp_path, framed(), options=(replace(LIGHT, existing=False),))
-    words, = (text for text in tally.warnings if "swing farther" in text)
+    words, = (text for text in tally.warnings if "strings swing, and no window" in text)
     assert "not " not in words.partition("allow it:")[2]
 
 

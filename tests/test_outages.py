@@ -110,7 +110,8 @@ def test_work_of_a_plan(tmp_path):
                                          "calendar.png", "outages.png", "switching.csv", "work_orders.pdf"]
     assert all(p.stat().st_size > 100 for p in written)
     layers = {name for name, _ in pyogrio.list_layers(written[0])}
-    assert layers == {"plan", "remedies", "work_items", "outages", "calendar", "states", "loads", "planned_for"}
+    assert layers == {"plan", "remedies", "work_items", "outages", "calendar", "states", "loads", "planned_for",
+                      "costs"}
     items = pyogrio.read_dataframe(written[0], layer="work_items")
     others, pulls = items[items.kind != "pull"], items[items.kind == "pull"]
     assert len(others) == sum(change != NONE for change in planned.after.alterations.changes) > 0

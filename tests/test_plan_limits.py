@@ -24,7 +24,7 @@ from tests.test_plan import short_study
 from tests.test_plan_guards import both_options, hillock_at, opened
 
 #: Layers and tables of outages.
-OF_OUTAGES = {"work_items", "outages", "calendar", "states", "planned_for"}
+OF_OUTAGES = {"work_items", "outages", "calendar", "states", "planned_for", "costs"}
 TAUT = "largest_tightening = 0.4\nlargest_load_ratio = 1.5"
 
 
