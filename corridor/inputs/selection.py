@@ -32,6 +32,8 @@ class Selection:
 
     def of(self, layer, part):
         """Return a portion of a layer with the rows that count, their places and their meanings."""
+        if self == ALL:
+            return part
         keep, left_out = np.ones(len(part.fid), bool), Counter()
         for column, wanted in self.where:
             texts = np.array([plain_text(v) for v in part.columns[column].tolist()], object)
