@@ -15,9 +15,11 @@ _DIGITS = {"": None, "_m": 2, "_n": 0, "_n_per_m": 2, "_kg_per_m": 3, "_c": 1, "
            "_w_per_m": 1, "_ohm_per_km": 4, "_v_per_km": 0, "_kv_per_m": 2, "_kv_per_cm": 1, "_s": 2, "_h": 1,
            "_percent": 1, "percent_rts": 1, "percent_of_sagging": 1, "_per_m": None}
 _PLACES = {"longitude_deg": 7, "latitude_deg": 7}
-#: Names of what is told to millimetres or thousandths; of what is so small that six significant digits are told.
+#: Names of what is told to millimetres or thousandths; of what keeps six significant digits: it is small, or it
+#: is allowed, and a tenth of a degree more would not be.
 _FINE = re.compile(r"^(ratio_|of_capacity|rms_m$)|margin.*_m$|_sd_|_offset_m$|_lean_m$")
-_SMALL = re.compile(r"ambient|diameter|radius|thickness|spacing|(outer|core)_|^ice|gap|per_m2$|_set_")
+_KEPT = re.compile(r"ambient|diameter|radius|thickness|spacing|(outer|core)_|^ice|gap|per_m2$|_set_"
+                   r"|(^|_)limit_|^clearing_|^permitted_")
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,7 @@ def digits_of(name):
 
     >>> digits_of("northing_m"), digits_of("ratio_to_existing"), digits_of("sag_m"), digits_of("rms_m")
     (2, 3, 2, 3)
-    >>> digits_of("limit_current_a"), digits_of("diameter_m"), digits_of("probability_short")
+    >>> digits_of("current_a"), digits_of("limit_temperature_c"), digits_of("diameter_m")
     (1, None, None)
     """
     if name in _PLACES:
@@ -69,7 +71,7 @@ def digits_of(name):
     if _FINE.search(name):
         return 3
     own = max((end for end in _DIGITS if name.endswith(end)), key=len)
-    return None if _SMALL.search(name) else _DIGITS[own]
+    return None if _KEPT.search(name) else _DIGITS[own]
 
 
 def rounded(name, value, digits):
