@@ -3,14 +3,18 @@
 import re
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pyogrio
 import pytest
 import shapely
+from matplotlib.figure import Figure
 
 from corridor import check_study
 from corridor.errors import CorridorError, InputError
+from corridor.outputs.drawings.paper import Sheet
+from corridor.outputs.drawings.sheet_plan import _draw_contours
 from corridor.outputs.drawings.sheets import _aside, _pieces
 from corridor.outputs.drawings.style import PENS
 from tests.common import ask
@@ -142,6 +146,24 @@ def test_a_profile_has_no_ring_where_it_does_not_show_the_wire(figures):
                     near = [abs(np.interp(x, *line.get_data()) - z) for line in wires
                             if line.get_xdata()[0] <= x <= line.get_xdata()[-1]]
                     assert min(near) < 0.5
+
+
+def test_contours_run_where_the_ground_is_as_high_as_they_say():
+    """Of a plane whose height is known by hand, on a sheet that is turned; none where the ground is not known."""
+    def sample(e, n):
+        return np.where(e < 200, 100 + 0.06 * e + 0.02 * n, np.nan)
+
+    way = (0.8, 0.6)
+    sheet = Sheet("a", None, None, 500.0, 900.0, (0.0, 0.0), way, 1, 1, 2000.0, 500.0)
+    axes = Figure().add_subplot()
+    interval = _draw_contours(axes, SimpleNamespace(sample=sample), sheet, 60.0)
+    lines, = axes.collections
+    assert interval == 2 and len(lines.levels) > 5
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        e, n = sheet.in_grid(*path.vertices.T)
+        assert len(e) and e.max() < 200
+        np.testing.assert_allclose(100 + 0.06 * e + 0.02 * n, level, atol=1e-6)
+        np.testing.assert_allclose(sheet.turned(np.column_stack([e, n])), path.vertices.T, atol=1e-9)
 
 
 def profiles(figures):

@@ -66,6 +66,12 @@ def test_every_command_is_run_here_or_takes_long():
     assert set(ARGUMENTS) | LONG == set(COMMANDS)
 
 
+def test_help_lists_commands_in_the_order_of_work():
+    text = commands.get_help(click.Context(commands, info_name="corridor", max_content_width=80))
+    listed = re.findall(r"^  (\S+)", text.partition("Commands:")[2].partition("Exit status")[0], re.MULTILINE)
+    assert listed == list(COMMANDS)
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_help_fits_and_offers_the_same(name):
     """80 columns as a terminal of the usual kind has, and on every command the same words for the same thing."""
