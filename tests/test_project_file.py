@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 
 import geopandas
 import numpy as np
+import pandas
 import pyogrio
 import pytest
 import shapely
@@ -34,6 +35,9 @@ def made(tmp_path_factory):
     work = geopandas.GeoDataFrame({"item": ["pull"], "kind": ["pull"], "outage": [1], "hours": [8.0],
                                    "circuits_out": ["one"]}, geometry=[spans.geometry[2]], crs=spans.crs)
     pyogrio.write_dataframe(work, copy / "plan.gpkg", layer="work_items")
+    begin = pandas.to_datetime(["2027-03-01 07:00"])
+    outages = work[["outage", "circuits_out", "geometry"]].assign(start=begin, end=begin + pandas.Timedelta("8h"))
+    pyogrio.write_dataframe(outages, copy / "plan.gpkg", layer="outages")
     write_planned_for(copy / "plan.gpkg", findings)
     (copy / "findings_ground_limit_thermal_alloy.tif").touch()
     path, _ = ask(copy / "study.toml", "export", "qgs")
@@ -50,6 +54,7 @@ def test_every_option_has_a_group_of_its_own_rows(made):
     folder, root = made
     options = pyogrio.read_dataframe(folder / "findings.gpkg", layer="options")
     groups = {group.get("name"): group for group in root.find("layer-tree-group").findall("layer-tree-group")}
+    assert {leaf.get("name") for leaf in groups.pop("plan").iter("layer-tree-layer")} == {"work", "outages"}
     assert list(groups) == list(options["option"])
     shown = [name for name, group in groups.items() if group.get("checked") == "Qt::Checked"]
     assert shown == [options.loc[options["violations"].idxmax(), "option"]]
@@ -88,6 +93,12 @@ def test_rows_have_names_tips_and_looks(made):
     assert all(part in label for part in ('order_by:="margin_m"', '"span"', '"obstacle"', "format_number"))
     work = next(layer for layer in root.iter("maplayer") if "work_items" in layer.findtext("datasource"))
     assert "outage" in work.find("labeling/settings/text-style").get("fieldName")
+    outages = next(layer for layer in root.iter("maplayer") if "name=outages" in layer.findtext("datasource"))
+    assert "outage" in outages.find("labeling/settings/text-style").get("fieldName")
+    # Times of the columns of each row, by the number that QGIS has for that (from memory); work without dates has none.
+    assert outages.find("temporal").attrib.items() >= {"enabled": "1", "mode": "2", "startField": "start",
+                                                       "endField": "end"}.items()
+    assert work.find("temporal") is None
     [open_] = [layer for layer in root.iter("maplayer") if layer.find("pipe/rasterrenderer") is not None
                and layer.find("pipe/rasterrenderer").get("type") == "paletted"]
     assert open_.find("pipe/rasterrenderer/colorPalette/paletteEntry").get("value") == "2"

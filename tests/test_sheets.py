@@ -3,11 +3,11 @@
 import re
 import shutil
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pyogrio
 import pytest
+import rasterio
 import shapely
 from matplotlib.figure import Figure
 
@@ -156,7 +156,7 @@ def test_contours_run_where_the_ground_is_as_high_as_they_say():
     way = (0.8, 0.6)
     sheet = Sheet("a", None, None, 500.0, 900.0, (0.0, 0.0), way, 1, 1, 2000.0, 500.0)
     axes = Figure().add_subplot()
-    interval = _draw_contours(axes, SimpleNamespace(sample=sample), sheet, 60.0)
+    interval = _draw_contours(axes, sample, sheet, 60.0)
     lines, = axes.collections
     assert interval == 2 and len(lines.levels) > 5
     for level, path in zip(lines.levels, lines.get_paths(), strict=True):
@@ -302,6 +302,35 @@ def test_dxf_plan_lies_in_the_grid(dxf, study):
     for line, shape in zip(lines, wires.geometry, strict=True):
         got = shapely.linestrings([point[:2] for point in line.get_points()])
         assert shapely.hausdorff_distance(got, shapely.force_2d(shape)) < 0.0101
+
+
+def test_parcels_are_in_the_plan(pages, dxf):
+    """Edges of land where its layer has them, as far as a strip of the plan goes; and names, on sheets as well."""
+    land = pyogrio.read_dataframe(DEMO / "obstacles.gpkg", layer="parcels")
+    assert len(land) > 3
+    drawn = shapely.union_all([shapely.linestrings([point[:2] for point in line.get_points()])
+                               for line in by_layer(dxf["plan"], "LWPOLYLINE", "PARCELS")])
+    edges = shapely.boundary(shapely.union_all(land.geometry.values))
+    assert drawn.within(edges.buffer(0.0101)) and drawn.length > 0.9 * edges.length
+    named = {words.dxf.text for words in by_layer(dxf["plan"], "TEXT", "PARCELS")}
+    assert named == {f"parcels:{name}" for name in land["name"]}
+    texts = "\n".join(page.extract_text() for page in pages)
+    assert all(name in texts for name in named) and "Dots: parcels" in texts
+
+
+def test_dxf_plan_marks_what_was_not_assessed_as_long_as_it_is(dxf, study):
+    """Below one span the ground is not known over a hole of some 20 m, as the raster has it."""
+    with rasterio.open(DEMO / "terrain" / "ground.tif") as raster:
+        known, transform = raster.read_masks(1) > 0, raster.transform
+    lines = [shapely.linestrings([point[:2] for point in line.get_points()])
+             for line in by_layer(dxf["plan"], "LWPOLYLINE", "NOT ASSESSED existing")]
+    gaps = pyogrio.read_dataframe(study.with_name("findings.gpkg"), layer="not_assessed").query("option == 'existing'")
+    assert set(gaps["against"]) == {"ground"} and gaps["span"].nunique() == 1
+    chord = shapely.force_2d(gaps.geometry.iloc[0])
+    places = shapely.get_coordinates(shapely.line_interpolate_point(chord, np.arange(0, chord.length, 0.25)))
+    bare = shapely.points(places[~known[rasterio.transform.rowcol(transform, *places.T)]])
+    drawn = shapely.union_all(lines)
+    assert len(bare) > 20 and all(drawn.distance(bare) < 0.1) and drawn.length < 40
 
 
 def test_dxf_opens_where_it_is_and_names_stand_off_the_wires(dxf, study):

@@ -94,9 +94,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     spans = layers["spans"]
     about = about_line(inputs, opened.ground, spans.geometry.values, spans["ground_factor"])
     windy = tuple(case.name for case in study.cases if case.wind)
-    scenes = [Scene(layers, option, cases, about.sample, about.shapes, about.shape_names, about.edge, opened.name,
-                    windy, about.heights, about.radii, above=about.above)
-              for option in options]
+    scenes = [Scene(layers, option, cases, about, opened.name, windy) for option in options]
     pairs = [(scene, _sheets(scene, scale, sheets, short)) for scene in scenes]
     with Files(opened.guard(overwrite).besides(source)) as files:
         _WRITERS[kind](files, target, pairs, scale, time, progress)

@@ -50,7 +50,8 @@ def make_project(opened, source, layers, files, target, option=None):
     def near(path):
         return Path(os.path.relpath(path, target.parent)).as_posix()
 
-    plan, planned = source.with_name("plan.gpkg"), "work_items" in plan_layers(source)
+    plan, planned = source.with_name("plan.gpkg"), {name: list(frame) for name, frame in plan_layers(source).items()}
+    surface = () if opened.inputs.surface is None else opened.inputs.surface.rasters
     rasters = [(path.stem.removeprefix(f"{source.stem}_").replace("_", " "), near(path))
                for path in sorted(source.parent.glob(f"{source.stem}_ground_limit*.tif"))]
     west, south, east, north = spans.total_bounds
@@ -59,7 +60,7 @@ def make_project(opened, source, layers, files, target, option=None):
     write_project(files.new(target, "marked"), opened.name, spans.crs,
                   (west - room, south - room, east + room, north + room), near(source), options, first=worst,
                   not_known=None if beside is None else near(beside), plan=near(plan) if planned else None,
-                  rasters=rasters)
+                  planned=planned, rasters=rasters, surface=[near(raster.path) for raster in surface])
 
 
 def not_known(spans, gaps, sample, cell=_CELL):

@@ -27,7 +27,7 @@ class About:
     """What stands about a line: `sample(easting, northing)` the ground [m]; `shapes` geometries with their names in
     `shape_names`, their `heights` over the ground and `radii` [m], nan where they have none; `edge` lines at the
     edge of the right-of-way, or None; `above(easting, northing)` what a surface has there [m], nan where nothing
-    stands, or None."""
+    stands, or None; `parcels` polygons of land with their names in `parcel_names`."""
 
     sample: object
     shapes: np.ndarray
@@ -35,7 +35,9 @@ class About:
     heights: np.ndarray | None
     radii: np.ndarray | None
     edge: object
-    above: object = None
+    above: object
+    parcels: np.ndarray
+    parcel_names: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,6 @@ def cut_of(row, right, across, ground, about):
     across, ground : ndarray, shape (place,)
         Of `cut_places`, and the elevations there [m].
     about : About
-        A Scene of drawings has all that it has, and does as well.
     """
     point, half = np.array([row.geometry.x, row.geometry.y]), _half(row, about)
     wide = (across[-1] - across[0]) / 2

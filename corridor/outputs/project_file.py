@@ -37,14 +37,26 @@ _SHOWN = {
     "wires": "\"span\" || ', ' || \"wire\" || ' in ' || \"case\"",
     "structures": '"structure"', "spans": '"span"', NOT_KNOWN: "\"span\" || ': ' || \"reason\"",
     "work_items": "\"item\" || coalesce(', outage ' || \"outage\", '')",
+    "outages": "'outage ' || \"outage\" || coalesce(': ' || \"circuits_out\", '')",
+    "plan": "\"where\" || ': ' || \"remedy\" || coalesce(' ' || format_number(\"amount\", 1) || ' ' || \"unit\", '')",
 }
 #: The worst row of each span alone is named: span, thing, margin.
 _WORST = ("CASE WHEN $id = array_first(array_agg($id, group_by:=\"line\" || ' ' || \"span\", order_by:=\"margin_m\")) "
           f"THEN \"span\" || ', ' || {_THING} || ', ' || {_MARGIN} END")
+#: Layers of a plan from the top: title, kind of shape, symbol with its properties, whether shown at first, columns told.
+_OF_PLAN = {
+    "plan": ("remedies", "Point", ("SimpleMarker", {"name": "square", "size": "3.4", "size_unit": "MM"}), True,
+             ("amount", "unit", "cost")),
+    "work_items": ("work", "Line", ("SimpleLine", {"line_width": "2.4", "line_width_unit": "MM", "capstyle": "round"}),
+                   True, ("kind", "outage", "hours", "circuits_out", "start", "end")),
+    "outages": ("outages", "Line", ("SimpleLine", {"line_width": "4.6", "line_width_unit": "MM", "capstyle": "flat"}),
+                False, ("items", "hours", "circuits_out", "start", "end")),
+}
 _GEOMETRY = {"Point": "Point", "LineString": "Line", "Polygon": "Polygon"}
 
 
-def write_project(path, title, crs, extent, findings, options, *, first=None, not_known=None, plan=None, rasters=()):
+def write_project(path, title, crs, extent, findings, options, *, first=None, not_known=None, plan=None, planned=None,
+                  rasters=(), surface=()):
     """Write a project.
 
     Parameters
@@ -62,9 +74,13 @@ def write_project(path, title, crs, extent, findings, options, *, first=None, no
     first : str, optional
         The option that is shown at first; default: the first.
     not_known, plan : str, optional
-        Paths of files with the layer NOT_KNOWN, and with the layer `work_items`; None: there is none.
+        Paths of files with the layer NOT_KNOWN, and of a plan; None: there is none.
+    planned : dict of str to sequence of str
+        Layers that the plan has, and their columns.
     rasters : sequence of (str, str)
         Name and path of rasters of ground limits.
+    surface : sequence of str
+        Paths of the rasters of what stands on the ground.
     """
     root = ElementTree.Element("qgis", projectname=title, version="3.22.0")
     root.append(ElementTree.Comment(f" {MARK} "))
@@ -74,7 +90,9 @@ def write_project(path, title, crs, extent, findings, options, *, first=None, no
     project = _Project(tree, layers, crs)
     project.vector(tree, "structures", findings, "structures")
     if plan is not None:
-        project.work(tree, plan)
+        group = ElementTree.SubElement(tree, "layer-tree-group", name="plan", expanded="1", checked="Qt::Checked")
+        for name in (name for name in _OF_PLAN if name in planned):
+            project.planned(group, plan, name, planned[name])
     if not_known is not None:
         project.not_known(tree, not_known)
     for option in options:
@@ -86,6 +104,9 @@ def write_project(path, title, crs, extent, findings, options, *, first=None, no
     project.vector(tree, "spans", findings, "spans")
     for name, source in rasters:
         project.raster(tree, name, source)
+    for source in surface:
+        project.layer(tree, f"surface: {Path(source).name}", source if Path(source).is_absolute() else f"./{source}",
+                      "raster", "gdal", shown=False)
     root.append(layers)
     _add_view(root, crs, extent)
     text = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ElementTree.tostring(root, "unicode")
@@ -138,19 +159,27 @@ class _Project:
                                    ("SimpleLine", {"line_color": _rgba("unknown"), "line_width": "0.4"})])
         _add_shown(made, NOT_KNOWN, ["span", "reason"])
 
-    def work(self, group, path):
-        """Add the work of a plan, with the number of its outage."""
-        made = self.layer(group, "work of the plan", f"./{path}|layername=work_items", "vector", "ogr",
-                          geometry="Line", labelsEnabled="1")
-        _add_single(made, "line", [("SimpleLine", {"line_color": _rgba("wire", 150), "line_width": "2.4",
-                                                   "line_width_unit": "MM", "capstyle": "round"})])
+    def planned(self, group, path, name, columns):
+        """Add a layer of a plan: each row with its name, and shown at its time where it has one."""
+        title, shape, (symbol, looks), shown, told = _OF_PLAN[name]
+        made = self.layer(group, title, f"./{path}|layername={name}", "vector", "ogr", shown=shown, geometry=shape,
+                          labelsEnabled="1")
+        colour = {"line_color" if shape == "Line" else "color": _rgba("wire", 150)}
+        _add_single(made, "line" if shape == "Line" else "marker", [(symbol, colour | looks)])
+        if "start" in told and "start" in columns:
+            # 2: a row has its time from two columns.
+            timed = ElementTree.SubElement(made, "temporal", enabled="1", mode="2", startField="start", endField="end",
+                                           durationField="", durationUnit="min", fixedDuration="0", accumulate="0",
+                                           startExpression="", endExpression="", limitMode="0")
+            _add(_add(timed, "fixedRange"), "start")
         settings = _add(_add(made, "labeling"), "settings")
         made.find("labeling").set("type", "simple")
-        ElementTree.SubElement(settings, "text-style", fieldName=_SHOWN["work_items"], isExpression="1", fontSize="8",
+        ElementTree.SubElement(settings, "text-style", fieldName=_SHOWN[name], isExpression="1", fontSize="8",
                                fontSizeUnit="Point", textColor=_rgba("wire"), textOpacity="1", fontWeight="75")
-        ElementTree.SubElement(settings, "placement", placement="2", placementFlags="10", dist="2", distUnits="MM")
+        ElementTree.SubElement(settings, "placement", placement="2" if shape == "Line" else "6",
+                              placementFlags="10", dist="2", distUnits="MM")
         ElementTree.SubElement(settings, "rendering", drawLabels="1", obstacle="1")
-        _add_shown(made, "work_items", ["kind", "outage", "hours", "circuits_out"])
+        _add_shown(made, name, [column for column in told if column in columns])
 
     def raster(self, group, title, path):
         """Add ground limits, and below it the cells that were not assessed."""
@@ -199,9 +228,9 @@ def _add_shown(made, name, columns):
     """What a row is called, and what is told of it under the pointer."""
     _add(made, "previewExpression", _SHOWN[name])
     told = [name for name in ("margin_m", "required_m", "actual_m", "rule", "severity", "station_m", "reason", "kind",
-                              "outage", "hours", "circuits_out", "limit_temperature_c", "governs", "sag_m",
-                              "horizontal_tension_n", "role", "framing", "base_elevation_m", "length_m", "section",
-                              "ratio_to_existing") if name in columns]
+                              "amount", "unit", "cost", "outage", "items", "hours", "circuits_out", "start", "end",
+                              "limit_temperature_c", "governs", "sag_m", "horizontal_tension_n", "role", "framing",
+                              "base_elevation_m", "length_m", "section", "ratio_to_existing") if name in columns]
     rows = "".join(f"<tr><td>{column.replace('_', ' ')}</td><td>[% coalesce(\"{column}\", '') %]</td></tr>"
                    for column in told)
     _add(made, "mapTip", f"<b>[% {_SHOWN[name]} %]</b><table>{rows}</table>")

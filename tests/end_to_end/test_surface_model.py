@@ -6,6 +6,7 @@ Between a square and the disc about it, which it counts as, there is up to (1 - 
 import re
 import shutil
 from pathlib import Path
+from xml.etree import ElementTree
 
 import geopandas as gpd
 import numpy as np
@@ -17,6 +18,7 @@ from rasterio.transform import Affine
 
 from corridor.errors import InputError
 from corridor.jobs.draw import draw_study
+from corridor.jobs.export import export_study
 from corridor.jobs.surroundings import about_line
 from corridor.outputs.cuts import cut_of, cut_places
 from corridor.planning.remedies.plan import plan_study
@@ -390,6 +392,9 @@ def test_drawings_show_what_stands(study, make):
     study.check()
     with open_study(study.path) as opened:
         profile = draw_study(opened, kind="dxf").files[-1]
+        project, *_ = export_study(opened, "qgs")
+    sources = [layer.findtext("datasource") for layer in ElementTree.parse(project).iter("maplayer")]
+    assert "./surface.tif" in sources
     lines = [entity for entity in ezdxf.readfile(profile).modelspace() if entity.dxf.layer == "SURFACE"]
     places = np.concatenate([[point[:2] for point in line.get_points()] for line in lines])
     assert places[:, 0].min() > 143 and places[:, 0].max() < 158

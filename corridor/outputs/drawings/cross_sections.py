@@ -88,5 +88,5 @@ def _cut(scene, sheet, row):
     chord = shapely.get_coordinates(sheet.spans.set_index("span").geometry.loc[row.span])
     way = (chord[-1] - chord[0]) / np.hypot(*(chord[-1] - chord[0]))
     right, rows = np.array([way[1], -way[0]]), scene.layers["violations"].loc[[row.Index]]
-    across, places = cut_places(rows, right[None], [scene])
-    return cut_of(row, right, across[0], scene.sample(*places[0].T), scene)
+    across, places = cut_places(rows, right[None], [scene.about])
+    return cut_of(row, right, across[0], scene.about.sample(*places[0].T), scene.about)

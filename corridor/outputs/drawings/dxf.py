@@ -15,12 +15,12 @@ import shapely
 from corridor.errors import CorridorError
 from corridor.outputs.drawings.cross_sections import cut_rows, row_key
 from corridor.outputs.drawings.paper import short_number
-from corridor.outputs.drawings.profile_facts import gap_stretches, profile_of
+from corridor.outputs.drawings.profile_facts import gap_lines, gap_stretches, profile_of
 from corridor.outputs.drawings.scenes import by_sheet
 from corridor.outputs.drawings.sheet_plan import worst_rows
 from corridor.outputs.drawings.sheet_profile import LEVEL, crossing_words, marked_rows
 from corridor.outputs.drawings.sheet_title import told_words
-from corridor.outputs.drawings.sheets import ACROSS
+from corridor.outputs.drawings.sheets import ACROSS, sheets_of
 from corridor.outputs.drawings.style import spread
 from corridor.outputs.guard import MARK
 from corridor.outputs.styles import COLOURS
@@ -35,8 +35,8 @@ THIN = 0.01
 _LETTER = 1.8e-3
 #: Colours of layers by how their names begin; anything else is black on white, white on black.
 _COLOURS = {"VIOLATIONS": COLOURS["short"], "NOT ASSESSED": COLOURS["unknown"]}
-_GREY = ("GRID", "LEADERS", "GROUND LEFT", "GROUND RIGHT")
-_DASHES = {"RIGHT OF WAY": "DASHDOT", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED", "GROUND RIGHT": "DOT2"}
+_GREY = ("PARCELS", "GRID", "LEADERS", "GROUND LEFT", "GROUND RIGHT")
+_DASHES = {"RIGHT OF WAY": "DASHDOT", "PARCELS": "DOT2", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED", "GROUND RIGHT": "DOT2"}
 #: Characters that names of layers have no place for.
 _REFUSED = re.compile(r'[<>/\\":;?*|=`,]')
 
@@ -143,6 +143,7 @@ def write_plan(path, scenes, *, scale=5000.0):
     _plan_surroundings(drawing, scenes, scale)
     for scene in scenes:
         _plan_option(drawing, scene)
+        _plan_gaps(drawing, scene, scale)
     west, south, *_ = spans.total_bounds
     notes = ["PLAN: x easting, y northing [m]"]
     drawing.title([*told_words(scenes), *notes], (west, south - 20 * drawing.letter))
@@ -169,16 +170,21 @@ def _beside(scene, letter):
 
 def _plan_surroundings(drawing, scenes, scale):
     """Draw what stands about the line, as far as a strip of the sheets shows it, and name what wires cross."""
-    first = scenes[0]
+    first, about = scenes[0], scenes[0].about
     strip = shapely.union_all(shapely.buffer(shapely.force_2d(first.layers["spans"].geometry.values),
                                              ACROSS * scale / 2e3))
-    if first.edge is not None:
-        drawing.lines([first.edge], "RIGHT OF WAY")
+    if about.edge is not None:
+        drawing.lines([about.edge], "RIGHT OF WAY")
     crossed = {name for scene in scenes for name in scene.rows("clearances", every_case=True)["obstacle"].dropna()}
-    seen = np.sort(shapely.STRtree(first.shapes).query(strip, predicate="intersects"))
-    parts = shapely.intersection(first.shapes[seen], strip)
+    seen = np.sort(shapely.STRtree(about.shapes).query(strip, predicate="intersects"))
+    parts = shapely.intersection(about.shapes[seen], strip)
     drawing.lines(parts, "CROSSINGS AND OBSTACLES")
-    named = dict(zip(first.shape_names[seen], parts, strict=True))
+    near = np.sort(shapely.STRtree(about.parcels).query(strip, predicate="intersects"))
+    for land, name in zip(about.parcels[near], about.parcel_names[near], strict=True):
+        drawing.lines(shapely.intersection([shapely.boundary(land)], strip), "PARCELS")
+        place = shapely.point_on_surface(shapely.intersection(land, strip))
+        drawing.words(name, (place.x, place.y), "PARCELS", align="MIDDLE_CENTER")
+    named = dict(zip(about.shape_names[seen], parts, strict=True))
     for name, part in named.items():
         if name in crossed and shapely.get_dimensions(part) > 0 and not part.is_empty:
             x, y = shapely.get_coordinates(part)[0]
@@ -195,16 +201,20 @@ def _plan_option(drawing, scene):
         drawing.ring(place, "VIOLATIONS", scene.option)
         drawing.words(f"{row.margin_m:+.2f} m, {row.case}", (place[0] + drawing.letter, place[1] + up),
                       "VIOLATIONS", scene.option)
-    gaps = scene.rows("not_assessed", every_case=True).dropna(subset="span")
-    for (_, _), rows in gaps.groupby(["line", "span"], sort=False):
-        shape = shapely.force_2d(rows.geometry.iloc[0])
-        drawing.lines([shape], "NOT ASSESSED", scene.option)
-        middle = shape.interpolate(0.5, normalized=True)
-        drawing.words(_gap_words(rows), (middle.x, middle.y), "NOT ASSESSED", scene.option)
 
 
-def _gap_words(rows):
-    return f"NOT ASSESSED: {', '.join(dict.fromkeys(rows['against'].fillna('everything')))}"
+def _plan_gaps(drawing, scene, scale):
+    """Draw what was not assessed as long as it is, and say what it is."""
+    gaps, on_sheet = scene.rows("not_assessed", every_case=True), by_sheet(scene)
+    spans = set(zip(gaps["line"], gaps["span"], strict=True))
+    for sheet in sheets_of(scene, scale):
+        if spans.isdisjoint((sheet.line, span) for span in sheet.spans["span"]):
+            continue
+        here = on_sheet(sheet, ACROSS * sheet.horizontal / 2e3)
+        for things, lines in gap_lines(here, sheet, profile_of(here, sheet)):
+            drawing.lines(lines, "NOT ASSESSED", scene.option)
+            middle = lines[0].interpolate(0.5, normalized=True)
+            drawing.words(f"NOT ASSESSED: {things}", (middle.x, middle.y), "NOT ASSESSED", scene.option)
 
 
 def write_profile(path, pairs, *, scale=5000.0, progress=None):

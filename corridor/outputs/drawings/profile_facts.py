@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-__all__ = ["Profile", "Wire", "case_words", "gap_stretches", "profile_of"]
+__all__ = ["Profile", "Wire", "case_words", "gap_lines", "gap_stretches", "profile_of"]
 
 #: Distance of the places at which ground is taken [m].
 _STEP = 1.0
@@ -60,9 +60,9 @@ def profile_of(scene, sheet):
     rows = scene.rows("wires", line=sheet.line)
     rows = rows[rows["span"].isin(sheet.spans["span"])]
     start, length, chords = _starts(sheet), _lengths(sheet), _chords(sheet)
-    grounds = _below(scene.sample, sheet, rows, start, chords)
-    surface = None if scene.above is None else np.fmax.reduce(
-        [z for _, z in _below(scene.above, sheet, rows, start, chords)])
+    grounds = _below(scene.about.sample, sheet, rows, start, chords)
+    surface = None if scene.about.above is None else np.fmax.reduce(
+        [z for _, z in _below(scene.about.above, sheet, rows, start, chords)])
     bases = sheet.structures["base_elevation_m"].to_numpy()
     ends = shapely.get_coordinates(rows.geometry.values, include_z=True)[:, 2]
     z = np.concatenate([ends, *(elevation for _, elevation in grounds), bases, *([] if surface is None else [surface])])
@@ -100,6 +100,16 @@ def gap_stretches(scene, sheet, profile):
         holes = list(_holes(profile, begin, end)) if (part["against"] == "ground").all() else []
         things = ", ".join(dict.fromkeys(part["against"].fillna("everything")))
         yield span, things, holes or [(begin, end)]
+
+
+def gap_lines(scene, sheet, profile):
+    """Yield what was not assessed below each span, in words, and where in the grid: lines along the chord of the span,
+    as long as the stretches of `gap_stretches`."""
+    chords = _chords(sheet)
+    for span, things, stretches in gap_stretches(scene, sheet, profile):
+        share = (np.array(stretches) - profile.start[span]) / profile.length[span]
+        begin, end = chords[span]
+        yield things, shapely.linestrings(begin + share[..., None] * (end - begin))
 
 
 def _holes(profile, begin, end):

@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from corridor.outputs.cuts import About
+
 __all__ = ["Scene", "by_sheet"]
 
 #: Layers of which a sheet has the rows of its own spans; rows without a span stay.
@@ -15,27 +17,17 @@ _OF_SPANS = ("wires", "clearances", "violations", "not_assessed")
 class Scene:
     """What is drawn.
 
-    `layers` findings as data frames by name; `option` and `cases` that are drawn; `sample(easting, northing)` the
-    ground [m]; `shapes` geometries about the line with their names in `shape_names`; `edge` lines at the
-    edge of the right-of-way, or None; `title` of the study; `windy` names of cases with wind; `heights` of shapes
-    over the ground and `radii` of points [m], nan where they have none, None where that is not known; `cuts_before`
-    cross-sections of the sheets before; `above(easting, northing)` what a surface has there [m], nan where nothing
-    stands, or None.
+    `layers` findings as data frames by name; `option` and `cases` that are drawn; `about` what stands about the line;
+    `title` of the study; `windy` names of cases with wind; `cuts_before` cross-sections of the sheets before.
     """
 
     layers: dict
     option: str
     cases: tuple
-    sample: object
-    shapes: np.ndarray
-    shape_names: np.ndarray
-    edge: object
+    about: About
     title: str
     windy: tuple = ()
-    heights: np.ndarray | None = None
-    radii: np.ndarray | None = None
     cuts_before: int = 0
-    above: object = None
 
     def rows(self, name, *, every_case=False, **wanted):
         """Return the rows of a layer with given values, of the option drawn, and the cases drawn or every case."""
@@ -65,18 +57,19 @@ def by_sheet(scene):
         `on_sheet(sheet, half)`: the scene on a `Sheet` that shows `half` metres to either side of the line.
     """
     places = {name: _places(scene.layers[name], scene.option) for name in _OF_SPANS}
-    tree = shapely.STRtree(scene.shapes)
+    about = scene.about
+    tree, land = shapely.STRtree(about.shapes), shapely.STRtree(about.parcels)
 
     def on_sheet(sheet, half):
         keys = [(sheet.line, span) for span in sheet.spans["span"]]
         layers = {name: _taken(scene.layers[name], *places[name], keys) for name in _OF_SPANS}
         ground = _ground(sheet, half)
-        seen = np.sort(tree.query(ground, predicate="intersects"))
-        edge = None if scene.edge is None else shapely.clip_by_rect(scene.edge, *ground.bounds)
-        return replace(scene, layers=scene.layers | layers, shapes=scene.shapes[seen],
-                       shape_names=scene.shape_names[seen], edge=edge,
-                       heights=None if scene.heights is None else scene.heights[seen],
-                       radii=None if scene.radii is None else scene.radii[seen])
+        seen, there = (np.sort(each.query(ground, predicate="intersects")) for each in (tree, land))
+        edge = None if about.edge is None else shapely.clip_by_rect(about.edge, *ground.bounds)
+        here = {name: None if (of := getattr(about, name)) is None else of[seen]
+                for name in ("shapes", "shape_names", "heights", "radii")}
+        return replace(scene, layers=scene.layers | layers, about=replace(
+            about, **here, edge=edge, parcels=about.parcels[there], parcel_names=about.parcel_names[there]))
 
     return on_sheet
 

@@ -4,7 +4,7 @@ import numpy as np
 import shapely
 
 from corridor.outputs.drawings.paper import SMALL, place
-from corridor.outputs.drawings.profile_facts import gap_stretches
+from corridor.outputs.drawings.profile_facts import gap_lines
 
 __all__ = ["EARTH", "LEFT", "draw_plan", "worst_rows"]
 
@@ -35,10 +35,11 @@ def draw_plan(figure, scene, sheet, profile, across):
     box = shapely.box(sheet.begin, -half, sheet.end, half)
     crossed = {row.obstacle for row in scene.rows("clearances", every_case=True, line=sheet.line).itertuples()
                if isinstance(row.obstacle, str)}
-    interval = _draw_contours(axes, scene, sheet, half)
+    interval = _draw_contours(axes, scene.about.sample, sheet, half)
+    _draw_parcels(axes, scene, sheet, box)
     _draw_shapes(axes, scene, sheet, box, crossed)
-    if scene.edge is not None:
-        _draw_parts(axes, sheet, scene.edge, box, color="black", linewidth=0.5,
+    if scene.about.edge is not None:
+        _draw_parts(axes, sheet, scene.about.edge, box, color="black", linewidth=0.5,
                     linestyle=(0, (9, 2, 1.5, 2)), zorder=3)
     _draw_line(axes, sheet)
     _draw_short(axes, scene, sheet)
@@ -50,16 +51,17 @@ def draw_plan(figure, scene, sheet, profile, across):
               "Rings: a violation in any case, margin in m.  Wide bars: not assessed, not a pass.  "
               "Dash and dot: edge of right-of-way.  Thin, named: roads, rails, water, buildings, other lines.  "
               "Star: tree.  Cross: grid."
+              + ("  Dots: parcels." if len(scene.about.parcels) else "")
               + (f"  Brown: contours, {interval:g} m." if interval else ""),
               transform=axes.transAxes, fontsize=SMALL, va="bottom")
 
 
-def _draw_contours(axes, scene, sheet, half):
+def _draw_contours(axes, sample, sheet, half):
     """Draw contours of the ground as far as it is known, and return their interval [m], None where there are none."""
     step = _CONTOUR_CELL * sheet.horizontal / 1e3
     x, y = np.arange(sheet.begin, sheet.end + step, step), np.arange(-half, half + step, step)
     places = sheet.in_grid(*(each.ravel() for each in np.meshgrid(x, y)))
-    z = np.ma.masked_invalid(scene.sample(*places).reshape(len(y), len(x)))
+    z = np.ma.masked_invalid(sample(*places).reshape(len(y), len(x)))
     if z.count() < 4 or not (rise := float(np.ptp(z.compressed()))) > 0:
         return None
     interval = next((each for each in _INTERVALS if rise / each <= _MOST_CONTOURS), _INTERVALS[-1])
@@ -87,10 +89,22 @@ def _draw_parts(axes, sheet, shape, box, **look):
     return lines
 
 
+def _draw_parcels(axes, scene, sheet, box):
+    """Draw the edges of parcels, and the name of each where most of it is in view."""
+    millimetre = sheet.horizontal / 1e3
+    for land, name in zip(scene.about.parcels, scene.about.parcel_names, strict=True):
+        _draw_parts(axes, sheet, land, box, color="0.3", linewidth=0.7, linestyle=(0, (1, 2)), zorder=2)
+        seen = shapely.intersection(_turn(sheet, land), box)
+        if seen.area > (6 * millimetre) ** 2:
+            place = shapely.point_on_surface(max(shapely.get_parts(seen), key=shapely.area))
+            axes.annotate(name, (place.x, place.y), fontsize=SMALL, style="italic", color="0.3", ha="center",
+                          va="center", clip_on=True, zorder=2)
+
+
 def _draw_shapes(axes, scene, sheet, box, crossed):
     """Draw what stands about the line, and name what its wires cross or pass."""
     named, taken = set(), []
-    for shape, name in zip(scene.shapes, scene.shape_names, strict=True):
+    for shape, name in zip(scene.about.shapes, scene.about.shape_names, strict=True):
         turned = _turn(sheet, shape)
         if not turned.intersects(box):
             continue
@@ -156,12 +170,9 @@ def _draw_short(axes, scene, sheet):
 
 def _draw_gaps(axes, scene, sheet, profile):
     """A wide bar along what was not assessed, as long as that is."""
-    chords = sheet.spans.set_index("span").geometry
-    for span, _, stretches in gap_stretches(scene, sheet, profile):
-        ends = sheet.turned(shapely.get_coordinates(chords.loc[span])[[0, -1]])
-        for stretch in stretches:
-            share = (np.array(stretch) - profile.start[span]) / profile.length[span]
-            axes.plot(*(a + share * (b - a) for a, b in ends), color="black", linewidth=3.2,
+    for _, lines in gap_lines(scene, sheet, profile):
+        for line in lines:
+            axes.plot(*sheet.turned(shapely.get_coordinates(line)), color="black", linewidth=3.2,
                       linestyle=(0, (0.5, 1.0)), zorder=4.5)
 
 
