@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from importlib.util import find_spec
 from pathlib import Path
+from time import monotonic
 
 import numpy as np
 
@@ -25,7 +26,7 @@ __all__ = ["ClusterWorkers"]
 
 #: Structures whose bases are asked for in one task.
 _BASES = 1000
-#: How often it is said how far the work is [s], and how long a scheduler may take to answer [s].
+#: How often it is said how far the work is [s], and how long a scheduler may take to answer, or be without workers [s].
 _SAID, _ANSWER = 0.3, 30
 #: Letters of the name of a folder of parts.
 _LETTERS = 64
@@ -120,7 +121,7 @@ class _AtWork:
         if not path.exists():
             ends = [(first, min(first + _BASES, len(given)) - 1) for first in range(0, len(given), _BASES)]
             tasks = [self._task(base_heights, *each) for each in ends]
-            base = np.concatenate([_result(task) for task in tasks])
+            base = np.concatenate([self._result(task) for task in tasks])
             temporary = unfinished(path)
             with disk_errors(path):
                 with temporary.open("wb") as file:
@@ -135,14 +136,17 @@ class _AtWork:
         tasks = {each: self._task(assess_part, *each) for each in ranges if not _is_whole(part_of(folder, *each))}
         for each in ranges:
             tell(*each, float(each not in tasks))
+
+        def look():
+            for other, task in tasks.items():
+                tell(*other, float(task.done()))
+            say()
+
         for each in ranges:
-            while each in tasks and not tasks[each].done():
-                _wait(tasks[each])
-                for other, task in tasks.items():
-                    tell(*other, float(task.done()))
-                say()
             if each in tasks:
-                self._spent(_result(tasks.pop(each)))
+                seconds = self._result(tasks[each], look)
+                del tasks[each]
+                self._spent(seconds)
             with disk_errors(part_of(folder, *each)):
                 batch, met = read_part(part_of(folder, *each))
             self._opened.inputs.terrain.take(met)
@@ -151,29 +155,37 @@ class _AtWork:
     def _task(self, work, first, last):
         return self._client.submit(work, self._job, first, last, pure=False, priority=-first)
 
+    def _result(self, task, look=lambda: None):
+        """What a task comes to, with a look now and then before it does; its error, as it was raised."""
+        from distributed import CancelledError, KilledWorker, TimeoutError, wait
+
+        alone = monotonic()
+        while not task.done():
+            with suppress(TimeoutError):
+                wait(task, timeout=_SAID)
+            if self._has_workers():
+                alone = monotonic()
+            elif monotonic() - alone > _ANSWER:
+                raise MachineError(f"the scheduler has had no worker for {_ANSWER} s; what is finished is kept for the "
+                                   "next run")
+            look()
+        try:
+            return task.result()
+        except KilledWorker:
+            raise MachineError("a batch of spans ended each worker that took it: is memory short?") from None
+        except CancelledError:
+            raise MachineError("the scheduler of the workers ended; what is finished is kept for the next run"
+                               ) from None
+
+    def _has_workers(self):
+        try:
+            return bool(self._client.nthreads())
+        except OSError:  # the scheduler is away, or has ended: then its tasks are cancelled soon
+            return False
+
     def _spent(self, seconds):
         for kind, each in seconds.items():
             self._opened.clock.seconds[kind] += each
-
-
-def _wait(task):
-    """Wait for a task, and no longer than until something is to be said."""
-    from distributed import TimeoutError, wait
-
-    with suppress(TimeoutError):
-        wait(task, timeout=_SAID)
-
-
-def _result(task):
-    """What a task comes to; its error, as it was raised."""
-    from distributed import CancelledError, KilledWorker
-
-    try:
-        return task.result()
-    except KilledWorker:
-        raise MachineError("a batch of spans ended each worker that took it: is memory short?") from None
-    except CancelledError:
-        raise MachineError("the scheduler of the workers ended; what is finished is kept for the next run") from None
 
 
 def _is_whole(path):

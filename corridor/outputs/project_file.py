@@ -43,7 +43,7 @@ _SHOWN = {
 #: The worst row of each span alone is named: span, thing, margin.
 _WORST = ("CASE WHEN $id = array_first(array_agg($id, group_by:=\"line\" || ' ' || \"span\", order_by:=\"margin_m\")) "
           f"THEN \"span\" || ', ' || {_THING} || ', ' || {_MARGIN} END")
-#: Layers of a plan from the top: title, kind of shape, symbol with its properties, whether shown at first, columns told.
+#: Layers of a plan from the top: title, kind of shape, symbol and its properties, whether shown at first, columns told.
 _OF_PLAN = {
     "plan": ("remedies", "Point", ("SimpleMarker", {"name": "square", "size": "3.4", "size_unit": "MM"}), True,
              ("amount", "unit", "cost")),

@@ -22,7 +22,7 @@ import shapely
 import corridor.check
 from corridor.check import check
 from corridor.clearance.spread import Chances
-from corridor.errors import CorridorError, InputError
+from corridor.errors import CorridorError, InputError, MachineError
 from corridor.outputs.geoparquet import folder_digests
 from corridor.session import open_study
 from tests.common import run
@@ -236,6 +236,19 @@ def test_a_damaged_part_is_done_again(half_done, cluster, small_batches, asked):
     path.write_bytes(content)
     assert checked(study, ClusterWorkers(cluster.scheduler_address, secret=MINE)) == digests
     assert finished[0] in asked and not set(asked) & set(finished[1:])
+
+
+def test_a_scheduler_without_workers_is_not_waited_for(copied, monkeypatch):
+    """It may have lost them all, or never had any: the run ends with a word of that."""
+    study, _ = copied
+    monkeypatch.setattr(module, "_ANSWER", 1)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with distributed.LocalCluster(n_workers=0, processes=True, host="127.0.0.1", dashboard_address=None,
+                                      silence_logs=50) as empty, open_study(study) as opened:
+            with pytest.raises(MachineError, match="no worker for 1 s"):
+                check(opened, study.with_name("findings.parquet"), workers=ClusterWorkers(empty.scheduler_address))
+    assert not study.with_name("findings.parquet").exists()
 
 
 def test_workers_that_see_another_file_refuse(copied, cluster, monkeypatch):

@@ -1,9 +1,10 @@
 """Runs that are killed, disks that are full, streams that are closed: what stood there stands, or what is new is whole.
 
-A killed run is a copy of this process (fork), so that a trial costs only what the command does, which the kernel ends
-(SIGKILL) at a random moment: half of them anywhere in the run, half among the steps of its writing. It replaces the
-files of an earlier run, of a study that was another one. In the ordinary tests there are a few trials of each command;
-`TRIALS=100` in the environment asks for so many, and `-rP` shows what they came to.
+A killed run is a copy of a process that has imported all that it needs (`tests.copies`), so that a trial costs only
+what the command does, which the kernel ends (SIGKILL) at a random moment: half of them anywhere in the run, half among
+the steps of its writing. It replaces the files of an earlier run, of a study that was another one. In the ordinary
+tests there are a few trials of each command; `TRIALS=100` in the environment asks for so many, and `-rP` shows what
+they came to.
 """
 
 import json
@@ -16,10 +17,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
-import tempfile
-import threading
 import time
-import warnings
 from collections import Counter
 from contextlib import closing
 from functools import partial
@@ -38,6 +36,8 @@ from corridor.outputs.files import Files
 from corridor.outputs.guard import Guard
 from corridor.temporary import sweep, temporary_folder, unfinished
 from tests.common import run
+from tests.copies import begin, ended, pipe
+from tests.end_to_end.at_work import COMMANDS, in_folder, in_steps, timed, told_of
 from tests.end_to_end.conftest import GRID, SECOND_OPTION, TinyStudy, leftovers, line_of
 from tests.end_to_end.test_guard import RATING
 
@@ -48,24 +48,6 @@ ORDINARY = 5
 PAGE = resource.getpagesize()
 ROOT = Path(corridor.check.__file__).parent.parent
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
-
-COMMANDS = {"inspect": ["inspect", "S", "-o", "doubts.gpkg"], "check": ["check", "S"],
-            "folder": ["check", "S", "-o", "findings.parquet"],
-            "report": ["report", "S"], "draw": ["draw", "S"], "dxf": ["draw", "S", "--kind", "dxf"],
-            "export": ["export", "S"], "kml": ["export", "S", "--kind", "kml"], "tables": ["tables", "S", "-f", "out"],
-            "ground-limit": ["ground-limit", "S"], "compare": ["compare", "S", "--csv", "o.csv", "--markdown", "o.md"],
-            "limits": ["limits", "S", "-f", "out"], "rating": ["rating", "S", "-f", "out"],
-            "diff": ["diff", "earlier.gpkg", "F", "-o", "c.gpkg"],
-            "plan": ["plan", "S", "--option", "today", "-f", "out"],
-            "design": ["design", "S", "-f", "out", "--add", "more.toml"], "sag": ["sag", "S", "-f", "out"],
-            "curves": ["curves", "S", "-f", "out"], "survey": ["survey", "V", "-f", "out"],
-            "stringing": ["stringing", "S", "-o", "today", "-f", "out"]}
-
-
-#: What Python tells of (PEP 578) before something happens to a file.
-STEPS = {"open", "os.rename", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "shutil.rmtree", "shutil.copyfile",
-         "sqlite3.connect"}
-
 
 @pytest.fixture(scope="module", autouse=True)
 def same_time():
@@ -106,27 +88,12 @@ def written(tmp_path_factory):
                 if folder / path.name != mine:
                     shutil.copy(path, folder)
             again, report = Path(shutil.copytree(folder, f"{folder} again")), folder.with_name(f"{command} steps")
-            status = ended(copy_at_work(partial(timed, again, command, report)))
+            status = ended(begin(timed, again, command, report))
             assert status in (0, 1, 3)
             made[command] = folder, status, json.loads(report.read_text())
         return made[command]
 
     return ask
-
-
-def in_folder(folder, command):
-    """The status of a command that is run in a folder, with the one beside it for temporary files of the system."""
-    system = folder.with_name("system")
-    system.mkdir(exist_ok=True)
-    before = os.getcwd(), tempfile.tempdir
-    os.chdir(folder)
-    tempfile.tempdir = str(system)
-    try:
-        files = {"S": "study.toml", "V": "seen.toml", "F": "findings.gpkg"}
-        return run(*(files.get(word, word) for word in COMMANDS[command]))
-    finally:
-        os.chdir(before[0])
-        tempfile.tempdir = before[1]
 
 
 def contents(folder):
@@ -143,73 +110,16 @@ def restore(folder, before):
         (folder / name).write_bytes(content)
 
 
-def copy_at_work(work, said=None):
-    """Begin something in a copy of this process, and return its number; what it says goes to a file, or nowhere."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)  # of forking with threads about
-        process = os.fork()
-    if process:
-        return process
-    nowhere = os.open(os.devnull, os.O_RDWR)
-    os.dup2(nowhere, 1)
-    os.dup2(said or nowhere, 2)
-    sys.stderr = open(2, "w", closefd=False)  # noqa: SIM115, ends with the process
-    try:
-        code = work()
-        sys.stderr.flush()
-        os._exit(code)
-    finally:
-        os._exit(99)
-
-
-def ended(process):
-    """How a copy of this process ended, as `waitstatus_to_exitcode` has it."""
-    return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
-
-
 def killed(folder, command, step, seconds):
     """Run a command, kill it so long after a step of its writing (0: after its start), and return how it ended."""
-    heard, tell = os.pipe()
-    process = copy_at_work(partial(told_of, partial(in_folder, folder, command), step, tell))
-    os.close(tell)
-    try:
-        if os.read(heard, 1):
+    heard, tell = pipe()
+    process = begin(told_of, partial(in_folder, folder, command), step, tell)
+    tell.close()
+    with heard:
+        if os.read(heard.fileno(), 1):
             select.select([heard], [], [], seconds)  # readable once it has ended
-        os.kill(process, signal.SIGKILL)
+        process.kill()
         return ended(process)
-    finally:
-        os.close(heard)
-
-
-def told_of(work, step, tell):
-    """Do something, and tell of a step of its writing."""
-    if step:
-        look_at_steps(lambda number: number == step and os.write(tell, b"."))
-    else:
-        os.write(tell, b".")
-    return work()
-
-
-def look_at_steps(look):
-    """Have something done with the number of every step of writing in this process, before it is taken."""
-    count = []
-
-    def hook(event, facts):
-        if event in STEPS - {"os.remove"} and any(".corridor-" in str(fact) for fact in facts):
-            count.append(event)
-            look(len(count))
-
-    sys.addaudithook(hook)
-
-
-def timed(folder, command, report):
-    """Run a command and write how long its start and each step took until the next one, the last until the end [s]."""
-    times = [time.monotonic()]
-    look_at_steps(lambda _: times.append(time.monotonic()))
-    status = in_folder(folder, command)
-    times.append(time.monotonic())
-    report.write_text(json.dumps([b - a for a, b in zip(times, times[1:], strict=False)]))
-    return status
 
 
 @pytest.mark.parametrize("command", COMMANDS)
@@ -247,29 +157,6 @@ def test_a_killed_run_damages_nothing(written, tmp_path, command):
     assert count["killed"] > TRIALS / 3 or TRIALS < 5
 
 
-def in_steps(folder, command, states):
-    """Run a command, and copy its folder wherever something in it has changed since the step before."""
-    seen, at_work = [listed(folder)], threading.Lock()
-
-    def look(event, _):
-        if event in STEPS and at_work.acquire(blocking=False):
-            try:
-                now = listed(folder)
-                if now != seen[-1]:
-                    seen.append(now)
-                    shutil.copytree(folder, states / f"{len(seen):03d}")
-            finally:
-                at_work.release()
-
-    sys.addaudithook(look)
-    return in_folder(folder, command)
-
-
-def listed(folder):
-    return {(path, facts.st_ino, facts.st_size, facts.st_mtime_ns) for path in folder.rglob("*")
-            if (facts := path.lstat())}
-
-
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_path, command):
     """What a kill would leave behind, step by step of one run: with what the next run first takes away or carries on,
@@ -277,7 +164,7 @@ def test_a_run_killed_at_any_step_of_its_writing_damages_nothing(written, tmp_pa
     whole, status, _ = written(command)
     folder, states = shutil.copytree(whole, tmp_path / "study"), tmp_path / "states"
     before = contents(folder)
-    assert ended(copy_at_work(partial(in_steps, folder, command, states))) == status
+    assert ended(begin(in_steps, folder, command, states)) == status
     last, left = contents(folder), 0
     for state in sorted(states.iterdir()):
         left += len(leftovers(state))
@@ -342,7 +229,7 @@ def test_two_runs_at_once_over_what_another_program_reads(written, tmp_path, com
     with closing(sqlite3.connect(folder / output, isolation_level=None)) as reader:
         reader.execute("BEGIN")
         told = reader.execute("SELECT * FROM gpkg_contents").fetchall()
-        runs = [copy_at_work(partial(in_folder, folder, command)) for _ in range(2)]
+        runs = [begin(in_folder, folder, command) for _ in range(2)]
         assert [ended(each) for each in runs] == [status, status]
         assert reader.execute("SELECT * FROM gpkg_contents").fetchall() == told
         assert reader.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
@@ -388,8 +275,8 @@ class SmallDisk:
 
     def needed(self, work, sizes):
         before, most = self.used(), sum(-(-size // PAGE) * PAGE for size in sizes)
-        process = copy_at_work(work)
-        while not os.waitid(os.P_PID, process, os.WEXITED | os.WNOWAIT | os.WNOHANG):
+        process = begin(work)
+        while process.is_alive():
             most = max(most, self.used() - before)
             time.sleep(1e-4)
         assert ended(process) >= 0
@@ -529,10 +416,10 @@ def test_a_log_on_a_full_disk(study, tmp_path):
 
 def heard(work):
     """How something ends in a copy of this process, and what it says to the person."""
-    reading, writing = os.pipe()
-    process = copy_at_work(work, writing)
-    os.close(writing)
-    with open(reading, encoding="utf-8", errors="replace") as stream:
+    reading, writing = pipe()
+    process = begin(work, says=writing)
+    writing.close()
+    with reading, open(reading.fileno(), encoding="utf-8", errors="replace", closefd=False) as stream:
         said = stream.read()
     return ended(process), said
 

@@ -36,7 +36,8 @@ _LETTER = 1.8e-3
 #: Colours of layers by how their names begin; anything else is black on white, white on black.
 _COLOURS = {"VIOLATIONS": COLOURS["short"], "NOT ASSESSED": COLOURS["unknown"]}
 _GREY = ("PARCELS", "GRID", "LEADERS", "GROUND LEFT", "GROUND RIGHT")
-_DASHES = {"RIGHT OF WAY": "DASHDOT", "PARCELS": "DOT2", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED", "GROUND RIGHT": "DOT2"}
+_DASHES = {"RIGHT OF WAY": "DASHDOT", "PARCELS": "DOT2", "REQUIRED": "DASHED2", "GROUND LEFT": "DASHED",
+           "GROUND RIGHT": "DOT2"}
 #: Characters that names of layers have no place for.
 _REFUSED = re.compile(r'[<>/\\":;?*|=`,]')
 
