@@ -1,6 +1,6 @@
 """The project for a desktop GIS, by the XML parser of the standard library; sources and filters by GDAL.
 
-That the project opens is looked at by no program here: the format is that of the XML which QGIS 3 writes (from memory).
+Where QGIS is installed `tests/desktop/test_project.py` opens it there.
 """
 
 import re
@@ -26,8 +26,13 @@ DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """The demo, its findings, a plan of one item and a raster of ground limits beside them, and the project as XML."""
-    copy = tmp_path_factory.mktemp("demo") / "corridor"
+    """The folder of `demo_and_project` with a raster of ground limits, and the project as XML."""
+    return demo_and_project(tmp_path_factory.mktemp("demo") / "corridor", Path.touch)
+
+
+def demo_and_project(copy, add_raster):
+    """Write the demo, its findings, a plan of one item and, by `add_raster(path)`, a raster of ground limits beside
+    them, and the project; return the folder, and the project as XML."""
     shutil.copytree(DEMO, copy, ignore=shutil.ignore_patterns("*.py", "findings.gpkg"))
     findings = copy / "findings.gpkg"
     check_study(copy / "study.toml")
@@ -37,9 +42,11 @@ def made(tmp_path_factory):
     pyogrio.write_dataframe(work, copy / "plan.gpkg", layer="work_items")
     begin = pandas.to_datetime(["2027-03-01 07:00"])
     outages = work[["outage", "circuits_out", "geometry"]].assign(start=begin, end=begin + pandas.Timedelta("8h"))
+    outages = pandas.concat([outages, outages.assign(outage=2, geometry=[spans.geometry[5]], start=begin
+                             + pandas.Timedelta("24h"), end=begin + pandas.Timedelta("30h"))])
     pyogrio.write_dataframe(outages, copy / "plan.gpkg", layer="outages")
     write_planned_for(copy / "plan.gpkg", findings)
-    (copy / "findings_ground_limit_thermal_alloy.tif").touch()
+    add_raster(copy / "findings_ground_limit_thermal_alloy.tif")
     path, _ = ask(copy / "study.toml", "export", "qgs")
     assert path == copy / "findings.qgs"
     return copy, ElementTree.parse(path).getroot()

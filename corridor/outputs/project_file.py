@@ -13,8 +13,8 @@ from corridor.outputs.ground_limit_raster import OUTCOMES
 from corridor.outputs.ground_limit_style import ground_limit_style
 from corridor.outputs.guard import MARK
 from corridor.outputs.schema import layer
-from corridor.outputs.style_documents import style
-from corridor.outputs.styles import COLOURS
+from corridor.outputs.style_documents import add_labels, style
+from corridor.outputs.styles import COLOURS, Label
 
 __all__ = ["NOT_KNOWN", "write_project"]
 
@@ -30,10 +30,11 @@ _SHOWN = {
     "violations": f"\"span\" || ', ' || {_THING} || ', ' || \"wire\" || ' in ' || \"case\" || ', ' || {_MARGIN}",
     "clearances": f"\"span\" || ', ' || {_THING} || ', ' || \"wire\" || ' in ' || \"case\" || ', ' || {_MARGIN}",
     "not_assessed": f"coalesce(\"span\", 'any span') || ', ' || {_THING} || ' in ' || coalesce(\"case\", 'every case')",
-    "violation_stretches": "\"span\" || ', ' || \"wire\" || ' in ' || \"case\"",
+    "violation_stretches": f"\"span\" || ', ' || {_THING} || ', ' || \"wire\" || ' in ' || \"case\" || ', ' || "
+                           "format_number(\"length_m\", 2) || ' m long'",
     "limits": "\"span\" || ' up to ' || coalesce(format_number(\"limit_temperature_c\", 0) || ' °C', 'not known')",
     "swing_envelopes": "\"span\" || ' in ' || \"case\"",
-    "structure_loads": "\"structure\" || ', ' || \"wire\" || ' in ' || \"case\"",
+    "structure_loads": "\"structure\" || ', ' || \"wire\" || ' of ' || \"section\" || ' in ' || \"case\"",
     "wires": "\"span\" || ', ' || \"wire\" || ' in ' || \"case\"",
     "structures": '"structure"', "spans": '"span"', NOT_KNOWN: "\"span\" || ': ' || \"reason\"",
     "work_items": "\"item\" || coalesce(', outage ' || \"outage\", '')",
@@ -108,6 +109,8 @@ def write_project(path, title, crs, extent, findings, options, *, first=None, no
         project.layer(tree, f"surface: {Path(source).name}", source if Path(source).is_absolute() else f"./{source}",
                       "raster", "gdal", shown=False)
     root.append(layers)
+    system = _add(_add(_add(root, "properties"), "SpatialRefSys"), "ProjectionsEnabled", "1")
+    system.set("type", "int")
     _add_view(root, crs, extent)
     text = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n" + ElementTree.tostring(root, "unicode")
     Path(path).write_text(text, encoding="utf-8")
@@ -122,7 +125,7 @@ class _Project:
     def layer(self, group, title, source, kind, provider, *, shown=True, **attributes):
         """Add a layer to a group, and return its element."""
         self.count += 1
-        name = f"layer_{self.count}"
+        name = f"corridor_layer_{self.count:03d}"  # QGIS takes one of more than ten letters alone
         ElementTree.SubElement(group, "layer-tree-layer", id=name, name=title, source=source, providerKey=provider,
                                checked="Qt::Checked" if shown else "Qt::Unchecked", expanded="0")
         made = ElementTree.SubElement(self.layers, "maplayer", type=kind, **attributes)
@@ -172,13 +175,7 @@ class _Project:
                                            durationField="", durationUnit="min", fixedDuration="0", accumulate="0",
                                            startExpression="", endExpression="", limitMode="0")
             _add(_add(timed, "fixedRange"), "start")
-        settings = _add(_add(made, "labeling"), "settings")
-        made.find("labeling").set("type", "simple")
-        ElementTree.SubElement(settings, "text-style", fieldName=_SHOWN[name], isExpression="1", fontSize="8",
-                               fontSizeUnit="Point", textColor=_rgba("wire"), textOpacity="1", fontWeight="75")
-        ElementTree.SubElement(settings, "placement", placement="2" if shape == "Line" else "6",
-                              placementFlags="10", dist="2", distUnits="MM")
-        ElementTree.SubElement(settings, "rendering", drawLabels="1", obstacle="1")
+        add_labels(made, Label(_SHOWN[name], "wire", 8.0, 60_000.0, priority="9", bold=True), shape)
         _add_shown(made, name, [column for column in told if column in columns])
 
     def raster(self, group, title, path):

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 from corridor.outputs.schema import layer
 from corridor.outputs.styles import COLOURS, LABELS, STYLES, Marker, Outline, Stroke
 
-__all__ = ["style"]
+__all__ = ["add_labels", "style"]
 
 
 def _line(stroke):
@@ -60,21 +60,30 @@ def _add_renderer(root, name):
 
 
 #: Along a line, above it or below; around a point, where there is room. The numbers are those of the format.
-_PLACEMENTS = {"LineString Z": {"placement": "2", "placementFlags": "10", "dist": "1"},
-               "Point Z": {"placement": "6", "dist": "0.6", "offsetType": "1",
-                           "predefinedPositionOrder": "TR,TL,BR,BL,R,L,TSR,BSR"}}
+_PLACEMENTS = {"Line": {"placement": "2", "placementFlags": "10", "dist": "1", "overrunDistance": "25",
+                        "overrunDistanceUnit": "MM"},
+               "Point": {"placement": "6", "dist": "0.6", "offsetType": "1",
+                         "predefinedPositionOrder": "TR,TL,BR,BL,R,L,TSR,BSR"}}
 
 
-def _add_labels(root, name):
-    """Write beside the rows of a layer, with a white edge about the letters."""
-    label = LABELS[name]
+def add_labels(root, label, kind):
+    """Write beside the rows of a layer, with a white edge about the letters.
+
+    Parameters
+    ----------
+    root : Element
+        Of the layer.
+    label : Label
+    kind : str
+        "Point" or "Line".
+    """
     settings = ElementTree.SubElement(ElementTree.SubElement(root, "labeling", type="simple"), "settings")
     text = ElementTree.SubElement(
         settings, "text-style", fieldName=label.expression, isExpression="1", fontSize=f"{label.size:g}",
         fontSizeUnit="Point", textColor=_rgba(label.colour), textOpacity="1", fontWeight="75" if label.bold else "50")
     ElementTree.SubElement(text, "text-buffer", bufferDraw="1", bufferSize="0.7", bufferSizeUnits="MM",
                            bufferColor="255,255,255,255", bufferOpacity="1")
-    ElementTree.SubElement(settings, "placement", **_PLACEMENTS[layer(name).geometry], distUnits="MM")
+    ElementTree.SubElement(settings, "placement", **_PLACEMENTS[kind], distUnits="MM")
     ElementTree.SubElement(settings, "rendering", drawLabels="1", scaleVisibility="1", scaleMin="1",
                            scaleMax=f"{label.widest:.0f}", obstacle="1")
     _add_option(ElementTree.SubElement(settings, "dd_properties"), None, {
@@ -114,7 +123,7 @@ def style(name):
     if name in STYLES:
         _add_renderer(root, name)
     if name in LABELS:
-        _add_labels(root, name)
+        add_labels(root, LABELS[name], layer(name).geometry.removesuffix(" Z").removesuffix("String"))
     aliases = ElementTree.SubElement(root, "aliases")
     for index, column in enumerate(layer(name).columns, start=1):  # 0 is the key that GDAL adds
         ElementTree.SubElement(aliases, "alias", index=str(index), field=column.name, name=column.alias)

@@ -14,6 +14,7 @@ import pyogrio
 from corridor.outputs.batches import known_layer, record_batch
 from corridor.outputs.columns import digits_of, rounded
 from corridor.outputs.files import NOT_WHOLE
+from corridor.outputs.geopackage import VERSION
 from corridor.outputs.guard import MARK
 
 __all__ = ["WIDTH", "aligned", "comparison_text", "inert", "ladder_text", "number", "rating_text", "ratings_text",
@@ -101,8 +102,10 @@ def write_frame(path, layer, frame, geometry_type=None):
     geometry_type : str, optional
         As the layer declares it; default: what the geometries are.
     """
-    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=path.exists(),
-                            layer_options={"DESCRIPTION": MARK})
+    there = path.exists()
+    pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG", geometry_type=geometry_type, append=there,
+                            layer_options={"DESCRIPTION": MARK},
+                            dataset_options=None if there else {"VERSION": VERSION})
     _need_layer(path, layer, len(frame), 0)
 
 

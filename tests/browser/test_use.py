@@ -191,6 +191,7 @@ def test_headings_are_not_hidden_by_the_bar(desk):
 
 def test_the_wheel_turns_the_page_until_the_map_is_entered(desk):
     from selenium.webdriver import ActionChains
+    from selenium.webdriver.common.actions.wheel_input import ScrollOrigin
 
     desk.execute_script("document.getElementById('desk').scrollIntoView()")
     plot = desk.find_element(By.ID, "map")
@@ -200,7 +201,7 @@ def test_the_wheel_turns_the_page_until_the_map_is_entered(desk):
         (actions.click() if click else actions).perform()
         desk.execute_async_script("setTimeout(arguments[0], 400)")
         before = desk.execute_script("return [scrollY, corridorPage.map.view.scale]")
-        ActionChains(desk).move_to_element(plot).scroll_by_amount(0, 120).perform()
+        ActionChains(desk).scroll_from_origin(ScrollOrigin.from_element(plot), 0, 120).perform()
         desk.execute_async_script("setTimeout(arguments[0], 400)")
         after = desk.execute_script("return [scrollY, corridorPage.map.view.scale]")
         return after[0] != before[0], after[1] != pytest.approx(before[1])

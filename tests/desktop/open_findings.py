@@ -40,8 +40,9 @@ def rows_by_rule(layer, scale=5000):
     return counts
 
 
-def picture(layers, path, extent):
-    """Draw layers, the first above the others; return scale and count of pixels, one in 16, that are drawn on."""
+def picture(layers, path, extent, times=None):
+    """Draw layers, the first above the others, at a range of times; return scale and count of pixels, one in 16, that
+    are drawn on."""
     settings = QgsMapSettings()
     settings.setLayers(layers)
     settings.setOutputSize(QSize(WIDE, HIGH))
@@ -49,6 +50,9 @@ def picture(layers, path, extent):
     settings.setDestinationCrs(layers[0].crs())
     settings.setExtent(extent)
     settings.setBackgroundColor(QColor("white"))
+    if times is not None:
+        settings.setIsTemporal(True)
+        settings.setTemporalRange(times)
     job = QgsMapRendererSequentialJob(settings)
     job.start()
     job.waitForFinished()

@@ -22,6 +22,7 @@ PYTHON = os.environ.get("GIS_PYTHON") or shutil.which("python3", path=os.defpath
 
 
 def ask(*arguments, home):
+    """Run something in that interpreter, without a screen."""
     plain = {"PATH": os.defpath, "QT_QPA_PLATFORM": "offscreen", "HOME": str(home), "LANG": "C.UTF-8",
              "XDG_RUNTIME_DIR": str(home)}
     return subprocess.run([PYTHON, *map(str, arguments)], capture_output=True, text=True, env=plain, timeout=120)
@@ -37,11 +38,15 @@ def findings(tmp_path_factory):
 @pytest.fixture(scope="module")
 def seen(findings, tmp_path_factory):
     home = tmp_path_factory.mktemp("home")
+    folder = Path(os.environ.get("GIS_PICTURES") or tmp_path_factory.mktemp("pictures"))
+    return answer("open_findings.py", findings, folder, *(each.name for each in LAYERS), home=home)
+
+
+def answer(script, *arguments, home):
+    """What a script beside this file tells."""
     if PYTHON is None or ask("-c", "import qgis.core", home=home).returncode:
         pytest.skip("no interpreter with the bindings of QGIS")
-    folder = Path(os.environ.get("GIS_PICTURES") or tmp_path_factory.mktemp("pictures"))
-    done = ask(Path(__file__).with_name("open_findings.py"), findings, folder, *(each.name for each in LAYERS),
-               home=home)
+    done = ask(Path(__file__).with_name(script), *arguments, home=home)
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout.splitlines()[-1])
 
