@@ -1,4 +1,4 @@
-"""The project beside the demo's findings, opened in a real desktop GIS (QGIS), offscreen; opt-in as `test_gis.py` is."""
+"""The project beside the demo's findings, opened in a real desktop GIS (QGIS), offscreen; opt-in, as `test_gis.py`."""
 
 import os
 import shutil
