@@ -5,6 +5,7 @@ common width of telephones (common practice, no source).
 """
 
 import shutil
+from urllib.parse import quote
 
 import numpy as np
 import pytest
@@ -162,6 +163,18 @@ def test_keys_step_through_what_falls_short_worst_first_with_map_and_profile_in_
     assert _box(desk, "map")[2] < _box(desk, "profile")[0]       # side by side
     desk.find_element(By.ID, "worse").click()
     assert int(_chosen(desk)) == worst.index[-1]
+
+
+def test_an_address_and_the_span_box_choose_the_worst_of_the_span(desk, rows):
+    """With its cross-section."""
+    page = desk.current_url.partition("#")[0]
+    for option, span in rows[["option", "span"]].drop_duplicates().itertuples(index=False):
+        desk.get("about:blank")
+        desk.get(f"{page}#option={quote(option)}&span={quote(span)}")
+        WebDriverWait(desk, 20).until(lambda found: found.execute_script("return document.body.dataset.ready") == "yes")
+        own = rows[(rows["option"] == option) & (rows["span"] == span)]
+        assert int(_chosen(desk)) == own["margin_m"].idxmin()
+        assert desk.find_element(By.ID, "cut-part").is_displayed()
 
 
 def test_an_option_shows_its_own_worst_span(desk, rows):

@@ -41,7 +41,8 @@ class Page {
 
   violationRows() { const v = this.data.tables.violations; return this.violations ||= range(rowsOf(v)).filter(r => this.fits(v, r)); }
   gapRows() { const g = this.data.tables.not_assessed; return range(rowsOf(g)).filter(r => this.fits(g, r)); }
-  worstViolation() { const v = this.data.tables.violations; return this.violationRows().reduce((best, r) => best === null || v.margin_m.at(r) < v.margin_m.at(best) ? r : best, null); }
+  // The worst of all, or of one span.
+  worstViolation(span = null) { const v = this.data.tables.violations; return this.violationRows().filter(r => span === null || this.spanOf(v, r) === span).reduce((best, r) => best === null || v.margin_m.at(r) < v.margin_m.at(best) ? r : best, null); }
 
   // Places that are in violation, worst first: of each thing below each span the worst row.
   places() {
@@ -110,7 +111,7 @@ class Page {
   }
 
   chooseSpan(i, from) {
-    this.span = i; if (this.violation !== null && this.spanOf(this.data.tables.violations, this.violation) !== i) this.violation = null;
+    this.span = i; if (this.violation === null || this.spanOf(this.data.tables.violations, this.violation) !== i) this.violation = this.worstViolation(i);
     if (from !== "map") this.show(i); this.refresh(false);
   }
 
@@ -269,7 +270,8 @@ class Page {
     if (this.data.names.option.includes(asked.get("option"))) this.option = asked.get("option");
     if (this.data.names.case.includes(asked.get("case"))) this.case = asked.get("case");
     const i = range(this.count).find(k => this.title(k) === asked.get("span"));
-    if (i !== undefined) { this.span = i; this.violation = null; } else if (asked.get("option")) this.violation = null;
+    const v = this.data.tables.violations; this.violations = null; this.violation = this.worstViolation(i);
+    if (i !== undefined) this.span = i; else if (this.violation !== null) this.span = this.spanOf(v, this.violation);
     at("option").value = this.option; at("case").value = this.case ?? "";
   }
 
