@@ -8,6 +8,7 @@ from corridor.cli import main
 from corridor.errors import InputError
 from corridor.jobs.diff import compare_findings, write_difference
 from tests.end_to_end.conftest import TinyStudy
+from tests.end_to_end.test_inspection import bases
 
 
 @pytest.fixture(scope="module")
@@ -75,3 +76,21 @@ def test_command_and_faults(pair, capsys):
     (folder / "text.gpkg").write_text("no findings")
     with pytest.raises(InputError, match="findings that"):
         compare_findings(low.path, folder / "text.gpkg")
+
+
+def test_what_findings_rest_on_is_said(tmp_path):
+    """An assumption that is not confirmed, and a serious doubt: bases 0.8 m above the ground."""
+    study = TinyStudy(tmp_path / "study")
+    study.text += '[[assumptions]]\nkey = "options.today"\nvalue = "18 % RTS"\nreason = "usual"\n'
+    study.check(tmp_path / "before.gpkg")
+    study.change('[[assumptions]]', '[[assumptions]]\nconfirmed = true')
+    after = study.check(tmp_path / "after.gpkg")
+    serious = ((after["doubts"]["severity"] == "serious") & (after["doubts"]["accepted"] == 0)).sum()
+    found = compare_findings(tmp_path / "before.gpkg", tmp_path / "after.gpkg")
+    assert "1 assumption not confirmed" in found.left_open[0] and found.left_open[0] in " ".join(found.lines())
+    assert len(found.left_open) == 1 + bool(serious)
+    bases(study, add=0.8)
+    doubted = study.check(tmp_path / "doubted.gpkg")
+    count = ((doubted["doubts"]["severity"] == "serious") & (doubted["doubts"]["accepted"] == 0)).sum()
+    found = compare_findings(tmp_path / "after.gpkg", tmp_path / "doubted.gpkg")
+    assert count and f"Findings after: {count} serious doubt" in found.left_open[-1]

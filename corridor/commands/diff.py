@@ -35,4 +35,4 @@ def diff(overwrite, before, after, option, output):
     guard = Guard((before, after), overwrite)
     result = compare_findings(before, after, option=option)
     return Answer(result.status, [write_difference(result, output, guard)] if output else (), result.lines,
-                  counts=result.counts, changes=table_rows(result.rows))
+                  counts=result.counts, left_open=list(result.left_open), changes=table_rows(result.rows))

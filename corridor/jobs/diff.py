@@ -9,11 +9,12 @@ import numpy as np
 from pyogrio.errors import DataSourceError
 
 from corridor.errors import InputError, nearest
-from corridor.jobs.read_back import as_written
+from corridor.jobs.read_back import as_written, left_open
 from corridor.outputs.files import Files
 from corridor.outputs.frames import read_layer
 from corridor.outputs.guard import FOLDER, PLAIN, Guard, kind_of
 from corridor.outputs.tables import inert, write_frame
+from corridor.study.assumptions import assumed_words
 
 __all__ = ["CHANGES", "Difference", "compare_findings", "write_difference"]
 
@@ -30,10 +31,11 @@ class Difference:
     """Violations of two findings side by side; `rows` a GeoDataFrame, one row per key that is in violation in either.
 
     Columns: the keys, `change` (one of CHANGES), `margin_before_m`, `margin_after_m` (null where not compared there),
-    `change_m`, and the place on the wire.
+    `change_m`, and the place on the wire. `left_open` sentences on what the findings rest on that nobody has confirmed.
     """
 
     rows: geopandas.GeoDataFrame
+    left_open: tuple[str, ...] = ()
 
     @property
     def counts(self) -> dict[str, int]:
@@ -55,6 +57,7 @@ class Difference:
             lines.append(f"  {row.change}: {row.line}, {row.span}, {row.option}, {row.case}, {thing}: "
                          f"{_metres(row.margin_before_m)} to {_metres(row.margin_after_m)}")
         lines += [f"  and {len(bad) - 20} more"] if len(bad) > 20 else []
+        lines += self.left_open
         return [part for line in lines for part in wrap(line, 79, subsequent_indent="    ")]
 
 
@@ -92,7 +95,16 @@ def compare_findings(before: Path | str, after: Path | str, *, option: str | Non
     m, n = both["margin_m_before"], both["margin_m_after"]
     rows = both[[*KEYS, "change"]].assign(margin_before_m=m, margin_after_m=n, change_m=n - m)
     rows["obstacle"] = rows["obstacle"].replace("", None)
-    return Difference(geopandas.GeoDataFrame(rows, geometry=geopandas.GeoSeries(place.tolist(), crs=b.crs)))
+    return Difference(geopandas.GeoDataFrame(rows, geometry=geopandas.GeoSeries(place.tolist(), crs=b.crs)),
+                      tuple(words for words in (_left_open("before", before), _left_open("after", after)) if words))
+
+
+def _left_open(which, path):
+    """What of some findings nobody has confirmed, "" where that is nothing."""
+    assumed, doubts = left_open(*(read_layer(Path(path), name) for name in ("run", "doubts")))
+    words = [assumed_words(assumed), f"{doubts} serious doubt{'s' * (doubts > 1)} not accepted" if doubts else ""]
+    found = ", ".join(each for each in words if each)
+    return f"Findings {which}: {found}: what is clear may not be so." if found else ""
 
 
 def _change(m, n, tolerance):

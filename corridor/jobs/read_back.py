@@ -6,7 +6,7 @@ beside them and is read with them; and their rows are those that the check wrote
 
 import json
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import closing, suppress
 from pathlib import Path
 from sqlite3 import DatabaseError, connect
@@ -26,7 +26,7 @@ from corridor.outputs.geoparquet import folder_digests, read_table
 from corridor.outputs.guard import FOLDER, is_geopackage, kind_of
 from corridor.outputs.planned_for import PLANNED_FOR, digests_of
 
-__all__ = ["as_written", "columns_of", "own_findings", "plan_layers", "read_back", "target_beside"]
+__all__ = ["as_written", "columns_of", "left_open", "own_findings", "plan_layers", "read_back", "target_beside"]
 
 _CHANGED = "rows that somebody changed since the check"
 _AGAIN = "findings of this study as it is now: run `corridor check` first"
@@ -171,6 +171,13 @@ def columns_of(frame: pandas.DataFrame) -> Columns:
     return {name: values.to_numpy() if values.dtype.kind in "fiub" else
             values.astype(object).where(values.notna(), None).to_numpy()
             for name, values in frame.items() if name != "geometry"}
+
+
+def left_open(run: Mapping, doubts: Mapping) -> tuple[int, int]:
+    """Return how many assumptions are not confirmed, and how many serious doubts not accepted, by the layers `run` and
+    `doubts` of findings."""
+    serious = (doubts["severity"] == "serious") & (doubts["accepted"] == 0)
+    return len((run["assumptions"][0] or "").splitlines()), int(serious.sum())
 
 
 def plan_layers(source: Path) -> dict[str, geopandas.GeoDataFrame]:

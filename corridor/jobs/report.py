@@ -8,7 +8,7 @@ import shapely
 
 from corridor.check import Progress
 from corridor.errors import InputError
-from corridor.jobs.read_back import columns_of, own_findings, plan_layers
+from corridor.jobs.read_back import columns_of, left_open, own_findings, plan_layers
 from corridor.jobs.report_extras import compared, pack_curves, pack_plan, string_sections
 from corridor.jobs.report_hours import report_hours
 from corridor.jobs.surroundings import about_line
@@ -175,13 +175,12 @@ def _plain(layers):
     words = [f"{name}: {_count(short, 'violation', 'violations')}, {gaps:.0f} not assessed"
              for name, short, gaps in rows]
     lines = {name: (run[name][0] or "").splitlines() for name in ("cautions", "warnings")}
-    d = layers["doubts"]
-    still = int(((d["severity"] == "serious") & (d["accepted"] == 0)).sum())
+    assumed, still = left_open(run, layers["doubts"])
     told = f"{_count(still, 'doubt', 'doubts')} about the data could hide a violation: see below." if still else ""
-    assumed = assumed_words(len((run["assumptions"][0] or "").splitlines()))
-    told = " ".join(text for text in (f"{assumed}: see the cautions." if assumed else "", told) if text)
+    words_of = f"{assumed_words(assumed)}: see the cautions." if assumed else ""
+    told = " ".join(text for text in (words_of, told) if text)
     verdict = "; ".join(words) + ". What was not assessed is never a pass."
-    return {"verdict": verdict, "doubtful": told, "doubts": _doubts(d), **lines}
+    return {"verdict": verdict, "doubtful": told, "doubts": _doubts(layers["doubts"]), **lines}
 
 
 def _doubts(d):
