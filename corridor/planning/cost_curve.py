@@ -12,7 +12,8 @@ from corridor.outputs.drawings.cost_curve import draw_cost_curve
 from corridor.outputs.files import Files
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_csv
-from corridor.planning.outages.work import list_work, schedule
+from corridor.planning.outages.schedule import schedule
+from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
