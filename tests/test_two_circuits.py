@@ -1,6 +1,7 @@
 """Two circuits on one line: what is out for which work, how long it takes, who does it, and what hangs in between."""
 
 import csv
+import json
 from dataclasses import replace
 
 import icalendar
@@ -19,6 +20,7 @@ from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.taken import write_remedies
 from corridor.session import open_study
 from corridor.study import load_study
+from tests.common import run
 from tests.end_to_end.conftest import line_of
 from tests.test_states import planned_of, two_wires
 
@@ -123,6 +125,13 @@ def test_work_that_no_crew_does_is_not_scheduled(opened):
                for words in outages.forbids)
 
 
+def test_the_command_ends_with_status_3_where_no_crew_does_the_work(tmp_path, capsys):
+    study = line(tmp_path / "study", '[[plan.crews]]\nname = "steel"\nkinds = ["raise"]\n')
+    status = run("plan", str(study.write()), "--option", "alloy", "--folder", str(tmp_path / "plan"), "--json")
+    told = json.loads(capsys.readouterr().out)
+    assert status == 3 and told["outages"] == [] and "no crew of plan.crews" in told["unscheduled"][0]
+
+
 def test_every_state_in_which_a_circuit_is_put_back_is_looked_at(opened, monkeypatch):
     """Circuit after circuit: sections with the new wire on one circuit alone are states of their own, each looked at
     with the new wire, and with the old one on what hangs there. Findings have the worst wire alone, so a violation of
@@ -160,7 +169,7 @@ def test_every_state_in_which_a_circuit_is_put_back_is_looked_at(opened, monkeyp
     assert first_unsafe("today", whole) is None
 
 
-def test_circuits_that_are_compared_are_not_mixed(opened):
+def test_circuits_that_are_compared_are_not_mixed(opened, monkeypatch):
     """Where the study compares wires of circuits with each other, old and new ones do not hang beside each other."""
     planned = under(opened, OWN)
     facts = replace(planned.site.facts, own_wires=object())
@@ -169,6 +178,13 @@ def test_circuits_that_are_compared_are_not_mixed(opened):
     assert len(pairs) == len(pulls) / 2
     assert all(work[a].sections == work[b].sections and work[a].circuits != work[b].circuits for a, b in pairs)
     assert states_module.compared_together(planned.site, list_work(planned))[1] == ()
+    free = outages_of(planned)
+    assert any(len(own) == 1 for own in free.grouped.circuits)
+    compared = replace(planned, basis=replace(planned.basis, site=replace(planned.site, facts=facts)))
+    monkeypatch.setattr(scheduled, "states_of", lambda *_: free.states)
+    grouped = outages_of(compared).grouped
+    assert all(grouped.outage[a] == grouped.outage[b] for a, b in pairs)
+    assert set(grouped.circuits) == {(NORTH, SOUTH)}
 
 
 def test_work_in_service_is_done_alone_and_where_it_is_unsafe_in_an_outage(opened, monkeypatch):

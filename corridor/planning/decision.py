@@ -79,7 +79,8 @@ class Way:
                 "remedies": int((self.planned.steps > 0).sum()) if self.planned and self.planned.cleared else None,
                 "outages": None if grouped is None else grouped.outages,
                 "circuit_hours": np.nan if grouped is None else grouped.circuit_hours,
-                "longest_outage_h": np.nan if not laid else max(each.hours for each in laid),
+                "longest_outage_h": max((each.hours for each, out in zip(laid, grouped.circuits, strict=True) if out),
+                                        default=np.nan) if laid and grouped else np.nan,
                 "done": laid[-1].end.date().isoformat() if laid else None,
                 "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
 

@@ -83,7 +83,10 @@ def _write(folder, planned, outages, kind, time):
     drawings = [f"calendar.{kind}", f"outages.{kind}"]
     if moments:
         start, end = (date2num([getattr(each, name) for each in moments]) for name in ("start", "end"))
-    draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage, bool(moments))
+    crews = crews_of(site.prices)
+    names = [item.name + f", crew {crews[k].name}" * (len(crews) > 1) for item, k in
+             zip(work, grouped.crew, strict=True)]
+    draw_calendar(folder / drawings[0], names, start, end, grouped.outage, bool(moments))
     # The map shows the chords of work on wires, the middle of other work.
     places = [item.geometry if item.kind in STRINGING else shapely.centroid(item.geometry) for item in work]
     draw_map(folder / drawings[1], places, [item.kind for item in work], grouped.outage,

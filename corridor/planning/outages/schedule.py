@@ -61,10 +61,9 @@ def schedule(work: Sequence[WorkItem], prices: PlanTable, aim: str, seconds: flo
     steps = _alone(work, alone, prices)
     limits = _limits(work, rest, prices)
     taken = sum(bool(out) for _, _, out in steps)
-    if any(_forbids_alone(work, alone, prices)) or (limits["slots"] is not None and rest and taken >= limits["slots"]):
+    if _forbids_each(work, alone, prices) or (prices.windows and taken > prices.windows - bool(rest)):
         return None, one
-    if limits["slots"] is not None:
-        limits["slots"] -= taken
+    limits["slots"] = prices.windows - taken if prices.windows else None
     grouped = group_items([work[i].hours for i in rest], [work[i].out for i in rest], aim=aim, seconds=seconds,
                           before=_among(before, rest), **limits)
     if grouped is None:
@@ -91,9 +90,7 @@ def unschedulable(work: Sequence[WorkItem], prices: PlanTable, together: tuple[t
                   ) -> tuple[str, ...]:
     """Return words for what keeps work from every schedule: items and limits."""
     alone, rest = _split(work)
-    never = [f"{item.name}: there is no day on which all its places may be reached, as plan.access says"
-             for item in work if not reached(item, prices).any()]
-    words = (*never, *_forbids_alone(work, alone, prices)) or what_forbids(
+    words = _forbids_each(work, alone, prices) or what_forbids(
         [work[i].name for i in rest], [work[i].hours for i in rest], [work[i].out for i in rest],
         before=_among(_before(work, together), rest), **_limits(work, rest, prices))
     taken = sum(bool(out) for _, _, out in _alone(work, alone, prices))
@@ -134,7 +131,6 @@ def _windows(prices):
 def _limits(work, items, prices):
     days = [reached(work[i], prices) for i in items]
     apart = [(a, b) for a in range(len(items)) for b in range(a) if not (days[a] & days[b]).any()]
-    apart += [(i, i) for i, own in enumerate(days) if not own.any()]
     return {"never": [(pair.first, pair.second) for pair in prices.never_together], "crews": len(crews_of(prices)),
             "able": _able(work, items, prices), "window": _windows(prices), "slots": prices.windows or None,
             "apart": apart}
@@ -160,17 +156,17 @@ def _alone(work, items, prices):
     return found
 
 
-def _forbids_alone(work, items, prices):
-    """Words for what keeps work on circuits in service from every schedule; nothing out may be so for as long as it
-    takes."""
-    limits = _limits(work, items, prices)
-    words = ()
-    for i, able in zip(items, limits["able"], strict=True):
+def _forbids_each(work, alone, prices):
+    """Words for work that may be reached on no day, and for what keeps work on circuits in service from every schedule:
+    with nothing out it may last as long as it takes."""
+    words = tuple(f"{item.name}: there is no day on which all its places may be reached, as plan.access says"
+                  for item in work if not reached(item, prices).any())
+    limits = _limits(work, alone, prices)
+    for i, able in zip(alone, limits["able"], strict=True):
         own = {name: limits[name] for name in ("never", "crews")} | {
             "window": limits["window"] if work[i].out else np.inf, "able": able[None]}
         words += what_forbids([work[i].name], [work[i].hours], [work[i].out], **own)
-    return words + tuple(f"{work[i].name}: there is no day on which all its places may be reached, as plan.access says"
-                         for i in items if not reached(work[i], prices).any())
+    return words
 
 
 def parts_of(work: Sequence[WorkItem], grouped: Grouping, prices: PlanTable, step: int
