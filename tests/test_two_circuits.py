@@ -17,6 +17,7 @@ from corridor.planning.outages import states as states_module
 from corridor.planning.outages.outages import outages_of
 from corridor.planning.outages.states import states_of
 from corridor.planning.outages.work import list_work
+from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.taken import write_remedies
 from corridor.session import open_study
 from corridor.study import load_study
@@ -45,10 +46,10 @@ def line(folder, plan=""):
 
 @pytest.fixture(autouse=True)
 def _soon(monkeypatch):
-    """Groupings that are good enough: the solver stops after a second."""
+    """Groupings that are good enough: the solver stops soon."""
     for module in (scheduled, files):
         monkeypatch.setattr(module, "schedule", lambda work, prices, aim, *_, together=(): scheduling.schedule(
-            work, prices, aim, 1.0, together))
+            work, prices, aim, 0.3, together))
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +89,17 @@ def test_what_is_out_by_kind_of_work_and_circuit(opened):
     assert {item.circuits for item in one if item.kind == "pull"} == {(NORTH,), (SOUTH,)}
 
 
+def one_at_a_time(outages):
+    """How many works each crew has, of which no two are at the same time."""
+    times = {}
+    for crew, laid in zip(outages.grouped.crew, outages.item_times, strict=True):
+        assert laid.start < laid.end
+        times.setdefault(int(crew), []).append((laid.start, laid.end))
+    for own in times.values():
+        assert all(end <= start for (_, end), (start, _) in zip(sorted(own)[:-1], sorted(own)[1:], strict=True))
+    return {crew: len(own) for crew, own in times.items()}
+
+
 def test_crews_do_what_they_do_and_one_work_at_a_time(opened):
     """Two crews that pull, one that raises: no crew has two works at once, nor any of a kind that it does not do."""
     planned = under(opened, OWN + DATES + """
@@ -104,14 +116,9 @@ weekdays = ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday"]
 """)
     outages = outages_of(planned)
     assert outages.grouped is not None and outages.laid
-    times = {}
-    for item, crew, laid in zip(outages.work, outages.grouped.crew, outages.item_times, strict=True):
-        assert (crew == 2) == (item.kind == "raise")
-        assert laid.start < laid.end
-        times.setdefault(int(crew), []).append((laid.start, laid.end))
-    assert set(times) == {0, 1, 2}
-    for own in times.values():
-        assert all(end <= start for (_, end), (start, _) in zip(sorted(own)[:-1], sorted(own)[1:], strict=True))
+    assert all((crew == 2) == (item.kind == "raise") for item, crew in zip(outages.work, outages.grouped.crew,
+                                                                          strict=True))
+    assert set(one_at_a_time(outages)) == {0, 1, 2}
     for step, laid in enumerate(outages.laid):
         own = [each for each, g in zip(outages.item_times, outages.grouped.outage, strict=True) if g == step]
         assert min(each.start for each in own) == laid.start and max(each.end for each in own) == laid.end
@@ -167,6 +174,17 @@ def test_every_state_in_which_a_circuit_is_put_back_is_looked_at(opened, monkeyp
     assert first_unsafe("alloy", 1) == state.after and first_unsafe("alloy", whole) == whole
     assert first_unsafe("today", 1) == 1 and first_unsafe("today", state.after) == state.after
     assert first_unsafe("today", whole) is None
+
+
+def test_strings_of_one_circuit_leave_the_other_as_it_is(opened):
+    """Done at a structure for one circuit: what the line is like for either, and where it says nothing for both."""
+    planned = under(opened, "")
+    whole = next(item for item in list_work(planned) if item.kind == "raise")
+    half = replace(whole, kind="strings", circuits=(NORTH,), live=(SOUTH,))
+    shares = {circuits: states_module.with_items(planned, own).changes[whole.place]
+              for circuits, own in states_module._shares(planned, [half])}
+    assert shares[frozenset([SOUTH])] == NONE != shares[frozenset([NORTH])]
+    assert states_module._shares(planned, [whole]) == [(None, [whole])]
 
 
 def test_circuits_that_are_compared_are_not_mixed(opened, monkeypatch):
@@ -262,7 +280,8 @@ kinds = ["raise", "replace", "strings", "add"]
     written, lines = files.write_outages(planned, tmp_path, kind="png", outages=outages)
     assert {"calendar.ics", "calendar.png", "states.csv", "work_orders.pdf"} <= {path.name for path in written}
     events = icalendar.Calendar.from_ical((tmp_path / "calendar.ics").read_bytes()).walk("VEVENT")
-    assert len(events) == outages.grouped.steps
+    assert len(events) == outages.grouped.steps < len(outages.work)
+    assert one_at_a_time(outages)[0] == 4, "two pulls in an outage, one after the other"
     for event, laid, out in zip(events, outages.laid, outages.grouped.circuits, strict=True):
         assert (event["dtstart"].dt, event["dtend"].dt) == (laid.start, laid.end)
         assert all(circuit in str(event["summary"]) for circuit in out)

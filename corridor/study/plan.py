@@ -9,8 +9,8 @@ from corridor.errors import InputError
 from corridor.study.table import Read, Table, Text
 from corridor.study.values import ClockTime, Day, DayOfYear, Measure, ValueFault
 
-__all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", "NeverTogether", "Notice", "OutageNeed",
-           "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
+__all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", "Life", "NeverTogether", "Notice",
+           "OutageNeed", "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
@@ -105,6 +105,8 @@ class WireCost(Table):
 
     option: Text = Field(description="Name of the option.")
     cost_per_km: float = Field(ge=0, description="Of a kilometre of line: all its wires, and hanging them up.")
+    carbon_per_km: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Carbon dioxide of making these wires [t].")
 
 
 class Notice(Table):
@@ -128,6 +130,27 @@ class Calendar(Table):
     holidays: tuple[Annotated[date, Read(Day())], ...] = Field((), description="Days that are not.")
     seasons: tuple[WorkSeason, ...] = Field((), description="When outages may be had. Default: all year.")
     notice: tuple[Notice, ...] = Field((), description="Who is to be asked how long before.")
+
+
+class Life(Table):
+    """What a wire costs over the years that it hangs, for `corridor compare`. All of it is assumed by who gives it."""
+
+    years: int = Field(ge=1, le=100, description="Years that count.")
+    discount_rate: Annotated[float, Read(Measure("ratio", 0, 0.5))] = Field(
+        description="By how much what is paid a year later is worth less, as a share.")
+    energy_price: float = Field(ge=0, description="Cost of a MWh lost, in the units of `currency`.")
+    energy_price_low: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="The least that it may be. Default: as `energy_price`.")
+    energy_price_high: Annotated[float, Field(ge=0)] | None = Field(None, description="The most, likewise.")
+    carbon_per_mwh: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Carbon dioxide of a MWh lost [t]. Without it none is told.")
+
+    @property
+    def prices(self) -> tuple[float, float, float]:
+        """The lower, the middle and the higher price."""
+        low, high = (self.energy_price if each is None else each for each in (self.energy_price_low,
+                                                                              self.energy_price_high))
+        return low, self.energy_price, high
 
 
 class Plan(Table):
@@ -210,6 +233,7 @@ class Plan(Table):
     crew_hour_cost: Annotated[float, Field(ge=0)] | None = Field(None, description="Cost of an hour of work.")
     circuit_hour_cost: Annotated[float, Field(ge=0)] | None = Field(
         None, description="Cost of an hour for which a circuit is out.")
+    life: Life | None = Field(None, description="What a wire costs over its life.")
     calendar: Calendar | None = Field(None, description="When crews work.")
     never_together: tuple[NeverTogether, ...] = Field((), description="Pairs that must not be out at once.")
     outage_needs: tuple[OutageNeed, ...] = Field((), description=(
@@ -245,6 +269,12 @@ def plan_is_possible(study):
             if end <= start:
                 yield InputError(study.path, f"{where}.shift_end", f"{end:g} h", f"later than shift_start, {start:g} h")
     yield from _need_faults(study.path, plan.outage_needs)
+    if plan.life is not None:
+        low, middle, high = plan.life.prices
+        for key, wrong in (("energy_price_low", low > middle), ("energy_price_high", high < middle)):
+            if wrong:
+                yield InputError(study.path, f"plan.life.{key}", f"{getattr(plan.life, key):g}",
+                                 f"no {'more' if key.endswith('low') else 'less'} than energy_price, {middle:g}")
     for i, row in enumerate(plan.access):
         if not row.structures and not row.spans:
             yield InputError(study.path, f"plan.access.{i}", "neither structures nor spans", "at least one of them")
