@@ -112,13 +112,14 @@ def _with_life(opened, compared):
                      getattr(wires[name], key) for name in compared.names] for key in ("cost_per_km", "carbon_per_km"))
     # Losses at a current that an option may not carry are none of its own.
     current = np.asarray(compared.options["continuous_current_a"], float)
-    energy = np.where(current >= compared.lost_at, np.asarray(compared.energy, float), np.nan)
+    top = max((amps for amps, _ in opened.loads), default=compared.lost_at)
+    energy = np.where(current >= top, np.asarray(compared.energy, float), np.nan)
     existing = compared.names.index(facts.existing) if facts.existing in compared.names else None
     found = life_costs(energy, cost, current, existing, circuits=circuits, years=life.years, rate=life.discount_rate,
                        prices=life.prices, carbon_per_mwh=life.carbon_per_mwh, carbon=carbon)
     return replace(compared, life=found, life_words=(
         f"over {life.years} years at {100 * life.discount_rate:g} % a year, {life.prices[1]:g} a MWh (from "
-        f"{life.prices[0]:g} to {life.prices[2]:g}), {circuits:.3g} circuits with the same load; in "
+        f"{life.prices[0]:g} to {life.prices[2]:g}), the same load in each circuit, {circuits:.3g} on average; in "
         f"{prices.currency or 'relative units'}; all assumed by the study"))
 
 
