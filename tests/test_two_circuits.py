@@ -7,7 +7,9 @@ from dataclasses import replace
 import icalendar
 import numpy as np
 import pyogrio
+import pypdf
 import pytest
+from matplotlib.image import imread
 
 from corridor.errors import InputError
 from corridor.planning.outages import files
@@ -293,6 +295,11 @@ kinds = ["raise", "replace", "strings", "add"]
     pulls = items[items.kind == "pull"]
     assert (pulls.crew == "lines").all() and set(pulls.circuits_out) == {NORTH, SOUTH}
     assert set(pulls.own_circuits_in_service) == {NORTH, SOUTH} and (items[items.kind == "raise"].crew == "steel").all()
+    orders = "".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "work_orders.pdf").pages)
+    assert orders.count("in service on it") == len(pulls) and "crew steel" in orders
+    # The map of a line due east is as wide as the line, not a mark in the middle.
+    coloured = np.ptp(imread(tmp_path / "outages.png")[..., :3], axis=-1).max(axis=0) > 0.2
+    assert np.ptp(np.flatnonzero(coloured)) > 0.6 * len(coloured)
     with (tmp_path / "states.csv").open(encoding="utf-8-sig") as file:
         rows = list(csv.DictReader(file))
     assert [int(row["after_outage"]) for row in rows] == list(range(outages.grouped.steps + 1))
