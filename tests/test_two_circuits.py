@@ -134,6 +134,11 @@ def test_work_that_no_crew_does_is_not_scheduled(opened):
                for words in outages.forbids)
 
 
+def test_what_has_no_schedule_is_never_without_words(opened, monkeypatch):
+    monkeypatch.setattr(scheduled, "schedule", lambda *_, **keys: (None, 0.0))
+    assert outages_of(under(opened, "")).forbids == ("no grouping was found within the limits of [plan]",)
+
+
 def test_the_command_ends_with_status_3_where_no_crew_does_the_work(tmp_path, capsys):
     study = line(tmp_path / "study", '[[plan.crews]]\nname = "steel"\nkinds = ["raise"]\n')
     status = run("plan", str(study.write()), "--option", "alloy", "--folder", str(tmp_path / "plan"), "--json")

@@ -97,7 +97,9 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
         grouped, alone = schedule(work, prices, aim, together=together)
         outages = Outages(work, without, prices, aim, grouped, alone)
         if grouped is None:
-            return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe))
+            # What has no schedule never ends as if it had one, for want of words.
+            return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe) or (
+                "no grouping was found within the limits of [plan]",))
         if known is not None and known.grouped is not None and np.array_equal(
                 known.grouped.outage, grouped.outage) and [i.live for i in known.work] == [i.live for i in work]:
             return in_time(replace(outages, states=known.states))
@@ -141,7 +143,8 @@ def in_time(outages: Outages) -> Outages:
     lost = laid.index(None) if None in laid else None
     if lost is not None:
         words = (f"outage {lost + 1} ({', '.join(item.name for item in outages.items_of(lost))}) finds no room of "
-                 f"{grouped.hours[lost]:g} working hours within plan.window, {longest:g} h, and plan.calendar",)
+                 f"{grouped.hours[lost]:g} working hours within plan.window, {longest:g} h, and plan.calendar"
+                 + " with plan.access" * bool(prices.access),)
     elif when.by is not None and laid[-1].end.date() > when.by:
         words = (f"outage {len(laid)} ends on {laid[-1].end.date()}: later than plan.calendar.by, {when.by}",)
     else:
