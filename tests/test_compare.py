@@ -105,6 +105,27 @@ def test_losses_beyond_the_rating_are_marked(compared):
     assert "Losses beyond the rating" not in dict(unknown.notes)
 
 
+def test_whole_life_cost_where_the_study_asks_for_it(folder, compared):
+    """By hand from the rows of the table: losses of a year times price and present worth, and the wire; none of an
+    option that may not carry the current of its losses."""
+    text = (folder / "loaded.toml").read_text(encoding="utf-8")
+    text = text.replace("[plan.calendar]", "[plan.life]\nyears = 10\ndiscount_rate = 0\nenergy_price = 0.06\n"
+                        "energy_price_high = 0.12\n[plan.calendar]", 1)
+    (folder / "life.toml").write_text(text, encoding="utf-8")
+    priced = ask(folder / "life.toml", "compare")
+    rows = {what.strip(): values for what, _, values, _ in compare_table(priced).rows}
+    assert rows["cost of the wire"] == [0, 42, 46, 75]
+    assert rows["losses over life"][1:] == pytest.approx([0.6 * each for each in compared.energy[1:]])
+    assert rows["losses over life, higher price"][1:] == pytest.approx([1.2 * each for each in compared.energy[1:]])
+    assert rows["whole-life cost"][1:] == pytest.approx(np.add([42, 46, 75], rows["losses over life"][1:]))
+    # The existing wire may not carry 850 A: its losses are none, and nothing tells what others save.
+    assert np.isnan(rows["whole-life cost"][0]) and rows["years to pay back"] == [None] * 4
+    gained = np.subtract(rows["rating, continuous"][1:], rows["rating, continuous"][0])
+    assert rows["cost per ampere gained"][1:] == pytest.approx(np.divide([42, 46, 75], gained))
+    assert "whole-life cost" not in {what.strip() for what, *_ in compare_table(compared).rows}
+    assert any("all assumed by the study" in line for _, lines in compare_table(priced).notes for line in lines)
+
+
 def test_the_ladder_says_what_is_not_known(compared):
     table = compare_table(compared)
     rows = {what.strip(): values for what, _, values, _ in table.rows}

@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from corridor.planning.outages.files import write_outages
-from corridor.planning.outages.grouping import group_items, one_by_one
+from corridor.planning.outages.grouping import group_items, one_by_one, what_forbids
 from corridor.planning.outages.work import list_work, reels
 from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.taken import write_remedies
@@ -62,6 +62,35 @@ def test_optimum_is_that_of_enumeration(seed, aim):
     assert (got.circuit_hours if first == 0 else len(got.hours)) == pytest.approx(best)
     own = cost(hours, circuits, never, crews, window, slots, got.outage, got.crew)
     assert own == pytest.approx((got.circuit_hours, len(got.hours)))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_crews_do_what_they_can_as_in_enumeration(seed):
+    """Crews that can do some items alone, hours of their own within an outage, and items that may not share one."""
+    random = np.random.default_rng(seed)
+    n, crews = 4, 2
+    hours, windows = random.integers(3, 12, n).astype(float), random.integers(9, 20, crews).astype(float)
+    able = random.random((n, crews)) < 0.6
+    able[np.arange(n), random.integers(0, crews, n)] = True
+    circuits = [set(random.choice(list("abc"), random.integers(1, 3), replace=False).tolist()) for _ in range(n)]
+    apart = [(0, 1)]
+
+    def allowed(outage, crew):
+        return (all(able[i, k] for i, k in enumerate(crew)) and all(outage[a] != outage[b] for a, b in apart)
+                and all(sum(hours[i] for i in range(n) if (outage[i], crew[i]) == (g, k)) <= windows[k]
+                        for g in range(n) for k in range(crews)))
+
+    ways = [cost(hours, circuits, [], crews, np.inf, n, o, k)[0] for o in product(range(n), repeat=n)
+            for k in product(range(crews), repeat=n) if allowed(o, k)]
+    got = group_items(hours, circuits, crews=crews, able=able, window=windows, apart=apart)
+    assert (got is None) == (not ways)
+    if got:
+        assert allowed(got.outage, got.crew) and got.circuit_hours == pytest.approx(min(ways))
+    names = [f"item {i}" for i in range(n)]
+    words = what_forbids(names, hours, circuits, crews=crews, able=able, window=windows, apart=apart)
+    assert bool(words) == (not ways)
+    assert what_forbids(names[:1], hours[:1], circuits[:1], crews=crews, able=[[False, False]], window=windows) == (
+        "item 0: no crew of plan.crews does this kind of work",)
 
 
 def test_two_crews_halve_circuit_hours_by_hand():

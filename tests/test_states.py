@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from corridor.planning.outages import outages as scheduled
-from corridor.planning.outages import work
+from corridor.planning.outages import schedule as scheduling
 from corridor.planning.outages.grouping import group_items, units_of, what_forbids
 from corridor.planning.outages.outages import outages_of
 from corridor.planning.outages.states import states_of, with_items
@@ -89,7 +89,7 @@ def test_wire_before_its_remedies_is_never_offered(planned, monkeypatch):
     states = states_of(planned, outages.work, outages.without, grouped)
     assert not states[-1].safe and len(states) <= len(order)
     assert any("with the new wire" in words and "short of ground" in words for words in states[-1].words)
-    monkeypatch.setattr(work, "order_of", lambda some: ())
+    monkeypatch.setattr(scheduling, "order_of", lambda some: ())
     joined = outages_of(planned)
     assert joined.grouped is None or all(state.safe for state in joined.states)
 

@@ -17,6 +17,7 @@ from corridor.outputs.guard import MARK, PLAIN, Guard
 from corridor.outputs.tables_compare import Table, compare_markdown, compare_table, write_compare_csv
 from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.rating.rating_tables import energy
+from corridor.rating.whole_life import LifeCost, life_costs
 from corridor.summary import Tally, greatest
 
 __all__ = ["Comparison", "Gathered", "States", "compare_facts", "compare_study", "comparison_of", "states_of",
@@ -51,7 +52,8 @@ class Comparison:
     wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
     structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the maximum current that losses are
-    of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
+    of [A]; `life` what the options cost over their life, None where the study asks for none, and on what that
+    rests, `life_words`; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
     """
 
     options: Columns
@@ -71,6 +73,8 @@ class Comparison:
     sagging: list[list[str]]
     states: States
     gaps: int
+    life: LifeCost | None = None
+    life_words: str = ""
 
     @property
     def names(self) -> list[str]:
@@ -92,7 +96,31 @@ def compare_study(opened: Opened, *, progress: Progress | None = None) -> Compar
     progress : callable, optional
         `progress(done, total)` in spans.
     """
-    return compare_facts(*opened.laid_out, opened.loads, progress=progress)
+    return _with_life(opened, compare_facts(*opened.laid_out, opened.loads, progress=progress))
+
+
+def _with_life(opened, compared):
+    """The comparison with what the options cost over their life, where the study asks for it."""
+    prices, facts, spans = opened.study.plan, opened.laid_out[0], opened.laid_out[1].spans
+    if prices is None or prices.life is None:
+        return compared
+    life, x, f = prices.life, facts.structures, facts.framings
+    count = np.array([len({*f.circuit[(f.framing == framing) & (f.kind == "phase")]}) for framing in x.framing])
+    circuits = float(np.average(count[spans.tail], weights=spans.length))
+    wires = {row.option: row for row in prices.wires}
+    cost, carbon = ([np.nan if wires.get(name) is None or getattr(wires[name], key) is None else
+                     getattr(wires[name], key) for name in compared.names] for key in ("cost_per_km", "carbon_per_km"))
+    # Losses at a current that an option may not carry are none of its own.
+    current = np.asarray(compared.options["continuous_current_a"], float)
+    top = max((amps for amps, _ in opened.loads), default=compared.lost_at)
+    energy = np.where(current >= top, np.asarray(compared.energy, float), np.nan)
+    existing = compared.names.index(facts.existing) if facts.existing in compared.names else None
+    found = life_costs(energy, cost, current, existing, circuits=circuits, years=life.years, rate=life.discount_rate,
+                       prices=life.prices, carbon_per_mwh=life.carbon_per_mwh, carbon=carbon)
+    return replace(compared, life=found, life_words=(
+        f"over {life.years} years at {100 * life.discount_rate:g} % a year, {life.prices[1]:g} a MWh (from "
+        f"{life.prices[0]:g} to {life.prices[2]:g}), the same load in each circuit, {circuits:.3g} on average; in "
+        f"{prices.currency or 'relative units'}; all assumed by the study"))
 
 
 def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: Loads = (), *, progress: Progress | None = None,

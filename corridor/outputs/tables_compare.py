@@ -41,7 +41,7 @@ def compare_table(c):
     c : Comparison
         Of `corridor.jobs.compare`.
     """
-    rows = (*_wire_rows(c), *_current_rows(c), *_hanging_rows(c), *_finding_rows(c), *_ladder_rows(c))
+    rows = (*_wire_rows(c), *_current_rows(c), *_life_rows(c), *_hanging_rows(c), *_finding_rows(c), *_ladder_rows(c))
     return Table(tuple(c.names), rows, _notes(c), tuple("; ".join(words) for words in c.sagging))
 
 
@@ -69,6 +69,21 @@ def _current_rows(c):
             ("loss at required current", "kW/km", list(o["loss_at_required_current_w_per_m"]), ".1f"),
             ("losses per year", "MWh/km", c.energy, ".0f"),
             ("losses within its rating", "", _within(c), ""))
+
+
+def _life_rows(c):
+    """What options cost over their life, where the study asks for it."""
+    if c.life is None:
+        return ()
+    rows = [("cost of the wire", "per km", list(c.life.wire), ".3g")]
+    rows += [(f"losses over life{words}", "per km", list(values), ".4g") for words, values in
+             zip((", lower price", "", ", higher price"), c.life.losses, strict=True)]
+    rows += [(f"whole-life cost{words}", "per km", list(values), ".4g") for words, values in
+             zip((", lower price", "", ", higher price"), c.life.total, strict=True)]
+    carbon = [("carbon over life", "t/km", list(c.life.carbon), ".4g")] * bool(np.isfinite(c.life.carbon).any())
+    return (*rows, ("cost per ampere gained", "per km", list(c.life.ampere), ".3g"),
+            ("years to pay back", "", [None if np.isnan(each) else "never" if np.isinf(each) else f"{each:.1f}"
+                                       for each in c.life.pay_back], ""), *carbon)
 
 
 def _within(c):
@@ -123,6 +138,8 @@ def _meanings(c):
     cases = ", ".join(f"{name}: {case}" for name, case in zip(c.names, c.tension_case, strict=True) if case)
     return (f"sags: everyday is the case {states.everyday!r}, hot {states.hot!r}, iced {iced}; each the maximum "
             "of any span", f"maximum tension is in the case of {cases}", f"losses per year: {c.energy_basis}",
+            *((f"life: {c.life_words}", "years to pay back: until less loss than that of the existing wire has paid "
+               "for the wire; what remedies and outages cost is not in it") if c.life is not None else ()),
             "knee: above it the core alone carries the tension; over all sections",
             "limit current: what the worst span allows, then with worst spans remedied one after the other")
 

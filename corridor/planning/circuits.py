@@ -7,7 +7,7 @@ import shapely
 
 from corridor.line.facts import Framings, Obstacles, Structures
 
-__all__ = ["GUARDED", "other_circuits", "own_circuits"]
+__all__ = ["GUARDED", "circuits_of_wires", "other_circuits", "own_circuits", "phases_at"]
 
 #: Things below a span that are guarded while wires are drawn over them.
 GUARDED = ("road", "rail", "water")
@@ -21,6 +21,24 @@ def own_circuits(structures: Structures, framings: Framings, at: Iterable[int]) 
     x, f = structures, framings
     return tuple(sorted({f"{x.line[s]}, circuit {c}" for s in at
                          for c in f.circuit[(f.framing == x.framing[s]) & (f.kind == "phase")]}))
+
+
+def phases_at(structures: Structures, framings: Framings, at: Iterable[int], circuits: Iterable[str]) -> int:
+    """Return how many phase wires of some circuits there are on some structures."""
+    x, f, own = structures, framings, {*circuits}
+    return len({(x.line[s], f.wire[i]) for s in at for i in np.flatnonzero((f.framing == x.framing[s])
+                                                                          & (f.kind == "phase"))
+                if f"{x.line[s]}, circuit {f.circuit[i]}" in own})
+
+
+def circuits_of_wires(structures: Structures, framings: Framings) -> dict[tuple[str, str], frozenset[str]]:
+    """Return the circuits of each phase wire by its line and name: several where a name is of one circuit here, and of
+    another there."""
+    x, f, found = structures, framings, {}
+    for line, framing in dict.fromkeys(zip(x.line.tolist(), x.framing.tolist(), strict=True)):
+        for i in np.flatnonzero((f.framing == framing) & (f.kind == "phase")):
+            found.setdefault((line, f.wire[i]), set()).add(f"{line}, circuit {f.circuit[i]}")
+    return {key: frozenset(own) for key, own in found.items()}
 
 
 def other_circuits(obstacles: Obstacles) -> dict[str, shapely.Geometry]:

@@ -12,7 +12,9 @@ from corridor.outputs.drawings.cost_curve import draw_cost_curve
 from corridor.outputs.files import Files
 from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_csv
-from corridor.planning.outages.work import list_work, schedule
+from corridor.planning.outages.schedule import schedule
+from corridor.planning.outages.states import compared_together
+from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
@@ -86,8 +88,8 @@ def _point(site, temperature, progress):
 
 def _grouped(planned):
     """How the work of a plan is grouped, None where it cannot be."""
-    work = [item for item in list_work(planned) if item.hours]
-    return schedule(work, planned.site.prices, "circuit-hours", _SECONDS)[0]
+    work, together = compared_together(planned.site, [item for item in list_work(planned) if item.hours])
+    return schedule(work, planned.site.prices, "circuit-hours", _SECONDS, together)[0]
 
 
 def derated(site: Site, temperature: float) -> Site:

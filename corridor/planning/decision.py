@@ -21,12 +21,13 @@ from corridor.planning.cost_curve import derated
 from corridor.planning.outages.costs import costs_of
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.outages import Outages, in_time, outages_of
+from corridor.planning.outages.schedule import pulls_too_long, schedule
 from corridor.planning.outages.states import carried_today
-from corridor.planning.outages.work import pulls_too_long, schedule
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import assess_variant
+from corridor.study.plan import WORK
 from corridor.study.plan import Plan as PlanTable
 from corridor.units import QuantityError, quantity
 
@@ -78,7 +79,8 @@ class Way:
                 "remedies": int((self.planned.steps > 0).sum()) if self.planned and self.planned.cleared else None,
                 "outages": None if grouped is None else grouped.outages,
                 "circuit_hours": np.nan if grouped is None else grouped.circuit_hours,
-                "longest_outage_h": np.nan if not laid else max(each.hours for each in laid),
+                "longest_outage_h": max((each.hours for each, out in zip(laid, grouped.circuits, strict=True) if out),
+                                        default=np.nan) if laid and grouped else np.nan,
                 "done": laid[-1].end.date().isoformat() if laid else None,
                 "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
 
@@ -265,8 +267,8 @@ def _binding(front, ways):
     words = []
     for way in ways:
         if way.unschedulable:
-            least = _contradiction(way) if way.planned is not None else (
-                "longest outage", "the days and hours that are worked")
+            least = _contradiction(way) if way.planned is not None else ("kinds of work of crews",) \
+                if "no crew" in way.refused else ("longest outage", "the days and hours that are worked")
             words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
     return list(dict.fromkeys(words))
 
@@ -287,18 +289,26 @@ def _saved(way):
     saved = 0 if grouped is None else outages.grouped.outages - grouped.outages
     words = [f"plan.window binds: {_HOURS:g} h more would save {saved} outage{'s' * (saved > 1)}, not looked at in full"
              ] if saved > 0 else []
-    more = prices.model_copy(update={"crews": prices.crews + 1})
-    grouped = _grouped(outages, more)
-    less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
-    return words + ([f"plan.crews binds: one more would save {less:.0f} circuit-hours, not looked at in full"]
-                    if less > 0.5 else [])
+    # Crews that are alike in all but their names are tried once.
+    alike = {str(crew.model_dump(exclude={"name", "number"})): i for i, crew in reversed([*enumerate(prices.crews)])}
+    for i in sorted(alike.values()):
+        crew = prices.crews[i].model_copy(update={"number": prices.crews[i].number + 1})
+        more = prices.model_copy(update={"crews": (*prices.crews[:i], crew, *prices.crews[i + 1:])})
+        grouped = _grouped(outages, more)
+        less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
+        if less > 0.5:
+            words.append(f"plan.crews binds: one more{f' of {crew.name}' * (len(alike) > 1)} would save {less:.0f} "
+                         "circuit-hours, not looked at in full")
+    return words
 
 
 def _contradiction(way):
     """The smallest set of limits without which the work could be grouped, none where these are not what forbids it."""
     prices = way.outages.prices
     free = {"longest outage": _with(window=36_000_000.0), "circuits never together": _with(never_together=()),
-            "number of windows": _with(windows=0)}
+            "number of windows": _with(windows=0), "days on which places may be reached": _with(access=()),
+            "kinds of work of crews": _with(crews=tuple(crew.model_copy(update={"kinds": WORK})
+                                                        for crew in prices.crews))}
     if prices.calendar is not None:
         free |= {"last day": _with_calendar(by=None), "seasons": _with_calendar(seasons=()),
                  "notice": _with_calendar(notice=())}

@@ -15,6 +15,7 @@ from corridor.study.cases import (
 from corridor.study.districts import districts_are_heeded
 from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
+from corridor.study.plan import plan_is_possible
 from corridor.study.point_clouds import KINDS
 from corridor.study.surveys import surveys_are_possible
 from corridor.study.terrain import SURFACE
@@ -194,18 +195,6 @@ def series_has_a_rating(study):
         yield InputError(study.path, "series", "no [rating]", "[series] together with [rating]")
 
 
-def calendar_is_in_order(study):
-    """Shifts end after they begin, and work is done after it starts."""
-    calendar = None if study.plan is None else study.plan.calendar
-    if calendar is None:
-        return
-    if calendar.shift_end <= calendar.shift_start:
-        yield InputError(study.path, "plan.calendar.shift_end", f"{calendar.shift_end:g} h",
-                         f"later than shift_start, {calendar.shift_start:g} h")
-    if calendar.by is not None and calendar.by < calendar.start:
-        yield InputError(study.path, "plan.calendar.by", str(calendar.by), f"no day before start, {calendar.start}")
-
-
 def seasons_are_whole(study):
     """A season has weather to stand on, both of its days, durations with a pre-load, and days of its own."""
     taken = {}
@@ -376,7 +365,7 @@ CHECKS = (
     loads_fit_a_year,
     series_has_a_rating,
     series_has_currents,
-    calendar_is_in_order,
+    plan_is_possible,
     seasons_are_whole,
     layer_has_a_file,
     highest_above_nominal,

@@ -5,15 +5,26 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
+from corridor.errors import InputError
 from corridor.study.table import Read, Table, Text
-from corridor.study.values import ClockTime, Day, DayOfYear, Measure
+from corridor.study.values import ClockTime, Day, DayOfYear, Measure, ValueFault
 
-__all__ = ["REMEDIES", "WEEKDAYS", "Calendar", "NeverTogether", "Notice", "Plan", "WireCost", "WorkSeason"]
+__all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", "Life", "NeverTogether", "Notice",
+           "OutageNeed", "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
 Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add"]
 _RATIO = Measure("ratio", 0, 10)
+
+#: Kinds of work, as the layer `work_items` has them.
+WORK = ("raise", "replace", "strings", "add", "grade", "remove", "re-tension", "pull")
+WorkKind = Literal["raise", "replace", "strings", "add", "grade", "remove", "re-tension", "pull"]
+#: Kinds that can be done on the wires or strings of one circuit; the others change what all circuits hang on, or what
+#: is below all.
+ON_CIRCUITS = ("strings", "re-tension", "pull")
+#: Kinds in which the wires of a circuit do not hang: no circuit that is worked on is live.
+_WIRES_DOWN = ("re-tension", "pull")
 
 
 class NeverTogether(Table):
@@ -35,11 +46,67 @@ class WorkSeason(Table):
     last_day: Annotated[int, Read(DayOfYear())] = Field(description="Last day, likewise.")
 
 
+class WorkCrew(Table):
+    """A crew, or several alike. One crew does one work after the other."""
+
+    name: Text = Field(description="Name of the crew.")
+    kinds: tuple[WorkKind, ...] = Field(WORK, min_length=1, description=(
+        "Kinds of work that it does, as the layer `work_items` has them. Default: all."))
+    number: int = Field(1, ge=1, le=50, description="How many such crews there are.")
+    shift_start: Annotated[float | None, Read(ClockTime())] = Field(
+        None, description="When its work begins on a day. Default: as `[plan.calendar]` says.")
+    shift_end: Annotated[float | None, Read(ClockTime())] = Field(None, description="When it ends, likewise.")
+    weekdays: tuple[Weekday, ...] = Field((), description="Days of the week on which it works, likewise.")
+
+
+class _CrewsOrNumber:
+    """Read crews, or how many there are that do everything."""
+
+    accepts = "a whole number from 1 to 50, or a list of tables, [[plan.crews]], at least one"
+
+    def __call__(self, value):
+        """Return the crews."""
+        if isinstance(value, int) and not isinstance(value, bool):
+            if not 1 <= value <= 50:
+                raise ValueFault("not from 1 to 50")
+            return tuple(WorkCrew(name=str(i + 1)) for i in range(value))
+        if not isinstance(value, list | tuple) or not value:
+            raise ValueFault("neither a number of crews nor tables of crews")
+        return value
+
+
+class OutageNeed(Table):
+    """What is out of service for a kind of work, where that is not all circuits on the structures.
+
+    Without a row for a kind of work all circuits on the structures are out."""
+
+    kind: WorkKind = Field(description="Kind of work, as the layer `work_items` has it.")
+    circuit: Text | None = Field(None, description=(
+        "Circuit that is worked on, as `work_items` has it. Default: each that no other row of the kind names."))
+    out: Literal["all", "own", "none"] = Field(description=(
+        "`all`: all circuits on the structures. `own`: of work on the wires or strings of one circuit, that circuit "
+        "alone, beside the others in service. `none`: it stays in service, for live-line work."))
+
+
+class Access(WorkSeason):
+    """Days of each year on which places may be reached, both included; the last may lie before the first.
+
+    A place that several rows name may be reached on the days of each; work at several places on days that they share.
+    """
+
+    structures: tuple[Text, ...] = Field((), description="Names of structures.")
+    spans: tuple[Text, ...] = Field((), description="Names of spans, `<from>-<to>`.")
+    kinds: tuple[WorkKind, ...] = Field(WORK, min_length=1, description=(
+        "Kinds of work that it is for. Default: all."))
+
+
 class WireCost(Table):
     """What the wires of an option cost."""
 
     option: Text = Field(description="Name of the option.")
     cost_per_km: float = Field(ge=0, description="Of a kilometre of line: all its wires, and hanging them up.")
+    carbon_per_km: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Carbon dioxide of making these wires [t].")
 
 
 class Notice(Table):
@@ -63,6 +130,27 @@ class Calendar(Table):
     holidays: tuple[Annotated[date, Read(Day())], ...] = Field((), description="Days that are not.")
     seasons: tuple[WorkSeason, ...] = Field((), description="When outages may be had. Default: all year.")
     notice: tuple[Notice, ...] = Field((), description="Who is to be asked how long before.")
+
+
+class Life(Table):
+    """What a wire costs over the years that it hangs, for `corridor compare`. All of it is assumed by who gives it."""
+
+    years: int = Field(ge=1, le=100, description="Years that count.")
+    discount_rate: Annotated[float, Read(Measure("ratio", 0, 0.5))] = Field(
+        description="By how much what is paid a year later is worth less, as a share.")
+    energy_price: float = Field(ge=0, description="Cost of a MWh lost, in the units of `currency`.")
+    energy_price_low: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="The least that it may be. Default: as `energy_price`.")
+    energy_price_high: Annotated[float, Field(ge=0)] | None = Field(None, description="The most, likewise.")
+    carbon_per_mwh: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Carbon dioxide of a MWh lost [t]. Without it none is told.")
+
+    @property
+    def prices(self) -> tuple[float, float, float]:
+        """The lower, the middle and the higher price."""
+        low, high = (self.energy_price if each is None else each for each in (self.energy_price_low,
+                                                                              self.energy_price_high))
+        return low, self.energy_price, high
 
 
 class Plan(Table):
@@ -119,7 +207,8 @@ class Plan(Table):
     replace_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         108_000.0, description="Outage for a taller structure in place of one.")
     string_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
-        21_600.0, description="Outage for changing the strings of a structure.")
+        21_600.0, description="Outage for changing the strings of up to three phases at a structure; of more it is as "
+        "much longer as they are more.")
     add_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         144_000.0, description="Outage for a structure more.")
     grade_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
@@ -127,11 +216,14 @@ class Plan(Table):
     remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
         14_400.0, description="Outage for taking an object away. 0: it is taken away without one.")
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
-        28_800.0, description="Outage for tightening a section of a wire that hangs.")
+        28_800.0, description="Outage for tightening a section of up to three phases that hang, likewise.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
-        57_600.0, description="Outage for pulling one reel length of all wires, where `[stringing.crew]` does not say "
-        "how long a pull takes.")
-    crews: int = Field(1, ge=1, le=50, description="Crews that work at once.")
+        57_600.0, description="Outage for pulling one reel length of up to three phases, likewise, where "
+        "`[stringing.crew]` does not say how long a pull takes.")
+    pull_setup_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
+        0.0, description="What of it setting up takes, which is the same for any number of phases.")
+    crews: Annotated[tuple[WorkCrew, ...], Read(_CrewsOrNumber())] = Field((WorkCrew(name="1"),), description=(
+        "Crews that work at once: a number of crews that do everything, or a table each. Default: one."))
     windows: int = Field(0, ge=0, le=50, description="Number of allowed windows; 0: as many as are needed.")
     window: Annotated[float, Read(Measure("duration", 0, 36_000_000, above=True))] = Field(
         432_000.0, description="Longest outage.")
@@ -141,10 +233,77 @@ class Plan(Table):
     crew_hour_cost: Annotated[float, Field(ge=0)] | None = Field(None, description="Cost of an hour of work.")
     circuit_hour_cost: Annotated[float, Field(ge=0)] | None = Field(
         None, description="Cost of an hour for which a circuit is out.")
+    life: Life | None = Field(None, description="What a wire costs over its life.")
     calendar: Calendar | None = Field(None, description="When crews work.")
     never_together: tuple[NeverTogether, ...] = Field((), description="Pairs that must not be out at once.")
+    outage_needs: tuple[OutageNeed, ...] = Field((), description=(
+        "What is out of service for which work. Default: all circuits on the structures."))
+    access: tuple[Access, ...] = Field((), description=(
+        "When places may be reached. Default: those that no row names always."))
     untouched: tuple[Text, ...] = Field((), description=(
         "Names of structures that may not be changed: neither raised nor given other strings."))
     guarded_circuits: tuple[Text, ...] = Field((), description=(
         "Circuits of lines below that stay in service while wires are drawn over them, behind guard structures that "
         "their owner agrees to. Default: none; each circuit that is crossed is out."))
+
+
+def plan_is_possible(study):
+    """Shifts end after they begin, work is done after it starts, crews are told apart, and no rows contradict."""
+    plan = study.plan
+    if plan is None:
+        return
+    yield from _calendar_faults(study.path, plan.calendar)
+    names = [crew.name for crew in plan.crews]
+    for i, crew in enumerate(plan.crews):
+        where = f"plan.crews.{i}"
+        if crew.name in names[:i]:
+            yield InputError(study.path, f"{where}.name", f"{crew.name!r}, as of another", "a name of its own")
+        own = [key for key in ("shift_start", "shift_end", "weekdays") if key in crew.model_fields_set]
+        if "weekdays" in own and not crew.weekdays:
+            yield InputError(study.path, f"{where}.weekdays", "an empty list", "at least one day, or no such key")
+        if own and plan.calendar is None:
+            yield InputError(study.path, f"{where}.{own[0]}", "no [plan.calendar]", "[plan.calendar] beside it")
+        elif own:
+            start, end = (getattr(crew if getattr(crew, key) is not None else plan.calendar, key)
+                          for key in ("shift_start", "shift_end"))
+            if end <= start:
+                yield InputError(study.path, f"{where}.shift_end", f"{end:g} h", f"later than shift_start, {start:g} h")
+    yield from _need_faults(study.path, plan.outage_needs)
+    if plan.life is not None:
+        low, middle, high = plan.life.prices
+        for key, wrong in (("energy_price_low", low > middle), ("energy_price_high", high < middle)):
+            if wrong:
+                yield InputError(study.path, f"plan.life.{key}", f"{getattr(plan.life, key):g}",
+                                 f"no {'more' if key.endswith('low') else 'less'} than energy_price, {middle:g}")
+    for i, row in enumerate(plan.access):
+        if not row.structures and not row.spans:
+            yield InputError(study.path, f"plan.access.{i}", "neither structures nor spans", "at least one of them")
+    if plan.pull_setup_duration > plan.pull_duration:
+        yield InputError(study.path, "plan.pull_setup_duration", f"{plan.pull_setup_duration / 3600:g} h",
+                         f"no more than pull_duration, {plan.pull_duration / 3600:g} h")
+    if plan.access and plan.calendar is None:
+        yield InputError(study.path, "plan.access", "no [plan.calendar]", "[plan.calendar] beside it")
+
+
+def _calendar_faults(path, calendar):
+    if calendar is None:
+        return
+    if calendar.shift_end <= calendar.shift_start:
+        yield InputError(path, "plan.calendar.shift_end", f"{calendar.shift_end:g} h",
+                         f"later than shift_start, {calendar.shift_start:g} h")
+    if calendar.by is not None and calendar.by < calendar.start:
+        yield InputError(path, "plan.calendar.by", str(calendar.by), f"no day before start, {calendar.start}")
+
+
+def _need_faults(path, needs):
+    keys = [(row.kind, row.circuit) for row in needs]
+    for i, row in enumerate(needs):
+        if row.out == "own" and row.kind not in ON_CIRCUITS:
+            yield InputError(path, f"plan.outage_needs.{i}.out", f"'own' for {row.kind}, which all circuits share",
+                             f"'all' or 'none'; 'own' for {', '.join(ON_CIRCUITS)}")
+        if row.out == "none" and row.kind in _WIRES_DOWN:
+            yield InputError(path, f"plan.outage_needs.{i}.out", f"'none' for {row.kind}, in which wires come down",
+                             "'all' or 'own'")
+        if keys[i] in keys[:i]:
+            yield InputError(path, f"plan.outage_needs.{i}", f"{row.kind} of {row.circuit or 'every circuit'} twice",
+                             "one row for a kind of work and circuit")

@@ -79,7 +79,7 @@ def _default(field):
     """Return the default as TOML would write it."""
     if field.is_required():
         return "must be given"
-    if field.default_factory is not None or field.default in (None, ()):
+    if field.default_factory is not None or field.default in (None, ()) or (table_of(field) and is_list(field)):
         return "-"
     if isinstance(field.default, tuple):
         return f"`[{', '.join(_item(value) for value in field.default)}]`"

@@ -75,6 +75,9 @@ def draw_map(path, geometry, kind, outage, route):
             _group(axes, [(geometry[i], kind[i]) for i in np.flatnonzero(outage == g)], pen, g, count)
         axes.set_aspect("equal")
         axes.grid(False)
+        # A line due east has no height of its own to go by.
+        middle, half = (box[:2] + box[2:]) / 2, np.maximum(0.53 * np.array([width, height]), 0.12 * max(width, height))
+        axes.set(xlim=middle[0] + [-half[0], half[0]], ylim=middle[1] + [-half[1], half[1]])
         axes.set(title="Work by outage: lines are wires to pull, marks other work", xlabel="Easting [m]",
                  ylabel="Northing [m]")
         axes.ticklabel_format(useOffset=False, style="plain")

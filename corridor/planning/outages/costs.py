@@ -53,7 +53,7 @@ def outage_costs(outages: Outages) -> dict[str, np.ndarray]:
     grouped, prices = outages.grouped, outages.prices
     if grouped is None:
         return {}
-    hours = np.bincount(grouped.outage, [item.hours for item in outages.work], grouped.outages)
+    hours = np.bincount(grouped.outage, [item.hours for item in outages.work], grouped.steps)
     out = np.array([h * len(c) for h, c in zip(grouped.hours, grouped.circuits, strict=True)])
     crew, circuits = (np.full(len(out), np.nan) if price is None else price * amount for price, amount in (
         (prices.crew_hour_cost, hours), (prices.circuit_hour_cost, out)))

@@ -18,12 +18,8 @@ from corridor.planning.outages.costs import cost_columns, costs_of, outage_costs
 from corridor.planning.outages.grouping import AIMS
 from corridor.planning.outages.orders import switching_rows, write_calendar, write_orders
 from corridor.planning.outages.outages import Outages, outages_of
-from corridor.planning.outages.work import (
-    STRINGING,
-    calendar,
-    schedule,
-    table_of_circuits,
-)
+from corridor.planning.outages.schedule import calendar, crews_of, schedule
+from corridor.planning.outages.work import STRINGING, table_of_circuits
 from corridor.planning.remedies.load_table import load_table
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.taken import counted, note_findings, write_layer
@@ -79,7 +75,7 @@ def _write(folder, planned, outages, kind, time):
     when = {} if not outages.laid else {
         name: _times([getattr(each, name) for each in outages.laid], 0) for name in ("start", "end")}
     write_layer(path, "outages", _outages(outages) | when, site.inputs.crs, "MultiLineString Z")
-    days = _calendar(work, grouped, start, end, moments)
+    days = _calendar(work, site.prices, grouped, start, end, moments)
     write_layer(path, "calendar", days)
     write_csv(folder / tables[1], days)
     write_layer(path, "states", _states(outages.states))
@@ -87,7 +83,10 @@ def _write(folder, planned, outages, kind, time):
     drawings = [f"calendar.{kind}", f"outages.{kind}"]
     if moments:
         start, end = (date2num([getattr(each, name) for each in moments]) for name in ("start", "end"))
-    draw_calendar(folder / drawings[0], [item.name for item in work], start, end, grouped.outage, bool(moments))
+    crews = crews_of(site.prices)
+    names = [item.name + f", crew {crews[k].name}" * (len(crews) > 1) for item, k in
+             zip(work, grouped.crew, strict=True)]
+    draw_calendar(folder / drawings[0], names, start, end, grouped.outage, bool(moments))
     # The map shows the chords of work on wires, the middle of other work.
     places = [item.geometry if item.kind in STRINGING else shapely.centroid(item.geometry) for item in work]
     draw_map(folder / drawings[1], places, [item.kind for item in work], grouped.outage,
@@ -107,10 +106,12 @@ def _times(moments, without):
 def _items(site, every, grouped, start, end):
     """Columns of all work; what needs no outage comes last, and has neither one nor a time."""
     without = len(every) - len(start)
-    outage, crew = ([None] * len(every),) * 2 if grouped is None else (
-        np.r_[values + 1, [np.nan] * without] if without else values + 1 for values in (grouped.outage, grouped.crew))
-    named = {"own_circuits": "own", "crossed_circuits": "crossed", "circuits_beside": "beside", "guarded": "guards",
-             "circuits_out": "out"}
+    outage, crew = [None] * len(every), [None] * len(every)
+    if grouped is not None:
+        outage = np.r_[grouped.outage + 1, [np.nan] * without] if without else grouped.outage + 1
+        crew = [*(crews_of(site.prices)[k].name for k in grouped.crew), *[None] * without]
+    named = {"own_circuits": "own", "circuits_worked_on": "circuits", "own_circuits_in_service": "live",
+             "crossed_circuits": "crossed", "circuits_beside": "beside", "guarded": "guards", "circuits_out": "out"}
     return {"item": [item.name for item in every], "kind": [item.kind for item in every],
             "spans": [", ".join(site.plan.spans.name[item.spans]) for item in every],
             **{name: [", ".join(getattr(item, field)) or None for item in every] for name, field in named.items()},
@@ -120,9 +121,9 @@ def _items(site, every, grouped, start, end):
 
 
 def _outages(outages):
-    grouped, of = outages.grouped, [outages.items_of(g) for g in range(outages.grouped.outages)]
+    grouped, of = outages.grouped, [outages.items_of(g) for g in range(outages.grouped.steps)]
     return {"outage": np.arange(1, len(of) + 1), "items": [", ".join(item.name for item in own) for own in of],
-            "circuits_out": [", ".join(c) for c in grouped.circuits], "hours": grouped.hours,
+            "circuits_out": [", ".join(c) or None for c in grouped.circuits], "hours": grouped.hours,
             "circuit_hours": [h * len(c) for h, c in zip(grouped.hours, grouped.circuits, strict=True)],
             **outage_costs(outages),
             "geometry": [shapely.multilinestrings([part for item in own for part in shapely.get_parts(item.geometry)])
@@ -141,14 +142,16 @@ def _states(states):
             "emergency_limiting_span": [state.emergency_span for state in states]}
 
 
-def _calendar(work, grouped, start, end, moments):
+def _calendar(work, prices, grouped, start, end, moments):
     """Rows of the calendar: what each crew does when, and what is out, in the order of time."""
     order = np.lexsort((grouped.crew, start, grouped.outage))
     dates = {} if not moments else {name: [getattr(moments[i], name).isoformat() for i in order]
                                     for name in ("start", "end")}
-    return {"outage": grouped.outage[order] + 1, "crew": grouped.crew[order] + 1, "start_h": start[order],
+    crews = crews_of(prices)
+    return {"outage": grouped.outage[order] + 1, "crew": [crews[k].name for k in grouped.crew[order]],
+            "start_h": start[order],
             "end_h": end[order], **dates, "item": [work[i].name for i in order],
-            "circuits_out": [", ".join(grouped.circuits[grouped.outage[i]]) for i in order]}
+            "circuits_out": [", ".join(grouped.circuits[grouped.outage[i]]) or None for i in order]}
 
 
 def _lines(site, outages):
@@ -166,7 +169,7 @@ def _lines(site, outages):
     for row in outages.rows:
         when = f", {row['start'][:16]} to {row['end'][:16]}" if "start" in row else ""
         lines.append(f"  outage {row['outage']}: {counted(len(row['items']), 'item')}, {row['hours']:.0f} h{when}, "
-                     f"out: {'; '.join(row['circuits_out'])}")
+                     f"out: {'; '.join(row['circuits_out']) or 'nothing'}")
     return lines + ["In service:"] + [f"  {words}" for words in map(_in_service, outages.states)]
 
 

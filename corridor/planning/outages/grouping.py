@@ -34,7 +34,12 @@ class Grouping:
 
     @property
     def outages(self) -> int:
-        """Number of outages."""
+        """Number of outages for which circuits are out."""
+        return sum(bool(out) for out in self.circuits)
+
+    @property
+    def steps(self) -> int:
+        """Number of outages, and of steps between them for which nothing is out."""
         return len(self.hours)
 
 
@@ -44,13 +49,14 @@ def one_by_one(hours: ArrayLike, circuits: Sequence[Sequence[str]]) -> float:
 
 
 def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str = "circuit-hours", never=(),
-                before: Sequence[tuple[int, int]] = (), crews: int = 1, window: float = np.inf,
-                slots: int | None = None, seconds: float = 15.0) -> Grouping | None:
+                before: Sequence[tuple[int, int]] = (), apart: Sequence[tuple[int, int]] = (), crews: int = 1,
+                able: ArrayLike = True, window: ArrayLike = np.inf, slots: int | None = None, seconds: float = 15.0
+                ) -> Grouping | None:
     """Return which item goes into which outage, None where there is no way. Outages are in the order of time.
 
     With `x` item in outage by crew, `y` circuit out, `D` length of the outage and `z` circuit-hours, all of an outage:
 
-        sum x = 1;  x <= y;  D >= sum h x of each crew;  D <= window;  z >= D - W (1 - y);  y_a + y_b <= 1
+        sum x = 1;  x <= y;  D >= sum h x of each crew;  sum h x <= window;  z >= D - W (1 - y);  y_a + y_b <= 1
 
     Items of an outage that one crew has follow each other, and all circuits of the outage are out until it ends. So
     with one crew, grouping saves outages but never circuit-hours. Filling outages one by one, also of items with the
@@ -69,9 +75,13 @@ def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str
         Circuits of which one must stay in service.
     before : sequence of (int, int)
         Items of which the second may not have an earlier outage than the first; both ways round they share one.
+    apart : sequence of (int, int)
+        Items that may not share an outage.
     crews : int
-    window : float
-        Longest outage [h].
+    able : array_like of bool, shape (item, crew)
+        Which crew can do which item.
+    window : array_like, shape (crew,)
+        Longest outage, in the working hours that each crew has within it [h].
     slots : int, optional
         Most outages; default: as many as items, or where there are more than ten as many as filling needs.
     seconds : float
@@ -81,42 +91,49 @@ def group_items(hours: ArrayLike, circuits: Sequence[Iterable[str]], *, aim: str
     never = [frozenset(pair) for pair in never]
     if not len(hours):
         return Grouping(np.zeros(0, int), np.zeros(0, int), np.zeros(0), ())
-    if any(pair <= own for own in out for pair in never) or hours.max() > window:
+    gang = _Gang.of(hours, crews, able, window)
+    if any(pair <= own for own in out for pair in never) or not gang.able.any(axis=1).all():
         return None
-    found = [_fill(hours, out, never, crews, window, before, alike) for alike in (False, True)]
+    found = [_fill(hours, out, never, gang, before, apart, alike) for alike in (False, True)]
     found = [each for each in found if each]
     most = slots or (len(hours) if len(hours) <= 10 or not found else max(outage.max() for outage, _ in found) + 1)
     found = [each for each in found if each[0].max() < most]
-    solved = _Programme(hours, out, most, crews).solve(never, before, min(window, float(hours.sum())), aim, seconds)
+    solved = _Programme(hours, out, most, gang).solve(never, before, apart, aim, seconds)
     groupings = [_grouping(hours, out, crews, *each) for each in (*found, *solved)]
     first, then = AIMS[aim], *(set(AIMS.values()) - {AIMS[aim]})
     return min(groupings, key=lambda g: (round(getattr(g, first), 6), getattr(g, then)), default=None)
 
 
 def what_forbids(names: Sequence[str], hours: ArrayLike, circuits: Sequence[Iterable[str]], *, never=(),
-                 before: Sequence[tuple[int, int]] = (), crews: int = 1, window: float = np.inf,
-                 slots: int | None = None) -> tuple[str, ...]:
+                 before: Sequence[tuple[int, int]] = (), apart: Sequence[tuple[int, int]] = (), crews: int = 1,
+                 able: ArrayLike = True, window: ArrayLike = np.inf, slots: int | None = None) -> tuple[str, ...]:
     """Return words for what keeps `group_items` from a grouping: each item by its name with the limit that it breaks,
     or how many outages there must be."""
     hours, out = np.asarray(hours, float), [frozenset(own) for own in circuits]
-    words = [f"{name} takes {h:.3g} h: longer than plan.window, {window:g} h"
-             for name, h in zip(names, hours, strict=True) if h > window]
+    gang, can = _Gang.of(hours, crews, able, window), np.broadcast_to(np.asarray(able, bool), (len(hours), crews))
+    longest = f"{max(gang.window):g}"
+    words = [f"{name}: no crew of plan.crews does this kind of work" for name, own in zip(names, can, strict=True)
+             if not own.any()]
+    words += [f"{name} takes {h:.3g} h: longer than plan.window, {max(gang.window[own]):g} h"
+              for name, h, own, fits in zip(names, hours, can, gang.able, strict=True) if own.any() and not fits.any()]
     words += [f"{name} takes {a} and {b} out, which plan.never_together forbids"
               for name, own in zip(names, out, strict=True) for a, b in never if {a, b} <= own]
     if words:
         return tuple(words)
-    filled = [_fill(hours, out, [frozenset(pair) for pair in never], crews, window, before, alike)
+    filled = [_fill(hours, out, [frozenset(pair) for pair in never], gang, before, apart, alike)
               for alike in (False, True)]
     if None in filled:
         return tuple(f"{', '.join(names[i] for i in unit)} belong in one outage, and "
                      + ("take out circuits of which one must stay, as plan.never_together says"
                         if any(frozenset(pair) <= frozenset().union(*(out[i] for i in unit)) for pair in never) else
-                        f"take longer than plan.window, {window:g} h") for unit in units_of(len(names), before)
+                        "share no day on which they may be reached, as plan.access says"
+                        if any(a in unit and b in unit for a, b in apart) else
+                        f"take longer than plan.window, {longest} h") for unit in units_of(len(names), before)
                      if len(unit) > 1)
     if slots is None or not names:
         return ()
     needed = min(int(outage.max()) + 1 for outage, _ in filled)
-    return (f"no grouping was found in {slots} outages, as plan.windows says, of {window:g} h each, as plan.window "
+    return (f"no grouping was found in {slots} outages, as plan.windows says, of {longest} h each, as plan.window "
             f"says: {len(names)} items fit into {needed}",)
 
 
@@ -138,11 +155,34 @@ def units_of(count: int, before: Sequence[tuple[int, int]]) -> list[list[int]]:
     return order
 
 
-def _fill(hours, circuits, never, crews, window, before, alike):
+@dataclass(frozen=True)
+class _Gang:
+    """Crews: which is `able` to do which item within an outage, (item, crew), and the hours that each has within one,
+    `window` (crew,) [h]."""
+
+    able: np.ndarray
+    window: np.ndarray
+
+    @classmethod
+    def of(cls, hours, crews, able, window):
+        window = np.broadcast_to(np.asarray(window, float), crews)
+        return cls(np.broadcast_to(np.asarray(able, bool), (len(hours), crews)) & (hours[:, None] <= window), window)
+
+    @property
+    def crews(self):
+        return len(self.window)
+
+    def next(self, load, item):
+        """The crew to do an item next, after a `load` of each [h]: of those that can the one with the least."""
+        return int(np.where(self.able[item], load, np.inf).argmin())
+
+
+def _fill(hours, circuits, never, gang, before, apart, alike):
     """Outage and crew of each item where each goes into the first that has room and is not before what comes first,
     (item,), the longest ones first; `alike`: none but those with the same circuits share one. None where what belongs
     together has no room in any."""
     loads, out, outage, crew = [], [], np.zeros(len(hours), int), np.zeros(len(hours), int)
+    placed = np.zeros(len(hours), bool)
     rank = np.argsort(np.argsort(-hours, kind="stable"))
     number = np.argsort(rank)
     for unit in units_of(len(hours), [(int(rank[a]), int(rank[b])) for a, b in before]):
@@ -155,13 +195,15 @@ def _fill(hours, circuits, never, crews, window, before, alike):
             both = wanted if g == len(loads) else out[g] | wanted
             if alike and g < len(loads) and both != out[g] & wanted:
                 continue
-            load, chosen = (np.zeros(crews) if g == len(loads) else loads[g].copy()), []
+            load, chosen = (np.zeros(gang.crews) if g == len(loads) else loads[g].copy()), []
             for i in own:
-                chosen.append(load.argmin())
+                chosen.append(gang.next(load, i))
                 load[chosen[-1]] += hours[i]
-            if load.max() <= window and not any(pair <= both for pair in never):
+            together = {*own.tolist(), *np.flatnonzero(placed & (outage == g)).tolist()}
+            if (load <= gang.window).all() and not any(pair <= both for pair in never) and not any(
+                    a in together and b in together for a, b in apart):
                 loads[g:g + 1], out[g:g + 1] = [load], [both]
-                outage[own], crew[own] = g, chosen
+                outage[own], crew[own], placed[own] = g, chosen, True
                 break
     return outage, crew
 
@@ -178,9 +220,9 @@ def _grouping(hours, circuits, crews, outage, crew):
 class _Programme:
     """The programme of `group_items`: its unknowns x, y, D, z, and whether an outage is used, lie in one vector."""
 
-    def __init__(self, hours, out, slots, crews):
-        self.hours, self.out, self.names = hours, out, sorted(frozenset().union(*out))
-        shapes = (len(hours), slots, crews), (len(self.names), slots), (slots,), (len(self.names), slots), (slots,)
+    def __init__(self, hours, out, slots, gang):
+        self.hours, self.out, self.names, self.gang = hours, out, sorted(frozenset().union(*out)), gang
+        shapes = (len(hours), slots, gang.crews), (len(self.names), slots), (slots,), (len(self.names), slots), (slots,)
         edges = np.cumsum([0, *map(np.prod, shapes)])
         self.x, self.y, self.D, self.z, self.used = (np.arange(a, b).reshape(shape) for a, b, shape in
                                                      zip(edges[:-1], edges[1:], shapes, strict=True))
@@ -192,14 +234,18 @@ class _Programme:
         self.low.append(low)
         self.high.append(high)
 
-    def solve(self, never, before, window, aim, seconds):
+    def solve(self, never, before, apart, aim, seconds):
         """Return outage and crew of every item in the solution, in a list, empty where there is none."""
         n, slots, crews = self.x.shape
+        window = np.minimum(self.gang.window, float(self.hours.sum()))
         for own in self.x:
             self.row(own.ravel(), np.ones(own.size), 1, 1)
         for a, b in before:
             when = np.broadcast_to(np.arange(slots)[:, None], (slots, crews)).ravel()
             self.row([*self.x[a].ravel(), *self.x[b].ravel()], [*when, *-when], -np.inf, 0)
+        for a, b in apart:
+            for g in range(slots):
+                self.row([*self.x[a, g], *self.x[b, g]], np.ones(2 * crews), -np.inf, 1)
         for g in range(slots):
             self._outage(g, [[self.names.index(name) for name in pair] for pair in never if pair <= set(self.names)],
                          window)
@@ -208,7 +254,8 @@ class _Programme:
         cost, high, whole = np.zeros(self.size), np.ones(self.size), np.zeros(self.size)
         scale = 1e-4 / max(self.hours.sum() * len(self.names), 1)
         cost[self.z], cost[self.used] = (1, 1e-3) if aim == "circuit-hours" else (scale, 1)
-        high[self.D], high[self.z] = window, window
+        high[self.D], high[self.z] = window.max(), window.max()
+        high[self.x[np.broadcast_to(~self.gang.able[:, None], self.x.shape)]] = 0
         for i in range(0 if before else min(n, slots)):  # outages are alike: item i goes into one of the first i + 1
             high[self.x[i, i + 1:]] = 0
         whole[self.x], whole[self.used], whole[self.y] = 1, 1, 1
@@ -226,7 +273,8 @@ class _Programme:
                 self.row([*self.x[i, g], needed], [*np.ones(crews), -1], -np.inf, 0)
         for k in range(crews):
             self.row([*self.x[:, g, k], self.D[g]], [*self.hours, -1], -np.inf, 0)
+            self.row(self.x[:, g, k], self.hours, -np.inf, window[k])
         for y, z in zip(self.y[:, g], self.z[:, g], strict=True):
-            self.row([z, self.D[g], y], [1, -1, -window], -window, np.inf)
+            self.row([z, self.D[g], y], [1, -1, -window.max()], -window.max(), np.inf)
         for pair in never:
             self.row(self.y[pair, g], [1, 1], -np.inf, 1)

@@ -9,6 +9,7 @@ from corridor.clearance.findings import span_chords
 from corridor.outputs.drawings.work_orders import draw_orders
 from corridor.outputs.guard import MARK
 from corridor.planning.outages.outages import Outages
+from corridor.planning.outages.schedule import crews_of
 from corridor.planning.outages.work import AT_STRUCTURES
 from corridor.planning.remedies.plan import Planned
 from corridor.summary import CAUTIONS
@@ -43,7 +44,8 @@ def write_calendar(path: Path, outages: Outages, title: str, time: datetime | No
         event.add("dtstamp", time or datetime.now(UTC))
         event.add("dtstart", laid.start)
         event.add("dtend", laid.end)
-        event.add("summary", f"Outage {row['outage']}: {', '.join(row['circuits_out'])}")
+        out = ", ".join(row["circuits_out"]) or "nothing out, work in service"
+        event.add("summary", f"Outage {row['outage']}: {out}")
         asked = [f"Ask by {day}: {name}" for name, day in outages.ask_by(row["outage"] - 1).items()]
         event.add("description", "\n".join([title, *row["items"], *asked, CAUTIONS[0]]))
         book.add_component(event)
@@ -65,12 +67,12 @@ def _order(planned, item, outage, crew, laid, outages):
     x, spans, z = site.facts.structures, site.plan.spans, site.plan.base_elevation
     ends = np.unique(np.r_[spans.tail[item.spans], spans.head[item.spans]])
     at = [item.place] if item.kind in AT_STRUCTURES else ends
-    facts = [("outage, crew", f"outage {outage + 1}, crew {crew + 1}"),
+    facts = [("outage, crew", f"outage {outage + 1}, crew {crews_of(site.prices)[crew].name}"),
              ("working time", f"{item.hours:g} h" + (f", {laid.start:%a %Y-%m-%d %H:%M} to {laid.end:%a %Y-%m-%d %H:%M}"
                                                      if laid else "")),
              ("spans", ", ".join(spans.name[item.spans]))]
-    named = (("out of service", item.out), ("crossed", item.crossed), ("beside, in service", item.beside),
-             ("to guard", item.guards))
+    named = (("out of service", item.out), ("in service on it", item.live), ("crossed", item.crossed),
+             ("beside, in service", item.beside), ("to guard", item.guards))
     facts += [(name, ", ".join(values)) for name, values in named if values]
     asked = outages.ask_by(outage)
     facts += [("ask before", ", ".join(f"{name} by {day}" for name, day in asked.items()))] if asked else []

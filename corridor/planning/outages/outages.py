@@ -7,9 +7,10 @@ import numpy as np
 
 from corridor.check import Progress
 from corridor.planning.outages.grouping import Grouping
-from corridor.planning.outages.states import State, states_of
-from corridor.planning.outages.work import STRINGING, WorkItem, calendar, list_work, schedule, unschedulable
-from corridor.planning.outages.working_time import Laid, WorkingTime
+from corridor.planning.outages.schedule import calendar, parts_of, schedule, unschedulable
+from corridor.planning.outages.states import State, compared_together, states_of
+from corridor.planning.outages.work import STRINGING, WorkItem, list_work
+from corridor.planning.outages.working_time import Laid, row_of
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
@@ -57,10 +58,15 @@ class Outages:
         """When each item is worked on, (item,); none without a calendar."""
         if not self.laid or self.grouped is None:
             return []
-        when, (start, end) = WorkingTime(self.prices.calendar), calendar(self.work, self.grouped)
+        start, end = calendar(self.work, self.grouped)
         opens = np.r_[0.0, np.cumsum(self.grouped.hours)[:-1]]
-        return [Laid(*(when.moment(self.laid[g].start.date(), float(hours[i] - opens[g])) for hours in (start, end)))
-                for i, g in enumerate(self.grouped.outage)]
+        when = {(g, k): (time, self.laid[g].start.date()) for g in range(self.grouped.steps)
+                for k, time, _ in parts_of(self.work, self.grouped, self.prices, g)}
+        times = []
+        for i, g in enumerate(self.grouped.outage):
+            time, day = when[int(g), int(self.grouped.crew[i])]
+            times.append(Laid(*(time.moment(day, float(hours[i] - opens[g])) for hours in (start, end))))
+        return times
 
     def ask_by(self, outage: int) -> dict[str, str]:
         """Return who is to be asked before an outage, by name, and the last day for that."""
@@ -76,26 +82,36 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
     """Return the Outages of a plan, None where there is none; `aim` is one of
     `corridor.planning.outages.grouping.AIMS`.
 
-    Where the line between two outages would not be safe, what is done in the sections that are not is done in one
-    outage, and the work grouped anew. `progress(done, total)` is told spans; `known` are outages of the same plan by
-    another aim, whose states are not looked at again where the grouping is one.
+    Where the line between two outages would not be safe, what was to be done there in service is done in an outage;
+    where that does not help, what is done in the sections that are not safe is done in one, and the work grouped anew.
+    `progress(done, total)` is told spans; `known` are outages of the same plan by another aim, whose states are not
+    looked at again where the grouping is one.
     """
     if not planned.cleared:
         return None
     every, prices = list_work(planned), planned.site.prices
     work, without = [item for item in every if item.hours], [item for item in every if not item.hours]
-    together, unsafe = (), ()
+    work, together = compared_together(planned.site, work)
+    unsafe = ()
     while True:
         grouped, alone = schedule(work, prices, aim, together=together)
         outages = Outages(work, without, prices, aim, grouped, alone)
         if grouped is None:
-            return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe))
-        if known is not None and known.grouped is not None and np.array_equal(known.grouped.outage, grouped.outage):
+            # What has no schedule never ends as if it had one, for want of words.
+            return replace(outages, forbids=(*unschedulable(work, prices, together), *unsafe) or (
+                "no grouping was found within the limits of [plan]",))
+        if known is not None and known.grouped is not None and np.array_equal(
+                known.grouped.outage, grouped.outage) and [i.live for i in known.work] == [i.live for i in work]:
             return in_time(replace(outages, states=known.states))
         states = tuple(states_of(planned, work, without, grouped, progress)) if work else ()
         if all(state.safe for state in states):
             return in_time(replace(outages, states=states))
         unsafe = tuple(f"in service after outage {states[-1].after}: {words}" for words in states[-1].words)
+        lost = [item.alone and bool({*planned.site.plan.spans.section[item.spans]} & {*states[-1].unsafe})
+                for item in work]
+        if any(lost):
+            work = [replace(item, live=()) if none else item for item, none in zip(work, lost, strict=True)]
+            continue
         # First what is done before the wire is pulled shares an outage, then the pull, too.
         more = {*together, *_shared(planned.site, work, states[-1].unsafe, STRINGING)}
         if more == {*together}:
@@ -116,16 +132,19 @@ def in_time(outages: Outages) -> Outages:
     """Return the same with outages laid into the calendar, if there is one; no grouping where they find no room
     there, and the words that forbid it."""
     when, prices, grouped = outages.prices.calendar, outages.prices, outages.grouped
-    if when is None or not outages.work:
+    if when is None or not outages.work or grouped is None:
         return outages
     longest = prices.window / 3600
     earliest = [when.start + max((_days(each) for each in when.notice if each.name in _met(outages.items_of(g))),
-                                 default=when.start - when.start) for g in range(grouped.outages)]
-    laid = WorkingTime(when).row(grouped.hours.tolist(), longest, earliest)
+                                 default=when.start - when.start) for g in range(grouped.steps)]
+    # Where nothing is out it may last as long as it takes.
+    laid = row_of([[part[1:] for part in parts_of(outages.work, grouped, prices, g)] for g in range(grouped.steps)],
+                  [longest if out else np.inf for out in grouped.circuits], earliest)
     lost = laid.index(None) if None in laid else None
     if lost is not None:
         words = (f"outage {lost + 1} ({', '.join(item.name for item in outages.items_of(lost))}) finds no room of "
-                 f"{grouped.hours[lost]:g} working hours within plan.window, {longest:g} h, and plan.calendar",)
+                 f"{grouped.hours[lost]:g} working hours within plan.window, {longest:g} h, and plan.calendar"
+                 + " with plan.access" * bool(prices.access),)
     elif when.by is not None and laid[-1].end.date() > when.by:
         words = (f"outage {len(laid)} ends on {laid[-1].end.date()}: later than plan.calendar.by, {when.by}",)
     else:

@@ -1,5 +1,6 @@
-"""The work that a plan comes to: what is out for it, what is guarded, and when it is done."""
+"""The work that a plan comes to: what is out for it, what is guarded, and how long it takes."""
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,29 +9,33 @@ import shapely
 from corridor.clearance.findings import span_chords
 from corridor.installation.pull_rows import pull_hours
 from corridor.installation.pulls import pulls_of
-from corridor.planning.circuits import GUARDED, other_circuits, own_circuits
-from corridor.planning.outages.grouping import Grouping, group_items, one_by_one, what_forbids
-from corridor.planning.outages.working_time import WorkingTime
+from corridor.planning.circuits import GUARDED, other_circuits, own_circuits, phases_at
 from corridor.planning.remedies.alterations import NONE, Site
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["AT_STRUCTURES", "STRINGING", "WorkItem", "calendar", "list_work", "order_of", "pulls_too_long", "reels",
-           "schedule", "table_of_circuits", "unschedulable"]
+__all__ = ["AT_STRUCTURES", "CLEARING", "STRINGING", "WorkItem", "list_work", "pull_times", "reels",
+           "table_of_circuits"]
 
 #: Kinds of work on the wires of a section: what they cross is out, too.
 STRINGING = ("pull", "re-tension")
 #: Kinds of work at a structure.
 AT_STRUCTURES = ("raise", "replace", "strings")
+#: Kinds that take away what wires come too near: with more of it done no margin is less.
+CLEARING = ("grade", "remove")
+#: Phases for which a study tells how long work on wires or strings takes.
+_PHASES = 3
 
 
 @dataclass(frozen=True)
 class WorkItem:
     """Work in one outage: its `hours`, indices of the `spans` that it touches, and their chords.
 
-    `own` circuits on the structures, `crossed` and `beside` circuits of other lines, `guards` things to guard, by name,
+    `own` circuits on the structures, of which `circuits` are worked on and `live` stay in service; `crossed` and
+    `beside` circuits of other lines, `guards` things to guard, by name,
     `guarded` circuits that are crossed and stay in service behind guards. `place` is the structure, the span or the
-    obstacle that is changed, None for work on wires, which `sections` have.
+    obstacle that is changed, None for work on wires, which `sections` have. `structures` and `span_names` are the
+    places that must be reached for it.
     """
 
     name: str
@@ -45,10 +50,15 @@ class WorkItem:
     beside: tuple[str, ...]
     guards: tuple[str, ...]
     guarded: tuple[str, ...] = ()
+    circuits: tuple[str, ...] = ()
+    live: tuple[str, ...] = ()
+    structures: tuple[str, ...] = ()
+    span_names: tuple[str, ...] = ()
 
     @property
     def out(self) -> tuple[str, ...]:
-        """What must be out of service: its own circuits, and for work on wires those that are crossed, above or below.
+        """What must be out of service: its own circuits but those that stay live, and for work on wires those that are
+        crossed, above or below.
 
         What runs beside is told, not taken out (common practice, no source); for work that needs no outage nothing is
         out.
@@ -56,31 +66,84 @@ class WorkItem:
         if not self.hours:
             return ()
         crossed = {*self.crossed} - {*self.guarded} if self.kind in STRINGING else set()
-        return tuple(sorted({*self.own, *crossed}))
+        return tuple(sorted({*self.own} - {*self.live} | crossed))
+
+    @property
+    def alone(self) -> bool:
+        """Whether what is worked on stays in service: it shares no time with other work, so that every state of the
+        line that is live is looked at."""
+        return bool(self.hours and {*self.circuits} & {*self.live})
+
+    def leaves(self, circuit: str) -> bool:
+        """Return whether a circuit on its structures is left as it is."""
+        return circuit in self.own and circuit not in self.circuits
+
+
+@dataclass(frozen=True)
+class _Task:
+    """What is done: `seconds` for so many phases; `place` as of a WorkItem; whether it may be done circuit by circuit.
+    """
+
+    name: str
+    kind: str
+    seconds: Callable[[int], float]
+    spans: np.ndarray
+    place: int | None
+    by_circuit: bool = False
 
 
 def list_work(planned: Planned) -> list[WorkItem]:
     """Return the work of a plan: what its remedies are, and wires to pull where the option does not hang there yet."""
     site, spans = planned.site, planned.site.plan.spans
-    circuits = other_circuits(site.facts.index.obstacles)
-    chords = span_chords(site.facts.structures, site.plan.base_elevation, spans)
+    x, prices, circuits = site.facts.structures, site.prices, other_circuits(site.facts.index.obstacles)
+    chords = span_chords(x, site.plan.base_elevation, spans)
     items = []
-    for name, kind, seconds, touched, place in (*_at_structures(planned), *_in_spans(planned),
-                                                *(_retensioned(planned) if site.old == site.option else
-                                                  _pulls(site))):
-        at = [place] if kind in AT_STRUCTURES else np.r_[spans.tail[touched], spans.head[touched]]
+    for task in (*_at_structures(planned), *_in_spans(planned),
+                 *(_retensioned(planned) if site.old == site.option else _pulls(site))):
+        touched, stringing = task.spans, task.kind in STRINGING
+        at = [task.place] if task.kind in AT_STRUCTURES else np.unique(np.r_[spans.tail[touched], spans.head[touched]])
         line = shapely.multilinestrings(list(chords[touched]))
         crossed = tuple(c for c, shape in circuits.items() if shapely.intersects(shape, line))
         beside = tuple(c for c, shape in circuits.items() if c not in crossed
-                       and shapely.distance(shape, line) <= site.prices.parallel_distance)
-        guarded = tuple(c for c in crossed if c in site.prices.guarded_circuits) if kind in STRINGING else ()
-        sections = tuple(np.unique(spans.section[touched]).tolist()) if kind in STRINGING else ()
-        items.append(WorkItem(name=name, kind=kind, hours=seconds / 3600, spans=touched, place=place,
-                              sections=sections, geometry=line,
-                              own=own_circuits(site.facts.structures, site.facts.framings, at), crossed=crossed,
-                              beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
-                              guarded=guarded))
+                       and shapely.distance(shape, line) <= prices.parallel_distance)
+        guarded = tuple(c for c in crossed if c in prices.guarded_circuits) if stringing else ()
+        sections = tuple(np.unique(spans.section[touched]).tolist()) if stringing else ()
+        own = own_circuits(x, site.facts.framings, at)
+        parts = list(_by_circuit(prices, task, own))
+        for worked, live in parts:
+            phases = phases_at(x, site.facts.framings, at, worked)
+            items.append(WorkItem(
+                name=task.name + (f" ({'; '.join(worked)})" if len(parts) > 1 else ""), kind=task.kind,
+                hours=task.seconds(phases) / 3600, spans=touched, place=task.place, sections=sections, geometry=line,
+                own=own, crossed=crossed, beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
+                guarded=guarded, circuits=worked, live=live,
+                structures=tuple(x.structure[at].tolist()) if stringing or task.kind in AT_STRUCTURES else (),
+                span_names=() if task.kind in AT_STRUCTURES else tuple(spans.name[touched].tolist())))
     return items
+
+
+def _by_circuit(prices: PlanTable, task: _Task, own: tuple[str, ...]
+                ) -> Iterator[tuple[tuple[str, ...], tuple[str, ...]]]:
+    """Circuits that a task is done on at a time, and those on the structures that stay in service meanwhile: all
+    circuits at once, and none in service, unless the study says otherwise."""
+    needs = {c: _need(prices, task.kind, c) for c in own}
+    live = tuple(c for c in own if needs[c] == "none")
+    if not task.by_circuit:
+        yield own, live
+        return
+    for c in own:
+        if needs[c] == "own":
+            yield (c,), tuple(other for other in own if other != c)
+    if live:
+        yield live, own
+    rest = tuple(c for c in own if needs[c] == "all")
+    if rest:
+        yield rest, ()
+
+
+def _need(prices, kind, circuit):
+    rows = {row.circuit: row.out for row in prices.outage_needs if row.kind == kind}
+    return rows.get(circuit, rows.get(None, "all"))
 
 
 def _guards(obstacles, line):
@@ -88,21 +151,28 @@ def _guards(obstacles, line):
     return tuple(obstacles.obstacle[i] for i in at[shapely.intersects(obstacles.geometry[at], line)])
 
 
+def _timed(fixed: float, of_phases: float = 0.0) -> Callable[[int], float]:
+    """How long work takes, of which a part is for up to three phases and grows with those beyond [s]."""
+    return lambda phases: fixed + of_phases * max(phases / _PHASES, 1.0)
+
+
 def _at_structures(planned):
-    """Name, kind, seconds, spans and structure of the work at structures that are changed."""
+    """Work at structures that are changed."""
     site, x, p = planned.site, planned.site.facts.structures, planned.site.prices
     spans = site.plan.spans
     for s, change in enumerate(planned.after.alterations.changes):
         if change != NONE:
             kind = "replace" if change.replaced else "raise" if change.rise else "strings"
-            seconds = p.replace_duration if change.replaced else p.raise_duration * bool(change.rise)
-            seconds += p.string_duration * bool(change.shorter or change.string)
-            yield (f"{x.structure[s]}: {change.words}", kind, seconds,
-                   np.flatnonzero((spans.tail == s) | (spans.head == s)), s)
+            fixed = p.replace_duration if change.replaced else p.raise_duration * bool(change.rise)
+            # Strain strings end the section, and shield wires get them, too.
+            yield _Task(f"{x.structure[s]}: {change.words}", kind,
+                        _timed(fixed, p.string_duration * bool(change.shorter or change.string)),
+                        np.flatnonzero((spans.tail == s) | (spans.head == s)), s,
+                        kind == "strings" and change.string != "strain")
 
 
 def _in_spans(planned):
-    """The same of structures that are added, ground that is cut and objects that go."""
+    """Structures that are added, ground that is cut and objects that go."""
     site, p, done, before = planned.site, planned.site.prices, planned.after.alterations, planned.before
     v, names = before.layers["violations"], site.plan.spans.name
     near = dict(zip(v["obstacle"], before.line.spans_at(v), strict=True))
@@ -111,35 +181,50 @@ def _in_spans(planned):
     obstacles = site.facts.index.obstacles.obstacle
     rows += [(f"take away {obstacles[i]}", "remove", p.remove_duration, near[obstacles[i]], int(i))
              for i in np.flatnonzero(done.removed)]
-    return [(*row, np.array([span]), place) for *row, span, place in rows]
+    return [_Task(name, kind, _timed(seconds), np.array([span]), place) for name, kind, seconds, span, place in rows]
 
 
 def _retensioned(planned):
-    """The same of sections of a wire that hangs and is strung tauter, or slacker."""
+    """Sections of a wire that hangs and is strung tauter, or slacker."""
     sections, tightened = planned.site.plan.sections, planned.after.alterations.tightened
-    return [(f"{'tighten' if tightened[i] > 0 else 'slacken'} {sections.name[i]}", "re-tension",
-             planned.site.prices.tighten_duration, np.arange(sections.first[i], sections.last[i] + 1), None)
+    return [_Task(f"{'tighten' if tightened[i] > 0 else 'slacken'} {sections.name[i]}", "re-tension",
+                  _timed(0.0, planned.site.prices.tighten_duration),
+                  np.arange(sections.first[i], sections.last[i] + 1), None, by_circuit=True)
             for i in np.flatnonzero(tightened)]
 
 
 def _pulls(site):
-    """The same of wire to pull: by the crew of the study what it pulls at a time; without one sections between strain
+    """Wire to pull: by the crew of the study what it pulls at a time; without one sections between strain
     structures, in parts that a reel is long enough for."""
-    sections, stringing = site.plan.sections, site.study.stringing
+    sections, stringing, prices = site.plan.sections, site.study.stringing, site.prices
     if stringing is not None and stringing.crew is not None:
-        x, framings = site.facts.structures, site.facts.framings
-        for pull in pulls_of(x, site.plan, stringing):
+        for pull in pulls_of(site.facts.structures, site.plan, stringing):
             own = np.arange(pull.first, pull.last + 1)
-            frames = x.framing[np.r_[site.plan.spans.tail[own], site.plan.spans.head[own[-1]]]]
-            phases = len(set(framings.wire[(framings.kind == "phase") & np.isin(framings.framing, frames)]))
-            hours = pull_hours(stringing.crew, site.plan.spans.length[own].sum(), phases, len(own) + 1)
-            yield f"pull {pull.name}", "pull", 3600 * hours, own, None
+            yield _Task(f"pull {pull.name}", "pull", _pulled(stringing.crew, site.plan.spans.length[own]), own, None,
+                        by_circuit=True)
         return
+    timed = _timed(prices.pull_setup_duration, prices.pull_duration - prices.pull_setup_duration)
     for name, first, last in zip(sections.name, sections.first, sections.last, strict=True):
-        parts = reels(site.plan.spans.length[first: last + 1], site.prices.reel_length)
+        parts = reels(site.plan.spans.length[first: last + 1], prices.reel_length)
         for number, own in enumerate(parts, 1):
             words = f"pull {name}" + (f", reel {number} of {len(parts)}" if len(parts) > 1 else "")
-            yield words, "pull", site.prices.pull_duration, first + own, None
+            yield _Task(words, "pull", timed, first + own, None, by_circuit=True)
+
+
+def _pulled(crew, lengths):
+    return lambda phases: 3600 * pull_hours(crew, lengths.sum(), phases, len(lengths) + 1)
+
+
+def pull_times(site: Site) -> tuple[list[str], list[float]]:
+    """Return the name of each pull of the wires of an option, and how long one takes of the circuits that are pulled
+    at a time, the longest [h]."""
+    x, f, names, hours = site.facts.structures, site.facts.framings, [], []
+    for task in () if site.old == site.option else _pulls(site):
+        at = np.unique(np.r_[site.plan.spans.tail[task.spans], site.plan.spans.head[task.spans]])
+        names.append(task.name)
+        hours.append(max((task.seconds(phases_at(x, f, at, worked)) / 3600
+                          for worked, _ in _by_circuit(site.prices, task, own_circuits(x, f, at))), default=0.0))
+    return names, hours
 
 
 def reels(lengths: np.ndarray, reel: float) -> list[np.ndarray]:
@@ -160,67 +245,6 @@ def reels(lengths: np.ndarray, reel: float) -> list[np.ndarray]:
         parts[-1].append(i)
         left -= length
     return [np.array(part) for part in parts]
-
-
-def order_of(work: list[WorkItem]) -> tuple[tuple[int, int], ...]:
-    """Return which item may not be put back in service before which: what is done in the spans of a section, or at
-    structures of it, before its wires are pulled; and parts of a section are pulled in one outage."""
-    pairs = set()
-    for b, pull in enumerate(work):
-        if pull.kind in STRINGING:
-            pairs |= {(a, b) for a, item in enumerate(work) if a != b and np.isin(item.spans, pull.spans).any()
-                      and item.kind not in STRINGING}
-            pairs |= {(a, b) for a, item in enumerate(work) if a != b and {*item.sections} & {*pull.sections}}
-    return tuple(sorted(pairs))
-
-
-def schedule(work: list[WorkItem], prices: PlanTable, aim: str, seconds: float = 15.0,
-             together: tuple[tuple[int, int], ...] = ()) -> tuple[Grouping | None, float]:
-    """Return the Grouping of the work, None where none is allowed, and the circuit-hours one by one [h].
-
-    `aim` and `seconds` are as `group_items` takes them; `together` pairs of items that are done in one outage.
-    """
-    hours, out = [item.hours for item in work], [item.out for item in work]
-    return (group_items(hours, out, aim=aim, seconds=seconds, before=_before(work, together), **_limits(prices)),
-            one_by_one(hours, out))
-
-
-def pulls_too_long(site: Site) -> tuple[str, ...]:
-    """Return words for pulls of the wires of an option that no outage is long enough for, whatever else is done."""
-    pulls = [] if site.old == site.option else list(_pulls(site))
-    names, hours = [name for name, *_ in pulls], [seconds / 3600 for _, _, seconds, *_ in pulls]
-    return what_forbids(names, hours, [()] * len(pulls), window=_limits(site.prices)["window"])
-
-
-def _before(work, together):
-    return tuple(sorted({*order_of(work), *together, *((b, a) for a, b in together)}))
-
-
-def unschedulable(work: list[WorkItem], prices: PlanTable, together: tuple[tuple[int, int], ...] = ()
-                  ) -> tuple[str, ...]:
-    """Return words for what keeps work from every schedule: items and limits."""
-    return what_forbids([item.name for item in work], [item.hours for item in work], [item.out for item in work],
-                        before=_before(work, together), **_limits(prices))
-
-
-def _limits(prices):
-    # Within the longest outage crews sleep, too.
-    window = prices.window / 3600
-    if prices.calendar is not None:
-        window = WorkingTime(prices.calendar).most_hours(window)
-    return {"never": [(pair.first, pair.second) for pair in prices.never_together], "crews": prices.crews,
-            "window": window, "slots": prices.windows or None}
-
-
-def calendar(work: list[WorkItem], grouped: Grouping) -> tuple[np.ndarray, np.ndarray]:
-    """Return start and end of every item within a row of outages, one after the other [h]."""
-    opens = np.r_[0.0, np.cumsum(grouped.hours)[:-1]]
-    start, hours, free = np.zeros(len(work)), np.array([item.hours for item in work]), {}
-    for i in np.argsort(grouped.outage, kind="stable"):
-        key = int(grouped.outage[i]), int(grouped.crew[i])
-        start[i] = free.get(key, opens[key[0]])
-        free[key] = start[i] + hours[i]
-    return start, start + hours
 
 
 def table_of_circuits(work: list[WorkItem]) -> dict[str, list[str]]:

@@ -1,18 +1,22 @@
 """When crews work: dates, shifts, weekdays, holidays and seasons; and outages of working hours laid into them.
 
-An outage begins with a shift and lasts until its longest crew is done: nights, and days that nobody works on in
-between, count as outage.
+An outage begins with the first shift of its crews and lasts until the last crew is done: nights, and days that nobody
+works on in between, count as outage.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import cached_property
 
 import numpy as np
 
-from corridor.study.plan import Calendar
+from corridor.study.plan import Calendar, WorkCrew, WorkSeason
 
-__all__ = ["Laid", "WorkingTime"]
+__all__ = ["DAYS", "Laid", "WorkingTime", "days_within", "lay_together", "row_of"]
+
+#: Days of a year, 29 February among them.
+DAYS = 366
 
 #: How far ahead a place for an outage is looked for [days].
 _AHEAD = 1100
@@ -45,14 +49,24 @@ class WorkingTime:
     """
 
     calendar: Calendar
+    reached: tuple[bool, ...] | None = None
+
+    def of(self, crew: WorkCrew, reached: np.ndarray | None = None) -> "WorkingTime":
+        """Return when a crew works; with `reached` (day,) on those days of the year alone."""
+        own = {key: getattr(crew, key) for key in ("shift_start", "shift_end") if getattr(crew, key) is not None}
+        own |= {"weekdays": crew.weekdays} if crew.weekdays else {}
+        return WorkingTime(self.calendar.model_copy(update=own), None if reached is None else tuple(reached.tolist()))
+
+    @cached_property
+    def _open(self) -> np.ndarray:
+        """Whether the seasons, and the days on which places may be reached, have a day of the year, (day,)."""
+        return days_within(self.calendar.seasons) & (True if self.reached is None else np.array(self.reached))
 
     def works(self, day: date) -> bool:
         """Whether anybody works on a day."""
-        c, number = self.calendar, day.timetuple().tm_yday
-        inside = not c.seasons or any(
-            each.first_day <= number <= each.last_day if each.first_day <= each.last_day else
-            number >= each.first_day or number <= each.last_day for each in c.seasons)
-        return inside and day not in c.holidays and c.weekday_names[day.weekday()] in c.weekdays
+        c = self.calendar
+        return bool(self._open[day.timetuple().tm_yday - 1] and day not in c.holidays
+                    and c.weekday_names[day.weekday()] in c.weekdays)
 
     def shifts(self, day: date) -> Iterator[date]:
         """Return the days from a day on on which anybody works."""
@@ -102,18 +116,47 @@ class WorkingTime:
                 break
         return best
 
-    def row(self, hours: list[float], longest: float, earliest: list[date]) -> list[Laid | None]:
-        """Return outages of so many working hours [h] one after the other, none of which takes longer than `longest`
-        [h] or begins before its `earliest` day; None for what finds no room, and all after it. Each begins on a day
-        after the last has ended."""
-        laid, day = [], self.calendar.start
-        for each, not_before in zip(hours, earliest, strict=True):
-            found = None
-            for first in self.shifts(max(day, not_before)) if None not in laid else ():
-                tried = self.lay(first, each)
-                if tried is not None and tried.hours <= longest + 1e-9:
-                    found = tried
-                    break
-            laid.append(found)
-            day = found.end.date() + _DAY if found else day
-        return laid
+
+def days_within(seasons: Sequence[WorkSeason]) -> np.ndarray:
+    """Return whether any of some seasons has a day of the year, (day,); without seasons all days."""
+    number, inside = np.arange(1, DAYS + 1), np.full(DAYS, not seasons)
+    for each in seasons:
+        after, before = number >= each.first_day, number <= each.last_day
+        inside |= after & before if each.first_day <= each.last_day else after | before
+    return inside
+
+
+def lay_together(day: date, parts: Sequence[tuple[WorkingTime, float]]) -> Laid | None:
+    """Return an outage in which crews work so many hours [h], each from its first shift from a day on; None where one
+    finds no time for years."""
+    laid = [when.lay(day, hours) for when, hours in parts]
+    found = [each for each in laid if each is not None]
+    if not found or len(found) < len(laid):
+        return None
+    return Laid(min(each.start for each in found), max(each.end for each in found))
+
+
+def row_of(outages: Sequence[Sequence[tuple[WorkingTime, float]]], longest: Sequence[float], earliest: Sequence[date]
+           ) -> list[Laid | None]:
+    """Return outages one after the other, each of the working time and hours [h] of its crews; none takes longer than
+    its `longest` [h] or begins before its `earliest` day. None for what finds no room, and all after it. Each begins
+    on a day after the last has ended."""
+    laid: list[Laid | None] = []
+    day = date.min
+    for parts, most, not_before in zip(outages, longest, earliest, strict=True):
+        day = max(day, not_before)
+        found = None if None in laid else _first(day, parts, most)
+        laid.append(found)
+        day = found.end.date() + _DAY if found else day
+    return laid
+
+
+def _first(day, parts, most):
+    """The first outage from a day on that takes no longer than `most` [h]."""
+    for ahead in range(_AHEAD):
+        first = day + ahead * _DAY
+        if any(when.works(first) for when, _ in parts):
+            laid = lay_together(first, parts)
+            if laid is None or laid.hours <= most + 1e-9:
+                return laid
+    return None

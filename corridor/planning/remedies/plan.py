@@ -13,7 +13,7 @@ from corridor.jobs.folder import made_folder
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
-from corridor.planning.circuits import GUARDED, other_circuits, own_circuits
+from corridor.planning.circuits import GUARDED, circuits_of_wires, other_circuits, own_circuits
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
@@ -21,6 +21,7 @@ from corridor.planning.remedies.offered import Remedies, alterations_of, offered
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.standing import with_things_of_surface
 from corridor.planning.remedies.variants import Variant, assess_variant, clears
+from corridor.study.plan import ON_CIRCUITS
 from corridor.study.plan import Plan as PlanTable
 from corridor.summary import Outcome
 
@@ -178,13 +179,21 @@ def _check_names(inputs, prices):
     if prices.largest_load_ratio is not None and not any(each.existing for each in inputs.options):
         raise InputError(file, "plan.largest_load_ratio", f"{prices.largest_load_ratio:g}, but no option is existing",
                          "an option with existing = true, which loads are compared with, or no such key")
-    circuits = [*own_circuits(x, inputs.framings, range(len(x))), *other_circuits(obstacles)]
+    own = own_circuits(x, inputs.framings, range(len(x)))
+    circuits = [*own, *other_circuits(obstacles)]
     categories = sorted({*obstacles.category, *inputs.rules.against} - {"ground", "right_of_way"})
     given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
     given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
     given += [(f"guarded_circuits.{i}", name, list(other_circuits(obstacles)))
               for i, name in enumerate(prices.guarded_circuits)]
+    given += [(f"outage_needs.{i}.circuit", row.circuit, own)
+              for i, row in enumerate(prices.outage_needs) if row.circuit is not None]
+    same = x.line[1:] == x.line[:-1]
+    spans = [f"{a}-{b}" for a, b in zip(x.structure[:-1][same], x.structure[1:][same], strict=True)]
+    given += [(f"access.{i}.{key}.{k}", name, known) for i, row in enumerate(prices.access)
+              for key, known in (("structures", x.structure.tolist()), ("spans", spans))
+              for k, name in enumerate(getattr(row, key))]
     given += [(f"wires.{i}.option", row.option, [each.name for each in inputs.study.options])
               for i, row in enumerate(prices.wires)]
     if prices.calendar is not None:
@@ -195,9 +204,21 @@ def _check_names(inputs, prices):
     for i, pair in enumerate(prices.never_together):
         if pair.first == pair.second:
             raise InputError(file, f"plan.never_together.{i}.second", repr(pair.second), "another than the first")
+    _check_circuits(file, prices, circuits_of_wires(x, inputs.framings))
     for where, name, known in given:
         if name not in known:
             raise InputError(file, f"plan.{where}", repr(name), "; ".join(known), nearest(name, known))
+
+
+def _check_circuits(file, prices, of):
+    """Refuse work circuit by circuit on a line whose wires do not tell of which circuit they are."""
+    mixed = next(((line, wire, own) for (line, wire), own in of.items() if len(own) > 1), None)
+    for i, row in enumerate(prices.outage_needs):
+        if mixed is not None and row.kind in ON_CIRCUITS and row.out != "all":
+            line, wire, own = mixed
+            raise InputError(file, f"plan.outage_needs.{i}.out", f"{row.out!r}, but the wire {wire} of {line} is of "
+                             f"{' here and of '.join(sorted(own))} there", "'all', or names of wires that are of one "
+                             "circuit along a line")
 
 
 def plan_option(site: Site, progress: Progress | None = None, before: Variant | None = None) -> Planned:
