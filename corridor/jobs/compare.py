@@ -1,7 +1,7 @@
 """The options of a study beside each other, from the findings of every span."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -51,7 +51,8 @@ class Comparison:
     wire [N], `tension_case` its case, and `ratio` of a phase over that of today; `load_ratio` greatest of any
     structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the maximum current that losses are
-    of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
+    of [A]; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed; `lines` a row per line
+    and option, where it was asked for (`corridor.jobs.compare_lines`).
     """
 
     options: Columns
@@ -71,6 +72,7 @@ class Comparison:
     sagging: list[list[str]]
     states: States
     gaps: int
+    lines: Columns = field(default_factory=dict)
 
     @property
     def names(self) -> list[str]:
@@ -80,7 +82,8 @@ class Comparison:
     @property
     def frames(self) -> Frames:
         """The tables `comparison`, a column an option, `options` and `ladder` as data frames."""
-        return Frames({"comparison": compare_table(self).columns, "options": self.options, "ladder": self.ladder})
+        return Frames({"comparison": compare_table(self).columns, "options": self.options, "ladder": self.ladder,
+                       **({"lines": self.lines} if self.lines else {})})
 
 
 def compare_study(opened: Opened, *, progress: Progress | None = None) -> Comparison:
