@@ -66,6 +66,16 @@ def test_overview_has_the_numbers_of_the_findings(made):
         assert int(rows["south"][3]) > 0 and list(rows)[-1] == "north & <far>"
 
 
+def test_where_to_spend(made):
+    """Every line with every option has a row; without prices and weather none of them has a cost per ampere."""
+    _, findings, result = made
+    part = next(each for each in overview(result).iter("section") if each.get("id") == "spending")
+    rows = [["".join(cell.itertext()) for cell in row] for row in part.find(".//tbody").findall("tr")]
+    assert len(rows) == 3 * len(findings["options"]) and {row[1] for row in rows} == {"main", "north & <far>", "south"}
+    assert all(row[13] == "-" and row[14] for row in rows)
+    assert 'href="#spending"' in result.output.read_text(encoding="utf-8")
+
+
 def test_what_is_not_assessed_does_not_look_clear(made):
     """Spans of the line that leaves the raster are drawn as not assessed, and counted as no clear ones."""
     _, findings, result = made

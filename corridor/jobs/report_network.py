@@ -84,10 +84,11 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
                 seen[option].append(see_line(layers, option, line, name))
             rows += _worth(layers, line, options)
         existing = whole["options"]["existing"].astype(bool)
-        parts = _options(options) + "".join(
-            option_part(i, option, seen[option], existing[i]) for i, option in enumerate(options))
         today = next((name for name, hangs in zip(options, existing, strict=True) if hangs), None)
-        if len(options) > 1 and today is not None:
+        worth = len(options) > 1 and today is not None
+        parts = _options(options, worth) + "".join(
+            option_part(i, option, seen[option], existing[i]) for i, option in enumerate(options))
+        if worth:
             parts += spending_part(ranked(rows, wire_prices(opened), today), opened.study.plan)
         write_index(staged / INDEX, opened.name, plain_words(whole), parts)
     written = {path.name: path for path in files.written}
@@ -97,10 +98,11 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
                          sum(path.stat().st_size for path in files.written), {k: tuple(v) for k, v in seen.items()})
 
 
-def _options(names):
-    """Links to the parts of the options."""
+def _options(names, worth):
+    """Links to the parts of the options, and to where an ampere costs least."""
     links = "".join(f'<li><a href="#option-{i}">{escape(name)}</a></li>' for i, name in enumerate(names))
-    return f'<nav class="options" aria-label="Options"><ul>{links}</ul></nav>'
+    links += '<li><a href="#spending">Where to spend</a></li>' * worth
+    return f'<nav class="options" aria-label="Parts of this page"><ul>{links}</ul></nav>'
 
 
 def _worth(layers, line, options):
