@@ -107,8 +107,52 @@ def test_line_across_the_antimeridian():
 
 
 def test_lines_too_far_apart_for_one_grid():
-    with pytest.raises(InputError, match="too far apart"):
-        chosen("EPSG:4326", lon=np.array([2.0, 20.0]), lat=np.array([50.0, 50.0]))
+    with pytest.raises(InputError, match="too far apart.*some 698 km"):
+        chosen("EPSG:4326", lon=np.array([2.0, 24.0]), lat=np.array([50.0, 50.0]))
+
+
+#: Lines in zones 31 to 34 of the UTM, 6 degrees apart.
+ZONES = np.array([3.0, 9.0, 15.0, 17.5]), np.array([50.0, 50.0, 50.0, 50.0])
+
+
+def test_one_grid_for_lines_of_several_zones():
+    """Named, or a local one: at 8.5 degrees, 608 km, the scale is 0.9996 (1 + x^2 / (2 R^2)) (Snyder 1987, 8-11)."""
+    frame = chosen("EPSG:4258", "EPSG:25832", *ZONES)
+    east, north = frame.transform_points(*ZONES, CRS("EPSG:4258"))
+    assert frame.scale(east, north, 0)[-1] == pytest.approx(0.9996 * (1 + 608e3**2 / (2 * 6.38e6**2)), abs=1e-4)
+    words, = frame.words_on_scale(np.array(["west", "home", "east", "far"]), east, north)
+    assert "0.42% at far:" in words and "EPSG" not in words
+    assert "transverse Mercator" in chosen("EPSG:4258", None, *ZONES).name
+
+
+def test_nothing_is_said_of_lines_in_their_own_zone():
+    frame = chosen("EPSG:25832")
+    assert frame.words_on_scale(np.array(["a", "a", "a"]), *frame.transform_points(LON, LAT, CRS("EPSG:4258"))) == ()
+
+
+@pytest.mark.parametrize("requested", ["EPSG:25832", None])
+def test_among_points_and_surfaces_a_grid_of_several_zones_is_refused(requested):
+    with pytest.raises(InputError, match="point clouds or a surface"):
+        choose_frame(requested, CRS("EPSG:4258"), *ZONES, wide=False)
+
+
+def test_grid_whose_scale_depends_on_direction_is_refused():
+    """Lambert's azimuthal equal-area projection stretches across what it shortens along: 5.2e-4 each way at 410 km by
+    Snyder (1987), eq. 24-2 to 24-5: 1 / cos(c / 2). In its middle it serves."""
+    with pytest.raises(InputError, match="more one way than another"):
+        chosen("EPSG:4258", "EPSG:3035", np.array([10.0]), np.array([48.3]))
+    assert chosen("EPSG:4258", "EPSG:3035", np.array([10.0]), np.array([52.1])).crs == CRS("EPSG:3035")
+
+
+def test_widths_in_a_grid_are_never_less_than_on_the_ground():
+    """A crown of 4 m at 0.9996 keeps its 4 m, two zones away it gets as many as its scale; unknown stays unknown."""
+    frame = Frame(CRS("EPSG:25832"), "", "")
+    places = np.array([shapely.Point(5e5, 5.6e6), shapely.Point(1.1e6, 5.6e6), shapely.Point(1.1e6, 5.6e6),
+                       shapely.Point(), None], object)
+    k = frame.scale(1.1e6, 5.6e6, 0.0)
+    assert k > 1.003
+    radii = frame.widen(np.array([4, 4, np.nan, 4, 4.0]), places)
+    np.testing.assert_allclose(radii, [4, 4 * k, np.nan, 4, 4], rtol=1e-9)
 
 
 def test_geometries_keep_their_z_and_gaps():

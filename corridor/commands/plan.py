@@ -24,8 +24,11 @@ __all__ = ["plan"]
               "remedies of plan.gpkg. Takes far longer than the plan.")
 @click.option("--cost-curve", type=click.IntRange(2, 30), metavar="POINTS", help="Instead: least cost against the "
               "rating reached, at so many maximum temperatures of the wire.")
+@click.option("--each-line", is_flag=True, help="Instead: plan each line by itself, and rank them by what an ampere "
+              "costs: each_line.csv.")
 @DRAWING
-def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, cost_curve, drawing):
+def plan(study, progress, overwrite, option, rating, by, longest_outage, folder, aim, remedies, cost_curve, each_line,
+         drawing):
     """Plan the remedies that make an option of STUDY clear, and their outages.
 
     Finds the cheapest remedies after which there is no violation and no string
@@ -46,6 +49,10 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     With --cost-curve: plans at lower maximum temperatures, too, as a table and a
     curve of cost against current. Nothing is copied; Status 0 where all have a plan.
 
+    With --each-line: where in a network to spend. Every line is planned alone,
+    lines near each other together; nothing is copied. Status 0 where all have a
+    plan, 1 where one has none, 3 where something could not be assessed.
+
     \b
     Example
       corridor plan study.toml --option "new wire" --folder plan
@@ -54,11 +61,13 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     if rating is None and (by or longest_outage):
         raise InputError(None, "by" if by else "longest-outage", repr(by or longest_outage), "together with --rating")
     if rating is not None:
-        if cost_curve or remedies:
+        if cost_curve or remedies or each_line:
             raise InputError(None, "rating", repr(rating), "by itself, or with --option, --by and --longest-outage")
         return _decided(study, progress, overwrite, option, rating, by, longest_outage, folder, drawing)
     if option is None:
         raise InputError(None, "option", "none", "--option, or --rating for what gives a rating")
+    if each_line:
+        return _each_line(study, progress, overwrite, option, folder)
     from corridor.commands.trust import remember
     from corridor.outputs.files import Files
     from corridor.planning.outages.files import write_outages
@@ -91,6 +100,20 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     status = 3 if lost and planned.status == 0 else planned.status
     return Answer(status, files.written, lambda: [*plan_lines(planned), *lines], **plan_parts(planned),
                   outages=[] if outages is None else outages.rows, unscheduled=forbids)
+
+
+def _each_line(study, progress, overwrite, option, folder):
+    """Answer what each line costs."""
+    from corridor.jobs.folder import write_csvs
+    from corridor.planning.each_line import columns_of_plans, each_line_text
+
+    plans, prices = study.plan_each_line(option, progress=progress), study.study.plan
+    columns = columns_of_plans(plans)
+    written = write_csvs(folder, {"each_line": columns}, study.guard(overwrite))
+    status = 1 if any(each.refused for each in plans) else 3 * any(each.gaps for each in plans)
+    status = status or 3 * bool(study.study.unconfirmed)
+    return Answer(status, written, lambda: each_line_text(plans, option, None if prices is None else prices.currency),
+                  each_line=[dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)])
 
 
 def _decided(study, progress, overwrite, option, rating, by, longest, folder, drawing):

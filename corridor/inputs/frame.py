@@ -22,8 +22,15 @@ from corridor.errors import InputError
 __all__ = ["Frame", "choose_frame", "horizontal", "read_crs", "vertical", "vertical_factor"]
 
 #: Greatest departure of the point scale from one, in any direction along the line, of a grid to
-#: work in [-].
+#: work in of itself, or among surveyed points and surfaces, which are looked through in the grid [-].
 LOW_DISTORTION = 0.002
+#: The same of a grid that the study names for lines of several zones, or of one made for them [-].
+WIDE_DISTORTION = 0.006
+#: Greatest difference of the scale between directions [-]: distances to the side of a span take the scale
+#: along it, and are off by this, 6 mm in 30 m.
+_ANISOTROPY = 2e-4
+#: Why less than that will do.
+_AMONG_POINTS = " (of a study with point clouds or a surface)"
 #: Accuracy of a change of datum above which it is worth a word [m].
 _COARSE = 0.5
 #: Length of the step over which the scale is taken [m]: short for the change of scale, long for
@@ -96,6 +103,40 @@ class Frame:
             w / self.scale(e0 + t * (e1 - e0), n0 + t * (n1 - n0), azimuth) for t, w in weights
         )
         return inverse / 6 * (1 + np.asarray(mean_elevation, float) / EARTH_RADIUS)
+
+    def widen(self, radius, geometry):
+        """Return radii on the ground [m] as they count in the grid: never less than there, nan where not known.
+
+        Parameters
+        ----------
+        radius : ndarray, shape (n,)
+        geometry : ndarray of shapely geometries, shape (n,)
+            In the grid.
+        """
+        wide = np.flatnonzero(radius > 0)
+        box = shapely.bounds(geometry[wide])
+        wide, box = wide[np.isfinite(box).all(axis=1)], box[np.isfinite(box).all(axis=1)]
+        result = np.array(radius, float)
+        result[wide] *= np.fmax(self.scale(*(box[:, :2] + box[:, 2:]).T / 2, 0.0), 1.0)
+        return result
+
+    def words_on_scale(self, line, easting, northing):
+        """Return what is to be said of lines whose grid lengths are far from those on the ground.
+
+        Parameters
+        ----------
+        line : ndarray of str, shape (structure,)
+        easting, northing : ndarray, shape (structure,)
+        """
+        off = np.abs(self.scale(easting, northing, 0.0) - 1)
+        far = off >= LOW_DISTORTION
+        names = list(dict.fromkeys(line[far].tolist()))
+        if not names:
+            return ()
+        named = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+        return (f"coordinates of the findings are those of {self.name}, whose lengths are off by up to "
+                f"{off.max():.2%} at {named}: spans and distances are corrected for it, lengths "
+                "that are measured between coordinates are not",)
 
     def transform_points(self, x, y, source_crs):
         """Return easting and northing [m] of positions in another CRS, x to the east or longitude
@@ -221,7 +262,7 @@ def transformer(source, target):
         ) from None
 
 
-def choose_frame(requested, structures_crs, longitude, latitude):
+def choose_frame(requested, structures_crs, longitude, latitude, *, wide=True):
     """Return the grid to work in.
 
     Parameters
@@ -231,6 +272,8 @@ def choose_frame(requested, structures_crs, longitude, latitude):
     structures_crs : pyproj CRS
     longitude, latitude : ndarray, shape (structure,)
         Of the structures, on WGS 84 [deg].
+    wide : bool
+        Whether a grid over several zones will do, whose scale is up to 0.006 off one.
 
     Returns
     -------
@@ -244,16 +287,17 @@ def choose_frame(requested, structures_crs, longitude, latitude):
     InputError
         The one asked for cannot be worked in, or the structures spread too far for any.
     """
+    most = WIDE_DISTORTION if wide else LOW_DISTORTION
     if requested is not None:
         crs = horizontal(read_crs(requested, None, "study.crs"))
-        reason = _unfit(crs, longitude, latitude)
+        reason = _unfit(crs, longitude, latitude, most)
         if reason:
             raise InputError(
                 None,
                 "study.crs",
                 f"{crs.name}, which is {reason}",
                 "a projected CRS in metres, to the east and north, whose scale is within "
-                f"{LOW_DISTORTION:g} of one along the line",
+                f"{most:g} of one along the line{'' if wide else _AMONG_POINTS}, the same in all directions",
                 "leave study.crs out",
             )
         return Frame(crs, crs.name, "the study asks for it")
@@ -268,29 +312,32 @@ def choose_frame(requested, structures_crs, longitude, latitude):
             else "the structures are given in it, in another unit",
         )
     reason = _unfit(own, longitude, latitude)
-    return _local(own, longitude, latitude, f"{own.name}, the CRS of the structures, is {reason}")
+    return _local(own, longitude, latitude, f"{own.name}, the CRS of the structures, is {reason}", most)
 
 
-def _unfit(crs, longitude, latitude):
-    """Return why a CRS cannot be worked in, or None."""
+def _unfit(crs, longitude, latitude, most=LOW_DISTORTION):
+    """Return why a CRS cannot be worked in, or None; `most` the distortion that will do."""
     if not crs.is_projected:
         return "not projected"
     if any(abs(axis.unit_conversion_factor - 1) > 1e-12 for axis in crs.axis_info):
         return "not in metres"
     if {axis.direction for axis in crs.axis_info} != {"east", "north"}:
         return "not counted to the east and north"
-    distortion = _distortion(crs, longitude, latitude)
-    return None if distortion < LOW_DISTORTION else f"distorted by {distortion:.2g} along the line"
+    distortion, uneven = _distortion(crs, longitude, latitude)
+    if distortion >= most:
+        return f"distorted by {distortion:.2g} along the line"
+    return None if uneven < _ANISOTROPY else f"distorted by {uneven:.2g} more one way than another"
 
 
 def _distortion(crs, longitude, latitude):
-    """Greatest |scale - 1| in four directions at any of the places; infinite where a place has no
-    image."""
+    """Greatest |scale - 1| in four directions at any of the places, and greatest difference between directions at one;
+    infinite where a place has no image."""
     change = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
     e, n = (v[:, None] for v in change.transform(np.atleast_1d(longitude), np.atleast_1d(latitude)))
     if not np.isfinite(e + n).all():
-        return np.inf
-    return np.abs(Frame(crs, "", "").scale(e, n, [0.0, 45.0, 90.0, 135.0]) - 1).max()
+        return np.inf, np.inf
+    scale = Frame(crs, "", "").scale(e, n, [0.0, 45.0, 90.0, 135.0])
+    return np.abs(scale - 1).max(), np.ptp(scale, axis=1).max()
 
 
 def _in_metres(crs):
@@ -308,7 +355,7 @@ def _in_metres(crs):
     )
 
 
-def _local(source, longitude, latitude, reason):
+def _local(source, longitude, latitude, reason, most):
     geodetic = horizontal(source.geodetic_crs)
     # The line may lie across the antimeridian: the mean of directions, not of numbers.
     lon = np.degrees(np.angle(np.exp(1j * np.radians(longitude)).mean())).round(2)
@@ -323,12 +370,13 @@ def _local(source, longitude, latitude, reason):
         float(lat), float(lon - shift), scale_factor_natural_origin=1.0
     )
     crs = ProjectedCRS(conversion, geodetic_crs=geodetic, cartesian_cs=Cartesian2DCS(), name=name)
-    if _unfit(crs, longitude, latitude):
+    if _unfit(crs, longitude, latitude, most):
         raise InputError(
             None,
             "structures",
             "structures too far apart for one grid",
-            "lines within some 300 km east and west of their middle",
+            f"lines within some {EARTH_RADIUS * np.sqrt(2 * most) / 1e3:.0f} km east and west of their middle"
+            + ("" if most == WIDE_DISTORTION else _AMONG_POINTS),
             "one study per region",
         )
     return Frame(crs, name, reason)

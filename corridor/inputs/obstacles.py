@@ -147,7 +147,7 @@ def _rows(section, layer, portion, frame):
         "absolute": absolute,
         "height": height,
         "voltage": voltage,
-        "radius": radius,
+        "radius": frame.widen(radius, geometry),
         "fault": fault,
         "without_unit": without_unit(
             None if getattr(section, "voltage_unit", None) else _column(section, portion, "voltage"), count),

@@ -260,7 +260,8 @@ def read_inputs(study):
                           units=column_units(section), section=section,
                           route=section.route and (section.route, resolve(section.route.file)))
     try:
-        frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude)
+        frame = choose_frame(study.study.crs, raw.layer.crs, raw.longitude, raw.latitude,
+                             wide=not study.point_clouds and not study.terrain.surface)
     except InputError as error:
         raise InputError(study.path, error.where, error.found, error.accepted, error.hint) from None
     structures = place(raw, frame)
@@ -293,8 +294,8 @@ def read_inputs(study):
         ("ground", "surface", "surface_classes"), (terrain, *surface), strict=True) if each for raster in each.rasters]
     return Inputs(study, structures, framings, index, right_of_way, rules, options, cases, shield, terrain, frame,
                   _aside(describe_files, study, terrain, clouds, surveys, surface),
-                  (*_cautions(layers, frame, raw), *raw.words, *words), clouds, tuple(grids), others, layers_read,
-                  capacities, surveys, raw.left_out, *surface, cleared)
+                  (*_cautions(layers, frame, raw), *_far_off(frame, structures), *raw.words, *words), clouds,
+                  tuple(grids), others, layers_read, capacities, surveys, raw.left_out, *surface, cleared)
 
 
 def _aside(work, *args):
@@ -311,6 +312,11 @@ def _cautions(layers, frame, raw):
     known = dict.fromkeys(layer.crs for _, layer in layers)
     words = (frame.caution(crs, raw.longitude[0], raw.latitude[0]) for crs in known)
     return tuple(dict.fromkeys(text for text in words if text))
+
+
+def _far_off(frame, structures):
+    """What is to be said of lines at which the grid is far from ground lengths."""
+    return frame.words_on_scale(structures.line, structures.easting, structures.northing)
 
 
 def _check_strength(study, options, shield):

@@ -1,7 +1,7 @@
 """The options of a study beside each other, from the findings of every span."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -53,7 +53,8 @@ class Comparison:
     structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the maximum current that losses are
     of [A]; `life` what the options cost over their life, None where the study asks for none, and on what that
-    rests, `life_words`; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed.
+    rests, `life_words`; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed; `lines` a row
+    per line and option, where it was asked for (`corridor.jobs.compare_lines`).
     """
 
     options: Columns
@@ -75,6 +76,7 @@ class Comparison:
     gaps: int
     life: LifeCost | None = None
     life_words: str = ""
+    lines: Columns = field(default_factory=dict)
 
     @property
     def names(self) -> list[str]:
@@ -84,7 +86,8 @@ class Comparison:
     @property
     def frames(self) -> Frames:
         """The tables `comparison`, a column an option, `options` and `ladder` as data frames."""
-        return Frames({"comparison": compare_table(self).columns, "options": self.options, "ladder": self.ladder})
+        return Frames({"comparison": compare_table(self).columns, "options": self.options, "ladder": self.ladder,
+                       **({"lines": self.lines} if self.lines else {})})
 
 
 def compare_study(opened: Opened, *, progress: Progress | None = None) -> Comparison:

@@ -26,7 +26,7 @@ from corridor.outputs.page.write import write_page
 from corridor.outputs.schema import layer
 from corridor.study.assumptions import assumed_words
 
-__all__ = ["Report", "report_study"]
+__all__ = ["Report", "as_found", "columns_from", "page_of", "plain_words", "report_study"]
 
 
 @dataclass(frozen=True)
@@ -67,20 +67,13 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     target, guard = Path(output) if output else source.with_suffix(".html"), opened.guard(overwrite).besides(source)
     guard.check(target, "marked")
     say = progress or (lambda done, total: None)
-    layers = {name: _columns(source, name) for name in LAYERS}
+    layers = {name: columns_from(source, name) for name in LAYERS}
     say(1, 4)
-    packer = Packer()
-    content = pack_findings(layers, packer)
-    content["tables"]["structures"] = packer.table(structure_places(read_layer(source, "structures")))
+    facts, plan = _laid_out(opened.inputs, layers)
+    content, packer, plain = page_of(opened, layers, facts, plan, read_layer(source, "structures"))
     say(2, 4)
-    content |= _surroundings(layers, opened.inputs, opened.ground, packer)
-    content |= {"cuts": _cuts(opened, layers, packer), "windy": [c.name for c in opened.study.cases if c.wind]}
-    facts, plan = _laid_out(opened, layers)
-    sections = string_sections(facts, plan)
-    content["curves"] = pack_curves(facts, plan, *sections, packer)
     content["plan"] = pack_plan(plan_layers(source), routes(layers["spans"])[:, :, :2], packer)
-    plain = _plain(layers) | {"compare": compared(facts, plan, layers, opened.loads, *sections),
-                              "hours": report_hours(opened, facts, layers["limits"])}
+    plain["hours"] = report_hours(opened, facts, layers["limits"])
     say(3, 4)
     with Files(guard) as files:
         name = opened.name if content["plan"] is None else f"Plan: {opened.name}"
@@ -89,19 +82,55 @@ def report_study(opened: Opened, findings: Path | str | None = None, output: Pat
     return Report(files.written[0], source, files.written[0].stat().st_size)
 
 
-def _laid_out(opened, layers):
+def page_of(opened, layers, facts, plan, structures):
+    """Return what a page shows of some layers: its content, the packer with its arrays, and what stands in it as text.
+
+    Parameters
+    ----------
+    opened : Opened
+    layers : dict of dict of ndarray
+        As `columns_from` reads them, all of `LAYERS`.
+    facts, plan : Facts, Plan
+        Of the lines of these layers, as findings have them.
+    structures : GeoDataFrame
+        The layer with its places.
+    """
+    packer = Packer()
+    content = pack_findings(layers, packer)
+    content["tables"]["structures"] = packer.table(structure_places(structures))
+    content |= _surroundings(layers, opened.inputs, opened.ground, packer)
+    content |= {"cuts": _cuts(opened, layers, packer), "windy": [c.name for c in opened.study.cases if c.wind],
+                "plan": None}
+    sections = string_sections(facts, plan)
+    content["curves"] = pack_curves(facts, plan, *sections, packer)
+    return content, packer, plain_words(layers) | {"compare": compared(facts, plan, layers, opened.loads, *sections)}
+
+
+def _laid_out(inputs, layers):
     """Facts, and the line as the findings have it: the ground is not asked again for what they know."""
-    facts, plan, _ = prepare(opened.inputs, surveyed=False)
+    facts, plan, _ = prepare(inputs, surveyed=False)
+    return facts, as_found(plan, layers)
+
+
+def as_found(plan, layers):
+    """Return a Plan with bases, lengths and scales as the findings have them."""
     spans, structures = layers["spans"], layers["structures"]
     known = {name: spans[name].astype(float) for name in ("length_m", "ground_factor")}
     laid = replace(plan.spans, length=known["length_m"], ground_factor=known["ground_factor"])
-    return facts, replace(plan, base_elevation=structures["base_elevation_m"].astype(float), spans=laid, surveyed=True)
+    return replace(plan, base_elevation=structures["base_elevation_m"].astype(float), spans=laid, surveyed=True)
 
 
-def _columns(source, name):
-    """A layer as columns, whole numbers and booleans as numbers, nan where null; "geometry" from shapely."""
+def columns_from(source, name, only=None):
+    """Return a layer of findings as columns: whole numbers and booleans as numbers, nan where null; "geometry" from
+    shapely. `only` is as for `read_layer`.
+
+    Raises
+    ------
+    InputError
+        A column of this version is not there.
+    """
     wanted = [c for c in layer(name).columns if c.name in NEEDED.get(name, (c.name,))]
-    frame = read_layer(source, name, [c.name for c in wanted])
+    frame = read_layer(source, name, [c.name for c in wanted], only)
     lacks = [c.name for c in wanted if c.name not in frame]
     if lacks:
         raise InputError(source, f"{name}.{lacks[0]}", "no such column: findings of another version of corridor",
@@ -168,8 +197,8 @@ def _outermost(layers):
     return np.stack([np.zeros_like(left), left, right])
 
 
-def _plain(layers):
-    """What a page says in words."""
+def plain_words(layers):
+    """Return what a page says in words of some layers: "verdict", "doubtful", "doubts", "cautions", "warnings"."""
     options, run = layers["options"], layers["run"]
     rows = zip(options["option"], options["violations"], options["not_assessed"], strict=True)
     words = [f"{name}: {_count(short, 'violation', 'violations')}, {gaps:.0f} not assessed"

@@ -52,8 +52,9 @@ class StudySection(Table):
 
     title: Text = Field("", description="Title of the study, for reports.")
     crs: Text | None = Field(None, description=(
-        "A projected CRS in metres to work in, such as EPSG:25832. Default: that of the structures where it is "
-        "projected and low-distortion, else a local one that the run names."))
+        "A projected CRS in metres, such as EPSG:25832, to work in and to write the findings of all lines in, of "
+        "several zones, too, as far as its scale is within 0.006 of one (docs/conventions.md). Default: that of the "
+        "structures where it is projected and its scale within 0.002 of one, else a local one that the run names."))
     voltage: Annotated[float, Read(voltages.SystemVoltage())] = Field(
         description="Nominal voltage, line to line."
     )

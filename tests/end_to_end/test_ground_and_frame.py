@@ -4,6 +4,7 @@ Geodesics are pyproj's (Karney 2013); a ground length is the geodesic times 1 + 
 """
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from pyproj import Geod, Transformer
@@ -96,3 +97,45 @@ def test_us_survey_feet(study, other_study, make):
     assert feet["spans"].crs.axis_info[0].unit_name == "metre"
     np.testing.assert_allclose(shapely.get_coordinates(metric["spans"].geometry),
                                shapely.get_coordinates(feet["spans"].geometry), rtol=0, atol=1e-3)
+
+
+def test_lines_of_two_zones_in_the_crs_that_the_study_names(study, other_study, make):
+    """A line in UTM zone 32 and one in zone 33, each with ground, roads and crowns in its own zone, both in the grid of
+    the former: the latter, at 0.44 % of scale there, has the findings that it has in its own zone, and the lengths of
+    geodesics. Crowns and lanes are no narrower than on the ground, and 0.44 % of 4 m wider at most."""
+    east, zone = 700_000.0, "EPSG:25833"
+    moved = make.line_of(line="far")
+    moved["easting"] += east - make.EAST
+    extent = {"low": (east - 400, make.NORTH - 400), "high": (east + 1400, make.NORTH + 400)}
+    for each in (study, other_study):
+        each.write_ground(lambda e, n: make.plane(e - east + make.EAST, n), name="east.tif", crs=zone, **extent)
+        each.change('["ground.tif"]', '["ground.tif", "east.tif"]')
+        spot = shapely.points([(east + 100, make.NORTH + 12), (east + 460, make.NORTH - 9)])
+        each.add_obstacle("crowns", "road", spot, "height = 6\nradius = 4", crs=zone)
+        ends = [[(east + 150, make.NORTH - 60), (east + 170, make.NORTH + 60)]]
+        each.add_obstacle("lanes", "road", shapely.linestrings(ends), "height = 0\nradius = 4", crs=zone)
+    other_study.structures, other_study.crs = moved, zone
+    home = study.structures
+    degrees = [Transformer.from_crs(crs, "EPSG:4258", always_xy=True) for crs in (make.GRID, zone)]
+    both = pd.concat([home, moved], ignore_index=True)
+    places = np.concatenate([np.stack(change.transform(line["easting"], line["northing"]), axis=1)
+                             for change, line in zip(degrees, (home, moved), strict=True)])
+    both[["easting", "northing"]] = places
+    study.structures, study.crs = both, "EPSG:4258"
+    study.change("[study]\n", '[study]\ncrs = "EPSG:25832"\n')
+    found, alone = study.check(), other_study.check()
+    assert all(found[layer].crs.to_epsg() == 25832 for layer in ("spans", "wires", "clearances"))
+    assert found["spans"].crs.to_epsg() != alone["spans"].crs.to_epsg() == 25833
+    far = {layer: found.rows(layer, line="far") for layer in ("clearances", "spans")}
+    same(far, alone, columns=("required_m",))
+    margins = [each["clearances"].set_index(["span", "case", "against", "obstacle", "measure"])["margin_m"].sort_index()
+               for each in (far, alone)]
+    off = margins[0].to_numpy() - margins[1].to_numpy()
+    wide = margins[0].index.get_level_values("obstacle").notna()
+    assert np.abs(off[~wide]).max() < 1.5e-3 and off[wide].min() > -0.0044 * 4 - 1.5e-3 and off[wide].max() < 1.5e-3
+    assert {"crowns", "lanes"} <= {name.split(":")[0] for name in far["clearances"]["obstacle"].dropna()}
+    lon, lat = places[4:].T
+    geodesic = Geod(ellps="GRS80").inv(lon[:-1], lat[:-1], lon[1:], lat[1:])[2]
+    np.testing.assert_allclose(far["spans"]["length_m"], geodesic * (1 + np.array([103, 109, 115]) / RADIUS), atol=1e-3)
+    assert "off by up to 0.44% at far" in found["run"]["warnings"][0]
+    assert "off by" not in (alone["run"]["warnings"][0] or "")

@@ -64,6 +64,8 @@ SPANS = {
     "southern hemisphere": ("EPSG:7856", 334_000, 6_250_000, 450, -20),
     "two standard parallels": ("EPSG:2154", 700_000, 6_600_000, 100, 500),
     "long": ("EPSG:25832", 700_000, 5_600_000, 1500, -1800),
+    "the zone next door": ("EPSG:25832", 929_600, 5_560_000, 320, 150),
+    "600 km from the central meridian": ("EPSG:25832", 1_100_000, 5_600_000, -300, 260),
 }
 
 
@@ -80,6 +82,18 @@ def test_span_at_sea_level_is_the_geodesic(span):
     assert ours == pytest.approx(truth, rel=1e-6)
     # The grid length itself would not do: this check can fail.
     assert np.hypot(east, north) != pytest.approx(truth, rel=1e-5)
+
+
+@pytest.mark.parametrize("span", SPANS.values(), ids=SPANS)
+def test_distances_beside_a_span_are_geodesics(span):
+    """pyproj.Geod again: 60 m to the side of either end, by the factor of the span, to 0.5 mm; 1,800 m on to 1 mm."""
+    crs, e, n, east, north = span
+    back = Transformer.from_crs(crs, CRS(crs).geodetic_crs, always_xy=True)
+    factor = frame(crs).ground_factor([e], [n], [e + east], [n + north], [0])[0]
+    aside = 60 / np.hypot(east, north) * np.array([north, -east])
+    for end in (np.array([e, n]), np.array([e + east, n + north])):
+        truth = CRS(crs).get_geod().inv(*back.transform(*end), *back.transform(*(end + aside)))[2]
+        assert 60 * factor == pytest.approx(truth, abs=5e-4 if np.hypot(east, north) < 600 else 1e-3)
 
 
 def test_span_in_the_hills_is_the_distance_in_space():

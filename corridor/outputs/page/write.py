@@ -10,7 +10,10 @@ from corridor.outputs.page.library import library
 from corridor.outputs.schema import layer
 from corridor.outputs.styles import COLOURS
 
-__all__ = ["html_table", "write_page"]
+__all__ = ["INDEX", "LIBRARY", "html_table", "write_index", "write_library", "write_page"]
+
+#: Files of a folder of pages beside those of the lines.
+INDEX, LIBRARY = "index.html", "library.js"
 
 #: Scripts, in the order in which they need each other.
 _SCRIPTS = tuple(f"{name}.js" for name in ("looks", "plots", "map", "profile", "cut", "curves", "tables", "plan",
@@ -22,7 +25,7 @@ _SHOWN = ("options", "violations", "limits", "not_assessed", "ladder", "sections
           "uncertainty", "surveyed_wires", "inputs")
 
 
-def write_page(path, title, content, packer, plain):
+def write_page(path, title, content, packer, plain, *, beside=False):
     """Write a page.
 
     Parameters
@@ -37,6 +40,8 @@ def write_page(path, title, content, packer, plain):
         What stands in the page as text: "verdict" and "doubtful" (str), the lists of str "cautions" and "warnings", and
         "compare", the options beside each other: heads, rows and notes of (head, lines); "doubts": heads and rows; and
         "hours", the part of hours and seasons as it stands in the page.
+    beside : bool
+        Of a page of a folder: the library is read from `LIBRARY` beside it, and a link leads to `INDEX`.
 
     Raises
     ------
@@ -53,8 +58,37 @@ def write_page(path, title, content, packer, plain):
         "doubtful": escape(plain["doubtful"]), "style": _style(),
         "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"]),
         "compare": _compared(*plain["compare"]), "doubts": _doubts(*plain["doubts"]), "hours": plain.get("hours", ""),
-        "reader": _read("data.js"), "library": library(), "plots": _script(plot_items()),
+        "above": f'<p><a href="{INDEX}">All lines</a></p>' if beside else "",
+        "origin": " 'self' file:" if beside else "",
+        "reader": _read("data.js"), "plots": _script(plot_items()),
+        "library": f'<script src="{LIBRARY}"></script>' if beside else f"<script>\n{library()}\n</script>",
         "scripts": "\n".join(map(_read, _SCRIPTS)), "data": packer.text(content)})
+    Path(path).write_text(text, encoding="utf-8")
+
+
+def write_library(path):
+    """Write the library that the pages of a folder share."""
+    Path(path).write_text(f"/* {MARK} */\n{library()}", encoding="utf-8")
+
+
+def write_index(path, title, plain, parts):
+    """Write the overview of a folder of pages, which needs no script.
+
+    Parameters
+    ----------
+    path : path
+        HTML file to write.
+    title : str
+    plain : dict
+        "verdict" and "doubtful" (str), the lists of str "cautions" and "warnings", "doubts": heads and rows.
+    parts : str
+        What stands between, as HTML.
+    """
+    text = _fill(_read("index.html"), {
+        "mark": _MARK, "title": escape(title), "verdict": escape(plain["verdict"]),
+        "doubtful": escape(plain["doubtful"]),
+        "style": _style() + _read("index.css"), "parts": parts, "doubts": _doubts(*plain["doubts"]),
+        "cautions": _items(plain["cautions"]), "warnings": _items(plain["warnings"])})
     Path(path).write_text(text, encoding="utf-8")
 
 
