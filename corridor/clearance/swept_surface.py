@@ -19,7 +19,9 @@ _TURNS, _SHARES = 17, 9
 #: Swings at which the first guess is looked for, as every so many nodes.
 _EVERY = 4
 #: Steps of Newton's method at most, and what is left of one at the last [nodes].
-_STEPS, _SMALL = 16, 1e-4
+_STEPS, _SMALL = 32, 1e-4
+#: How far off the ends of wires feet are first looked for [nodes].
+_OFF_ENDS = 1 / 4
 #: Rows worked on at once.
 _AT_ONCE = 60_000
 #: Half the width of what the last step looks at [nodes].
@@ -72,7 +74,9 @@ class SweptSurface:
         ends = self.table[wire, self._last[0] // 2][:, [0, -1], 0]
         share = np.clip((spot[:, 0] - ends[:, 0]) / (ends[:, 1] - ends[:, 0]), 0, 1) * self._last[1]
         turns = np.arange(0, self._last[0] + 1, _EVERY)
-        place = self.table[wire[:, None], turns, np.rint(share).astype(int)[:, None]]
+        # All turns are one place at an end.
+        inside = np.clip(np.rint(share).astype(int), 1, self._last[1] - 1)
+        place = self.table[wire[:, None], turns, inside[:, None]]
         off = place - spot[:, None]
         off[..., 2] = np.maximum(off[..., 2], 0)
         return turns[(off**2).sum(axis=-1).argmin(axis=1)].astype(float), share
@@ -115,10 +119,17 @@ class SweptSurface:
 
 def _settled(table, last, wire, spot, turn, share, radius):
     """The feet of places by Newton's method, one parabola after the other."""
-    at = np.stack([turn, share], axis=-1)
-    off, left = np.empty((len(wire), 3)), np.arange(len(wire))
+    # At an end all turns are one place, and which of them leads back to the wire is not seen.
+    at = np.stack([turn, np.clip(share, _OFF_ENDS, last[1] - _OFF_ENDS) if last[0] else share], axis=-1)
+    left = np.arange(len(wire))
+    best, least = at.copy(), np.full(len(wire), np.inf)
     for _ in range(_STEPS):
-        new, off[left] = _step(table, last, wire[left], spot[left], at[left], radius[left])
+        new, off = _step(table, last, wire[left], spot[left], at[left], radius[left])
+        value = (off**2).sum(axis=1)
+        # Where a step led away from the place, half of it.
+        away = value > least[left] * (1 + 1e-12)
+        new[away] = (best[left[away]] + at[left[away]]) / 2
+        best[left[~away]], least[left[~away]] = at[left[~away]], value[~away]
         moved = np.abs(new - at[left]).max(axis=1, initial=0.0)
         at[left] = new
         left = left[moved > _SMALL]
@@ -192,11 +203,12 @@ def _step(table, last, wire, spot, at, radius):
     b = (ft * fs + off * fts).sum(axis=1)
     b = np.clip(b, -0.95 * np.sqrt(a * c), 0.95 * np.sqrt(a * c))
     det = a * c - b * b
-    move = np.clip(np.stack([(b * g[1] - c * g[0]) / det, (b * g[0] - a * g[1]) / det], axis=1), -1, 1)
-    new = np.clip(at + move, 0, last)
-    # Where one of the two stops at its end the other goes on alone.
+    move = np.stack([(b * g[1] - c * g[0]) / det, (b * g[0] - a * g[1]) / det], axis=1)
+    low, high = np.maximum(at - 1, 0), np.minimum(at + 1, last)
+    new = np.clip(at + move, low, high)
+    # Where one of the two stops, at its end or after a node, the other goes on alone.
     for one, other, own in ((0, 1, c), (1, 0, a)):
         stopped = new[:, one] != at[:, one] + move[:, one]
-        alone = at[:, other] - np.clip((g[other] + b * (new[:, one] - at[:, one])) / own, -1, 1)
-        new[:, other] = np.where(stopped, np.clip(alone, 0, last[other]), new[:, other])
+        alone = at[:, other] - (g[other] + b * (new[:, one] - at[:, one])) / own
+        new[:, other] = np.where(stopped, np.clip(alone, low[:, other], high[:, other]), new[:, other])
     return new, off
