@@ -100,7 +100,7 @@ class GroundBlocks:
         self._scene, self._ground, self._span = scene, ground, span
         grid = np.stack([found.easting, found.northing, found.elevation], axis=-1)[order]
         self.place = from_grid(grid, structures, spans, span)
-        self._above = {side: self._highest(side) for side in (8, 4, 2)}
+        self._above = {}
 
     def unknown(self, block, tops):
         """Return whether some of the ground of parts that are not known is known from no grid of rasters either."""
@@ -109,10 +109,19 @@ class GroundBlocks:
         grid = to_grid(spot, self._scene.structures, self._scene.spans, self._span[block])
         return np.isnan(self._ground.sample(grid[..., 0], grid[..., 1])).any(axis=1)
 
-    def _highest(self, side):
+    def _rises(self, side, block, row, column):
+        """How far the ground rises above the planes over parts of a side [m]. It is worked out with the first question,
+        which is of all blocks whose parts will be asked about: few of those that lie about a wire."""
+        if side not in self._above:
+            some = np.unique(block)
+            self._above[side] = np.full((len(self.place), *2 * (SIDE // side,)), np.nan)
+            self._above[side][some] = self._highest(self.place[some, ..., 2], side)
+        return self._above[side][block, row, column]
+
+    @staticmethod
+    def _highest(Z, side):
         """How far the ground rises above the plane through the middles of opposite sides of parts, (block, row,
         column) [m]; nan where some of it is unknown."""
-        Z = self.place[..., 2]
         count = SIDE // side
         above = np.empty((len(Z), count, count))
         u, v = np.meshgrid(*2 * [np.linspace(-0.5, 0.5, side + 1)])
@@ -133,7 +142,7 @@ class GroundBlocks:
         a, b, c, d = (self.place[parts.block, corner[0] + down, corner[1] + right] for down, right in
                       ((0, 0), (0, step), (step, 0), (step, step)))
         if step > 1:
-            above, twist = self._above[step][parts.block, corner[0] // step, corner[1] // step], None
+            above, twist = self._rises(step, parts.block, *(corner // step)), None
             middle, across, along = (a + b + c + d) / 4, (b + d - a - c) / 2, (c + d - a - b) / 2
         else:
             v, u = (np.stack([parts.down + parts.high / 2, parts.right + parts.wide / 2]) - corner)[..., None]

@@ -320,16 +320,17 @@ def _near_things(around, cases, taut):
     lines, every = is_line(index) & ~_points(index), every_when_taut(scene)
     ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
     far = _as_far(around, cases, ruled)
-    for some in (windy, still):
-        parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
-            those, index, some, tops, ruled, far)))
-        near = [less_favourable(scene, every, look) for look in (
-            lambda those, _, some=some: near_points(those, index, some, tops, lone, reach, reach),
-            lambda those, _, some=some: near_shapes(those, index, around.ground.sample, some, tops,
-                                                    lone & ~lines & ~_points(index), reach))]
+    points, shapes, sample = lone & _points(index), lone & ~lines & ~_points(index), around.ground.sample
+    for some in filter(len, (windy, still)):
+        looks = [(points, lambda those, _, some=some: near_points(those, index, some, tops, points, reach, reach)),
+                 (shapes, lambda those, _, some=some: near_shapes(those, index, sample, some, tops, shapes, reach))]
+        near = [less_favourable(scene, every, look) for chosen, look in looks if chosen.any()]
         parts += [take(each, each.actual <= reach) for each in near]
+        if ruled.any():
+            parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
+                those, index, some, tops, ruled, far)))
         parts.append(less_favourable(scene, taut, lambda those, known, some=some: near_lines(
-            those, index, around.ground.sample, around.partners, some, lone & lines, reach, known)))
+            those, index, sample, around.partners, some, lone & lines, reach, known)))
     falling = _falling(index)
     if not falling.any():
         return parts, []
@@ -338,7 +339,7 @@ def _near_things(around, cases, taut):
     fall &= np.isfinite(tops - feet)
     far = _as_far(around, cases, fall, against)
     parts += [less_favourable(scene, every, lambda those, _, some=some: fall_in(
-        those, index, some, tops, feet, fall, far)) for some in (windy, still)]
+        those, index, some, tops, feet, fall, far)) for some in (windy, still) if len(some)]
     return parts, fall_gaps(scene, index, tops, feet, falling)
 
 

@@ -175,7 +175,7 @@ class _Best:
 def _nearest(asked, surface, ground):
     """What is nearest of each key; and a row of each whose ground is not known as far as that is away."""
     every = np.arange(len(asked.wire))
-    table = surface.table[:, :: 1 if surface.windy else 2]
+    table = surface.table
     over = table[..., 2] - asked.ground_below(ground, table, every)
     bound = np.full(asked.keys, asked.within)
     # Where the ground below is not known it is looked as far as at all.

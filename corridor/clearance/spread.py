@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import ndtr
+import scipy  # its parts load when they are first used
 
 from corridor.clearance.margin_band import places_of
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
@@ -96,7 +96,7 @@ def probability_short(margin, sd):
     """
     margin, sd = np.asarray(margin, float), np.asarray(sd, float)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(sd == 0, np.where(margin < 0, 1.0, 0.0), ndtr(-margin / sd))
+        return np.where(sd == 0, np.where(margin < 0, 1.0, 0.0), scipy.special.ndtr(-margin / sd))
 
 
 def spread(scene, checked, required, shield, uncertainty):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 import numpy as np
-from scipy.special import ndtri
+import scipy  # its parts load when they are first used
 
 from corridor.arrays import Array
 
@@ -44,4 +44,5 @@ def drawn(name: str, key: str, count: int) -> Array:
     (True, 1.0, True)
     """
     order = np.random.default_rng(int.from_bytes(sha256(f"{name}\n{key}".encode()).digest()[:8], "big"))
-    return np.asarray(ndtri((order.permutation(count) + order.uniform(0.001, 0.999, count)) / count), float)
+    share = (order.permutation(count) + order.uniform(0.001, 0.999, count)) / count
+    return np.asarray(scipy.special.ndtri(share), float)

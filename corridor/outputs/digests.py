@@ -36,7 +36,10 @@ def digest_rows(layer: Layer, rows: Iterable[tuple]) -> str:
     line = 2 + digested(layer).index("line") if by_line(layer) else None
     totals: dict = {}
     for row in rows:
-        totals.setdefault(None if line is None else row[line], hashlib.sha256()).update(marshal.dumps(row, _AS_BYTES))
+        name = None if line is None else row[line]
+        if name not in totals:
+            totals[name] = hashlib.sha256()
+        totals[name].update(marshal.dumps(row, _AS_BYTES))
     whole = hashlib.sha256()
     for name in sorted(totals, key=str):
         whole.update(totals[name].digest())

@@ -177,56 +177,92 @@ def _left_out(scene, columns, gaps):
 def _root(around, cases, limits, top):
     """Limits with the temperatures at which spans with violations just clear.
 
-    False position on the margin, which falls as the wire gets longer, with the stale end's value halved. The margin
-    that is left is a hair above nought: put back, a limit is no violation. Where the margin jumps, the cooler side is
-    taken, and what is near on the hotter one is told.
+    The margin that is left is a hair above nought: put back, a limit is no violation. Where the margin jumps, the
+    cooler side is taken, and what is near on the hotter one is told.
 
-    Where no distance in space is the least at the top, heights and distances sideways are sought alone, and what is
-    found is asked once more with all: where that is less, the search goes on with all from its beginning.
+    Where no distance in space is the least at the top, heights and distances sideways are sought alone, in all spans;
+    what is found is then asked once more with all: where that is less, the search goes on with all from its beginning.
     """
     short = limits.governs == CLEARANCE
-    low, high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
-    cold = least_margins(around, cases, low, lost=False)
-    f_low, f_high = cold.margin - _SOUGHT, limits.least.margin - _SOUGHT
-    side, T = np.zeros(short.shape), np.full(short.shape, np.nan)
+    cold = least_margins(around, cases, np.where(short, COLDEST, np.nan), lost=False)
+    bracket = _Bracket(short, top, cold.margin - _SOUGHT, limits.least.margin - _SOUGHT)
     best, beyond = (Least(*(v.copy() for v in least)) for least in (cold, limits.least))
-    todo = short & (f_low > 0)
-    flat = todo & (limits.least.measure != "radial")
+    todo = short & (bracket.f_low > 0)
+    settled = todo & (limits.least.measure != "radial")
+    T, tried = _without_space(around, cases, bracket, settled)
     for trial in range(_ITERATIONS):
         if not todo.any():
             break
-        with np.errstate(invalid="ignore", divide="ignore"):
-            T = np.where(todo, low + (high - low) * np.clip(f_low / (f_low - f_high), 0.01, 0.99), T)
-        now = least_margins(around, cases, np.where(todo & flat, T, np.nan), in_space=False)
-        settled = todo & flat & (_near(now, trial) | (high - low <= _WIDTH) | np.isnan(now.margin) | (trial >= _TRIALS))
-        whole = settled | todo & ~flat
-        now = _put(least_margins(around, cases, np.where(whole, T, np.nan)), now, whole)
-        flat &= ~settled
-        # Below the temperature found all has not been asked for.
-        again = settled & ~_near(now, trial)
-        low, f_low = np.where(again, COLDEST, low), np.where(again, cold.margin - _SOUGHT, f_low)
+        T, tried = np.where(todo & ~settled, bracket.guess(), T), np.where(settled, tried, trial)
+        now = least_margins(around, cases, np.where(todo, T, np.nan))
         off = now.margin - _SOUGHT
-        above, below = todo & (off >= 0), todo & ~(off >= 0)
-        f_high = np.where(above & (side > 0), f_high / 2, np.where(below, off, f_high))
-        f_low = np.where(below & (side < 0), f_low / 2, np.where(above, off, f_low))
-        low, high = np.where(above, T, low), np.where(below, T, high)
-        side = np.where(again, 0, np.where(above, 1, np.where(below, -1, side)))
-        near = todo & _near(now, trial)
-        low = np.where(near, T, low)
-        _put(now, best, above | near)
-        _put(now, beyond, below & ~near)
-        todo &= ~near & (again | (high - low > _WIDTH)) & ~np.isnan(now.margin)
-    clears = (cold.margin > _SOUGHT) & ~flat
-    found = short & clears & np.isfinite(f_high)
+        near = todo & _near(off, tried)
+        # Below the temperature found all has not been asked for.
+        again = settled & ~near
+        bracket.restart(again, cold.margin - _SOUGHT)
+        bracket.narrow(todo, T, off, again)
+        bracket.low[near] = T[near]
+        _put(now, best, near | todo & (off >= 0))
+        _put(now, beyond, todo & ~(off >= 0) & ~near)
+        todo &= ~near & (again | bracket.wide) & ~np.isnan(off)
+        settled &= False
+    found = short & (cold.margin > _SOUGHT) & np.isfinite(bracket.f_high)
     governs = np.where(found, CLEARANCE, np.where(short & (cold.margin <= _SOUGHT), NO_TEMPERATURE, UNKNOWN))
     known = short & ~(found & (best.margin > _ENOUGH))
     least = Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
-    return Limits(np.where(found, low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
+    return Limits(np.where(found, bracket.low, np.nan), np.where(short, governs, limits.governs).astype(object), least)
 
 
-def _near(now, trial):
-    """Where a margin is what is sought, after many trials by more than a hair above."""
-    off = now.margin - _SOUGHT
+def _without_space(around, cases, bracket, chosen):
+    """Temperatures at which margins of the chosen are what is sought, without distances in space, or where that is not
+    found as near as it gets; and in how many trials."""
+    T, tried, todo = np.full(chosen.shape, np.nan), np.zeros(chosen.shape, int), chosen.copy()
+    for trial in range(_TRIALS + 1):
+        if not todo.any():
+            break
+        T, tried = np.where(todo, bracket.guess(), T), np.where(todo, trial, tried)
+        off = least_margins(around, cases, np.where(todo, T, np.nan), in_space=False).margin - _SOUGHT
+        todo &= ~(_near(off, trial) | ~bracket.wide | np.isnan(off) | (trial >= _TRIALS))
+        bracket.narrow(todo, T, off)
+    return T, tried
+
+
+class _Bracket:
+    """Temperatures `low`, `high` between which margins pass what is sought, and by how much they are off there,
+    `f_low`, `f_high` [m]: arrays (span, option), narrowed by false position on the margin, which falls as the wire gets
+    longer, with the stale end's value halved."""
+
+    def __init__(self, short, top, f_low, f_high):
+        self.low, self.high = np.where(short, COLDEST, np.nan), np.where(short, top, np.nan)
+        self.f_low, self.f_high = f_low, f_high
+        self._side = np.zeros(short.shape)
+
+    @property
+    def wide(self):
+        """Where there is room for another guess."""
+        return self.high - self.low > _WIDTH
+
+    def guess(self):
+        """Where the margin may be what is sought [°C]."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.clip(self.f_low / (self.f_low - self.f_high), 0.01, 0.99)
+            return self.low + (self.high - self.low) * share
+
+    def restart(self, some, f_low):
+        """Begin at the coldest once more."""
+        self.low, self.f_low = np.where(some, COLDEST, self.low), np.where(some, f_low, self.f_low)
+
+    def narrow(self, some, T, off, anew=False):
+        """Take note of by how much margins are off at temperatures; `anew` where nothing was known before."""
+        above, below = some & (off >= 0), some & ~(off >= 0)
+        self.f_high = np.where(above & (self._side > 0), self.f_high / 2, np.where(below, off, self.f_high))
+        self.f_low = np.where(below & (self._side < 0), self.f_low / 2, np.where(above, off, self.f_low))
+        self.low, self.high = np.where(above, T, self.low), np.where(below, T, self.high)
+        self._side = np.where(anew, 0, np.where(above, 1, np.where(below, -1, self._side)))
+
+
+def _near(off, trial):
+    """Where a margin off what is sought by so much is near enough, after many trials by more than a hair above."""
     return (np.abs(off) <= _BESIDE) | (off >= 0) & (off <= _ENOUGH) & (trial >= _TRIALS)
 
 

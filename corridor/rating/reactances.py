@@ -61,10 +61,11 @@ def mean_distances(structures, framings):
     tail = np.flatnonzero(structures.line[:-1] == structures.line[1:])
     place = np.stack([structures.easting, structures.northing], axis=-1)
     length = np.linalg.norm(place[tail + 1] - place[tail], axis=-1)
+    pairs = list(zip(structures.framing[tail], structures.framing[tail + 1], strict=True))
+    spaced = {pair: list(_spaced(f, at, *(rows[framing] for framing in pair))) for pair in dict.fromkeys(pairs)}
     sums = {}
-    for i, size in zip(tail, length, strict=True):
-        pair = structures.framing[i], structures.framing[i + 1]
-        for name, distance, why in _spaced(f, at, *(rows[framing] for framing in pair)):
+    for i, size, pair in zip(tail, length, pairs, strict=True):
+        for name, distance, why in spaced[pair]:
             part = sums.setdefault((structures.line[i], name), [0.0, 0.0, ""])
             part[0] += size * distance
             part[1] += size
