@@ -152,7 +152,7 @@ def test_files_for_people(study, tmp_path, capsys):
     for event, row in zip(events, told["outages"], strict=True):
         assert event.decoded("dtstart") == datetime.fromisoformat(row["start"])
         assert event.decoded("dtend") == datetime.fromisoformat(row["end"])
-        assert str(event["summary"]).endswith(", ".join(row["circuits_out"]))
+        assert str(event["summary"]).endswith("; ".join(row["circuits_out"]))
     outages = pyogrio.read_dataframe(folder / "plan.gpkg", layer="outages")
     assert outages["start"].dtype.kind == "M" and (outages["end"] > outages["start"]).all()
     items = pyogrio.read_dataframe(folder / "plan.gpkg", layer="work_items")

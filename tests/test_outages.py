@@ -145,7 +145,7 @@ def test_work_of_a_plan(tmp_path):
     others, pulls = items[items.kind != "pull"], items[items.kind == "pull"]
     assert len(others) == sum(change != NONE for change in planned.after.alterations.changes) > 0
     assert len(pulls) == len(planned.site.plan.sections)
-    assert (pulls.circuits_out == "main, circuit 1, village:1").sum() == 1, "both wires are one circuit, crossed once"
+    assert (pulls.circuits_out == "main, circuit 1; village:1").sum() == 1, "both wires are one circuit, crossed once"
     outages = pyogrio.read_dataframe(written[0], layer="outages")
     assert outages.circuit_hours.sum() == pytest.approx(
         sum(h * (1 + c.count("village")) for h, c in zip(outages.hours, outages.circuits_out, strict=True)))

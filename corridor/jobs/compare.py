@@ -53,8 +53,8 @@ class Comparison:
     structure; `knees` (least, greatest) [°C]; `violations` (new, inherited, total); `ladder` columns of that layer;
     `energy` [MWh/km] a year and `energy_basis` in words; `lost_at` the maximum current that losses are
     of [A]; `life` what the options cost over their life, None where the study asks for none, and on what that
-    rests, `life_words`; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed; `lines` a row
-    per line and option, where it was asked for (`corridor.jobs.compare_lines`).
+    rests, `life_words`; `sagging` lines of words per option; `states` the cases; `gaps` rows not assessed; `lines`
+    a row per line and option, where it was asked for (`corridor.jobs.compare_lines`).
     """
 
     options: Columns

@@ -114,7 +114,7 @@ def _items(site, every, grouped, start, end):
              "crossed_circuits": "crossed", "circuits_beside": "beside", "guarded": "guards", "circuits_out": "out"}
     return {"item": [item.name for item in every], "kind": [item.kind for item in every],
             "spans": [", ".join(site.plan.spans.name[item.spans]) for item in every],
-            **{name: [", ".join(getattr(item, field)) or None for item in every] for name, field in named.items()},
+            **{name: ["; ".join(getattr(item, field)) or None for item in every] for name, field in named.items()},
             "hours": [item.hours for item in every], "outage": outage, "crew": crew,
             **{name: np.r_[hours, np.full(without, np.nan)] for name, hours in (("start_h", start), ("end_h", end))},
             "geometry": [item.geometry for item in every]}
@@ -122,8 +122,8 @@ def _items(site, every, grouped, start, end):
 
 def _outages(outages):
     grouped, of = outages.grouped, [outages.items_of(g) for g in range(outages.grouped.steps)]
-    return {"outage": np.arange(1, len(of) + 1), "items": [", ".join(item.name for item in own) for own in of],
-            "circuits_out": [", ".join(c) or None for c in grouped.circuits], "hours": grouped.hours,
+    return {"outage": np.arange(1, len(of) + 1), "items": ["; ".join(item.name for item in own) for own in of],
+            "circuits_out": ["; ".join(c) or None for c in grouped.circuits], "hours": grouped.hours,
             "circuit_hours": [h * len(c) for h, c in zip(grouped.hours, grouped.circuits, strict=True)],
             **outage_costs(outages),
             "geometry": [shapely.multilinestrings([part for item in own for part in shapely.get_parts(item.geometry)])
@@ -133,8 +133,8 @@ def _outages(outages):
 def _states(states):
     """Rows of what hangs between outages, and what it carries."""
     return {"after_outage": np.array([state.after for state in states]),
-            "sections_with_new_wire": [", ".join(state.pulled) or None for state in states],
-            "sections_not_assessed": [", ".join(state.unknown) or None for state in states],
+            "sections_with_new_wire": ["; ".join(state.pulled) or None for state in states],
+            "sections_not_assessed": ["; ".join(state.unknown) or None for state in states],
             "violations_as_today": np.array([state.left for state in states]),
             "limit_current_a": np.array([state.current for state in states]),
             "limiting_span": [state.span for state in states],
@@ -151,7 +151,7 @@ def _calendar(work, prices, grouped, start, end, moments):
     return {"outage": grouped.outage[order] + 1, "crew": [crews[k].name for k in grouped.crew[order]],
             "start_h": start[order],
             "end_h": end[order], **dates, "item": [work[i].name for i in order],
-            "circuits_out": [", ".join(grouped.circuits[grouped.outage[i]]) or None for i in order]}
+            "circuits_out": ["; ".join(grouped.circuits[grouped.outage[i]]) or None for i in order]}
 
 
 def _lines(site, outages):

@@ -44,7 +44,7 @@ def write_calendar(path: Path, outages: Outages, title: str, time: datetime | No
         event.add("dtstamp", time or datetime.now(UTC))
         event.add("dtstart", laid.start)
         event.add("dtend", laid.end)
-        out = ", ".join(row["circuits_out"]) or "nothing out, work in service"
+        out = "; ".join(row["circuits_out"]) or "nothing out, work in service"
         event.add("summary", f"Outage {row['outage']}: {out}")
         asked = [f"Ask by {day}: {name}" for name, day in outages.ask_by(row["outage"] - 1).items()]
         event.add("description", "\n".join([title, *row["items"], *asked, CAUTIONS[0]]))
@@ -73,7 +73,7 @@ def _order(planned, item, outage, crew, laid, outages):
              ("spans", ", ".join(spans.name[item.spans]))]
     named = (("out of service", item.out), ("in service on it", item.live), ("crossed", item.crossed),
              ("beside, in service", item.beside), ("to guard", item.guards))
-    facts += [(name, ", ".join(values)) for name, values in named if values]
+    facts += [(name, "; ".join(values)) for name, values in named if values]
     asked = outages.ask_by(outage)
     facts += [("ask before", ", ".join(f"{name} by {day}" for name, day in asked.items()))] if asked else []
     return {"title": item.name, "facts": facts, "geometry": item.geometry, "clearances": _clearances(planned, item),
