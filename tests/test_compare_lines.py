@@ -83,7 +83,9 @@ def test_order_by_hand():
     assert table["option"].tolist() == ["good", "dear", "unpriced", "old", "worse", "gap", "unknown"]
     np.testing.assert_allclose(table["cost_per_ampere"][:2], [20 / 400, 10 / 100])
     assert np.isnan(table["cost_per_ampere"][[2, 3, 4, 6]]).all()
+    np.testing.assert_array_equal(table["rank"], [1, 2, *[np.nan] * 5])  # the others have none
     free = ranked(rows, {}, "old")
+    np.testing.assert_array_equal(free["rank"], [1, 2, 3, *[np.nan] * 4])
     assert free["option"].tolist() == ["unpriced", "good", "dear", "old", "worse", "gap", "unknown"]
     assert np.isnan(free["cost_per_ampere"]).all()
     alone = ranked(rows, prices, None)

@@ -87,6 +87,7 @@ def test_rank_by_hand():
             made("none", current=400.0), made("unpriced", wire=np.nan), made("dear", cost=90.0), made("good")]
     assert [each.lines[0] for each in sorted(rows, key=lambda each: each.rank)] == [
         "good", "dear", "unpriced", "none", "unknown", "gap", "refused"]
+    assert {each.lines[0] for each in rows if each.ranked} == {"good", "dear"}
 
 
 def test_command(study, plans, tmp_path, capsys):

@@ -29,7 +29,8 @@ def ranked(rows: Sequence[Mapping], prices: Mapping[str, float], existing: str |
     """Return rows as columns with what they gain and cost, ranked by cost per ampere gained.
 
     Without prices they are ranked by amperes gained. After them come, never as free, those whose price is not known,
-    then those that gain nothing, and last those of which a current, or what stands between, is not known.
+    then those that gain nothing, and last those of which a current, or what stands between, is not known; these have no
+    rank.
 
     Parameters
     ----------
@@ -54,7 +55,7 @@ def ranked(rows: Sequence[Mapping], prices: Mapping[str, float], existing: str |
     told = [_told(row, today.get(row["line"], np.nan), prices, existing) for row in rows]
     told.sort(key=lambda row: _order(row, priced))
     for number, row in enumerate(told, 1):
-        row["rank"] = number
+        row["rank"] = np.nan if any(_order(row, priced)[:3]) else number
     texts = ("line", "option", "limiting_span", "limited_by", "note")
     return {name: np.array([row[name] for row in told], object if name in texts else None)
             for name in HEADS} if told else {}
@@ -77,7 +78,7 @@ def _told(row, today, prices, existing):
 def _why(limit, today, gained, hangs, unpriced):
     """What is to be known of a gain, or None."""
     if hangs:
-        return "hangs today"
+        return "the existing wire"
     if np.isnan(gained):
         return f"what the line carries {'with it' if np.isnan(limit) else 'today'} is not known"
     if gained <= 0:

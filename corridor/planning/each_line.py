@@ -74,6 +74,11 @@ class LinePlan:
         return "; ".join([*words, *[f"{self.gaps} not assessed: not a pass"] * bool(self.gaps)])
 
     @property
+    def ranked(self) -> bool:
+        """Whether all is known, and something gained."""
+        return not any(self.rank[:5])
+
+    @property
     def rank(self) -> tuple:
         """Where it stands: the cheapest ampere first; then those that gain nothing or of which something is not known,
         by what is missing; without a plan last."""
@@ -167,7 +172,7 @@ def _planned(inputs, option, lines, spans):
 def columns_of_plans(plans: Sequence[LinePlan]) -> dict[str, list]:
     """Return plans as columns, in their order."""
     return {
-        "rank": list(range(1, len(plans) + 1)), "lines": [" + ".join(each.lines) for each in plans],
+        "rank": [number if each.ranked else np.nan for number, each in enumerate(plans, 1)], "lines": [" + ".join(each.lines) for each in plans],
         "length_km": [each.length for each in plans], "existing_current_a": [each.today for each in plans],
         "planned_current_a": [each.current for each in plans], "gained_current_a": [each.gained for each in plans],
         "violations": [each.violations for each in plans], "remedies": [each.remedies or None for each in plans],
@@ -178,7 +183,7 @@ def columns_of_plans(plans: Sequence[LinePlan]) -> dict[str, list]:
 
 def each_line_text(plans: Sequence[LinePlan], option: str, currency: str | None) -> list[str]:
     """Return the ranked plans as lines for a terminal."""
-    rows = [[str(i), " + ".join(each.lines), number(np.floor(each.today)), number(np.floor(each.current)),
+    rows = [[str(i) if each.ranked else "-", " + ".join(each.lines), number(np.floor(each.today)), number(np.floor(each.current)),
              number(each.cost, ".4g"), number(each.wire, ".4g"), number(each.per_ampere, ".3g")]
             for i, each in enumerate(plans, 1)]
     notes = [f"{' + '.join(each.lines)}: {each.note}"[:WIDTH.get() * 3] for each in plans if each.note]

@@ -110,9 +110,9 @@ def option_part(number, option, seen, existing=False):
         Whether it hangs there today.
     """
     total = {name: sum(each.count[name] for each in seen) for name in CLASSES}
-    words = ", ".join(f"{what}: {total[name]:,}" for name, what in CLASSES.items() if total[name])
-    head = escape(option) + " (hangs today)" * bool(existing)
-    return (f'<section id="option-{number}"><h2>{head}</h2><p>Spans by what they come to: {words}.</p>'
+    words = ", ".join(f"{total[name]:,} {what}" for name, what in CLASSES.items() if total[name])
+    head = escape(option) + " (existing)" * bool(existing)
+    return (f'<section id="option-{number}"><h2>{head}</h2><p>Spans: {words}.</p>'
             f'<p><a class="seen-late" href="#lines-{number}">To the table of lines</a></p>'
             f"<figure>{_map(option, seen)}"
             f"<figcaption>{_key()} Grid north is up. A line leads to its page.</figcaption></figure>"
