@@ -136,6 +136,9 @@ def _settled(table, last, wire, spot, turn, share, radius):
         if not len(left):
             break
     off = _off(table, last, wire, spot, at, radius)[0]
+    worse = np.flatnonzero((off**2).sum(axis=1) > least)  # the last step was the last of all, and led away
+    at[worse] = best[worse]
+    off[worse] = _off(table, last, wire[worse], spot[worse], at[worse], radius[worse])[0]
     distance = np.sqrt((off**2).sum(axis=1))
     away = np.divide(-off, distance[:, None], out=np.zeros_like(off), where=distance[:, None] > 0)
     return Feet(distance, at[:, 0], at[:, 1], away)
