@@ -193,7 +193,7 @@ def test_machines_are_told_remedies_cost_and_outages(tmp_path, capsys):
     assert sorted(row["where"] for row in told["remedies"]) == sorted(written["where"])
     outages = pyogrio.read_dataframe(tmp_path / "plan" / "plan.gpkg", layer="outages")
     assert [row["hours"] for row in told["outages"]] == list(outages.hours) and told["unscheduled"] == []
-    assert [", ".join(row["items"]) for row in told["outages"]] == list(outages["items"])
+    assert ["; ".join(row["items"]) for row in told["outages"]] == list(outages["items"])
 
 
 def test_remedies_are_tried_alone_where_they_are_asked_for(tmp_path, capsys, monkeypatch):
