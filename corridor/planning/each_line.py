@@ -172,7 +172,8 @@ def _planned(inputs, option, lines, spans):
 def columns_of_plans(plans: Sequence[LinePlan]) -> dict[str, list]:
     """Return plans as columns, in their order."""
     return {
-        "rank": [number if each.ranked else np.nan for number, each in enumerate(plans, 1)], "lines": [" + ".join(each.lines) for each in plans],
+        "rank": [number if each.ranked else np.nan for number, each in enumerate(plans, 1)],
+        "lines": [" + ".join(each.lines) for each in plans],
         "length_km": [each.length for each in plans], "existing_current_a": [each.today for each in plans],
         "planned_current_a": [each.current for each in plans], "gained_current_a": [each.gained for each in plans],
         "violations": [each.violations for each in plans], "remedies": [each.remedies or None for each in plans],
