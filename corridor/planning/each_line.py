@@ -184,8 +184,9 @@ def columns_of_plans(plans: Sequence[LinePlan]) -> dict[str, list]:
 
 def each_line_text(plans: Sequence[LinePlan], option: str, currency: str | None) -> list[str]:
     """Return the ranked plans as lines for a terminal."""
-    rows = [[str(i) if each.ranked else "-", " + ".join(each.lines), number(np.floor(each.today)), number(np.floor(each.current)),
-             number(each.cost, ".4g"), number(each.wire, ".4g"), number(each.per_ampere, ".3g")]
+    rows = [[str(i) if each.ranked else "-", " + ".join(each.lines), number(np.floor(each.today)),
+             number(np.floor(each.current)), number(each.cost, ".4g"), number(each.wire, ".4g"),
+             number(each.per_ampere, ".3g")]
             for i, each in enumerate(plans, 1)]
     notes = [f"{' + '.join(each.lines)}: {each.note}"[:WIDTH.get() * 3] for each in plans if each.note]
     return [f"{option}: lines by cost per ampere gained, in {currency or 'relative units'}", *aligned(
