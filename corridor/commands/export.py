@@ -31,5 +31,5 @@ def export(study, overwrite, kind, findings, output, option):
     found = study.export(kind, findings, output, option=option, overwrite=overwrite)
     counts = found.rows["outcome"].value_counts()
     short, gaps = int(counts.get("violation", 0)), int(counts.get("not assessed", 0))
-    return Answer(0, (found.output,), notes=lambda: (f"{short} violations, {gaps} not assessed",),
+    return Answer(0, (found.output,), notes=lambda: (f"{short} violation{'s' * (short != 1)}, {gaps} not assessed",),
                   falls_short=short, not_assessed=gaps)

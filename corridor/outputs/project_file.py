@@ -228,9 +228,15 @@ def _add_shown(made, name, columns):
                               "amount", "unit", "cost", "outage", "items", "hours", "circuits_out", "start", "end",
                               "limit_temperature_c", "governs", "sag_m", "horizontal_tension_n", "role", "framing",
                               "base_elevation_m", "length_m", "section", "ratio_to_existing") if name in columns]
-    rows = "".join(f"<tr><td>{column.replace('_', ' ')}</td><td>[% coalesce(\"{column}\", '') %]</td></tr>"
+    rows = "".join(f"<tr><td>{column.replace('_', ' ')}</td><td>[% coalesce({_rounded(column)}, '') %]</td></tr>"
                    for column in told)
     _add(made, "mapTip", f"<b>[% {_SHOWN[name]} %]</b><table>{rows}</table>")
+
+
+def _rounded(column):
+    """An expression for a value as people read it."""
+    number = column.endswith(("_m", "_c", "_n", "hours", "cost", "amount", "existing"))
+    return f'format_number("{column}", 2)' if number else f'"{column}"'
 
 
 def _add_view(root, crs, extent):

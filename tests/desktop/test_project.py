@@ -1,6 +1,7 @@
 """The project beside the demo's findings, opened in a real desktop GIS (QGIS), offscreen; opt-in, as `test_gis.py`."""
 
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -51,6 +52,7 @@ def test_rows_have_names_and_tips(seen):
             names = [name for name, _ in layer["called"]]
             assert all(name and name != "NULL" for name in names) and len({*names}) == len(names), layer["name"]
             assert all("<table>" in tip and "[%" not in tip for _, tip in layer["called"])
+            assert not any(re.search(r"\d\.\d{4}", tip) for _, tip in layer["called"]), layer["name"]
     worst = next(layer for layer in seen["groups"]["thermal alloy"]["layers"] if layer["name"] == "violations")
     labels = [label for label in worst["labels"] if label not in ("NULL", "None")]
     spans = [label.partition(",")[0] for label in labels]
