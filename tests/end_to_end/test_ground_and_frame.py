@@ -139,3 +139,16 @@ def test_lines_of_two_zones_in_the_crs_that_the_study_names(study, other_study, 
     np.testing.assert_allclose(far["spans"]["length_m"], geodesic * (1 + np.array([103, 109, 115]) / RADIUS), atol=1e-3)
     assert "off by up to 0.44% at far" in found["run"]["warnings"][0]
     assert "off by" not in (alone["run"]["warnings"][0] or "")
+
+
+def test_lines_beside_in_a_grid_that_stretches(study, make):
+    """A line 19.95 m beside our outer wire of which 20 m are required, in a grid in which 19.95 m are 20.06 m. No
+    source: geometry."""
+    study.change("[study]\n", '[study]\ncrs = "EPSG:2180"\n')
+    study.change('checks = ["vertical"]', 'checks = ["vertical", "horizontal"]')
+    study.rules += "beside,line,horizontal,20,,,,,,\npast,line,vertical,15,,,,,,\n"
+    e, n = make.EAST + np.array([30.0, 270.0]), make.NORTH - 5 - 19.95
+    xyz = np.column_stack([e, [n, n], 117 + 0.02 * (e - make.EAST)])
+    study.add_obstacle("beside", "line", [shapely.LineString(xyz)], 'voltage = "20 kV"')
+    assert study.check().row("clearances", case="hot", obstacle="beside:1", measure="horizontal")[
+        "margin_m"] == pytest.approx(-0.05, abs=0.015)
