@@ -152,3 +152,15 @@ def test_lines_beside_in_a_grid_that_stretches(study, make):
     study.add_obstacle("beside", "line", [shapely.LineString(xyz)], 'voltage = "20 kV"')
     assert study.check().row("clearances", case="hot", obstacle="beside:1", measure="horizontal")[
         "margin_m"] == pytest.approx(-0.05, abs=0.015)
+
+
+@pytest.mark.parametrize("grid", ["EPSG:25832", "EPSG:2180"])
+def test_farther_beside_than_things_are_looked_for_as_a_rule(study, make, grid):
+    """Houses as far from the outer wire as their rule asks for to 0.1 m, more than 60 m. No source: geometry."""
+    study.change("[study]\n", f'[study]\ncrs = "{grid}"\n')
+    study.change('checks = ["vertical"]', 'checks = ["vertical", "horizontal"]')
+    study.rules += "house,building,horizontal,75,,,,,,\n"
+    e, n = make.EAST + 150, make.NORTH - 5 - 74.9
+    study.add_obstacle("house", "building", [shapely.box(e - 100, n - 10, e + 100, n)], "height = 30")
+    assert study.check().row("clearances", case="hot", obstacle="house:1", measure="horizontal")[
+        "margin_m"] == pytest.approx(-0.1, abs=0.04)
