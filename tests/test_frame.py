@@ -155,6 +155,15 @@ def test_widths_in_a_grid_are_never_less_than_on_the_ground():
     np.testing.assert_allclose(radii, [4, 4 * k, np.nan, 4, 4], rtol=1e-9)
 
 
+def test_width_of_what_is_long_is_that_of_its_widest_end():
+    """A road from the meridian to 600 km east of it is as wide there as in a scale of 1.004; one that goes on beyond
+    where lines may be gets no more than the greatest scale of these. By the test above."""
+    frame = Frame(CRS("EPSG:25832"), "", "")
+    roads = shapely.linestrings([[(5e5, 5.6e6), (1.1e6, 5.6e6)], [(5e5, 5.6e6), (2.5e6, 5.6e6)]])
+    np.testing.assert_allclose(frame.widen(np.array([4, 4.0]), roads),
+                               [4 * frame.scale(1.1e6, 5.6e6, 0.0), 4 * 1.006], rtol=1e-6)
+
+
 def test_geometries_keep_their_z_and_gaps():
     frame = Frame(CRS("EPSG:25832"), "", "")
     given = np.array(

@@ -13,7 +13,6 @@ import shapely
 from corridor.arrays import take
 from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.round_corners import nearest_rooms
-from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.vertical import Checked, least_rows
 from corridor.line.swing import to_grid
 
@@ -96,7 +95,7 @@ def beside_things(scene, index, cases, clear_above, corners=None, aside=0.0):
 
 def _rows(scene, index, cases, clear_above):
     """Wires and the things near them, in every option and case; those of one span and thing after one another."""
-    wires, spans, reach = scene.wires, scene.spans, reach_of(hung_curves(scene.hung, cases, places=_CELLS + 1))
+    wires, spans, reach = scene.wires, scene.spans, reach_of(scene, cases, _CELLS + 1)
     line = scene.structures.lines(spans.tail[wires.span], spans.head[wires.span])
     wire, part = index.tree.query(line, predicate="dwithin", distance=reach)
     wanted = np.isfinite(clear_above[part])

@@ -11,7 +11,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.clearance.right_of_way import reach_of
-from corridor.clearance.swung_wires import PARTLY, hung_curves
+from corridor.clearance.swung_wires import PARTLY
 
 __all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
            "missing_rows", "unknown_tops", "unmatched_gaps", "unruled_things", "unswung"]
@@ -275,7 +275,7 @@ def _unknown_points(scene, index, tops):
     line = scene.structures.lines(scene.spans.tail, scene.spans.head)
     # A wanted object is looked for among those that lack something alone: of the others there may be very many.
     span, at = Footprints(shapely.force_2d(index.part[lacking]), index.obstacles.radius[index.of_part[lacking]]).query(
-        line, "dwithin", reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)))
+        line, "dwithin", reach_of(scene, np.arange(len(scene.cases))))
     part = lacking[at]
     order = np.lexsort((part, span))
     span, part = span[order], part[order]

@@ -45,7 +45,6 @@ from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
-from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import REACH, fall_gaps, fall_in, feet_of, near_points, tallest
 from corridor.clearance.vertical import Checked, join, over_ground, over_objects
 from corridor.geometry.distance import Rows, take_rows
@@ -175,7 +174,7 @@ def _wanted(scene, index):
     falling = _falling(index)
     ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | stands(index)
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
-    reach = way.reach_of(hung_curves(scene.hung, np.arange(len(scene.cases)), places=9)) + tallest(index, falling)
+    reach = way.reach_of(scene, np.arange(len(scene.cases))) + tallest(index, falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
     near = np.zeros(len(ruled), bool)
     near[index.tree.query(shapely.box(*low, *high))] = True

@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from corridor.clearance import rules as rule_tables
 from corridor.clearance.footprints import prepared
 from corridor.clearance.swung_wires import Swung, hung_curves
 from corridor.clearance.vertical import Checked, worst_of
@@ -167,9 +168,13 @@ def _room_in(polygon, points):
     return room
 
 
-def reach_of(swung):
-    """Return how far from straight spans things are looked for [m]: farther where wind blows wires that far."""
-    return max(REACH, float(np.nanmax(np.abs(swung.points[..., 1]), initial=0.0)) + _BEYOND)
+def reach_of(scene, cases, places=9):
+    """Return how far from straight spans things are looked for in cases [m of the grid]: farther where wind blows wires
+    that far, or where a rule asks for more."""
+    swung = float(np.nanmax(np.abs(hung_curves(scene.hung, cases, places=places).points[..., 1]), initial=0.0))
+    asked = rule_tables.most_required(scene.rules, "horizontal", scene.voltage / 1e3)
+    wide = float(scene.reach.aside.max(initial=0.0))
+    return max(REACH, swung + max(_BEYOND, asked + wide)) / scene.spans.ground_factor.min(initial=1.0)
 
 
 def _least(room, points, share):

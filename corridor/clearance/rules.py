@@ -47,6 +47,7 @@ __all__ = [
     "lacks_rule",
     "load_rules",
     "load_table",
+    "most_required",
     "require_cases",
     "required",
     "requirement",
@@ -254,6 +255,21 @@ class _Picked:
 
     def text(self, name):
         return np.asarray(np.append(getattr(self.rules, name), "")[self.index], object)
+
+
+def most_required(rules, measure, voltage_kv):
+    """Return no less than any row of a measure requires of any category, in any case and at any altitude up to 6000 m,
+    beside any line of up to 1200 kV [m]; 0 without a row.
+
+    Examples
+    --------
+    >>> most_required(load_table("european-electrical-distance"), "horizontal", 245.0) < 20
+    True
+    """
+    row = np.flatnonzero(rules.measure == measure)[:, None, None]
+    other = np.array([voltage_kv, *_distances()["highest_voltage"], 1200.0])
+    found = requirement(rules, row, voltage_kv, np.array([[0.0], [6000.0]]), other_kv=other).required
+    return float(np.fmax.reduce(found, axis=None, initial=0.0))
 
 
 def _adder(per_kv, voltage, above):

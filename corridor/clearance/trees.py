@@ -188,7 +188,7 @@ def near_pairs(scene, index, cases, chosen, reach):
     cases : ndarray of int
     chosen : ndarray of bool, shape (part,)
     reach : ndarray, shape (part,)
-        [m]
+        On the ground [m].
 
     Returns
     -------
@@ -201,10 +201,11 @@ def near_pairs(scene, index, cases, chosen, reach):
     chord = frame.start[:, 1, None] + y.share * (frame.end - frame.start)[:, 1, None]
     away = np.abs(y.points[..., 1] - chord[:, None, None, None])
     bow = np.where(np.isnan(away), 0.0, away).max(axis=(1, 2, 3, 4))
-    lines = chords(wires)
-    wire, part = index.tree.query(lines, predicate="dwithin", distance=reach[chosen].max() + bow.max(initial=0.0))
+    lines, factor = chords(wires), scene.spans.ground_factor[wires.span]
+    most = (reach[chosen].max() + bow.max(initial=0.0)) / factor.min(initial=1.0)
+    wire, part = index.tree.query(lines, predicate="dwithin", distance=most)
     wire, part = wire[chosen[part]], part[chosen[part]]
-    near = index.footprint.near(lines[wire], part, reach[part] + bow[wire])
+    near = index.footprint.near(lines[wire], part, (reach[part] + bow[wire]) / factor[wire])
     return wire[near], part[near]
 
 

@@ -33,6 +33,8 @@ _ANISOTROPY = 2e-4
 _AMONG_POINTS = " (of a study with point clouds or a surface)"
 #: Accuracy of a change of datum above which it is worth a word [m].
 _COARSE = 0.5
+#: Shapes longer than this have another scale at one end than at the other [m].
+_LONG = 1000.0
 #: Length of the step over which the scale is taken [m]: short for the change of scale, long for
 #: rounding (1e-10).
 _STEP = 100.0
@@ -117,7 +119,12 @@ class Frame:
         box = shapely.bounds(geometry[wide])
         wide, box = wide[np.isfinite(box).all(axis=1)], box[np.isfinite(box).all(axis=1)]
         result = np.array(radius, float)
-        result[wide] *= np.fmax(self.scale(*(box[:, :2] + box[:, 2:]).T / 2, 0.0), 1.0)
+        scale = np.fmax(self.scale(*(box[:, :2] + box[:, 2:]).T / 2, 0.0), 1.0)
+        # Along what is long the scale changes; lines are only where it is near one.
+        long = np.hypot(*(box[:, 2:] - box[:, :2]).T) > _LONG
+        corner = self.scale(box[long][:, [0, 0, 2, 2]], box[long][:, [1, 3, 1, 3]], 0.0)
+        scale[long] = np.fmax(scale[long], np.nan_to_num(corner, nan=np.inf).max(axis=1, initial=1.0))
+        result[wide] *= np.minimum(scale, 1 + WIDE_DISTORTION)
         return result
 
     def words_on_scale(self, line, easting, northing):

@@ -139,3 +139,28 @@ def test_lines_of_two_zones_in_the_crs_that_the_study_names(study, other_study, 
     np.testing.assert_allclose(far["spans"]["length_m"], geodesic * (1 + np.array([103, 109, 115]) / RADIUS), atol=1e-3)
     assert "off by up to 0.44% at far" in found["run"]["warnings"][0]
     assert "off by" not in (alone["run"]["warnings"][0] or "")
+
+
+def test_lines_beside_in_a_grid_that_stretches(study, make):
+    """A line 19.95 m beside our outer wire of which 20 m are required, in a grid in which 19.95 m are 20.06 m. No
+    source: geometry."""
+    study.change("[study]\n", '[study]\ncrs = "EPSG:2180"\n')
+    study.change('checks = ["vertical"]', 'checks = ["vertical", "horizontal"]')
+    study.rules += "beside,line,horizontal,20,,,,,,\npast,line,vertical,15,,,,,,\n"
+    e, n = make.EAST + np.array([30.0, 270.0]), make.NORTH - 5 - 19.95
+    xyz = np.column_stack([e, [n, n], 117 + 0.02 * (e - make.EAST)])
+    study.add_obstacle("beside", "line", [shapely.LineString(xyz)], 'voltage = "20 kV"')
+    assert study.check().row("clearances", case="hot", obstacle="beside:1", measure="horizontal")[
+        "margin_m"] == pytest.approx(-0.05, abs=0.015)
+
+
+@pytest.mark.parametrize("grid", ["EPSG:25832", "EPSG:2180"])
+def test_farther_beside_than_things_are_looked_for_as_a_rule(study, make, grid):
+    """Houses as far from the outer wire as their rule asks for to 0.1 m, more than 60 m. No source: geometry."""
+    study.change("[study]\n", f'[study]\ncrs = "{grid}"\n')
+    study.change('checks = ["vertical"]', 'checks = ["vertical", "horizontal"]')
+    study.rules += "house,building,horizontal,75,,,,,,\n"
+    e, n = make.EAST + 150, make.NORTH - 5 - 74.9
+    study.add_obstacle("house", "building", [shapely.box(e - 100, n - 10, e + 100, n)], "height = 30")
+    assert study.check().row("clearances", case="hot", obstacle="house:1", measure="horizontal")[
+        "margin_m"] == pytest.approx(-0.1, abs=0.04)
