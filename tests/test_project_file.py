@@ -5,6 +5,8 @@ Where QGIS is installed `tests/desktop/test_project.py` opens it there.
 
 import re
 import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -19,6 +21,7 @@ from corridor import check_study
 from corridor.errors import InputError
 from corridor.jobs.project import not_known
 from corridor.outputs.planned_for import write_planned_for
+from corridor.outputs.project_file import _quoted
 from tests.common import ask
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_corridor"
@@ -134,6 +137,15 @@ def test_a_span_without_bare_squares_is_hatched_whole():
     half = not_known(spans, gaps, lambda e, n: np.where(e < 50, np.nan, 0.0))
     assert half.geometry[0].area == pytest.approx(50 * 31, rel=0.01)
     assert not len(not_known(spans, gaps.iloc[:0], None))
+
+
+@pytest.mark.parametrize("name", ["a|layerid=3", "it's | so", "x|option:¦", "plain"])
+def test_a_name_with_bars_is_no_part_of_a_source(name):
+    """A bar would begin another part of the source, and the layer be empty: SQLite reads the name."""
+    text = _quoted(name)
+    assert "|" not in text
+    with closing(sqlite3.connect(":memory:")) as database:
+        assert database.execute(f"SELECT {text}").fetchone() == (name,)
 
 
 def test_refused(made):

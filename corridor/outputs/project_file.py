@@ -137,7 +137,7 @@ class _Project:
 
     def vector(self, group, title, path, name, *, option=None, shown=True):
         """Add a layer of the findings with its look, as far as an option goes."""
-        quoted = "" if option is None else "|subset=\"option\" = '" + option.replace("'", "''") + "'"
+        quoted = "" if option is None else f"|subset=\"option\" = {_quoted(option)}"
         if option is not None and name == "not_assessed":
             quoted += ' OR "option" IS NULL'  # what was assessed for no option is open in each
         kind = _GEOMETRY[layer(name).geometry.removesuffix(" Z").removeprefix("Multi")]
@@ -231,6 +231,13 @@ def _add_shown(made, name, columns):
     rows = "".join(f"<tr><td>{column.replace('_', ' ')}</td><td>[% coalesce({_rounded(column)}, '') %]</td></tr>"
                    for column in told)
     _add(made, "mapTip", f"<b>[% {_SHOWN[name]} %]</b><table>{rows}</table>")
+
+
+def _quoted(text):
+    """A text in the filter of a layer; bars, which part a source, are put in there by their number."""
+    stand_in = next(letter for letter in "¦¬~^" if letter not in text)
+    quoted = "'" + text.replace("'", "''").replace("|", stand_in) + "'"
+    return f"replace({quoted}, '{stand_in}', char(124))" if "|" in text else quoted
 
 
 def _rounded(column):

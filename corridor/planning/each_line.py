@@ -164,7 +164,9 @@ def _planned(inputs, option, lines, spans):
     kinds = taken(planned)["remedy"]
     counts = ", ".join(f"{kind} {kinds.count(kind)}" for kind in dict.fromkeys(kinds))
     price = next((row.cost_per_km for row in site.prices.wires if row.option == option), np.nan)
-    return replace(at, current=min(each.current for (_, name), each in carried.items() if name == option),
+    # Of several lines one that is not known leaves the whole not known.
+    current = np.min([each.current for (_, name), each in carried.items() if name == option])
+    return replace(at, current=float(current),
                    remedies=counts, cost=planned.cost, wire=0.0 if option == existing else price * length,
                    gaps=len(planned.after.layers["not_assessed"]["reason"]))
 
