@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.assessment import Plan
 from corridor.check import Progress
 from corridor.jobs.compare import Gathered
@@ -84,12 +85,11 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
                 seen[option].append(see_line(layers, option, line, name))
             rows += _worth(layers, line, options)
         existing = whole["options"]["existing"].astype(bool)
-        today = next((name for name, hangs in zip(options, existing, strict=True) if hangs), None)
-        worth = len(options) > 1 and today is not None
+        worth = len(options) > 1 and every.existing is not None
         parts = _options(options, worth) + "".join(
             option_part(i, option, seen[option], existing[i]) for i, option in enumerate(options))
         if worth:
-            parts += spending_part(ranked(rows, wire_prices(opened), today), opened.study.plan)
+            parts += spending_part(ranked(rows, wire_prices(opened), every.existing), opened.study.plan)
         write_index(staged / INDEX, opened.name, plain_words(whole), parts)
     written = {path.name: path for path in files.written}
     if progress:
@@ -138,8 +138,7 @@ def _write_line(path, opened, every, layers, source, line, whole):
 def _laid_out(opened, every, layers, line, whole):
     """Facts and plan of one line as the findings have it, rated in the air of the whole study."""
     inputs = opened.inputs
-    own = inputs.structures.line == line
-    structures = replace(inputs.structures, **{name: values[own] for name, values in vars(inputs.structures).items()})
+    structures = take(inputs.structures, inputs.structures.line == line)
     base = layers["structures"]["base_elevation_m"].astype(float)
     plan = as_found(Plan(*lay_out(structures, base, inputs.frame.ground_factor), base), layers)
     highest = np.fmax.reduce(whole["structures"]["base_elevation_m"].astype(float))

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from corridor.arrays import take
 from corridor.check import Progress
 from corridor.clearance.study_lines import near_spans
 from corridor.errors import InputError
@@ -132,7 +133,7 @@ def _groups(structures, spans, framings):
 def _of_lines(inputs: Inputs, lines: Sequence[str], highest: float) -> Inputs:
     """Inputs of some lines alone, rated in the air of the whole study."""
     own = np.isin(inputs.structures.line.astype(str), lines)
-    structures = replace(inputs.structures, **{name: values[own] for name, values in vars(inputs.structures).items()})
+    structures = take(inputs.structures, own)
     study = inputs.study
     if inputs.needs_highest:
         study = study.model_copy(update={"rating": study.rating.model_copy(update={"elevation": highest})})
@@ -149,7 +150,7 @@ def _planned(inputs, option, lines, spans):
     none = LinePlan(tuple(lines), length, np.nan, np.nan, 0, "", np.nan, np.nan, 0, "")
     try:
         site = site_of(inputs, option)
-        existing = next((each.name for each in inputs.study.options if each.existing), None)
+        existing = site.facts.existing
         every = assess_variant(site, limits=True, every=True)
         before = every.of(option)
         today = np.nan if existing is None else carried_today(every, existing)[0]

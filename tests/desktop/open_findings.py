@@ -94,9 +94,14 @@ def main(source, folder, names):
     print(json.dumps(answer))
 
 
-if __name__ == "__main__":
+def in_gis(work):
+    """Do `work(file, folder, others)` with the arguments of the command, in the GIS, and end."""
     application = QgsApplication([], False)
     application.initQgis()
-    main(sys.argv[1], sys.argv[2], sys.argv[3:])
+    work(sys.argv[1], sys.argv[2], sys.argv[3:])
     sys.stdout.flush()
     os._exit(0)  # the bindings fall over when layers outlive the application
+
+
+if __name__ == "__main__":
+    in_gis(main)

@@ -5,13 +5,10 @@ pictures, and times: of what is shown at first a picture is drawn, and one at ea
 """
 
 import json
-import os
-import sys
 from pathlib import Path
 
-from open_findings import picture
+from open_findings import in_gis, picture
 from qgis.core import (
-    QgsApplication,
     QgsDateTimeRange,
     QgsExpression,
     QgsExpressionContext,
@@ -70,8 +67,4 @@ def main(path, folder, times):
 
 
 if __name__ == "__main__":
-    application = QgsApplication([], False)
-    application.initQgis()
-    main(sys.argv[1], sys.argv[2], sys.argv[3:])
-    sys.stdout.flush()
-    os._exit(0)  # the bindings fall over when layers outlive the application
+    in_gis(main)
