@@ -1,13 +1,13 @@
 """The main job: a study in, its findings out, in a GeoPackage or in memory."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from corridor.clearance.not_assessed import faulty_obstacles
 from corridor.clearance.spread import LineChances
 from corridor.inputs.frame import Frame
 from corridor.inspection.inspector import Inspection, Inspector
+from corridor.line.facts import Case, Framings
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
@@ -26,7 +27,8 @@ from corridor.rating.ladder import Limits, ceilings, ladder_rows
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
-__all__ = ["AtWork", "Progress", "Result", "Workers", "assess_batch", "batches", "check", "check_study", "find"]
+__all__ = ["BATCH", "AtWork", "Here", "Progress", "Result", "Workers", "assess_batch", "batches", "check",
+           "check_study", "find", "work_of"]
 
 #: `progress(done, total)`, in spans or other parts of the work.
 Progress = Callable[[int, int], None]
@@ -35,13 +37,26 @@ Progress = Callable[[int, int], None]
 class AtWork(Protocol):
     """Processes at work on a study."""
 
-    def bases(self) -> np.ndarray:
-        """Return the elevation of every base [m], (structure,), as given or as the ground has it."""
+    def bases(self) -> np.ndarray | None:
+        """Return the elevation of every base [m], (structure,), as given or as the ground has it; None where they are
+        asked for with the batches."""
 
-    def batches(self, ranges: list[tuple[int, int]], tell: Callable[[int, int, float], None], say: Callable[[], None]
-                ) -> Iterator[tuple[tuple[int, int], dict]]:
-        """Yield ranges of spans (first, last) and what `assess_batch` returns of them, in order; meanwhile `tell(first,
-        last, share)` of the work that is done, and `say()` that something is."""
+    def batches(self, ranges: list[tuple[int, int]], here: "Here") -> Iterator[tuple[tuple[int, int], dict]]:
+        """Yield ranges of spans (first, last) and what `assess_batch` returns of them, in order."""
+
+
+class Here(NamedTuple):
+    """What this process does of a check whose batches others do, too.
+
+    `laid(first, last, bases)` is the plan over its ground up to there, `bases` what others were told of the structures
+    there, None: nothing; `laid()` what it is now. `work((plan, first, last))` does a batch. `tell(first, last, share)`
+    of the work that is done, and `say()` that something is.
+    """
+
+    laid: Callable[..., Plan]
+    work: Callable[[tuple[Plan, int, int]], dict]
+    tell: Callable[[int, int, float], None]
+    say: Callable[[], None]
 
 
 class Workers(Protocol):
@@ -50,10 +65,12 @@ class Workers(Protocol):
     def at_work(self, opened: Opened, output: Path | str | None, draws: int) -> AbstractContextManager[AtWork]:
         """Return a context in which they work on a study, for findings that go to `output`."""
 
-#: Wire spans that are worked on at once: enough to be fast, few enough to keep memory flat.
-BATCH = 1200
-#: Batches under way at once; reading, and most of numpy and shapely, let go of the interpreter.
-THREADS = 2
+#: States of wires (options, cases) that are worked on at once: enough to be fast, few enough to keep memory flat. One
+#: that wind blows is as much work as so many in still air.
+BATCH, BLOWN = 15_000, 50
+#: Batches under way at once. Most of a batch is many small steps of Python, of which threads do one at a time: two took
+#: as long as one, and a fifth more of the processor. `corridor.cluster.Processes` do several.
+THREADS = 1
 #: How often it is said how far the work is [s].
 _SAID = 0.3
 
@@ -123,8 +140,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         How sure margins are by so many draws of all inputs at once, not by the first order; of a study without the
         table `[uncertainty]`, too, with what is assumed.
     workers : Workers, optional
-        Processes that do the work, as `corridor.cluster.ClusterWorkers`; default: threads of this one. The findings
-        are the same.
+        Processes that do the work, as `corridor.cluster.Processes` or `ClusterWorkers`; default: threads of this one.
+        The findings are the same.
 
     Raises
     ------
@@ -213,18 +230,22 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
         if progress:
             progress(done + int(sum(list(shares.values()))), len(plan.spans))
 
-    def parts():
+    def laid(first=None, last=None, bases=None):
         nonlocal plan
-        for first, last in ranges:
-            if not plan.surveyed:
-                plan = survey(facts.structures, plan, ground, first, last)
-            yield plan, first, last
+        if first is not None and not plan.surveyed:
+            if bases is not None:
+                base, here = plan.base_elevation.copy(), slice(plan.spans.tail[first], plan.spans.head[last] + 1)
+                base[here] = np.where(np.isnan(base[here]), bases, base[here])
+                plan = replace(plan, base_elevation=base)
+            plan = survey(facts.structures, plan, ground, first, last)
+        return plan
 
     done, totals, ranges = 0, Totals(facts), batches(plan, facts)
+    parts = ((laid(first, last), first, last) for first, last in ranges)
     say()
     with ThreadPoolExecutor(THREADS) as pool:
-        for (first, last), batch in _in_order(pool, work, parts(), say) if at_work is None else at_work.batches(
-                ranges, tell, say):
+        for (first, last), batch in _in_order(pool, work, parts, say) if at_work is None else at_work.batches(
+                ranges, Here(laid, work, tell, say)):
             if inspector:
                 inspector.take(batch.pop("seen"))
             totals.add(*batch.pop("structure_totals", ()))
@@ -270,18 +291,23 @@ def _in_order(pool, work, items, say):
 
 
 def batches(plan: Plan, facts: Facts) -> list[tuple[int, int]]:
-    """Return first and last spans of whole sections, together about a batch of wire spans."""
-    wires = max(len(set(facts.framings.wire)), 1)
-    size = _batch(len(plan.spans) * wires)
+    """Return first and last spans of whole sections, together about a batch of states of wires."""
+    states = max(work_of(facts.framings, facts.options, facts.cases), 1)
+    size = _batch(len(plan.spans) * states)
     ranges, first = [], 0
     for last in plan.sections.last:
-        if (last + 1 - first) * wires >= size or last + 1 == len(plan.spans):
+        if (last + 1 - first) * states >= size or last + 1 == len(plan.spans):
             ranges.append((int(first), int(last)))
             first = last + 1
     return ranges
 
 
+def work_of(framings: Framings, options: Sequence, cases: Sequence[Case]) -> int:
+    """Return how much work a span is, in states of wires in still air."""
+    return len(set(framings.wire)) * len(options) * sum(BLOWN if case.wind > 0 else 1 for case in cases)
+
+
 def _batch(total):
-    """Wire spans of a batch: of more than one there are as many, all alike, as leave no thread idle at the end."""
+    """States of a batch: of more than one there are as many, all alike, as leave no thread idle at the end."""
     count = -(-total // BATCH)
     return BATCH if count <= 1 else total / (count + -count % THREADS)

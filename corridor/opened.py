@@ -26,7 +26,7 @@ from corridor.study import Study, load_study
 from corridor.study.named_files import named_files
 from corridor.surveys.start import as_surveyed
 
-__all__ = ["Clock", "LaidOut", "Opened", "guard_of", "prepare", "survey"]
+__all__ = ["Clock", "LaidOut", "Opened", "Surveyed", "guard_of", "prepare", "survey"]
 
 
 #: How far beside the line the ground is expected to be asked for [m].
@@ -65,6 +65,25 @@ class LaidOut(NamedTuple):
     facts: Facts
     plan: Plan
     ground: Ground
+
+
+class Surveyed(NamedTuple):
+    """What `survey` finds of a plan, columns of structures and of spans [m]: for who has the plan without it."""
+
+    base_elevation: np.ndarray
+    station: np.ndarray
+    length: np.ndarray
+    ground_factor: np.ndarray
+
+    @classmethod
+    def of(cls, plan: Plan) -> "Surveyed":
+        """Return what was found of a plan."""
+        return cls(plan.base_elevation, plan.route.station, plan.spans.length, plan.spans.ground_factor)
+
+    def on(self, plan: Plan) -> Plan:
+        """Return the plan of the same lines with it."""
+        return replace(plan, base_elevation=self.base_elevation, route=replace(plan.route, station=self.station),
+                       spans=replace(plan.spans, length=self.length, ground_factor=self.ground_factor))
 
 
 class Opened:

@@ -1,8 +1,10 @@
-"""A check on worker processes, of this machine or of others: batches are tasks, each leaves a part on a disk.
+"""A check on worker processes: batches are tasks.
 
-`workers.py` puts processes to work, `tasks.py` is what they do, `parts.py` what they leave.
+Of this machine they are `processes.py`. Of this or others, by Dask, `workers.py` puts them to work, each batch leaves a
+part on a disk, and a check that was ended goes on; `parts.py` is what they leave, `tasks.py` what they all do.
 """
 
+from corridor.cluster.processes import Processes, processes_for
 from corridor.cluster.workers import ClusterWorkers
 
-__all__ = ["ClusterWorkers"]
+__all__ = ["ClusterWorkers", "Processes", "processes_for"]

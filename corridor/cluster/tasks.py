@@ -21,7 +21,7 @@ from corridor.study import Study
 from corridor.study.uncertainty import uncertainty_of
 from corridor.temporary import state_of
 
-__all__ = ["BASES", "Job", "assess_part", "base_heights", "code_digest", "part_of"]
+__all__ = ["BASES", "Job", "assess_part", "base_heights", "code_digest", "open_job", "part_of"]
 
 #: File of the heights of all bases, beside the parts.
 BASES = "bases.npy"
@@ -58,12 +58,12 @@ class _Held:
         _need_same(job)
         self.opened, self._laid, self._draws, self._lock = Opened(job.study), None, job.draws, Lock()
 
-    def laid(self, folder):
-        """Return the lines laid out, and who looks at them."""
+    def laid(self, bases=lambda: None):
+        """Return the lines laid out, and who looks at them; `bases()` as of `prepare`, asked once."""
         with self._lock:
             if self._laid is None:
                 inputs = self.opened.inputs
-                facts, plan, ground = prepare(inputs, self.opened.clock, bases=np.load(folder / BASES))
+                facts, plan, ground = prepare(inputs, self.opened.clock, surveyed=False, bases=bases())
                 facts = replace(facts, uncertainty=uncertainty_of(self.opened.study, self._draws))
                 self._laid = facts, plan, ground, Inspector(inputs, plan, ground)
             return self._laid
@@ -89,7 +89,7 @@ _held: dict[Path, _Held] = {}
 _lock = Lock()
 
 
-def _open(job):
+def open_job(job):
     """Return the study of a job; the one that the worker held before is closed."""
     with _lock:
         if job.folder not in _held:
@@ -102,7 +102,7 @@ def _open(job):
 
 def base_heights(job: Job, first: int, last: int) -> np.ndarray:
     """Return the elevations of the bases of structures `first` to `last`, as given or as the ground has them [m]."""
-    opened = _open(job).opened
+    opened = open_job(job).opened
     x, here = opened.inputs.structures, slice(first, last + 1)
     base = x.base_elevation[here].copy()
     unknown = np.isnan(base)
@@ -117,9 +117,9 @@ def part_of(folder: Path, first: int, last: int) -> Path:
 
 def assess_part(job: Job, first: int, last: int) -> dict[str, float]:
     """Assess spans `first` to `last`, write their part, and return the seconds that took, by kind."""
-    held = _open(job)
+    held = open_job(job)
     before = dict(held.opened.clock.seconds)
-    facts, plan, ground, inspector = held.laid(job.folder)
+    facts, plan, ground, inspector = held.laid(lambda: np.load(job.folder / BASES))
     with held.opened.clock("compute"):
         batch = assess_batch(facts, plan, ground, inspector, first, last)
     path = part_of(job.folder, first, last)

@@ -13,6 +13,7 @@ from time import monotonic
 
 import numpy as np
 
+from corridor.check import Here
 from corridor.cluster.parts import read_part
 from corridor.cluster.tasks import BASES, Job, assess_part, base_heights, code_digest, part_of
 from corridor.errors import CorridorError, InputError, MachineError
@@ -22,7 +23,7 @@ from corridor.outputs.files import disk_errors
 from corridor.study.named_files import named_files
 from corridor.temporary import state_of, sweep, temporary_folder, unfinished
 
-__all__ = ["ClusterWorkers"]
+__all__ = ["ClusterWorkers", "stamps_of"]
 
 #: Structures whose bases are asked for in one task.
 _BASES = 1000
@@ -77,7 +78,7 @@ class ClusterWorkers:
             folder = temporary_folder()
         else:
             folder = _folder(Path(output).absolute().with_name(f"{Path(output).name}.parts"), name)
-        job = Job(opened.study, folder, _stamps(opened.study), draws, self.environment)
+        job = Job(opened.study, folder, stamps_of(opened.study), draws, self.environment)
         with self._client() as client:
             yield _AtWork(client, job, opened)
         shutil.rmtree(folder, ignore_errors=True)
@@ -129,18 +130,17 @@ class _AtWork:
                 temporary.replace(path)
         return np.load(path, allow_pickle=False)
 
-    def batches(self, ranges: list[tuple[int, int]], tell: Callable[[int, int, float], None],
-                say: Callable[[], None]) -> Iterator[tuple[tuple[int, int], dict]]:
-        """Yield ranges of spans and what each comes to, in order."""
+    def batches(self, ranges: list[tuple[int, int]], here: Here) -> Iterator[tuple[tuple[int, int], dict]]:
+        """Yield ranges of spans and what each comes to, in order: all is done there."""
         folder = self._job.folder
         tasks = {each: self._task(assess_part, *each) for each in ranges if not _is_whole(part_of(folder, *each))}
         for each in ranges:
-            tell(*each, float(each not in tasks))
+            here.tell(*each, float(each not in tasks))
 
         def look():
             for other, task in tasks.items():
-                tell(*other, float(task.done()))
-            say()
+                here.tell(*other, float(task.done()))
+            here.say()
 
         for each in ranges:
             if each in tasks:
@@ -220,7 +220,7 @@ def _folder(parent, name):
     return folder
 
 
-def _stamps(study):
+def stamps_of(study):
     """Size and time of every file that a study reads, by path."""
     paths = [study.path, *(study.resolve(name) for _, name in named_files(study))]
     files = {str(Path(file).absolute()) for path in paths for file in files_of(path)}

@@ -1,5 +1,6 @@
 """The command `corridor check`."""
 
+import os
 from pathlib import Path
 
 import click
@@ -15,9 +16,10 @@ __all__ = ["check"]
               help="GeoPackage, or folder (.parquet), to write; default: that of the study.")
 @click.option("--draws", type=click.IntRange(100, 100_000), metavar="N",
               help="Tell how sure margins are by N draws of all inputs, not by the first order.")
-@click.option("--workers", metavar="local|ADDRESS",
-              help="Processes that do the work: as many as this machine has cores, or those of a scheduler of Dask "
-              "(tcp://host:8786), which is trusted. A check that was ended goes on where it was.")
+@click.option("--workers", metavar="none|local|ADDRESS",
+              help="Processes that do the work. local: of Dask, as many as this machine has cores; tcp://host:8786: "
+              "of a scheduler of Dask, which is trusted; with both a check that was ended goes on where it was. "
+              "none: this one alone. Default: of this machine, where that is faster.")
 def check(study, progress, overwrite, output, draws, workers):
     """Check every span of STUDY and write the findings.
 
@@ -27,7 +29,7 @@ def check(study, progress, overwrite, output, draws, workers):
     not be compared: not assessed is never a pass.
 
     The findings replace those of an earlier run only when they are whole; a run
-    that was stopped starts anew, but with --workers.
+    that was stopped starts anew, but with --workers local or those of a scheduler.
 
     \b
     Examples
@@ -36,11 +38,16 @@ def check(study, progress, overwrite, output, draws, workers):
       corridor check study.toml --draws 1000
       corridor check study.toml -o findings.parquet --workers local
     """
+    from corridor.cluster import ClusterWorkers, Processes, processes_for
     from corridor.terminal import summary
 
-    if workers is not None:
-        from corridor.cluster import ClusterWorkers
-
+    if workers is None:
+        own = hasattr(os, "sched_getaffinity")
+        count = processes_for(study, len(os.sched_getaffinity(0)) if own else os.cpu_count() or 1)
+        workers = Processes(count, told_of_networks()) if count > 1 else None
+    elif workers == "none":
+        workers = None
+    else:
         (click.get_current_context().find_root().obj or {})["next"] = "with --workers goes on"
         workers = ClusterWorkers(workers, secret=own_secret(), environment=told_of_networks(), say=say)
     result = study.check(output or study.output, progress=progress, time=run_time(), overwrite=overwrite,

@@ -26,7 +26,7 @@ from corridor.errors import CorridorError, InputError, MachineError
 from corridor.outputs.geoparquet import folder_digests
 from corridor.session import open_study
 from tests.common import run
-from tests.end_to_end.conftest import SECOND_OPTION, TinyStudy, line_of, plane
+from tests.end_to_end.many_batches import BATCH, lay
 
 distributed = pytest.importorskip("distributed")
 
@@ -34,8 +34,6 @@ from corridor.cluster import ClusterWorkers  # noqa: E402
 from corridor.cluster import workers as module  # noqa: E402
 from corridor.cluster.parts import read_part, write_part  # noqa: E402
 
-#: Wires of both options span by span: many batches.
-BATCH = 2
 MINE = b"what only I know"
 
 
@@ -52,24 +50,6 @@ def cluster():
 @pytest.fixture
 def small_batches(monkeypatch):
     monkeypatch.setattr(corridor.check, "BATCH", BATCH)
-
-
-def lay(folder):
-    """Three lines with a hole in the ground, cells that are no heights, roads, two options and uncertainty: something
-    in every batch that the whole is told."""
-    study = TinyStudy(folder)
-    lines = [line_of(6, line=name) for name in ("main", "north", "south")]
-    for i, line in enumerate(lines):
-        line["northing"] += 80 * i
-    study.structures = pd.concat(lines, ignore_index=True)
-    study.text += SECOND_OPTION + "\n[uncertainty]\n"
-    study.rules = study.rules.replace("4.5", "7")
-    # A cell of 12 km that no marker tells is no height: the whole counts them.
-    study.write_ground(lambda e, n: np.where(abs(e - 500_700) < 8, 12_000, plane(e, n)),
-                       unknown=lambda e, n: (abs(e - 500_400) < 20) & (n < 5_600_020))
-    study.add_roads()
-    study.write()
-    return study
 
 
 @pytest.fixture(scope="module")
