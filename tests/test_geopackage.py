@@ -14,6 +14,7 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import pyarrow as pa
 import pyogrio
 import pytest
 import shapely
@@ -21,6 +22,8 @@ from pyproj import CRS
 
 import corridor.outputs.geopackage as geopackage
 from corridor.errors import CorridorError, CorridorWarning, InputError
+from corridor.outputs.columns import Column, Layer
+from corridor.outputs.digests import Digest, digest_of_rows
 from corridor.outputs.files import Files
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.outputs.guard import MARK, Guard, is_geopackage
@@ -208,40 +211,30 @@ def test_booleans_integers_and_times(target):
     assert (types["existing"], types["violations"]) == ("BOOLEAN", "INTEGER")
 
 
-def test_digests_of_rows():
-    """Of rows put into bytes by hand, value by value: the same on every machine and by every version of Python, and not
-    those of a number in place of a text, nor of values cut elsewhere. Common practice, no source."""
-    row = [7, -3_000_000_000, 0.1, -0.0, "\u00e9", "", None, b"\0\1"]
-    by_hand = {7: b"i" + struct.pack("<i", 7), 0.1: b"g" + struct.pack("<d", 0.1), "": b"u" + bytes(4),
-               # Digits of 15 bits, the number of them negative with the number.
-               -3_000_000_000: b"l" + struct.pack("<i3H", -3, 3_000_000_000 & 0x7FFF, 3_000_000_000 >> 15 & 0x7FFF,
-                                                  3_000_000_000 >> 30),
-               "\u00e9": b"u" + struct.pack("<i", 2) + b"\xc3\xa9", None: b"N",
-               b"\0\1": b"s" + struct.pack("<i", 2) + b"\0\1"}
-    texts = [b"g" + struct.pack("<d", -0.0) if value == 0 else by_hand[value] for value in row]
+def test_a_digest_is_that_of_the_bytes_of_its_columns():
+    """By hand, after the definition: which rows have a value, the values, and their lengths; the same on every machine,
+    and not that of values cut elsewhere. Common practice, no source."""
+    things = Layer("things", None, "", (Column("line", "text", None, "", True), Column("height_m", "real", "m", ""),
+                                       Column("count", "integer", None, ""), Column("seen", "boolean", None, "")))
+    rows = [(None, "A", 1.5, 7, 1), (None, "A", None, 8, None), (None, "Bö", -2.0, None, 0)]
 
-    def digest(values):
-        with closing(sqlite3.connect(":memory:")) as database:
-            for each in LAYERS:
-                names = [f'"{column.name}"' for column in each.columns] + ["geom"] * bool(each.geometry)
-                database.execute(f'CREATE TABLE "{each.name}" ({", ".join(names)})')
-            names = ["geom", *(column.name for column in layer("spans").columns)]
-            for _ in range(2):
-                database.execute(f"INSERT INTO spans VALUES ({', '.join('?' * len(names))})",
-                                 [None] * (len(names) - 1 - len(values)) + values + [b"\5"])
-            return len(names), geopackage.layer_digests(database)
+    def of(valid, values, lengths=b""):
+        return b"".join(hashlib.sha256(part).digest() for part in (bytes(valid), values, lengths))
 
-    count, found = digest(row)
-    middle = b"N" * (count - 1 - len(row)) + b"".join(texts)
-
-    def bytes_of(number):
-        return b"(" + struct.pack("<ici", count + 1, b"i", number) + b"s" + struct.pack("<i", 1) + b"\5" + middle
-
-    # Both rows are of one line.
-    assert found["spans"] == hashlib.sha256(hashlib.sha256(bytes_of(1) + bytes_of(2)).digest()).hexdigest()
-    assert found["options"] == hashlib.sha256(b"").hexdigest()
-    others = [["7", *row[1:]], [7.0, *row[1:]], [*row[:3], 0.0, *row[4:]], [*row[:4], "", "\u00e9", *row[6:]]]
-    assert len({digest(each)[1]["spans"] for each in (row, *others)}) == 5
+    whole = hashlib.sha256(
+        of([1, 1], struct.pack("<2q", 1, 2)) + of([1, 1], b"AA", struct.pack("<2i", 1, 1))
+        + of([1, 0], struct.pack("<d", 1.5)) + of([1, 1], struct.pack("<2q", 7, 8)) + of([1, 0], b"\1")
+        + of([1], struct.pack("<q", 3)) + of([1], "Bö".encode(), struct.pack("<i", 3))
+        + of([1], struct.pack("<d", -2.0)) + of([0], b"") + of([1], b"\0")).hexdigest()
+    assert digest_of_rows(things, iter(rows)) == whole
+    split = Digest(things)
+    for some in (rows[:1], rows[1:]):
+        split.add({c.name: pa.array([row[i] for row in some], kind) for i, (c, kind) in enumerate(
+            zip(things.columns, (pa.string(), pa.float64(), pa.int64(), pa.int8()), strict=True), 1)})
+    assert split.hexdigest() == whole
+    assert digest_of_rows(things, iter([(None, "A", "high", 7, 1)])) == ""
+    others = [rows[::-1], rows[:2], [(None, "A", 1.5, 8, 1), *rows[1:]], [*rows[:2], (None, "B", -2.0, None, 0)]]
+    assert len({whole, *(digest_of_rows(things, iter(each)) for each in others)}) == 5
 
 
 @pytest.mark.parametrize("crs", ["EPSG:25832", "EPSG:25832+7837", "EPSG:7415",

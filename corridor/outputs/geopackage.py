@@ -20,7 +20,7 @@ from pyproj import CRS
 
 from corridor.errors import CorridorError
 from corridor.outputs.batches import arrow_schema, even, known_layer, record_batch
-from corridor.outputs.digests import digest_rows, digested
+from corridor.outputs.digests import Digest, digest_of_rows, digested
 from corridor.outputs.files import Files, disk_errors
 from corridor.outputs.geoparquet import write_geoparquet
 from corridor.outputs.guard import FOLDER, PLAIN, findings_kind
@@ -87,6 +87,7 @@ class FindingsWriter:
         self.time = utc(time)
         self._crs = crs_text(crs)
         self._counts = Counter()
+        self._digests = {layer.name: Digest(layer) for layer in LAYERS}
         self._spools = {}
         self._files = ExitStack()
         self._done = False
@@ -132,6 +133,7 @@ class FindingsWriter:
                 file = self._files.enter_context(self._new_file())
                 self._spools[name] = file, pa.ipc.new_stream(file, batch.schema)
             self._spools[name][1].write_batch(batch)
+        self._digests[name].add({each.name: column for each, column in zip(batch.schema, batch.columns, strict=True)})
         self._counts[name] += batch.num_rows
 
     def close(self):
@@ -147,12 +149,13 @@ class FindingsWriter:
         if self._done:
             return
         self._done = True
+        digests = json.dumps({name: each.hexdigest() for name, each in self._digests.items()})
         with self._files, self._out:
             if findings_kind(self.path) == FOLDER:
-                write_geoparquet(self._temporary, self._rows, self._counts, CRS.from_user_input(self._crs))
+                write_geoparquet(self._temporary, self._rows, self._counts, digests, CRS.from_user_input(self._crs))
             else:
                 self._write_layers(self._temporary)
-                _finish(self._temporary, self._counts, self.time)
+                _finish(self._temporary, self._counts, digests, self.time)
         self.path, = self._out.written
 
     def _new_file(self):
@@ -218,13 +221,13 @@ def _gdal_options(**options):
         pyogrio.set_gdal_config_options(before)
 
 
-def _finish(path, counts, time):
-    """Add the styles, then check what stands in the file."""
+def _finish(path, counts, digests, time):
+    """Add the styles and the digests, then check what stands in the file."""
     with closing(connect(path)) as database:
         database.execute("PRAGMA synchronous=OFF")
         with database:
             _add_styles(database, _stamp(time))
-            database.execute("UPDATE run SET layer_digests = ?", [json.dumps(layer_digests(database))])
+            database.execute("UPDATE run SET layer_digests = ?", [digests])
         database.execute("PRAGMA journal_mode=DELETE")
         for fault in _faults(database, counts):
             raise CorridorError(f"the findings contradict themselves and were not written: {fault}")
@@ -254,7 +257,7 @@ def _digest_of(database, layer):
     names = [f'"{layer.name}"."{name}"' for name in digested(layer)]
     place = f'"{layer.name}"."geom"' if layer.geometry else "NULL"
     rows = database.execute(f'SELECT {place}, {", ".join(names)} FROM "{layer.name}" ORDER BY rowid')
-    return digest_rows(layer, ((number, _wkb(row[0]), *row[1:]) for number, row in enumerate(rows, 1)))
+    return digest_of_rows(layer, ((_wkb(row[0]), *row[1:]) for row in rows))
 
 
 def _wkb(blob):

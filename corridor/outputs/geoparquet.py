@@ -18,7 +18,7 @@ from pyproj import CRS
 
 from corridor.errors import CorridorError
 from corridor.outputs.batches import arrow_schema
-from corridor.outputs.digests import by_line, digest_rows, digested
+from corridor.outputs.digests import Digest, by_line, digested
 from corridor.outputs.guard import MARK, PARQUET
 from corridor.outputs.schema import INVARIANTS, LAYERS
 
@@ -33,7 +33,7 @@ _ROWS = 16_384
 _LINES = ds.partitioning(pa.schema([("line", pa.string())]), flavor="hive")
 
 
-def write_geoparquet(folder, rows, counts, crs):
+def write_geoparquet(folder, rows, counts, digests, crs):
     """Write findings to a new folder, and check them.
 
     Parameters
@@ -43,6 +43,8 @@ def write_geoparquet(folder, rows, counts, crs):
         From a layer and a number of rows to its Arrow batches of as many.
     counts : dict
         Number of rows by name of the layer.
+    digests : str
+        For the layer `run`: those of all layers.
     crs : pyproj.CRS
 
     Raises
@@ -52,29 +54,18 @@ def write_geoparquet(folder, rows, counts, crs):
     """
     folder.mkdir()
     lines = set()
-    digests = {}
     for layer in LAYERS:
-        if layer.name != "run":
-            parted = len(lines) > 1 and by_line(layer) and counts[layer.name]
-            _write(folder, layer, _dressed(layer, rows(layer, _ROWS), crs), parted)
-            digests[layer.name] = _digest(folder, layer)
+        batches = _dressed(layer, rows(layer, _ROWS), crs)
+        if layer.name == "run":
+            table = batches.read_all()
+            at = table.schema.get_field_index("layer_digests")
+            told = pa.array([digests] * len(table), pa.string())
+            batches = table.set_column(at, table.schema.field(at), told).to_reader()
+        _write(folder, layer, batches, len(lines) > 1 and by_line(layer) and counts[layer.name])
         if layer.name == "structures":
             lines = set(read_table(folder, "structures", ["line"])["line"].to_pylist())
-    _write_run(folder, rows, digests, crs)
     for fault in _faults(folder, counts):
         raise CorridorError(f"the findings contradict themselves and were not written: {fault}")
-
-
-def _write_run(folder, rows, digests, crs):
-    """Write the layer `run` with the digests of all layers, its own among them, which is not over that column."""
-    layer = next(each for each in LAYERS if each.name == "run")
-    table = _dressed(layer, rows(layer, _ROWS), crs).read_all()
-    _write(folder, layer, table.to_reader(), False)
-    digests[layer.name] = _digest(folder, layer)
-    told = json.dumps({each.name: digests[each.name] for each in LAYERS})
-    at = table.schema.get_field_index("layer_digests")
-    table = table.set_column(at, table.schema.field(at), pa.array([told] * len(table), pa.string()))
-    _write(folder, layer, table.to_reader(), False)
 
 
 def _write(folder, layer, batches, parted):
@@ -184,13 +175,9 @@ def folder_digests(folder):
 
 
 def _digest(folder, layer):
-    return digest_rows(layer, _digested_rows(folder, layer))
-
-
-def _digested_rows(folder, layer):
-    """Rows as `digest_rows` takes them: line after line, those of a line in their order."""
-    data, names = _data(folder, layer.name), digested(layer)
-    columns = ["fid", *(["geometry"] if layer.geometry else []), *names]
+    """The digest of rows line after line, those of a line in their order."""
+    data, found = _data(folder, layer.name), Digest(layer)
+    columns = ["fid", *(["geometry"] if layer.geometry else []), *digested(layer)]
     path = folder / f"{layer.name}{PARQUET}"
     if path.is_dir():
         lines = sorted({ds.get_partition_keys(part.partition_expression).get("line")
@@ -200,10 +187,8 @@ def _digested_rows(folder, layer):
     else:
         batches = data.to_batches(columns=columns, batch_size=_ROWS, use_threads=False)
     for batch in batches:
-        cells = [_plain(batch.column(name)) for name in columns]
-        if not layer.geometry:
-            cells.insert(1, [None] * batch.num_rows)
-        yield from zip(*cells, strict=True)
+        found.add({name: batch.column(name) for name in columns[1:]}, batch.column("fid").to_numpy())
+    return found.hexdigest()
 
 
 def _plain(column):
