@@ -21,6 +21,9 @@ _PLACES = np.linspace(0, 1, 9)
 _UNTOLD = {"layer": "", "absolute": False, "height": np.nan, "voltage": np.nan, "radius": np.nan, "fault": "",
            "falls": False}
 
+#: A line no vertex of which lies farther from that between its ends is straight in plan [m of the grid].
+_STRAIGHT = 1e-6
+
 #: Number of the first kind of geometry with several parts.
 _MULTI = 4
 
@@ -106,10 +109,11 @@ def with_rows(obstacles, rows):
     return replace(obstacles, **{f.name: column(f.name) for f in fields(obstacles)})
 
 
-def chords(wires):
-    """Return the plan chord of each wire span as a shapely line; None where an end is unknown."""
+def chords(wires, some=slice(None)):
+    """Return the plan chord of each wire span as a shapely line; None where an end is unknown, and of all but some."""
     plan = np.stack([wires.start[:, :2], wires.end[:, :2]], axis=1)
-    known = np.isfinite(plan).all(axis=(1, 2))
+    known = np.zeros(len(plan), bool)
+    known[some] = np.isfinite(plan[some]).all(axis=(1, 2))
     lines = np.full(len(plan), None, object)
     lines[known] = shapely.linestrings(plan[known])
     return lines
@@ -133,7 +137,7 @@ def cross(wires, index, ground, sample, pairs=None):
     -------
     Crossed
     """
-    lines = chords(wires)
+    lines = chords(wires) if pairs is None else chords(wires, pairs[0])
     wire, part, low, high = _stretches(lines, wires, index, pairs)
     absolute = index.obstacles.absolute[index.of_part[part]]
     building = roofed(index.obstacles.category[index.of_part[part]])
@@ -192,12 +196,28 @@ def _own_tops(lines, wire, part, low, high, index, chosen):
     tops = np.repeat(_highest(index.part[part])[:, None], len(_PLACES), axis=1)
     line = np.flatnonzero(shapely.get_dimensions(index.part[part]) == 1)
     place = (low + (high - low) * _PLACES[:, None]).T[line]
-    spot = shapely.line_interpolate_point(lines[wire[line], None], place, normalized=True)
-    geometry = index.part[part[line], None]
-    # Both calls measure in plan; the interpolated point carries the line's Z there.
-    on_line = shapely.line_interpolate_point(geometry, shapely.line_locate_point(geometry, spot))
-    tops[line] = shapely.get_z(on_line)
+    some, at = np.unique(part[line], return_inverse=True)
+    for each, geometry in enumerate(index.part[some]):
+        mine = np.flatnonzero(at == each)
+        tops[line[mine]] = _along(geometry, lines[wire[line[mine]]], place[mine])
     return tops
+
+
+def _along(geometry, chords, place):
+    """Elevation of a line where it is nearest in plan to places (row, place) [-] of chords (row,)."""
+    ends = shapely.get_coordinates(chords).reshape(-1, 2, 2)
+    spot = ends[:, :1] + place[..., None] * (ends[:, 1:] - ends[:, :1])
+    vertex = shapely.get_coordinates(geometry, include_z=True)
+    x, y = (vertex[:, :2] - vertex[0, :2]).T
+    length = np.hypot(x[-1], y[-1])
+    if length:
+        u, v = x[-1] / length, y[-1] / length
+        along = x * u + y * v
+        if (np.abs(y * u - x * v) < _STRAIGHT).all() and (np.diff(along) > 0).all():
+            return np.interp((spot - vertex[0, :2]) @ [u, v], along, vertex[:, 2])
+    # Both calls measure in plan; the interpolated point carries the line's Z there.
+    on_line = shapely.line_interpolate_point(geometry, shapely.line_locate_point(geometry, shapely.points(spot)))
+    return shapely.get_z(on_line)
 
 
 def middles(rows):

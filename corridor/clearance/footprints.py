@@ -12,6 +12,11 @@ __all__ = ["Footprints", "prepared"]
 #: Corners of a quarter of a circle: a crown of 10 m is drawn less than 1 mm too wide.
 _QUARTER = 64
 
+#: Vertices from which on a shape is cut down to what is about chords, and how far beside them it stays [m of the grid].
+_MANY, _BESIDE = 32, 1.0
+#: Kinds of geometry that are areas alone.
+_AREAS = (3, 6)
+
 #: Directions from the centre of a drawn circle to the middles of its sides, (side, 2).
 _SIDES = np.stack([f((np.arange(4 * _QUARTER) + 0.5) * np.pi / (2 * _QUARTER)) for f in (np.cos, np.sin)], axis=-1)
 
@@ -175,7 +180,9 @@ def prepared(shapes):
 
 def _through_shapes(start, end, lines, chord, part, shape):
     """Chord, part and ends of every stretch over shapes that are drawn; one over each piece of them."""
-    met, owner = shapely.get_parts(shapely.intersection(lines[chord], shape[part]), return_index=True)
+    some, at = np.unique(part, return_inverse=True)
+    near = _about(shape[some], at, np.minimum(start, end)[chord], np.maximum(start, end)[chord])
+    met, owner = shapely.get_parts(shapely.intersection(lines[chord], near[at]), return_index=True)
     chord, part = chord[owner], part[owner]
     coordinates, vertex = shapely.get_coordinates(met, return_index=True)
     a, along = start[chord], (end - start)[chord]
@@ -185,3 +192,18 @@ def _through_shapes(start, end, lines, chord, part, shape):
     np.minimum.at(low, vertex, place)
     np.maximum.at(high, vertex, place)
     return chord, part, low, high
+
+
+def _about(shapes, at, low, high):
+    """Shapes as far as they are about boxes (row, 2), (row, 2) [m], of which `at` tells whose each is: of a long one
+    little is, and what a chord costs goes with all of it."""
+    least, most = np.full((2, len(shapes), 2), [[[np.inf]], [[-np.inf]]])
+    np.minimum.at(least, at, low)
+    np.maximum.at(most, at, high)
+    cut = shapes.copy()
+    many = np.flatnonzero(shapely.get_num_coordinates(shapes) > _MANY)
+    (x0, y0), (x1, y1) = (least[many] - _BESIDE).T, (most[many] + _BESIDE).T
+    pieces = shapely.intersection(shapes[many], shapely.box(x0, y0, x1, y1))
+    # What meets the box in a line or a point besides is left as it is: of a mixture nothing can be cut.
+    cut[many] = np.where(np.isin(shapely.get_type_id(pieces), _AREAS), pieces, shapes[many])
+    return cut

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 
+from corridor.clearance.crossings import _along
 from corridor.clearance.footprints import Footprints
 
 ROOT = Path(__file__).parents[2]
@@ -128,6 +129,7 @@ import threading
 import numpy as np
 import shapely
 
+from corridor.clearance.crossings import _along
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.right_of_way import rooms
 from corridor.line.facts import RightOfWay
@@ -172,3 +174,38 @@ def test_asked_by_several_threads_at_once(what):
     asked = subprocess.run([sys.executable, "-c", ASKED_AT_ONCE, what], cwd=ROOT, capture_output=True, text=True,
                            env={**os.environ, "PYTHONPATH": str(ROOT)})
     assert asked.returncode == 0, asked.stderr
+
+
+def test_stretches_over_long_shapes_are_those_over_all_of_them():
+    """Of a shape of many vertices what is about the chords is cut out first: with holes, in pieces, met in a line."""
+    draw = np.random.default_rng(5)
+    angle = np.linspace(0, 2 * np.pi, 400, endpoint=False)
+    ring = [shapely.Polygon(np.c_[np.cos(angle), np.sin(angle)] * (r * (1 + 0.2 * np.sin(9 * angle)))[:, None] + c)
+            for r, c in ((100, (0, 0)), (30, (10, 5)), (60, (400, 50)))]
+    stairs = shapely.Polygon([*((x, 3 * (x % 2)) for x in range(100)), (99, -40), (0, -40)])
+    flat = np.array([ring[0] - ring[1], ring[0] - shapely.box(-20, -20, 20, 20), ring[2], stairs], object)
+    start = draw.uniform(-120, 450, (300, 2))
+    end = np.where(np.arange(300)[:, None] % 3, start + draw.uniform(-40, 40, (300, 2)), start + [25.0, 0.0])
+    start[::7] = np.round(start[::7])  # along edges, and through corners
+    lines = shapely.linestrings(np.stack([start, end], axis=1))
+    chord, part, low, high = Footprints(flat, np.zeros(4)).stretches(start, end, lines)
+    got = np.zeros((300, 4))
+    np.add.at(got, (chord, part), (high - low) * np.hypot(*(end - start)[chord].T))
+    wanted = shapely.length(shapely.intersection(lines[:, None], flat))
+    assert (wanted > 1).sum() > 80
+    np.testing.assert_allclose(got, wanted, atol=1e-9)
+
+
+@pytest.mark.parametrize("vertices", [
+    [(0, 0, 50), (40, 30, 44), (80, 60, 47), (400, 300, 60)],  # straight
+    [(0, 0, 50), (40, 30, 44), (30, 90, 47)],  # bent
+    [(0, 0, 50), (80, 60, 44), (40, 31, 47)],  # all but there and back
+    [(0, 0, 50), (40, 30, 44), (0, 60, 47), (0, 0, 51)],  # closed
+])
+def test_the_height_of_a_line_beside_a_place_is_shapelys(vertices):
+    draw, line = np.random.default_rng(7), shapely.LineString(vertices)
+    ends, place = draw.uniform(-50, 150, (60, 2, 2)), draw.uniform(size=(60, 9))
+    chords = shapely.linestrings(ends)
+    spot = shapely.line_interpolate_point(chords[:, None], place, normalized=True)
+    wanted = shapely.get_z(shapely.line_interpolate_point(line, shapely.line_locate_point(line, spot)))
+    np.testing.assert_allclose(_along(line, chords, place), wanted, atol=1e-8)
