@@ -1,5 +1,6 @@
 """The ground about spans in blocks of cells, and planes through parts of them, with how high it gets above these."""
 
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -7,7 +8,7 @@ import numpy as np
 from corridor.geometry.surface import SIDE
 from corridor.line.swing import from_grid, to_grid
 
-__all__ = ["GroundBlocks", "Parts", "Tops"]
+__all__ = ["BlocksAbout", "GroundBlocks", "Parts", "Tops"]
 
 #: Places within a part, as shares of its sides from the middle.
 _WITHIN = np.array([[0, 0], [-0.25, -0.25], [-0.25, 0.25], [0.25, -0.25], [0.25, 0.25]])
@@ -102,6 +103,16 @@ class GroundBlocks:
         self.place = from_grid(grid, structures, spans, span)
         self._above = {}
 
+    @cached_property
+    def extent(self):
+        """Least and greatest coordinates of the known cells of each block, two of (block, 3) [m]."""
+        return tuple(f(self.place, axis=(1, 2)) for f in (np.fmin.reduce, np.fmax.reduce))
+
+    @cached_property
+    def holes(self):
+        """Whether the ground of blocks is not known everywhere, (block,)."""
+        return np.isnan(self.place[..., 2]).any(axis=(1, 2))
+
     def unknown(self, block, tops):
         """Return whether some of the ground of parts that are not known is known from no grid of rasters either."""
         middle, across, along = (np.nan_to_num(v)[:, None] for v in (tops.middle, tops.across, tops.along))
@@ -153,3 +164,19 @@ class GroundBlocks:
             twist = twist * wide * high / 4
             above = np.abs(twist[:, 2])
         return Tops(middle, across, along, above, twist)
+
+
+class BlocksAbout:
+    """`GroundBlocks` of scenes with the same spans, which are made once for all that ask no farther beside them."""
+
+    def __init__(self, ground):
+        self._ground, self._reach, self._blocks = ground, -np.inf, None
+
+    def within(self, scene, reach):
+        """Return blocks that go at least as far beside spans as `reach` (span,) [m]."""
+        wanted = np.where(np.isnan(reach), -np.inf, reach)
+        if self._blocks is None or (wanted > self._reach).any():
+            self._reach = np.maximum(wanted, self._reach)
+            known = np.where(np.isfinite(self._reach), self._reach, np.nan)
+            self._blocks = GroundBlocks(scene, self._ground, known)
+        return self._blocks

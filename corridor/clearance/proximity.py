@@ -27,6 +27,7 @@ from corridor.clearance.both_ends import (
 from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
 from corridor.clearance.findings import against_of
 from corridor.clearance.ground import ground_rows
+from corridor.clearance.ground_blocks import BlocksAbout
 from corridor.clearance.held_aside import ASIDE, Below, beside_rest
 from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.not_assessed import Gap, unswung
@@ -66,8 +67,7 @@ class Around:
     ground under each wire span; `crossed` what they cross, with its `side` (row of crossed,), 1 where the wire passes
     above; `in_wind` what they pass on either side as they swing; `tops` (part,) elevation of the parts that a radial
     or horizontal rule is for, or that fall [m]; `shield_known` whether shield wires have a conductor; `own_wires`
-    whether wires of the same structures are compared.
-    """
+    whether wires of the same structures are compared; `blocks` of the ground."""
 
     scene: Scene
     index: ObstacleIndex
@@ -81,6 +81,7 @@ class Around:
     tops: np.ndarray
     shield_known: bool
     own_wires: bool
+    blocks: BlocksAbout
 
     @cached_property
     def beside_others(self):
@@ -166,7 +167,7 @@ def surroundings(facts, scene, ground, partners):
     return Around(scene, index, facts.right_of_way, ground, partners, below,
                   in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side,
                   both_sides(index, wires.span, crossed, side), tops, facts.shield is not None,
-                  facts.own_wires is not None)
+                  facts.own_wires is not None, BlocksAbout(ground))
 
 
 def _wanted(scene, index):
@@ -355,7 +356,7 @@ def _beside_ground(around, cases):
     scene, gaps, every = around.scene, [], every_when_taut(around.scene)
 
     def near(those, _):
-        found, lost = beside_ground(those, around.ground, cases, _floor(scene))
+        found, lost = beside_ground(those, around.ground, cases, _floor(scene), around.blocks)
         gaps.extend(lost)
         return join(found) if found else None
 

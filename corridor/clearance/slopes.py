@@ -12,7 +12,7 @@ import numpy as np
 
 from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.ground_blocks import GroundBlocks, Parts
+from corridor.clearance.ground_blocks import Parts
 from corridor.clearance.nearest import kept_ways
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
 from corridor.clearance.sweep import GROUND
@@ -44,7 +44,7 @@ class Slopes(NamedTuple):
     unknown: tuple
 
 
-def beside_ground(scene, ground, cases, floor):
+def beside_ground(scene, ground, cases, floor, blocks):
     """Return what is compared with the ground in space, and the gaps: for the radial rule in cases that ask how high
     wires are; where the rules have none as near as the electrical distance, in every case that asks for a clearance.
 
@@ -55,6 +55,8 @@ def beside_ground(scene, ground, cases, floor):
     cases : ndarray of int
     floor : float
         How far is looked where the electrical distance stands in [m].
+    blocks : BlocksAbout
+        Of that ground.
 
     Returns
     -------
@@ -67,14 +69,14 @@ def beside_ground(scene, ground, cases, floor):
     checks, within = ({"vertical"}, REACH) if ruled else ({"vertical", "horizontal"}, floor)
     asked = np.array([k in cases and not checks.isdisjoint(case.checks) for k, case in enumerate(scene.cases)], bool)
     windy = np.array([case.wind > 0 for case in scene.cases])
-    found = [near_slopes(scene, np.flatnonzero(asked & some), ground, within) for some in (windy, ~windy)
+    found = [near_slopes(scene, np.flatnonzero(asked & some), ground, blocks, within) for some in (windy, ~windy)
              if (asked & some).any()]
     gaps = dict.fromkeys(Gap(int(scene.wires.span[w]), None, scene.options[o].name, scene.cases[k].name, "ground", None,
                              HOLE_BESIDE) for each in found for w, o, k in each.unknown)
     return [take(each.checked, each.checked.actual <= within) for each in found if each.checked is not None], list(gaps)
 
 
-def near_slopes(scene, cases, ground, within=REACH):
+def near_slopes(scene, cases, ground, blocks, within=REACH):
     """Return the minimum distance in space from wires to the ground, along their whole swing in wind.
 
     `min hypot(a, c, max(z - g(x + a, y + c), 0))` over places x, y, z of the wire, at any swing, and places of the
@@ -88,6 +90,7 @@ def near_slopes(scene, cases, ground, within=REACH):
     cases : ndarray of int
         All with wind, or all without.
     ground : Ground
+    blocks : BlocksAbout
     within : float
         Distance within which it is looked for [m].
 
@@ -106,7 +109,7 @@ def near_slopes(scene, cases, ground, within=REACH):
     asked = _Asked(scene, wire, way, (scene.wires.span[wire] * shape[1] + option) * shape[2] + case,
                    within + scene.reach.around.max(initial=0.0))
     surface = SweptSurface(scene.ways, way, scene.ways.windy[way].any())
-    found, lost = _nearest(asked, surface, ground)
+    found, lost = _nearest(asked, surface, ground, blocks)
     return Slopes(_rows(scene, wire[found.row], option[found.row], cases[case[found.row]], found),
                   tuple(zip(wire[lost].tolist(), option[lost].tolist(), cases[case[lost]].tolist(), strict=True)))
 
@@ -172,7 +175,7 @@ class _Best:
         np.minimum.at(self.hole, self._key[row], aside)
 
 
-def _nearest(asked, surface, ground):
+def _nearest(asked, surface, ground, about):
     """What is nearest of each key; and a row of each whose ground is not known as far as that is away."""
     every = np.arange(len(asked.wire))
     table = surface.table
@@ -182,7 +185,7 @@ def _nearest(asked, surface, ground):
     np.minimum.at(bound, asked.key, np.where(np.isnan(over), np.inf, over).min(axis=(1, 2)))
     reach = np.full(len(asked.scene.spans), np.nan)
     np.fmax.at(reach, asked.span, np.abs(table[..., 1]).max(axis=(1, 2)) + np.maximum(bound, 0)[asked.key])
-    blocks, best = GroundBlocks(asked.scene, ground, reach), _Best(asked, bound)
+    blocks, best = about.within(asked.scene, reach), _Best(asked, bound)
     parts = _whole_blocks(asked, surface, blocks, best)
     for _ in range(_HALVED + int(np.log2(SIDE))):
         parts = _left(parts, surface, blocks, best) if len(parts.row) else parts
@@ -205,7 +208,7 @@ def _whole_blocks(asked, surface, blocks, best):
     first, last = blocks.first[asked.span], blocks.first[asked.span + 1]
     row = np.repeat(np.arange(len(first)), last - first)
     block = np.arange(len(row)) - np.repeat(np.cumsum(last - first) - (last - first), last - first) + first[row]
-    low, high = (f(blocks.place, axis=(1, 2)) for f in (np.fmin.reduce, np.fmax.reduce))
+    low, high = blocks.extent
     x, y, z = np.moveaxis(surface.table, -1, 0)
     aside = np.maximum(np.maximum(low[block, 1] - y.max(axis=(1, 2))[row], y.min(axis=(1, 2))[row] - high[block, 1]), 0)
     # Between two nodes a wire sags by less than about an eighth of the bend of three.
@@ -217,7 +220,7 @@ def _whole_blocks(asked, surface, blocks, best):
     short = right - left <= 3
     there = np.min([lowest[row, np.clip(left + i, 0, lowest.shape[1] - 1)] for i in range(4)], axis=0)
     below = np.where(short, there, lowest.min(axis=1)[row]) - sag[row] - high[block, 2]
-    unknown = np.isnan(blocks.place[..., 2]).any(axis=(1, 2))[block]
+    unknown = blocks.holes[block]
     kept = best.open(row, np.hypot(aside, np.where(unknown, 0, np.maximum(below, 0))))
     row, block = row[kept], block[kept]
     none, side = np.zeros(len(row)), np.full(len(row), float(SIDE))
