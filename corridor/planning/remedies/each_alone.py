@@ -1,14 +1,13 @@
 """Every remedy of every violation on its own, in the fewest steps that clear: what it gains and what it costs."""
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 
 from corridor.assessment import OPTIONAL, assess_spans
-from corridor.check import THREADS, find
+from corridor.check import find
 from corridor.opened import Opened
 from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
@@ -57,11 +56,10 @@ def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
     for i, key in sorted(enumerate(keys_of(v, _KEY)), key=lambda pair: v["margin_m"][pair[0]]):
         ones.setdefault(key, ({name: values[i] for name, values in v.items()}, worth[[i]].toarray()[0]))
     tried, chosen = [], list(ones.values())[:worst]
-    with ThreadPoolExecutor(THREADS) as pool:
-        for found in pool.map(lambda one: _tried(planned, *one), chosen):
-            tried.append(found)
-            if progress:
-                progress(len(tried), len(chosen))
+    for one in chosen:
+        tried.append(_tried(planned, *one))
+        if progress:
+            progress(len(tried), len(chosen))
     rows = [row for n, (key, (one, _)) in enumerate(ones.items())
             for row in (*(tried[n] if n < worst else ()), *_derate(planned, one), *_others(others, key, one))]
     return {name: np.array([row[name] for row in rows], object) for name in COLUMNS}

@@ -2,14 +2,13 @@
 
 import re
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from corridor.assessment import OPTIONAL, assess_spans
-from corridor.check import THREADS, Progress, find
+from corridor.check import Progress, find
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.capacity import COMPONENTS
 from corridor.clearance.structure_loads import NOTHING
@@ -263,14 +262,12 @@ def _other_sections(site, line, now, before):
 
 
 def _assessed(line, sections, needless):
-    """Findings of some sections, neighbours together but no more than `_RUN` spans, two runs at once."""
+    """Findings of some sections, neighbours together but no more than `_RUN` spans."""
     first, last = line.plan.sections.first, line.plan.sections.last
     part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
     ends = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
-    runs = np.split(sections, ends) if len(sections) else []
-    with ThreadPoolExecutor(THREADS) as pool:
-        yield from pool.map(lambda run: assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]),
-                                                     int(last[run[-1]]), needless), runs)
+    for run in np.split(sections, ends) if len(sections) else ():
+        yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless)
 
 
 def _taken_over(plan, sections, earlier, found):
