@@ -214,12 +214,13 @@ def assess_variant(site: Site, alterations: Alterations | None = None, earlier: 
     option = None if every else site.option
     needless = OPTIONAL - {"limits"} if limits else OPTIONAL
     sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
-    if sections is None or len(sections) == len(line.plan.sections):
+    if earlier is None or len(sections) == len(line.plan.sections):
         return Variant(alterations, line, of_option(option, find(line.facts, line.plan, line.ground,
                                                                         progress=progress, needless=needless)))
     found = of_option(option, (item for batch in _assessed(line, sections, needless) for item in batch.items()))
     names = line.plan.sections
-    return Variant(alterations, line, {name: _taken_over(line.plan, sections, rows, found.get(name))
+    drop = _names(earlier.line.plan, slice(None)) - _names(line.plan, np.setdiff1d(np.arange(len(names)), sections))
+    return Variant(alterations, line, {name: _taken_over(drop, rows, found.get(name))
                                        for name, rows in earlier.layers.items()},
                    frozenset(zip(names.line[sections], names.name[sections], strict=True)))
 
@@ -242,13 +243,11 @@ def _joined(batches, option):
 
 
 def _other_sections(site, line, now, before):
-    """Sections of an altered line where something else is done than before; None where that cannot be told."""
-    strain = [[change.string == "strain" for change in each.changes] for each in (now, before)]
-    if strain[0] != strain[1] or not np.array_equal(now.added, before.added):
-        return None
+    """Sections of an altered line where something else is done than before, or that are others than before."""
     spans, parent = line.plan.spans, line.parent
     changed = np.array([a != b for a, b in zip(now.changes, before.changes, strict=True)] + [False])
     touched = changed[line.origin[spans.tail]] | changed[line.origin[spans.head]]
+    touched |= np.isin(parent, np.setxor1d(now.added, before.added))
     touched |= (now.cut != before.cut)[parent]
     touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
     other = now.removed != before.removed
@@ -270,13 +269,16 @@ def _assessed(line, sections, needless):
         yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless)
 
 
-def _taken_over(plan, sections, earlier, found):
-    """Rows of another variant but for those of some sections, and those that were found there."""
-    spans = plan.spans
-    within = np.isin(spans.section, sections)
-    names = set(zip(plan.sections.line[sections], plan.sections.name[sections], strict=True))
-    names |= set(zip(spans.line[within], spans.name[within], strict=True))
+def _names(plan, sections):
+    """The (line, name) of some sections and of their spans."""
+    within = np.isin(plan.spans.section, np.arange(len(plan.sections))[sections])
+    return {*zip(plan.sections.line[sections], plan.sections.name[sections], strict=True),
+            *zip(plan.spans.line[within], plan.spans.name[within], strict=True)}
+
+
+def _taken_over(drop, earlier, found):
+    """Rows of another variant but for those of some sections and spans, and rows that were found anew."""
     of = "section" if "section" in earlier else "span"
-    kept = np.array([key not in names for key in keys_of(earlier, ("line", of))], bool)
+    kept = np.array([key not in drop for key in keys_of(earlier, ("line", of))], bool)
     return {name: values[kept] if found is None else np.concatenate([values[kept], found[name]])
             for name, values in earlier.items()}
