@@ -17,6 +17,7 @@ from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.digest import files_of
 from corridor.inputs.references import check_files
+from corridor.inputs.series import YearLoads, year_loads
 from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.inputs.terrain import Terrain
 from corridor.line.build import lay_out, mean_elevation
@@ -121,10 +122,11 @@ class Opened:
         """What the study is called: its title, or else its file."""
         return self.study.study.title or self.study.path.stem
 
-    @property
-    def loads(self) -> list[tuple[float, float]]:
-        """Load-duration curve of a year: current [A] and duration [s]."""
-        return [] if self.study.rating is None else [(load.current, load.duration) for load in self.study.rating.loads]
+    @cached_property
+    def loads(self) -> YearLoads:
+        """What flows in a year, which losses are of."""
+        with self.clock("read"):
+            return year_loads(self.study)
 
     @property
     def inputs(self) -> Inputs:

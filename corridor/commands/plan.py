@@ -149,4 +149,5 @@ def _decided(study, progress, overwrite, option, rating, by, longest, folder, dr
     status = missed if best is None else best.planned.status or 3 * lost
     return Answer(status, files.written, lambda: [*decision_lines(decision), *lines], ways=rows,
                   asked=vars(decision.asked) | {"by": by}, binds=list(decision.binds),
+                  least_over_life=list(decision.least_over_life),
                   chosen=None if best is None else {"option": best.option, "aim": best.aim, **plan_parts(best.planned)})

@@ -132,7 +132,9 @@ def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingRes
         raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
     laid = opened.laid_out
     ratings = laid.facts.heat
-    tables = {"options": comparison(ratings, opened.loads), "ratings": rating_rows(opened)}
+    # Of a series the losses are told hour by hour.
+    curve = [(each.current, each.duration) for each in study.rating.loads]
+    tables = {"options": comparison(ratings, curve), "ratings": rating_rows(opened)}
     if study.fault is not None:
         tables["fault"] = fault_rows(ratings.options, laid.facts.shield, study.fault, ratings.frequency)
     if study.series is None:

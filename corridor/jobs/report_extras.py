@@ -94,8 +94,7 @@ def compared(facts, plan, layers, loads, groups, strung):
     plan : Plan
     layers : dict of dict of ndarray
         Layers of the findings.
-    loads : sequence of (current [A], duration [s])
-        Load-duration curve of the study.
+    loads : YearLoads
     groups : WireGroups
     strung : Strung
     """

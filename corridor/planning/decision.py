@@ -6,9 +6,8 @@ is put into outages by each aim. What costs no more and takes no more outages an
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -18,24 +17,22 @@ from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.files import Files
 from corridor.planning.cost_curve import derated
-from corridor.planning.outages.costs import costs_of
+from corridor.planning.outages.binding import contradiction, saved
+from corridor.planning.outages.costs import costs_of, over_life
 from corridor.planning.outages.grouping import AIMS
-from corridor.planning.outages.outages import Outages, in_time, outages_of
-from corridor.planning.outages.schedule import pulls_too_long, schedule
+from corridor.planning.outages.outages import Outages, outages_of
+from corridor.planning.outages.schedule import pulls_too_long
 from corridor.planning.outages.states import carried_today
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import assess_variant
-from corridor.study.plan import WORK
 from corridor.study.plan import Plan as PlanTable
 from corridor.units import QuantityError, quantity
 
 __all__ = ["Asked", "Decision", "Way", "asked_of", "decide", "decision_lines", "read_limits", "write_decision"]
 
 _RATING = re.compile(r"^\s*(?:(?P<share>[+-]?\d+(?:\.\d+)?)\s*%|(?P<amps>\d+(?:\.\d+)?)\s*A?)\s*$")
-#: By how much a limit is relaxed to see what it binds: hours of an outage, and days.
-_HOURS, _DAYS = 24.0, 30
 
 
 @dataclass(frozen=True)
@@ -55,8 +52,9 @@ class Way:
     """One way to what is asked for: an option at a `temperature` [°C], and outages by an `aim`.
 
     `planned` None where the option cannot carry the current, or no outage is long enough for its wires; `refused` words
-    for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies and wire,
-    and what of it is not known, in words.
+    for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies, wire and
+    outages, and what of it is not known, in words; `life` columns of what it costs over its life, none where the study
+    asks for none.
     """
 
     option: str
@@ -68,6 +66,7 @@ class Way:
     not_costed: str
     refused: str
     unknown: str = ""
+    life: dict = field(default_factory=dict)
 
     @property
     def row(self) -> dict:
@@ -82,7 +81,8 @@ class Way:
                 "longest_outage_h": max((each.hours for each, out in zip(laid, grouped.circuits, strict=True) if out),
                                         default=np.nan) if laid and grouped else np.nan,
                 "done": laid[-1].end.date().isoformat() if laid else None,
-                "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
+                "carried_a": self.carried, **self.life,
+                "not_assessed": self.unknown or None, "refused": self.refused or None}
 
     @property
     def unschedulable(self) -> bool:
@@ -94,20 +94,23 @@ class Way:
     @property
     def carried(self) -> float:
         """What the line carries when all is done [A], nan where that is not known."""
-        states = () if self.outages is None else self.outages.states
-        return states[-1].current if states else np.nan
+        if self.outages is None or self.outages.states:
+            return np.nan if self.outages is None else self.outages.states[-1].current
+        # Where nothing is to be done it carries what it does.
+        return np.nan if self.outages.without else carried_today(self.planned.every, self.option)[0]
 
 
 @dataclass(frozen=True)
 class Decision:
-    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, and
-    what costs are in."""
+    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, what
+    costs are in, and which way costs the least over life, in words."""
 
     asked: Asked
     ways: tuple[Way, ...]
     front: tuple[Way, ...]
     binds: tuple[str, ...]
     currency: str | None = None
+    least_over_life: tuple[str, ...] = ()
 
     @property
     def best(self) -> Way | None:
@@ -191,11 +194,60 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
         every = assess_variant(site, progress=progress, limits=True, every=True)
         planned = replace(plan_option(site, progress, every.of(option)), every=every)
         ways += _ways(planned, asked, progress)
+    ways = _with_life(opened, asked, ways)
     possible = [way for way in ways if not way.refused]
     # What is not known is a way only where there is no other.
-    front = _front([way for way in possible if not way.unknown] or possible)
+    possible = [way for way in possible if not way.unknown] or possible
+    front = _front(possible)
     currency = None if opened.study.plan is None else opened.study.plan.currency
-    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency)
+    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency, _least(possible))
+
+
+def _with_life(opened, asked, ways):
+    """The ways with what they cost over their life; of those that are none nothing is known."""
+    some = [way for way in ways if not way.refused]
+    lives = over_life(opened, asked.today, *zip(*(
+        (way.option, way.temperature, np.nan if way.not_costed else way.cost, way.carried) for way in some),
+        strict=True)) if some else []
+    none = {name: "no way" if name == "life_not_known" else None for name in (lives or [{}])[0]}
+    lives = iter(lives)
+    return [replace(way, life=none if way.refused else next(lives)) for way in ways]
+
+
+#: The columns of whole-life cost, with the price of losses that each is at.
+_PRICES = {"whole_life_cost_low": "lower", "whole_life_cost": "middle", "whole_life_cost_high": "higher"}
+
+
+def _least(ways):
+    """Words for which way costs the least over life, at each price of losses; none where the study does not ask."""
+    if not any(way.life for way in ways):
+        return ()
+    known = [way for way in ways if np.isfinite(way.life["whole_life_cost"])]
+    lost = [f"not known of {_called(way)}: {way.life['life_not_known']}" for way in ways if way not in known]
+    if not known:
+        return ("The least over life is not known", *lost)
+    least: dict[str, list[str]] = {}
+    for name, price in _PRICES.items():
+        way = min(known, key=lambda each: each.life[name])
+        least.setdefault(_called(way), []).append(f"{way.life[name]:.2f} at the {price} price")
+    return (*(f"Least over life: {name}, whole-life cost {', '.join(costs)}" for name, costs in least.items()), *lost)
+
+
+def _called(way):
+    return f"{way.option} at {way.temperature:.1f} °C" + (f", least {way.aim}" if way.aim else "")
+
+
+def _life_told(life):
+    """What a way costs over its life, in words."""
+    if not life:
+        return ""
+    if not np.isfinite(life["whole_life_cost"]):
+        return "; whole-life cost not known"
+    cost = f"; whole-life cost {life['whole_life_cost']:.2f} ({life['whole_life_cost_low']:.2f} to " \
+           f"{life['whole_life_cost_high']:.2f})"
+    years = life["years_to_pay_back"]
+    return cost if years is None else f"{cost}, " + ("never paid back" if years == "never" else
+                                                     f"paid back in {years} years")
 
 
 def _limited(site: Site, asked: Asked) -> Site:
@@ -263,73 +315,14 @@ def _front(ways):
 def _binding(front, ways):
     """Words for the limits that bind: of the best way what a step more would save, of none which contradict."""
     if front:
-        return _saved(front[0])
+        return [] if front[0].outages is None else saved(front[0].outages)
     words = []
     for way in ways:
         if way.unschedulable:
-            least = _contradiction(way) if way.planned is not None else ("kinds of work of crews",) \
+            least = contradiction(way.outages) if way.planned is not None else ("kinds of work of crews",) \
                 if "no crew" in way.refused else ("longest outage", "the days and hours that are worked")
             words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
     return list(dict.fromkeys(words))
-
-
-def _grouped(outages, prices):
-    """How work is grouped under other limits, None where it is not; not looked at in full."""
-    grouped, _ = schedule(outages.work, prices, outages.aim, 5.0)
-    return grouped and in_time(replace(outages, prices=prices, grouped=grouped)).grouped
-
-
-def _saved(way):
-    outages = way.outages
-    if outages is None or not outages.work or outages.grouped is None:
-        return []
-    prices = outages.prices
-    longer = prices.model_copy(update={"window": prices.window + 3600 * _HOURS})
-    grouped = _grouped(outages, longer)
-    saved = 0 if grouped is None else outages.grouped.outages - grouped.outages
-    words = [f"plan.window binds: {_HOURS:g} h more would save {saved} outage{'s' * (saved > 1)}, not looked at in full"
-             ] if saved > 0 else []
-    # Crews that are alike in all but their names are tried once.
-    alike = {str(crew.model_dump(exclude={"name", "number"})): i for i, crew in reversed([*enumerate(prices.crews)])}
-    for i in sorted(alike.values()):
-        crew = prices.crews[i].model_copy(update={"number": prices.crews[i].number + 1})
-        more = prices.model_copy(update={"crews": (*prices.crews[:i], crew, *prices.crews[i + 1:])})
-        grouped = _grouped(outages, more)
-        less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
-        if less > 0.5:
-            words.append(f"plan.crews binds: one more{f' of {crew.name}' * (len(alike) > 1)} would save {less:.0f} "
-                         "circuit-hours, not looked at in full")
-    return words
-
-
-def _contradiction(way):
-    """The smallest set of limits without which the work could be grouped, none where these are not what forbids it."""
-    prices = way.outages.prices
-    free = {"longest outage": _with(window=36_000_000.0), "circuits never together": _with(never_together=()),
-            "number of windows": _with(windows=0), "days on which places may be reached": _with(access=()),
-            "kinds of work of crews": _with(crews=tuple(crew.model_copy(update={"kinds": WORK})
-                                                        for crew in prices.crews))}
-    if prices.calendar is not None:
-        free |= {"last day": _with_calendar(by=None), "seasons": _with_calendar(seasons=()),
-                 "notice": _with_calendar(notice=())}
-    if _grouped(way.outages, prices) is not None:
-        return ()
-    for count in range(1, len(free) + 1):
-        for names in combinations(free, count):
-            freed = prices
-            for name in names:
-                freed = free[name](freed)
-            if _grouped(way.outages, freed) is not None:
-                return names
-    return ()
-
-
-def _with(**update):
-    return lambda prices: prices.model_copy(update=update)
-
-
-def _with_calendar(**update):
-    return lambda prices: prices.model_copy(update={"calendar": prices.calendar.model_copy(update=update)})
 
 
 def write_decision(opened: Opened, decision: Decision, folder: Path, files: Files, *, overwrite: bool = False,
@@ -363,7 +356,7 @@ def decision_lines(decision: Decision) -> list[str]:
                      f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
-                     + (f"; {way.unknown}" if way.unknown else ""))
+                     + _life_told(way.life) + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else
                  "Nothing gives what is asked for.")
-    return lines + [f"  {words}" for words in decision.binds]
+    return lines + [f"  {words}" for words in (*decision.binds, *decision.least_over_life)]

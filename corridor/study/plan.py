@@ -133,7 +133,8 @@ class Calendar(Table):
 
 
 class Life(Table):
-    """What a wire costs over the years that it hangs, for `corridor compare`. All of it is assumed by who gives it."""
+    """What a wire costs over the years that it hangs, for `corridor compare`, `corridor design` and `corridor plan
+    --rating`. All of it is assumed by who gives it."""
 
     years: int = Field(ge=1, le=100, description="Years that count.")
     discount_rate: Annotated[float, Read(Measure("ratio", 0, 0.5))] = Field(
