@@ -16,6 +16,7 @@ from corridor.clearance.induced_current import current_rule
 from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.digest import files_of
+from corridor.inputs.mixes import read_mixes
 from corridor.inputs.references import check_files
 from corridor.inputs.series import YearLoads, year_loads
 from corridor.inputs.study_inputs import Inputs, read_inputs
@@ -186,12 +187,15 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
             near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)
+    known = {each.name for each in inputs.options}
+    mixes = tuple(each for each in read_mixes(inputs.study, plan.spans, plan.sections) if {*each.parts} <= known)
     facts = Facts(
         structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
         rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
         clouds=inputs.points(ground.sample), own_wires=inputs.own_wires, pull_ends=inputs.pull_ends,
-        capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table))
+        capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table),
+        mixes=mixes)
     if inputs.surveys:
         facts = as_surveyed(facts, plan, inputs.surveys)
     return LaidOut(facts, plan, ground)

@@ -17,7 +17,8 @@ from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import MARK, PLAIN, Guard
 from corridor.outputs.tables_compare import Table, compare_markdown, compare_table, write_compare_csv
-from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.ladder import Limits, ladder_rows
+from corridor.rating.mixes import energy_of_mixes, line_ceilings
 from corridor.rating.whole_life import LifeCost
 from corridor.summary import Tally, greatest
 
@@ -103,15 +104,22 @@ def with_life(opened: Opened, compared: Comparison, required: float | None = Non
     [A] if it is another than that of the study."""
     prices, facts = opened.study.plan, opened.laid_out.facts
     heat = facts.heat if required is None else replace(facts.heat, required_current=required)
-    wires = {} if prices is None else {row.option: row for row in prices.wires}
-    cost, carbon = ([np.nan if wires.get(name) is None or getattr(wires[name], key) is None else
-                     getattr(wires[name], key) for name in compared.names] for key in ("cost_per_km", "carbon_per_km"))
+    rows = () if prices is None else prices.wires
+    cost, carbon = ([known.get(name, np.nan) for name in compared.names] for known in (
+        _of_km({row.option: getattr(row, key) for row in rows}, facts) for key in ("cost_per_km", "carbon_per_km")))
     # Losses at a current that an option may not carry are none of its own.
     current = np.asarray(compared.options["continuous_current_a"], float)
     energy = np.where(current >= greatest_current(heat, opened.loads), compared.energy, np.nan)
     existing = compared.names.index(facts.existing) if facts.existing in compared.names else None
     found = life_of(opened, energy, cost, current, existing, carbon=carbon)
     return compared if found is None else replace(compared, life=found, life_words=life_words(opened))
+
+
+def _of_km(given, facts):
+    """What the wires of a kilometre of line come to by option and mix, of which what hangs today is there already."""
+    known = {name: np.nan if value is None else value for name, value in given.items()}
+    new = {o.name: 0.0 if o.existing else known.get(o.name, np.nan) for o in facts.options}
+    return known | {mix.name: mix.weighted(new) for mix in facts.mixes}
 
 
 def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: YearLoads = NO_LOADS, *,
@@ -240,19 +248,23 @@ class Gathered(Tally):
 def comparison_of(gathered: Gathered, plan: Plan, loads: YearLoads) -> Comparison:
     """Return the Comparison of findings that a Gathered has seen; `loads` as `compare_facts` takes them."""
     facts, names = gathered.facts, gathered.names
-    pull = {o.name: gathered.tension[o.name][0] * o.wiring.bundle for o in facts.options}
+    bundle = {o.name: o.wiring.bundle for o in facts.options}
+    bundle |= {mix.name: bundle[mix.parts[0]] for mix in facts.mixes}
+    pull = {name: gathered.tension[name][0] * bundle[name] for name in names}
     today = pull.get(facts.existing, np.nan)
     lost, basis = energy_of(facts.heat, loads)
+    lost += energy_of_mixes(lost, [o.name for o in facts.options], facts.mixes)
     return Comparison(
         options=gathered.option_rows(),
-        areas=[(o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options],
+        areas=[*((o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options),
+               *((np.nan, np.nan) for _ in facts.mixes)],
         sags={key: list(values.values()) for key, values in gathered.sags.items()},
         everyday=list(gathered.everyday.values()), tension=[value for value, _ in gathered.tension.values()],
         tension_case=[case for _, case in gathered.tension.values()], ratio=[pull[name] / today for name in names],
         load_ratio=list(gathered.load_ratio.values()), knees=list(gathered.knees.values()),
         violations=[_counts(gathered.count["violations"][name], gathered.inherited[name], facts.existing)
                     for name in names],
-        ladder=ladder_rows(gathered.limits.columns, ceilings(facts.heat, plan.spans)), energy=lost, energy_basis=basis,
+        ladder=ladder_rows(gathered.limits.columns, line_ceilings(facts, plan)), energy=lost, energy_basis=basis,
         lost_at=greatest(np.array([np.nan if facts.heat.required_current is None else facts.heat.required_current,
                                    *(current for current, _ in loads.steps)])),
         sagging=[_words(counts) for counts in gathered.sagging.values()], states=gathered.states, gaps=gathered.gaps)

@@ -19,9 +19,10 @@ from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_layers
 from corridor.rating import series, year
 from corridor.rating.hot_creep import LAW, creep_law, hot_creep_rows, nothing_known
-from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.ladder import Limits, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.margins import Margins, margin_nodes
+from corridor.rating.mixes import line_ceilings
 from corridor.rating.rating_tables import comparison, rating_table
 from corridor.rating.ratings import Ratings
 from corridor.rating.withstand import fault_rows
@@ -102,7 +103,7 @@ def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitRes
     """
     facts, plan, _ = laid = opened.laid_out
     limits = found_limits(laid, progress)
-    return LimitResult(limits, ladder_rows(limits, ceilings(facts.heat, plan.spans)), opened.inputs.crs,
+    return LimitResult(limits, ladder_rows(limits, line_ceilings(facts, plan)), opened.inputs.crs,
                        facts.heat.required_current)
 
 

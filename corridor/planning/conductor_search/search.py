@@ -99,7 +99,7 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     required = _required(study, section)
     facts, plan, ground = opened.laid_out
     today = (facts.options[facts.reference],)
-    facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
+    facts = replace(facts, options=today, mixes=(), heat=replace(facts.heat, options=today, required_current=required))
     space = space_of(section, today[0].wiring.conductor, study.path)
     loads = opened.loads
     kept = replace(facts, rules=_with_reserve(facts.rules, section.clearance_reserve))

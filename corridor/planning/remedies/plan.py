@@ -168,6 +168,7 @@ def site_of(inputs: Inputs, option: str) -> Site:
     _check_names(inputs, prices)
     inputs = replace(inputs, options=tuple(options))
     facts, plan, ground = prepare(inputs)
+    facts = replace(facts, mixes=())
     if "remove" in prices.remedies:
         facts = with_things_of_surface(facts, plan, prices.removable)
     return Site(inputs.study, inputs, facts, plan, ground, option, prices)
