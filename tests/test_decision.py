@@ -81,6 +81,14 @@ def test_limits_bind_one_after_the_other(study):
             good.best.planned.cost + 2.0 * good.best.planned.site.plan.spans.length.sum() / 1e3)
 
 
+def test_the_wire_that_hangs_is_a_way_where_it_carries_the_current(study):
+    """Nothing is pulled for it: 560 A, of which one span lets it carry 557."""
+    with open_study(study.write()) as opened:
+        best = decide(opened, "560", options=["today"]).best
+    assert best.option == "today" and best.carried >= 560 - 0.5
+    assert [item.kind for item in best.outages.work] == ["raise"]
+
+
 def test_limits_that_contradict_only_together(study):
     """Seven hours on one day a year hold no pull of 16 h, even in a year and a half; and the last day comes first."""
     with open_study(study.write()) as opened:
