@@ -242,7 +242,7 @@ def _stations_given(study, stations, plan):
 def _limits_and_margins(laid, nodes, progress):
     """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [°C]."""
     limits, margins = Limits(), []
-    for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress,
+    for layer, columns in find(replace(laid.facts, margins_at=nodes, mixes=()), *laid[1:], progress=progress,
                                needless=_NEEDLESS):
         limits.add(layer, columns)
         if layer == "margins":

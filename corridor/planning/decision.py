@@ -5,7 +5,7 @@ is put into outages by each aim. What costs no more and takes no more outages an
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -16,7 +16,7 @@ from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.files import Files
-from corridor.planning.cost_curve import derated
+from corridor.planning.cost_curve import at_current
 from corridor.planning.outages.binding import contradiction, saved
 from corridor.planning.outages.costs import costs_of, over_life
 from corridor.planning.outages.grouping import AIMS
@@ -24,9 +24,11 @@ from corridor.planning.outages.outages import Outages, outages_of
 from corridor.planning.outages.schedule import pulls_too_long
 from corridor.planning.outages.states import carried_today
 from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.mixed import with_kept
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import assess_variant
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.study.plan import Plan as PlanTable
 from corridor.units import QuantityError, quantity
 
@@ -74,6 +76,7 @@ class Way:
         grouped = None if self.outages is None else self.outages.grouped
         laid = () if self.outages is None else self.outages.laid
         return {"option": self.option, "temperature_c": self.temperature, "aim": self.aim,
+                "sections_kept": self.kept,
                 "cost": self.cost, "not_costed": self.not_costed or None,
                 "remedies": int((self.planned.steps > 0).sum()) if self.planned and self.planned.cleared else None,
                 "outages": None if grouped is None else grouped.outages,
@@ -83,6 +86,17 @@ class Way:
                 "done": laid[-1].end.date().isoformat() if laid else None,
                 "carried_a": self.carried, **self.life,
                 "not_assessed": self.unknown or None, "refused": self.refused or None}
+
+    @property
+    def share(self) -> Mapping[str, float]:
+        """What hangs in the end: of each option the share of the length [-]."""
+        mixes = () if self.planned is None else self.planned.site.facts.mixes
+        return mixes[0].share if mixes else {self.option: 1.0}
+
+    @property
+    def kept(self) -> int | None:
+        """Number of sections in which the wire of today stays; None where another hangs all along, or none."""
+        return None if len(self.share) == 1 else int((~self.planned.site.renewed).sum())
 
     @property
     def unschedulable(self) -> bool:
@@ -182,18 +196,16 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
     asked, ways = asked_of(opened, rating, by, longest), []
     for option in options or [each.name for each in opened.study.options]:
         site = _limited(site_of(opened.inputs, option), asked)
-        site, refused = _at_current(site, asked.current)
+        site, refused = at_current(site, asked.current)
         if refused:
             ways.append(Way(option, np.nan, "", None, None, np.nan, "", refused))
             continue
-        too_long = pulls_too_long(site)
-        if too_long:
-            T, words = site.wiring.maximum_temperature, "; ".join(too_long[:3])
-            ways.append(Way(option, T, "", None, None, np.nan, "", words))
-            continue
         every = assess_variant(site, progress=progress, limits=True, every=True)
-        planned = replace(plan_option(site, progress, every.of(option)), every=every)
-        ways += _ways(planned, asked, progress)
+        ways += _planned_ways(site, asked, every, progress)
+        mixed = _mixed(site, asked, every, [each.name for each in (*opened.study.options, *opened.study.mixes)])
+        if mixed is not None:
+            ways += _planned_ways(mixed, asked, assess_variant(mixed, progress=progress, limits=True, every=True),
+                                  progress)
     ways = _with_life(opened, asked, ways)
     possible = [way for way in ways if not way.refused]
     # What is not known is a way only where there is no other.
@@ -203,11 +215,37 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
     return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency, _least(possible))
 
 
+def _planned_ways(site, asked, every, progress):
+    """The ways of an option, or of a mix, at its temperature."""
+    too_long = pulls_too_long(site)
+    if too_long:
+        return [Way(site.option, site.wiring.maximum_temperature, "", None, None, np.nan, "", "; ".join(too_long[:3]))]
+    return _ways(replace(plan_option(site, progress, every.of(site.option)), every=every), asked, progress)
+
+
+def _mixed(site, asked, every, taken):
+    """The site with the wire of today kept in the sections in which it carries what is asked for, as a mix of a name
+    that nothing has; None where that is none or all of them, or none hangs."""
+    if site.old in (None, site.option):
+        return None
+    rows = every.of(site.old).layers["limits"]
+    current, governs = np.asarray(rows["limit_current_a"], float), rows["governs"]
+    carries = (current >= asked.current) & (governs != UNKNOWN) & (governs != NO_TEMPERATURE)
+    section = site.plan.spans.section[every.line.parent[every.line.spans_at(rows)]]
+    kept = np.isin(np.arange(len(site.plan.sections)), np.setdiff1d(section, section[~carries]))
+    if kept.all() or not kept.any():
+        return None
+    name = f"{site.option} where needed"
+    while name in taken:
+        name += ", again"
+    return with_kept(site, name, kept)
+
+
 def _with_life(opened, asked, ways):
     """The ways with what they cost over their life; of those that are none nothing is known."""
     some = [way for way in ways if not way.refused]
     lives = over_life(opened, asked.today, *zip(*(
-        (way.option, way.temperature, np.nan if way.not_costed else way.cost, way.carried) for way in some),
+        (way.share, way.temperature, np.nan if way.not_costed else way.cost, way.carried) for way in some),
         strict=True)) if some else []
     none = {name: "no way" if name == "life_not_known" else None for name in (lives or [{}])[0]}
     lives = iter(lives)
@@ -263,19 +301,6 @@ def _limited(site: Site, asked: Asked) -> Site:
     return replace(site, prices=prices.model_copy(update={"window": 3600 * asked.longest, "calendar": calendar}))
 
 
-def _at_current(site, current):
-    """The site with its option at the least maximum temperature at which it carries a current, in tenths of a kelvin;
-    words where it does not."""
-    heat, name = site.facts.heat, site.option
-    index = [each.name for each in site.facts.options].index(name)
-    top = site.wiring.maximum_temperature
-    most = float(heat.current_at(index, top))
-    if not most >= current:
-        return site, f"carries {most:.0f} A at its maximum, {top:g} °C"
-    T = float(np.ceil(10 * float(heat.temperature_at(index, current)) - 1e-6) / 10)
-    return derated(site, min(T, top)), ""
-
-
 def _ways(planned, asked, progress):
     option, T = planned.site.option, planned.site.wiring.maximum_temperature
     if not planned.cleared:
@@ -287,7 +312,10 @@ def _ways(planned, asked, progress):
         cost, lacks = _cost(planned, outages)
         carried = outages.states[-1].current if outages.states else np.nan
         why = "; ".join(outages.forbids[:3])
-        lost = "what the finished line carries is not known" if not why and outages.states and np.isnan(carried) else ""
+        over, lost = planned.changes
+        why = why or over
+        if not why and outages.states and np.isnan(carried):
+            lost = "; ".join(filter(None, ("what the finished line carries is not known", lost)))
         if not why and carried < asked.current - 0.5:
             why = f"the finished line carries {carried:.0f} A"
         ways.append(Way(option, T, aim, planned, outages, cost, lacks, why, lost))
@@ -355,6 +383,7 @@ def decision_lines(decision: Decision) -> list[str]:
         lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
                      f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
+                     + (f"; the wire of today stays in {counted(way.kept, 'section')}" if way.kept else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
                      + _life_told(way.life) + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else

@@ -6,12 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import corridor
 from corridor.assessment import assess_spans
 from corridor.errors import InputError
 from corridor.jobs.report_extras import pack_curves, string_sections
+from corridor.outputs.files import Files
+from corridor.planning.decision import decide, decision_lines, write_decision
+from corridor.planning.outages.costs import costs_of
+from corridor.planning.outages.outages import outages_of
 from corridor.session import open_study
 from tests.common import ask
 from tests.end_to_end.conftest import SECOND_OPTION, line_of
+from tests.test_decision import CALENDAR, WIRE
 from tests.test_states import two_wires
 
 MIX = '[[mixes]]\nname = "mix"\noption = "today"\n[[mixes.in_sections]]\noption = "alloy"\nsections = ["3-6"]\n'
@@ -187,3 +193,69 @@ def test_near_a_line_with_what_no_option_hangs_there_it_is_not_assessed(make, tm
     assert found.result.of_options["mix"].status != 0
     # From the other line both are compared: it is beside the wire of today.
     assert "not assessed" not in set(limits[(limits.option == "mix") & (limits.line == "second")].governs)
+    planned = ask(study.path, "plan", "mix", tmp_path / "plan")
+    assert planned.cleared and "today hangs here and alloy there" in planned.changes[1] and planned.status == 3
+
+
+def with_capacity(study, along):
+    """The study with what the structures bear at which wires change; ample but along the line."""
+    rows = "".join(f"{structure},,,90000,90000,{along}\n" for structure in ("3", "6"))
+    (study.path.parent / "capacity.csv").write_text(f"structure,framing,wire,vertical,transverse,longitudinal\n{rows}",
+                                                    encoding="utf-8")
+    study.text += '[capacity]\nfile = "capacity.csv"\n'
+    return study
+
+
+def test_a_mix_is_planned_and_its_copy_checks(tmp_path):
+    """Wire is pulled where it is new alone, and the copy is a study of its own in which the mix is clear."""
+    study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), 6000)
+    study.text += MIX
+    planned = ask(study.write(), "plan", "mix", tmp_path / "plan")
+    assert planned.before.short == 2 and planned.cleared and planned.status == 0 and planned.changes == ("", "")
+    outages = outages_of(planned)
+    assert [item.name for item in outages.work if item.kind == "pull"] == ["pull 3-6"]
+    assert outages.states[-1].pulled == ("3-6",) and all(state.safe for state in outages.states)
+    length = planned.site.plan.spans.length[2:5].sum() / 1e3
+    wire, = (each for each in costs_of(planned, outages) if each.part == "wire")
+    assert wire.amount == pytest.approx(length) and wire.cost == pytest.approx(2 * length)
+    checked = corridor.check_study(tmp_path / "plan" / "study.toml", trust=True)
+    assert set(checked.of_options) == {"today", "alloy", "mix"} and checked.of_options["mix"].status == 0
+    # What the last state carries is the least limit of the mix in the copy, all along.
+    with open_study(tmp_path / "plan" / "study.toml", trust=True) as copy:
+        limits = copy.limits().limits
+    own = limits["limit_current_a"][limits["option"] == "mix"].astype(float)
+    assert outages.states[-1].current == pytest.approx(own.min(), abs=1e-3)
+
+
+def test_the_wire_of_today_stays_where_it_carries_what_is_asked_for(tmp_path):
+    """560 A, of which today's wire carries 557 in one span: the new wire is hung in its section alone, for less."""
+    study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), 6000)
+    with open_study(study.write()) as opened:
+        found = decide(opened, "560", options=["alloy"])
+        decision = write_decision(opened, found, tmp_path, Files(opened.guard()))
+    whole, mixed = (next(way for way in found.ways if way.option == name) for name in ("alloy", "alloy where needed"))
+    assert mixed.kept == 2 and whole.kept is None and not mixed.refused and not mixed.unknown
+    assert mixed.carried >= 560 - 0.5 and mixed.cost < whole.cost
+    assert found.best is mixed and "stays in 2 sections" in "\n".join(decision_lines(found))
+    assert decision.best.planned.checked.violations == 0 and decision.best.planned.status == 0
+    with open_study(study.path) as opened:  # the wire that hangs today is a way, too, which nothing is pulled for
+        today = decide(opened, "560", options=["today"]).best
+    assert today.option == "today" and not today.outages.rows[0]["items"][0].startswith("pull")
+
+
+@pytest.mark.parametrize(("along", "word"), [("", "no capacity along the line"), ("300", "where wires change at")])
+def test_a_mix_that_structures_may_not_bear_is_no_way_before_others(tmp_path, along, word):
+    """0.8 kN along the line: refused above what is borne, and behind all else where that is not known."""
+    study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), along)
+    with open_study(study.write()) as opened:
+        found = decide(opened, "560", options=["alloy"])
+    mixed = next(way for way in found.ways if way.option == "alloy where needed")
+    assert word in (mixed.refused if along else mixed.unknown)
+    assert found.best.option == "alloy" and found.best.cost > 0
+
+
+def test_a_mix_of_more_than_one_new_wire_is_not_planned(tmp_path):
+    study = two_wires(tmp_path / "study")
+    study.text += SECOND_OPTION.replace('"alloy"', '"other"') + MIX.replace('option = "today"', 'option = "other"')
+    with pytest.raises(InputError, match="the existing option in some sections"):
+        ask(study.write(), "plan", "mix", tmp_path / "plan")
