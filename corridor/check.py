@@ -222,9 +222,8 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
                 plan = survey(facts.structures, plan, ground, first, last)
             yield plan, first, last
 
-    changes = structures_of_change(facts.mixes, plan.spans, plan.sections)
+    totals = Totals(facts, structures_of_change(facts.mixes, plan.spans, plan.sections))
     done, ranges = 0, batches(plan, facts)
-    totals = Totals(facts, np.concatenate([*changes.values()]) if changes else ())
     say()
     with ThreadPoolExecutor(THREADS) as pool:
         for (first, last), batch in _in_order(pool, work, parts(), say) if at_work is None else at_work.batches(

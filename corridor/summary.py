@@ -11,7 +11,7 @@ import numpy as np
 from corridor.assessment import Facts
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.bundles import bundle_columns
-from corridor.clearance.capacity import NOT_GIVEN
+from corridor.clearance.capacity import CHANGE, NOT_GIVEN
 from corridor.rating.mixes import with_mixed
 from corridor.rating.reactances import reactance_columns
 
@@ -161,8 +161,8 @@ class Tally:
             for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + [
-            f"{option}: wires change, and no capacity as a whole is given that the difference of their pulls could be "
-            "compared with: " + _told([f"{name} ({pull / 1e3:.1f} kN along the line)"
+            f"{option}: wires change, and no capacity as a whole is known that the difference of their pulls along the "
+            "line could be compared with: " + _told([f"{name} ({pull / 1e3:.1f} kN along it)"
                                        for name, pull in sorted(at.items())])
             for option, at in self._changes.items()] + [
             f"{option}: the largest vehicle takes more current to the ground than the rules allow in {len(at)} spans "
@@ -260,9 +260,8 @@ class Tally:
 
     def _wholes(self, columns):
         self._capacities(columns)
-        pull = columns["factored_longitudinal_n"]
-        mixed = np.isin(columns["option"], [mix.name for mix in self.facts.mixes])
-        for row in np.flatnonzero(mixed & (columns["capacity"] == NOT_GIVEN)):
+        pull, change = columns["factored_longitudinal_n"], [CHANGE in words for words in columns["capacity"]]
+        for row in np.flatnonzero(np.array(change, bool) & np.isnan(columns["of_capacity_longitudinal"])):
             at = self._changes.setdefault(columns["option"][row], {})
             name = str(columns["structure"][row])
             at[name] = np.fmax(at.get(name, 0.0), pull[row])

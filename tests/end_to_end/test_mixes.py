@@ -1,5 +1,6 @@
 """Another option in some sections only: its rows against those of the options that hang there, its loads by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,6 +15,11 @@ from corridor.outputs.files import Files
 from corridor.planning.decision import decide, decision_lines, write_decision
 from corridor.planning.outages.costs import costs_of
 from corridor.planning.outages.outages import outages_of
+from corridor.planning.outages.work import pull_times
+from corridor.planning.remedies.alterations import NONE, Change, unaltered
+from corridor.planning.remedies.mixed import mix_tables
+from corridor.planning.remedies.plan import site_of
+from corridor.planning.remedies.variants import assess_variant
 from corridor.session import open_study
 from tests.common import ask
 from tests.end_to_end.conftest import SECOND_OPTION, line_of
@@ -81,7 +87,8 @@ def test_where_wires_change_the_structure_holds_the_difference_of_their_pulls(mi
     """By hand: what the section back of it pulls with one wire, and that ahead with the other, summed over the wires.
     Statics: the resultant of both."""
     loads, whole = alone["structure_loads"], mixed["structure_capacity"]
-    assert set(whole.structure) == {"3", "6"} and set(whole.capacity) == {"not given"}
+    assert set(whole.structure) == {"3", "6"} and set(whole.capacity[whole.option != "mix"]) == {"not given"}
+    assert set(whole.capacity[whole.option == "mix"]) == {"not given; wires change here"}
     for structure, back, ahead in (("3", "today", "alloy"), ("6", "alloy", "today")):
         for case in ("hot", "ice"):
             own = loads[(loads.structure == structure) & (loads.case == case)]
@@ -98,7 +105,7 @@ def test_where_wires_change_the_structure_holds_the_difference_of_their_pulls(mi
             assert row.factored_longitudinal_n == pytest.approx(2 * abs(H[sections[0]] - H[sections[1]]), rel=0.02)
     hot = whole[(whole.case == "hot") & (whole.structure == "3")].set_index("option").factored_longitudinal_n
     assert hot["mix"] > 50 * max(hot["today"], hot["alloy"]), "one wire at 75 °C beside one at 150 °C"
-    assert any("mix: wires change" in words and "kN along the line" in words for words in mixed.result.warnings)
+    assert any("mix: wires change" in words and "kN along it" in words for words in mixed.result.warnings)
 
 
 def test_a_mix_carries_the_least_and_loses_the_mean(study, mixed):
@@ -131,6 +138,11 @@ def test_with_a_capacity_the_difference_of_pulls_is_held_to_it(tmp_path):
     assert set(over.option) == {"mix"} and set(over.structure) == {"3", "6"}
     assert found.result.of_options["mix"].over_capacity == 1 and not found.result.of_options["alloy"].over_capacity
     assert not any("wires change" in words for words in found.result.warnings)
+    # Of a structure that no wires change at nothing is said of it, whatever is not given.
+    table = other.path.parent / "capacity.csv"
+    table.write_text(table.read_text().replace("6,,,60000,60000,2000", "6,,,60000,60000,\n5,,,60000,60000,"))
+    told, = (words for words in other.check().result.warnings if "wires change" in words)
+    assert "6 (" in told and "5 (" not in told and "3 (" not in told
 
 
 def test_the_page_draws_the_option_that_hangs_in_a_section(study):
@@ -259,3 +271,24 @@ def test_a_mix_of_more_than_one_new_wire_is_not_planned(tmp_path):
     study.text += SECOND_OPTION.replace('"alloy"', '"other"') + MIX.replace('option = "today"', 'option = "other"')
     with pytest.raises(InputError, match="the existing option in some sections"):
         ask(study.write(), "plan", "mix", tmp_path / "plan")
+
+
+CREW = ("[stringing.crew]\nsetup_duration = '2 h'\npull_speed = '0.8 m/s'\nsag_duration = '1 h'\n"
+        "clip_duration = '20 min'\n")
+
+
+def test_a_section_that_remedies_cut_in_two_hangs_what_it_did(tmp_path):
+    """A strain structure more in the section with the new wire; and the crew of the study pulls it alone."""
+    study = two_wires(tmp_path / "study")
+    study.text += MIX + CREW
+    with open_study(study.write()) as opened:
+        site = site_of(opened.inputs, "mix")
+        assert site.strung == "alloy" and site.renewed.tolist() == [False, True, False]
+        assert pull_times(site)[0] == ["pull 3-6"]
+        done = replace(unaltered(site), changes=tuple(
+            Change(string="strain") if name == "5" else NONE for name in site.facts.structures.structure))
+        after = assess_variant(site, done)
+    assert after.line.plan.sections.name.tolist() == ["1-3", "3-5", "5-6", "6-7"]
+    assert mix_tables(site, after) == [{"name": "mix", "option": "today", "in_sections": [
+        {"option": "alloy", "line": "main", "sections": ["3-5", "5-6"]}]}]
+    assert set(after.layers["wires"]["option"]) == {"mix"}

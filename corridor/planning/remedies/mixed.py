@@ -6,12 +6,16 @@ import numpy as np
 
 from corridor.assessment import OPTIONAL
 from corridor.check import Progress, find
+from corridor.clearance.capacity import CHANGE
 from corridor.errors import InputError
-from corridor.line.mixes import Mix, mix_of, structures_of_change
+from corridor.line.mixes import Mix, mix_of
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.variants import Variant, keys_of
 
 __all__ = ["check_mix", "mix_tables", "unborne", "with_kept"]
+
+#: What tells whether a structure bears the wires of both sides.
+_BORNE = ("factored_longitudinal_n", "of_capacity_longitudinal", "over_capacity", "capacity")
 
 
 def check_mix(mix: Mix, file) -> None:
@@ -47,21 +51,17 @@ def unborne(site: Site, after: Variant, progress: Progress | None = None) -> tup
     what a mix has near by. "" for none. All of the line is looked at.
     """
     line, worst, gaps = after.line, {}, {name: set() for name in (site.option, site.strung, site.old)}
-    changes = structures_of_change(line.facts.mixes, line.plan.spans, line.plan.sections).get(site.option, ())
-    names = set(zip(line.facts.structures.line[changes], line.facts.structures.structure[changes], strict=True))
     for layer, rows in find(line.facts, line.plan, line.ground, progress=progress, needless=OPTIONAL):
         for name in gaps if layer == "not_assessed" else ():
             gaps[name] |= set(keys_of(rows, ("line", "span", "wire", "case", "reason"), rows["option"] == name))
-        for row in range(len(rows["option"])) if layer == "structure_capacity" else ():
-            key = rows["line"][row], rows["structure"][row]
-            if rows["option"][row] == site.option and key in names:
-                worst.setdefault(key, []).append(tuple(rows[name][row] for name in (
-                    "factored_longitudinal_n", "of_capacity_longitudinal", "over_capacity", "capacity")))
+        if layer == "structure_capacity":
+            own = np.array([CHANGE in words for words in rows["capacity"]], bool) & (rows["option"] == site.option)
+            for line_name, name, *told in keys_of(rows, ("line", "structure", *_BORNE), own):
+                worst.setdefault((line_name, name), []).append(tuple(told))
     over = [f"where wires change at {name}: {told}" for (_, name), of in worst.items()
-            for _, _, above, told in of if above is True]
-    pulls = {name: max(pull for pull, share, *_ in of) / 1e3 for (_, name), of in worst.items()
+            for _, _, above, told in of if above]
+    pulls = {name: np.fmax.reduce([pull for pull, *_ in of]) / 1e3 for (_, name), of in worst.items()
              if any(np.isnan(share) for _, share, *_ in of)}
-    pulls |= {name: np.nan for line_name, name in names if (line_name, name) not in worst}
     lost = [] if not pulls else ["no capacity along the line is given where wires change: " + ", ".join(
         f"{name} (up to {pull:.1f} kN)" for name, pull in pulls.items())]
     # What is not assessed of an option alone is told of that.
