@@ -26,11 +26,6 @@ class Mix:
         """Names of the options of it."""
         return tuple(self.share)
 
-    @property
-    def told(self) -> str:
-        """What it is made of, in words."""
-        return ", ".join(f"{name} on {100 * part:.3g} %" for name, part in self.share.items())
-
     def weighted(self, values: Mapping[str, float]) -> float:
         """Return the mean over the length of something that options have, nan where one's is not known."""
         return float(sum(part * values[name] for name, part in self.share.items()))

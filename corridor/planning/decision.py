@@ -267,7 +267,8 @@ def _least(ways):
     least: dict[str, list[str]] = {}
     for name, price in _PRICES.items():
         way = min(known, key=lambda each: each.life[name])
-        least.setdefault(_called(way), []).append(f"{way.life[name]:.2f} at the {price} price")
+        words = _called(way) + " (not all of it assessed)" * bool(way.unknown)
+        least.setdefault(words, []).append(f"{way.life[name]:.2f} at the {price} price")
     return (*(f"Least over life: {name}, whole-life cost {', '.join(costs)}" for name, costs in least.items()), *lost)
 
 
