@@ -17,6 +17,7 @@ from corridor.clearance.electric_fields import field_rows
 from corridor.clearance.envelopes import envelope_rows
 from corridor.clearance.findings import assess, gap_rows, violation_rows
 from corridor.clearance.induced_current import CurrentRule
+from corridor.clearance.mixes import put_together, with_mixes
 from corridor.clearance.not_assessed import missing_rows, unmatched_gaps
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
@@ -31,6 +32,7 @@ from corridor.geometry.distance import Ends
 from corridor.line.build import NoWires, attach, part_of_line
 from corridor.line.facts import Framings, OwnWires, RightOfWay, Structures, Wiring
 from corridor.line.hang import SIDES, case_states, hang, on_both_sides
+from corridor.line.mixes import Mix, runs_alike
 from corridor.line.model import clip_wires, clipping_state, model_of, rest_frame
 from corridor.line.section_wires import group_wires
 from corridor.line.states import solve_states
@@ -40,6 +42,7 @@ from corridor.line.uncertainty import Uncertainty
 from corridor.line.uneven import SpanLoads, wire_loads
 from corridor.rating.least_margin import margin_rows
 from corridor.rating.limits import limit_rows
+from corridor.rating.mixes import limits_less_known
 
 __all__ = ["Facts", "Ground", "OPTIONAL", "Plan", "assess_spans", "make_scene", "meet"]
 
@@ -54,7 +57,7 @@ class Facts:
     stringing ends; `capacities` what structures bear, None where nothing is given; `induced` what the rules ask of the
     current in a vehicle; `surveyed` wires as a survey saw them; `uncertainty` how sure inputs are, None where that is
     not asked for; `margins_at` wire temperatures (option, node) [°C] at which the minimum margin of every span is asked
-    for, None: at none.
+    for, None: at none; `mixes` of options, which hang in sections of the plan.
     """
 
     structures: Structures
@@ -77,6 +80,12 @@ class Facts:
     surveyed: Surveyed | None = None
     uncertainty: Uncertainty | None = None
     margins_at: np.ndarray | None = None
+    mixes: tuple[Mix, ...] = ()
+
+    @property
+    def names(self):
+        """Names of the options, and of the mixes after them."""
+        return [each.name for each in (*self.options, *self.mixes)]
 
     @property
     def reference(self):
@@ -144,6 +153,21 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
         others, `margins` where they are asked for; and, under `structure_totals`, the arguments of
         `corridor.clearance.capacity.Totals.add`, under `chances` those of `corridor.clearance.spread.LineChances.add`.
     """
+    runs, parts = runs_alike(facts.mixes, plan.spans, first, last), []
+    for low, high in runs:
+        def told(share, low=low, high=high):
+            return tell((low - first + share * (high + 1 - low)) / (last + 1 - first))
+
+        part, lost = with_mixes(facts, plan, low, high, _assess_run(facts, plan, ground, low, high, needless,
+                                                                   told if tell else None))
+        if lost and "limits" in part:
+            part["limits"] = limits_less_known(part["limits"], lost)
+        parts.append(part)
+    return parts[0] if len(parts) == 1 else put_together(parts)
+
+
+def _assess_run(facts, plan, ground, first, last, needless, tell):
+    """The findings of spans in which each mix is one option alone, without those of mixes."""
     ends = np.r_[plan.spans.tail[first:last + 1], plan.spans.head[first:last + 1]]
     place = np.stack([facts.structures.easting[ends], facts.structures.northing[ends]], axis=1)
     facts = replace(facts, index=facts.index.near(place.min(axis=0), place.max(axis=0)))
@@ -168,7 +192,7 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
     gaps += [*met.gaps, *unknown]
     electric, unjudged = field_rows(scene, around.below, facts.shield, facts.heat.frequency, facts.induced)
     found = join_columns([columns, *own])
-    loads, totals = load_rows(scene, facts.framings, facts.capacities)
+    loads, totals = load_rows(scene, facts.framings, facts.capacities, bool(facts.mixes))
     more = {
         "violation_stretches": lambda: violation_stretches(scene, kept, columns, around, met_with.swept),
         "swing_envelopes": lambda: envelope_rows(scene, facts.right_of_way),

@@ -19,11 +19,13 @@ from corridor.clearance.spread import LineChances
 from corridor.inputs.frame import Frame
 from corridor.inspection.inspector import Inspection, Inspector
 from corridor.line.facts import Case, Framings
+from corridor.line.mixes import structures_of_change
 from corridor.opened import Clock, Opened, prepare, survey
 from corridor.outputs.frames import Columns, Frames, HeldFindings, WrittenFindings
 from corridor.outputs.geopackage import FindingsWriter
 from corridor.outputs.guard import findings_kind
-from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.ladder import Limits, ladder_rows
+from corridor.rating.mixes import line_ceilings
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
@@ -171,7 +173,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         seen = facts.surveyed
         for layer, columns in ({} if seen is None else seen.layers).items():
             findings.add(layer, columns)
-        findings.add("ladder", ladder_rows(limits.columns, ceilings(facts.heat, plan.spans)))
+        findings.add("ladder", ladder_rows(limits.columns, line_ceilings(facts, plan)))
         options = tally.option_rows() | chances.option_columns(list(tally.count["not_assessed"].values()))
         findings.add("options", options)
         findings.add("uncertainty", chances.rows())
@@ -185,7 +187,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
             findings.close()
     return Result(
         options=tuple(dict(zip(options, values, strict=True)) for values in zip(*options.values(), strict=True)),
-        **vars(tally.outcome()), of_options={option.name: tally.outcome(option.name) for option in facts.options},
+        **vars(tally.outcome()), of_options={name: tally.outcome(name) for name in facts.names},
         output=None if output is None else target.path, frame=inputs.frame, warnings=warnings,
         timings=clock.since(before), causes=tally.causes,
         frames=target if output is None else WrittenFindings(target.path),
@@ -240,7 +242,8 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
             plan = survey(facts.structures, plan, ground, first, last)
         return plan
 
-    done, totals, ranges = 0, Totals(facts), batches(plan, facts)
+    totals = Totals(facts, structures_of_change(facts.mixes, plan.spans, plan.sections))
+    done, ranges = 0, batches(plan, facts)
     parts = ((laid(first, last), first, last) for first, last in ranges)
     say()
     with ThreadPoolExecutor(THREADS) as pool:

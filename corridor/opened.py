@@ -16,7 +16,9 @@ from corridor.clearance.induced_current import current_rule
 from corridor.clearance.study_lines import near_spans
 from corridor.constants import EARTH_RADIUS
 from corridor.inputs.digest import files_of
+from corridor.inputs.mixes import read_mixes
 from corridor.inputs.references import check_files
+from corridor.inputs.series import YearLoads, year_loads
 from corridor.inputs.study_inputs import Inputs, read_inputs
 from corridor.inputs.terrain import Terrain
 from corridor.line.build import lay_out, mean_elevation
@@ -140,10 +142,11 @@ class Opened:
         """What the study is called: its title, or else its file."""
         return self.study.study.title or self.study.path.stem
 
-    @property
-    def loads(self) -> list[tuple[float, float]]:
-        """Load-duration curve of a year: current [A] and duration [s]."""
-        return [] if self.study.rating is None else [(load.current, load.duration) for load in self.study.rating.loads]
+    @cached_property
+    def loads(self) -> YearLoads:
+        """What flows in a year, which losses are of."""
+        with self.clock("read"):
+            return year_loads(self.study)
 
     @property
     def inputs(self) -> Inputs:
@@ -203,12 +206,15 @@ def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True
             near_spans(structures, plan.spans, inputs.framings, 0, len(plan.spans) - 1)):
         plan = replace(survey(structures, plan, ground, 0, len(plan.spans) - 1), surveyed=True)
     highest = np.fmax.reduce(plan.base_elevation)
+    known = {each.name for each in inputs.options}
+    mixes = tuple(each for each in read_mixes(inputs.study, plan.spans, plan.sections) if {*each.parts} <= known)
     facts = Facts(
         structures=structures, framings=inputs.framings, index=inputs.index, right_of_way=inputs.right_of_way,
         rules=inputs.rules, options=inputs.options, cases=inputs.cases, shield=inputs.shield, voltage=inputs.voltage,
         heat=inputs.ratings(highest, plan.spans.azimuth), method=inputs.study.study.method, unread=inputs.unread(),
         clouds=inputs.points(ground.sample), own_wires=inputs.own_wires, pull_ends=inputs.pull_ends,
-        capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table))
+        capacities=inputs.capacities, induced=current_rule(inputs.study.rules.table),
+        mixes=mixes)
     if inputs.surveys:
         facts = as_surveyed(facts, plan, inputs.surveys)
     return LaidOut(facts, plan, ground)

@@ -11,7 +11,8 @@ import numpy as np
 from corridor.assessment import Facts
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.bundles import bundle_columns
-from corridor.clearance.capacity import NOT_GIVEN
+from corridor.clearance.capacity import CHANGE, NOT_GIVEN
+from corridor.rating.mixes import with_mixed
 from corridor.rating.reactances import reactance_columns
 
 __all__ = ["CAUTIONS", "Cause", "Outcome", "Tally", "greatest"]
@@ -100,7 +101,7 @@ class Tally:
 
     def __init__(self, facts: Facts) -> None:
         self.facts = facts
-        self.names = [option.name for option in facts.options]
+        self.names = facts.names
         self.count = {layer: dict.fromkeys(self.names, 0) for layer in ("clearances", "violations", "not_assessed")}
         self.gaps = 0
         self.overloaded: dict[tuple[str, str], dict[str, float]] = {}
@@ -111,6 +112,7 @@ class Tally:
         self._farther: dict[str, dict[str, tuple[float, str]]] = {}
         self.induced: dict[str, set[str]] = {}
         self._pulled: dict[str, set[str]] = {}
+        self._changes: dict[str, dict[str, float]] = {}
         self._shape: list[str] = []
         self._compared: set[str] = set()
         self._causes: dict[str, Cause] = {}
@@ -120,7 +122,7 @@ class Tally:
         self._bare = [case.name for case in facts.cases if case.ordinary]
         self._takers: dict[str, Callable] = {
             "clearances": self._margins, "not_assessed": self._reasons, "wires": self._sags,
-            "sections": self._shares, "structure_loads": self._strings, "structure_capacity": self._capacities,
+            "sections": self._shares, "structure_loads": self._strings, "structure_capacity": self._wholes,
             "structures": self._turns, "spans": self._lengths, "fields": self._currents}
 
     def outcome(self, option: str | None = None) -> Outcome:
@@ -159,6 +161,10 @@ class Tally:
             for option, rows in self._farther.items()] + [
             f"{option}: bare wires in still air pull upwards (weight span below zero) at {_told(at)}"
             for option, at in pulled.items() if at] + [
+            f"{option}: wires change, and no capacity as a whole is known that the difference of their pulls along the "
+            "line could be compared with: " + _told([f"{name} ({pull / 1e3:.1f} kN along it)"
+                                       for name, pull in sorted(at.items())])
+            for option, at in self._changes.items()] + [
             f"{option}: the largest vehicle takes more current to the ground than the rules allow in {len(at)} spans "
             f"({_told(sorted(at))}): a person judges which vehicles come there (layer fields)"
             for option, at in self.induced.items()] + self._shape
@@ -252,6 +258,14 @@ class Tally:
             name = str(columns["structure"][row])
             at[name] = max(at.get(name, 0.0), float(columns["of_capacity"][row]))
 
+    def _wholes(self, columns):
+        self._capacities(columns)
+        pull, change = columns["factored_longitudinal_n"], [CHANGE in words for words in columns["capacity"]]
+        for row in np.flatnonzero(np.array(change, bool) & np.isnan(columns["of_capacity_longitudinal"])):
+            at = self._changes.setdefault(columns["option"][row], {})
+            name = str(columns["structure"][row])
+            at[name] = np.fmax(at.get(name, 0.0), pull[row])
+
     def _currents(self, columns):
         for row in np.flatnonzero(columns.get("above_limit", np.zeros(0)) == True):  # noqa: E712
             self.induced.setdefault(columns["option"][row], set()).add(columns["span"][row])
@@ -279,8 +293,8 @@ class Tally:
         def worst(key, missing=None):
             return [self._worst.get(name, {}).get(key, missing) for name in self.names]
 
-        columns = {
-            "option": self.names, "conductor": [c.name for c in conductors],
+        wires = {
+            "option": [option.name for option in options], "conductor": [c.name for c in conductors],
             "conductor_source": [c.source or _OWN for c in conductors],
             "conductor_confidence": [c.confidence or _OWN for c in conductors],
             "existing": [option.existing for option in options],
@@ -289,13 +303,15 @@ class Tally:
             "rated_strength_n": [c.rts for c in conductors],
             "maximum_temperature_c": [option.wiring.maximum_temperature for option in options],
             "emergency_temperature_c": [_number(option.wiring.emergency_temperature) for option in options],
+            **self.facts.heat.option_columns(),
+            **reactance_columns(self.facts.heat, self.facts.structures, self.facts.framings),
+        }
+        columns = with_mixed(wires, self.facts.mixes, self.facts.heat) | {
             **{layer: [self.count[layer][name] for name in self.names] for layer in self.count},
             "worst_margin_m": worst("margin_m", np.nan),
             **{f"worst_{key}": worst(key) for key in ("line", "span", "case", "against")},
             "greatest_sag_m": [self._sag[name] for name in self.names],
             "greatest_percent_rts": [self._share[name] for name in self.names],
-            **self.facts.heat.option_columns(),
-            **reactance_columns(self.facts.heat, self.facts.structures, self.facts.framings),
         }
         return {key: np.array(values, object if isinstance(values[0], str | None) else None)
                 for key, values in columns.items()}

@@ -14,6 +14,7 @@ from corridor.errors import InputError
 from corridor.jobs.compare import states_of, write_comparison
 from corridor.line.facts import Case
 from corridor.outputs.tables_compare import compare_markdown, compare_table, compare_text
+from corridor.session import open_study
 from tests.common import ask
 from tests.short_demo import short_demo
 
@@ -124,6 +125,25 @@ def test_whole_life_cost_where_the_study_asks_for_it(folder, compared):
     assert rows["cost per ampere gained"][1:] == pytest.approx(np.divide([42, 46, 75], gained))
     assert "whole-life cost" not in {what.strip() for what, *_ in compare_table(compared).rows}
     assert any("all assumed by the study" in line for _, lines in compare_table(priced).notes for line in lines)
+
+
+def test_losses_are_of_the_series_where_there_is_no_curve(folder, compared):
+    """Twelve steps and the greatest hour against the sum over the hours; the greatest is what an option must carry."""
+    rng = np.random.default_rng(5)
+    hours = np.r_[rng.uniform(100, 600, 8700), np.full(59, np.nan), 870.0]
+    (folder / "load.csv").write_text("hour,current\n" + "".join(
+        f"{i}," + ("\n" if np.isnan(v) else f"{v:.3f}\n") for i, v in enumerate(hours)), encoding="utf-8")
+    text = (folder / "loaded.toml").read_text(encoding="utf-8").replace(LOADS, "")
+    (folder / "series.toml").write_text(text + '\n[series]\nfile = "load.csv"\n', encoding="utf-8")
+    found = ask(folder / "series.toml", "compare")
+    with open_study(folder / "series.toml") as opened:
+        heat = opened.laid_out.facts.heat
+    known = np.round(hours[~np.isnan(hours)], 3)
+    for i, energy in enumerate(found.energy):
+        mean = float(np.mean(heat.loss_at(i, known)))
+        assert energy == pytest.approx(8.76 * mean, rel=2e-3)
+    assert found.lost_at == 870 and "59 hours without a current" in found.energy_basis
+    assert "currents of the series" in found.energy_basis
 
 
 def test_the_ladder_says_what_is_not_known(compared):

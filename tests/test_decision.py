@@ -11,7 +11,8 @@ import pypdf
 import pytest
 
 from corridor.errors import InputError
-from corridor.planning.decision import _contradiction, asked_of, decide
+from corridor.planning.decision import asked_of, decide, decision_lines
+from corridor.planning.outages.binding import contradiction
 from corridor.session import open_study
 from corridor.study.plan import WorkSeason
 from tests.common import run as run_main
@@ -80,6 +81,14 @@ def test_limits_bind_one_after_the_other(study):
             good.best.planned.cost + 2.0 * good.best.planned.site.plan.spans.length.sum() / 1e3)
 
 
+def test_the_wire_that_hangs_is_a_way_where_it_carries_the_current(study):
+    """Nothing is pulled for it: 560 A, of which one span lets it carry 557."""
+    with open_study(study.write()) as opened:
+        best = decide(opened, "560", options=["today"]).best
+    assert best.option == "today" and best.carried >= 560 - 0.5
+    assert [item.kind for item in best.outages.work] == ["raise"]
+
+
 def test_limits_that_contradict_only_together(study):
     """Seven hours on one day a year hold no pull of 16 h, even in a year and a half; and the last day comes first."""
     with open_study(study.write()) as opened:
@@ -88,8 +97,8 @@ def test_limits_that_contradict_only_together(study):
     update = {"seasons": (WorkSeason(first_day=70, last_day=70),), "shift_start": 10.0, "by": date(2027, 3, 2)}
     calendar = prices.calendar.model_copy(update=update)
     way = replace(good, outages=replace(good.outages, prices=prices.model_copy(update={"calendar": calendar})))
-    assert _contradiction(way) == ("last day", "seasons")
-    assert _contradiction(good) == (), "what can be grouped contradicts nothing"
+    assert contradiction(way.outages) == ("last day", "seasons")
+    assert contradiction(good.outages) == (), "what can be grouped contradicts nothing"
 
 
 def test_what_has_no_cost_is_named(study):
@@ -98,6 +107,53 @@ def test_what_has_no_cost_is_named(study):
         best = decide(opened, "700", options=["alloy"]).best
     assert "wire" in best.not_costed and "outages" in best.not_costed
     assert best.cost == pytest.approx(best.planned.cost)
+
+
+PRICES = "crew_hour_cost = 0.3\ncircuit_hour_cost = 0.5\n"
+LIFE = ("[plan.life]\nyears = 30\ndiscount_rate = 0.04\nenergy_price = 0.05\nenergy_price_low = 0.02\n"
+        "energy_price_high = 0.2\n[[rating.loads]]\ncurrent = 300\nduration = '3000 h'\n"
+        "[[rating.loads]]\ncurrent = 200\nduration = '5760 h'\n")
+
+
+def test_whole_life_cost_of_a_way_by_hand(study):
+    """Losses of both load steps over the length of the line, at the worth of 30 years year by year; and the cost of all
+    else. Common practice, no source for the sum of both."""
+    study.text = study.text.replace(WIRE, PRICES + WIRE) + LIFE
+    with open_study(study.write()) as opened:
+        found, (facts, plan, _) = decide(opened, "700"), opened.laid_out
+        best, heat = found.best, facts.heat
+        at = {each.name: i for i, each in enumerate(facts.options)}
+        circuits = len({*facts.framings.circuit[facts.framings.kind == "phase"]})
+    lost = {name: sum(float(heat.loss_at(i, amps)) / 1e3 * hours for amps, hours in ((300, 3000), (200, 5760)))
+            * circuits * plan.spans.length.sum() / 1e3 for name, i in at.items()}
+    worth = sum(1.04**-year for year in range(1, 31))
+    assert best.option == "alloy" and not best.not_costed and best.row["life_not_known"] is None
+    for end, price in (("_low", 0.02), ("", 0.05), ("_high", 0.2)):
+        assert best.row[f"losses_over_life{end}"] == pytest.approx(price * worth * lost["alloy"], rel=1e-12)
+        assert best.row[f"whole_life_cost{end}"] == pytest.approx(best.cost + price * worth * lost["alloy"], rel=1e-12)
+    assert best.row["cost_per_ampere_gained"] == pytest.approx(best.cost / (best.carried - found.asked.today))
+    saved = 0.05 * (lost["today"] - lost["alloy"])
+    years = next((n for n in range(1, 2000) if sum(saved * 1.04**-year for year in range(1, n + 1)) >= best.cost), None)
+    told = best.row["years_to_pay_back"]
+    assert (told == "never") if years is None else years - 1 <= float(told) <= years
+    refused, = (way.row for way in found.ways if way.option == "today")
+    assert refused["whole_life_cost"] is None and refused["life_not_known"] == "no way"
+    assert found.least_over_life[0].startswith("Least over life: alloy at ")
+    words = "\n".join(decision_lines(found))
+    assert f"whole-life cost {best.row['whole_life_cost']:.2f}" in words and found.least_over_life[0] in words
+
+
+@pytest.mark.parametrize(("change", "word"), [
+    ((PRICES, ""), "costs without a price"), (("current = 300", "current = 5000"), "losses at 5000 A, of which it")])
+def test_whole_life_cost_is_not_known_where_any_of_it_is_not(study, change, word):
+    """Not 0, and the least over life is none of the ways it is not known of."""
+    study.text = (study.text.replace(WIRE, PRICES + WIRE) + LIFE).replace(*change)
+    with open_study(study.write()) as opened:
+        found = decide(opened, "700", options=["alloy"])
+    row = found.best.row
+    assert np.isnan([row["whole_life_cost"], row["whole_life_cost_low"]]).all() and word in row["life_not_known"]
+    assert found.least_over_life[0] == "The least over life is not known" and word in found.least_over_life[1]
+    assert "whole-life cost not known" in "\n".join(decision_lines(found))
 
 
 def test_money_stands_in_the_plan(study, tmp_path, capsys):

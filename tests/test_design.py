@@ -414,7 +414,8 @@ def test_losses_are_of_the_loads_of_the_study(folder, result):
         demo_heat = study.laid_out.facts.heat
     keys = "new_violations = true\n" + "".join(f'[[rating.loads]]\ncurrent = {amps}\nduration = "{hours} h"\n'
                                               for amps, hours in ((850, 1000), (400, 5000)))
-    by_loads = ask(with_keys(folder, "loads", keys), "design")
+    life = "[plan.life]\nyears = 20\ndiscount_rate = 0\nenergy_price = 0.1\nenergy_price_high = 0.3\n"
+    by_loads = ask(with_keys(folder, "loads", keys + life), "design")
     hours = np.repeat([850.0, 400.0, 0.0], [1000, 5000, 2760])
     (folder / "load.csv").write_text("current\n" + "".join(f"{v:g}\n" for v in hours), encoding="utf-8")
     by_hours = ask(with_keys(folder, "hours", 'new_violations = true\n[series]\nfile = "load.csv"\n'), "design")
@@ -425,6 +426,13 @@ def test_losses_are_of_the_loads_of_the_study(folder, result):
             lost = (1000 * one.loss_at(0, 850.0) + 5000 * one.loss_at(0, 400.0)) / 8760
             assert found.screened.loss[each.index] == pytest.approx(lost, rel=rel)
             assert found.comparison.energy[i] == pytest.approx(8.76 * lost, rel=rel)
+    # Of one circuit, 20 years without discount: 20 times the price of a year's 8.76 MWh/km for each W/m.
+    front = by_loads.front
+    np.testing.assert_allclose(front["losses_over_life_per_km"], 20 * 0.1 * 8.76 * front["loss_w_per_m"], rtol=1e-12)
+    np.testing.assert_allclose(front["losses_over_life_high_per_km"], 3 * front["losses_over_life_per_km"], rtol=1e-12)
+    assert by_loads.comparison.life.losses[1, 1:] == pytest.approx(2 * np.array(by_loads.comparison.energy[1:]))
+    assert np.isnan(by_loads.comparison.life.first[1:]).all(), "what has no price costs not nothing"
+    assert "losses_over_life_per_km" not in result.front
     assert by_loads.existing_loss < result.existing_loss / 3
     assert "loads of a year" in " ".join(design_text(by_loads)[:3])
 

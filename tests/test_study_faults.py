@@ -265,6 +265,10 @@ FAULTS = {
     "one resistance": (
         "required_current = 900", RESISTANCE.format("429-AL1/56-ST1A", 25), "rating.resistances.0",
         "1 different temperatures", "two or more", None),
+    "mix of no option": (
+        "required_current = 900", 'required_current = 900\n[[mixes]]\nname = "mix"\noption = "existing"\n'
+        '[[mixes.in_sections]]\noption = "exsting"\nsections = ["1-2"]', "mixes.mix.in_sections.0.option",
+        "'exsting'", "existing", "'existing'"),
     "two years of loads": (
         "required_current = 900", '[[rating.loads]]\ncurrent = 9\nduration = "8000 h"\n' * 2, "rating.loads",
         "16000 h", "8784 h", None),

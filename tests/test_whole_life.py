@@ -24,7 +24,7 @@ def test_life_costs_by_hand():
     new one 2 x 20 and costs 9000, so it saves 1000 a year."""
     found = life_costs([30.0, 20.0, np.nan], [5.0, 9000.0, 100.0], [600.0, 900.0, 500.0], 0, circuits=2.0, years=20,
                        rate=0.0, prices=(40.0, 50.0, 80.0), carbon_per_mwh=0.3, carbon=[1.0, 7.0, np.nan])
-    assert found.wire.tolist() == [0, 9000, 100], "what hangs is paid"
+    assert found.first.tolist() == [0, 9000, 100], "what hangs is paid"
     assert found.losses[:, :2].tolist() == [[48_000, 32_000], [60_000, 40_000], [96_000, 64_000]]
     assert found.total[:, 1].tolist() == [41_000, 49_000, 73_000]
     assert found.ampere[1] == 30 and np.isnan(found.ampere[[0, 2]]).all(), "nothing is gained by 100 A less"

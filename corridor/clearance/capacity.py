@@ -13,13 +13,15 @@ import shapely
 
 from corridor.line.hang import SIDES
 
-__all__ = ["COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
+__all__ = ["CHANGE", "COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
            "states_at_structures"]
 
 #: Components of a load, in the order of the last axis.
 COMPONENTS = ("vertical", "transverse", "longitudinal")
 #: What is told of a load for which no capacity is known.
 NOT_GIVEN = "not given"
+#: What is told of a structure at which the wires of a mix change.
+CHANGE = "wires change here"
 #: What is told of a wire's load where the capacity is that of the whole structure.
 _WHOLE = "of the whole structure, in structure_capacity"
 #: What is told where the load is not known.
@@ -91,7 +93,7 @@ def states_at_structures(cases):
 
 def factor_arrays(capacities, cases):
     """Return the factors on vertical loads, wind and tension of each case, each of shape (case,)."""
-    known = [capacities.factors.get(case.name, Factors()) for case in cases]
+    known = [Factors() if capacities is None else capacities.factors.get(case.name, Factors()) for case in cases]
     return tuple(np.array([getattr(each, name) for each in known]) for name in ("vertical", "wind", "tension"))
 
 
@@ -106,7 +108,6 @@ def point_columns(capacities, scene, wire, totals, rows):
     totals : tuple
         Structure (index) of each, and its load (row, option, case, bound, state, 3) with factors: down, right, ahead
         [N]. Empty where there are no capacities.
-        Empty where there are no capacities.
     rows : tuple of ndarray
         Row, option and case of each row of the layer.
     """
@@ -152,18 +153,19 @@ class Totals:
     """Loads on structures as a whole, summed while batches pass by: at a strain structure two batches may meet.
 
     In a case with a broken wire one wire is, whichever makes the load the greatest, and all others are whole.
+    Structures at which the wires of a mix change, `changes` by its name, are told of without a capacity, too.
     """
 
-    def __init__(self, facts):
-        self.facts, given = facts, facts.capacities
+    def __init__(self, facts, changes=None):
+        self.facts, given, self._changes = facts, facts.capacities, changes or {}
         count = len(facts.structures)
         self.row = np.full(count, -1)
         if given is not None:
             self.row = given.of(facts.structures, np.arange(count), np.full(count, "", object))
-        self.at = np.flatnonzero(self.row >= 0)
-        self._place = np.cumsum(self.row >= 0) - 1
+        self._told = (self.row >= 0) | np.isin(np.arange(count), [s for at in self._changes.values() for s in at])
+        self.at, self._place = np.flatnonzero(self._told), np.cumsum(self._told) - 1
         # The least and the greatest, in each state, of two sides.
-        self._sum = np.zeros((len(self.at), len(facts.options), len(facts.cases), 2, states_at_structures(facts.cases),
+        self._sum = np.zeros((len(self.at), len(facts.names), len(facts.cases), 2, states_at_structures(facts.cases),
                               len(SIDES), 3))
         self._broken = np.array([case.broken is not None for case in facts.cases])
         # What one broken wire changes at the least and at the most.
@@ -174,7 +176,7 @@ class Totals:
         """Add the loads of wires (row, option, case, bound, state, 3) [N], with their factors, on structures (row,)."""
         if not len(structure) or not len(self.at):
             return
-        here = np.flatnonzero(self.row[structure] >= 0)
+        here = np.flatnonzero(self._told[structure])
         place = self._place[structure[here]]
         forces = forces[here]
         forces = forces.reshape(len(place), *self._sum.shape[1:])
@@ -199,12 +201,15 @@ class Totals:
         at = self.at[s]
         allowed = (np.full((len(s), 3), np.nan) if facts.capacities is None else
                    facts.capacities.allowed(self.row[self.at], facts.cases)[s, k])
-        factors = (facts.capacities.told(facts.cases)[k] if facts.capacities is not None else np.zeros(0, object))
-        place = np.stack([x.easting, x.northing, base_elevation], axis=-1)
+        factors = (facts.capacities.told(facts.cases)[k] if facts.capacities is not None else
+                   np.full(len(s), "none", object))
+        place, names = np.stack([x.easting, x.northing, base_elevation], axis=-1), np.array(facts.names, object)[o]
+        columns = _columns(size, allowed, np.full(len(s), NOT_GIVEN, object), factors)
+        for name, changed in self._changes.items():
+            columns["capacity"][(names == name) & np.isin(at, changed)] += f"; {CHANGE}"
         return {
             "line": x.line[at], "structure": x.structure[at], "role": x.role[at], "framing": x.framing[at],
-            "option": np.array([option.name for option in facts.options], object)[o],
+            "option": names,
             "case": np.array([case.name for case in facts.cases], object)[k],
             **{f"factored_{name}_n": size[:, i] for i, name in enumerate(COMPONENTS)},
-            **_columns(size, allowed, np.full(len(s), NOT_GIVEN, object), factors),
-            "geometry": shapely.points(place)[at]}
+            **columns, "geometry": shapely.points(place)[at]}

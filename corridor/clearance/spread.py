@@ -47,7 +47,7 @@ class LineChances:
     (option, draw) whether anything is in violation, `unknown` whether a margin has no deviation."""
 
     def __init__(self, facts):
-        self.names, self.uncertainty = [option.name for option in facts.options], facts.uncertainty
+        self.names, self.uncertainty = facts.names, facts.uncertainty
         options = len(self.names)
         self.expected, self.unknown = np.zeros(options), np.zeros(options, bool)
         self.variance = np.zeros((options, 0 if facts.uncertainty is None else len(facts.uncertainty.inputs)))

@@ -35,7 +35,7 @@ LIFTED = 0.5
 NOTHING = 200.0
 
 
-def load_rows(scene, framings, capacities=None):
+def load_rows(scene, framings, capacities=None, summed=False):
     """Return the rows of `structure_loads`: one per structure, wire, section, option and case; and the loads with their
     factors.
 
@@ -44,6 +44,8 @@ def load_rows(scene, framings, capacities=None):
     scene : Scene
     framings : Framings
     capacities : Capacities or None
+    summed : bool
+        Whether totals are asked for without capacities, too: loads as they are.
 
     Returns
     -------
@@ -54,9 +56,9 @@ def load_rows(scene, framings, capacities=None):
         worst of all of them. At a string that wires have lifted the load is what would hold it plumb, the lift being
         negative. Where no equilibrium was found loads are those of the ruling span with strings plumb.
     totals : tuple
-        Where there are capacities, of every wire at a structure its number (row,), and the load (row, option, case,
-        bound, state, 3) [N], the least and the greatest by its history of each state, which is a side of the wind, or
-        that beside one of two spans; else empty.
+        Where there are capacities, or they are asked for, of every wire at a structure its number (row,), and the load
+        (row, option, case, bound, state, 3) [N], the least and the greatest by its history of each state, which is a
+        side of the wind, or that beside one of two spans; else empty.
     """
     ends = _Ends(scene)
     loads, wind_load = (np.concatenate(each, axis=3) for each in zip(*map(_end_loads, scene.both_ends), strict=True))
@@ -87,7 +89,8 @@ def load_rows(scene, framings, capacities=None):
     columns |= {name: values[r, o, k] for name, values in body_rows(scene, framings, ends).items()}
     greater = columns["ratio_to_existing"]
     columns["above_existing"] = np.where(np.isnan(greater), None, greater > 1 + 1e-9)
-    totals = () if capacities is None else (ends.structure, _factored(ends, loads, wind_load, capacities))
+    asked = summed or capacities is not None
+    totals = (ends.structure, _factored(ends, loads, wind_load, capacities)) if asked else ()
     columns |= point_columns(capacities, scene, ends.wire, totals, (r, o, k))
     return {name: values[known] for name, values in columns.items()}, totals
 

@@ -11,7 +11,8 @@ __all__ = ["plan"]
 
 
 @command("Looking at spans")
-@click.option("--option", help="Name of the option of the study to remedy; with --rating the only one to look at.")
+@click.option("--option", help="Name of the option, or mix, of the study to remedy; with --rating the only option to "
+              "look at.")
 @click.option("--rating", metavar="CURRENT", help="Find the option, remedies and outages that carry so much: amperes, "
               "or more than today, such as +20%.")
 @click.option("--by", metavar="DATE", help="With --rating: last day of work.")
@@ -43,8 +44,9 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     or the work cannot be scheduled: the item and the limit are named.
 
     With --rating: every option is planned at the temperature at which it
-    carries that current, and its work is put into outages by each aim; the
-    cheapest way is written, and the table ways.csv has all of them.
+    carries that current, all along and where today's wire does not carry it,
+    and its work is put into outages by each aim; the cheapest way is written,
+    and the table ways.csv has all of them.
 
     With --cost-curve: plans at lower maximum temperatures, too, as a table and a
     curve of cost against current. Nothing is copied; Status 0 where all have a plan.
@@ -149,4 +151,5 @@ def _decided(study, progress, overwrite, option, rating, by, longest, folder, dr
     status = missed if best is None else best.planned.status or 3 * lost
     return Answer(status, files.written, lambda: [*decision_lines(decision), *lines], ways=rows,
                   asked=vars(decision.asked) | {"by": by}, binds=list(decision.binds),
+                  least_over_life=list(decision.least_over_life),
                   chosen=None if best is None else {"option": best.option, "aim": best.aim, **plan_parts(best.planned)})

@@ -12,7 +12,10 @@ from corridor.inputs.typical_year import is_typical_year, read_typical_year
 from corridor.rating.series import Hours
 from corridor.units import scale
 
-__all__ = ["Located", "read_series", "read_stations"]
+__all__ = ["NO_LOADS", "Located", "YearLoads", "read_series", "read_stations", "year_loads"]
+
+#: A year [s], and steps that a series of currents is put into.
+_YEAR, _STEPS = 8760 * 3600.0, 12
 
 #: What each column may hold: least, greatest and unit.
 RANGES = {"current": (0.0, 20_000.0, "A"), "ambient": (-80.0, 70.0, "°C"), "wind_speed": (0.0, 100.0, "m/s"),
@@ -35,6 +38,19 @@ class Located(NamedTuple):
     latitude: float
     hours: Hours
     sections: tuple[str, ...] = ()
+
+
+class YearLoads(NamedTuple):
+    """A year's currents [A] and how long each flows [s], `steps`, none where nothing tells; what they are, `words`, and
+    what is assumed of them, `notes`."""
+
+    steps: tuple[tuple[float, float], ...] = ()
+    words: str = ""
+    notes: tuple[str, ...] = ()
+
+
+#: What flows where nothing tells.
+NO_LOADS = YearLoads()
 
 
 class _Table(NamedTuple):
@@ -87,6 +103,28 @@ def read_stations(section, resolve, required_current=None):
         raise InputError(resolve(stations[0].file), "series.stations",
                          f"files of {' and '.join(map(str, count))} steps", "as many in each")
     return tuple(found)
+
+
+def year_loads(study):
+    """Return the YearLoads of a study: of `[[rating.loads]]`, or else of its file of currents, which counts as a year.
+
+    A series is put into twelve steps of equal duration, each with the current that loses as much, and its greatest
+    current by itself. Errors are as of `read_stations`.
+    """
+    if study.rating is not None and study.rating.loads:
+        return YearLoads(tuple((load.current, load.duration) for load in study.rating.loads),
+                         "the load-duration curve of the study")
+    if study.series is None or study.series.file is None:
+        return NO_LOADS
+    current = read_stations(study.series, study.resolve, study.rating.required_current)[0].hours.current
+    known = np.sort(current[~np.isnan(current)])
+    if not len(known):
+        return NO_LOADS
+    parts = [each for each in (*np.array_split(known[:-1], _STEPS), known[-1:]) if len(each)]
+    missing = len(current) - len(known)
+    notes = (f"{missing} hours without a current count as the others",) if missing else ()
+    return YearLoads(tuple((float(np.sqrt(np.mean(each**2))), len(each) / len(known) * _YEAR) for each in parts),
+                     "the currents of the series, in the weather of [rating]", notes)
 
 
 def read_series(section, resolve, required_current=None):

@@ -1,6 +1,6 @@
 """The options of a study beside each other, from the findings of every span."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -8,6 +8,8 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.check import Progress, find
+from corridor.inputs.series import NO_LOADS, YearLoads
+from corridor.jobs.life import energy_of, greatest_current, life_of, life_words
 from corridor.line.case_loads import case_loads
 from corridor.line.facts import Case
 from corridor.opened import Opened
@@ -15,18 +17,13 @@ from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import MARK, PLAIN, Guard
 from corridor.outputs.tables_compare import Table, compare_markdown, compare_table, write_compare_csv
-from corridor.rating.ladder import Limits, ceilings, ladder_rows
-from corridor.rating.rating_tables import energy
-from corridor.rating.whole_life import LifeCost, life_costs
+from corridor.rating.ladder import Limits, ladder_rows
+from corridor.rating.mixes import energy_of_mixes, line_ceilings
+from corridor.rating.whole_life import LifeCost
 from corridor.summary import Tally, greatest
 
 __all__ = ["Comparison", "Gathered", "States", "compare_facts", "compare_study", "comparison_of", "states_of",
-           "write_comparison"]
-
-#: Hours of a year, for a loss that flows all of it.
-_YEAR = 8760.0
-#: Load-duration curve of a year: current [A] and duration [s].
-Loads = Iterable[tuple[float, float]]
+           "with_life", "write_comparison"]
 
 
 @dataclass(frozen=True)
@@ -99,35 +96,34 @@ def compare_study(opened: Opened, *, progress: Progress | None = None) -> Compar
     progress : callable, optional
         `progress(done, total)` in spans.
     """
-    return _with_life(opened, compare_facts(*opened.laid_out, opened.loads, progress=progress))
+    return with_life(opened, compare_facts(*opened.laid_out, opened.loads, progress=progress))
 
 
-def _with_life(opened, compared):
-    """The comparison with what the options cost over their life, where the study asks for it."""
-    prices, facts, spans = opened.study.plan, opened.laid_out[0], opened.laid_out[1].spans
-    if prices is None or prices.life is None:
-        return compared
-    life, x, f = prices.life, facts.structures, facts.framings
-    count = np.array([len({*f.circuit[(f.framing == framing) & (f.kind == "phase")]}) for framing in x.framing])
-    circuits = float(np.average(count[spans.tail], weights=spans.length))
-    wires = {row.option: row for row in prices.wires}
-    cost, carbon = ([np.nan if wires.get(name) is None or getattr(wires[name], key) is None else
-                     getattr(wires[name], key) for name in compared.names] for key in ("cost_per_km", "carbon_per_km"))
+def with_life(opened: Opened, compared: Comparison, required: float | None = None) -> Comparison:
+    """Return the comparison with what the options cost over their life, where the study asks for it; `required` current
+    [A] if it is another than that of the study."""
+    prices, facts = opened.study.plan, opened.laid_out.facts
+    heat = facts.heat if required is None else replace(facts.heat, required_current=required)
+    rows = () if prices is None else prices.wires
+    cost, carbon = ([known.get(name, np.nan) for name in compared.names] for known in (
+        _of_km({row.option: getattr(row, key) for row in rows}, facts) for key in ("cost_per_km", "carbon_per_km")))
     # Losses at a current that an option may not carry are none of its own.
     current = np.asarray(compared.options["continuous_current_a"], float)
-    top = max((amps for amps, _ in opened.loads), default=compared.lost_at)
-    energy = np.where(current >= top, np.asarray(compared.energy, float), np.nan)
+    energy = np.where(current >= greatest_current(heat, opened.loads), compared.energy, np.nan)
     existing = compared.names.index(facts.existing) if facts.existing in compared.names else None
-    found = life_costs(energy, cost, current, existing, circuits=circuits, years=life.years, rate=life.discount_rate,
-                       prices=life.prices, carbon_per_mwh=life.carbon_per_mwh, carbon=carbon)
-    return replace(compared, life=found, life_words=(
-        f"over {life.years} years at {100 * life.discount_rate:g} % a year, {life.prices[1]:g} a MWh (from "
-        f"{life.prices[0]:g} to {life.prices[2]:g}), the same load in each circuit, {circuits:.3g} on average; in "
-        f"{prices.currency or 'relative units'}; all assumed by the study"))
+    found = life_of(opened, energy, cost, current, existing, carbon=carbon)
+    return compared if found is None else replace(compared, life=found, life_words=life_words(opened))
 
 
-def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: Loads = (), *, progress: Progress | None = None,
-                  watch: Callable[[str, Columns], None] | None = None) -> Comparison:
+def _of_km(given, facts):
+    """What the wires of a kilometre of line come to by option and mix, of which what hangs today is there already."""
+    known = {name: np.nan if value is None else value for name, value in given.items()}
+    new = {o.name: 0.0 if o.existing else known.get(o.name, np.nan) for o in facts.options}
+    return known | {mix.name: mix.weighted(new) for mix in facts.mixes}
+
+
+def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: YearLoads = NO_LOADS, *,
+                  progress: Progress | None = None, watch: Callable[[str, Columns], None] | None = None) -> Comparison:
     """Compare the options of a corridor that is laid out.
 
     Parameters
@@ -135,8 +131,7 @@ def compare_facts(facts: Facts, plan: Plan, ground: Ground, loads: Loads = (), *
     facts : Facts
     plan : Plan
     ground : Ground
-    loads : sequence of (current [A], duration [s])
-        Load-duration curve of a year.
+    loads : YearLoads
     progress : callable, optional
     watch : callable, optional
         `watch(layer, columns)` sees every batch of findings.
@@ -250,25 +245,28 @@ class Gathered(Tally):
             self.inherited[name] += sum(map(bool, columns["inherited"][rows]))
 
 
-def comparison_of(gathered: Gathered, plan: Plan, loads: Loads) -> Comparison:
+def comparison_of(gathered: Gathered, plan: Plan, loads: YearLoads) -> Comparison:
     """Return the Comparison of findings that a Gathered has seen; `loads` as `compare_facts` takes them."""
     facts, names = gathered.facts, gathered.names
-    pull = {o.name: gathered.tension[o.name][0] * o.wiring.bundle for o in facts.options}
+    bundle = {o.name: o.wiring.bundle for o in facts.options}
+    bundle |= {mix.name: bundle[mix.parts[0]] for mix in facts.mixes}
+    pull = {name: gathered.tension[name][0] * bundle[name] for name in names}
     today = pull.get(facts.existing, np.nan)
-    loads = list(loads)
-    lost, basis = _energy(facts.heat, loads)
+    lost, basis = energy_of(facts.heat, loads)
+    lost += energy_of_mixes(lost, [o.name for o in facts.options], facts.mixes)
     return Comparison(
         options=gathered.option_rows(),
-        areas=[(o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options],
+        areas=[*((o.wiring.conductor.outer_area, o.wiring.conductor.core_area) for o in facts.options),
+               *((np.nan, np.nan) for _ in facts.mixes)],
         sags={key: list(values.values()) for key, values in gathered.sags.items()},
         everyday=list(gathered.everyday.values()), tension=[value for value, _ in gathered.tension.values()],
         tension_case=[case for _, case in gathered.tension.values()], ratio=[pull[name] / today for name in names],
         load_ratio=list(gathered.load_ratio.values()), knees=list(gathered.knees.values()),
         violations=[_counts(gathered.count["violations"][name], gathered.inherited[name], facts.existing)
                     for name in names],
-        ladder=ladder_rows(gathered.limits.columns, ceilings(facts.heat, plan.spans)), energy=lost, energy_basis=basis,
+        ladder=ladder_rows(gathered.limits.columns, line_ceilings(facts, plan)), energy=lost, energy_basis=basis,
         lost_at=greatest(np.array([np.nan if facts.heat.required_current is None else facts.heat.required_current,
-                                   *(current for current, _ in loads)])),
+                                   *(current for current, _ in loads.steps)])),
         sagging=[_words(counts) for counts in gathered.sagging.values()], states=gathered.states, gaps=gathered.gaps)
 
 
@@ -280,17 +278,3 @@ def _counts(total, inherited, existing):
 def _words(counts):
     total = sum(counts.values())
     return [f"{text} ({count} of {total} sections)" for text, count in counts.items()]
-
-
-def _energy(heat, loads):
-    """Energy lost in a year by each option [MWh/km], and what it rests on."""
-    options = range(len(heat.options))
-    if heat.weather is None:
-        return [np.nan] * len(options), "not known: the study has no [rating]"
-    if len(loads):
-        return [energy(heat, option, loads) for option in options], "over the load-duration curve of the study"
-    if heat.required_current is None:
-        return [np.nan] * len(options), "not known: the study has neither loads nor a required current"
-    each = [(heat.required_current, _YEAR * 3600)]
-    return ([energy(heat, option, each) for option in options],
-            f"as if the required {heat.required_current:g} A flowed all the year")

@@ -19,9 +19,10 @@ from corridor.outputs.guard import PLAIN, Guard
 from corridor.outputs.tables import write_layers
 from corridor.rating import series, year
 from corridor.rating.hot_creep import LAW, creep_law, hot_creep_rows, nothing_known
-from corridor.rating.ladder import Limits, ceilings, ladder_rows
+from corridor.rating.ladder import Limits, ladder_rows
 from corridor.rating.limits import UNKNOWN
 from corridor.rating.margins import Margins, margin_nodes
+from corridor.rating.mixes import line_ceilings
 from corridor.rating.rating_tables import comparison, rating_table
 from corridor.rating.ratings import Ratings
 from corridor.rating.withstand import fault_rows
@@ -102,7 +103,7 @@ def limit_study(opened: Opened, *, progress: Progress | None = None) -> LimitRes
     """
     facts, plan, _ = laid = opened.laid_out
     limits = found_limits(laid, progress)
-    return LimitResult(limits, ladder_rows(limits, ceilings(facts.heat, plan.spans)), opened.inputs.crs,
+    return LimitResult(limits, ladder_rows(limits, line_ceilings(facts, plan)), opened.inputs.crs,
                        facts.heat.required_current)
 
 
@@ -132,7 +133,9 @@ def rate_study(opened: Opened, *, progress: Progress | None = None) -> RatingRes
         raise InputError(study.path, "rating", "no such table", "[rating]: the weather for which currents are computed")
     laid = opened.laid_out
     ratings = laid.facts.heat
-    tables = {"options": comparison(ratings, opened.loads), "ratings": rating_rows(opened)}
+    # Of a series the losses are told hour by hour.
+    curve = [(each.current, each.duration) for each in study.rating.loads]
+    tables = {"options": comparison(ratings, curve), "ratings": rating_rows(opened)}
     if study.fault is not None:
         tables["fault"] = fault_rows(ratings.options, laid.facts.shield, study.fault, ratings.frequency)
     if study.series is None:
@@ -239,7 +242,7 @@ def _stations_given(study, stations, plan):
 def _limits_and_margins(laid, nodes, progress):
     """Columns of the layer `limits`, and the Margins of each option at its nodes (option, node) [°C]."""
     limits, margins = Limits(), []
-    for layer, columns in find(replace(laid.facts, margins_at=nodes), *laid[1:], progress=progress,
+    for layer, columns in find(replace(laid.facts, margins_at=nodes, mixes=()), *laid[1:], progress=progress,
                                needless=_NEEDLESS):
         limits.add(layer, columns)
         if layer == "margins":

@@ -44,7 +44,7 @@ def pack_curves(facts, plan, groups, strung, packer):
     dict
         `line`, `section` of every section; by option `temperature` [°C] and `constant` [m] (section, temperature);
         `knee`, its band and the constant there (section, option); `bare` by option the cases of bare wires in still air
-        in the final condition, with their temperature.
+        in the final condition, with their temperature; `hangs` (section, option or mix) which of the options hangs.
     """
     phase = np.flatnonzero(groups.kind == "phase")
     coldest = min((case.temperature for case in facts.cases if not isinstance(case.temperature, str)), default=0.0)
@@ -57,7 +57,11 @@ def pack_curves(facts, plan, groups, strung, packer):
              (("knee", knee), ("knee_low", low), ("knee_high", high))}
     names = {key: packer.codes(getattr(plan.sections, own)[groups.section[phase]])
              for key, own in (("line", "line"), ("section", "name"))}
+    at = {option.name: o for o, option in enumerate(facts.options)}
+    hangs = [np.full(len(plan.sections), o) for o in every]
+    hangs += [np.array([at[each] for each in mix.hangs]) for mix in facts.mixes]
     return names | bands | {
+        "hangs": packer.whole(np.stack(hangs, axis=1)[groups.section[phase]].ravel(), 1),
         "temperature": [packer.array(T) for T in steps], "constant": [packer.whole(C.ravel(), 0.01) for C in constant],
         "knee_constant": packer.whole(at_knee.ravel(), 0.01), "bare": [_bare_cases(facts, option) for option in
                                                                        facts.options]}
@@ -94,8 +98,7 @@ def compared(facts, plan, layers, loads, groups, strung):
     plan : Plan
     layers : dict of dict of ndarray
         Layers of the findings.
-    loads : sequence of (current [A], duration [s])
-        Load-duration curve of the study.
+    loads : YearLoads
     groups : WireGroups
     strung : Strung
     """

@@ -16,6 +16,7 @@ from corridor.jobs.folder import made_folder
 from corridor.jobs.read_back import own_findings
 from corridor.jobs.report import as_found, columns_from, page_of, plain_words
 from corridor.line.build import lay_out
+from corridor.line.mixes import mix_of
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files
 from corridor.outputs.frames import read_layer
@@ -69,7 +70,7 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
     whole = {name: columns_from(source, name) for name in ("options", "structures", "doubts", "run", "inputs")}
     lines = list(dict.fromkeys(whole["structures"]["line"]))
     options = [str(name) for name in whole["options"]["option"]]
-    every, _, _ = prepare(opened.inputs, surveyed=False)
+    every, laid, _ = prepare(opened.inputs, surveyed=False)
     seen: dict[str, list[LineSeen]] = {name: [] for name in options}
     rows: list[dict] = []
     with Files(guard) as files:
@@ -80,7 +81,7 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
                 progress(number, len(lines))
             name = f"line_{number + 1:0{len(str(len(lines)))}d}.html"
             layers = _layers_of(source, line, whole)
-            _write_line(staged / name, opened, every, layers, source, line, whole)
+            _write_line(staged / name, opened, _of_line(every, laid, line), layers, source, line, whole)
             for option in options:
                 seen[option].append(see_line(layers, option, line, name))
             rows += _worth(layers, line, options)
@@ -96,6 +97,14 @@ def report_network(opened: Opened, folder: Path | str, findings: Path | str | No
         progress(len(lines), len(lines))
     return NetworkReport(written[INDEX], tuple(written[each.page] for each in seen[options[0]]), source,
                          sum(path.stat().st_size for path in files.written), {k: tuple(v) for k, v in seen.items()})
+
+
+def _of_line(every, laid, line):
+    """The facts with the mixes as they are on one line."""
+    at, own = laid.sections.line == line, laid.spans.line == line
+    spans = take(laid.spans, own)
+    spans = replace(spans, section=spans.section - spans.section[0])
+    return replace(every, mixes=tuple(mix_of(mix.name, mix.hangs[at], spans, mix.existing) for mix in every.mixes))
 
 
 def _options(names, worth):
@@ -127,7 +136,7 @@ def _layers_of(source, line, whole):
 
 
 def _write_line(path, opened, every, layers, source, line, whole):
-    """Write the page of one line; `every` are the facts of all."""
+    """Write the page of one line; `every` are the facts of all, with the mixes as they are on it."""
     facts, plan = _laid_out(opened, every, layers, line, whole)
     layers["options"] = _options_of(facts, layers, whole)
     structures = read_layer(source, "structures", only={"line": [line]})

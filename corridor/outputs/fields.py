@@ -102,7 +102,8 @@ FIELDS = (
     ("of_capacity", "real", None, "maximum of the three that are given"),
     ("over_capacity", "boolean", None, "true where it is above 1.00; null where no capacity is given, or the load is "
      "not known: that is never a pass"),
-    ("capacity", "text", None, "what has least to spare, load with factors and capacity; or that none is given"),
+    ("capacity", "text", None, "what has least to spare, load with factors and capacity; or that none is given; and "
+     "whether wires change there"),
     ("load_factors", "text", None, "factors on the loads of this case, and where they are from"),
     ("factored_vertical_n", "real", "N", "vertical pull of all wires with its load factors, of either side of the wind "
      "the greater, each wire at the end of its history that makes more of it; in cases with a broken wire of those in "
@@ -245,8 +246,9 @@ LOADS = (
 
 #: The layer of loads on structures as a whole, and its columns.
 CAPACITY = (
-    "One row per structure whose capacity as a whole is given, option and case: all wires together, with their load "
-    "factors, beside it. The structure's own weight and the wind on it are not in the loads. Not a structural design.",
+    "One row per structure whose capacity as a whole is given, or at which the wires of a mix change, option and case: "
+    "all wires together, with their load factors, beside it. The structure's own weight and the wind on it are not in "
+    "the loads. Not a structural design.",
     """line! structure! role framing option! case! factored_vertical_n factored_transverse_n factored_longitudinal_n
     of_capacity_vertical of_capacity_transverse of_capacity_longitudinal of_capacity over_capacity capacity!
     load_factors!""")

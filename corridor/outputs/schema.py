@@ -26,7 +26,7 @@ _FIELDS = _columns(
     ("span", "text", None, "`<from>-<to>`, the names of its two structures, in the order of the line"),
     ("section", "text", None, "stringing section, `<from>-<to>`, the strain structures that end it"),
     ("wire", "text", None, "name of the wire, as the framing names it"),
-    ("option", "text", None, "name of the option of the study"),
+    ("option", "text", None, "name of the option, or mix, of the study"),
     ("case", "text", None, "name of the case of weather and load"),
     ("against", "text", None, "what is protected: `ground`, or the category of the obstacle"),
     ("obstacle", "text", None, "the obstacle, `<name in the study>:<its identifier>`; both wires where they are of the "

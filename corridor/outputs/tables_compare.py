@@ -75,15 +75,14 @@ def _life_rows(c):
     """What options cost over their life, where the study asks for it."""
     if c.life is None:
         return ()
-    rows = [("cost of the wire", "per km", list(c.life.wire), ".3g")]
+    rows = [("cost of the wire", "per km", list(c.life.first), ".3g")]
     rows += [(f"losses over life{words}", "per km", list(values), ".4g") for words, values in
              zip((", lower price", "", ", higher price"), c.life.losses, strict=True)]
     rows += [(f"whole-life cost{words}", "per km", list(values), ".4g") for words, values in
              zip((", lower price", "", ", higher price"), c.life.total, strict=True)]
     carbon = [("carbon over life", "t/km", list(c.life.carbon), ".4g")] * bool(np.isfinite(c.life.carbon).any())
     return (*rows, ("cost per ampere gained", "per km", list(c.life.ampere), ".3g"),
-            ("years to pay back", "", [None if np.isnan(each) else "never" if np.isinf(each) else f"{each:.1f}"
-                                       for each in c.life.pay_back], ""), *carbon)
+            ("years to pay back", "", c.life.paid_back, ""), *carbon)
 
 
 def _within(c):

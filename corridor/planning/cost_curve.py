@@ -21,7 +21,7 @@ from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
 
-__all__ = ["CostPoint", "derated", "cost_curve_lines", "plan_cost_curve", "write_cost_curve"]
+__all__ = ["CostPoint", "at_current", "derated", "cost_curve_lines", "plan_cost_curve", "write_cost_curve"]
 
 #: The coldest maximum temperature that is planned for [°C].
 _COLDEST = 40.0
@@ -98,8 +98,21 @@ def derated(site: Site, temperature: float) -> Site:
     lower = site.wiring.maximum_temperature - temperature
     wiring = replace(site.wiring, maximum_temperature=temperature,
                      emergency_temperature=None if emergency is None else emergency - lower)
-    options = tuple(replace(each, wiring=wiring) if each.name == site.option else each for each in site.facts.options)
+    options = tuple(replace(each, wiring=wiring) if each.name == site.strung else each for each in site.facts.options)
     return replace(site, facts=replace(site.facts, options=options, heat=replace(site.facts.heat, options=options)))
+
+
+def at_current(site: Site, current: float) -> tuple[Site, str]:
+    """Return the site with its option at the least maximum temperature at which it carries a current [A], in tenths of
+    a kelvin; and words where it does not."""
+    heat = site.facts.heat
+    index = [each.name for each in site.facts.options].index(site.strung)
+    top = site.wiring.maximum_temperature
+    most = float(heat.current_at(index, top))
+    if not most >= current:
+        return site, f"carries {most:.0f} A at its maximum, {top:g} °C"
+    T = float(np.ceil(10 * float(heat.temperature_at(index, current)) - 1e-6) / 10)
+    return derated(site, min(T, top)), ""
 
 
 def write_cost_curve(points: tuple[CostPoint, ...], folder: Path | str, option: str, *, kind: str = "svg",

@@ -5,10 +5,9 @@ is put into outages by each aim. What costs no more and takes no more outages an
 """
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -17,25 +16,25 @@ from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.opened import Opened
 from corridor.outputs.files import Files
-from corridor.planning.cost_curve import derated
-from corridor.planning.outages.costs import costs_of
+from corridor.planning.cost_curve import at_current
+from corridor.planning.outages.binding import contradiction, saved
+from corridor.planning.outages.costs import costs_of, over_life
 from corridor.planning.outages.grouping import AIMS
-from corridor.planning.outages.outages import Outages, in_time, outages_of
-from corridor.planning.outages.schedule import pulls_too_long, schedule
+from corridor.planning.outages.outages import Outages, outages_of
+from corridor.planning.outages.schedule import pulls_too_long
 from corridor.planning.outages.states import carried_today
 from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.mixed import with_kept
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import assess_variant
-from corridor.study.plan import WORK
+from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
 from corridor.study.plan import Plan as PlanTable
 from corridor.units import QuantityError, quantity
 
 __all__ = ["Asked", "Decision", "Way", "asked_of", "decide", "decision_lines", "read_limits", "write_decision"]
 
 _RATING = re.compile(r"^\s*(?:(?P<share>[+-]?\d+(?:\.\d+)?)\s*%|(?P<amps>\d+(?:\.\d+)?)\s*A?)\s*$")
-#: By how much a limit is relaxed to see what it binds: hours of an outage, and days.
-_HOURS, _DAYS = 24.0, 30
 
 
 @dataclass(frozen=True)
@@ -55,8 +54,9 @@ class Way:
     """One way to what is asked for: an option at a `temperature` [°C], and outages by an `aim`.
 
     `planned` None where the option cannot carry the current, or no outage is long enough for its wires; `refused` words
-    for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies and wire,
-    and what of it is not known, in words.
+    for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies, wire and
+    outages, and what of it is not known, in words; `life` columns of what it costs over its life, none where the study
+    asks for none.
     """
 
     option: str
@@ -68,6 +68,7 @@ class Way:
     not_costed: str
     refused: str
     unknown: str = ""
+    life: dict = field(default_factory=dict)
 
     @property
     def row(self) -> dict:
@@ -75,6 +76,7 @@ class Way:
         grouped = None if self.outages is None else self.outages.grouped
         laid = () if self.outages is None else self.outages.laid
         return {"option": self.option, "temperature_c": self.temperature, "aim": self.aim,
+                "sections_kept": self.kept,
                 "cost": self.cost, "not_costed": self.not_costed or None,
                 "remedies": int((self.planned.steps > 0).sum()) if self.planned and self.planned.cleared else None,
                 "outages": None if grouped is None else grouped.outages,
@@ -82,7 +84,19 @@ class Way:
                 "longest_outage_h": max((each.hours for each, out in zip(laid, grouped.circuits, strict=True) if out),
                                         default=np.nan) if laid and grouped else np.nan,
                 "done": laid[-1].end.date().isoformat() if laid else None,
-                "carried_a": self.carried, "not_assessed": self.unknown or None, "refused": self.refused or None}
+                "carried_a": self.carried, **self.life,
+                "not_assessed": self.unknown or None, "refused": self.refused or None}
+
+    @property
+    def share(self) -> Mapping[str, float]:
+        """What hangs in the end: of each option the share of the length [-]."""
+        mixes = () if self.planned is None else self.planned.site.facts.mixes
+        return mixes[0].share if mixes else {self.option: 1.0}
+
+    @property
+    def kept(self) -> int | None:
+        """Number of sections in which the wire of today stays; None where another hangs all along, or none."""
+        return None if len(self.share) == 1 else int((~self.planned.site.renewed).sum())
 
     @property
     def unschedulable(self) -> bool:
@@ -94,20 +108,23 @@ class Way:
     @property
     def carried(self) -> float:
         """What the line carries when all is done [A], nan where that is not known."""
-        states = () if self.outages is None else self.outages.states
-        return states[-1].current if states else np.nan
+        if self.outages is None or self.outages.states:
+            return np.nan if self.outages is None else self.outages.states[-1].current
+        # Where nothing is to be done it carries what it does.
+        return np.nan if self.outages.without else carried_today(self.planned.every, self.option)[0]
 
 
 @dataclass(frozen=True)
 class Decision:
-    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, and
-    what costs are in."""
+    """All `ways`, those that no other beats (`front`, the cheapest first), what binds, in words, what was asked, what
+    costs are in, and which way costs the least over life, in words."""
 
     asked: Asked
     ways: tuple[Way, ...]
     front: tuple[Way, ...]
     binds: tuple[str, ...]
     currency: str | None = None
+    least_over_life: tuple[str, ...] = ()
 
     @property
     def best(self) -> Way | None:
@@ -179,23 +196,97 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
     asked, ways = asked_of(opened, rating, by, longest), []
     for option in options or [each.name for each in opened.study.options]:
         site = _limited(site_of(opened.inputs, option), asked)
-        site, refused = _at_current(site, asked.current)
+        site, refused = at_current(site, asked.current)
         if refused:
             ways.append(Way(option, np.nan, "", None, None, np.nan, "", refused))
             continue
-        too_long = pulls_too_long(site)
-        if too_long:
-            T, words = site.wiring.maximum_temperature, "; ".join(too_long[:3])
-            ways.append(Way(option, T, "", None, None, np.nan, "", words))
-            continue
         every = assess_variant(site, progress=progress, limits=True, every=True)
-        planned = replace(plan_option(site, progress, every.of(option)), every=every)
-        ways += _ways(planned, asked, progress)
+        ways += _planned_ways(site, asked, every, progress)
+        mixed = _mixed(site, asked, every, [each.name for each in (*opened.study.options, *opened.study.mixes)])
+        if mixed is not None:
+            ways += _planned_ways(mixed, asked, assess_variant(mixed, progress=progress, limits=True, every=True),
+                                  progress)
+    ways = _with_life(opened, asked, ways)
     possible = [way for way in ways if not way.refused]
     # What is not known is a way only where there is no other.
-    front = _front([way for way in possible if not way.unknown] or possible)
+    possible = [way for way in possible if not way.unknown] or possible
+    front = _front(possible)
     currency = None if opened.study.plan is None else opened.study.plan.currency
-    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency)
+    return Decision(asked, tuple(ways), tuple(front), tuple(_binding(front, ways)), currency, _least(possible))
+
+
+def _planned_ways(site, asked, every, progress):
+    """The ways of an option, or of a mix, at its temperature."""
+    too_long = pulls_too_long(site)
+    if too_long:
+        return [Way(site.option, site.wiring.maximum_temperature, "", None, None, np.nan, "", "; ".join(too_long[:3]))]
+    return _ways(replace(plan_option(site, progress, every.of(site.option)), every=every), asked, progress)
+
+
+def _mixed(site, asked, every, taken):
+    """The site with the wire of today kept in the sections in which it carries what is asked for, as a mix of a name
+    that nothing has; None where that is none or all of them, or none hangs."""
+    if site.old in (None, site.option):
+        return None
+    rows = every.of(site.old).layers["limits"]
+    current, governs = np.asarray(rows["limit_current_a"], float), rows["governs"]
+    carries = (current >= asked.current) & (governs != UNKNOWN) & (governs != NO_TEMPERATURE)
+    section = site.plan.spans.section[every.line.parent[every.line.spans_at(rows)]]
+    kept = np.isin(np.arange(len(site.plan.sections)), np.setdiff1d(section, section[~carries]))
+    if kept.all() or not kept.any():
+        return None
+    name = f"{site.option} where needed"
+    while name in taken:
+        name += ", again"
+    return with_kept(site, name, kept)
+
+
+def _with_life(opened, asked, ways):
+    """The ways with what they cost over their life; of those that are none nothing is known."""
+    some = [way for way in ways if not way.refused]
+    lives = over_life(opened, asked.today, *zip(*(
+        (way.share, way.temperature, np.nan if way.not_costed else way.cost, way.carried) for way in some),
+        strict=True)) if some else []
+    none = {name: "no way" if name == "life_not_known" else None for name in (lives or [{}])[0]}
+    lives = iter(lives)
+    return [replace(way, life=none if way.refused else next(lives)) for way in ways]
+
+
+#: The columns of whole-life cost, with the price of losses that each is at.
+_PRICES = {"whole_life_cost_low": "lower", "whole_life_cost": "middle", "whole_life_cost_high": "higher"}
+
+
+def _least(ways):
+    """Words for which way costs the least over life, at each price of losses; none where the study does not ask."""
+    if not any(way.life for way in ways):
+        return ()
+    known = [way for way in ways if np.isfinite(way.life["whole_life_cost"])]
+    lost = [f"not known of {_called(way)}: {way.life['life_not_known']}" for way in ways if way not in known]
+    if not known:
+        return ("The least over life is not known", *lost)
+    least: dict[str, list[str]] = {}
+    for name, price in _PRICES.items():
+        way = min(known, key=lambda each: each.life[name])
+        words = _called(way) + " (not all of it assessed)" * bool(way.unknown)
+        least.setdefault(words, []).append(f"{way.life[name]:.2f} at the {price} price")
+    return (*(f"Least over life: {name}, whole-life cost {', '.join(costs)}" for name, costs in least.items()), *lost)
+
+
+def _called(way):
+    return f"{way.option} at {way.temperature:.1f} °C" + (f", least {way.aim}" if way.aim else "")
+
+
+def _life_told(life):
+    """What a way costs over its life, in words."""
+    if not life:
+        return ""
+    if not np.isfinite(life["whole_life_cost"]):
+        return "; whole-life cost not known"
+    cost = f"; whole-life cost {life['whole_life_cost']:.2f} ({life['whole_life_cost_low']:.2f} to " \
+           f"{life['whole_life_cost_high']:.2f})"
+    years = life["years_to_pay_back"]
+    return cost if years is None else f"{cost}, " + ("never paid back" if years == "never" else
+                                                     f"paid back in {years} years")
 
 
 def _limited(site: Site, asked: Asked) -> Site:
@@ -211,19 +302,6 @@ def _limited(site: Site, asked: Asked) -> Site:
     return replace(site, prices=prices.model_copy(update={"window": 3600 * asked.longest, "calendar": calendar}))
 
 
-def _at_current(site, current):
-    """The site with its option at the least maximum temperature at which it carries a current, in tenths of a kelvin;
-    words where it does not."""
-    heat, name = site.facts.heat, site.option
-    index = [each.name for each in site.facts.options].index(name)
-    top = site.wiring.maximum_temperature
-    most = float(heat.current_at(index, top))
-    if not most >= current:
-        return site, f"carries {most:.0f} A at its maximum, {top:g} °C"
-    T = float(np.ceil(10 * float(heat.temperature_at(index, current)) - 1e-6) / 10)
-    return derated(site, min(T, top)), ""
-
-
 def _ways(planned, asked, progress):
     option, T = planned.site.option, planned.site.wiring.maximum_temperature
     if not planned.cleared:
@@ -235,7 +313,10 @@ def _ways(planned, asked, progress):
         cost, lacks = _cost(planned, outages)
         carried = outages.states[-1].current if outages.states else np.nan
         why = "; ".join(outages.forbids[:3])
-        lost = "what the finished line carries is not known" if not why and outages.states and np.isnan(carried) else ""
+        over, lost = planned.changes
+        why = why or over
+        if not why and outages.states and np.isnan(carried):
+            lost = "; ".join(filter(None, ("what the finished line carries is not known", lost)))
         if not why and carried < asked.current - 0.5:
             why = f"the finished line carries {carried:.0f} A"
         ways.append(Way(option, T, aim, planned, outages, cost, lacks, why, lost))
@@ -263,73 +344,14 @@ def _front(ways):
 def _binding(front, ways):
     """Words for the limits that bind: of the best way what a step more would save, of none which contradict."""
     if front:
-        return _saved(front[0])
+        return [] if front[0].outages is None else saved(front[0].outages)
     words = []
     for way in ways:
         if way.unschedulable:
-            least = _contradiction(way) if way.planned is not None else ("kinds of work of crews",) \
+            least = contradiction(way.outages) if way.planned is not None else ("kinds of work of crews",) \
                 if "no crew" in way.refused else ("longest outage", "the days and hours that are worked")
             words.append(f"{way.option}: {' with '.join(least) or 'what is unsafe between outages'} cannot be had")
     return list(dict.fromkeys(words))
-
-
-def _grouped(outages, prices):
-    """How work is grouped under other limits, None where it is not; not looked at in full."""
-    grouped, _ = schedule(outages.work, prices, outages.aim, 5.0)
-    return grouped and in_time(replace(outages, prices=prices, grouped=grouped)).grouped
-
-
-def _saved(way):
-    outages = way.outages
-    if outages is None or not outages.work or outages.grouped is None:
-        return []
-    prices = outages.prices
-    longer = prices.model_copy(update={"window": prices.window + 3600 * _HOURS})
-    grouped = _grouped(outages, longer)
-    saved = 0 if grouped is None else outages.grouped.outages - grouped.outages
-    words = [f"plan.window binds: {_HOURS:g} h more would save {saved} outage{'s' * (saved > 1)}, not looked at in full"
-             ] if saved > 0 else []
-    # Crews that are alike in all but their names are tried once.
-    alike = {str(crew.model_dump(exclude={"name", "number"})): i for i, crew in reversed([*enumerate(prices.crews)])}
-    for i in sorted(alike.values()):
-        crew = prices.crews[i].model_copy(update={"number": prices.crews[i].number + 1})
-        more = prices.model_copy(update={"crews": (*prices.crews[:i], crew, *prices.crews[i + 1:])})
-        grouped = _grouped(outages, more)
-        less = 0.0 if grouped is None else outages.grouped.circuit_hours - grouped.circuit_hours
-        if less > 0.5:
-            words.append(f"plan.crews binds: one more{f' of {crew.name}' * (len(alike) > 1)} would save {less:.0f} "
-                         "circuit-hours, not looked at in full")
-    return words
-
-
-def _contradiction(way):
-    """The smallest set of limits without which the work could be grouped, none where these are not what forbids it."""
-    prices = way.outages.prices
-    free = {"longest outage": _with(window=36_000_000.0), "circuits never together": _with(never_together=()),
-            "number of windows": _with(windows=0), "days on which places may be reached": _with(access=()),
-            "kinds of work of crews": _with(crews=tuple(crew.model_copy(update={"kinds": WORK})
-                                                        for crew in prices.crews))}
-    if prices.calendar is not None:
-        free |= {"last day": _with_calendar(by=None), "seasons": _with_calendar(seasons=()),
-                 "notice": _with_calendar(notice=())}
-    if _grouped(way.outages, prices) is not None:
-        return ()
-    for count in range(1, len(free) + 1):
-        for names in combinations(free, count):
-            freed = prices
-            for name in names:
-                freed = free[name](freed)
-            if _grouped(way.outages, freed) is not None:
-                return names
-    return ()
-
-
-def _with(**update):
-    return lambda prices: prices.model_copy(update=update)
-
-
-def _with_calendar(**update):
-    return lambda prices: prices.model_copy(update={"calendar": prices.calendar.model_copy(update=update)})
 
 
 def write_decision(opened: Opened, decision: Decision, folder: Path, files: Files, *, overwrite: bool = False,
@@ -362,8 +384,9 @@ def decision_lines(decision: Decision) -> list[str]:
         lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
                      f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
+                     + (f"; the wire of today stays in {counted(way.kept, 'section')}" if way.kept else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
-                     + (f"; {way.unknown}" if way.unknown else ""))
+                     + _life_told(way.life) + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else
                  "Nothing gives what is asked for.")
-    return lines + [f"  {words}" for words in decision.binds]
+    return lines + [f"  {words}" for words in (*decision.binds, *decision.least_over_life)]

@@ -134,7 +134,8 @@ def _of_lines(inputs: Inputs, lines: Sequence[str], highest: float) -> Inputs:
     """Inputs of some lines alone, rated in the air of the whole study."""
     own = np.isin(inputs.structures.line.astype(str), lines)
     structures = take(inputs.structures, own)
-    study = inputs.study
+    # A mix is of sections that these lines may lack.
+    study = inputs.study.model_copy(update={"mixes": ()})
     if inputs.needs_highest:
         study = study.model_copy(update={"rating": study.rating.model_copy(update={"elevation": highest})})
     if study.plan is not None:

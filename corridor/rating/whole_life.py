@@ -1,21 +1,25 @@
-"""What a wire costs over the years that it hangs: itself, and the energy that is lost in it."""
+"""What a wire costs over the years that it hangs: what is paid at first, and the energy that is lost in it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["LifeCost", "life_costs", "present_worth", "years_to_pay_back"]
+__all__ = ["LOSSES_OVER_LIFE", "LifeCost", "life_costs", "present_worth", "years_to_pay_back"]
+
+#: Columns of losses over life at the lower, the middle and the higher price.
+LOSSES_OVER_LIFE = ("losses_over_life_low", "losses_over_life", "losses_over_life_high")
 
 
 @dataclass(frozen=True)
 class LifeCost:
-    """Of each option, (option,), per kilometre of line: what its `wire` costs, and its `losses` over all years at their
-    worth today, at the lower, the middle and the higher price (3, option), in units of the study; what an ampere more
-    than the existing wire carries costs; the years after which less loss has paid for the wire, inf never; carbon of
-    losses and wire [t]. Nothing that is not known is taken for 0: it is nan, and so is what it is part of."""
+    """Of each option, (option,), per kilometre of line or of all of it: what it costs at `first`, its wire or its wire
+    with all else, and its `losses` over all years at their worth today, at the lower, the middle and the higher price
+    (3, option), in units of the study; what an ampere more than the existing wire carries costs; the years after which
+    less loss has paid for the first cost, inf never; carbon of losses and wire [t]. Nothing that is not known is taken
+    for 0: it is nan, and so is what it is part of."""
 
-    wire: np.ndarray
+    first: np.ndarray
     losses: np.ndarray
     ampere: np.ndarray
     pay_back: np.ndarray
@@ -23,8 +27,13 @@ class LifeCost:
 
     @property
     def total(self) -> np.ndarray:
-        """Wire and losses, (3, option)."""
-        return self.wire + self.losses
+        """First cost and losses, (3, option)."""
+        return self.first + self.losses
+
+    @property
+    def paid_back(self) -> list[str | None]:
+        """The years to pay back as people read them, None where they are not known."""
+        return [None if np.isnan(each) else "never" if np.isinf(each) else f"{each:.1f}" for each in self.pay_back]
 
 
 def present_worth(years: float, rate: float) -> float:
@@ -56,7 +65,7 @@ def years_to_pay_back(cost: np.ndarray, saving: np.ndarray, rate: float) -> np.n
     return np.where(np.isnan(cost) | np.isnan(saving), np.nan, years)
 
 
-def life_costs(energy: Sequence[float], wire: Sequence[float], current: Sequence[float], existing: int | None, *,
+def life_costs(energy: Sequence[float], first: Sequence[float], current: Sequence[float], existing: int | None, *,
                circuits: float, years: float, rate: float, prices: tuple[float, float, float],
                carbon_per_mwh: float | None = None, carbon: Sequence[float] = ()) -> LifeCost:
     """Return what options cost over their life.
@@ -65,14 +74,14 @@ def life_costs(energy: Sequence[float], wire: Sequence[float], current: Sequence
     ----------
     energy : sequence of float, length option
         Lost in a year in three phases [MWh/km].
-    wire : sequence of float, length option
-        Cost of the wires of a kilometre of line; that of the existing wire, which hangs already, counts as 0.
+    first : sequence of float, length option
+        What is paid at first, of a kilometre of line; that of the existing wire, which hangs already, counts as 0.
     current : sequence of float, length option
         That each option carries [A].
     existing : int or None
         The option that hangs today.
     circuits : float
-        Circuits of three phases on the line, on average.
+        Circuits of three phases on the line, on average; times its length [km] where costs are of all of it.
     years, rate : float
         Life [years], and discount rate [-].
     prices : (float, float, float)
@@ -82,7 +91,7 @@ def life_costs(energy: Sequence[float], wire: Sequence[float], current: Sequence
     carbon : sequence of float, length option
         Of the wires of a kilometre of line [t].
     """
-    lost, cost, amps = circuits * np.asarray(energy, float), np.array(wire, float), np.asarray(current, float)
+    lost, cost, amps = circuits * np.asarray(energy, float), np.array(first, float), np.asarray(current, float)
     tons = np.array(carbon, float) if len(carbon) else np.full(len(lost), np.nan)
     today = np.full((3, len(lost)), np.nan)
     if existing is not None:

@@ -13,6 +13,7 @@ from corridor.study.cases import (
     uneven_ice_is_possible,
 )
 from corridor.study.districts import districts_are_heeded
+from corridor.study.mixes import mixes_are_of_options
 from corridor.study.named_files import FILE_CHECKS, paths_can_be
 from corridor.study.other_lines import other_wires_are_told
 from corridor.study.plan import plan_is_possible
@@ -351,6 +352,7 @@ def _bundles_are_whole(study):
 CHECKS = (
     unique_names,
     one_existing,
+    mixes_are_of_options,
     emergency_above_maximum,
     limits_have_a_state,
     limit_cases_are_possible,

@@ -133,7 +133,7 @@ class Calendar(Table):
 
 
 class Life(Table):
-    """What a wire costs over the years that it hangs, for `corridor compare`. All of it is assumed by who gives it."""
+    """What a wire costs over its life, for `compare`, `design` and `plan --rating`. Who gives it assumes all of it."""
 
     years: int = Field(ge=1, le=100, description="Years that count.")
     discount_rate: Annotated[float, Read(Measure("ratio", 0, 0.5))] = Field(

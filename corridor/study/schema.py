@@ -16,6 +16,7 @@ from corridor.study.assumptions import Assumption, assumed_words
 from corridor.study.capacity import Capacity
 from corridor.study.currents import Load, ReadList, Resistance, Series
 from corridor.study.design import Design
+from corridor.study.mixes import Mix
 from corridor.study.named_files import ADDRESS
 from corridor.study.obstacles import Obstacle
 from corridor.study.other_lines import OwnWires
@@ -241,6 +242,7 @@ class Study(Table):
     framings: Framings = Field(description="Where the wires hang.")
     capacity: Capacity | None = Field(None, description="What the structures bear.")
     options: tuple[Option, ...] = Field(min_length=1, description="The conductors in question.")
+    mixes: tuple[Mix, ...] = Field((), description="Other options in some sections only.")
     shield_wire: ShieldWire | None = Field(None, description="The shield wire.")
     conductors: tuple[ConductorEntry, ...] = Field(
         (), description="Conductors that the catalogue lacks."

@@ -54,7 +54,7 @@ def as_surveyed(facts, plan, surveys):
         _check_names(each, plan, facts.framings)
     heat = [_temperatures(each.section, facts, index, plan) for each in surveys]
     near = [points_by_span(each.place, facts.structures, plan.spans, reach) for each in surveys]
-    today = replace(facts, options=(facts.options[index],))
+    today = replace(facts, options=(facts.options[index],), mixes=())
     rows = [row for ends in _ranges(plan) for row in _batch(today, plan, *ends, surveys, heat, near)]
     _counted(rows, facts.options[index].wiring.measured)
     measured = _measured(rows)

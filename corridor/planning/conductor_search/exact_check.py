@@ -13,6 +13,7 @@ import numpy as np
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.conductor.conductor import conductor_from
+from corridor.inputs.series import NO_LOADS, YearLoads
 from corridor.jobs.compare import compare_facts
 from corridor.line.facts import Option, Wiring
 from corridor.planning.conductor_search.candidates import designation, entry, wires_of
@@ -43,14 +44,14 @@ class Finalist:
 
 
 class Site(NamedTuple):
-    """The line on which finalists are checked; `facts` have the existing wire alone, `loads` are a year's currents [A]
-    and their durations [s]."""
+    """The line on which finalists are checked; `facts` have the existing wire alone, `loads` is what flows in a
+    year."""
 
     facts: Facts
     plan: Plan
     ground: Ground
     progress: Callable[[int, int], None] | None = None
-    loads: tuple[tuple[float, float], ...] = ()
+    loads: YearLoads = NO_LOADS
 
 
 def checked_finalists(site, screened, space, line, section, taken):

@@ -9,9 +9,10 @@ import numpy as np
 from corridor.check import Progress
 from corridor.conductor.conductor import Conductor
 from corridor.errors import InputError
-from corridor.inputs.series import read_stations
-from corridor.jobs.compare import Comparison, write_comparison
+from corridor.inputs.series import YearLoads
+from corridor.jobs.compare import Comparison, with_life, write_comparison
 from corridor.jobs.folder import add_csvs, made_folder
+from corridor.jobs.life import life_of
 from corridor.opened import Opened, guard_of
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Columns, Frames
@@ -22,14 +23,15 @@ from corridor.planning.conductor_search.candidates import Space, builds, designa
 from corridor.planning.conductor_search.exact_check import Finalist, Site, checked_finalists
 from corridor.planning.conductor_search.line_limits import Line, line_of
 from corridor.planning.conductor_search.screening import Screened, screen
+from corridor.rating.whole_life import LOSSES_OVER_LIFE
 from corridor.study import Study
 from corridor.study.design import Design
 
 __all__ = ["DesignResult", "Finalist", "add_to_study", "check_copy", "design_study", "space_of", "write_design"]
 
 
-#: A year [s], and steps that a series of currents is put into.
-_YEAR, _STEPS = 8760 * 3600.0, 12
+#: A year [s].
+_YEAR = 8760 * 3600.0
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ class DesignResult:
 
     `comparison` of the existing wire with the finalists on the exact check, None where there are none;
     `existing_rating` [A] and `existing_loss` [kW/km], the mean of its loads, of the existing wire; `notes` in words;
-    `seconds` that the search of all candidates took.
+    `seconds` that the search of all candidates took; `life_losses` of the front over life, (3, front), per kilometre of
+    line, at the lower, the middle and the higher price, None where the study asks for none.
     """
 
     study: Study
@@ -52,6 +55,7 @@ class DesignResult:
     existing_loss: float
     notes: tuple[str, ...]
     seconds: float
+    life_losses: np.ndarray | None = None
 
     @property
     def of_loss(self) -> str:
@@ -70,7 +74,9 @@ class DesignResult:
                 "loss_w_per_m": s.loss[at], "rating_a": s.rating[at], "mass_kg_per_m": c.mass,
                 "sag_slack_percent": 100 * s.slack["sag"][at], "maximum_temperature_c": s.maximum[at],
                 "diameter_mm": 1e3 * c.diameter, "aluminium_mm2": 1e6 * c.outer_area, "core_mm2": 1e6 * c.core_area,
-                "rated_strength_kn": c.rts / 1e3, "resistance_20_ohm_per_km": 1e3 * c.resistance_20}
+                "rated_strength_kn": c.rts / 1e3, "resistance_20_ohm_per_km": 1e3 * c.resistance_20,
+                **({} if self.life_losses is None else {
+                    f"{name}_per_km": each for name, each in zip(LOSSES_OVER_LIFE, self.life_losses, strict=True)})}
 
     @property
     def frames(self) -> Frames:
@@ -93,46 +99,41 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     required = _required(study, section)
     facts, plan, ground = opened.laid_out
     today = (facts.options[facts.reference],)
-    facts = replace(facts, options=today, heat=replace(facts.heat, options=today, required_current=required))
+    facts = replace(facts, options=today, mixes=(), heat=replace(facts.heat, options=today, required_current=required))
     space = space_of(section, today[0].wiring.conductor, study.path)
-    loads, told_of_loads = year_loads(opened)
+    loads = opened.loads
     kept = replace(facts, rules=_with_reserve(facts.rules, section.clearance_reserve))
     site = Site(kept, plan, ground, progress, loads)
     line, notes = line_of(*site[:3], section, required, progress)
-    line = replace(line, loads=tuple((current, time / _YEAR) for current, time in loads))
+    line = replace(line, loads=tuple((current, time / _YEAR) for current, time in loads.steps))
     begin = perf_counter()
     screened = screen(space, line, facts.heat)
     seconds = perf_counter() - begin
     screened, line, finalists, comparison, told = checked_finalists(site, screened, space, line, section, {
         option.name for option in study.options})
-    notes = (*notes, *told, *_reserves(section), *told_of_loads)
+    notes = (*notes, *told, *_reserves(section), *_told(loads))
+    if comparison is not None:
+        comparison = with_life(opened, comparison, required)
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
     lost = sum(share * float(facts.heat.loss_at(0, current)) for current, share in line.loads or ((required, 1.0),))
     return DesignResult(study=study, section=section, space=space, line=line, screened=screened, finalists=finalists,
                         comparison=comparison, existing_rating=rating, existing_loss=lost, notes=notes,
-                        seconds=seconds)
+                        seconds=seconds, life_losses=_life_losses(opened, screened, required))
 
 
-def year_loads(opened: Opened) -> tuple[tuple[tuple[float, float], ...], tuple[str, ...]]:
-    """Return a year's currents [A] and their durations [s], and notes in words; none where the study has neither loads
-    nor a series of them.
+def _life_losses(opened, screened, required):
+    """Losses over life of the front per kilometre of line, (3, front); nan of what may not carry all of the loads."""
+    at = screened.wide
+    top = max((current for current, _ in opened.loads.steps), default=required)
+    energy = np.where(screened.rating[at] >= top, screened.loss[at] * _YEAR / 3.6e6, np.nan)
+    found = life_of(opened, energy, np.full(len(at), np.nan), screened.rating[at], None)
+    return None if found is None else found.losses
 
-    A series is put into twelve steps of equal duration, each with the current that loses as much, and counts as a year.
-    """
-    study = opened.study
-    if opened.loads:
-        return tuple(opened.loads), ("losses are the mean over [[rating.loads]] in the weather of [rating]",)
-    if study.series is None or study.series.file is None:
-        return (), ()
-    current = read_stations(study.series, study.resolve, study.rating.required_current)[0].hours.current
-    known = np.sort(current[~np.isnan(current)])
-    if not len(known):
-        return (), ()
-    steps = [(float(np.sqrt(np.mean(each**2))), len(each) / len(known) * _YEAR)
-             for each in np.array_split(known, _STEPS) if len(each)]
-    missing = len(current) - len(known)
-    words = "losses are the mean over the currents of the series in the weather of [rating], not that of its hours"
-    return tuple(steps), (words + (f"; {missing} hours without a current count as the others" if missing else ""),)
+
+def _told(loads: YearLoads):
+    """What losses are of, in words."""
+    if loads.steps:
+        yield f"losses are the mean over {'; '.join((loads.words, *loads.notes))}"
 
 
 def _with_reserve(rules, reserve):

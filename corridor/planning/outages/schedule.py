@@ -81,6 +81,8 @@ def pulls_too_long(site: Site) -> tuple[str, ...]:
     """Return words for pulls of the wires of an option that no outage is long enough for, whatever else is done, or no
     crew does."""
     names, hours = pull_times(site)
+    if not names:
+        return ()
     return what_forbids(names, hours, [()] * len(names), crews=len(crews_of(site.prices)),
                         able=[["pull" in crew.kinds for crew in crews_of(site.prices)]] * len(names),
                         window=_windows(site.prices))

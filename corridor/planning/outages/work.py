@@ -200,11 +200,15 @@ def _pulls(site):
     if stringing is not None and stringing.crew is not None:
         for pull in pulls_of(site.facts.structures, site.plan, stringing):
             own = np.arange(pull.first, pull.last + 1)
+            own = own[site.renewed[site.plan.spans.section[own]]]
+            if not len(own):
+                continue
             yield _Task(f"pull {pull.name}", "pull", _pulled(stringing.crew, site.plan.spans.length[own]), own, None,
                         by_circuit=True)
         return
     timed = _timed(prices.pull_setup_duration, prices.pull_duration - prices.pull_setup_duration)
-    for name, first, last in zip(sections.name, sections.first, sections.last, strict=True):
+    for i in np.flatnonzero(site.renewed):
+        name, first, last = sections.name[i], sections.first[i], sections.last[i]
         parts = reels(site.plan.spans.length[first: last + 1], prices.reel_length)
         for number, own in enumerate(parts, 1):
             words = f"pull {name}" + (f", reel {number} of {len(parts)}" if len(parts) > 1 else "")

@@ -68,9 +68,9 @@ class Place(NamedTuple):
 
 @dataclass(frozen=True)
 class Site:
-    """An option of a study on the existing line, laid out; `option` its name, `prices` the table [plan], `cells`
-    what may be dug below spans, `places` where structures may be added in them, or why none may. `facts` have the
-    existing option beside it, where there is one."""
+    """An option of a study, or a mix, on the existing line, laid out; `option` its name, `prices` the table [plan],
+    `cells` what may be dug below spans, `places` where structures may be added in them, or why none may. `facts` have
+    the existing option beside it, where there is one, and no mix but that."""
 
     study: Study
     inputs: Inputs
@@ -89,9 +89,20 @@ class Site:
         return self.option if hangs else self.facts.existing
 
     @property
+    def strung(self) -> str:
+        """Name of the option whose wire is put up: that of a mix which does not hang today."""
+        return next((part for mix in self.facts.mixes for part in mix.parts if part != mix.existing), self.option)
+
+    @property
+    def renewed(self) -> np.ndarray:
+        """Sections that get it, (section,) bool."""
+        every = np.ones(len(self.plan.sections), bool)
+        return next((mix.hangs == self.strung for mix in self.facts.mixes), every)
+
+    @property
     def wiring(self) -> Wiring:
-        """How the option is strung."""
-        return next(each.wiring for each in self.facts.options if each.name == self.option)
+        """How it is strung."""
+        return next(each.wiring for each in self.facts.options if each.name == self.strung)
 
 
 @dataclass(frozen=True)
@@ -165,6 +176,7 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
     if plan is not site.plan:
         changed["options"] = tuple(replace(option, wiring=_measured(site, plan, parent, option.wiring))
                                    for option in facts.options)
+        changed["mixes"] = tuple(mix.moved(site.plan.spans.section[parent[plan.sections.first]]) for mix in facts.mixes)
     if alterations.tightened.any():
         changed["options"] = _tauter(site, plan, parent, alterations.tightened, changed.get("options", facts.options))
     return AlteredLine(replace(facts, **changed), plan, excavated(site.ground, site.cells, alterations.cut), site.plan,
@@ -259,4 +271,4 @@ def _measured(site, plan, parent, wiring):
 def _tauter(site, plan, parent, tightened, options):
     rows = tauter_sections(site, plan, parent, tightened)
     return tuple(replace(option, wiring=replace(option.wiring, tightened=(*option.wiring.tightened, *rows)))
-                 if option.name == site.option else option for option in options)
+                 if option.name == site.strung else option for option in options)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from corridor.arrays import take
 from corridor.check import Progress
 from corridor.errors import InputError, nearest
 from corridor.inputs.study_inputs import Inputs
@@ -17,6 +18,7 @@ from corridor.planning.circuits import GUARDED, circuits_of_wires, other_circuit
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
+from corridor.planning.remedies.mixed import check_mix, unborne
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_places
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
 from corridor.planning.remedies.standing import with_things_of_surface
@@ -37,7 +39,8 @@ class Planned:
     remedy can meet; `rounds` looks at the line; `checked` what the check of the planned copy says, None where there is
     no plan, and `doubts` how many about its data could hide a violation; `today` what the existing wire needs
     by itself, None where that is this option, or none hangs; `every` the existing line, of the existing option,
-    too, with limits.
+    too, with limits; `changes` words for structures that bear too much where the wires of a mix change, and for those
+    of which that is not known, "" for none.
     """
 
     basis: Basis
@@ -51,6 +54,7 @@ class Planned:
     doubts: int = 0
     today: "Planned | None" = None
     every: Variant | None = None
+    changes: tuple[str, str] = ("", "")
 
     @property
     def site(self) -> Site:
@@ -95,7 +99,7 @@ class Planned:
     def status(self) -> int:
         """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed, or the data are in doubt."""
         return 1 if not self.cleared or self.checked is None else self.checked.status or 3 * bool(
-            self.doubts or self.site.study.unconfirmed)
+            self.doubts or self.site.study.unconfirmed or self.changes[1])
 
 
 def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bool = False,
@@ -113,7 +117,7 @@ def plan_study(opened: Opened, option: str, folder: Path | str, *, overwrite: bo
     InputError
         Something given cannot be used; the folder stays as it is.
     """
-    require_option(opened, option)
+    require_option(opened, option, mixes=True)
     check_folder(Path(folder), opened.inputs, opened.guard(overwrite))
     site = site_of(opened.inputs, option)
     every = assess_variant(site, progress=progress, limits=True, every=True)
@@ -145,15 +149,16 @@ def plan_today(opened: Opened, option: str, progress: Progress | None = None, ev
     return plan_option(site_of(opened.inputs, existing), progress, None if every is None else every.of(existing))
 
 
-def require_option(opened: Opened, option: str) -> None:
-    """Raise InputError where a study has no option of that name."""
-    known = [each.name for each in opened.study.options]
+def require_option(opened: Opened, option: str, *, mixes: bool = False) -> None:
+    """Raise InputError where a study has no option, or mix where these may be, of that name."""
+    known = [each.name for each in (*opened.study.options, *(opened.study.mixes if mixes else ()))]
     if option not in known:
         raise InputError(opened.study.path, "option", repr(option), ", ".join(known), nearest(option, known))
 
 
 def site_of(inputs: Inputs, option: str) -> Site:
-    """Return the Site of an option of inputs whose terrain is open, with the existing option for comparison.
+    """Return the Site of an option of inputs whose terrain is open, or of a mix, with the existing option for
+    comparison.
 
     Raises
     ------
@@ -161,13 +166,18 @@ def site_of(inputs: Inputs, option: str) -> Site:
         The table [plan] names what the study does not have.
     """
     prices = inputs.study.plan or PlanTable()
-    options = [each for each in inputs.options if each.existing or each.name == option]
+    row = next((each for each in inputs.study.mixes if each.name == option), None)
+    names = {option} if row is None else {row.option, *(part.option for part in row.in_sections)}
+    options = [each for each in inputs.options if each.existing or each.name in names]
     if prices.largest_load_ratio is not None and len(options) == 1 and options[0].existing:
         # Strung tauter it is compared with how it hangs now, which comes first: that is the one compared with.
         options.insert(0, replace(options[0], name=f"{option}, as it hangs"))
     _check_names(inputs, prices)
     inputs = replace(inputs, options=tuple(options))
     facts, plan, ground = prepare(inputs)
+    facts = replace(facts, mixes=tuple(mix for mix in facts.mixes if mix.name == option))
+    for mix in facts.mixes:
+        check_mix(mix, inputs.study.path)
     if "remove" in prices.remedies:
         facts = with_things_of_surface(facts, plan, prices.removable)
     return Site(inputs.study, inputs, facts, plan, ground, option, prices)
@@ -227,8 +237,14 @@ def plan_option(site: Site, progress: Progress | None = None, before: Variant | 
     before = before or assess_variant(site, progress=progress)
     site = with_places(site, before)
     remedies, refused = offered_remedies(site, before)
+    # What hangs today and stays is not strung anew.
+    remedies = take(remedies, ~np.isin(remedies.kind, ("tighten", "slacken")) | np.isin(
+        remedies.place, np.flatnonzero(site.renewed)))
     basis = Basis(site, remedies, before, _probes(site, remedies, progress))
-    return Planned(basis, refused=refused, **vars(cheapest(basis, progress)))
+    planned = Planned(basis, refused=refused, **vars(cheapest(basis, progress)))
+    if not site.facts.mixes or not planned.cleared:
+        return planned
+    return replace(planned, changes=unborne(site, planned.after))
 
 
 def _probes(site, remedies, progress):

@@ -23,6 +23,7 @@ from corridor.outputs.guard import Guard, place_of, sealed
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.alterations import NONE, Site, tauter_sections
 from corridor.planning.remedies.graded_ground import write_graded
+from corridor.planning.remedies.mixed import mix_tables
 from corridor.planning.remedies.standing import cleared_areas
 from corridor.planning.remedies.variants import Variant
 from corridor.study.include import moved
@@ -80,10 +81,13 @@ def _tables(site, after, folder):
     """The tables of the copy; the files that they name are written."""
     study, done = site.study, after.alterations
     tables = study.tables
-    keep = {site.option, *(each.name for each in study.options if each.existing)}
+    keep = {site.strung, *(each.name for each in study.options if each.existing)}
     tables["options"] = [each for each in tables["options"] if each["name"] in keep]
-    tables.pop("design", None)
-    _set_temperatures(site, next(each for each in tables["options"] if each["name"] == site.option))
+    for key in ("design", "mixes"):
+        tables.pop(key, None)
+    if site.facts.mixes:
+        tables["mixes"] = mix_tables(site, after)
+    _set_temperatures(site, next(each for each in tables["options"] if each["name"] == site.strung))
     tables = moved(tables, study.folder, folder)
     tables["study"]["output"] = "findings.gpkg"
     if tables.pop("surveys", None):
@@ -106,7 +110,7 @@ def _tables(site, after, folder):
             write_frame(folder / "cleared.gpkg", "cleared", areas)
             tables["terrain"]["surface_cleared"] = "cleared.gpkg"
     if done.tightened.any():
-        option = next(each for each in tables["options"] if each["name"] == site.option)
+        option = next(each for each in tables["options"] if each["name"] == site.strung)
         option.setdefault("tightened", []).extend(
             {"line": row.line, "section": row.section, "by": row.share}
             for row in tauter_sections(site, after.line.plan, after.line.parent, done.tightened))
@@ -115,7 +119,7 @@ def _tables(site, after, folder):
 
 def _set_temperatures(site, option):
     """Write the temperatures that an option is planned for, where they are not those of the study."""
-    given = next(each for each in site.inputs.options if each.name == site.option).wiring
+    given = next(each for each in site.inputs.options if each.name == site.strung).wiring
     for key in ("maximum_temperature", "emergency_temperature"):
         if getattr(site.wiring, key) != getattr(given, key):
             option[key] = round(float(getattr(site.wiring, key)), 6)

@@ -108,7 +108,8 @@ def plan_parts(planned: Planned) -> dict[str, Any]:
     today = {} if planned.today is None else {"today": plan_parts(planned.today)}
     return {"option": planned.site.option, "cleared": planned.cleared, "rounds": planned.rounds,
             "violations_before": planned.before.short, "forbids": list(planned.forbids),
-            "not_offered": planned.refused, "remedies": rows if planned.cleared else [],
+            "changes": [words for words in planned.changes if words], "not_offered": planned.refused,
+            "remedies": rows if planned.cleared else [],
             "cost": planned.cost if planned.cleared else None,
             "gap": planned.gap if planned.cleared and planned.rounds else None,
             "check": None if planned.checked is None else {**vars(planned.checked), "doubts": planned.doubts},
@@ -129,6 +130,7 @@ def plan_lines(planned: Planned) -> list[str]:
         money = planned.site.prices.currency or "relative"
         lines.append(f"Cost {planned.cost:g} ({money}), at most {planned.gap:.1%} above the least, as far as looked "
                      f"({counted(planned.rounds, 'look')} at the line)")
+    lines += [words[:1].upper() + words[1:] for words in planned.changes if words]
     lines += today_lines(planned.today, planned.cost)
     checked = planned.checked
     if checked is not None:

@@ -34,9 +34,10 @@ class SagPlot {
     document.getElementById("sag-title").textContent = `Sag over temperature, span ${this.page.title(i)}` + (wire ? `, wire ${wire.name}` : "");
   }
 
-  option(name, o, i) {
-    const d = this.data.curves, wire = this.wire(i, name), [colour, dash] = penOf(o), chosen = name === this.page.option; if (!wire) return;
-    const n = d.temperature[o].length, at = s => this.section * n + s, count = this.data.names.option.length, own = this.section * count + o;
+  // A mix is drawn as the option that hangs in the section.
+  option(name, k, i) {
+    const d = this.data.curves, wire = this.wire(i, name), [colour, dash] = penOf(k), chosen = name === this.page.option; if (!wire) return;
+    const o = d.hangs.at(this.section * this.data.names.option.length + k), n = d.temperature[o].length, at = s => this.section * n + s, count = d.temperature.length, own = this.section * count + o;
     const points = range(n).map(s => [d.temperature[o].at(s), greatestSag(d.constant[o].at(at(s)), wire.S, wire.h)]);
     const T = d.knee.at(own), knee = [T, greatestSag(d.knee_constant.at(own), wire.S, wire.h)], last = points.at(-1);
     const within = isFinite(knee[1]) && T > points[0][0] && T < last[0], whole = within ? [...points, knee].sort((a, b) => a[0] - b[0]) : points;
