@@ -82,6 +82,15 @@ def test_findings_are_those_of_one_process(study, count, known):
     assert told[-1][0] == told[-1][1] > 0
 
 
+def test_a_mix_in_several_processes_is_that_of_one(study):
+    """Each batch has its runs of sections in which the mix is one option."""
+    study.text += '[[mixes]]\nname = "mix"\noption = "today"\n[[mixes.in_sections]]\noption = "alloy"\n' \
+                  'line = "main"\nsections = ["3-6"]\n'
+    study.write()
+    (here, one), (there, _) = found_of(study), found_of(study, Processes(2))
+    assert here == there and (one.frames["clearances"]["option"] == "mix").any()
+
+
 def test_findings_in_memory_and_of_tables(study):
     """A study that is no file: the others get its tables; and what is kept in memory."""
     with open_study(study.path) as opened:
