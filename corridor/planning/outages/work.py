@@ -22,7 +22,7 @@ STRINGING = ("pull", "re-tension")
 #: Kinds of work at a structure.
 AT_STRUCTURES = ("raise", "replace", "strings")
 #: Kinds that take away what wires come too near: with more of it done no margin is less.
-CLEARING = ("grade", "remove")
+CLEARING = ("grade", "trim", "remove")
 #: Phases for which a study tells how long work on wires or strings takes.
 _PHASES = 3
 
@@ -172,13 +172,15 @@ def _at_structures(planned):
 
 
 def _in_spans(planned):
-    """Structures that are added, ground that is cut and objects that go."""
+    """Structures that are added, ground that is cut, trees that are trimmed and objects that go."""
     site, p, done, before = planned.site, planned.site.prices, planned.after.alterations, planned.before
     v, names = before.layers["violations"], site.plan.spans.name
     near = dict(zip(v["obstacle"], before.line.spans_at(v), strict=True))
     rows = [(f"add a structure in {names[s]}", "add", p.add_duration, s, int(s)) for s in done.added]
     rows += [(f"cut the ground in {names[s]}", "grade", p.grade_duration, s, int(s)) for s in np.flatnonzero(done.cut)]
     obstacles = site.facts.index.obstacles.obstacle
+    rows += [(f"trim {obstacles[i]} to {site.trees[i].left(done.trimmed[i]):g} m above the ground", "trim",
+              p.trim_duration, near[obstacles[i]], int(i)) for i in np.flatnonzero(done.trimmed)]
     rows += [(f"take away {obstacles[i]}", "remove", p.remove_duration, near[obstacles[i]], int(i))
              for i in np.flatnonzero(done.removed)]
     return [_Task(name, kind, _timed(seconds), np.array([span]), place) for name, kind, seconds, span, place in rows]

@@ -15,6 +15,7 @@ from corridor.constants import GRAVITY
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.least_cost import Constraints
 from corridor.planning.remedies.offered import Remedies, string_lengths
+from corridor.planning.remedies.trimming import trim_worth
 from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
 __all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
@@ -59,8 +60,9 @@ class Basis:
         near, names = {}, self.site.facts.index.obstacles.obstacle
         for name, section in zip(c["obstacle"], spans.section[self.before.line.spans_at(c)], strict=True):
             near.setdefault(name, set()).add(int(section))
-        own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "remove": lambda at: near[names[at]],
-               "grade": lambda at: [spans.section[at]], "add": lambda at: [spans.section[at]]}
+        own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "trim": lambda at: near[names[at]],
+               "remove": lambda at: near[names[at]], "grade": lambda at: [spans.section[at]],
+               "add": lambda at: [spans.section[at]]}
         pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
             kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
         row, column = np.array(sorted(set(pairs)), int).reshape(-1, 2).T
@@ -123,12 +125,13 @@ def worth_at_violations(basis: Basis) -> csr_array:
 
 def rules_of_choice(remedies: Remedies) -> Constraints:
     """Return the rows that hold between remedies whatever is found: what waits for another, and what excludes it."""
-    strings, grade, add = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
-        ("post", "strain", "shorten"), "grade", "add"))
-    # Nobody digs where a structure is to stand: of the cuts the first is there where any is.
-    first = grade[np.unique(remedies.place[grade], return_index=True)[1]]
+    strings, grade, add, trim, gone = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
+        ("post", "strain", "shorten"), "grade", "add", "trim", "remove"))
+    # Nobody digs where a structure is to stand, nor trims what is taken away: of steps the first is there where any is.
+    first, top = (own[np.unique(remedies.place[own], return_index=True)[1]] for own in (grade, trim))
     taller = np.flatnonzero(np.isin(remedies.kind.astype(str), ("raise", "replace")))
-    return (in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
+    return (in_order(remedies, "grade") + in_order(remedies, "trim") + exclusive(remedies, strings)
+            + exclusive(remedies, np.r_[first, add]) + exclusive(remedies, np.r_[top, gone])
             + exclusive(remedies, taller))
 
 
@@ -172,6 +175,19 @@ class _Rows:
         for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
             self.add(kind, hung, worth)
 
+    def trim(self, site, clearances, thing, done):
+        """Let what is cut off the obstacle of each row (-1: of none) count there; `done` (obstacle,) [m] is already."""
+        own = np.flatnonzero(self.remedies.kind == "trim")
+        row = np.flatnonzero(np.isin(thing, self.remedies.place[own]))
+        if len(row):
+            tree, step = thing[row], site.prices.step
+            worth = trim_worth({name: values[row] for name, values in clearances.items()}, tree, site.trees, step,
+                               done[tree]) / step
+            places, first, most = np.unique(self.remedies.place[own], return_index=True, return_counts=True)
+            of = np.searchsorted(places, tree)
+            i, k = np.nonzero(np.arange(worth.shape[1]) < most[of][:, None])
+            self.A = self.A + csr_array((worth[i, k], (row[i], own[first[of[i]]] + k)), self.A.shape)
+
     def named(self, names):
         """Return Constraints of them that ask for nothing yet."""
         return Constraints(self.A.tocsr(), np.zeros(len(names)), np.array(names, object))
@@ -192,7 +208,9 @@ def _of_clearances(basis, now):
     dug = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["position"] != "below")
     found.add("grade", np.where(dug, parent, -1), 1.0)
     known = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
-    found.add("remove", np.array([known.get(name, -1) for name in c["obstacle"]], int), AMPLE)
+    thing = np.array([known.get(name, -1) for name in c["obstacle"]], int)
+    found.add("remove", thing, AMPLE)
+    found.trim(site, c, thing, now.alterations.trimmed)
     section = site.plan.spans.section[parent]
     for kind, (gains, _) in basis.gains.items():
         found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))

@@ -10,7 +10,7 @@ import shapely
 from corridor.assessment import OPTIONAL, assess_spans
 from corridor.check import THREADS, find
 from corridor.opened import Opened
-from corridor.planning.remedies.alterations import altered
+from corridor.planning.remedies.alterations import Tree, altered
 from corridor.planning.remedies.constraints import worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
@@ -25,13 +25,14 @@ _KEY = ("line", "span", "against", "obstacle")
 
 
 class _Try(NamedTuple):
-    """A remedy as the table has it, and its `columns` that are taken together."""
+    """A remedy as the table has it, and its `columns` that are taken together; the `tree` that is trimmed."""
 
     where: str
     geometry: shapely.Geometry | None
     columns: np.ndarray
     name: str | None = None
     note: str | None = None
+    tree: Tree | None = None
 
 
 def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
@@ -99,6 +100,7 @@ def _tried(planned, one, worth):
         for each in found:
             after, n, steps = _fewest(planned, one, span, each.columns, worth[each.columns])
             amount = n * m.step[each.columns[0]]
+            amount = each.tree.cut(amount) if each.tree else amount
             amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m³" else \
                 site.cells[span].volume(amount)
             rows.append(_row(one, each.name or name, each.where, amount=amount, unit=unit, after=after,
@@ -110,9 +112,10 @@ def _fewest(planned, one, span, columns, worth):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
     m = planned.remedies
     # The steps of a cut have a column each, of which some are taken; of other remedies all are, some steps of each.
-    cut = m.kind[columns[0]] == "grade"
-    most, gain = (len(columns), worth[0]) if cut else (int(m.most[columns].min()), worth.sum())
-    first = min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
+    cut = m.kind[columns[0]] in ("grade", "trim")
+    most = len(columns) if cut else int(m.most[columns].min())
+    gain = np.cumsum(worth) if cut else worth.sum() * np.arange(1, most + 1)
+    first = min(int(np.searchsorted(np.nan_to_num(gain), -one["margin_m"] - 1e-9)) + 1, most)
     for n in range(first, min(first + 2, most) + 1):
         steps = np.zeros(len(m))
         steps[columns[:n] if cut else columns] = 1 if cut else n
@@ -180,6 +183,16 @@ def _cut(kind, planned, one, span, worth):
         f"{cells.blocked} stands where the cut would be"
 
 
+def _trimmed(kind, planned, one, span, worth):
+    obstacles = planned.site.facts.index.obstacles.obstacle
+    place = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
+    tree = planned.site.trees.get(place, "it is no tree of a layer")
+    if isinstance(tree, str):
+        return tree
+    return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, place), tree=tree,
+                 note=f"lower by what it grows until the next cutting, {tree.regrowth:g} m, than what clears")]
+
+
 def _gone(kind, planned, one, span, worth):
     removable = planned.site.prices.removable
     if one["against"] not in removable or one["obstacle"] is None:
@@ -208,6 +221,7 @@ _TRIES = {
                 "engineer to find", _strung),
     "slacken": ("re-tension, slacker", "%", "less than the stringing limits allow", _strung),
     "grade": ("grade the ground", "m³", "vertical cuts on the grid of the ground raster, without slopes", _cut),
+    "trim": ("trim the tree", "m", None, _trimmed),
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
     "add": ("add a structure", "structure", None, _more)}
 

@@ -5,9 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.sparse import csr_array
 
-from corridor.planning.remedies.alterations import Alterations, Change, Place, Site
+from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
 from corridor.planning.remedies.places import places_of_new
+from corridor.planning.remedies.trimming import trees_of
 from corridor.planning.remedies.variants import Variant
 from corridor.study.plan import REMEDIES
 
@@ -23,8 +24,8 @@ class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
     `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, post, strain), span
-    (grade, add), section (tighten, slacken) or obstacle (remove). `step` amount of one step in the unit of the kind (m,
-    share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
+    (grade, add), section (tighten, slacken) or obstacle (trim, remove). `step` amount of one step in the unit of
+    the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
     """
 
     kind: np.ndarray
@@ -70,16 +71,17 @@ class Remedies:
 
 def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterations:
     """Return the Alterations that numbers of steps (column,) of remedies come to."""
-    count = {"remove": len(site.facts.index.obstacles), "grade": len(site.plan.spans), "add": len(site.plan.spans),
-             "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
+    things = len(site.facts.index.obstacles)
+    count = {"trim": things, "remove": things, "grade": len(site.plan.spans),
+             "add": len(site.plan.spans), "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
     rise, shorter = np.round(done["raise"] + done["replace"], 6), np.round(done["shorten"], 6)
     string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
     changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new))
                     for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
-    return Alterations(changes, done["grade"], done["remove"] > 0, done["tighten"] - done["slacken"],
-                       np.flatnonzero(done["add"]))
+    return Alterations(changes, done["grade"], np.round(done["trim"], 6), done["remove"] > 0,
+                       done["tighten"] - done["slacken"], np.flatnonzero(done["add"]))
 
 
 def string_lengths(site: Site) -> dict[tuple[int, str], float]:
@@ -94,11 +96,19 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
 
 
 def with_places(site: Site, before: Variant) -> Site:
-    """Return the site with the cells that may be cut below its spans, and the places where structures may be added in
-    those that are in violation, as far as a plan may do either."""
+    """Return the site with the cells that may be cut below its spans, the places where structures may be added in
+    those that are in violation, and how what is too near may be trimmed, as far as a plan may do each."""
     allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
+    trims = "trim" in allowed and site.prices.least_tree_height is not None
     return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
-                   places=places_of_new(site, short) if "add" in allowed else {})
+                   places=places_of_new(site, short) if "add" in allowed else {},
+                   trees=trees_of(site, _things(site, before.layers["violations"])) if trims else {})
+
+
+def _things(site, violations):
+    """Obstacles that rows of violations name, ascending."""
+    index = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
+    return sorted({index[name] for name in violations["obstacle"] if name in index})
 
 
 def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, str]]:
@@ -222,11 +232,19 @@ def _cut_steps(prices, span, cells):
             for k, v in enumerate(dug)]
 
 
+def _trims(site, near):
+    p = site.prices
+    if p.least_tree_height is None:
+        return "the study does not say how low trees may be trimmed (plan.least_tree_height)"
+    rows = [(i, p.step, 1, p.trim_metre_cost * (p.step if k else tree.cut(p.step)) + (0 if k else p.trim_cost), 0.0)
+            for i, tree in site.trees.items() if isinstance(tree, Tree) for k in range(tree.most)]
+    return rows or "; ".join(dict.fromkeys(site.trees.values())) or "no tree of a layer is too near"
+
+
 def _gone(site, near):
     obstacles, removable = site.facts.index.obstacles, site.prices.removable
-    index = {name: i for i, name in enumerate(obstacles.obstacle)}
-    short = {index[name] for name in near.violations["obstacle"] if name in index}
-    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in sorted(short) if obstacles.category[i] in removable] or \
+    short = _things(site, near.violations)
+    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in short if obstacles.category[i] in removable] or \
         f"nothing short of is of the categories that may go: {', '.join(removable) or 'none'}"
 
 
@@ -237,4 +255,5 @@ def _more(site, near):
 
 
 _OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,
-           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
+           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims, "remove": _gone,
+           "add": _more}

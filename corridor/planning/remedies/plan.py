@@ -199,8 +199,8 @@ def _check_names(inputs, prices):
     if prices.calendar is not None:
         met = [*circuits, *obstacles.obstacle[np.isin(obstacles.category.astype(str), GUARDED)]]
         given += [(f"calendar.notice.{i}.name", row.name, met) for i, row in enumerate(prices.calendar.notice)]
-    if "removable" in prices.model_fields_set:
-        given += [(f"removable.{i}", name, categories) for i, name in enumerate(prices.removable)]
+    given += [(f"{key}.{i}", name, categories) for key in ("removable", "trimmable") if key in prices.model_fields_set
+              for i, name in enumerate(getattr(prices, key))]
     for i, pair in enumerate(prices.never_together):
         if pair.first == pair.second:
             raise InputError(file, f"plan.never_together.{i}.second", repr(pair.second), "another than the first")
