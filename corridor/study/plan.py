@@ -14,14 +14,14 @@ __all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", 
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim", "remove",
-            "add")
+            "bury", "add")
 Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim", "remove",
-                 "add"]
+                 "bury", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 #: Kinds of work, as the layer `work_items` has them.
-WORK = ("raise", "replace", "strings", "add", "grade", "trim", "remove", "re-tension", "pull")
-WorkKind = Literal["raise", "replace", "strings", "add", "grade", "trim", "remove", "re-tension", "pull"]
+WORK = ("raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull")
+WorkKind = Literal["raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull"]
 #: Kinds that can be done on the wires or strings of one circuit; the others change what all circuits hang on, or what
 #: is below all.
 ON_CIRCUITS = ("strings", "re-tension", "pull")
@@ -161,7 +161,8 @@ class Plan(Table):
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
         "them to a post or a strain string, tighten or slacken sections, grade the ground, trim trees, remove "
-        "objects, add structures. Default: all, of which replace, shorten, tighten and trim need keys below."))
+        "objects, put circuits of others underground (bury), add structures. Default: all, of which replace, shorten, "
+        "tighten, trim and bury need keys below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
         0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
@@ -209,6 +210,11 @@ class Plan(Table):
     trim_metre_cost: float = Field(0.02, ge=0, description="Cost of each metre that is cut off it, relative.")
     removable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be taken away.")
     remove_cost: float = Field(0.3, ge=0, description="Cost of taking an obstacle away, relative.")
+    undergrounded: tuple[Text, ...] = Field((), description=(
+        "Circuits of other lines, as the layer `work_items` has them, that their owners agree to put underground, as "
+        "far as their layer draws them. Default: none."))
+    bury_cost: float = Field(20.0, ge=0, description="Cost of putting a circuit underground at all, relative.")
+    bury_metre_cost: float = Field(0.05, ge=0, description="Cost of each metre of its wires, all added up, relative.")
     add_cost: float = Field(8.0, ge=0, description="Cost of a structure more in a span, relative.")
     reel_length: Annotated[float, Read(Measure("length", 0, 20_000, above=True))] = Field(
         2500.0, description="Length of wire on a reel: longer sections are pulled in parts.")
@@ -229,6 +235,9 @@ class Plan(Table):
         7_200.0, description="Outage for trimming a tree. 0: it is trimmed without one.")
     remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
         14_400.0, description="Outage for taking an object away. 0: it is taken away without one.")
+    bury_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        144_000.0, description="Outage for putting a circuit underground and taking its wires down, of it and of all "
+        "circuits on the structures of the spans that it crosses.")
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for tightening a section of up to three phases that hang, likewise.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(

@@ -96,7 +96,8 @@ class Tree(NamedTuple):
 class Site:
     """An option of a study on the existing line, laid out; `option` its name, `prices` the table [plan], `cells`
     what may be dug below spans, `places` where structures may be added in them, or why none may, `trees` how
-    obstacles may be trimmed, or why one may not. `facts` have the existing option beside it, where there is one."""
+    obstacles may be trimmed, or why one may not, `circuits` wires of others that may be put underground, by the first
+    of each circuit, or why none may. `facts` have the existing option beside it, where there is one."""
 
     study: Study
     inputs: Inputs
@@ -108,6 +109,7 @@ class Site:
     cells: dict[int, SpanCells] = field(default_factory=dict)
     places: dict[int, Place | str] = field(default_factory=dict)
     trees: dict[int, Tree | str] = field(default_factory=dict)
+    circuits: dict[int, list[int] | str] = field(default_factory=dict)
 
     @property
     def old(self) -> str | None:
@@ -124,13 +126,14 @@ class Site:
 @dataclass(frozen=True)
 class Alterations:
     """What is done: `changes` (structure,); `cut` (span,) [m]; `trimmed` (obstacle,) by how much lower at the next
-    cutting [m]; `removed` (obstacle,) bool; `tightened` (section,) shares; `added` spans that get a structure more,
-    ascending."""
+    cutting [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that are put underground; `tightened`
+    (section,) shares; `added` spans that get a structure more, ascending."""
 
     changes: tuple[Change, ...]
     cut: np.ndarray
     trimmed: np.ndarray
     removed: np.ndarray
+    buried: np.ndarray
     tightened: np.ndarray
     added: np.ndarray
 
@@ -172,9 +175,9 @@ def _at(lines, names, keys):
 
 def unaltered(site: Site) -> Alterations:
     """Return the Alterations that do nothing."""
-    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)),
-                       np.zeros(len(site.facts.index.obstacles)), np.zeros(len(site.facts.index.obstacles), bool),
-                       np.zeros(len(site.plan.sections)), np.zeros(0, int))
+    things = np.zeros(len(site.facts.index.obstacles))
+    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things > 0,
+                       things > 0, np.zeros(len(site.plan.sections)), np.zeros(0, int))
 
 
 def altered(site: Site, alterations: Alterations) -> AlteredLine:

@@ -18,8 +18,8 @@ from corridor.planning.remedies.offered import Remedies, string_lengths
 from corridor.planning.remedies.trimming import trim_worth
 from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
-__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
-           "rules_of_choice", "uplift_rows", "worth_at_violations"]
+__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive",
+           "first_wires", "in_order", "lift_way", "rules_of_choice", "uplift_rows", "worth_at_violations"]
 
 #: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
 #: more than it must, never less.
@@ -62,6 +62,7 @@ class Basis:
             near.setdefault(name, set()).add(int(section))
         own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "trim": lambda at: near[names[at]],
                "remove": lambda at: near[names[at]], "grade": lambda at: [spans.section[at]],
+               "bury": lambda at: set().union(*(near.get(names[i], ()) for i in self.site.circuits[at])),
                "add": lambda at: [spans.section[at]]}
         pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
             kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
@@ -210,6 +211,7 @@ def _of_clearances(basis, now):
     known = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
     thing = np.array([known.get(name, -1) for name in c["obstacle"]], int)
     found.add("remove", thing, AMPLE)
+    found.add("bury", first_wires(site)[thing], AMPLE)
     found.trim(site, c, thing, now.alterations.trimmed)
     section = site.plan.spans.section[parent]
     for kind, (gains, _) in basis.gains.items():
@@ -219,6 +221,16 @@ def _of_clearances(basis, now):
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
     return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
+
+
+def first_wires(site: Site) -> np.ndarray:
+    """Return of each obstacle the first wire of the circuit of another line that it is of, where that may be put
+    underground, else -1; one more row, of none, (obstacle + 1,)."""
+    first = np.full(len(site.facts.index.obstacles) + 1, -1)
+    for at, own in site.circuits.items():
+        if not isinstance(own, str):
+            first[own] = at
+    return first
 
 
 def _lengths(basis, structure, wire):

@@ -11,7 +11,7 @@ from corridor.assessment import OPTIONAL, assess_spans
 from corridor.check import THREADS, find
 from corridor.opened import Opened
 from corridor.planning.remedies.alterations import Tree, altered
-from corridor.planning.remedies.constraints import worth_at_violations
+from corridor.planning.remedies.constraints import first_wires, worth_at_violations
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
@@ -201,6 +201,14 @@ def _gone(kind, planned, one, span, worth):
     return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, *obstacle))]
 
 
+def _buried(kind, planned, one, span, worth):
+    obstacles = planned.site.facts.index.obstacles.obstacle
+    thing = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
+    first = int(first_wires(planned.site)[thing])
+    return [_Try(str(obstacles[first]), None, planned.remedies.at(kind, first))] if first >= 0 else \
+        "the study does not let it be put underground (plan.undergrounded)"
+
+
 def _more(kind, planned, one, span, worth):
     place = planned.site.places[span]
     if isinstance(place, str):
@@ -223,6 +231,8 @@ _TRIES = {
     "grade": ("grade the ground", "m³", "vertical cuts on the grid of the ground raster, without slopes", _cut),
     "trim": ("trim the tree", "m", None, _trimmed),
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
+    "bury": ("put the circuit underground", "circuit", "its owner's work; the margin after is the least of the whole "
+             "span", _buried),
     "add": ("add a structure", "structure", None, _more)}
 
 

@@ -3,8 +3,10 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from scipy.sparse import csr_array
 
+from corridor.planning.circuits import wires_of_others
 from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
 from corridor.planning.remedies.places import places_of_new
@@ -24,8 +26,9 @@ class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
     `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, post, strain), span
-    (grade, add), section (tighten, slacken) or obstacle (trim, remove). `step` amount of one step in the unit of
-    the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
+    (grade, add), section (tighten, slacken) or obstacle (trim, remove; bury: the first of a circuit). `step`
+    amount of one step in the unit of the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken,
+    and `per_step`.
     """
 
     kind: np.ndarray
@@ -72,7 +75,7 @@ class Remedies:
 def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterations:
     """Return the Alterations that numbers of steps (column,) of remedies come to."""
     things = len(site.facts.index.obstacles)
-    count = {"trim": things, "remove": things, "grade": len(site.plan.spans),
+    count = {"trim": things, "remove": things, "bury": things, "grade": len(site.plan.spans),
              "add": len(site.plan.spans), "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
@@ -80,7 +83,8 @@ def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterat
     string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
     changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new))
                     for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
-    return Alterations(changes, done["grade"], np.round(done["trim"], 6), done["remove"] > 0,
+    buried = np.isin(np.arange(things), [i for own in np.flatnonzero(done["bury"]) for i in site.circuits[own]])
+    return Alterations(changes, done["grade"], np.round(done["trim"], 6), (done["remove"] > 0) | buried, buried,
                        done["tighten"] - done["slacken"], np.flatnonzero(done["add"]))
 
 
@@ -97,12 +101,27 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
 
 def with_places(site: Site, before: Variant) -> Site:
     """Return the site with the cells that may be cut below its spans, the places where structures may be added in
-    those that are in violation, and how what is too near may be trimmed, as far as a plan may do each."""
+    those that are in violation, and how what is too near may be trimmed or put underground, as far as a plan may do
+    each."""
     allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
+    things = _things(site, before.layers["violations"])
     trims = "trim" in allowed and site.prices.least_tree_height is not None
     return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
                    places=places_of_new(site, short) if "add" in allowed else {},
-                   trees=trees_of(site, _things(site, before.layers["violations"])) if trims else {})
+                   trees=trees_of(site, things) if trims else {},
+                   circuits=_circuits(site, things) if "bury" in allowed else {})
+
+
+def _circuits(site, things):
+    """Wires of the circuits of others that some obstacles are of and that may be put underground, by the first of each,
+    or why they may not."""
+    obstacles, found = site.facts.index.obstacles, {}
+    strung = {section.name for section in site.study.obstacles if section.wires is not None}
+    for name, own in wires_of_others(obstacles).items():
+        if {*own} & {*things} and name in site.prices.undergrounded:
+            found[own[0]] = own if obstacles.layer[own[0]] not in strung else \
+                f"{name} is drawn by its attachments, of which no copy is made without it"
+    return found
 
 
 def _things(site, violations):
@@ -248,6 +267,14 @@ def _gone(site, near):
         f"nothing short of is of the categories that may go: {', '.join(removable) or 'none'}"
 
 
+def _buried(site, near):
+    p, geometry = site.prices, site.facts.index.obstacles.geometry
+    rows = [(first, 1, 1, p.bury_cost + p.bury_metre_cost * float(shapely.length(geometry[own]).sum()), 0.0)
+            for first, own in site.circuits.items() if not isinstance(own, str)]
+    return rows or "; ".join(site.circuits.values()) or "no circuit that is too near may be put underground " \
+        f"(plan.undergrounded): {', '.join(p.undergrounded) or 'none'}"
+
+
 def _more(site, near):
     free = [s for s in near.spans if isinstance(site.places.get(s), Place)]
     return [(s, 1, 1, site.prices.add_cost, 0.0) for s in free] or \
@@ -256,4 +283,4 @@ def _more(site, near):
 
 _OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,
            "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims, "remove": _gone,
-           "add": _more}
+           "bury": _buried, "add": _more}

@@ -24,7 +24,8 @@ _WORDS = {"raise": ("raise", "m"), "replace": ("put a taller structure in place 
           "shorten": ("shorten the strings of", "m"),
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
           "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
-          "trim": ("trim", "m"), "remove": ("take away", None), "add": ("add a structure in", None)}
+          "trim": ("trim", "m"), "remove": ("take away", None),
+          "bury": ("put underground", None), "add": ("add a structure in", None)}
 
 
 def taken(planned: Planned) -> dict[str, list]:
@@ -52,7 +53,7 @@ def taken(planned: Planned) -> dict[str, list]:
 def _named(site, kind, place):
     """Line, name and place of what a remedy is for."""
     x, spans, z = site.facts.structures, site.plan.spans, site.plan.base_elevation
-    if kind in ("trim", "remove"):
+    if kind in ("trim", "remove", "bury"):
         obstacles = site.facts.index.obstacles
         return None, obstacles.obstacle[place], shapely.force_3d(shapely.centroid(obstacles.geometry[place]), 0)
     if kind in ("grade", "add", "tighten", "slacken"):
