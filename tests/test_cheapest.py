@@ -18,7 +18,7 @@ from tests.test_states import two_wires
 SEEDS = range(int(os.environ.get("RANDOM_LINES", 4)))
 KINDS = (("raise", "post"), ("raise", "strain"), ("post", "grade"), ("raise", "shorten"), ("raise", "post", "grade"))
 
-WOODS = (("trim",), ("trim", "remove"), ("trim", "raise"))
+WOODS = (("trim",), ("trim", "remove"), ("trim", "raise"), ("trim", "side_trim"))
 
 
 def random_study(folder, seed):
@@ -46,17 +46,18 @@ def random_study(folder, seed):
 
 def random_wood(folder, seed):
     """Three spans and two trees that are too near, by chance beneath the wires or beside them in wind; one tree can
-    fall. They may be trimmed, in steps of a metre, or be taken away, or structures raised."""
+    fall. They may be trimmed, in steps of two metres, or be taken away, or structures raised."""
     random, study = np.random.default_rng([seed, 7]), TinyStudy(folder)
     study.change('[right_of_way]\nhalf_width = "30 m"', "")
     study.rules += "tree,tree,radial,3.0,,,,,,\n"
     for name, keys in (("oaks", ""), ("firs", "falls = true\n")):
         place = shapely.Point(EAST + 300 * random.integers(0, 3) + random.uniform(90, 210),
                               NORTH + random.choice([-1, 1]) * random.uniform(3, 13))
-        study.add_obstacle(name, "tree", [place], f"growth = 1\n{keys}height_column = 'high'",
-                           high=[random.uniform(13, 17)])
+        keys += f"growth = 1\nradius = {random.uniform(1, 5):.2f}\nheight_column = 'high'"
+        study.add_obstacle(name, "tree", [place], keys, high=[random.uniform(13, 17)])
     names = ", ".join(f'"{kind}"' for kind in WOODS[seed % len(WOODS)])
-    study.text += f"\n[plan]\nremedies = [{names}]\nstep = 1.0\nlargest_raise = 1\nleast_tree_height = 9\n"
+    study.text += f"\n[plan]\nremedies = [{names}]\nstep = 2.0\nlargest_raise = 2\nleast_tree_height = 5\n" \
+                  "least_crown_radius = 0\nuntouched = ['1', '4']\n"
     study.text += "".join(f"{key} = {random.uniform(*ends):.2f}\n" for key, ends in (
         ("raise_cost", (0.2, 1)), ("trim_cost", (0.1, 0.5)), ("trim_metre_cost", (0.05, 0.3)),
         ("remove_cost", (0.5, 3))))

@@ -101,27 +101,35 @@ def test_a_tree_that_falls_gains_all_that_is_cut(tmp_path):
 
 
 def test_what_a_cut_is_worth_is_the_distance_to_what_is_left():
-    """A place of the wire against an upright in numpy, all of its points, above, beside and far below its top."""
+    """A place of the wire against an upright in numpy, all of its points, above, beside and far below its top, while it
+    is lower already, and narrower. Where the place is over the crown, what is cut aside is worth no less."""
     random = np.random.default_rng(5)
     beside, above = random.uniform(0.2, 4, 40), random.uniform(-6, 6, 40)
-    tree = Tree(20.0, 120.0, 0.0, 1.0, 16)
-    done = 0.5 * random.integers(0, 6, 40)
+    tree = Tree(20.0, 120.0, 0.0, 1.0, 16, 5.0, 8)
+    lower, narrower = (0.5 * random.integers(0, 6, 40) for _ in range(2))
 
-    def away(top):
+    def away(top, radius):
+        """Of a place so far beside the stem as the crown is wide now, and `beside` more."""
         upright = top[:, None] - np.linspace(0, 40, 40_001)
-        return np.hypot(beside[:, None], 120.0 + above[:, None] - upright).min(axis=1)
+        gap = np.maximum(beside + 5.0 - narrower - radius, 0.0)
+        return np.hypot(gap[:, None], 120.0 + above[:, None] - upright).min(axis=1)
 
-    now = away(120.0 - done)
+    now = away(120.0 - lower, 5.0 - narrower)
     rows = {"measure": np.full(40, "radial", object), "position": np.full(40, "above", object), "actual_m": now - 0.2,
             "bundle_m": np.full(40, 0.2), "wire_elevation_m": 120.0 + above}
-    worth = trim_worth(rows, np.zeros(40, int), {0: tree}, 0.5, done)
-    assert worth.shape == (40, 16)
-    known = np.array([w[:int(2 * d)].sum() for w, d in zip(worth, done, strict=True)])
-    from_now = np.cumsum(worth, axis=1) - known[:, None]
-    for k in range(16):
-        assert now + from_now[:, k] == pytest.approx(away(np.full(40, 120.0 - 0.5 * (k + 1))), abs=1e-3)
-    aside = trim_worth(rows | {"measure": np.full(40, "horizontal", object)}, np.zeros(40, int), {0: tree}, 0.5, done)
-    assert not aside.any()
+    worth = trim_worth(rows, np.zeros(40, int), {0: tree}, 0.5, lower, narrower)
+    assert worth["trim"].shape == (40, 16) and worth["side_trim"].shape == (40, 8)
+    for kind, done in (("trim", lower), ("side_trim", narrower)):
+        known = np.array([w[:int(2 * d)].sum() for w, d in zip(worth[kind], done, strict=True)])
+        from_now = np.cumsum(worth[kind], axis=1) - known[:, None]
+        for k in range(worth[kind].shape[1]):
+            less = np.full(40, 0.5 * (k + 1))
+            left = away(120.0 - less, 5.0 - narrower) if kind == "trim" else away(120.0 - lower, 5.0 - less)
+            assert now + from_now[:, k] == pytest.approx(left, abs=1e-3)
+    for other in ({"measure": "horizontal"}, {"position": "falling"}):
+        gains = trim_worth(rows | {name: np.full(40, value, object) for name, value in other.items()},
+                           np.zeros(40, int), {0: tree}, 0.5, lower, narrower)
+        assert not gains["side_trim"].any() and set(gains["trim"].ravel()) == {0.0 if "measure" in other else 0.5}
 
 
 # Growth
@@ -190,6 +198,21 @@ def test_the_copy_lowers_the_tree_where_its_height_stands(tmp_path, keys, column
     for column in ("margin_m", "other_elevation_m"):
         assert np.sort(written[column].to_numpy()) == pytest.approx(
             np.sort(planned.after.layers["clearances"][column].astype(float)), abs=1e-4)
+
+
+def test_of_several_files_the_tree_of_one_is_lower(tmp_path):
+    """Trees of two files with the same identifiers, heights in feet, as one layer: the one that is too near is lower in
+    the copy, its namesake is as it was."""
+    study = wooded(tmp_path / "study", [(150, -4, 46.0), (450, -4, 3.0)],
+                   'id_column = "id"\nheight_unit = "ft"\ngrowth = 1', id=[1.0, 2.0], high=[46, 3])
+    geopandas.GeoDataFrame({"id": [1.0, 2.0], "high": [7, 8]}, crs="EPSG:25832", geometry=[
+        shapely.Point(EAST + e, NORTH - 4) for e in (700, 800)]).to_file(study.folder / "more.gpkg")
+    study.change('file = "trees.gpkg"', 'file = ["trees.gpkg", "more.gpkg"]')
+    planned = planned_of(study, tmp_path / "plan")
+    assert planned.status == 0 and planned.checked.status == 0 and taken(planned)["where"] == ["trees:trees 1"]
+    rows = copied(tmp_path / "plan")[0].set_index("feature_before")["high"]
+    lower = planned.after.alterations.trimmed.max() / 0.3048
+    assert rows.to_dict() == pytest.approx({"trees 1": 46 - lower, "trees 2": 3, "more 1": 7, "more 2": 8})
 
 
 def test_a_copy_of_a_copy_is_trimmed_on(tmp_path):
@@ -284,6 +307,67 @@ def test_a_tree_is_trimmed_or_taken_away_never_both(tmp_path):
     done = planned.after.alterations
     assert planned.status == 0 and not (done.removed & (done.trimmed > 0)).any()
     assert (done.removed | (done.trimmed > 0)).all()
+
+
+# Crowns
+
+
+@pytest.mark.parametrize(("keys", "columns", "name"), [
+    ('radius_column = "crown"\nradius_unit = "ft"', {"crown": [7 / 0.3048, 1.0]}, "crown"),
+    ('radius_column = "crown"', {"crown": ["7 m", "1 m"]}, "crown"), ("radius = 7", {}, "radius_planned")])
+def test_a_crown_is_cut_back_by_what_it_grows_more(tmp_path, keys, columns, name):
+    """A tree beside the line, higher than its wires, whose crown is too near in still air. By hand: wire B hangs 5 m to
+    the right, the stem stands 14 m there, and 3 m are asked for: a crown of 6 m, 1 m less of 7. It grows 1 m aside
+    until the next cutting, so that 2 m are cut off and 5 m left; the copy has the 6 m."""
+    trees = [(150, -14, 25.0), (150, 200, 25.0)]
+    plan = "least_crown_radius = 2\ntrim_duration = '3 h'\n"
+    study = wooded(tmp_path / "study", trees, f"growth = 1\n{keys}", plan, ("trim", "side_trim"), high=[25.0, 25.0],
+                   **columns)
+    planned = planned_of(study, tmp_path / "plan")
+    assert planned.status == 0 and planned.checked.status == 0, planned.forbids
+    assert planned.after.alterations.narrower.tolist() == [1.0, 0.0]
+    table = taken(planned)
+    assert table["remedy"] == ["side_trim"] and table["amount"] == [2.0] and table["radius_left_m"] == [5.0]
+    assert planned.cost == pytest.approx(0.1 + 2 * 0.04)
+    assert "plan.least_tree_height" in planned.refused["trim"]
+    told = copied(tmp_path / "plan")[0][name].tolist()
+    scale = 0.3048 if "ft" in keys else 1.0
+    assert [float(str(each).split()[0]) * scale for each in told] == pytest.approx(
+        [6.0, 7.0 if name == "radius_planned" else scale])
+    (item,) = list_work(planned)
+    assert (item.name, item.kind, item.hours) == ("trim trees:1 to a radius of 5 m", "trim", 3)
+    assert not with_items(planned, []).narrower.any() and with_items(planned, [item]).narrower[0] == 1.0
+    rows = each_alone(planned, {})
+    own = rows["remedy"] == "cut back the crown"
+    assert own.any() and rows["amount"][own].tolist() == pytest.approx([2.0] * own.sum())
+    assert (rows["clears"][own] == True).all()  # noqa: E712
+
+
+def test_a_crown_is_not_cut_narrower_than_allowed(tmp_path):
+    study = wooded(tmp_path / "study", [(150, -14, 25.0)], "growth = 1\nradius = 7", "least_crown_radius = '5.8 m'\n",
+                   ("side_trim",))
+    planned = planned_of(study, tmp_path / "plan")
+    assert planned.status == 1
+    assert planned.refused["side_trim"] == "trees:1 is not wider by a step of 0.5 m than it may be trimmed to"
+    study = wooded(tmp_path / "other", [(150, -14, 25.0)], "growth = 1\nradius = 7", "", ("side_trim",))
+    assert "plan.least_crown_radius" in planned_of(study, tmp_path / "plan of other").refused["side_trim"]
+
+
+def test_a_tree_is_cut_from_above_and_around_where_that_is_the_least(tmp_path):
+    """A tall tree beside the wires, and one beneath them: the first is cut around for less than from above, the second
+    can only be cut from above. Work is one item a tree."""
+    trees, keys = [(150, -14, 25.0), (450, -4, 14.0)], "growth = 1\nradius = 7"
+    costs = {}
+    for kinds in (("trim", "side_trim"), ("trim",)):
+        study = wooded(tmp_path / f"study {len(kinds)}", trees, keys, "least_crown_radius = 1\nleast_tree_height = 4\n",
+                       kinds)
+        planned = planned_of(study, tmp_path / f"plan {len(kinds)}")
+        assert planned.status == 0 and planned.checked.status == 0
+        costs[kinds] = planned.cost
+        done = planned.after.alterations
+        assert ((done.trimmed > 0) | (done.narrower > 0)).all() and done.trimmed[1] > 0
+        assert len(list_work(planned)) == 2 and done.narrower.any() == (len(kinds) == 2)
+    assert costs["trim", "side_trim"] < costs["trim",] - 0.01
 
 
 # Outages and tables

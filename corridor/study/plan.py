@@ -13,10 +13,10 @@ __all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", 
            "OutageNeed", "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
 
 #: What a plan may be made of.
-REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim", "remove",
-            "bury", "add")
-Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim", "remove",
-                 "bury", "add"]
+REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+            "side_trim", "remove", "bury", "add")
+Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+                 "side_trim", "remove", "bury", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 #: Kinds of work, as the layer `work_items` has them.
@@ -160,11 +160,11 @@ class Plan(Table):
 
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
-        "them to a post or a strain string, tighten or slacken sections, grade the ground, trim trees, remove "
-        "objects, put circuits of others underground (bury), add structures. Default: all, of which replace, shorten, "
-        "tighten, trim and bury need keys below."))
+        "them to a post or a strain string, tighten or slacken sections, grade the ground, cut trees back from "
+        "above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), add "
+        "structures. Default: all, of which replace, shorten, tighten, trim, side_trim and bury need keys below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
-        0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
+        0.5, description="Step by which a structure is raised, a string shortened, the ground cut or a tree trimmed.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
         6.0, description="Most that a structure is raised.")
     raise_cost: float = Field(1.0, ge=0, description="Cost of raising a structure at all, relative.")
@@ -198,16 +198,20 @@ class Plan(Table):
         1.5, description="Most that the ground is lowered.")
     grade_cost: float = Field(0.5, ge=0, description="Cost of grading below a span at all, relative.")
     cubic_metre_cost: float = Field(0.002, ge=0, description="Cost of each cubic metre dug, relative.")
-    trimmable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles whose tops may be cut back.")
+    trimmable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be trimmed.")
     least_tree_height: Annotated[float | None, Read(Measure("length", 1, 100))] = Field(
-        None, description="Height above the ground that a tree is trimmed to at least. Without it none is trimmed.")
+        None, description="Height above the ground that a tree is trimmed to at least. Without it no top is cut.")
+    least_crown_radius: Annotated[float | None, Read(Measure("length", 0, 100))] = Field(
+        None, description="Radius that the crown of a tree is cut back to at least. Without it none is.")
     tree_growth: Annotated[float | None, Read(Measure("length", 0, 10, above=True))] = Field(
         None, description="Growth of a trimmed tree in a year. Of it and the `growth` of the layer of the tree, which "
         "is until the next cutting already, the greater counts; without either the tree is not trimmed.")
     cutting_cycle: Annotated[float, Field(gt=0, le=50)] | None = Field(
         None, description="Years from one cutting of trees to the next. Needs `tree_growth`.")
-    trim_cost: float = Field(0.1, ge=0, description="Cost of trimming a tree at all, relative.")
+    trim_cost: float = Field(0.1, ge=0, description="Cost of cutting the top of a tree at all, relative.")
     trim_metre_cost: float = Field(0.02, ge=0, description="Cost of each metre that is cut off it, relative.")
+    side_trim_cost: float = Field(0.1, ge=0, description="Cost of cutting a crown back all around, relative.")
+    side_trim_metre_cost: float = Field(0.04, ge=0, description="Cost of each metre of its radius, relative.")
     removable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be taken away.")
     remove_cost: float = Field(0.3, ge=0, description="Cost of taking an obstacle away, relative.")
     undergrounded: tuple[Text, ...] = Field((), description=(
@@ -232,7 +236,7 @@ class Plan(Table):
     grade_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for cutting the ground below a span.")
     trim_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
-        7_200.0, description="Outage for trimming a tree. 0: it is trimmed without one.")
+        7_200.0, description="Outage for trimming a tree, its top, its crown or both. 0: it is trimmed without one.")
     remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
         14_400.0, description="Outage for taking an object away. 0: it is taken away without one.")
     bury_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(

@@ -134,6 +134,7 @@ def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
         every, changes=tuple(change if s in at else NONE for s, change in enumerate(every.changes)),
         cut=np.where(np.isin(np.arange(len(every.cut)), list(spans)), every.cut, 0.0),
         trimmed=np.where(np.isin(np.arange(len(every.trimmed)), list(lower)), every.trimmed, 0.0),
+        narrower=np.where(np.isin(np.arange(len(every.narrower)), list(lower)), every.narrower, 0.0),
         removed=buried | every.removed & ~every.buried & np.isin(np.arange(len(every.removed)), list(gone)),
         buried=buried,
         # A new wire is strung as it is to hang.

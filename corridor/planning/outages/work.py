@@ -182,11 +182,17 @@ def _in_spans(planned):
     rows = [(f"add a structure in {names[s]}", "add", p.add_duration, s, int(s)) for s in done.added]
     rows += [(f"cut the ground in {names[s]}", "grade", p.grade_duration, s, int(s)) for s in np.flatnonzero(done.cut)]
     obstacles = site.facts.index.obstacles.obstacle
-    rows += [(f"trim {obstacles[i]} to {site.trees[i].left(done.trimmed[i]):g} m above the ground", "trim",
-              p.trim_duration, near[obstacles[i]], int(i)) for i in np.flatnonzero(done.trimmed)]
+    rows += [(f"trim {obstacles[i]} to {_to(site.trees[i], done.trimmed[i], done.narrower[i])}", "trim",
+              p.trim_duration, near[obstacles[i]], int(i)) for i in np.flatnonzero(done.trimmed + done.narrower)]
     rows += [(f"take away {obstacles[i]}", "remove", p.remove_duration, near[obstacles[i]], int(i))
              for i in np.flatnonzero(done.removed & ~done.buried)]
     return [_Task(name, kind, _timed(seconds), np.array([span]), place) for name, kind, seconds, span, place in rows]
+
+
+def _to(tree, lower, narrower):
+    """What a tree is trimmed to, in words."""
+    words = [f"{tree.left(lower):g} m above the ground"] * bool(lower)
+    return " and ".join(words + [f"a radius of {tree.left_aside(narrower):g} m"] * bool(narrower))
 
 
 def _buried(planned, chords):

@@ -71,13 +71,16 @@ class Place(NamedTuple):
 class Tree(NamedTuple):
     """A tree that may be trimmed: its `height` above the ground and elevation of the `top` [m] at the next cutting,
     were it left alone; what its layer is said to grow until then, `growth`, and what it grows once it is cut,
-    `regrowth`, no less [m]; `most` steps by which it may be lower at the next cutting."""
+    `regrowth`, no less, aside, too [m]; the `radius` of its crown [m]; steps by which it may be lower (`most`) and
+    narrower (`aside`) at the next cutting."""
 
     height: float
     top: float
     growth: float
     regrowth: float
     most: int
+    radius: float = 0.0
+    aside: int = 0
 
     def cut(self, amount: float) -> float:
         """Return what is cut off the tree as surveyed [m], so that it is lower by an amount [m] at the next cutting."""
@@ -89,7 +92,19 @@ class Tree(NamedTuple):
         >>> Tree(16.0, 120.0, 0.5, 2.0, 20).left(4.5)
         9.5
         """
-        return float(np.floor(10 * (self.height - amount - self.regrowth) + 1e-6) / 10)
+        return _decimetre(self.height - amount - self.regrowth)
+
+    def cut_aside(self, amount: float) -> float:
+        """Return what is cut off the crown [m], so that it is narrower by an amount [m] at the next cutting."""
+        return amount + self.regrowth
+
+    def left_aside(self, amount: float) -> float:
+        """Return the radius that is left once it is cut so, to the decimetre below [m]."""
+        return _decimetre(self.radius - amount - self.regrowth)
+
+
+def _decimetre(length):
+    return float(np.floor(10 * length + 1e-6) / 10)
 
 
 @dataclass(frozen=True)
@@ -125,13 +140,14 @@ class Site:
 
 @dataclass(frozen=True)
 class Alterations:
-    """What is done: `changes` (structure,); `cut` (span,) [m]; `trimmed` (obstacle,) by how much lower at the next
-    cutting [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that are put underground; `tightened`
-    (section,) shares; `added` spans that get a structure more, ascending."""
+    """What is done: `changes` (structure,); `cut` (span,) [m]; `trimmed` and `narrower` (obstacle,) by how much lower,
+    and of less radius, at the next cutting [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that
+    are put underground; `tightened` (section,) shares; `added` spans that get a structure more, ascending."""
 
     changes: tuple[Change, ...]
     cut: np.ndarray
     trimmed: np.ndarray
+    narrower: np.ndarray
     removed: np.ndarray
     buried: np.ndarray
     tightened: np.ndarray
@@ -176,8 +192,8 @@ def _at(lines, names, keys):
 def unaltered(site: Site) -> Alterations:
     """Return the Alterations that do nothing."""
     things = np.zeros(len(site.facts.index.obstacles))
-    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things > 0,
-                       things > 0, np.zeros(len(site.plan.sections)), np.zeros(0, int))
+    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things,
+                       things > 0, things > 0, np.zeros(len(site.plan.sections)), np.zeros(0, int))
 
 
 def altered(site: Site, alterations: Alterations) -> AlteredLine:
@@ -190,8 +206,11 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
     if len(added) or any(change.string == "strain" for change in alterations.changes):
         plan = Plan(*lay_out(structures, base, site.inputs.frame.ground_factor), base)
     changed = {"structures": structures, "framings": framings}
-    if alterations.removed.any() or alterations.trimmed.any():
+    if alterations.removed.any() or alterations.trimmed.any() or alterations.narrower.any():
         obstacles = trimmed(facts.index.obstacles, alterations.trimmed)
+        # A radius counts in the grid, as the check of the copy widens what is left of it.
+        less = site.inputs.frame.widen(alterations.narrower, obstacles.geometry)
+        obstacles = replace(obstacles, radius=obstacles.radius - less)
         changed["index"] = index_obstacles(replace(obstacles, **_columns(obstacles, ~alterations.removed)))
     parent = _parents(site, plan, origin)
     if plan is not site.plan:

@@ -10,9 +10,9 @@ import shapely
 from corridor.assessment import OPTIONAL, assess_spans
 from corridor.check import THREADS, find
 from corridor.opened import Opened
-from corridor.planning.remedies.alterations import Tree, altered
-from corridor.planning.remedies.constraints import first_wires, worth_at_violations
-from corridor.planning.remedies.offered import alterations_of
+from corridor.planning.remedies.alterations import altered
+from corridor.planning.remedies.constraints import worth_at_violations
+from corridor.planning.remedies.offered import alterations_of, first_wires, why_untrimmed
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
 
@@ -25,14 +25,15 @@ _KEY = ("line", "span", "against", "obstacle")
 
 
 class _Try(NamedTuple):
-    """A remedy as the table has it, and its `columns` that are taken together; the `tree` that is trimmed."""
+    """A remedy as the table has it, and its `columns` that are taken together; `cut` what an amount of
+    it comes to [m]."""
 
     where: str
     geometry: shapely.Geometry | None
     columns: np.ndarray
     name: str | None = None
     note: str | None = None
-    tree: Tree | None = None
+    cut: Callable[[float], float] = float
 
 
 def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
@@ -99,8 +100,7 @@ def _tried(planned, one, worth):
             continue
         for each in found:
             after, n, steps = _fewest(planned, one, span, each.columns, worth[each.columns])
-            amount = n * m.step[each.columns[0]]
-            amount = each.tree.cut(amount) if each.tree else amount
+            amount = each.cut(n * m.step[each.columns[0]])
             amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m³" else \
                 site.cells[span].volume(amount)
             rows.append(_row(one, each.name or name, each.where, amount=amount, unit=unit, after=after,
@@ -112,7 +112,7 @@ def _fewest(planned, one, span, columns, worth):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
     m = planned.remedies
     # The steps of a cut have a column each, of which some are taken; of other remedies all are, some steps of each.
-    cut = m.kind[columns[0]] in ("grade", "trim")
+    cut = m.kind[columns[0]] in ("grade", "trim", "side_trim")
     most = len(columns) if cut else int(m.most[columns].min())
     gain = np.cumsum(worth) if cut else worth.sum() * np.arange(1, most + 1)
     first = min(int(np.searchsorted(np.nan_to_num(gain), -one["margin_m"] - 1e-9)) + 1, most)
@@ -186,11 +186,11 @@ def _cut(kind, planned, one, span, worth):
 def _trimmed(kind, planned, one, span, worth):
     obstacles = planned.site.facts.index.obstacles.obstacle
     place = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
-    tree = planned.site.trees.get(place, "it is no tree of a layer")
-    if isinstance(tree, str):
-        return tree
-    return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, place), tree=tree,
-                 note=f"lower by what it grows until the next cutting, {tree.regrowth:g} m, than what clears")]
+    columns, tree = planned.remedies.at(kind, place), planned.site.trees.get(place)
+    if not len(columns):
+        return why_untrimmed(planned.site, "most" if kind == "trim" else "aside", [place])
+    return [_Try(str(one["obstacle"]), None, columns, cut=tree.cut if kind == "trim" else tree.cut_aside,
+                 note=f"with what it grows until the next cutting, {tree.regrowth:g} m")]
 
 
 def _gone(kind, planned, one, span, worth):
@@ -230,6 +230,7 @@ _TRIES = {
     "slacken": ("re-tension, slacker", "%", "less than the stringing limits allow", _strung),
     "grade": ("grade the ground", "m³", "vertical cuts on the grid of the ground raster, without slopes", _cut),
     "trim": ("trim the tree", "m", None, _trimmed),
+    "side_trim": ("cut back the crown", "m", None, _trimmed),
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
     "bury": ("put the circuit underground", "circuit", "its owner's work; the margin after is the least of the whole "
              "span", _buried),

@@ -40,8 +40,8 @@ _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "g
             "switching.csv", "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png",
             "calendar.pdf", "outages.svg", "outages.png", "outages.pdf")
 
-#: Column of heights of a layer to which the study gives one for all, some of which are other in the copy.
-_HEIGHTS = "height_planned"
+#: Columns of a layer of which the study gives one number for all, some of which are other in the copy.
+_PLANNED = {"height": "height_planned", "radius": "radius_planned"}
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -101,13 +101,14 @@ def _tables(site, after, folder):
         tables["framings"]["file"] = "framings.csv"
     if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
         tables["terrain"]["ground"].insert(0, "graded.tif")
-    if done.removed.any() or done.trimmed.any():
+    if done.removed.any() or done.trimmed.any() or done.narrower.any():
         # Of several of one name, some of which stay, none is taken out of the files: the check of the copy tells.
         names = site.facts.index.obstacles.obstacle
         removed = set(names[done.removed]) - set(names[~done.removed])
-        lower = {names[i]: float(done.trimmed[i]) for i in np.flatnonzero(done.trimmed)}
+        less = {key: {names[i]: float(amount[i]) for i in np.flatnonzero(amount)} for key, amount in (
+            ("height", done.trimmed), ("radius", done.narrower))}
         if "obstacles" in tables:
-            tables["obstacles"] = _other_obstacles(study, removed, lower, tables["obstacles"], folder)
+            tables["obstacles"] = _other_obstacles(study, removed, less, tables["obstacles"], folder)
         areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)
         if areas is not None:
             write_frame(folder / "cleared.gpkg", "cleared", areas)
@@ -217,9 +218,9 @@ def _write_framings(site, after, path):
         writer.writerows(rows + more)
 
 
-def _parts(study, section, key, lower):
+def _parts(study, section, key, less):
     """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature, and
-    with tops that are `lower` by that name [m]."""
+    with heights and radii that are `less` by that name [m]."""
     frames = []
     for part in section.parts:
         layer = open_obstacles(part, study.resolve)
@@ -227,22 +228,25 @@ def _parts(study, section, key, lower):
         if key != part.id_column:
             own = rows.index if part.id_column is None else rows[part.id_column]
             rows[key] = [f"{part.label}{plain_name(each)}" if part.label else each for each in own]
-        if lower:
-            _lower(rows, rows[key].map(plain_name).to_numpy(), part, layer, lower)
+        names = rows[key].map(plain_name).to_numpy()
+        for what, amounts in less.items():
+            # Of several of one name none is other: the check of the copy tells.
+            found = ((np.flatnonzero(names == name), metres) for name, metres in amounts.items())
+            at = {int(own[0]): metres for own, metres in found if len(own) == 1}
+            if amounts:
+                _lessen(rows, at, what, part, layer)
         frames.append(rows if not frames else rows.to_crs(frames[0].crs))
     return frames
 
 
-def _lower(rows, names, part, layer, lower):
-    """Lower the tops of rows by name [m], where the study has them: in a column, as one number of all, or as Z. Of
-    several of one name none is: the check of the copy tells."""
-    key = "elevation" if part.elevation_column is not None else "height"
-    column, unit = (getattr(part, f"{key}_{what}") for what in ("column", "unit"))
-    if column is None and part.height is not None:
-        column, unit = _HEIGHTS, "m"
-        rows[column] = part.height
-    at = {int(own[0]): metres for name, metres in lower.items() for own in [np.flatnonzero(names == name)]
-          if len(own) == 1}
+def _lessen(rows, at, what, part, layer):
+    """Take metres from the height or radius of rows, by their numbers, where the study has them: in a column, as one
+    number of all, or as Z."""
+    key = "elevation" if what == "height" and part.elevation_column is not None else what
+    column, unit = (getattr(part, f"{key}_{each}") for each in ("column", "unit"))
+    if column is None and getattr(part, what) is not None:
+        column, unit = _PLANNED[what], "m"
+        rows[column] = getattr(part, what)
     if column is None:
         places = rows.geometry.to_numpy().copy()
         for i, metres in at.items():
@@ -259,24 +263,28 @@ def _lower(rows, names, part, layer, lower):
     rows[column] = values
 
 
-def _other_obstacles(study, removed, lower, tables, folder):
-    """The tables of obstacles, the layers of which some features are taken away or lower written anew."""
+def _other_obstacles(study, removed, less, tables, folder):
+    """The tables of obstacles, the layers of which some features are taken away, lower or narrower written anew; `less`
+    by "height" and "radius" the metres by name."""
     left = []
     for given, section in zip(tables, study.obstacles, strict=True):
         before = f"{section.name}:"
         gone = {name.removeprefix(before) for name in removed if name.startswith(before)}
-        less = {name.removeprefix(before): metres for name, metres in lower.items() if name.startswith(before)}
-        if not gone and not less:
+        own = {what: {name.removeprefix(before): metres for name, metres in amounts.items() if name.startswith(before)}
+               for what, amounts in less.items()}
+        if not gone and not any(own.values()):
             left.append(given)
             continue
         key = section.id_column if len(section.parts) == 1 and section.id_column else "feature_before"
-        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key, less), ignore_index=True))
+        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key, own), ignore_index=True))
         rows = rows[~rows[key].map(plain_name).isin(gone)]
         if len(rows):
             file, table = f"obstacles {len(left) + 1}.gpkg", _as_read(given)
             write_frame(folder / file, "left", rows.reset_index(drop=True))
-            if less and "height" in table and not {"height_column", "elevation_column"} & table.keys():
-                del table["height"]
-                table |= {"height_column": _HEIGHTS, "height_unit": "m"}
+            for what, column in _PLANNED.items():
+                columns = {f"{what}_column", *["elevation_column"] * (what == "height")}
+                if own[what] and what in table and not columns & table.keys():
+                    del table[what]
+                    table |= {f"{what}_column": column, f"{what}_unit": "m"}
             left.append(table | {"file": file, "layer": "left", "id_column": key})
     return left

@@ -38,19 +38,32 @@ def _tree(site, i, names, sections):
     if not np.isfinite([height, top]).all():
         return f"the height of {name} above the ground is not known"
     # What is no higher than that is compared by the rule for the ground alone: nothing is trimmed out of sight.
-    least = max(p.least_tree_height + regrowth, LOW + 1e-3)
-    tree = Tree(height, top, section.growth, regrowth, int(max(height - least, 0.0) / p.step + 1e-9))
-    return tree if tree.most else f"{name} is not higher by a step of {p.step:g} m than it may be trimmed to"
+    least = max(_told(p.least_tree_height) + regrowth, LOW + 1e-3)
+    narrowest = _told(p.least_crown_radius) + regrowth
+    radius = float(np.nan_to_num(o.radius[i])) / float(site.inputs.frame.widen(np.ones(1), o.geometry[[i]])[0])
+    return Tree(height, top, section.growth, regrowth, _steps(height - least, p.step),
+                radius, _steps(radius - narrowest, p.step))
 
 
-def trim_worth(clearances: dict, tree: np.ndarray, trees: dict[int, Tree], step: float, done: np.ndarray) -> np.ndarray:
+def _told(least):
+    """What is left at least [m]: in whole decimetres, to which it is cut, inf where the study does not say."""
+    return np.inf if least is None else np.ceil(10 * least - 1e-6) / 10
+
+
+def _steps(most, step):
+    return int(max(most, 0.0) / step + 1e-9)
+
+
+def trim_worth(clearances: dict, tree: np.ndarray, trees: dict[int, Tree], step: float, lower: np.ndarray,
+               narrower: np.ndarray) -> dict[str, np.ndarray]:
     """Return how much the actual clearance of each row grows with each step by which the tree of the row is trimmed, in
-    all from the tree as it stands, (row, step) [m].
+    all from the tree as it stands, by kind of remedy (row, step) [m]; the other kind as it is done where the rows were
+    found.
 
     A crown is an upright up to its top `t`: with `a` beside it and `z` the elevation of the wire at its place, the
-    distance is `hypot(a, max(z - t, 0))`. That is exact for this place of the wire, and no more than is so for all of
-    it: where another place comes nearer a look at the line tells. A height and the reach of a falling tree gain all
-    that is cut, a distance sideways nothing.
+    distance is `hypot(a, max(z - t, 0))`. That is exact for this place of the wire, where it is not over the crown, and
+    no more than is so for all of it: where another place comes nearer a look at the line tells. A height and the reach
+    of a falling tree gain all that is cut off the top, and nothing aside; a distance sideways nothing.
 
     Parameters
     ----------
@@ -60,15 +73,20 @@ def trim_worth(clearances: dict, tree: np.ndarray, trees: dict[int, Tree], step:
     trees : dict of Tree
     step : float
         [m].
-    done : ndarray, shape (row,)
+    lower, narrower : ndarray, shape (row,)
         By how much the trees are trimmed already where the rows were found [m].
     """
     c, top = clearances, np.array([trees[i].top for i in tree.tolist()])
-    z = c["wire_elevation_m"].astype(float)
+    above = c["wire_elevation_m"].astype(float) - top + lower
     D = (c["actual_m"] + c["bundle_m"]).astype(float)
-    a = np.sqrt(np.maximum(D**2 - np.maximum(z - top + done, 0.0) ** 2, 0.0))
-    steps = np.arange(max((trees[i].most for i in set(tree.tolist())), default=0) + 1)
-    distance = np.hypot(a[:, None], np.maximum((z - top)[:, None] + step * steps, 0.0))
-    crown = (c["measure"] == "radial") & (c["position"] != "falling")
-    whole = (c["position"] == "falling") | ((c["measure"] == "vertical") & (c["position"] == "above"))
-    return np.where(crown[:, None], np.nan_to_num(np.diff(distance, axis=1)), np.where(whole, step, 0.0)[:, None])
+    beside = np.sqrt(np.maximum(D**2 - np.maximum(above, 0.0) ** 2, 0.0))
+    own = [trees[i] for i in set(tree.tolist())]
+    down, aside = (step * np.arange(max((getattr(each, name) for each in own), default=0) + 1)
+                   for name in ("most", "aside"))
+    crown = ((c["measure"] == "radial") & (c["position"] != "falling"))[:, None]
+    whole = ((c["position"] == "falling") | ((c["measure"] == "vertical") & (c["position"] == "above")))[:, None]
+    lowered, narrowed = (np.where(crown, np.nan_to_num(np.diff(np.hypot(
+        np.maximum(a, 0.0), np.maximum(b, 0.0)), axis=1)), 0.0) for a, b in (
+            (beside[:, None] + 0 * down, (above - lower)[:, None] + down),
+            ((beside - narrower)[:, None] + aside, above[:, None] + 0 * aside)))
+    return {"trim": np.where(whole, step, lowered), "side_trim": narrowed}

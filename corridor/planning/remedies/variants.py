@@ -252,7 +252,7 @@ def _other_sections(site, line, now, before):
     touched = changed[line.origin[spans.tail]] | changed[line.origin[spans.head]]
     touched |= (now.cut != before.cut)[parent]
     touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
-    other = (now.removed != before.removed) | (now.trimmed != before.trimmed)
+    other = (now.removed != before.removed) | (now.trimmed != before.trimmed) | (now.narrower != before.narrower)
     if other.any():
         chords = shapely.STRtree(line.facts.structures.lines(spans.tail, spans.head))
         touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
