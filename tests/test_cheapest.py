@@ -5,6 +5,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+import shapely
 
 from corridor.planning.remedies.constraints import rules_of_choice
 from corridor.planning.remedies.offered import alterations_of
@@ -16,6 +17,8 @@ from tests.test_states import two_wires
 
 SEEDS = range(int(os.environ.get("RANDOM_LINES", 4)))
 KINDS = (("raise", "post"), ("raise", "strain"), ("post", "grade"), ("raise", "shorten"), ("raise", "post", "grade"))
+
+WOODS = (("trim",), ("trim", "remove"), ("trim", "raise"), ("trim", "side_trim"))
 
 
 def random_study(folder, seed):
@@ -41,15 +44,49 @@ def random_study(folder, seed):
     return study
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_no_combination_that_clears_is_cheaper(tmp_path, seed):
+def random_wood(folder, seed):
+    """Three spans and two trees that are too near, by chance beneath the wires or beside them in wind; one tree can
+    fall. They may be trimmed, in steps of two metres, or be taken away, or structures raised."""
+    random, study = np.random.default_rng([seed, 7]), TinyStudy(folder)
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    study.rules += "tree,tree,radial,3.0,,,,,,\n"
+    for name, keys in (("oaks", ""), ("firs", "falls = true\n")):
+        place = shapely.Point(EAST + 300 * random.integers(0, 3) + random.uniform(90, 210),
+                              NORTH + random.choice([-1, 1]) * random.uniform(3, 13))
+        keys += f"growth = 1\nradius = {random.uniform(1, 5):.2f}\nheight_column = 'high'"
+        study.add_obstacle(name, "tree", [place], keys, high=[random.uniform(13, 17)])
+    names = ", ".join(f'"{kind}"' for kind in WOODS[seed % len(WOODS)])
+    study.text += f"\n[plan]\nremedies = [{names}]\nstep = 2.0\nlargest_raise = 2\nleast_tree_height = 5\n" \
+                  "least_crown_radius = 0\nuntouched = ['1', '4']\n"
+    study.text += "".join(f"{key} = {random.uniform(*ends):.2f}\n" for key, ends in (
+        ("raise_cost", (0.2, 1)), ("trim_cost", (0.1, 0.5)), ("trim_metre_cost", (0.05, 0.3)),
+        ("remove_cost", (0.5, 3))))
+    return study
+
+
+def every_way(m):
+    """All numbers of steps; of those that wait for each other, which are columns of their own, the first so many."""
+    choices = []
+    for kind, place in dict.fromkeys(zip(m.kind, m.place, strict=True)):
+        own = m.at(kind, place)
+        choices.append([(own, np.arange(len(own)) < n if len(own) > 1 else n)
+                        for n in range(1 + int(m.most[own].sum()))])
+    for chosen in product(*choices):
+        steps = np.zeros(len(m), int)
+        for own, n in chosen:
+            steps[own] = n
+        yield steps
+
+
+@pytest.mark.parametrize(("study", "seed"), [(study, seed) for study in (random_study, random_wood) for seed in SEEDS])
+def test_no_combination_that_clears_is_cheaper(tmp_path, study, seed):
     """All that cost less are tried, each assessed exactly; where there is no plan, all there are."""
-    with open_study(random_study(tmp_path, seed).write()) as opened:
+    with open_study(study(tmp_path, seed).write()) as opened:
         planned = plan_option(site_of(opened.inputs, "today"))
         m, site, before, rules = planned.remedies, planned.site, planned.before, rules_of_choice(planned.remedies)
         most = planned.cost - 1e-9 if planned.cleared else np.inf
-        ways = [steps for steps in map(np.array, product(*(range(int(n) + 1) for n in m.most)))
-                if m.cost(steps).sum() < most and (rules.A @ (steps * m.step) >= rules.need - 1e-9).all()]
+        ways = [steps for steps in every_way(m) if m.cost(steps).sum() < most
+                and (rules.A @ (steps * m.step) >= rules.need - 1e-9).all()]
         for steps in sorted(ways, key=lambda each: m.cost(each).sum()):
             assert not clears(assess_variant(site, alterations_of(site, m, steps), before), before), \
                 f"{m.cost(steps).sum():.3f} does, too: the plan costs {planned.cost:.3f}"

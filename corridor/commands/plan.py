@@ -34,10 +34,11 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
 
     Finds the cheapest remedies after which there is no violation and no string
     is newly lifted: structures raised or added, strings changed, sections
-    tightened, ground cut, objects taken away. Writes a copy of the study with
-    that option alone and the remedies in place, and checks it in full. Costs,
-    remedies and outages that are allowed are in the table [plan]. What the
-    existing wire needs today is listed apart from what buys rating.
+    tightened, ground cut, trees trimmed, objects taken away, circuits of
+    others put underground. Writes a copy of the study with that option alone
+    and the remedies in place, and checks it in full. Costs, remedies and
+    outages that are allowed are in the table [plan]. What the existing wire
+    needs today is listed apart from what buys rating.
 
     Ends with status 0 where the planned copy clears, 1 where no plan was
     found, and 3 where something could not be assessed, the data are in doubt,

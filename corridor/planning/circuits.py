@@ -7,7 +7,7 @@ import shapely
 
 from corridor.line.facts import Framings, Obstacles, Structures
 
-__all__ = ["GUARDED", "circuits_of_wires", "other_circuits", "own_circuits", "phases_at"]
+__all__ = ["GUARDED", "circuits_of_wires", "other_circuits", "own_circuits", "phases_at", "wires_of_others"]
 
 #: Things below a span that are guarded while wires are drawn over them.
 GUARDED = ("road", "rail", "water")
@@ -42,12 +42,18 @@ def circuits_of_wires(structures: Structures, framings: Framings) -> dict[tuple[
 
 
 def other_circuits(obstacles: Obstacles) -> dict[str, shapely.Geometry]:
-    """Return the circuits of other lines, name to shape: wires near each other of one layer and voltage are one, with
-    the name of the first."""
-    shapes = {}
+    """Return the circuits of other lines, name to shape, as `wires_of_others` has them."""
+    return {name: shapely.union_all(obstacles.geometry[own]) for name, own in wires_of_others(obstacles).items()}
+
+
+def wires_of_others(obstacles: Obstacles) -> dict[str, list[int]]:
+    """Return the circuits of other lines, name to obstacles: wires near each other of one layer and voltage are one,
+    with the name of the first."""
+    shapes, wires = {}, {}
     for i in np.flatnonzero((obstacles.category == "line") & (obstacles.fault == "")):
         key, wire = (obstacles.layer[i], obstacles.voltage[i]), obstacles.geometry[i]
         name = next((name for name, (other, shape) in shapes.items()
                      if other == key and shapely.distance(shape, wire) < _ONE_CIRCUIT), obstacles.obstacle[i])
         shapes[name] = key, shapely.union(shapes[name][1], wire) if name in shapes else wire
-    return {name: shape for name, (_, shape) in shapes.items()}
+        wires.setdefault(name, []).append(int(i))
+    return wires

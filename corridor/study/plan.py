@@ -13,13 +13,15 @@ __all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", 
            "OutageNeed", "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
 
 #: What a plan may be made of.
-REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add")
-Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "remove", "add"]
+REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+            "side_trim", "remove", "bury", "add")
+Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+                 "side_trim", "remove", "bury", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 #: Kinds of work, as the layer `work_items` has them.
-WORK = ("raise", "replace", "strings", "add", "grade", "remove", "re-tension", "pull")
-WorkKind = Literal["raise", "replace", "strings", "add", "grade", "remove", "re-tension", "pull"]
+WORK = ("raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull")
+WorkKind = Literal["raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull"]
 #: Kinds that can be done on the wires or strings of one circuit; the others change what all circuits hang on, or what
 #: is below all.
 ON_CIRCUITS = ("strings", "re-tension", "pull")
@@ -158,10 +160,11 @@ class Plan(Table):
 
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
-        "them to a post or a strain string, tighten or slacken sections, grade the ground, remove objects, add "
-        "structures. Default: all, of which replace, shorten and tighten need a key below."))
+        "them to a post or a strain string, tighten or slacken sections, grade the ground, cut trees back from "
+        "above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), add "
+        "structures. Default: all, of which replace, shorten, tighten, trim, side_trim and bury need keys below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
-        0.5, description="Step by which a structure is raised, a string shortened or the ground cut.")
+        0.5, description="Step by which a structure is raised, a string shortened, the ground cut or a tree trimmed.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
         6.0, description="Most that a structure is raised.")
     raise_cost: float = Field(1.0, ge=0, description="Cost of raising a structure at all, relative.")
@@ -195,8 +198,27 @@ class Plan(Table):
         1.5, description="Most that the ground is lowered.")
     grade_cost: float = Field(0.5, ge=0, description="Cost of grading below a span at all, relative.")
     cubic_metre_cost: float = Field(0.002, ge=0, description="Cost of each cubic metre dug, relative.")
+    trimmable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be trimmed.")
+    least_tree_height: Annotated[float | None, Read(Measure("length", 1, 100))] = Field(
+        None, description="Height above the ground that a tree is trimmed to at least. Without it no top is cut.")
+    least_crown_radius: Annotated[float | None, Read(Measure("length", 0, 100))] = Field(
+        None, description="Radius that the crown of a tree is cut back to at least. Without it none is.")
+    tree_growth: Annotated[float | None, Read(Measure("length", 0, 10, above=True))] = Field(
+        None, description="Growth of a trimmed tree in a year. Of it and the `growth` of the layer of the tree, which "
+        "is until the next cutting already, the greater counts; without either the tree is not trimmed.")
+    cutting_cycle: Annotated[float, Field(gt=0, le=50)] | None = Field(
+        None, description="Years from one cutting of trees to the next. Needs `tree_growth`.")
+    trim_cost: float = Field(0.1, ge=0, description="Cost of cutting the top of a tree at all, relative.")
+    trim_metre_cost: float = Field(0.02, ge=0, description="Cost of each metre that is cut off it, relative.")
+    side_trim_cost: float = Field(0.1, ge=0, description="Cost of cutting a crown back all around, relative.")
+    side_trim_metre_cost: float = Field(0.04, ge=0, description="Cost of each metre of its radius, relative.")
     removable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be taken away.")
     remove_cost: float = Field(0.3, ge=0, description="Cost of taking an obstacle away, relative.")
+    undergrounded: tuple[Text, ...] = Field((), description=(
+        "Circuits of other lines, as the layer `work_items` has them, that their owners agree to put underground, as "
+        "far as their layer draws them. Default: none."))
+    bury_cost: float = Field(20.0, ge=0, description="Cost of putting a circuit underground at all, relative.")
+    bury_metre_cost: float = Field(0.05, ge=0, description="Cost of each metre of its wires, all added up, relative.")
     add_cost: float = Field(8.0, ge=0, description="Cost of a structure more in a span, relative.")
     reel_length: Annotated[float, Read(Measure("length", 0, 20_000, above=True))] = Field(
         2500.0, description="Length of wire on a reel: longer sections are pulled in parts.")
@@ -213,8 +235,13 @@ class Plan(Table):
         144_000.0, description="Outage for a structure more.")
     grade_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for cutting the ground below a span.")
+    trim_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
+        7_200.0, description="Outage for trimming a tree, its top, its crown or both. 0: it is trimmed without one.")
     remove_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000))] = Field(
         14_400.0, description="Outage for taking an object away. 0: it is taken away without one.")
+    bury_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        144_000.0, description="Outage for putting a circuit underground and taking its wires down, of it and of all "
+        "circuits on the structures of the spans that it crosses.")
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for tightening a section of up to three phases that hang, likewise.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
@@ -281,6 +308,9 @@ def plan_is_possible(study):
     if plan.pull_setup_duration > plan.pull_duration:
         yield InputError(study.path, "plan.pull_setup_duration", f"{plan.pull_setup_duration / 3600:g} h",
                          f"no more than pull_duration, {plan.pull_duration / 3600:g} h")
+    for key, other in (("tree_growth", "cutting_cycle"), ("cutting_cycle", "tree_growth")):
+        if getattr(plan, key) is not None and getattr(plan, other) is None:
+            yield InputError(study.path, f"plan.{key}", f"no plan.{other}", f"plan.{other} beside it, or neither")
     if plan.access and plan.calendar is None:
         yield InputError(study.path, "plan.access", "no [plan.calendar]", "[plan.calendar] beside it")
 

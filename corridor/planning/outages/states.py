@@ -124,14 +124,19 @@ def compared_together(site: Site, work: Sequence[WorkItem]) -> tuple[list[WorkIt
 def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
     """Return what of the alterations of a plan is in place when some work is done."""
     every = planned.after.alterations
-    at, spans, gone = ({item.place for item in done if item.kind in kinds}
-                       for kinds in (AT_STRUCTURES, ("add", "grade"), ("remove",)))
+    at, spans, lower, gone = ({item.place for item in done if item.kind in kinds}
+                              for kinds in (AT_STRUCTURES, ("add", "grade"), ("trim",), ("remove",)))
+    under = [i for item in done if item.kind == "bury" for i in planned.site.circuits[item.place]]
+    buried = every.buried & np.isin(np.arange(len(every.buried)), under)
     strung = {s for item in done for s in item.sections}
     hangs = planned.site.option == planned.site.old
     return replace(
         every, changes=tuple(change if s in at else NONE for s, change in enumerate(every.changes)),
         cut=np.where(np.isin(np.arange(len(every.cut)), list(spans)), every.cut, 0.0),
-        removed=every.removed & np.isin(np.arange(len(every.removed)), list(gone)),
+        trimmed=np.where(np.isin(np.arange(len(every.trimmed)), list(lower)), every.trimmed, 0.0),
+        narrower=np.where(np.isin(np.arange(len(every.narrower)), list(lower)), every.narrower, 0.0),
+        removed=buried | every.removed & ~every.buried & np.isin(np.arange(len(every.removed)), list(gone)),
+        buried=buried,
         # A new wire is strung as it is to hang.
         tightened=np.where(np.isin(np.arange(len(every.tightened)), list(strung)), every.tightened, 0.0) if hangs else
         every.tightened, added=every.added[np.isin(every.added, list(spans))])

@@ -9,7 +9,7 @@ import shapely
 from corridor.clearance.findings import span_chords
 from corridor.installation.pull_rows import pull_hours
 from corridor.installation.pulls import pulls_of
-from corridor.planning.circuits import GUARDED, other_circuits, own_circuits, phases_at
+from corridor.planning.circuits import GUARDED, other_circuits, own_circuits, phases_at, wires_of_others
 from corridor.planning.remedies.alterations import NONE, Site
 from corridor.planning.remedies.plan import Planned
 from corridor.study.plan import Plan as PlanTable
@@ -22,7 +22,7 @@ STRINGING = ("pull", "re-tension")
 #: Kinds of work at a structure.
 AT_STRUCTURES = ("raise", "replace", "strings")
 #: Kinds that take away what wires come too near: with more of it done no margin is less.
-CLEARING = ("grade", "remove")
+CLEARING = ("grade", "trim", "remove")
 #: Phases for which a study tells how long work on wires or strings takes.
 _PHASES = 3
 
@@ -33,7 +33,8 @@ class WorkItem:
 
     `own` circuits on the structures, of which `circuits` are worked on and `live` stay in service; `crossed` and
     `beside` circuits of other lines, `guards` things to guard, by name,
-    `guarded` circuits that are crossed and stay in service behind guards. `place` is the structure, the span or the
+    `guarded` circuits that are crossed and stay in service behind guards, `down` those of others whose wires are taken
+    down. `place` is the structure, the span or the
     obstacle that is changed, None for work on wires, which `sections` have. `structures` and `span_names` are the
     places that must be reached for it.
     """
@@ -50,6 +51,7 @@ class WorkItem:
     beside: tuple[str, ...]
     guards: tuple[str, ...]
     guarded: tuple[str, ...] = ()
+    down: tuple[str, ...] = ()
     circuits: tuple[str, ...] = ()
     live: tuple[str, ...] = ()
     structures: tuple[str, ...] = ()
@@ -57,8 +59,8 @@ class WorkItem:
 
     @property
     def out(self) -> tuple[str, ...]:
-        """What must be out of service: its own circuits but those that stay live, and for work on wires those that are
-        crossed, above or below.
+        """What must be out of service: its own circuits but those that stay live, those of others whose wires are taken
+        down, and for work on wires those that are crossed, above or below.
 
         What runs beside is told, not taken out (common practice, no source); for work that needs no outage nothing is
         out.
@@ -66,7 +68,7 @@ class WorkItem:
         if not self.hours:
             return ()
         crossed = {*self.crossed} - {*self.guarded} if self.kind in STRINGING else set()
-        return tuple(sorted({*self.own} - {*self.live} | crossed))
+        return tuple(sorted({*self.own} - {*self.live} | {*self.down} | crossed))
 
     @property
     def alone(self) -> bool:
@@ -81,8 +83,8 @@ class WorkItem:
 
 @dataclass(frozen=True)
 class _Task:
-    """What is done: `seconds` for so many phases; `place` as of a WorkItem; whether it may be done circuit by circuit.
-    """
+    """What is done: `seconds` for so many phases; `place` and `down` as of a WorkItem; whether it may be done circuit
+    by circuit."""
 
     name: str
     kind: str
@@ -90,6 +92,7 @@ class _Task:
     spans: np.ndarray
     place: int | None
     by_circuit: bool = False
+    down: tuple[str, ...] = ()
 
 
 def list_work(planned: Planned) -> list[WorkItem]:
@@ -98,7 +101,7 @@ def list_work(planned: Planned) -> list[WorkItem]:
     x, prices, circuits = site.facts.structures, site.prices, other_circuits(site.facts.index.obstacles)
     chords = span_chords(x, site.plan.base_elevation, spans)
     items = []
-    for task in (*_at_structures(planned), *_in_spans(planned),
+    for task in (*_at_structures(planned), *_in_spans(planned), *_buried(planned, chords),
                  *(_retensioned(planned) if site.old == site.option else _pulls(site))):
         touched, stringing = task.spans, task.kind in STRINGING
         at = [task.place] if task.kind in AT_STRUCTURES else np.unique(np.r_[spans.tail[touched], spans.head[touched]])
@@ -116,7 +119,7 @@ def list_work(planned: Planned) -> list[WorkItem]:
                 name=task.name + (f" ({'; '.join(worked)})" if len(parts) > 1 else ""), kind=task.kind,
                 hours=task.seconds(phases) / 3600, spans=touched, place=task.place, sections=sections, geometry=line,
                 own=own, crossed=crossed, beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
-                guarded=guarded, circuits=worked, live=live,
+                guarded=guarded, down=task.down, circuits=worked, live=live,
                 structures=tuple(x.structure[at].tolist()) if stringing or task.kind in AT_STRUCTURES else (),
                 span_names=() if task.kind in AT_STRUCTURES else tuple(spans.name[touched].tolist())))
     return items
@@ -172,16 +175,36 @@ def _at_structures(planned):
 
 
 def _in_spans(planned):
-    """Structures that are added, ground that is cut and objects that go."""
+    """Structures that are added, ground that is cut, trees that are trimmed and objects that go."""
     site, p, done, before = planned.site, planned.site.prices, planned.after.alterations, planned.before
     v, names = before.layers["violations"], site.plan.spans.name
     near = dict(zip(v["obstacle"], before.line.spans_at(v), strict=True))
     rows = [(f"add a structure in {names[s]}", "add", p.add_duration, s, int(s)) for s in done.added]
     rows += [(f"cut the ground in {names[s]}", "grade", p.grade_duration, s, int(s)) for s in np.flatnonzero(done.cut)]
     obstacles = site.facts.index.obstacles.obstacle
+    rows += [(f"trim {obstacles[i]} to {_to(site.trees[i], done.trimmed[i], done.narrower[i])}", "trim",
+              p.trim_duration, near[obstacles[i]], int(i)) for i in np.flatnonzero(done.trimmed + done.narrower)]
     rows += [(f"take away {obstacles[i]}", "remove", p.remove_duration, near[obstacles[i]], int(i))
-             for i in np.flatnonzero(done.removed)]
+             for i in np.flatnonzero(done.removed & ~done.buried)]
     return [_Task(name, kind, _timed(seconds), np.array([span]), place) for name, kind, seconds, span, place in rows]
+
+
+def _to(tree, lower, narrower):
+    """What a tree is trimmed to, in words."""
+    words = [f"{tree.left(lower):g} m above the ground"] * bool(lower)
+    return " and ".join(words + [f"a radius of {tree.left_aside(narrower):g} m"] * bool(narrower))
+
+
+def _buried(planned, chords):
+    """Circuits of others that are put underground, each with all spans that its wires cross or are too near to."""
+    site, v = planned.site, planned.before.layers["violations"]
+    obstacles, short = site.facts.index.obstacles, planned.before.line.spans_at(v)
+    for name, own in wires_of_others(obstacles).items():
+        if planned.after.alterations.buried[own].any():
+            met = shapely.intersects(chords, shapely.union_all(obstacles.geometry[own]))
+            spans = np.union1d(np.flatnonzero(met), short[np.isin(v["obstacle"], obstacles.obstacle[own])])
+            yield _Task(f"put {name} underground", "bury", _timed(site.prices.bury_duration), spans.astype(int), own[0],
+                        down=(name,))
 
 
 def _retensioned(planned):

@@ -1,21 +1,23 @@
-"""A line with remedies in place: structures changed and added, sections tauter, ground cut, objects gone."""
+"""A line with remedies in place: structures changed and added, sections tauter, ground cut, trees trimmed, objects
+gone."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
 from typing import NamedTuple
 
 import numpy as np
+import shapely
 
 from corridor.assessment import Facts, Ground, Plan
 from corridor.clearance.crossings import index_obstacles
 from corridor.inputs.study_inputs import Inputs
 from corridor.line.build import lay_out
-from corridor.line.facts import Framings, Structures, Tightened, Wiring
+from corridor.line.facts import Framings, Obstacles, Structures, Tightened, Wiring
 from corridor.planning.remedies.graded_ground import SpanCells, excavated
 from corridor.study import Study
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "altered", "change_structures",
+__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "Tree", "altered", "change_structures",
            "tauter_sections", "unaltered"]
 
 
@@ -66,11 +68,52 @@ class Place(NamedTuple):
     framing: str
 
 
+class Tree(NamedTuple):
+    """A tree that may be trimmed: its `height` above the ground and elevation of the `top` [m] at the next cutting,
+    were it left alone; what its layer is said to grow until then, `growth`, and what it grows once it is cut,
+    `regrowth`, no less, aside, too [m]; the `radius` of its crown [m]; steps by which it may be lower (`most`) and
+    narrower (`aside`) at the next cutting."""
+
+    height: float
+    top: float
+    growth: float
+    regrowth: float
+    most: int
+    radius: float = 0.0
+    aside: int = 0
+
+    def cut(self, amount: float) -> float:
+        """Return what is cut off the tree as surveyed [m], so that it is lower by an amount [m] at the next cutting."""
+        return amount + self.regrowth - self.growth
+
+    def left(self, amount: float) -> float:
+        """Return the height above the ground that is left once it is cut so, to the decimetre below [m].
+
+        >>> Tree(16.0, 120.0, 0.5, 2.0, 20).left(4.5)
+        9.5
+        """
+        return _decimetre(self.height - amount - self.regrowth)
+
+    def cut_aside(self, amount: float) -> float:
+        """Return what is cut off the crown [m], so that it is narrower by an amount [m] at the next cutting."""
+        return amount + self.regrowth
+
+    def left_aside(self, amount: float) -> float:
+        """Return the radius that is left once it is cut so, to the decimetre below [m]."""
+        return _decimetre(self.radius - amount - self.regrowth)
+
+
+def _decimetre(length):
+    return float(np.floor(10 * length + 1e-6) / 10)
+
+
 @dataclass(frozen=True)
 class Site:
     """An option of a study, or a mix, on the existing line, laid out; `option` its name, `prices` the table [plan],
-    `cells` what may be dug below spans, `places` where structures may be added in them, or why none may. `facts` have
-    the existing option beside it, where there is one, and no mix but that."""
+    `cells` what may be dug below spans, `places` where structures may be added in them, or why none may, `trees` how
+    obstacles may be trimmed, or why one may not, `circuits` wires of others that may be put underground, by the first
+    of each circuit, or why none may. `facts` have the existing option beside it, where there is one, and no mix but
+    that."""
 
     study: Study
     inputs: Inputs
@@ -81,6 +124,8 @@ class Site:
     prices: PlanTable
     cells: dict[int, SpanCells] = field(default_factory=dict)
     places: dict[int, Place | str] = field(default_factory=dict)
+    trees: dict[int, Tree | str] = field(default_factory=dict)
+    circuits: dict[int, list[int] | str] = field(default_factory=dict)
 
     @property
     def old(self) -> str | None:
@@ -107,12 +152,16 @@ class Site:
 
 @dataclass(frozen=True)
 class Alterations:
-    """What is done: `changes` (structure,); `cut` (span,) [m]; `removed` (obstacle,) bool; `tightened` (section,)
-    shares; `added` spans that get a structure more, ascending."""
+    """What is done: `changes` (structure,); `cut` (span,) [m]; `trimmed` and `narrower` (obstacle,) by how much lower,
+    and of less radius, at the next cutting [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that
+    are put underground; `tightened` (section,) shares; `added` spans that get a structure more, ascending."""
 
     changes: tuple[Change, ...]
     cut: np.ndarray
+    trimmed: np.ndarray
+    narrower: np.ndarray
     removed: np.ndarray
+    buried: np.ndarray
     tightened: np.ndarray
     added: np.ndarray
 
@@ -154,9 +203,9 @@ def _at(lines, names, keys):
 
 def unaltered(site: Site) -> Alterations:
     """Return the Alterations that do nothing."""
-    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)),
-                       np.zeros(len(site.facts.index.obstacles), bool), np.zeros(len(site.plan.sections)),
-                       np.zeros(0, int))
+    things = np.zeros(len(site.facts.index.obstacles))
+    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things,
+                       things > 0, things > 0, np.zeros(len(site.plan.sections)), np.zeros(0, int))
 
 
 def altered(site: Site, alterations: Alterations) -> AlteredLine:
@@ -169,9 +218,12 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
     if len(added) or any(change.string == "strain" for change in alterations.changes):
         plan = Plan(*lay_out(structures, base, site.inputs.frame.ground_factor), base)
     changed = {"structures": structures, "framings": framings}
-    if alterations.removed.any():
-        obstacles = _columns(facts.index.obstacles, ~alterations.removed)
-        changed["index"] = index_obstacles(type(facts.index.obstacles)(**obstacles))
+    if alterations.removed.any() or alterations.trimmed.any() or alterations.narrower.any():
+        obstacles = trimmed(facts.index.obstacles, alterations.trimmed)
+        # A radius counts in the grid, as the check of the copy widens what is left of it.
+        less = site.inputs.frame.widen(alterations.narrower, obstacles.geometry)
+        obstacles = replace(obstacles, radius=obstacles.radius - less)
+        changed["index"] = index_obstacles(replace(obstacles, **_columns(obstacles, ~alterations.removed)))
     parent = _parents(site, plan, origin)
     if plan is not site.plan:
         changed["options"] = tuple(replace(option, wiring=_measured(site, plan, parent, option.wiring))
@@ -181,6 +233,14 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
         changed["options"] = _tauter(site, plan, parent, alterations.tightened, changed.get("options", facts.options))
     return AlteredLine(replace(facts, **changed), plan, excavated(site.ground, site.cells, alterations.cut), site.plan,
                        origin, parent)
+
+
+def trimmed(obstacles: Obstacles, amount: np.ndarray) -> Obstacles:
+    """Return obstacles with tops that are lower by amounts, (obstacle,) [m]."""
+    geometry = obstacles.geometry.copy()
+    for i in np.flatnonzero((amount > 0) & obstacles.absolute):
+        geometry[i] = shapely.transform(geometry[i], lambda xyz, i=i: xyz - [0, 0, amount[i]], include_z=True)
+    return replace(obstacles, geometry=geometry, height=obstacles.height - amount)
 
 
 def _columns(table, rows):

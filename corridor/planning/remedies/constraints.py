@@ -14,7 +14,8 @@ from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.least_cost import Constraints
-from corridor.planning.remedies.offered import Remedies, string_lengths
+from corridor.planning.remedies.offered import Remedies, first_wires, string_lengths
+from corridor.planning.remedies.trimming import trim_worth
 from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
 __all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
@@ -34,6 +35,8 @@ _LAYOUT = ("add", "strain", "post")
 #: More than posts and strain strings were seen to be worth beyond the chord's lift, as a share of the string's length:
 #: what a first look at the line may promise, and the next one tells [-].
 _HOPED = 0.7
+#: What is done to trees.
+_TRIMS = ("trim", "side_trim")
 _CLEARANCE = ("line", "span", "case", "against", "obstacle", "measure", "position")
 
 
@@ -59,8 +62,10 @@ class Basis:
         near, names = {}, self.site.facts.index.obstacles.obstacle
         for name, section in zip(c["obstacle"], spans.section[self.before.line.spans_at(c)], strict=True):
             near.setdefault(name, set()).add(int(section))
-        own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "remove": lambda at: near[names[at]],
-               "grade": lambda at: [spans.section[at]], "add": lambda at: [spans.section[at]]}
+        own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "grade": lambda at: [spans.section[at]],
+               **dict.fromkeys(("trim", "side_trim", "remove"), lambda at: near[names[at]]),
+               "bury": lambda at: set().union(*(near.get(names[i], ()) for i in self.site.circuits[at])),
+               "add": lambda at: [spans.section[at]]}
         pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
             kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
         row, column = np.array(sorted(set(pairs)), int).reshape(-1, 2).T
@@ -117,19 +122,19 @@ def _hope(basis, sections):
 def worth_at_violations(basis: Basis) -> csr_array:
     """Return how much a step of each remedy is worth at the violations of the existing line, (violation, column)
     [m]."""
-    rows, margin, _ = _of_clearances(basis, basis.before)
+    rows, margin, _ = _of_clearances(basis, basis.before, twice=False)
     return rows.A[margin < 0] @ diags_array(basis.remedies.step)
 
 
 def rules_of_choice(remedies: Remedies) -> Constraints:
     """Return the rows that hold between remedies whatever is found: what waits for another, and what excludes it."""
-    strings, grade, add = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
-        ("post", "strain", "shorten"), "grade", "add"))
-    # Nobody digs where a structure is to stand: of the cuts the first is there where any is.
-    first = grade[np.unique(remedies.place[grade], return_index=True)[1]]
-    taller = np.flatnonzero(np.isin(remedies.kind.astype(str), ("raise", "replace")))
-    return (in_order(remedies, "grade") + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add])
-            + exclusive(remedies, taller))
+    strings, add, gone, taller = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
+        ("post", "strain", "shorten"), "add", "remove", ("raise", "replace")))
+    # Nobody digs where a structure is to stand, nor trims what is taken away: of steps the first is there where any is.
+    first, top, crown = (remedies.first(kind) for kind in ("grade", "trim", "side_trim"))
+    return (in_order(remedies, "grade") + in_order(remedies, "trim") + in_order(remedies, "side_trim")
+            + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add]) + exclusive(remedies, taller)
+            + exclusive(remedies, np.r_[top, gone]) + exclusive(remedies, np.r_[crown, gone]))
 
 
 def _anchored(basis, rows, margin, sections, amount, first):
@@ -172,27 +177,53 @@ class _Rows:
         for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
             self.add(kind, hung, worth)
 
+    def trim(self, site, clearances, thing, alone, done):
+        """Let what is cut off the obstacle of each row (-1: of none) count there; rows that are `alone` hold only while
+        it is not trimmed. `done` the Alterations by which it is already."""
+        m, step = self.remedies, site.prices.step
+        row = np.flatnonzero(np.isin(thing, m.place[np.isin(m.kind.astype(str), _TRIMS)]))
+        tree, only = thing[row], alone[row]
+        worth = trim_worth({name: values[row] for name, values in clearances.items()}, tree, site.trees, step,
+                           done.trimmed[tree], done.narrower[tree])
+        for kind, gains in worth.items():
+            own, first = np.flatnonzero(m.kind == kind), m.first(kind)
+            number = own - first[np.searchsorted(m.place[first], m.place[own])]
+            i, j = np.nonzero(tree[:, None] == m.place[own])
+            each = np.where(only[i], np.where(number[j] == 0, AMPLE, 0.0), gains[i, number[j]]) / step
+            self.A = self.A + csr_array((each, (row[i], own[j])), self.A.shape)
+
     def named(self, names):
         """Return Constraints of them that ask for nothing yet."""
         return Constraints(self.A.tocsr(), np.zeros(len(names)), np.array(names, object))
 
 
-def _of_clearances(basis, now):
-    """Rows of clearances, their margins, and sections."""
+def _of_clearances(basis, now, *, twice=True):
+    """Rows of clearances, their margins, and sections.
+
+    What a lift is worth beside a crown grows as that is trimmed, up to all of it: rows of trees that may be trimmed
+    promise all of it, and, where they are not trimmed yet, come `twice`, for while they are not."""
     site, c, line = basis.site, now.layers["clearances"], now.line
     chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below")) & now.is_fresh(c))
     c = {name: values[chosen] for name, values in c.items()}
+    thing, crown = _trees_of_rows(basis, c)
+    free = np.flatnonzero(crown)
+    free = free[(now.alterations.trimmed + now.alterations.narrower == 0)[thing[free]]]
+    each = np.r_[np.arange(len(thing)), free if twice else []].astype(int)
+    alone = np.arange(len(each)) >= len(thing)
+    c, thing, crown = {name: values[each] for name, values in c.items()}, thing[each], crown[each]
     spans, span = line.plan.spans, line.spans_at(c)
     parent, found = line.parent[span], _Rows(basis.remedies, len(span))
     # A raise takes both of two own wires along.
     way = np.where(np.isin(c["against"].astype(str), KINDS), 0.0, lift_way(c))
+    way = np.where(crown & ~alone & twice, 1.0, way)
     for at, share in zip((spans.tail, spans.head), end_shares(c, spans.length[span]), strict=True):
         structure = line.origin[at[span]]
         found.at_structure(structure, _lengths(basis, structure, c["wire"]), way * share)
     dug = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["position"] != "below")
     found.add("grade", np.where(dug, parent, -1), 1.0)
-    known = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
-    found.add("remove", np.array([known.get(name, -1) for name in c["obstacle"]], int), AMPLE)
+    found.add("remove", thing, AMPLE)
+    found.add("bury", first_wires(site)[thing], AMPLE)
+    found.trim(site, c, thing, alone, now.alterations)
     section = site.plan.spans.section[parent]
     for kind, (gains, _) in basis.gains.items():
         found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))
@@ -201,6 +232,16 @@ def _of_clearances(basis, now):
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
     return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
+
+
+def _trees_of_rows(basis, clearances):
+    """The obstacle of each row, -1 where it is none, and whether it is of a distance in space from a tree that may be
+    trimmed."""
+    m, known = basis.remedies, {name: i for i, name in enumerate(basis.site.facts.index.obstacles.obstacle)}
+    thing = np.array([known.get(name, -1) for name in clearances["obstacle"]], int)
+    trees = m.place[np.isin(m.kind.astype(str), _TRIMS)]
+    return thing, (np.isin(thing, trees) & (clearances["measure"] == "radial")
+                   & (clearances["position"] != "falling"))
 
 
 def _lengths(basis, structure, wire):

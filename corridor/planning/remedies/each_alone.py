@@ -11,7 +11,7 @@ from corridor.check import find
 from corridor.opened import Opened
 from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
-from corridor.planning.remedies.offered import alterations_of
+from corridor.planning.remedies.offered import alterations_of, first_wires, why_untrimmed
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
 
@@ -24,13 +24,15 @@ _KEY = ("line", "span", "against", "obstacle")
 
 
 class _Try(NamedTuple):
-    """A remedy as the table has it, and its `columns` that are taken together."""
+    """A remedy as the table has it, and its `columns` that are taken together; `cut` what an amount of
+    it comes to [m]."""
 
     where: str
     geometry: shapely.Geometry | None
     columns: np.ndarray
     name: str | None = None
     note: str | None = None
+    cut: Callable[[float], float] = float
 
 
 def each_alone(planned: Planned, others: dict[str, set], *, worst: int = 40,
@@ -96,7 +98,7 @@ def _tried(planned, one, worth):
             continue
         for each in found:
             after, n, steps = _fewest(planned, one, span, each.columns, worth[each.columns])
-            amount = n * m.step[each.columns[0]]
+            amount = each.cut(n * m.step[each.columns[0]])
             amount = {"m": amount, "%": 100 * amount}.get(unit, len(each.columns)) if unit != "m³" else \
                 site.cells[span].volume(amount)
             rows.append(_row(one, each.name or name, each.where, amount=amount, unit=unit, after=after,
@@ -108,9 +110,10 @@ def _fewest(planned, one, span, columns, worth):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
     m = planned.remedies
     # The steps of a cut have a column each, of which some are taken; of other remedies all are, some steps of each.
-    cut = m.kind[columns[0]] == "grade"
-    most, gain = (len(columns), worth[0]) if cut else (int(m.most[columns].min()), worth.sum())
-    first = min(max(int(np.ceil(-one["margin_m"] / gain)), 1), most) if gain > 1e-6 else most
+    cut = m.kind[columns[0]] in ("grade", "trim", "side_trim")
+    most = len(columns) if cut else int(m.most[columns].min())
+    gain = np.cumsum(worth) if cut else worth.sum() * np.arange(1, most + 1)
+    first = min(int(np.searchsorted(np.nan_to_num(gain), -one["margin_m"] - 1e-9)) + 1, most)
     for n in range(first, min(first + 2, most) + 1):
         steps = np.zeros(len(m))
         steps[columns[:n] if cut else columns] = 1 if cut else n
@@ -178,12 +181,30 @@ def _cut(kind, planned, one, span, worth):
         f"{cells.blocked} stands where the cut would be"
 
 
+def _trimmed(kind, planned, one, span, worth):
+    obstacles = planned.site.facts.index.obstacles.obstacle
+    place = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
+    columns, tree = planned.remedies.at(kind, place), planned.site.trees.get(place)
+    if not len(columns):
+        return why_untrimmed(planned.site, "most" if kind == "trim" else "aside", [place])
+    return [_Try(str(one["obstacle"]), None, columns, cut=tree.cut if kind == "trim" else tree.cut_aside,
+                 note=f"with what it grows until the next cutting, {tree.regrowth:g} m")]
+
+
 def _gone(kind, planned, one, span, worth):
     removable = planned.site.prices.removable
     if one["against"] not in removable or one["obstacle"] is None:
         return f"the study lets only these be taken away: {', '.join(removable) or 'none'}"
     obstacle = np.flatnonzero(planned.site.facts.index.obstacles.obstacle == one["obstacle"])
     return [_Try(str(one["obstacle"]), None, planned.remedies.at(kind, *obstacle))]
+
+
+def _buried(kind, planned, one, span, worth):
+    obstacles = planned.site.facts.index.obstacles.obstacle
+    thing = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
+    first = int(first_wires(planned.site)[thing])
+    return [_Try(str(obstacles[first]), None, planned.remedies.at(kind, first))] if first >= 0 else \
+        "the study does not let it be put underground (plan.undergrounded)"
 
 
 def _more(kind, planned, one, span, worth):
@@ -206,7 +227,11 @@ _TRIES = {
                 "engineer to find", _strung),
     "slacken": ("re-tension, slacker", "%", "less than the stringing limits allow", _strung),
     "grade": ("grade the ground", "m³", "vertical cuts on the grid of the ground raster, without slopes", _cut),
+    "trim": ("trim the tree", "m", None, _trimmed),
+    "side_trim": ("cut back the crown", "m", None, _trimmed),
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
+    "bury": ("put the circuit underground", "circuit", "its owner's work; the margin after is the least of the whole "
+             "span", _buried),
     "add": ("add a structure", "structure", None, _more)}
 
 

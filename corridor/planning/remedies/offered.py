@@ -1,17 +1,22 @@
 """Which remedies a plan may choose from, as columns of a programme, and why others are not offered."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from scipy.sparse import csr_array
 
-from corridor.planning.remedies.alterations import Alterations, Change, Place, Site
+from corridor.planning.circuits import wires_of_others
+from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
 from corridor.planning.remedies.places import places_of_new
+from corridor.planning.remedies.trimming import trees_of
 from corridor.planning.remedies.variants import Variant
 from corridor.study.plan import REMEDIES
 
-__all__ = ["Remedies", "alterations_of", "offered_remedies", "string_lengths", "with_places"]
+__all__ = ["Remedies", "alterations_of", "first_wires", "offered_remedies", "string_lengths", "why_untrimmed",
+           "with_places"]
 
 
 #: Kinds of remedies that change a structure.
@@ -23,8 +28,9 @@ class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
     `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, post, strain), span
-    (grade, add), section (tighten, slacken) or obstacle (remove). `step` amount of one step in the unit of the kind (m,
-    share, or pieces), `most` steps; costs `fixed` where any is taken, and `per_step`.
+    (grade, add), section (tighten, slacken) or obstacle (trim, side_trim, remove; bury: the first of a circuit). `step`
+    amount of one step in the unit of the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken,
+    and `per_step`.
     """
 
     kind: np.ndarray
@@ -54,6 +60,11 @@ class Remedies:
         own = np.flatnonzero(self.kind == kind)
         return csr_array((np.ones(len(own)), (self.place[own], own)), (count, len(self)))
 
+    def first(self, kind: str) -> np.ndarray:
+        """Return the first column of a kind at each place: what others are to wait for, or exclude."""
+        own = np.flatnonzero(self.kind == kind)
+        return own[np.unique(self.place[own], return_index=True)[1]]
+
     def at(self, kind: str, *places: int) -> np.ndarray:
         """Return the columns of a kind at some places."""
         return np.flatnonzero((self.kind == kind) & np.isin(self.place, places))
@@ -70,15 +81,18 @@ class Remedies:
 
 def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterations:
     """Return the Alterations that numbers of steps (column,) of remedies come to."""
-    count = {"remove": len(site.facts.index.obstacles), "grade": len(site.plan.spans), "add": len(site.plan.spans),
-             "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
+    things = len(site.facts.index.obstacles)
+    count = {"trim": things, "side_trim": things, "remove": things, "bury": things, "grade": len(site.plan.spans),
+             "add": len(site.plan.spans), "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
     rise, shorter = np.round(done["raise"] + done["replace"], 6), np.round(done["shorten"], 6)
     string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
     changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new))
                     for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
-    return Alterations(changes, done["grade"], done["remove"] > 0, done["tighten"] - done["slacken"],
+    buried = np.isin(np.arange(things), [i for own in np.flatnonzero(done["bury"]) for i in site.circuits[own]])
+    return Alterations(changes, done["grade"], np.round(done["trim"], 6), np.round(done["side_trim"], 6),
+                       (done["remove"] > 0) | buried, buried, done["tighten"] - done["slacken"],
                        np.flatnonzero(done["add"]))
 
 
@@ -94,11 +108,33 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
 
 
 def with_places(site: Site, before: Variant) -> Site:
-    """Return the site with the cells that may be cut below its spans, and the places where structures may be added in
-    those that are in violation, as far as a plan may do either."""
+    """Return the site with the cells that may be cut below its spans, the places where structures may be added in
+    those that are in violation, and how what is too near may be trimmed or put underground, as far as a plan may do
+    each."""
     allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
+    things = _things(site, before.layers["violations"])
     return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
-                   places=places_of_new(site, short) if "add" in allowed else {})
+                   places=places_of_new(site, short) if "add" in allowed else {},
+                   trees=trees_of(site, things) if {"trim", "side_trim"} & {*allowed} else {},
+                   circuits=_circuits(site, things) if "bury" in allowed else {})
+
+
+def _circuits(site, things):
+    """Wires of the circuits of others that some obstacles are of and that may be put underground, by the first of each,
+    or why they may not."""
+    obstacles, found = site.facts.index.obstacles, {}
+    strung = {section.name for section in site.study.obstacles if section.wires is not None}
+    for name, own in wires_of_others(obstacles).items():
+        if {*own} & {*things} and name in site.prices.undergrounded:
+            found[own[0]] = own if obstacles.layer[own[0]] not in strung else \
+                f"{name} is drawn by its attachments, of which no copy is made without it"
+    return found
+
+
+def _things(site, violations):
+    """Obstacles that rows of violations name, ascending."""
+    index = {name: i for i, name in enumerate(site.facts.index.obstacles.obstacle)}
+    return sorted({index[name] for name in violations["obstacle"] if name in index})
 
 
 def offered_remedies(site: Site, before: Variant) -> tuple[Remedies, dict[str, str]]:
@@ -222,12 +258,61 @@ def _cut_steps(prices, span, cells):
             for k, v in enumerate(dug)]
 
 
+def first_wires(site: Site) -> np.ndarray:
+    """Return of each obstacle the first wire of the circuit of another line that it is of, where that may be put
+    underground, else -1; one more row, of none, (obstacle + 1,)."""
+    first = np.full(len(site.facts.index.obstacles) + 1, -1)
+    for at, own in site.circuits.items():
+        if not isinstance(own, str):
+            first[own] = at
+    return first
+
+
+def _trims(site, near):
+    p = site.prices
+    if p.least_tree_height is None:
+        return "the study does not say how low trees may be trimmed (plan.least_tree_height)"
+    return _trim_steps(site, "most", Tree.cut, p.trim_cost, p.trim_metre_cost) or why_untrimmed(site, "most")
+
+
+def _side_trims(site, near):
+    p = site.prices
+    if p.least_crown_radius is None:
+        return "the study does not say how far crowns may be cut back (plan.least_crown_radius)"
+    return _trim_steps(site, "aside", Tree.cut_aside, p.side_trim_cost, p.side_trim_metre_cost) or \
+        why_untrimmed(site, "aside")
+
+
+def _trim_steps(site, most, cut, fixed, metre):
+    """Steps of trees, each a remedy of its own: of the first, what grows until the next cutting is cut off, too."""
+    step = site.prices.step
+    return [(i, step, 1, metre * (step if k else cut(tree, step)) + (0 if k else fixed), 0.0)
+            for i, tree in site.trees.items() if isinstance(tree, Tree) for k in range(getattr(tree, most))]
+
+
+def why_untrimmed(site: Site, most: str, things: Iterable[int] | None = None) -> str:
+    """Return words that say why no step of some obstacles may be trimmed, of all that are too near by default; `most`
+    is the field of a Tree that has its steps, "most" or "aside"."""
+    what = "higher" if most == "most" else "wider"
+    words = [tree if isinstance(tree, str) else f"{site.facts.index.obstacles.obstacle[i]} is not {what} by a step of "
+             f"{site.prices.step:g} m than it may be trimmed to" for i, tree in site.trees.items()
+             if things is None or i in things]
+    return "; ".join(dict.fromkeys(words)) or "it is no tree of a layer that is too near"
+
+
 def _gone(site, near):
     obstacles, removable = site.facts.index.obstacles, site.prices.removable
-    index = {name: i for i, name in enumerate(obstacles.obstacle)}
-    short = {index[name] for name in near.violations["obstacle"] if name in index}
-    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in sorted(short) if obstacles.category[i] in removable] or \
+    short = _things(site, near.violations)
+    return [(i, 1, 1, site.prices.remove_cost, 0.0) for i in short if obstacles.category[i] in removable] or \
         f"nothing short of is of the categories that may go: {', '.join(removable) or 'none'}"
+
+
+def _buried(site, near):
+    p, geometry = site.prices, site.facts.index.obstacles.geometry
+    rows = [(first, 1, 1, p.bury_cost + p.bury_metre_cost * float(shapely.length(geometry[own]).sum()), 0.0)
+            for first, own in site.circuits.items() if not isinstance(own, str)]
+    return rows or "; ".join(site.circuits.values()) or "no circuit that is too near may be put underground " \
+        f"(plan.undergrounded): {', '.join(p.undergrounded) or 'none'}"
 
 
 def _more(site, near):
@@ -237,4 +322,5 @@ def _more(site, near):
 
 
 _OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,
-           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "remove": _gone, "add": _more}
+           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims, "side_trim": _side_trims,
+           "remove": _gone, "bury": _buried, "add": _more}

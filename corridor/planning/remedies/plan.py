@@ -14,7 +14,7 @@ from corridor.jobs.folder import made_folder
 from corridor.opened import Opened, prepare
 from corridor.outputs.files import Files, joined
 from corridor.outputs.frames import Frames
-from corridor.planning.circuits import GUARDED, circuits_of_wires, other_circuits, own_circuits
+from corridor.planning.circuits import GUARDED, circuits_of_wires, own_circuits, wires_of_others
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
@@ -190,13 +190,14 @@ def _check_names(inputs, prices):
         raise InputError(file, "plan.largest_load_ratio", f"{prices.largest_load_ratio:g}, but no option is existing",
                          "an option with existing = true, which loads are compared with, or no such key")
     own = own_circuits(x, inputs.framings, range(len(x)))
-    circuits = [*own, *other_circuits(obstacles)]
+    others = wires_of_others(obstacles)
+    circuits = [*own, *others]
     categories = sorted({*obstacles.category, *inputs.rules.against} - {"ground", "right_of_way"})
     given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
     given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
-    given += [(f"guarded_circuits.{i}", name, list(other_circuits(obstacles)))
-              for i, name in enumerate(prices.guarded_circuits)]
+    given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded")
+              for i, name in enumerate(getattr(prices, key))]
     given += [(f"outage_needs.{i}.circuit", row.circuit, own)
               for i, row in enumerate(prices.outage_needs) if row.circuit is not None]
     same = x.line[1:] == x.line[:-1]
@@ -209,8 +210,8 @@ def _check_names(inputs, prices):
     if prices.calendar is not None:
         met = [*circuits, *obstacles.obstacle[np.isin(obstacles.category.astype(str), GUARDED)]]
         given += [(f"calendar.notice.{i}.name", row.name, met) for i, row in enumerate(prices.calendar.notice)]
-    if "removable" in prices.model_fields_set:
-        given += [(f"removable.{i}", name, categories) for i, name in enumerate(prices.removable)]
+    given += [(f"{key}.{i}", name, categories) for key in ("removable", "trimmable") if key in prices.model_fields_set
+              for i, name in enumerate(getattr(prices, key))]
     for i, pair in enumerate(prices.never_together):
         if pair.first == pair.second:
             raise InputError(file, f"plan.never_together.{i}.second", repr(pair.second), "another than the first")

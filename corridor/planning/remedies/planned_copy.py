@@ -13,10 +13,12 @@ import tomli_w
 from corridor.check import Progress, check_study
 from corridor.constants import GRAVITY
 from corridor.errors import InputError
+from corridor.inputs.cells import cells
 from corridor.inputs.frame import horizontal, transformer
 from corridor.inputs.framings import framing_rows
 from corridor.inputs.layers import portions
 from corridor.inputs.obstacles import open_obstacles
+from corridor.inputs.other_lines import height_factor
 from corridor.inputs.structures import FORMER_AZIMUTH, open_structures, plain_name
 from corridor.inputs.study_inputs import Inputs
 from corridor.outputs.guard import Guard, place_of, sealed
@@ -28,6 +30,7 @@ from corridor.planning.remedies.standing import cleared_areas
 from corridor.planning.remedies.variants import Variant
 from corridor.study.include import moved
 from corridor.summary import Outcome
+from corridor.units import scale
 
 __all__ = ["check_folder", "checked_copy", "earlier_plan"]
 
@@ -37,6 +40,9 @@ _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "g
             "measured.csv", "cleared.gpkg", "plan.gpkg", "items_by_circuit.csv", "states.csv", "ways.csv", "loads.csv",
             "switching.csv", "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png",
             "calendar.pdf", "outages.svg", "outages.png", "outages.pdf")
+
+#: Columns of a layer of which the study gives one number for all, some of which are other in the copy.
+_PLANNED = {"height": "height_planned", "radius": "radius_planned"}
 
 
 def check_folder(folder: Path, inputs: Inputs, guard: Guard) -> None:
@@ -99,12 +105,14 @@ def _tables(site, after, folder):
         tables["framings"]["file"] = "framings.csv"
     if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
         tables["terrain"]["ground"].insert(0, "graded.tif")
-    if done.removed.any():
+    if done.removed.any() or done.trimmed.any() or done.narrower.any():
         # Of several of one name, some of which stay, none is taken out of the files: the check of the copy tells.
         names = site.facts.index.obstacles.obstacle
         removed = set(names[done.removed]) - set(names[~done.removed])
+        less = {key: {names[i]: float(amount[i]) for i in np.flatnonzero(amount)} for key, amount in (
+            ("height", done.trimmed), ("radius", done.narrower))}
         if "obstacles" in tables:
-            tables["obstacles"] = _less_obstacles(study, removed, tables["obstacles"], folder)
+            tables["obstacles"] = _other_obstacles(study, removed, less, tables["obstacles"], folder)
         areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)
         if areas is not None:
             write_frame(folder / "cleared.gpkg", "cleared", areas)
@@ -214,31 +222,73 @@ def _write_framings(site, after, path):
         writer.writerows(rows + more)
 
 
-def _parts(study, section, key):
-    """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature."""
+def _parts(study, section, key, less):
+    """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature, and
+    with heights and radii that are `less` by that name [m]."""
     frames = []
     for part in section.parts:
-        rows = _rows_of(open_obstacles(part, study.resolve))
+        layer = open_obstacles(part, study.resolve)
+        rows = _rows_of(layer)
         if key != part.id_column:
             own = rows.index if part.id_column is None else rows[part.id_column]
             rows[key] = [f"{part.label}{plain_name(each)}" if part.label else each for each in own]
+        names = rows[key].map(plain_name).to_numpy()
+        for what, amounts in less.items():
+            # Of several of one name none is other: the check of the copy tells.
+            found = ((np.flatnonzero(names == name), metres) for name, metres in amounts.items())
+            at = {int(own[0]): metres for own, metres in found if len(own) == 1}
+            if amounts:
+                _lessen(rows, at, what, part, layer)
         frames.append(rows if not frames else rows.to_crs(frames[0].crs))
     return frames
 
 
-def _less_obstacles(study, removed, tables, folder):
-    """The tables of obstacles, the layers of which some features are taken away written anew without them."""
+def _lessen(rows, at, what, part, layer):
+    """Take metres from the height or radius of rows, by their numbers, where the study has them: in a column, as one
+    number of all, or as Z."""
+    key = "elevation" if what == "height" and part.elevation_column is not None else what
+    column, unit = (getattr(part, f"{key}_{each}") for each in ("column", "unit"))
+    if column is None and getattr(part, what) is not None:
+        column, unit = _PLANNED[what], "m"
+        rows[column] = getattr(part, what)
+    if column is None:
+        places = rows.geometry.to_numpy().copy()
+        for i, metres in at.items():
+            down = [0, 0, metres / height_factor(part, layer)]
+            places[i] = shapely.transform(places[i], lambda xyz, down=down: xyz - down, include_z=True)
+        rows.geometry = places
+        return
+    values = rows[column].to_numpy()
+    told = cells(values, "length", unit)[0]
+    values = values.astype(float if values.dtype.kind in "iuf" else object)
+    for i, metres in at.items():
+        left = float(told[i] - metres)
+        values[i] = f"{left!r} m" if values.dtype.kind == "O" else left / scale(unit, "length")[0]
+    rows[column] = values
+
+
+def _other_obstacles(study, removed, less, tables, folder):
+    """The tables of obstacles, the layers of which some features are taken away, lower or narrower written anew; `less`
+    by "height" and "radius" the metres by name."""
     left = []
     for given, section in zip(tables, study.obstacles, strict=True):
-        own = {name.removeprefix(f"{section.name}:") for name in removed if name.startswith(f"{section.name}:")}
-        if not own:
+        before = f"{section.name}:"
+        gone = {name.removeprefix(before) for name in removed if name.startswith(before)}
+        own = {what: {name.removeprefix(before): metres for name, metres in amounts.items() if name.startswith(before)}
+               for what, amounts in less.items()}
+        if not gone and not any(own.values()):
             left.append(given)
             continue
         key = section.id_column if len(section.parts) == 1 and section.id_column else "feature_before"
-        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key), ignore_index=True))
-        rows = rows[~rows[key].map(plain_name).isin(own)]
+        rows = geopandas.GeoDataFrame(pandas.concat(_parts(study, section, key, own), ignore_index=True))
+        rows = rows[~rows[key].map(plain_name).isin(gone)]
         if len(rows):
-            file = f"obstacles {len(left) + 1}.gpkg"
+            file, table = f"obstacles {len(left) + 1}.gpkg", _as_read(given)
             write_frame(folder / file, "left", rows.reset_index(drop=True))
-            left.append(_as_read(given) | {"file": file, "layer": "left", "id_column": key})
+            for what, column in _PLANNED.items():
+                columns = {f"{what}_column", *["elevation_column"] * (what == "height")}
+                if own[what] and what in table and not columns & table.keys():
+                    del table[what]
+                    table |= {f"{what}_column": column, f"{what}_unit": "m"}
+            left.append(table | {"file": file, "layer": "left", "id_column": key})
     return left

@@ -24,7 +24,8 @@ _WORDS = {"raise": ("raise", "m"), "replace": ("put a taller structure in place 
           "shorten": ("shorten the strings of", "m"),
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
           "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
-          "remove": ("take away", None), "add": ("add a structure in", None)}
+          "trim": ("trim", "m"), "side_trim": ("cut back the crown of", "m"), "remove": ("take away", None),
+          "bury": ("put underground", None), "add": ("add a structure in", None)}
 
 
 def taken(planned: Planned) -> dict[str, list]:
@@ -34,12 +35,18 @@ def taken(planned: Planned) -> dict[str, list]:
     for j in np.flatnonzero(planned.steps):
         amount, cost = rows.get((m.kind[j], int(m.place[j])), (0.0, 0.0))
         rows[m.kind[j], int(m.place[j])] = amount + planned.steps[j] * m.step[j], cost + float(costs[j])
-    table = {name: [] for name in ("remedy", "line", "where", "amount", "unit", "volume_m3", "cost", "geometry")}
+    table = {name: [] for name in ("remedy", "line", "where", "amount", "unit", "volume_m3", "height_left_m",
+                                   "radius_left_m", "cost", "geometry")}
     for (kind, place), (amount, cost) in rows.items():
         line, where, point = _named(site, kind, place)
         unit = _WORDS[kind][1]
         volume = site.cells[place].volume(amount) if kind == "grade" else np.nan
-        values = kind, line, where, 100 * amount if unit == "%" else amount, unit, volume, cost, point
+        height, radius, tree = np.nan, np.nan, site.trees.get(place)
+        if kind == "trim":
+            height, amount = tree.left(amount), tree.cut(amount)
+        elif kind == "side_trim":
+            radius, amount = tree.left_aside(amount), tree.cut_aside(amount)
+        values = kind, line, where, 100 * amount if unit == "%" else amount, unit, volume, height, radius, cost, point
         for column, value in zip(table.values(), values, strict=True):
             column.append(value)
     return table
@@ -48,7 +55,7 @@ def taken(planned: Planned) -> dict[str, list]:
 def _named(site, kind, place):
     """Line, name and place of what a remedy is for."""
     x, spans, z = site.facts.structures, site.plan.spans, site.plan.base_elevation
-    if kind == "remove":
+    if kind in ("trim", "side_trim", "remove", "bury"):
         obstacles = site.facts.index.obstacles
         return None, obstacles.obstacle[place], shapely.force_3d(shapely.centroid(obstacles.geometry[place]), 0)
     if kind in ("grade", "add", "tighten", "slacken"):
@@ -164,10 +171,12 @@ def today_lines(today: Planned | None, cost: float = np.nan) -> list[str]:
             *(f"  {each}" for each in (_line(*row) for row in zip(*taken(today).values(), strict=True)))]
 
 
-def _line(remedy, line, where, amount, unit, volume, cost, _):
+def _line(remedy, line, where, amount, unit, volume, height, radius, cost, _):
     words = f"  {_WORDS[remedy][0]} {f'{line}, ' if line else ''}{where}"
     words += f" by {amount:g} {unit}" if unit else ""
-    return words + (f", {volume:.0f} m³" if np.isfinite(volume) else "") + f": {cost:.3g}"
+    words += f", {volume:.0f} m³" if np.isfinite(volume) else ""
+    words += f", to {height:g} m above the ground" if np.isfinite(height) else ""
+    return words + (f", to a radius of {radius:g} m" if np.isfinite(radius) else "") + f": {cost:.3g}"
 
 
 def counted(number: int, noun: str) -> str:
