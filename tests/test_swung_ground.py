@@ -244,8 +244,8 @@ def test_rough_ground_against_brute_force(tmp_path, monkeypatch, surface, cell):
     """
     study, seen = study_of_slopes(tmp_path, surface, cell), {}
 
-    def spy(scene, index, ground, cases, **wanted):
-        seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, **wanted))
+    def spy(scene, index, ground, cases, *more):
+        seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, *more))
         return seen["swept"]
 
     monkeypatch.setattr(proximity, "sweep", spy)

@@ -12,10 +12,10 @@ import shapely
 from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.bundles import reach_of_rows
+from corridor.clearance.checked import GROUND
 from corridor.clearance.margin_band import margin_band
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
-from corridor.clearance.sweep import GROUND
 from corridor.line.swing import to_grid
 
 __all__ = [

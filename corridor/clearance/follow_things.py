@@ -10,11 +10,10 @@ import numpy as np
 import shapely
 
 from corridor.arrays import take
-from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, over_objects
-from corridor.clearance.crossings import cross
-from corridor.clearance.ground import ground_rows
+from corridor.clearance.checked import keys_of, least_rows
+from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, past_things
+from corridor.clearance.crossings import cross, ground_below
 from corridor.clearance.nearest import kept_ways
-from corridor.clearance.vertical import least_rows
 
 __all__ = ["follow_things"]
 
@@ -36,7 +35,7 @@ _SHORT = 1 / 1024
 _AT_ONCE = 60_000
 
 
-def follow_things(scene, swung, found, index, ground, above, below, step):
+def follow_things(scene, swung, found, index, ground, side, step):
     """Return the wires where they are nearest to things, and what they are nearest to.
 
     Parameters
@@ -49,8 +48,8 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     index : ObstacleIndex
         With footprints as they are.
     ground : Ground
-    above, below : ndarray of bool, shape (obstacle,)
-        What wires pass above and below of.
+    side : ndarray, shape (obstacle,)
+        1 for what wires pass above, -1 below, 0 for all else.
     step : ndarray, shape (way,)
         Maximum step between the swings of each wire [m].
 
@@ -67,13 +66,13 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     some = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.buffered(some, 0.0)
     near = replace(index, part=index.part[some], of_part=index.of_part[some], footprint=footprint, tree=footprint)
-    boxes, half = _boxes(near, len(above)), _WIDE
+    boxes, half = _boxes(near, len(side)), _WIDE
     part = np.tile([0.0, 1.0], (len(row), 1))
     for look in range(_LOOKS):
         swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
         fine = _FINE if look >= _LOOKS - _LAST else CHORDS
         number = np.maximum(2.0 ** np.ceil(np.log2(fine * (part[:, 1] - part[:, 0]))), _FEW).astype(int)
-        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, part, number)
+        value, wires, spots = _look(scene, way, swings, thing, near, ground, side, boxes, part, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
         kept = kept_ways(_pair(scene, swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
@@ -96,7 +95,7 @@ def _ways(scene, swung, found, step, count):
     things = np.flatnonzero(found.obstacle >= 0)
     some = take(found, things)
     _, swing = np.unique(swung.swing[some.row], return_inverse=True)
-    row = things[least_rows(_pair(scene, swung, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
+    row = things[least_rows(keys_of(_pair(scene, swung, some, count), swing), some.actual)]
     of = take(swung, found.row[row])
     way = scene.way(of.wire, of.option, of.case)
     key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
@@ -117,7 +116,7 @@ def _boxes(index, count):
     return boxes + [-0.1, -0.1, 0.1, 0.1]
 
 
-def _look(scene, way, swings, thing, index, ground, above, below, boxes, part, number):
+def _look(scene, way, swings, thing, index, ground, side, boxes, part, number):
     """Minimum vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
     and what was found there: on the part (pair, 2) of each wire, cut into so many chords."""
     count = swings.size
@@ -133,10 +132,10 @@ def _look(scene, way, swings, thing, index, ground, above, below, boxes, part, n
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))
         if not len(chords):
             continue
-        profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-        surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+        surface = ground_below(chords, ground).rows
         crossed = cross(chords, index, surface, ground.sample, _parts_of(index, things[rows[chords.span]]))
-        parts += [some._replace(row=rows[some.row]) for some in over_objects(chords, crossed, above, below)]
+        some = past_things(chords, crossed, side[crossed.obstacle])
+        parts.append(some._replace(row=rows[some.row]))
     found = join_found(parts)
     value = np.full(count, np.inf)
     np.minimum.at(value, found.row, found.actual)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.vertical import Checked
+from corridor.clearance.checked import Checked
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Case

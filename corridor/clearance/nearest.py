@@ -11,7 +11,7 @@ import numpy as np
 
 from corridor.arrays import take
 from corridor.clearance.chords import SwungWires, chords_of, spots_on
-from corridor.clearance.ground import ground_rows
+from corridor.clearance.crossings import ground_below
 from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
@@ -289,8 +289,7 @@ def _along(scene, wire, ground, shape, share, reach):
     start, end, load = (v.reshape(-1, 3) for v in shape[:3])
     swung = SwungWires(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
     chords = chords_of(scene, swung, _STRETCH, (low, high))
-    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+    surface = ground_below(chords, ground).rows
     height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
     over = np.where(np.isnan(height), np.inf, height).reshape(-1, _STRETCH)
     number = over.argmin(axis=1)

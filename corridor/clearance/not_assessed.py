@@ -14,7 +14,7 @@ from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.swung_wires import PARTLY
 
 __all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
-           "missing_rows", "unknown_tops", "unmatched_gaps", "unruled_things", "unswung"]
+           "missing_rows", "unmatched_gaps", "unruled_things", "unswung"]
 
 #: How the reason begins why a thing is not assessed that no rule is for.
 NO_RULE = "the rules hold none"
@@ -220,22 +220,13 @@ def _unknown_ground(scene, below, still):
     return gaps
 
 
-def unknown_tops(crossed):
-    """Return the rows of objects that wires cross whose top is unknown somewhere there."""
-    bad = np.isnan(crossed.rows.surface)
-    owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
-    return np.flatnonzero((np.bincount(owner, bad, minlength=len(crossed.wire)) > 0)
-                          | (unknown_share(crossed.rows) > 0))
-
-
 def _unknown_tops(scene, crossed, still):
     """Objects below a wire whose top is unknown somewhere there."""
-    rows = unknown_tops(crossed)
     wires, obstacles = scene.wires, scene.obstacles
     against = against_of(crossed.obstacle, obstacles)
     name = obstacle_name(crossed.obstacle, obstacles)
     seen, gaps = set(), []
-    for r in rows:
+    for r in crossed.unknown:
         span = wires.span[crossed.wire[r]]
         if (span, crossed.obstacle[r]) in seen:
             continue

@@ -6,10 +6,10 @@ from itertools import product
 import numpy as np
 
 from corridor.arrays import take
+from corridor.clearance.checked import Checked, join
 from corridor.clearance.findings import assess, requirements
 from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases, histories_of
 from corridor.clearance.not_assessed import Gap
-from corridor.clearance.vertical import Checked, join
 from corridor.geometry.between import Curve, least_between
 from corridor.line.facts import Obstacles
 

@@ -12,12 +12,11 @@ import numpy as np
 
 from corridor.arrays import take
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.checked import GROUND, Checked, least_rows, placed
 from corridor.clearance.ground_blocks import GroundBlocks, Parts
 from corridor.clearance.nearest import kept_ways
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
-from corridor.clearance.sweep import GROUND
 from corridor.clearance.swept_surface import SweptSurface
-from corridor.clearance.vertical import Checked, least_rows
 from corridor.geometry.surface import SIDE
 from corridor.line.swing import to_grid
 
@@ -289,9 +288,6 @@ def _in_the_ground(asked, ground, rows):
 
 
 def _rows(scene, w, o, k, found):
-    along = scene.frame.start[w, 0], scene.frame.end[w, 0]
-    place, ground = found.place, found.other
-    position = np.where((ground > place[:, 2]) & (found.least > 0), "beside", "above").astype(object)
-    least = found.least - scene.reach.around[w, o, k]
-    return Checked(w, o, k, np.full(len(w), GROUND), np.full(len(w), "radial", object), position, least,
-                   (place[:, 0] - along[0]) / (along[1] - along[0]), place[:, 2], ground, place[:, 1])
+    position = np.where((found.other > found.place[:, 2]) & (found.least > 0), "beside", "above")
+    return placed(scene, w, o, k, GROUND, "radial", position, found.least - scene.reach.around[w, o, k], found.place,
+                  found.other)

@@ -7,9 +7,7 @@ import shapely
 
 from corridor.arrays import take
 from corridor.clearance.chords import chords_of
-from corridor.clearance.crossings import cross
-from corridor.clearance.ground import ground_rows
-from corridor.clearance.sweep import GROUND
+from corridor.clearance.crossings import cross, ground_as_crossed, ground_below
 from corridor.clearance.swept_area import buffered
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Ends, elevations, heights, take_rows
@@ -87,21 +85,19 @@ def violation_stretches(scene, checked, columns, around, swept=None):
     windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
     short = (columns["margin_m"] < 0) & (checked.measure == "vertical")
     side = np.where(columns["position"] == "below", -1.0, 1.0)
-    below, crossed = around.below, around.crossed
-    tables = [_still(scene, checked, columns, side, np.flatnonzero(short & ~windy), *surface) for surface in (
-        (below, np.arange(len(scene.wires)), np.full(len(scene.wires), GROUND)),
-        (crossed.rows, crossed.wire, crossed.obstacle))]
+    tables = [_still(scene, checked, columns, side, np.flatnonzero(short & ~windy), met)
+              for met in (ground_as_crossed(around.below), around.crossed)]
     if swept is not None and (short & windy).any():
         tables.append(_swung(scene, checked, columns, side, np.flatnonzero(short & windy), swept, around))
     return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
 
 
-def _still(scene, checked, columns, side, short, rows, wire, obstacle):
-    """Stretches of all wires in still air over (or under) rows of surface, of wires and obstacles (row,)."""
-    c = _candidates(scene, checked, columns, side, short, wire, obstacle)
+def _still(scene, checked, columns, side, short, met):
+    """Stretches of all wires in still air over (or under) what they meet."""
+    c = _candidates(scene, checked, columns, side, short, met.wire, met.obstacle)
     at = c.wire, c.option, c.case
     constant, ends = scene.lying(at, checked.taut[c.violation])
-    runs = _runs(_nodes(c, take_rows(rows, c.row), constant, ends))
+    runs = _runs(_nodes(c, take_rows(met.rows, c.row), constant, ends))
     of = runs.of
     start, end = scene.frame.start[c.wire[of], None], scene.frame.end[c.wire[of], None]
 
@@ -169,18 +165,17 @@ def _places(compared, checked, short):
 
 def _swung_nodes(chords, ground, index, obstacle, side, required):
     """Nodes of the ground, or of the object, that each violation is of: all that are in it, at least the worst."""
-    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
-    crossed = cross(chords, index, surface, ground.sample)
+    surface = ground_below(chords, ground)
+    crossed = cross(chords, index, surface.rows, ground.sample)
     parts, count = [], chords.local.shape[1] - 1
-    for rows, chord, thing in ((surface, np.arange(len(chords)), np.full(len(chords), GROUND)),
-                               (crossed.rows, crossed.wire, crossed.obstacle)):
-        row = np.repeat(np.arange(len(chord)), np.diff(rows.first))
-        c = chord[row]
+    for met in (surface, crossed):
+        rows = met.rows
+        row = np.repeat(np.arange(len(met.wire)), np.diff(rows.first))
+        c = met.wire[row]
         of = chords.span[c]
         z = heights(rows.fraction, rows.span[row], rows.start[row], rows.rise[row], chords.constant[c])
         margin = (z - rows.surface) * side[of] - required[of]
-        mine = thing[row] == obstacle[of]
+        mine = met.obstacle[row] == obstacle[of]
         parts.append((of[mine], ((c % count + rows.fraction) / count)[mine], margin[mine]))
     of, share, margin = (np.concatenate(part) for part in zip(*parts, strict=True))
     order = np.lexsort((share, of))

@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import against_of, obstacle_name, requirements
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import compare
-from corridor.clearance.vertical import least_rows
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import span_chords
 from corridor.clearance.scene import Scene
-from corridor.clearance.vertical import least_rows
 from corridor.rating.least_margin import Least, least_margins, no_rule, not_known, passed_below, with_case
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
