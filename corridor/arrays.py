@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "take"]
+__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "matches", "ragged", "take"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
@@ -34,3 +34,29 @@ def take(table: _Table, rows: Index) -> _Table:
     """Return some rows of a dataclass of columns, or of a named tuple of them."""
     columns = table if isinstance(table, tuple) else [getattr(table, field.name) for field in fields(table)]
     return type(table)(*(column[rows] for column in columns))
+
+
+def ragged(count: Integers) -> tuple[Integers, Integers]:
+    """Return the row of each of so many elements, those of a row after one another, and its number within the row.
+
+    Examples
+    --------
+    >>> [each.tolist() for each in ragged(np.array([2, 0, 3]))]
+    [[0, 0, 2, 2, 2], [0, 1, 0, 1, 2]]
+    """
+    owner = np.repeat(np.arange(len(count)), count)
+    return owner, np.arange(len(owner)) - (np.cumsum(count) - count)[owner]
+
+
+def matches(wanted: Integers, key: Integers) -> tuple[Integers, Integers]:
+    """Return all pairs of a place in `wanted` and one in `key` that hold the same number, in the order of the places.
+
+    Examples
+    --------
+    >>> [each.tolist() for each in matches(np.array([5, 4, 7]), np.array([7, 5, 7]))]
+    [[0, 2, 2], [1, 0, 2]]
+    """
+    order = np.argsort(key, kind="stable")
+    begin, stop = (np.searchsorted(key[order], wanted, "left"), np.searchsorted(key[order], wanted, "right"))
+    row, within = ragged(stop - begin)
+    return row, order[begin[row] + within]

@@ -6,6 +6,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from corridor.arrays import ragged
 from corridor.clearance.checked import GROUND
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import ground_rows
@@ -85,7 +86,7 @@ class Crossed:
     @property
     def unknown(self):
         """The rows of things whose top is unknown somewhere below the wire."""
-        owner = np.repeat(np.arange(len(self.wire)), np.diff(self.rows.first))
+        owner, _ = ragged(np.diff(self.rows.first))
         return np.flatnonzero(np.bincount(owner, np.isnan(self.rows.surface), minlength=len(self.wire)) > 0)
 
 

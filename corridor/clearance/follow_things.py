@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import matches, take
 from corridor.clearance.checked import keys_of, least_rows
 from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, past_things
 from corridor.clearance.crossings import cross, ground_below
@@ -133,7 +133,7 @@ def _look(scene, way, swings, thing, index, ground, side, boxes, part, number):
         if not len(chords):
             continue
         surface = ground_below(chords, ground).rows
-        crossed = cross(chords, index, surface, ground.sample, _parts_of(index, things[rows[chords.span]]))
+        crossed = cross(chords, index, surface, ground.sample, matches(things[rows[chords.span]], index.of_part))
         some = past_things(chords, crossed, side[crossed.obstacle])
         parts.append(some._replace(row=rows[some.row]))
     found = join_found(parts)
@@ -160,14 +160,6 @@ def _parts_near(wires, found, limit, part, number):
     np.maximum.at(high, pair, share)
     chord = np.maximum((part[:, 1] - part[:, 0]) / number, _SHORT)
     return np.stack([np.maximum(low - chord, part[:, 0]), np.minimum(high + chord, part[:, 1])], axis=1)
-
-
-def _parts_of(index, thing):
-    """Pairs of each row and the parts of its thing."""
-    begin, stop = (np.searchsorted(index.of_part, thing, side) for side in ("left", "right"))
-    count = stop - begin
-    row = np.repeat(np.arange(len(thing)), count)
-    return row, np.arange(len(row)) - np.repeat(np.cumsum(count) - count - begin, count)
 
 
 def _chosen(value, best, rows, found):

@@ -5,7 +5,8 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import matches, ragged, take
+from corridor.clearance.checked import keys_of
 from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross, ground_as_crossed, ground_below
 from corridor.clearance.swept_area import buffered
@@ -112,16 +113,9 @@ def _still(scene, checked, columns, side, short, met):
 
 def _candidates(scene, checked, columns, side, short, wire, obstacle):
     """Every row of surface that belongs to a violation: same span, same obstacle."""
-    size = obstacle.max(initial=0) + 3
-    key = scene.wires.span[wire] * size + obstacle + 1
-    wanted = scene.wires.span[checked.wire[short]] * size + checked.obstacle[short] + 1
-    order = np.argsort(key, kind="stable")
-    begin, stop = (np.searchsorted(key[order], wanted, side=end) for end in ("left", "right"))
-    # A key beyond the obstacles of this table meets nothing here.
-    count = np.where(checked.obstacle[short] <= obstacle.max(initial=-1), stop - begin, 0)
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    row = order[np.repeat(begin, count) + within]
-    violation = np.repeat(short, count)
+    key = keys_of(scene.wires.span[np.r_[checked.wire[short], wire]], np.r_[checked.obstacle[short], obstacle])
+    of, row = matches(key[:len(short)], key[len(short):])
+    violation = short[of]
     option, case = checked.option[violation], checked.case[violation]
     # Below a thing it is the highest wire of a bundle that is in violation, and the lowest by so much more.
     depth = np.where(side[violation] < 0, scene.depth[wire[row], option, case], 0.0)
@@ -131,12 +125,11 @@ def _candidates(scene, checked, columns, side, short, wire, obstacle):
 def _nodes(candidates, rows, constant, ends):
     """All nodes of rows of surface, a row of each candidate."""
     c = candidates
-    owner = np.repeat(np.arange(len(c.row)), np.diff(rows.first))
+    owner, number = ragged(np.diff(rows.first))
     z = elevations(rows.fraction, rows.span[owner], constant[owner], take(ends, owner))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
-    middle = (np.arange(len(owner)) - rows.first[owner]) % 2 == 1
-    return _Nodes(owner, owner, rows.fraction, margin, margin < 0, middle)
+    return _Nodes(owner, owner, rows.fraction, margin, margin < 0, number % 2 == 1)
 
 
 def _swung(scene, checked, columns, side, short, swept, around):
@@ -170,7 +163,7 @@ def _swung_nodes(chords, ground, index, obstacle, side, required):
     parts, count = [], chords.local.shape[1] - 1
     for met in (surface, crossed):
         rows = met.rows
-        row = np.repeat(np.arange(len(met.wire)), np.diff(rows.first))
+        row, _ = ragged(np.diff(rows.first))
         c = met.wire[row]
         of = chords.span[c]
         z = heights(rows.fraction, rows.span[row], rows.start[row], rows.rise[row], chords.constant[c])

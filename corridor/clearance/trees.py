@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import matches
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.checked import keys_of, least_rows, placed
 from corridor.clearance.crossings import chords
@@ -213,11 +214,8 @@ def near_pairs(scene, index, cases, chosen, reach):
 def _whole_spans(scene, wire, part):
     """The pairs of all wires of a span of which one is near a part."""
     pairs = np.unique(np.stack([scene.wires.span[wire], part]), axis=1)
-    order, every = np.argsort(scene.wires.span, kind="stable"), np.sort(scene.wires.span)
-    first, last = (np.searchsorted(every, pairs[0], side) for side in ("left", "right"))
-    count = last - first
-    at = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - first, count)
-    return order[at], np.repeat(pairs[1], count)
+    row, wire = matches(pairs[0], scene.wires.span)
+    return wire, pairs[1][row]
 
 
 def feet_on(surface, wire, middle, radius, within):

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from corridor.arrays import ragged
+
 __all__ = ["Nodes", "Shading", "Tiles", "ask_once", "line_nodes", "tile_line"]
 
 #: Pixels of shaded ground and nodes of profiles that a page holds at most.
@@ -111,8 +113,8 @@ def _dense(route, step):
     """Places along the line no further apart than a step."""
     ends = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1)
     count = np.ceil(ends / step).astype(int) + 1
-    which = np.repeat(np.arange(len(route)), count)
-    share = (np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)) / np.maximum(count - 1, 1)[which]
+    which, number = ragged(count)
+    share = number / np.maximum(count - 1, 1)[which]
     return route[which, 0] + share[:, None] * (route[which, 1] - route[which, 0])
 
 
