@@ -3,6 +3,7 @@
 A function of arrays takes a scalar, too, and then returns numpy's scalar, which has all that an `Array` has.
 """
 
+from collections.abc import Iterable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -12,7 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "matches", "ragged", "take"]
+__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "matches", "names_of",
+           "ragged", "take"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
@@ -60,3 +62,8 @@ def matches(wanted: Integers, key: Integers) -> tuple[Integers, Integers]:
     begin, stop = (np.searchsorted(key[order], wanted, "left"), np.searchsorted(key[order], wanted, "right"))
     row, within = ragged(stop - begin)
     return row, order[begin[row] + within]
+
+
+def names_of(things: Iterable[Any]) -> Texts:
+    """Return the names of things, to be picked from by their numbers."""
+    return np.array([thing.name for thing in things], object)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.line.hang import SIDES
 
 __all__ = ["COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
@@ -203,8 +204,8 @@ class Totals:
         place = np.stack([x.easting, x.northing, base_elevation], axis=-1)
         return {
             "line": x.line[at], "structure": x.structure[at], "role": x.role[at], "framing": x.framing[at],
-            "option": np.array([option.name for option in facts.options], object)[o],
-            "case": np.array([case.name for case in facts.cases], object)[k],
+            "option": names_of(facts.options)[o],
+            "case": names_of(facts.cases)[k],
             **{f"factored_{name}_n": size[:, i] for i, name in enumerate(COMPONENTS)},
             **_columns(size, allowed, np.full(len(s), NOT_GIVEN, object), factors),
             "geometry": shapely.points(place)[at]}

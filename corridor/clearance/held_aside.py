@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import names_of, take
 from corridor.clearance.chords import (
     SwungWires,
     as_checked,
@@ -91,7 +91,7 @@ def _lying(scene, wire, case):
 
 def _gaps(scene, wires, k, surface, crossed, ruled):
     """Ground and tops that are not known below wires, and things that no rule is for."""
-    span, options, case = scene.wires.span[wires.wire], [each.name for each in scene.options], scene.cases[k].name
+    span, options, case = scene.wires.span[wires.wire], names_of(scene.options), scene.cases[k].name
     gaps = [Gap(span[r], None, options[wires.option[r]], case, "ground", None, HOLE_ASIDE)
             for r in np.flatnonzero(unknown_share(surface) > 0)]
     against, name = (told(crossed.obstacle, scene.obstacles) for told in (against_of, obstacle_name))

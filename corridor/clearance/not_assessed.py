@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
@@ -79,10 +80,6 @@ def unmatched_gaps(unmatched):
     return [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
 
 
-def _names(things):
-    return [thing.name for thing in things]
-
-
 def _unknown_ends(scene):
     wires, spans = scene.wires, scene.spans
     gaps = []
@@ -98,7 +95,7 @@ def _unknown_ends(scene):
 def _unsolved(scene, shield_known):
     """Wires without a tension, by option and case."""
     wires = scene.wires
-    options, cases = _names(scene.options), _names(scene.cases)
+    options, cases = names_of(scene.options), names_of(scene.cases)
     gaps = []
     shield = np.array([kind == "shield" for kind in wires.kind])
     if not shield_known:
@@ -216,7 +213,7 @@ def _unknown_ground(scene, below, still):
         worst = (share * wires.length)[rows].max()
         reason = f"the ground raster has no values below {worst:.1f} m of the {spans.length[span]:.1f} m span"
         gaps += [Gap(span, names, option, scene.cases[k].name, "ground", None, reason)
-                 for option in _names(scene.options) for k in still]
+                 for option in names_of(scene.options) for k in still]
     return gaps
 
 
@@ -232,14 +229,14 @@ def _unknown_tops(scene, crossed, still):
             continue
         seen.add((span, crossed.obstacle[r]))
         gaps += [Gap(span, None, option, scene.cases[k].name, against[r], name[r], NO_TOP)
-                 for option in _names(scene.options) for k in still]
+                 for option in names_of(scene.options) for k in still]
     return gaps
 
 
 def _unruled(scene, checked, unruled, crossed):
     """Things that a wire meets or comes near to, and that no rule of the table is for."""
     wires, obstacles = scene.wires, scene.obstacles
-    options, cases = _names(scene.options), _names(scene.cases)
+    options, cases = names_of(scene.options), names_of(scene.cases)
     against, name = against_of(checked.obstacle, obstacles), obstacle_name(checked.obstacle, obstacles)
     gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
                 cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
@@ -294,7 +291,7 @@ def _why_not(index, rules, tops):
 
 def _swept(scene, swept):
     """What the swing of wires leaves open, once per span, option, case and thing."""
-    wires, options, cases = scene.wires, _names(scene.options), _names(scene.cases)
+    wires, options, cases = scene.wires, names_of(scene.options), names_of(scene.cases)
     thing = np.array([each["obstacle"] for each in swept.lost], int)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
     ruled = rule_tables.has_any_rule(scene.rules, against)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 
@@ -278,6 +278,5 @@ def write_stringing(result: StringingResult, folder: Path | str, guard: Guard = 
             said = {"cautions": {"caution": np.array(result.cautions, object)}}
             tables = {name: {key: v for key, v in columns.items() if key != "geometry"}
                       for name, columns in result.layers.items()}
-            write_workbook(files.new(folder / "stringing.xlsx"), tables | said,
-                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+            write_workbook(files.new(folder / "stringing.xlsx"), tables | said, time)
     return files.written

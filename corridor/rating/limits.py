@@ -288,8 +288,5 @@ def _short_under_ice(scene, columns):
 
 
 def _keys(scene: Scene, span, option):
-    spans = scene.spans
-    return {"line": spans.line[span], "span": spans.name[span],
-            "section": scene.sections.name[spans.section[span]],
-            "option": np.array([each.name for each in scene.options], object)[option],
-            "geometry": span_chords(scene.structures, scene.base_elevation, spans)[span]}
+    return {**scene.keys(span, option),
+            "geometry": span_chords(scene.structures, scene.base_elevation, scene.spans)[span]}

@@ -67,7 +67,7 @@ class Nodes:
     northing: np.ndarray
 
 
-def tile_line(route, *, cell=CELL, reach=REACH):
+def tile_line(route, *, cell=CELL):
     """Return the pixels of the ground about a line.
 
     Parameters
@@ -76,11 +76,9 @@ def tile_line(route, *, cell=CELL, reach=REACH):
         Ends of the spans, easting and northing [m].
     cell : float
         Side of a pixel at least [m]; a long corridor gets larger ones.
-    reach : float
-        How far from the line the ground is shown [m]; less where that were more than AREA, but no less than LEAST.
     """
     length = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1).sum()
-    reach = min(reach, max(LEAST, AREA / (2 * max(length, 1.0))))
+    reach = min(REACH, max(LEAST, AREA / (2 * max(length, 1.0))))
     cell = max(cell, np.sqrt(2 * reach * (length + 2 * reach) / PIXELS))
     tree = cKDTree(_dense(route, cell))
     west, north = _tiles(route, TILE * cell, reach)
