@@ -83,7 +83,7 @@ def one_of_both(scene, found, origin):
     the obstacles that they are; `origin` (obstacle,) these."""
     checked = replace(found.checked, obstacle=np.r_[origin, GROUND][found.checked.obstacle])
     keep = _least_of_each(scene, checked)
-    lost = tuple(each | {"obstacle": int(np.r_[origin, GROUND][each["obstacle"]])} for each in found.lost)
+    lost = tuple(each._replace(obstacle=int(np.r_[origin, GROUND][each.obstacle])) for each in found.lost)
     return replace(found, checked=take(checked, keep), swung=take(found.swung, keep), lost=lost)
 
 

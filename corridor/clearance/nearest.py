@@ -10,14 +10,15 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.arrays import take
-from corridor.clearance.chords import SwungWires, chords_of, spots_on
+from corridor.clearance.checked import GROUND
+from corridor.clearance.chords import Found, SwungWires, chords_of, spots_on
 from corridor.clearance.crossings import ground_below
 from corridor.clearance.swung_wires import hang_rows
 from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
 
-__all__ = ["Nearest", "Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
+__all__ = ["Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
 
 #: The ground may rise by this between two swings against the way to the nearer of them, and so hide the least [-].
 _STEEP = 1.0
@@ -49,22 +50,6 @@ class Turning(NamedTuple):
     way: np.ndarray
     middle: np.ndarray
     height: np.ndarray
-
-
-class Nearest(NamedTuple):
-    """The wire of each span, option and case that comes nearest to the ground: index `row` of the turning wires; signed
-    share of its `swing`; tension H [N], `start`, `end` [m] and `load` [N/m] there, as of `SwungWires`; the `spot` in
-    the frame of the span, the `height` over the ground [m] and the elevation of that, `other` [m]."""
-
-    row: np.ndarray
-    swing: np.ndarray
-    tension: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    load: np.ndarray
-    spot: np.ndarray
-    height: np.ndarray
-    other: np.ndarray
 
 
 def turning(scene, swung, height):
@@ -152,8 +137,10 @@ def nearest_ground(scene, wires, ground, *, cell, step):
 
     Returns
     -------
-    Nearest
-        Without spans where nothing of the ground is known.
+    wires : SwungWires
+        Hung where they are nearest; without spans where nothing of the ground is known.
+    found : Found
+        Of each of these.
 
     Notes
     -----
@@ -164,7 +151,7 @@ def nearest_ground(scene, wires, ground, *, cell, step):
     more than 45 degrees against both may hide the least.
     """
     sample = ground.sample
-    key = (scene.wires.span[wires.wire] * len(scene.options) + wires.option) * len(scene.cases) + wires.case
+    key = scene.way(scene.wires.span[wires.wire], wires.option, wires.case)
     ways = _windows(wires, key, scene, sample, cell, step)
     for look in range(_LOOKS):
         value, turn, share, reach = _look(scene, wires, sample, ways, _NODES, _NODES)
@@ -274,9 +261,10 @@ def _followed(scene, wires, ground, row, turn, share, half, cell):
     hung = hang_rows(scene, w, o, k, turn)
     shape = hung.start, hung.end, hung.vectors, hung.constant
     height, _, spot, other = (v[:, 0] for v in _along(scene, w, ground, shape, share, reach))
-    known = np.flatnonzero(np.isfinite(height))
-    found = Nearest(row, turn, hung.horizontal_tension, hung.start, hung.end, hung.vectors, spot, height, other)
-    return take(found, known)
+    known, count = np.flatnonzero(np.isfinite(height)), np.isfinite(height).sum()
+    near = SwungWires(w, o, k, turn, hung.horizontal_tension, hung.start, hung.end, hung.vectors)
+    return take(near, known), Found(np.arange(count), np.full(count, GROUND), np.full(count, "above", object),
+                                    height[known], spot[known], other[known])
 
 
 def _along(scene, wire, ground, shape, share, reach):

@@ -292,13 +292,13 @@ def _why_not(index, rules, tops):
 def _swept(scene, swept):
     """What the swing of wires leaves open, once per span, option, case and thing."""
     wires, options, cases = scene.wires, names_of(scene.options), names_of(scene.cases)
-    thing = np.array([each["obstacle"] for each in swept.lost], int)
+    thing = np.array([each.obstacle for each in swept.lost], int)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
     ruled = rule_tables.has_any_rule(scene.rules, against)
     gaps = {}
     for each, a, n, has in zip(swept.lost, against, name, ruled, strict=True):
-        reason = each["reason"] or (None if has else f"{NO_RULE} for {a}")
-        gap = Gap(wires.span[each["wire"]], None, options[each["option"]], cases[each["case"]], a, n, reason)
+        reason = each.reason or (None if has else f"{NO_RULE} for {a}")
+        gap = Gap(wires.span[each.wire], None, options[each.option], cases[each.case], a, n, reason)
         if reason:
             gaps.setdefault(gap)
     return list(gaps)

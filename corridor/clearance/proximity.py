@@ -301,7 +301,7 @@ def _swept(around, cases, tell):
         found = swept_at_either(scene, found, other)
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
-    lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
+    lost = tuple(each for each in found.lost if meet(scene.wires.span[each.wire], each.obstacle, each.option))
     return replace(found, checked=take(found.checked, keep), swung=take(found.swung, keep), lost=lost)
 
 

@@ -13,7 +13,6 @@ from corridor.arrays import take
 from corridor.clearance.checked import GROUND, Checked
 from corridor.clearance.chords import (
     CHORDS,
-    Found,
     SwungWires,
     as_checked,
     chords_of,
@@ -48,17 +47,27 @@ class _Low(NamedTuple):
     pieces: list
 
 
+class Lost(NamedTuple):
+    """A thing that could not be compared with a wire span in an option and a case; no `reason`: it is met, and no
+    vertical rule is for it."""
+
+    wire: int
+    option: int
+    case: int
+    obstacle: int
+    reason: str
+
+
 @dataclass(frozen=True)
 class Swept:
     """The worst of the whole swing: `checked` rows, `swung` the wire of each row at its worst swing.
 
-    `lost` are what could not be compared: dicts of wire, option, case, obstacle and reason, one per thing; `step` the
-    maximum step between swings [m].
+    `lost` what could not be compared, one `Lost` per thing; `step` the maximum step between swings [m].
     """
 
     checked: Checked
     swung: SwungWires
-    lost: tuple
+    lost: tuple[Lost, ...]
     step: float = 0.0
 
 
@@ -89,42 +98,31 @@ def sweep(scene, index, ground, cases, side, met=None):
     if not len(swung.wire):
         return Swept(as_checked(scene, swung, join_found([])), swung, ())
     rows, steps = steps_of(swung, 2 * len(SWINGS) + 1)
-    step = np.zeros(len(scene.ways))
-    step[_wire_key(scene, swung)[rows]] = steps
+    step, count = np.zeros(len(scene.ways)), len(index.obstacles)
+    step[scene.way(*swung[:3])[rows]] = steps
     found, lost, curves, low = _compare(scene, swung, index, ground, side, step)
     if met is not None:
         keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
         keep[rows] = met(swung.wire[found.row[rows]], found.obstacle[rows])
         found = take(found, keep)
-        lost = tuple(each for each in lost if each["obstacle"] == GROUND or met(each["wire"], each["obstacle"]))
+        lost = tuple(each for each in lost if each.obstacle == GROUND or met(each.wire, each.obstacle))
     found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
     again, more, done = follow_things(scene, swung, found, index, ground, side, step)
     found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.wire))])
     rows = _known(swung)
-    pairs = swept_pairs(index, _wire_key(scene, swung)[rows], curves) if len(curves) else set()
+    touched = swept_pairs(index, scene.way(*swung[:3])[rows], curves)
     spots = spots._replace(row=spots.row + len(swung.wire) + len(again.wire))
     found = join_found([found, spots])
     swung = SwungWires(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
-    found = _touched(scene, swung, found, pairs)
+    # Objects that the wire's whole swing does not touch were met by their buffers alone.
+    own = scene.way(*take(swung, found.row)[:3]) * count + found.obstacle
+    found = take(found, (found.obstacle == GROUND) | np.isin(own, touched))
+    touched = set(touched.tolist())
     lost = tuple(each for each in lost
-                 if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
+                 if each.obstacle == GROUND or scene.way(*each[:3]) * count + each.obstacle in touched)
     worst = worst_found(scene, swung, found)
     return Swept(as_checked(scene, swung, worst), take(swung, worst.row), lost, steps.max(initial=0.25))
-
-
-def _wire_key(scene, each):
-    """One number per wire span, option and case, of a table or of one thing."""
-    w, o, k = (each["wire"], each["option"], each["case"]) if isinstance(each, dict) else each[:3]
-    return (w * len(scene.options) + o) * len(scene.cases) + k
-
-
-def _touched(scene, swung, found, pairs):
-    """What was compared, without objects met vertically that the wire's whole swing does not touch."""
-    key = _wire_key(scene, take(swung, found.row))
-    keep = found.obstacle == GROUND
-    keep |= np.array([pair in pairs for pair in zip(key.tolist(), found.obstacle.tolist(), strict=True)], bool)
-    return take(found, keep)
 
 
 def _states(scene, cases):
@@ -148,7 +146,7 @@ def _known(swung):
 def _compare(scene, swung, index, ground, side, step):
     """Compare all swung wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
     curves in plan, and how low they hang."""
-    own, size = step[_wire_key(scene, swung)], _AT_ONCE // CHORDS
+    own, size = step[scene.way(*swung[:3])], _AT_ONCE // CHORDS
     parts, lost, low = [], {}, _Low(np.full((len(swung.wire), CHORDS), np.nan), [])
     curves = np.full((len(swung.wire), CHORDS + 1, 2), np.nan)
     for some in _pieces(np.flatnonzero(_known(swung)), own, size):
@@ -190,7 +188,7 @@ def _note_lost(lost, swung, chords, surface, crossed, ruled):
 def _note(lost, swung, row, obstacle, reason):
     """Keep the first of each wire, option, case and thing; no reason: met, and no vertical rule is for it."""
     key = swung.wire[row], swung.option[row], swung.case[row], int(obstacle)
-    lost.setdefault(key, {"wire": key[0], "option": key[1], "case": key[2], "obstacle": key[3], "reason": reason})
+    lost.setdefault(key, Lost(*key, reason))
 
 
 def _refined(scene, swung, found, low, ground, step):
@@ -203,18 +201,9 @@ def _refined(scene, swung, found, low, ground, step):
     wires = turning(scene, take(swung, exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
     sizes = {"cell": length / max(pieces, 1), "step": step}
-    nearest = nearest_ground(scene, wires, ground, **sizes)
+    near, spots = nearest_ground(scene, wires, ground, **sizes)
     between = {}
     for row in holes(scene, wires, ground.sample, **sizes):
         _note(between, wires, row, GROUND, HOLE)
-    r = nearest.row
-    near = SwungWires(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
-    spots = Found(np.arange(len(r)), np.full(len(r), GROUND), np.full(len(r), "above", object), nearest.height,
-                   nearest.spot, nearest.other)
-    done = (found.obstacle == GROUND) & np.isin(_key(scene, take(swung, found.row)), _key(scene, near))
-    return Found(*(field[~done] for field in found)), near, spots, tuple(between.values())
-
-
-def _key(scene, swung):
-    """One number per span, option and case."""
-    return (scene.wires.span[swung.wire] * len(scene.options) + swung.option) * len(scene.cases) + swung.case
+    own, followed = (scene.way(scene.wires.span[of.wire], *of[1:3]) for of in (take(swung, found.row), near))
+    return take(found, (found.obstacle != GROUND) | ~np.isin(own, followed)), near, spots, tuple(between.values())

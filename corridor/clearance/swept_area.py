@@ -69,12 +69,16 @@ def swept_pairs(index, key, curves):
 
     Returns
     -------
-    set of (int, int)
+    ndarray of int
+        Keys times the number of obstacles, and obstacle.
     """
+    if not len(key):
+        return key
+
     keys, owner = np.unique(key, return_inverse=True)
     count = np.bincount(owner)
     flat = curves[np.argsort(owner, kind="stable")].reshape(-1, 2)
     hulls = shapely.convex_hull(shapely.multipoints(flat, indices=np.repeat(np.arange(len(keys)),
                                                                            count * curves.shape[1])))
     hull, part = index.tree.query(hulls, predicate="intersects")
-    return set(zip(keys[hull].tolist(), index.of_part[part].tolist(), strict=True))
+    return np.unique(keys[hull] * len(index.obstacles) + index.of_part[part])
