@@ -9,35 +9,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import ragged, take
 from corridor.clearance.checked import keys_of, least_rows, placed
 from corridor.clearance.vertical import least_past
-from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Chords", "Found", "SwungWires", "as_checked", "chords_of", "join_found", "past_ground",
+__all__ = ["CHORDS", "Chords", "Found", "as_checked", "chords_of", "join_found", "past_ground",
            "past_things", "spots_on", "worst_found"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32
-
-
-class SwungWires(NamedTuple):
-    """Wires at one swing each; columns of shape (row,) or (row, 3).
-
-    `wire`, `option`, `case` indices; `swing` signed share of the full one; `tension` H [N]; `start`, `end` in the frame
-    of the span [m]; `load` [N/m].
-    """
-
-    wire: np.ndarray
-    option: np.ndarray
-    case: np.ndarray
-    swing: np.ndarray
-    tension: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    load: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -80,20 +62,19 @@ class Found(NamedTuple):
 
 def chords_of(scene, swung, count=CHORDS, part=None):
     """Return the chords of swung wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
-    plane = plane_of(swung.start, swung.end, swung.load)
     share = np.linspace(0, 1, 2 * count + 1)
     if part is not None:
         share = part[0][:, None] + (part[1] - part[0])[:, None] * share
-    fine = points(swung.start, plane, swung.tension / plane.load, share)
+    fine = swung.points(share)
     local = fine[:, ::2]
     a, b = local[:, :-1], local[:, 1:]
     length = np.linalg.norm((b - a)[..., :2], axis=-1)
     drop = (a + b)[..., 2] / 2 - fine[:, 1::2, 2]
-    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[swung.wire])
-    row = np.repeat(np.arange(len(swung.wire)), count)
-    number = np.tile(np.arange(count), len(swung.wire))
+    at = scene.of_way(swung.path)
+    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[at[0]])
+    row, number = ragged(np.full(len(swung.path), count))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
-                  (length**2 / (8 * drop)).ravel(), scene.depth[swung.wire, swung.option, swung.case])
+                  (length**2 / (8 * drop)).ravel(), scene.depth[at])
 
 
 def join_found(parts):
@@ -166,11 +147,10 @@ def _found(chords, met, rows, least, side):
 
 def worst_found(scene, swung, found):
     """Return what was found at the minimum distance of each span, option, case and thing, by these."""
-    of = take(swung, found.row)
-    return take(found, least_rows(keys_of(scene.wires.span[of.wire], of.option, of.case, found.obstacle), found.actual))
+    wire, option, case = scene.of_way(swung.path[found.row])
+    return take(found, least_rows(keys_of(scene.wires.span[wire], option, case, found.obstacle), found.actual))
 
 
 def as_checked(scene, swung, found):
     """Return what was found of swung wires, row for row, as what was compared."""
-    of = take(swung, found.row)
-    return placed(scene, *of[:3], found.obstacle, "vertical", *found[2:])
+    return placed(scene, *scene.of_way(swung.path[found.row]), found.obstacle, "vertical", *found[2:])

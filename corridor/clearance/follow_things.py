@@ -11,7 +11,7 @@ import shapely
 
 from corridor.arrays import matches, take
 from corridor.clearance.checked import keys_of, least_rows
-from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, past_things
+from corridor.clearance.chords import CHORDS, chords_of, join_found, past_things
 from corridor.clearance.crossings import cross, ground_below
 from corridor.clearance.nearest import kept_ways
 
@@ -41,7 +41,7 @@ def follow_things(scene, swung, found, index, ground, side, step):
     Parameters
     ----------
     scene : Scene
-    swung : SwungWires
+    swung : Nodes
         Wires at the swings that were looked at.
     found : Found
         What they came near to, things buffered.
@@ -55,7 +55,7 @@ def follow_things(scene, swung, found, index, ground, side, step):
 
     Returns
     -------
-    swung : SwungWires
+    swung : Nodes
     found : Found
     done : ndarray of bool, shape (found row,)
         What stands there instead of what was found with buffered things. What no wire touches at the swings that are
@@ -75,19 +75,18 @@ def follow_things(scene, swung, found, index, ground, side, step):
         value, wires, spots = _look(scene, way, swings, thing, near, ground, side, boxes, part, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
-        kept = kept_ways(_pair(scene, swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        kept = kept_ways(_pair(swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
         part = _parts_near(wires, spots, least + reach, part, number)
         row, way, thing, swing, part = row[kept], way[kept], thing[kept], swings[kept, best[kept]], part[kept]
         half = half * _NARROW
-    done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, take(found, row), count))
+    done = np.isin(_pair(swung, found, count), _pair(swung, take(found, row), count))
     spots = take(spots, _chosen(value, best, kept, spots))
     return take(wires, spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
-def _pair(scene, swung, found, count):
+def _pair(swung, found, count):
     """One number for each wire, option, case and thing, of which there may be so many."""
-    of = take(swung, found.row)
-    return scene.way(of.wire, of.option, of.case) * count + found.obstacle + 1
+    return swung.path[found.row] * count + found.obstacle + 1
 
 
 def _ways(scene, swung, found, step, count):
@@ -95,15 +94,15 @@ def _ways(scene, swung, found, step, count):
     things = np.flatnonzero(found.obstacle >= 0)
     some = take(found, things)
     _, swing = np.unique(swung.swing[some.row], return_inverse=True)
-    row = things[least_rows(keys_of(_pair(scene, swung, some, count), swing), some.actual)]
+    row = things[least_rows(keys_of(_pair(swung, some, count), swing), some.actual)]
     of = take(swung, found.row[row])
-    way = scene.way(of.wire, of.option, of.case)
-    key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
+    wire, option, case = scene.of_way(of.path)
+    key = scene.way(scene.wires.span[wire], option, case) * count + found.obstacle[row]
     _, owner = np.unique(key, return_inverse=True)
     least = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(least, owner, found.actual[row])
-    keep = found.actual[row] <= least[owner] + _STEEP * step[way]
-    return row[keep], way[keep], of.swing[keep], found.obstacle[row[keep]]
+    keep = found.actual[row] <= least[owner] + _STEEP * step[of.path]
+    return row[keep], of.path[keep], of.swing[keep], found.obstacle[row[keep]]
 
 
 def _boxes(index, count):
@@ -120,12 +119,9 @@ def _look(scene, way, swings, thing, index, ground, side, boxes, part, number):
     """Minimum vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
     and what was found there: on the part (pair, 2) of each wire, cut into so many chords."""
     count = swings.size
-    w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)
-    nodes = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
-    tension = nodes.constant * np.linalg.norm(nodes.load, axis=-1)
-    wires = SwungWires(w, o, k, nodes.swing, tension, nodes.start, nodes.end, nodes.load)
+    wires = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
     things, ends, parts = np.repeat(thing, _SWINGS), np.repeat(part, _SWINGS, axis=0), []
-    for rows, chords_each in _pieces(np.repeat(number, _SWINGS), np.isfinite(wires.tension)):
+    for rows, chords_each in _pieces(np.repeat(number, _SWINGS), np.isfinite(wires.constant)):
         chords = chords_of(scene, take(wires, rows), chords_each, ends[rows].T)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]

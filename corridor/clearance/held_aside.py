@@ -7,7 +7,6 @@ import numpy as np
 
 from corridor.arrays import names_of, take
 from corridor.clearance.chords import (
-    SwungWires,
     as_checked,
     chords_of,
     join_found,
@@ -20,6 +19,7 @@ from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.ground import unknown_share
 from corridor.clearance.not_assessed import HOLE_ASIDE, NO_TOP, Gap, unruled_things
 from corridor.clearance.other_lines import in_case
+from corridor.line.wire_path import Nodes
 
 __all__ = ["ASIDE", "Below", "beside_rest"]
 
@@ -64,15 +64,16 @@ def beside_rest(scene, chosen, cases, below):
     parts, gaps = [], []
     for k in cases if chosen.any() else ():
         wires = _lying(scene, np.flatnonzero(chosen), k)
+        w, o, _ = scene.of_way(wires.path)
         # In still air a wire is straight in plan.
-        chords = replace(chords_of(scene, wires, 1), constant=scene.constant[wires.wire, wires.option, k])
+        chords = replace(chords_of(scene, wires, 1), constant=wires.constant)
         surface = ground_below(chords, below.ground)
         crossed = cross(chords, below.index, surface.rows, below.ground.sample)
-        wire, option = wires.wire[crossed.wire], wires.option[crossed.wire]
+        wire, option = w[crossed.wire], o[crossed.wire]
         met = np.flatnonzero(below.meet(scene.wires.span[wire], crossed.obstacle, option))
         crossed = crossed.take(met)
         side = below.side(wire[met], crossed.obstacle, middles(crossed.rows))
-        gaps += _gaps(scene, wires, k, surface.rows, crossed, below.ruled)
+        gaps += _gaps(scene, w, o, k, surface.rows, crossed, below.ruled)
         things = in_case(chords, crossed, side, below.index.obstacles, k)
         found = join_found([past_ground(chords, surface)[1],
                             past_things(chords, things, side * below.ruled[things.obstacle])])
@@ -85,17 +86,17 @@ def _lying(scene, wire, case):
     w, o = (v.ravel() for v in np.meshgrid(wire, np.arange(len(scene.options)), indexing="ij"))
     hung = scene.hung[w, o, case, 0]
     known = np.isfinite(hung.horizontal_tension + scene.wires.start[w, 2] + scene.wires.end[w, 2])
-    return take(SwungWires(w, o, np.full(len(w), case), np.zeros(len(w)), hung.horizontal_tension, hung.start, hung.end,
-                           hung.vectors), known)
+    wires = Nodes(scene.way(w, o, case), np.zeros(len(w)), hung.start, hung.end, hung.constant, hung.vectors)
+    return take(wires, known)
 
 
-def _gaps(scene, wires, k, surface, crossed, ruled):
+def _gaps(scene, w, o, k, surface, crossed, ruled):
     """Ground and tops that are not known below wires, and things that no rule is for."""
-    span, options, case = scene.wires.span[wires.wire], names_of(scene.options), scene.cases[k].name
-    gaps = [Gap(span[r], None, options[wires.option[r]], case, "ground", None, HOLE_ASIDE)
+    span, options, case = scene.wires.span[w], names_of(scene.options), scene.cases[k].name
+    gaps = [Gap(span[r], None, options[o[r]], case, "ground", None, HOLE_ASIDE)
             for r in np.flatnonzero(unknown_share(surface) > 0)]
     against, name = (told(crossed.obstacle, scene.obstacles) for told in (against_of, obstacle_name))
     for r in crossed.unknown[ruled[crossed.obstacle[crossed.unknown]]]:
         row = crossed.wire[r]
-        gaps.append(Gap(span[row], None, options[wires.option[row]], case, against[r], name[r], NO_TOP))
+        gaps.append(Gap(span[row], None, options[o[row]], case, against[r], name[r], NO_TOP))
     return gaps + unruled_things(scene, span[crossed.wire], crossed.obstacle)

@@ -140,6 +140,10 @@ class Scene:
         """Return the numbers of wires in options and cases among `ways`."""
         return (wire * len(self.options) + option) * len(self.cases) + case
 
+    def of_way(self, way):
+        """Return the wires, options and cases of numbers among `ways`."""
+        return np.unravel_index(way, self.temperature.shape)
+
     @cached_property
     def reach(self):
         """How far subconductors reach from the middles of their bundles (`Reach`), (wire span, option, case)."""

@@ -10,7 +10,6 @@ from corridor.clearance.checked import keys_of
 from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross, ground_as_crossed, ground_below
 from corridor.clearance.swept_area import buffered
-from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Ends, elevations, heights, take_rows
 from corridor.line.swing import to_grid
 
@@ -140,9 +139,8 @@ def _swung(scene, checked, columns, side, short, swept, around):
     index = buffered(around.index, chords.start[:, :2], swept.step)
     runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
     hung = take(swung, runs.of)
-    plane = plane_of(hung.start, hung.end, hung.load)
-    return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of], hung.wire,
-                  lambda share: points(hung.start, plane, hung.tension / plane.load, share))
+    return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of],
+                  scene.of_way(hung.path)[0], hung.points)
 
 
 def _places(compared, checked, short):

@@ -13,7 +13,6 @@ from corridor.arrays import take
 from corridor.clearance.checked import GROUND, Checked
 from corridor.clearance.chords import (
     CHORDS,
-    SwungWires,
     as_checked,
     chords_of,
     join_found,
@@ -26,6 +25,7 @@ from corridor.clearance.follow_things import follow_things
 from corridor.clearance.ground import unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
 from corridor.clearance.swept_area import buffered, steps_of, swept_pairs
+from corridor.line.wire_path import Nodes
 
 __all__ = ["Swept", "sweep"]
 
@@ -66,7 +66,7 @@ class Swept:
     """
 
     checked: Checked
-    swung: SwungWires
+    swung: Nodes
     lost: tuple[Lost, ...]
     step: float = 0.0
 
@@ -95,28 +95,28 @@ def sweep(scene, index, ground, cases, side, met=None):
     Swept
     """
     swung = _states(scene, cases)
-    if not len(swung.wire):
+    if not len(swung.path):
         return Swept(as_checked(scene, swung, join_found([])), swung, ())
     rows, steps = steps_of(swung, 2 * len(SWINGS) + 1)
     step, count = np.zeros(len(scene.ways)), len(index.obstacles)
-    step[scene.way(*swung[:3])[rows]] = steps
+    step[swung.path[rows]] = steps
     found, lost, curves, low = _compare(scene, swung, index, ground, side, step)
     if met is not None:
         keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
-        keep[rows] = met(swung.wire[found.row[rows]], found.obstacle[rows])
+        keep[rows] = met(scene.of_way(swung.path[found.row[rows]])[0], found.obstacle[rows])
         found = take(found, keep)
         lost = tuple(each for each in lost if each.obstacle == GROUND or met(each.wire, each.obstacle))
     found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
     again, more, done = follow_things(scene, swung, found, index, ground, side, step)
-    found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.wire))])
+    found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.path))])
     rows = _known(swung)
-    touched = swept_pairs(index, scene.way(*swung[:3])[rows], curves)
-    spots = spots._replace(row=spots.row + len(swung.wire) + len(again.wire))
+    touched = swept_pairs(index, swung.path[rows], curves)
+    spots = spots._replace(row=spots.row + len(swung.path) + len(again.path))
     found = join_found([found, spots])
-    swung = SwungWires(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
+    swung = Nodes(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
     # Objects that the wire's whole swing does not touch were met by their buffers alone.
-    own = scene.way(*take(swung, found.row)[:3]) * count + found.obstacle
+    own = swung.path[found.row] * count + found.obstacle
     found = take(found, (found.obstacle == GROUND) | np.isin(own, touched))
     touched = set(touched.tolist())
     lost = tuple(each for each in lost
@@ -130,25 +130,23 @@ def _states(scene, cases):
     parts = []
     w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
     for swing in (0.0, *(sign * share for share in SWINGS for sign in (1.0, -1.0))):
-        found = scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing))
-        H = found.constant * np.linalg.norm(found.load, axis=-1)
-        parts.append(SwungWires(w, o, cases[k], found.swing, H, found.start, found.end, found.load))
-    whole = SwungWires(*(np.concatenate(part) for part in zip(*parts, strict=True)))
-    expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
-    rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
-    return take(whole, expected & rest)
+        parts.append(scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing)))
+    whole = Nodes(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    at = scene.of_way(whole.path)
+    expected = np.isfinite(scene.hung.horizontal_tension[at]).all(axis=-1)
+    return take(whole, expected & np.isfinite(scene.wires.start[at[0], 2] + scene.wires.end[at[0], 2]))
 
 
 def _known(swung):
-    return np.isfinite(swung.tension) & np.isfinite(swung.start[:, 2] + swung.end[:, 2])
+    return np.isfinite(swung.constant) & np.isfinite(swung.start[:, 2] + swung.end[:, 2])
 
 
 def _compare(scene, swung, index, ground, side, step):
     """Compare all swung wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
     curves in plan, and how low they hang."""
-    own, size = step[scene.way(*swung[:3])], _AT_ONCE // CHORDS
-    parts, lost, low = [], {}, _Low(np.full((len(swung.wire), CHORDS), np.nan), [])
-    curves = np.full((len(swung.wire), CHORDS + 1, 2), np.nan)
+    own, size = step[swung.path], _AT_ONCE // CHORDS
+    parts, lost, low = [], {}, _Low(np.full((len(swung.path), CHORDS), np.nan), [])
+    curves = np.full((len(swung.path), CHORDS + 1, 2), np.nan)
     for some in _pieces(np.flatnonzero(_known(swung)), own, size):
         part = take(swung, some)
         chords = chords_of(scene, part)
@@ -162,7 +160,7 @@ def _compare(scene, swung, index, ground, side, step):
         low.pieces.append((chords.length.sum(), len(surface.rows.fraction) // 2 - len(chords)))
         found = lowest, past_things(chords, crossed, side[crossed.obstacle])
         parts += [each._replace(row=some[each.row]) for each in found]
-        _note_lost(lost, part, chords, surface.rows, crossed, side != 0)
+        _note_lost(scene, lost, part, chords, surface.rows, crossed, side != 0)
     return join_found(parts), tuple(lost.values()), curves[_known(swung)], low
 
 
@@ -173,28 +171,29 @@ def _pieces(rows, step, size):
         yield from (same[first:first + size] for first in range(0, len(same), size))
 
 
-def _note_lost(lost, swung, chords, surface, crossed, ruled):
+def _note_lost(scene, lost, swung, chords, surface, crossed, ruled):
     """Note what the raster, or an object's unknown top, leaves open: once per span, option, case and thing."""
     missing = np.unique(chords.span[unknown_share(surface) > 0])
     for row in missing:
-        _note(lost, swung, row, GROUND, HOLE)
+        _note(scene, lost, swung, row, GROUND, HOLE)
     for i in crossed.unknown[ruled[crossed.obstacle[crossed.unknown]]]:
-        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i],
+        _note(scene, lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i],
               "the top of the object is unknown below the swung wire")
     for i in np.flatnonzero(~ruled[crossed.obstacle]):
-        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
+        _note(scene, lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
 
 
-def _note(lost, swung, row, obstacle, reason):
+def _note(scene, lost, swung, row, obstacle, reason):
     """Keep the first of each wire, option, case and thing; no reason: met, and no vertical rule is for it."""
-    key = swung.wire[row], swung.option[row], swung.case[row], int(obstacle)
-    lost.setdefault(key, Lost(*key, reason))
+    key = swung.path[row], int(obstacle)
+    if key not in lost:
+        lost[key] = Lost(*scene.of_way(key[0]), key[1], reason)
 
 
 def _refined(scene, swung, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
-    exact = scene.exact[swung.wire]
+    exact = scene.exact[scene.of_way(swung.path)[0]]
     empty = take(swung, np.zeros(0, int)), join_found([])
     if not exact.any():
         return found, *empty, ()
@@ -204,6 +203,7 @@ def _refined(scene, swung, found, low, ground, step):
     near, spots = nearest_ground(scene, wires, ground, **sizes)
     between = {}
     for row in holes(scene, wires, ground.sample, **sizes):
-        _note(between, wires, row, GROUND, HOLE)
-    own, followed = (scene.way(scene.wires.span[of.wire], *of[1:3]) for of in (take(swung, found.row), near))
+        _note(scene, between, wires, row, GROUND, HOLE)
+    own, followed = (scene.way(scene.wires.span[at[0]], *at[1:]) for at in (
+        scene.of_way(swung.path[found.row]), scene.of_way(near.path)))
     return take(found, (found.obstacle != GROUND) | ~np.isin(own, followed)), near, spots, tuple(between.values())
