@@ -3,7 +3,7 @@
 A function of arrays takes a scalar, too, and then returns numpy's scalar, which has all that an `Array` has.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
-__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "matches", "names_of",
-           "ragged", "take"]
+__all__ = ["Array", "ArrayLike", "Booleans", "Index", "Integers", "Number", "Texts", "join", "matches",
+           "names_of", "ragged", "take"]
 
 #: Real numbers; nan is what is not known.
 Array = NDArray[np.float64]
@@ -30,12 +30,23 @@ Index = slice | Integers | Booleans | tuple[slice | Integers | None, ...]
 Number = float | Array
 
 _Table = TypeVar("_Table", bound="DataclassInstance | tuple[Any, ...]")
+_Joined = TypeVar("_Joined", bound="DataclassInstance | tuple[Any, ...] | dict[str, Any]")
 
 
 def take(table: _Table, rows: Index) -> _Table:
     """Return some rows of a dataclass of columns, or of a named tuple of them."""
     columns = table if isinstance(table, tuple) else [getattr(table, field.name) for field in fields(table)]
     return type(table)(*(column[rows] for column in columns))
+
+
+def join(tables: Sequence[_Joined]) -> _Joined:
+    """Return tables of the same columns, row under row; they are dicts, dataclasses or named tuples of columns."""
+    kind: Any = type(tables[0])
+    if isinstance(tables[0], tuple):
+        return kind(*(np.concatenate(parts) for parts in zip(*tables, strict=True)))
+    pick: Any = dict.__getitem__ if kind is dict else getattr
+    names: Any = tables[0] if kind is dict else [field.name for field in fields(kind)]
+    return kind(**{name: np.concatenate([pick(each, name) for each in tables]) for name in names})
 
 
 def ragged(count: Integers) -> tuple[Integers, Integers]:

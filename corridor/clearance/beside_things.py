@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance.checked import keys_of, least_rows, placed
 from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.round_corners import nearest_rooms
@@ -340,7 +340,7 @@ class _Found(NamedTuple):
 
 def _worst_wires(scene, index, found, cases, tops):
     """Worst wire of each span, option, case and thing, by measure."""
-    rows = _Rows(*(np.concatenate(column) for column in zip(*(each.rows for each in found), strict=True)))
+    rows = join([each.rows for each in found])
     least, place = (np.concatenate([getattr(each, name) for each in found]) for name in ("least", "place"))
     measure, position = (np.concatenate([np.full(len(each.least), getattr(each, name), object) for each in found])
                          for name in ("measure", "position"))

@@ -11,9 +11,9 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import right_of_way as way
-from corridor.clearance.checked import GROUND, join, keys_of, least_rows
+from corridor.clearance.checked import GROUND, keys_of, least_rows
 from corridor.clearance.scene import Scene
 from corridor.clearance.trees import near_pairs
 
@@ -72,7 +72,7 @@ def as_taut(checked):
 def swept_at_either(scene, found, higher):
     """The worst of the whole swing, where wires at the higher end of their history are nearer."""
     both = join([found.checked, as_taut(higher.checked)])
-    swung = type(found.swung)(*(np.concatenate(pair) for pair in zip(found.swung, higher.swung, strict=True)))
+    swung = join([found.swung, higher.swung])
     keep = _least_of_each(scene, both)
     return replace(found, checked=take(both, keep), swung=take(swung, keep), lost=(*found.lost, *higher.lost),
                    step=max(found.step, higher.step))

@@ -1,10 +1,10 @@
 """Rows of what was compared: the one table that every comparison gives, and the worst wires in it."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["GROUND", "Checked", "join", "keys_of", "least_rows", "placed", "worst_of"]
+__all__ = ["GROUND", "Checked", "keys_of", "least_rows", "placed", "worst_of"]
 
 #: What stands for the ground where an obstacle's index is asked for.
 GROUND = -1
@@ -37,12 +37,6 @@ class Checked:
     def __post_init__(self):
         if self.taut is None:
             object.__setattr__(self, "taut", np.zeros(len(self.wire), bool))
-
-
-def join(parts):
-    """Join tables of the same kind, row under row."""
-    kind = type(parts[0])
-    return kind(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(kind)))
 
 
 def placed(scene, wire, option, case, obstacle, measure, position, actual, place, other):

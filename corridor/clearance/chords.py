@@ -15,7 +15,7 @@ from corridor.clearance.vertical import least_past
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Chords", "Found", "as_checked", "chords_of", "join_found", "past_ground",
+__all__ = ["CHORDS", "NOTHING", "Chords", "Found", "as_checked", "chords_of", "past_ground",
            "past_things", "spots_on", "worst_found"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
@@ -60,6 +60,10 @@ class Found(NamedTuple):
     other: np.ndarray
 
 
+#: Nothing found.
+NOTHING = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
+
+
 def chords_of(scene, swung, count=CHORDS, part=None):
     """Return the chords of swung wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
     share = np.linspace(0, 1, 2 * count + 1)
@@ -75,12 +79,6 @@ def chords_of(scene, swung, count=CHORDS, part=None):
     row, number = ragged(np.full(len(swung.path), count))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
                   (length**2 / (8 * drop)).ravel(), scene.depth[at])
-
-
-def join_found(parts):
-    """Join tables of what was found, row under row."""
-    empty = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
-    return Found(*(np.concatenate(part) for part in zip(empty, *parts, strict=True)))
 
 
 def spots_on(chords, chord, place, elevation):

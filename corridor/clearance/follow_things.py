@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.arrays import matches, take
+from corridor.arrays import join, matches, take
 from corridor.clearance.checked import keys_of, least_rows
-from corridor.clearance.chords import CHORDS, chords_of, join_found, past_things
+from corridor.clearance.chords import CHORDS, NOTHING, chords_of, past_things
 from corridor.clearance.crossings import cross, ground_below
 from corridor.clearance.nearest import kept_ways
 
@@ -132,7 +132,7 @@ def _look(scene, way, swings, thing, index, ground, side, boxes, part, number):
         crossed = cross(chords, index, surface, ground.sample, matches(things[rows[chords.span]], index.of_part))
         some = past_things(chords, crossed, side[crossed.obstacle])
         parts.append(some._replace(row=rows[some.row]))
-    found = join_found(parts)
+    found = join([NOTHING, *parts])
     value = np.full(count, np.inf)
     np.minimum.at(value, found.row, found.actual)
     return value.reshape(-1, _SWINGS), wires, found

@@ -5,11 +5,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import names_of, take
+from corridor.arrays import join, names_of, take
 from corridor.clearance.chords import (
     as_checked,
     chords_of,
-    join_found,
     past_ground,
     past_things,
     worst_found,
@@ -75,8 +74,8 @@ def beside_rest(scene, chosen, cases, below):
         side = below.side(wire[met], crossed.obstacle, middles(crossed.rows))
         gaps += _gaps(scene, w, o, k, surface.rows, crossed, below.ruled)
         things = in_case(chords, crossed, side, below.index.obstacles, k)
-        found = join_found([past_ground(chords, surface)[1],
-                            past_things(chords, things, side * below.ruled[things.obstacle])])
+        found = join([past_ground(chords, surface)[1],
+                      past_things(chords, things, side * below.ruled[things.obstacle])])
         parts.append(as_checked(scene, wires, worst_found(scene, wires, found)))
     return parts, gaps
 

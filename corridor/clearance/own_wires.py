@@ -5,8 +5,7 @@ from itertools import product
 
 import numpy as np
 
-from corridor.arrays import take
-from corridor.clearance.checked import join
+from corridor.arrays import join, take
 from corridor.clearance.findings import assess, requirements
 from corridor.clearance.galloping import (
     GALLOPING,

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
@@ -24,7 +24,7 @@ from corridor.clearance.both_ends import (
     swept_at_either,
     taut_part,
 )
-from corridor.clearance.checked import Checked, join
+from corridor.clearance.checked import Checked
 from corridor.clearance.crossings import (
     Crossed,
     ObstacleIndex,

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.checked import GROUND, Checked, least_rows, placed
 from corridor.clearance.ground_blocks import GroundBlocks, Parts
@@ -192,7 +192,7 @@ def _nearest(asked, surface, ground):
     place, share = surface.exactly(row, spot, *best.foot[near].T)
     off = place - spot
     least = np.sqrt(off[:, 0]**2 + off[:, 1]**2 + np.maximum(off[:, 2], 0)**2)
-    found = _Found(*(np.concatenate(both) for both in zip((row, place, share, spot[:, 2], least), sunk, strict=True)))
+    found = join([_Found(row, place, share, spot[:, 2], least), sunk])
     limit = np.full(asked.keys, asked.within)
     limit[asked.key[found.row]] = np.minimum(asked.within, found.least)
     order = np.argsort(asked.key[found.row])

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import matches, ragged, take
+from corridor.arrays import join, matches, ragged, take
 from corridor.clearance.checked import keys_of
 from corridor.clearance.chords import chords_of
 from corridor.clearance.crossings import cross, ground_as_crossed, ground_below
@@ -89,7 +89,7 @@ def violation_stretches(scene, checked, columns, around, swept=None):
               for met in (ground_as_crossed(around.below), around.crossed)]
     if swept is not None and (short & windy).any():
         tables.append(_swung(scene, checked, columns, side, np.flatnonzero(short & windy), swept, around))
-    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+    return join(tables)
 
 
 def _still(scene, checked, columns, side, short, met):
@@ -188,7 +188,7 @@ def _runs(nodes):
     stop = np.flatnonzero(bad & ~np.r_[joined, False][:len(bad)])
     worst = np.array([np.fmin.reduce(nodes.margin[a:b + 1]) for a, b in zip(begin, stop, strict=True)])
     seen = _Runs(nodes.of[begin], _edge(nodes, begin, -1), _edge(nodes, stop, 1), worst)
-    return _Runs(*(np.concatenate(pair) for pair in zip(seen, _between(nodes), strict=True)))
+    return join([seen, _between(nodes)])
 
 
 def _between(nodes):

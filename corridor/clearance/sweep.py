@@ -9,13 +9,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance.checked import GROUND, Checked
 from corridor.clearance.chords import (
     CHORDS,
+    NOTHING,
     as_checked,
     chords_of,
-    join_found,
     past_ground,
     past_things,
     worst_found,
@@ -96,7 +96,7 @@ def sweep(scene, index, ground, cases, side, met=None):
     """
     swung = _states(scene, cases)
     if not len(swung.path):
-        return Swept(as_checked(scene, swung, join_found([])), swung, ())
+        return Swept(as_checked(scene, swung, NOTHING), swung, ())
     rows, steps = steps_of(swung, 2 * len(SWINGS) + 1)
     step, count = np.zeros(len(scene.ways)), len(index.obstacles)
     step[swung.path[rows]] = steps
@@ -109,12 +109,12 @@ def sweep(scene, index, ground, cases, side, met=None):
     found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
     again, more, done = follow_things(scene, swung, found, index, ground, side, step)
-    found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.path))])
+    found = join([take(found, ~done), more._replace(row=more.row + len(swung.path))])
     rows = _known(swung)
     touched = swept_pairs(index, swung.path[rows], curves)
     spots = spots._replace(row=spots.row + len(swung.path) + len(again.path))
-    found = join_found([found, spots])
-    swung = Nodes(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
+    found = join([found, spots])
+    swung = join([swung, again, near])
     # Objects that the wire's whole swing does not touch were met by their buffers alone.
     own = swung.path[found.row] * count + found.obstacle
     found = take(found, (found.obstacle == GROUND) | np.isin(own, touched))
@@ -131,7 +131,7 @@ def _states(scene, cases):
     w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
     for swing in (0.0, *(sign * share for share in SWINGS for sign in (1.0, -1.0))):
         parts.append(scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing)))
-    whole = Nodes(*(np.concatenate(part) for part in zip(*parts, strict=True)))
+    whole = join(parts)
     at = scene.of_way(whole.path)
     expected = np.isfinite(scene.hung.horizontal_tension[at]).all(axis=-1)
     return take(whole, expected & np.isfinite(scene.wires.start[at[0], 2] + scene.wires.end[at[0], 2]))
@@ -161,7 +161,7 @@ def _compare(scene, swung, index, ground, side, step):
         found = lowest, past_things(chords, crossed, side[crossed.obstacle])
         parts += [each._replace(row=some[each.row]) for each in found]
         _note_lost(scene, lost, part, chords, surface.rows, crossed, side != 0)
-    return join_found(parts), tuple(lost.values()), curves[_known(swung)], low
+    return join([NOTHING, *parts]), tuple(lost.values()), curves[_known(swung)], low
 
 
 def _pieces(rows, step, size):
@@ -194,7 +194,7 @@ def _refined(scene, swung, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
     exact = scene.exact[scene.of_way(swung.path)[0]]
-    empty = take(swung, np.zeros(0, int)), join_found([])
+    empty = take(swung, np.zeros(0, int)), NOTHING
     if not exact.any():
         return found, *empty, ()
     wires = turning(scene, take(swung, exact), low.height[exact])
