@@ -13,10 +13,10 @@ from scipy.optimize import brentq
 
 from corridor.assessment import make_scene
 from corridor.clearance.both_ends import TautWires, less_favourable
+from corridor.clearance.checked import Checked
 from corridor.clearance.crossings import cross, index_obstacles
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.other_lines import as_swept, sides
-from corridor.clearance.vertical import Checked
 from corridor.line.facts import Case, OtherState
 from corridor.line.swing import to_grid
 

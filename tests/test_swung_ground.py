@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from corridor.clearance import proximity
-from corridor.clearance.chords import SwungWires, chords_of
+from corridor.clearance.chords import chords_of
 from corridor.clearance.ground import ground_rows
 from corridor.clearance.sweep import sweep
 from corridor.clearance.swung_wires import hang_rows
@@ -15,6 +15,7 @@ from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import heights, least_heights
 from corridor.line.facts import Case
 from corridor.line.swing import to_grid
+from corridor.line.wire_path import Nodes
 from tests.common import findings, framings, option, rows_where, rules_of, structures
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of
 
@@ -107,7 +108,8 @@ def test_break_even_slope():
     scene = SimpleNamespace(
         structures=SimpleNamespace(easting=np.zeros(1), northing=np.zeros(1)),
         spans=SimpleNamespace(tail=np.zeros(1, int), azimuth=np.array([90.0]), ground_factor=np.ones(1)),
-        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)))
+        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)),
+        of_way=lambda way: (way, way, way))
 
     def hung(sag, plane, string):
         plane, string = np.radians(plane), np.radians(string)
@@ -117,7 +119,7 @@ def test_break_even_slope():
         H = np.hypot(*load[0, 1:]) * 300**2 / (8 * sag)
         one = np.zeros(1, int)
         start, last = np.array([end]), np.array([[300.0, *end[1:]]])
-        return chords_of(scene, SwungWires(one, one, one, np.ones(1), np.array([H]), start, last, load))
+        return chords_of(scene, Nodes(one, np.ones(1), start, last, H / np.linalg.norm(load, axis=-1), load))
 
     still, swung = hung(7.115, 0.0, 0.0), hung(7.293, 27.07, 25.47)
     aside, up = (swung.local[0, 16] - still.local[0, 16])[1:]
@@ -139,10 +141,11 @@ def test_small_catenaries_meet_the_wire():
     scene = SimpleNamespace(
         structures=SimpleNamespace(easting=np.zeros(1), northing=np.zeros(1)),
         spans=SimpleNamespace(tail=np.zeros(1, int), azimuth=np.array([0.0]), ground_factor=np.ones(1)),
-        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)))
+        wires=SimpleNamespace(span=np.zeros(1, int)), depth=np.zeros((2, 2, 2)),
+        of_way=lambda way: (way, way, way))
     one = np.zeros(1, int)
     start, end, load = np.array([[0.0, 4, 30]]), np.array([[420.0, 5, 75]]), np.array([[0.0, 8.0, -10.0]])
-    swung = SwungWires(one, one, one, np.ones(1), np.array([15e3]), start, end, load)
+    swung = Nodes(one, np.ones(1), start, end, 15e3 / np.linalg.norm(load, axis=-1), load)
     chords = chords_of(scene, swung)
     plane = plane_of(start, end, load)
     fine = points(start, plane, 15e3 / plane.load, np.linspace(0, 1, 32 * 32 + 1))[0]
@@ -244,8 +247,8 @@ def test_rough_ground_against_brute_force(tmp_path, monkeypatch, surface, cell):
     """
     study, seen = study_of_slopes(tmp_path, surface, cell), {}
 
-    def spy(scene, index, ground, cases, **wanted):
-        seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, **wanted))
+    def spy(scene, index, ground, cases, *more):
+        seen.update(scene=scene, ground=ground, cases=cases, swept=sweep(scene, index, ground, cases, *more))
         return seen["swept"]
 
     monkeypatch.setattr(proximity, "sweep", spy)

@@ -1,6 +1,6 @@
 """Workbooks re-read by openpyxl."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -15,7 +15,7 @@ openpyxl = pytest.importorskip("openpyxl")
 def sheet(tmp_path):
     columns = {"span": np.array(["1-2", "=1+1", None], object), "margin_m": np.array([-0.5, np.nan, 1.25]),
                "uplift": np.array([True, False, None], object), "return_time_s": np.array([7.0, 8.0, 9.0])}
-    write_workbook(tmp_path / "t.xlsx", {"schedule": columns}, datetime(2026, 3, 1))
+    write_workbook(tmp_path / "t.xlsx", {"schedule": columns}, datetime(2026, 3, 1, tzinfo=UTC))
     return openpyxl.load_workbook(tmp_path / "t.xlsx")["schedule"]
 
 
@@ -40,7 +40,7 @@ def test_the_same_tables_and_time_give_the_same_bytes(tmp_path, monkeypatch):
     written, now = [], time.time()
     for name, days in ("a.xlsx", 0), ("b.xlsx", 1):
         monkeypatch.setattr(time, "time", lambda days=days: now + 86400 * days)
-        write_workbook(tmp_path / name, {"schedule": columns}, datetime(2026, 3, 1))
+        write_workbook(tmp_path / name, {"schedule": columns}, datetime(2026, 3, 1, tzinfo=UTC))
         written.append((tmp_path / name).read_bytes())
     assert written[0] == written[1]
     assert load_workbook(tmp_path / "a.xlsx").properties.modified == datetime(2026, 3, 1)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import matches, take
 from corridor.clearance.least_places import least_places, place_step
 from corridor.clearance.other_lines import states_of
 from corridor.clearance.trees import checked_rows, closest, near_pairs
@@ -197,7 +197,7 @@ def _pairs(scene, index, sample, partners, cases, chosen, reach):
     """The curves of chosen parts, and all that is compared of ours and them."""
     wire, part = near_pairs(scene, index, cases, chosen, np.full(len(chosen), reach))
     theirs = _curves(index, sample, np.unique(part))
-    pair, row = _expanded(part, theirs.part)
+    pair, row = matches(part, theirs.part)
     at, o, k = (v.ravel() for v in np.indices((len(pair), len(scene.options), len(cases))))
     w, row = wire[pair[at]], row[at]
     met = partners.meet(scene.wires.span[w], index.of_part[theirs.part[row]], o)
@@ -277,15 +277,6 @@ def _drawn(shape, absolute, height, sample):
         return shapely.get_coordinates(shape, include_z=True)
     flat = shapely.get_coordinates(shapely.segmentize(shape, _DRAPED))
     return np.column_stack([flat, sample(*flat.T) + height])
-
-
-def _expanded(part, of_curve):
-    """Pairs of a row of parts and of a curve of that part."""
-    order = np.argsort(of_curve, kind="stable")
-    begin, stop = (np.searchsorted(of_curve[order], part, side=side) for side in ("left", "right"))
-    count = stop - begin
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    return np.repeat(np.arange(len(part)), count), order[np.repeat(begin, count) + within]
 
 
 def _taken(scene, theirs, row, wire):

@@ -10,10 +10,10 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
+from corridor.clearance.checked import keys_of, least_rows, placed
 from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.round_corners import nearest_rooms
-from corridor.clearance.vertical import Checked, least_rows
 from corridor.line.swing import to_grid
 
 __all__ = ["Corners", "beside_things"]
@@ -123,7 +123,8 @@ class _Cells(NamedTuple):
 
 def _in_plan(scene, index, rows, aside, corners):
     """The minimum distance in plan of rows from their things, where the wire is below the level."""
-    key = _number(scene.wires.span[rows.wire], index.of_part[rows.part], rows.option, rows.case)
+    key = keys_of(scene.wires.span[rows.wire], index.of_part[rows.part], rows.option, rows.case)
+    key = np.unique(key, return_inverse=True)[1]
     cells = _outermost(scene.ways, rows, *_low_parts(scene.ways, rows))
     least, place = _beyond_ends(scene, rows, cells)
     least -= aside
@@ -337,22 +338,13 @@ class _Found(NamedTuple):
     position: str
 
 
-def _number(*columns):
-    """One number for each row of columns of numbers, the same for rows that are the same."""
-    columns = [np.asarray(each, int) for each in columns]
-    return np.unique(np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns]),
-                     return_inverse=True)[1]
-
-
 def _worst_wires(scene, index, found, cases, tops):
     """Worst wire of each span, option, case and thing, by measure."""
-    rows = _Rows(*(np.concatenate(column) for column in zip(*(each.rows for each in found), strict=True)))
+    rows = join([each.rows for each in found])
     least, place = (np.concatenate([getattr(each, name) for each in found]) for name in ("least", "place"))
     measure, position = (np.concatenate([np.full(len(each.least), getattr(each, name), object) for each in found])
                          for name in ("measure", "position"))
     thing = index.of_part[rows.part]
-    r = least_rows(_number(scene.wires.span[rows.wire], thing, rows.option, rows.case, position == "corner"), least)
-    wire, (x, y, z) = rows.wire[r], place[r].T
-    start, end = scene.frame.start[wire, 0], scene.frame.end[wire, 0]
-    return Checked(wire, rows.option[r], cases[rows.case[r]], thing[r], measure[r], position[r], least[r],
-                   (x - start) / (end - start), z, tops[rows.part[r]], y)
+    r = least_rows(keys_of(scene.wires.span[rows.wire], thing, rows.option, rows.case, position == "corner"), least)
+    return placed(scene, rows.wire[r], rows.option[r], cases[rows.case[r]], thing[r], measure[r], position[r], least[r],
+                  place[r], tops[rows.part[r]])

@@ -11,12 +11,11 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import right_of_way as way
+from corridor.clearance.checked import GROUND, keys_of, least_rows
 from corridor.clearance.scene import Scene
-from corridor.clearance.sweep import GROUND
 from corridor.clearance.trees import near_pairs
-from corridor.clearance.vertical import join, least_rows
 
 __all__ = ["TautWires", "as_taut", "beside_others", "every_when_taut", "is_line", "less_favourable", "one_of_both",
            "swept_at_either", "taut_part"]
@@ -62,10 +61,7 @@ def less_favourable(scene, taut, compared):
     keys = scene.wires.span[found.wire], found.obstacle, found.option, found.case
     higher = compared(taut.scene, dict(zip(zip(*keys, strict=True), found.actual, strict=True)))
     both = join([found, as_taut(replace(higher, wire=taut.wire[higher.wire]))])
-    _, measure = np.unique(both.measure.astype(str), return_inverse=True)
-    columns = scene.wires.span[both.wire], both.option, both.case, both.obstacle + 2, measure, _below(both)
-    key = np.ravel_multi_index(columns, [each.max(initial=0) + 1 for each in columns])
-    return take(both, np.sort(least_rows(key, both.actual)))
+    return take(both, _least_of_each(scene, both, np.unique(both.measure.astype(str), return_inverse=True)[1]))
 
 
 def as_taut(checked):
@@ -76,7 +72,7 @@ def as_taut(checked):
 def swept_at_either(scene, found, higher):
     """The worst of the whole swing, where wires at the higher end of their history are nearer."""
     both = join([found.checked, as_taut(higher.checked)])
-    swung = type(found.swung)(*(np.concatenate(pair) for pair in zip(found.swung, higher.swung, strict=True)))
+    swung = join([found.swung, higher.swung])
     keep = _least_of_each(scene, both)
     return replace(found, checked=take(both, keep), swung=take(swung, keep), lost=(*found.lost, *higher.lost),
                    step=max(found.step, higher.step))
@@ -87,20 +83,15 @@ def one_of_both(scene, found, origin):
     the obstacles that they are; `origin` (obstacle,) these."""
     checked = replace(found.checked, obstacle=np.r_[origin, GROUND][found.checked.obstacle])
     keep = _least_of_each(scene, checked)
-    lost = tuple(each | {"obstacle": int(np.r_[origin, GROUND][each["obstacle"]])} for each in found.lost)
+    lost = tuple(each._replace(obstacle=int(np.r_[origin, GROUND][each.obstacle])) for each in found.lost)
     return replace(found, checked=take(checked, keep), swung=take(found.swung, keep), lost=lost)
 
 
-def _below(checked):
-    """1 for the heights of what wires pass below, else 0."""
-    return ((checked.measure == "vertical") & (checked.position == "below")).astype(int)
-
-
-def _least_of_each(scene, checked):
-    """Rows of the least of each span, option, case and thing, on each side of it."""
-    shape = len(scene.spans), len(scene.options), len(scene.cases), checked.obstacle.max(initial=GROUND) + 2, 2
-    key = np.ravel_multi_index((scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle + 1,
-                                _below(checked)), shape)
+def _least_of_each(scene, checked, measure=0):
+    """Rows of the least of each span, option, case, thing and measure, on each side of it."""
+    below = (checked.measure == "vertical") & (checked.position == "below")
+    key = keys_of(scene.wires.span[checked.wire], checked.option, checked.case, checked.obstacle,
+                  np.full(len(below), measure), below)
     return np.sort(least_rows(key, checked.actual))
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.line.hang import SIDES
 
 __all__ = ["CHANGE", "COMPONENTS", "NOT_GIVEN", "Capacities", "Factors", "Totals", "factor_arrays", "point_columns",
@@ -210,6 +211,6 @@ class Totals:
         return {
             "line": x.line[at], "structure": x.structure[at], "role": x.role[at], "framing": x.framing[at],
             "option": names,
-            "case": np.array([case.name for case in facts.cases], object)[k],
+            "case": names_of(facts.cases)[k],
             **{f"factored_{name}_n": size[:, i] for i, name in enumerate(COMPONENTS)},
             **columns, "geometry": shapely.points(place)[at]}

@@ -9,32 +9,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.vertical import least_below
-from corridor.geometry.catenary import plane_of, points
-from corridor.geometry.distance import least_heights, take_rows
+from corridor.arrays import ragged, take
+from corridor.clearance.checked import keys_of, least_rows, placed
+from corridor.clearance.vertical import least_past
+from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
 
-__all__ = ["CHORDS", "Chords", "Found", "SwungWires", "chords_of", "found_at", "join_found", "over_objects", "spots_on"]
+__all__ = ["CHORDS", "NOTHING", "Chords", "Found", "as_checked", "chords_of", "past_ground",
+           "past_things", "spots_on", "worst_found"]
 
 #: Chords of a wire: in plan it bows from one of 12 m by a centimetre where it is blown out by 10 m.
 CHORDS = 32
-
-
-class SwungWires(NamedTuple):
-    """Wires at one swing each; columns of shape (row,) or (row, 3).
-
-    `wire`, `option`, `case` indices; `swing` signed share of the full one; `tension` H [N]; `start`, `end` in the frame
-    of the span [m]; `load` [N/m].
-    """
-
-    wire: np.ndarray
-    option: np.ndarray
-    case: np.ndarray
-    swing: np.ndarray
-    tension: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    load: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -75,28 +60,25 @@ class Found(NamedTuple):
     other: np.ndarray
 
 
+#: Nothing found.
+NOTHING = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
+
+
 def chords_of(scene, swung, count=CHORDS, part=None):
     """Return the chords of swung wires, so many of each: of all of it, or of the part (row,) between two shares [-]."""
-    plane = plane_of(swung.start, swung.end, swung.load)
     share = np.linspace(0, 1, 2 * count + 1)
     if part is not None:
         share = part[0][:, None] + (part[1] - part[0])[:, None] * share
-    fine = points(swung.start, plane, swung.tension / plane.load, share)
+    fine = swung.points(share)
     local = fine[:, ::2]
     a, b = local[:, :-1], local[:, 1:]
     length = np.linalg.norm((b - a)[..., :2], axis=-1)
     drop = (a + b)[..., 2] / 2 - fine[:, 1::2, 2]
-    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[swung.wire])
-    row = np.repeat(np.arange(len(swung.wire)), count)
-    number = np.tile(np.arange(count), len(swung.wire))
+    at = scene.of_way(swung.path)
+    grid = to_grid(local, scene.structures, scene.spans, scene.wires.span[at[0]])
+    row, number = ragged(np.full(len(swung.path), count))
     return Chords(grid[:, :-1].reshape(-1, 3), grid[:, 1:].reshape(-1, 3), length.ravel(), row, number, local,
-                  (length**2 / (8 * drop)).ravel(), scene.depth[swung.wire, swung.option, swung.case])
-
-
-def join_found(parts):
-    """Join tables of what was found, row under row."""
-    empty = Found(*(np.empty(0, kind) for kind in (int, int, object, float)), np.empty((0, 3)), np.empty(0))
-    return Found(*(np.concatenate(part) for part in zip(empty, *parts, strict=True)))
+                  (length**2 / (8 * drop)).ravel(), scene.depth[at])
 
 
 def spots_on(chords, chord, place, elevation):
@@ -107,25 +89,66 @@ def spots_on(chords, chord, place, elevation):
     return np.column_stack([spot[:, :2], elevation])
 
 
-def found_at(chords, chord, obstacle, side, height, place, elevation):
-    """What was found at places of chords: 1 where the wire is above, -1 where it is below, with the highest wire of
-    its bundle."""
-    if side < 0:
-        depth = chords.depth[chords.span[chord]]
-        height, elevation = height - depth, elevation + depth
-    position = np.full(len(chord), "above" if side > 0 else "below", object)
-    return Found(chords.span[chord], obstacle, position, height, spots_on(chords, chord, place, elevation),
-                  elevation - side * height)
+def past_things(chords, met, side):
+    """Return what chords have above or below: vertical distances wherever they meet a thing; of a bundle below one, of
+    its highest wire.
+
+    Parameters
+    ----------
+    chords : Chords
+    met : Crossed
+    side : ndarray, shape (row of met,)
+        1 where wires pass above, -1 below, 0 where nothing is asked.
+
+    Returns
+    -------
+    Found
+    """
+    rows = np.flatnonzero(side)
+    met, side = met.take(rows), side[rows]
+    least = least_past(met.rows, chords.constant[met.wire, None], side,
+                       depth=chords.depth[chords.span[met.wire], None])
+    return _found(chords, met, np.arange(len(rows)), least, side)
 
 
-def over_objects(chords, crossed, above, below):
-    """Vertical distance at every meeting of a chord and an object, above and below."""
-    for side, wanted in ((1.0, above), (-1.0, below)):
-        chosen = np.flatnonzero(wanted[crossed.obstacle])
-        rows, chord = take_rows(crossed.rows, chosen), crossed.wire[chosen]
-        C = chords.constant[chord, None]
-        least = least_heights(rows, C) if side > 0 else least_below(rows, C, np.arange(len(chosen)), None)
-        height, place, elevation = (v[:, 0] for v in least)
-        known = np.isfinite(height)
-        yield found_at(chords, chord[known], crossed.obstacle[chosen][known], side, height[known], place[known],
-                     elevation[known])
+def past_ground(chords, ground):
+    """Return the minimum height of chords over the ground (chord,) [m], nan where it is not known, and what was found
+    there, of the lowest chord of each wire alone.
+
+    Parameters
+    ----------
+    chords : Chords
+        All chords of wires.
+    ground : Crossed
+        As of `ground_below`.
+
+    Returns
+    -------
+    height : ndarray
+    found : Found
+    """
+    least, count = least_heights(ground.rows, chords.constant[:, None]), chords.local.shape[1] - 1
+    height = least.height[:, 0]
+    over = np.where(np.isnan(height), np.inf, height).reshape(-1, count)
+    return height, _found(chords, ground, np.arange(len(over)) * count + over.argmin(axis=1), least,
+                          np.ones(len(chords)))
+
+
+def _found(chords, met, rows, least, side):
+    """What was found in rows of what is met, where it is known."""
+    rows = rows[np.isfinite(least.height[rows, 0])]
+    height, place, elevation = (v[rows, 0] for v in least)
+    chord, side = met.wire[rows], side[rows]
+    return Found(chords.span[chord], met.obstacle[rows], np.where(side > 0, "above", "below").astype(object), height,
+                 spots_on(chords, chord, place, elevation), elevation - side * height)
+
+
+def worst_found(scene, swung, found):
+    """Return what was found at the minimum distance of each span, option, case and thing, by these."""
+    wire, option, case = scene.of_way(swung.path[found.row])
+    return take(found, least_rows(keys_of(scene.wires.span[wire], option, case, found.obstacle), found.actual))
+
+
+def as_checked(scene, swung, found):
+    """Return what was found of swung wires, row for row, as what was compared."""
+    return placed(scene, *scene.of_way(swung.path[found.row]), found.obstacle, "vertical", *found[2:])

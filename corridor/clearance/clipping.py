@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import names_of, take
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.elongation_laws import reshape_law, take_law
 from corridor.mechanics import ruling_span as ruling
@@ -165,7 +165,7 @@ def _rows(scene, wire, option, structure, first, last, temperature, tension, off
         "line": scene.structures.line[structure], "structure": name[structure],
         "wire": scene.wires.wire[wire], "section": scene.sections.name[section],
         "sag_section": np.array([f"{a}-{b}" for a, b in zip(name[first], name[last], strict=True)], object),
-        "option": np.array([each.name for each in scene.options], object)[option],
+        "option": names_of(scene.options)[option],
         "temperature_c": temperature, "horizontal_tension_n": tension, "clipping_offset_m": offset,
         "traveller_lean_m": lean, "back_tension_n": back, "ahead_tension_n": ahead,
     }

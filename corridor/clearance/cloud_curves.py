@@ -34,6 +34,12 @@ class Curves(NamedTuple):
         steps = np.hypot(np.diff(self.right, axis=2), np.diff(self.up, axis=2))
         return float(np.nanmax(steps, initial=0.0)) / 2 if np.isfinite(steps).any() else 0.0
 
+    @property
+    def lean(self):
+        """Steepest lean of a piece, by how far it rises or turns along the span [-]."""
+        piece = self.run[..., None] / (PLACES - 1)
+        return float(np.nanmax(np.hypot(np.diff(self.right) / piece, np.diff(self.up) / piece), initial=0.0))
+
 
 class Near(NamedTuple):
     """How near points are to curves in each option, shape (option, point) [m]; inf where they are not.

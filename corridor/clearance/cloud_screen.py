@@ -130,9 +130,7 @@ def beside_path(curves, spot, radius):
 def slack_of(curves, radius):
     """Return what distances of points to curves may be off by [m]: half a step of the swing, the bend of a piece, and
     what the wire rises or turns over half a point, of which only the middle is looked at."""
-    piece = curves.run[..., None] / (PLACES - 1)
-    lean = np.hypot(np.diff(curves.right) / piece, np.diff(curves.up) / piece)
-    return curves.step + _SLACK + radius * float(np.nanmax(lean, initial=0.0))
+    return curves.step + _SLACK + radius * curves.lean
 
 
 def _envelope(curves):
@@ -141,16 +139,11 @@ def _envelope(curves):
     low = min(np.nanmin(c.first) for c in every)
     high = max(np.nanmax(c.first + c.run) for c in every)
     x = np.linspace(low, high, PLACES)
-    parts, lean = [], 0.0
-    for c in every:
-        parts.append(np.stack([_least(c.right), -_least(-c.right), _least(c.up)]))
-        piece = c.run[..., None] / (PLACES - 1)
-        slopes = np.hypot(np.diff(c.right) / piece, np.diff(c.up) / piece)
-        lean = max(lean, float(np.nanmax(slopes, initial=0.0)))
+    parts = [np.stack([_least(c.right), -_least(-c.right), _least(c.up)]) for c in every]
     left, right, up = (np.stack(column) for column in zip(*parts, strict=True))
     # Ends move by less than a piece from state to state: widen by one place to either side.
     left, right, up = (_widen(v) for v in (left.min(axis=0), -right.max(axis=0), up.min(axis=0)))
-    return (x, left), (x, -right), (x, up), lean, max(c.step for c in every)
+    return (x, left), (x, -right), (x, up), max(c.lean for c in every), max(c.step for c in every)
 
 
 def _least(values):

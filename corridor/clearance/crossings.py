@@ -6,13 +6,16 @@ from functools import cached_property
 import numpy as np
 import shapely
 
+from corridor.arrays import ragged
+from corridor.clearance.checked import GROUND
 from corridor.clearance.footprints import Footprints
+from corridor.clearance.ground import ground_rows
 from corridor.clearance.parcels import PARCEL
-from corridor.geometry.distance import Rows
+from corridor.geometry.distance import Rows, take_rows
 from corridor.geometry.surface_rows import parts_of_rows
 
-__all__ = ["REACH", "Crossed", "ObstacleIndex", "chords", "cross", "index_obstacles", "middles", "part_tops", "roofed",
-           "stands", "with_rows"]
+__all__ = ["REACH", "Crossed", "ObstacleIndex", "chords", "cross", "ground_as_crossed", "ground_below",
+           "index_obstacles", "middles", "part_tops", "roofed", "stands", "with_rows"]
 
 #: Places at which an object's own elevation is read along a wire that passes over it.
 _PLACES = np.linspace(0, 1, 9)
@@ -78,6 +81,27 @@ class Crossed:
     wire: np.ndarray
     obstacle: np.ndarray
     rows: Rows
+
+    def take(self, chosen):
+        """Return some rows, by their indices."""
+        return Crossed(self.wire[chosen], self.obstacle[chosen], take_rows(self.rows, chosen))
+
+    @property
+    def unknown(self):
+        """The rows of things whose top is unknown somewhere below the wire."""
+        owner, _ = ragged(np.diff(self.rows.first))
+        return np.flatnonzero(np.bincount(owner, np.isnan(self.rows.surface), minlength=len(self.wire)) > 0)
+
+
+def ground_below(wires, ground):
+    """Return the ground below wires, or chords of them, row for row, as what they cross: the obstacle `GROUND`."""
+    profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
+    return ground_as_crossed(ground_rows(wires, profile.first, profile.fraction, profile.elevation))
+
+
+def ground_as_crossed(rows):
+    """Return ground below wires, a row each, as what they cross: the obstacle `GROUND`."""
+    return Crossed(np.arange(len(rows.span)), np.full(len(rows.span), GROUND), rows)
 
 
 def index_obstacles(obstacles):

@@ -77,9 +77,7 @@ def field_rows(scene, below, shield, frequency, rule):
     spans = scene.spans
     temperature = np.array([each.wiring.maximum_temperature for each in scene.options], float)[o]
     columns = {
-        "line": spans.line[s], "span": spans.name[s], "section": scene.sections.name[spans.section[s]],
-        "option": np.array([each.name for each in scene.options], object)[o],
-        "case": np.full(len(s), None if case is None else scene.cases[case].name, object),
+        **scene.keys(s, o), "case": np.full(len(s), None if case is None else scene.cases[case].name, object),
         "conductor_temperature_c": temperature, "wire": row.lowest, "lowest_height_m": row.clear,
         "station_m": scene.route.station[spans.tail[s]] + row.along, "distance_from_start_m": row.along,
         "field_kv_per_m": row.field / 1e3, "field_offset_m": row.offset,

@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.clearance.right_of_way import rooms
 from corridor.clearance.swung_wires import hung_curves
 from corridor.line.swing import to_grid
@@ -38,7 +39,7 @@ def envelope_rows(scene, way):
     outside = shapely.area(shapely.difference(area, _strips(scene, way, s))) * factor**2
     return {
         "line": scene.spans.line[s], "span": scene.spans.name[s],
-        "option": np.array([option.name for option in scene.options], object)[o],
+        "option": names_of(scene.options)[o],
         "case": np.array([scene.cases[c].name for c in cases], object)[k],
         "reach_left_m": reach[s, o, k, 0], "reach_right_m": reach[s, o, k, 1],
         "room_left_m": room_by_side[s, o, k, 0], "room_right_m": room_by_side[s, o, k, 1],

@@ -9,13 +9,13 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import names_of, take
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.bundles import reach_of_rows
+from corridor.clearance.checked import GROUND
 from corridor.clearance.margin_band import margin_band
 from corridor.clearance.other_lines import told_states
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
-from corridor.clearance.sweep import GROUND
 from corridor.line.swing import to_grid
 
 __all__ = [
@@ -105,7 +105,7 @@ def requirements(scene, checked):
     checked : Checked
     """
     against = against_of(checked.obstacle, scene.obstacles)
-    case_name = np.array([case.name for case in scene.cases], object)[checked.case]
+    case_name = names_of(scene.cases)[checked.case]
     U, U_other = scene.voltage / 1e3, other_voltage(scene, checked.obstacle) / 1e3
     windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
     falling = rule_tables.falling_rule(scene.rules, against)[0]
@@ -192,15 +192,12 @@ def _place(scene, checked):
 
 
 def _keys(scene, checked):
-    wires, spans = scene.wires, scene.spans
+    wires = scene.wires
     w, o, k = checked.wire, checked.option, checked.case
     span, group = wires.span[w], scene.group[w]
     strung, taut, higher = scene.strung, scene.taut or scene, checked.taut
     return {
-        "line": spans.line[span], "span": spans.name[span],
-        "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w],
-        "option": np.array([option.name for option in scene.options], object)[o],
-        "case": np.array([case.name for case in scene.cases], object)[k],
+        **scene.keys(span, o, k), "wire": wires.wire[w],
         "against": against_of(checked.obstacle, scene.obstacles),
         "obstacle": obstacle_name(checked.obstacle, scene.obstacles),
         "broken_span": scene.broken_spans(w, k), "conductor_temperature_c": strung.temperature[group, o, k],

@@ -9,12 +9,11 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.arrays import take
-from corridor.clearance.chords import CHORDS, SwungWires, chords_of, join_found, over_objects
-from corridor.clearance.crossings import cross
-from corridor.clearance.ground import ground_rows
+from corridor.arrays import join, matches, take
+from corridor.clearance.checked import keys_of, least_rows
+from corridor.clearance.chords import CHORDS, NOTHING, chords_of, past_things
+from corridor.clearance.crossings import cross, ground_below
 from corridor.clearance.nearest import kept_ways
-from corridor.clearance.vertical import least_rows
 
 __all__ = ["follow_things"]
 
@@ -36,27 +35,27 @@ _SHORT = 1 / 1024
 _AT_ONCE = 60_000
 
 
-def follow_things(scene, swung, found, index, ground, above, below, step):
+def follow_things(scene, swung, found, index, ground, side, step):
     """Return the wires where they are nearest to things, and what they are nearest to.
 
     Parameters
     ----------
     scene : Scene
-    swung : SwungWires
+    swung : Nodes
         Wires at the swings that were looked at.
     found : Found
         What they came near to, things buffered.
     index : ObstacleIndex
         With footprints as they are.
     ground : Ground
-    above, below : ndarray of bool, shape (obstacle,)
-        What wires pass above and below of.
+    side : ndarray, shape (obstacle,)
+        1 for what wires pass above, -1 below, 0 for all else.
     step : ndarray, shape (way,)
         Maximum step between the swings of each wire [m].
 
     Returns
     -------
-    swung : SwungWires
+    swung : Nodes
     found : Found
     done : ndarray of bool, shape (found row,)
         What stands there instead of what was found with buffered things. What no wire touches at the swings that are
@@ -67,28 +66,27 @@ def follow_things(scene, swung, found, index, ground, above, below, step):
     some = np.flatnonzero(np.isin(index.of_part, thing))
     footprint = index.footprint.buffered(some, 0.0)
     near = replace(index, part=index.part[some], of_part=index.of_part[some], footprint=footprint, tree=footprint)
-    boxes, half = _boxes(near, len(above)), _WIDE
+    boxes, half = _boxes(near, len(side)), _WIDE
     part = np.tile([0.0, 1.0], (len(row), 1))
     for look in range(_LOOKS):
         swings = np.clip(swing[:, None] + half * np.linspace(-1, 1, _SWINGS), -1, 1)
         fine = _FINE if look >= _LOOKS - _LAST else CHORDS
         number = np.maximum(2.0 ** np.ceil(np.log2(fine * (part[:, 1] - part[:, 0]))), _FEW).astype(int)
-        value, wires, spots = _look(scene, way, swings, thing, near, ground, above, below, boxes, part, number)
+        value, wires, spots = _look(scene, way, swings, thing, near, ground, side, boxes, part, number)
         best, least = value.argmin(axis=1), value.min(axis=1, initial=np.inf)
         reach = _STEEP * step[way] * half / (_SWINGS - 1) / _STEP
-        kept = kept_ways(_pair(scene, swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
+        kept = kept_ways(_pair(swung, take(found, row), count), least, reach, 1 if look == _LOOKS - 1 else _WAYS)
         part = _parts_near(wires, spots, least + reach, part, number)
         row, way, thing, swing, part = row[kept], way[kept], thing[kept], swings[kept, best[kept]], part[kept]
         half = half * _NARROW
-    done = np.isin(_pair(scene, swung, found, count), _pair(scene, swung, take(found, row), count))
+    done = np.isin(_pair(swung, found, count), _pair(swung, take(found, row), count))
     spots = take(spots, _chosen(value, best, kept, spots))
     return take(wires, spots.row), spots._replace(row=np.arange(len(spots.row))), done & (found.obstacle >= 0)
 
 
-def _pair(scene, swung, found, count):
+def _pair(swung, found, count):
     """One number for each wire, option, case and thing, of which there may be so many."""
-    of = take(swung, found.row)
-    return scene.way(of.wire, of.option, of.case) * count + found.obstacle + 1
+    return swung.path[found.row] * count + found.obstacle + 1
 
 
 def _ways(scene, swung, found, step, count):
@@ -96,15 +94,15 @@ def _ways(scene, swung, found, step, count):
     things = np.flatnonzero(found.obstacle >= 0)
     some = take(found, things)
     _, swing = np.unique(swung.swing[some.row], return_inverse=True)
-    row = things[least_rows(_pair(scene, swung, some, count) * (swing.max(initial=0) + 1) + swing, some.actual)]
+    row = things[least_rows(keys_of(_pair(swung, some, count), swing), some.actual)]
     of = take(swung, found.row[row])
-    way = scene.way(of.wire, of.option, of.case)
-    key = scene.way(scene.wires.span[of.wire], of.option, of.case) * count + found.obstacle[row]
+    wire, option, case = scene.of_way(of.path)
+    key = scene.way(scene.wires.span[wire], option, case) * count + found.obstacle[row]
     _, owner = np.unique(key, return_inverse=True)
     least = np.full(owner.max(initial=-1) + 1, np.inf)
     np.minimum.at(least, owner, found.actual[row])
-    keep = found.actual[row] <= least[owner] + _STEEP * step[way]
-    return row[keep], way[keep], of.swing[keep], found.obstacle[row[keep]]
+    keep = found.actual[row] <= least[owner] + _STEEP * step[of.path]
+    return row[keep], of.path[keep], of.swing[keep], found.obstacle[row[keep]]
 
 
 def _boxes(index, count):
@@ -117,27 +115,24 @@ def _boxes(index, count):
     return boxes + [-0.1, -0.1, 0.1, 0.1]
 
 
-def _look(scene, way, swings, thing, index, ground, above, below, boxes, part, number):
+def _look(scene, way, swings, thing, index, ground, side, boxes, part, number):
     """Minimum vertical distance of each pair at its swings [m], inf where it does not touch; the wires (pair x swing,),
     and what was found there: on the part (pair, 2) of each wire, cut into so many chords."""
     count = swings.size
-    w, o, k = np.unravel_index(np.repeat(way, _SWINGS), scene.temperature.shape)
-    nodes = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
-    tension = nodes.constant * np.linalg.norm(nodes.load, axis=-1)
-    wires = SwungWires(w, o, k, nodes.swing, tension, nodes.start, nodes.end, nodes.load)
+    wires = scene.ways.at(np.repeat(way, _SWINGS), swings.ravel())
     things, ends, parts = np.repeat(thing, _SWINGS), np.repeat(part, _SWINGS, axis=0), []
-    for rows, chords_each in _pieces(np.repeat(number, _SWINGS), np.isfinite(wires.tension)):
+    for rows, chords_each in _pieces(np.repeat(number, _SWINGS), np.isfinite(wires.constant)):
         chords = chords_of(scene, take(wires, rows), chords_each, ends[rows].T)
         box = boxes[things[rows]][chords.span]
         low, high = np.minimum(chords.start, chords.end)[:, :2], np.maximum(chords.start, chords.end)[:, :2]
         chords = chords.take(np.flatnonzero(((low <= box[:, 2:]) & (high >= box[:, :2])).all(axis=1)))
         if not len(chords):
             continue
-        profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-        surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
-        crossed = cross(chords, index, surface, ground.sample, _parts_of(index, things[rows[chords.span]]))
-        parts += [some._replace(row=rows[some.row]) for some in over_objects(chords, crossed, above, below)]
-    found = join_found(parts)
+        surface = ground_below(chords, ground).rows
+        crossed = cross(chords, index, surface, ground.sample, matches(things[rows[chords.span]], index.of_part))
+        some = past_things(chords, crossed, side[crossed.obstacle])
+        parts.append(some._replace(row=rows[some.row]))
+    found = join([NOTHING, *parts])
     value = np.full(count, np.inf)
     np.minimum.at(value, found.row, found.actual)
     return value.reshape(-1, _SWINGS), wires, found
@@ -161,14 +156,6 @@ def _parts_near(wires, found, limit, part, number):
     np.maximum.at(high, pair, share)
     chord = np.maximum((part[:, 1] - part[:, 0]) / number, _SHORT)
     return np.stack([np.maximum(low - chord, part[:, 0]), np.minimum(high + chord, part[:, 1])], axis=1)
-
-
-def _parts_of(index, thing):
-    """Pairs of each row and the parts of its thing."""
-    begin, stop = (np.searchsorted(index.of_part, thing, side) for side in ("left", "right"))
-    count = stop - begin
-    row = np.repeat(np.arange(len(thing)), count)
-    return row, np.arange(len(row)) - np.repeat(np.cumsum(count) - count - begin, count)
 
 
 def _chosen(value, best, rows, found):

@@ -9,14 +9,14 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.clearance.vertical import Checked
+from corridor.clearance.checked import Checked
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import greatest_sag
 from corridor.line.facts import Case
 from corridor.mechanics.loads import wind_force
 
 __all__ = ["GALLOPING", "LOOPS", "Ellipse", "between_ellipses", "compare_ellipses", "ellipse_size", "galloping_cases",
-           "histories_of"]
+           "histories_of", "pairs_checked", "worst_of_states"]
 
 GALLOPING = "galloping"
 #: Loops in a span by the words of the study.
@@ -145,25 +145,35 @@ def compare_ellipses(scene, pairs, case, loops, thing, reach=0.0):
     checked : Checked
     told : ndarray of str, shape (row,)
     """
-    both, gaps, ends = [], [], []
+    found = []
     for side, (own, other, apart) in product((1, -1), histories_of(scene, pairs)):
         two = [_ellipses(scene, wire, case, loops, side, history) for wire, history in (
             (pairs.first, own), (pairs.second, other))]
-        both.append([each.centre for each in two])
-        gaps.append(np.where(apart[:, None], np.inf, between_ellipses(*two)))
-        ends.append(scene.after(own, pairs.first, case)[3])
-    gaps = np.stack(gaps)
-    worst = np.where(np.isnan(gaps), -np.inf, gaps).argmin(axis=0)[None]
-    gap = np.take_along_axis(gaps, worst, 0)[0] - reach
-    mine, theirs = (np.take_along_axis(np.stack([each[n] for each in both]), worst[..., None], 0).reshape(-1, 2)
-                    for n in (0, 1))
-    taut = np.take_along_axis(np.stack(ends), worst, 0).ravel()
-    pair, option = (v.ravel() for v in np.indices(gap.shape))
-    count = len(pair)
-    checked = Checked(pairs.first[pair], option, np.full(count, case), thing[pair], np.full(count, "radial", object),
-                      np.full(count, GALLOPING, object), gap.ravel(), np.full(count, 0.5), mine[:, 1], theirs[:, 1],
-                      mine[:, 0], taut)
-    return checked, np.full(count, "galloping likewise", object)
+        gap = np.where(apart[:, None], np.inf, between_ellipses(*two))
+        taut = scene.after(own, pairs.first, case)[3]
+        found.append((gap, np.full(gap.shape, 0.5), *(each.centre for each in two), taut))
+    (gap, *more), _ = worst_of_states(found)
+    checked = pairs_checked(pairs, thing, case, GALLOPING, gap - reach, *more)
+    return checked, np.full(len(checked.wire), "galloping likewise", object)
+
+
+def worst_of_states(found):
+    """Return tuples of arrays, one for each state, the first a distance (pair, option), as one of the state in which
+    that is least; and which this is. What is unknown in one state is not known to be clear."""
+    distance = np.stack([each[0] for each in found])
+    worst = np.where(np.isnan(distance), -np.inf, distance).argmin(axis=0)
+    return [np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0]
+            for v in map(np.stack, zip(*found, strict=True))], worst
+
+
+def pairs_checked(pairs, thing, case, position, distance, share, mine, theirs, taut):
+    """Return the Checked of pairs in all options in one case, (pair, option): distance [m], share of the first span,
+    places of both wires (..., 3), or across the line alone, and whether the first is at its taut end."""
+    pair, option = (v.ravel() for v in np.indices(distance.shape))
+    return Checked(pairs.first[pair], option, np.full(len(pair), case), thing[pair],
+                   np.full(len(pair), "radial", object), np.full(distance.shape, position, object).ravel(),
+                   distance.ravel(), share.ravel(), mine[..., -1].ravel(), theirs[..., -1].ravel(),
+                   mine[..., -2].ravel(), taut.ravel())
 
 
 def histories_of(scene, pairs):

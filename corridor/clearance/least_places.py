@@ -7,7 +7,7 @@ between few nodes as parabolas, and the least of the value is looked for in them
 
 import numpy as np
 
-from corridor.clearance.vertical import least_rows
+from corridor.clearance.checked import least_rows
 
 __all__ = ["least_places", "place_step"]
 

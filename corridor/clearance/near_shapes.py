@@ -3,11 +3,11 @@
 import numpy as np
 import shapely
 
+from corridor.clearance.checked import least_rows
 from corridor.clearance.crossings import roofed
 from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
 from corridor.clearance.trees import checked_rows, closest, feet_on, near_pairs, surfaces_of
-from corridor.clearance.vertical import least_rows
 from corridor.line.swing import from_grid, to_grid
 
 __all__ = ["near_shapes"]

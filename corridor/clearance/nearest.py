@@ -10,14 +10,15 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.arrays import take
-from corridor.clearance.chords import SwungWires, chords_of, spots_on
-from corridor.clearance.ground import ground_rows
+from corridor.clearance.checked import GROUND
+from corridor.clearance.chords import Found, chords_of, spots_on
+from corridor.clearance.crossings import ground_below
 from corridor.clearance.swung_wires import hang_rows
-from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import least_heights
 from corridor.line.swing import to_grid
+from corridor.line.wire_path import Nodes
 
-__all__ = ["Nearest", "Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
+__all__ = ["Turning", "holes", "kept_ways", "lowest", "nearest_ground", "turning"]
 
 #: The ground may rise by this between two swings against the way to the nearer of them, and so hide the least [-].
 _STEEP = 1.0
@@ -38,33 +39,15 @@ _AT_ONCE = 300_000
 class Turning(NamedTuple):
     """Wires along their whole swing: one row per wire span, option and case whose every swing has an answer.
 
-    `wire`, `option`, `case` indices; `way` number among the scene's ways; `middle` (row, swing) how far right its
-    middle is at each swing, from the left to the right [m]; `height` (row, swing, chord) least over the ground of the
-    chords of each swing [m], inf where it is not known.
+    `path` number among the scene's ways, `wire` of it; `middle` (row, swing) how far right its middle is at each swing,
+    from the left to the right [m]; `height` (row, swing, chord) least over the ground of the chords of each swing [m],
+    inf where it is not known.
     """
 
+    path: np.ndarray
     wire: np.ndarray
-    option: np.ndarray
-    case: np.ndarray
-    way: np.ndarray
     middle: np.ndarray
     height: np.ndarray
-
-
-class Nearest(NamedTuple):
-    """The wire of each span, option and case that comes nearest to the ground: index `row` of the turning wires; signed
-    share of its `swing`; tension H [N], `start`, `end` [m] and `load` [N/m] there, as of `SwungWires`; the `spot` in
-    the frame of the span, the `height` over the ground [m] and the elevation of that, `other` [m]."""
-
-    row: np.ndarray
-    swing: np.ndarray
-    tension: np.ndarray
-    start: np.ndarray
-    end: np.ndarray
-    load: np.ndarray
-    spot: np.ndarray
-    height: np.ndarray
-    other: np.ndarray
 
 
 def turning(scene, swung, height):
@@ -73,7 +56,7 @@ def turning(scene, swung, height):
     Parameters
     ----------
     scene : Scene
-    swung : SwungWires
+    swung : Nodes
         The same wires at every swing, swing by swing.
     height : ndarray, shape (row, chord)
         Minimum height over the ground of each chord [m], nan where unknown.
@@ -84,14 +67,10 @@ def turning(scene, swung, height):
     def by_wire(values):
         return np.moveaxis(values.reshape(swings, -1, *values.shape[1:])[order], 0, 1)
 
-    start, end, load, tension = (by_wire(v) for v in (swung.start, swung.end, swung.load, swung.tension))
-    plane = plane_of(start, end, load)
-    middle = points(start, plane, tension / plane.load, np.array([0.5]))[..., 0, 1]
-    w, o, k = (by_wire(v)[:, 0] for v in swung[:3])
-    way = scene.way(w, o, k)
-    whole = np.flatnonzero(np.isfinite(middle).all(axis=1) & scene.ways.hangs[way] & ~scene.ways.partly[way])
-    height = by_wire(height)[whole]
-    return Turning(w[whole], o[whole], k[whole], way[whole], middle[whole], np.where(np.isnan(height), np.inf, height))
+    middle, path = by_wire(swung.points(np.array([0.5]))[:, 0, 1]), by_wire(swung.path)[:, 0]
+    whole = np.flatnonzero(np.isfinite(middle).all(axis=1) & scene.ways.hangs[path] & ~scene.ways.partly[path])
+    height, path = by_wire(height)[whole], path[whole]
+    return Turning(path, scene.of_way(path)[0], middle[whole], np.where(np.isnan(height), np.inf, height))
 
 
 def holes(scene, wires, sample, *, cell, step):
@@ -120,7 +99,7 @@ def holes(scene, wires, sample, *, cell, step):
     found = [np.zeros(0, int)]
     for first in range(0, len(wires.wire), some):
         row = np.arange(first, min(first + some, len(wires.wire)))
-        place = scene.ways.places(wires.way[row], *(np.tile(v, (len(row), 1)) for v in (turn, share)))
+        place = scene.ways.places(wires.path[row], *(np.tile(v, (len(row), 1)) for v in (turn, share)))
         ground = _over(scene, wires.wire[row], place, sample)[1]
         found.append(row[np.isnan(ground).any(axis=(1, 2))])
     return np.concatenate(found)
@@ -152,8 +131,10 @@ def nearest_ground(scene, wires, ground, *, cell, step):
 
     Returns
     -------
-    Nearest
-        Without spans where nothing of the ground is known.
+    wires : Nodes
+        Hung where they are nearest; without spans where nothing of the ground is known.
+    found : Found
+        Of each of these.
 
     Notes
     -----
@@ -164,7 +145,7 @@ def nearest_ground(scene, wires, ground, *, cell, step):
     more than 45 degrees against both may hide the least.
     """
     sample = ground.sample
-    key = (scene.wires.span[wires.wire] * len(scene.options) + wires.option) * len(scene.cases) + wires.case
+    key = scene.way(scene.wires.span[wires.wire], *scene.of_way(wires.path)[1:])
     ways = _windows(wires, key, scene, sample, cell, step)
     for look in range(_LOOKS):
         value, turn, share, reach = _look(scene, wires, sample, ways, _NODES, _NODES)
@@ -221,7 +202,7 @@ def _look(scene, wires, sample, ways, across, along):
     for first in range(0, len(turn), some):
         part = slice(first, first + some)
         row = ways.row[part]
-        place = scene.ways.places(wires.way[row], turn[part], share[part])
+        place = scene.ways.places(wires.path[row], turn[part], share[part])
         value[part] = _over(scene, wires.wire[row], place, sample)[0]
     with np.errstate(invalid="ignore"):
         reach = sum(np.abs(np.nan_to_num(np.diff(value, axis=axis), posinf=0, neginf=0)).max(axis=(1, 2), initial=0.0)
@@ -262,39 +243,34 @@ def kept_ways(key, value, reach, ways):
 
 def _followed(scene, wires, ground, row, turn, share, half, cell):
     """The wires found, followed to the swing at which they are nearest, and hung there."""
-    w, o, k = wires.wire[row], wires.option[row], wires.case[row]
+    path, w = wires.path[row], wires.wire[row]
     reach, each = _CELLS * cell / scene.wires.length[w], np.arange(len(row))
     for _ in range(_FOLLOW):
         turns = np.clip(turn[:, None] + half * np.linspace(-1, 1, _TURNS), -1, 1)
-        nodes = scene.ways.at(wires.way[row], turns)
-        shape = nodes.start, nodes.end, nodes.load, nodes.constant
-        height, where = _along(scene, w, ground, shape, share, reach)[:2]
+        nodes = scene.ways.at(path, turns)
+        height, where = _along(scene, w, ground, nodes, share, reach)[:2]
         best = height.argmin(axis=1)
         turn, share, half = turns[each, best], where[each, best], half * _CLOSER
-    hung = hang_rows(scene, w, o, k, turn)
-    shape = hung.start, hung.end, hung.vectors, hung.constant
-    height, _, spot, other = (v[:, 0] for v in _along(scene, w, ground, shape, share, reach))
-    known = np.flatnonzero(np.isfinite(height))
-    found = Nearest(row, turn, hung.horizontal_tension, hung.start, hung.end, hung.vectors, spot, height, other)
-    return take(found, known)
+    hung = hang_rows(scene, *scene.of_way(path), turn)
+    near = Nodes(path, turn, hung.start, hung.end, hung.constant, hung.vectors)
+    height, _, spot, other = (v[:, 0] for v in _along(scene, w, ground, near, share, reach))
+    known, count = np.flatnonzero(np.isfinite(height)), np.isfinite(height).sum()
+    return take(near, known), Found(np.arange(count), np.full(count, GROUND), np.full(count, "above", object),
+                                    height[known], spot[known], other[known])
 
 
-def _along(scene, wire, ground, shape, share, reach):
-    """Minimum height over the ground of wires (row, swing), of ends, load and constant, on a stretch about a share of
+def _along(scene, wire, ground, nodes, share, reach):
+    """Minimum height over the ground of wires (row, swing), or (row,), on a stretch about a share of
     each row, inf where it is unknown; the share, the spot in the frame of the span, and the elevation of the ground."""
-    count = shape[3].size // max(len(wire), 1)
-    w = np.repeat(wire, count)
+    count = nodes.path.size // max(len(wire), 1)
     low, high = (np.repeat(np.clip(share + side * reach, 0, 1), count) for side in (-1, 1))
-    C, none = shape[3].ravel(), np.zeros(len(w), int)
-    start, end, load = (v.reshape(-1, 3) for v in shape[:3])
-    swung = SwungWires(w, none, none, none, C * np.linalg.norm(load, axis=-1), start, end, load)
+    swung = Nodes(*(v.reshape(-1, *v.shape[nodes.path.ndim:]) for v in nodes))
     chords = chords_of(scene, swung, _STRETCH, (low, high))
-    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+    surface = ground_below(chords, ground).rows
     height, place, elevation = (v[:, 0] for v in least_heights(surface, chords.constant[:, None]))
     over = np.where(np.isnan(height), np.inf, height).reshape(-1, _STRETCH)
     number = over.argmin(axis=1)
-    at = np.arange(len(w)) * _STRETCH + number
+    at = np.arange(len(over)) * _STRETCH + number
     found = (over.min(axis=1, initial=np.inf), low + (high - low) * (number + place[at]) / _STRETCH,
              spots_on(chords, at, place[at], elevation[at]), elevation[at] - height[at])
     return [v.reshape(len(wire), count, *v.shape[1:]) for v in found]

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
@@ -14,7 +15,7 @@ from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.swung_wires import PARTLY
 
 __all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
-           "missing_rows", "unknown_tops", "unmatched_gaps", "unruled_things", "unswung"]
+           "missing_rows", "unmatched_gaps", "unruled_things", "unswung"]
 
 #: How the reason begins why a thing is not assessed that no rule is for.
 NO_RULE = "the rules hold none"
@@ -79,10 +80,6 @@ def unmatched_gaps(unmatched):
     return [Gap(span, wire, None, None, None, None, reason) for span, wire, reason in unmatched]
 
 
-def _names(things):
-    return [thing.name for thing in things]
-
-
 def _unknown_ends(scene):
     wires, spans = scene.wires, scene.spans
     gaps = []
@@ -98,7 +95,7 @@ def _unknown_ends(scene):
 def _unsolved(scene, shield_known):
     """Wires without a tension, by option and case."""
     wires = scene.wires
-    options, cases = _names(scene.options), _names(scene.cases)
+    options, cases = names_of(scene.options), names_of(scene.cases)
     gaps = []
     shield = np.array([kind == "shield" for kind in wires.kind])
     if not shield_known:
@@ -216,39 +213,30 @@ def _unknown_ground(scene, below, still):
         worst = (share * wires.length)[rows].max()
         reason = f"the ground raster has no values below {worst:.1f} m of the {spans.length[span]:.1f} m span"
         gaps += [Gap(span, names, option, scene.cases[k].name, "ground", None, reason)
-                 for option in _names(scene.options) for k in still]
+                 for option in names_of(scene.options) for k in still]
     return gaps
-
-
-def unknown_tops(crossed):
-    """Return the rows of objects that wires cross whose top is unknown somewhere there."""
-    bad = np.isnan(crossed.rows.surface)
-    owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
-    return np.flatnonzero((np.bincount(owner, bad, minlength=len(crossed.wire)) > 0)
-                          | (unknown_share(crossed.rows) > 0))
 
 
 def _unknown_tops(scene, crossed, still):
     """Objects below a wire whose top is unknown somewhere there."""
-    rows = unknown_tops(crossed)
     wires, obstacles = scene.wires, scene.obstacles
     against = against_of(crossed.obstacle, obstacles)
     name = obstacle_name(crossed.obstacle, obstacles)
     seen, gaps = set(), []
-    for r in rows:
+    for r in crossed.unknown:
         span = wires.span[crossed.wire[r]]
         if (span, crossed.obstacle[r]) in seen:
             continue
         seen.add((span, crossed.obstacle[r]))
         gaps += [Gap(span, None, option, scene.cases[k].name, against[r], name[r], NO_TOP)
-                 for option in _names(scene.options) for k in still]
+                 for option in names_of(scene.options) for k in still]
     return gaps
 
 
 def _unruled(scene, checked, unruled, crossed):
     """Things that a wire meets or comes near to, and that no rule of the table is for."""
     wires, obstacles = scene.wires, scene.obstacles
-    options, cases = _names(scene.options), _names(scene.cases)
+    options, cases = names_of(scene.options), names_of(scene.cases)
     against, name = against_of(checked.obstacle, obstacles), obstacle_name(checked.obstacle, obstacles)
     gaps = [Gap(wires.span[checked.wire[r]], wires.wire[checked.wire[r]], options[checked.option[r]],
                 cases[checked.case[r]], against[r], name[r], unruled[r]) for r in np.flatnonzero(unruled != "")]
@@ -303,14 +291,14 @@ def _why_not(index, rules, tops):
 
 def _swept(scene, swept):
     """What the swing of wires leaves open, once per span, option, case and thing."""
-    wires, options, cases = scene.wires, _names(scene.options), _names(scene.cases)
-    thing = np.array([each["obstacle"] for each in swept.lost], int)
+    wires, options, cases = scene.wires, names_of(scene.options), names_of(scene.cases)
+    thing = np.array([each.obstacle for each in swept.lost], int)
     against, name = against_of(thing, scene.obstacles), obstacle_name(thing, scene.obstacles)
     ruled = rule_tables.has_any_rule(scene.rules, against)
     gaps = {}
     for each, a, n, has in zip(swept.lost, against, name, ruled, strict=True):
-        reason = each["reason"] or (None if has else f"{NO_RULE} for {a}")
-        gap = Gap(wires.span[each["wire"]], None, options[each["option"]], cases[each["case"]], a, n, reason)
+        reason = each.reason or (None if has else f"{NO_RULE} for {a}")
+        gap = Gap(wires.span[each.wire], None, options[each.option], cases[each.case], a, n, reason)
         if reason:
             gaps.setdefault(gap)
     return list(gaps)

@@ -8,11 +8,11 @@ import shapely
 
 from corridor.arrays import take
 from corridor.clearance.crossings import index_obstacles
-from corridor.clearance.vertical import over_objects
-from corridor.geometry.distance import Ends, heights, least_heights, take_rows
+from corridor.clearance.vertical import past_in_still_air
+from corridor.geometry.distance import heights, least_heights
 
-__all__ = ["BothSides", "as_swept", "both_sides", "in_case", "in_hot_case", "over_others", "parted", "sides",
-           "states_of", "told_states"]
+__all__ = ["BothSides", "as_swept", "both_sides", "in_case", "in_hot_case", "past_others", "sides", "states_of",
+           "told_states"]
 
 #: Straight pieces of a wire of another line in wind for each piece it is kept in.
 _FINER = 4
@@ -23,13 +23,6 @@ def states_of(obstacles):
     if obstacles.states is None:
         return np.zeros(len(obstacles), bool)
     return np.array([state is not None for state in obstacles.states], bool)
-
-
-def parted(crossed, side, chosen):
-    """Return some rows of what is crossed, and on which side of it wires pass."""
-    at = np.flatnonzero(chosen)
-    return replace(crossed, wire=crossed.wire[at], obstacle=crossed.obstacle[at],
-                   rows=take_rows(crossed.rows, at)), side[at]
 
 
 def sides(wires, crossed, constant, obstacles, cases, ends=None):
@@ -56,7 +49,8 @@ def sides(wires, crossed, constant, obstacles, cases, ends=None):
     ndarray, shape (row of crossed,)
     """
     side = np.ones(len(crossed.wire))
-    lines, _ = parted(crossed, side, obstacles.category[crossed.obstacle] == "line")
+    theirs = np.flatnonzero(obstacles.category[crossed.obstacle] == "line")
+    lines = crossed.take(theirs)
     if not len(lines.wire) or not len(cases):
         return side
     highest = np.full(len(lines.wire), -np.inf)
@@ -65,41 +59,32 @@ def sides(wires, crossed, constant, obstacles, cases, ends=None):
         at = lines.wire, slice(column, column + 1)
         least = least_heights(rows, constant[at], ends=None if ends is None else take(ends, at))
         highest = np.fmax(highest, least.height[:, 0])
-    side[obstacles.category[crossed.obstacle] == "line"] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
+    side[theirs] = np.where((highest < 0) & np.isfinite(highest), -1.0, 1.0)
     return side
 
 
-def over_others(wires, crossed, constant, cases, side, obstacles, ends, depth=None):
+def past_others(scene, crossed, side, obstacles, constant, cases, ends, depth):
     """Return the minimum vertical distances to wires of other lines that have states, case by case.
 
     Ours above: theirs hang where they are highest without load. Ours below: theirs hang lowest.
 
     Parameters
     ----------
-    wires : WireSpans
+    scene, side, constant, cases, ends, depth
+        As in `past_in_still_air`.
     crossed : Crossed
         Rows whose obstacles all have states, as `in_hot_case` gives them.
-    constant : ndarray, shape (wire span, option, case)
-    cases : ndarray of int
-    side : ndarray, shape (row of crossed,)
     obstacles : Obstacles
-    ends : Ends or None
-    depth : ndarray, optional
-        As in `over_objects`.
 
     Returns
     -------
     list of Checked
     """
-    if not len(crossed.wire):
-        return []
-    found = []
-    for case in cases:
-        one = np.array([case])
-        moved = None if ends is None else Ends(*ends)
-        hung = in_case(wires, crossed, side, obstacles, case, moved=True)
-        found.append(over_objects(wires, hung, constant, one, side, moved, depth))
-    return found
+    def hung(case):
+        return in_case(scene.wires, crossed, side, obstacles, case, moved=True)
+
+    return [past_in_still_air(scene, hung(case), side, constant, np.array([case]), ends, depth)
+            for case in cases if len(side)]
 
 
 def in_case(wires, crossed, side, obstacles, case, *, moved=False):

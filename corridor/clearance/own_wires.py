@@ -5,11 +5,17 @@ from itertools import product
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance.findings import assess, requirements
-from corridor.clearance.galloping import GALLOPING, compare_ellipses, galloping_cases, histories_of
+from corridor.clearance.galloping import (
+    GALLOPING,
+    compare_ellipses,
+    galloping_cases,
+    histories_of,
+    pairs_checked,
+    worst_of_states,
+)
 from corridor.clearance.not_assessed import Gap
-from corridor.clearance.vertical import Checked, join
 from corridor.geometry.between import Curve, least_between
 from corridor.line.facts import Obstacles
 
@@ -144,7 +150,9 @@ def _at_rest(scene, pairs, still, iced, count):
             twin = scene, count + iced.index(k)
             states += [(own, twin), (twin, own)]
         least = _worst(pairs, states)
-        parts.append(_checked(scene, pairs, thing, k, *least))
+        above = least[2][..., 2] >= least[3][..., 2]
+        parts.append(pairs_checked(pairs, thing, k, np.where(above, "above", "below"),
+                                   least[0] - bundles_of(scene, pairs, k), *least[1:5]))
         told.append(_words(scene, pairs, k, least[-1]).ravel())
     return join(parts), np.concatenate(told)
 
@@ -195,24 +203,8 @@ def _worst(pairs, states):
         least = least_between(a, b)
         points = [wire.at(share[..., None])[..., 0, :] for wire, share in ((a, least.first), (b, least.second))]
         found.append((np.where(apart[:, None], np.inf, least.distance), least.first, *points, taut))
-    distance = np.stack([each[0] for each in found])
-    # What is unknown in one state is not known to be clear.
-    worst = np.where(np.isnan(distance), -np.inf, distance).argmin(axis=0)
-    pick = [np.stack([each[n] for each in found]) for n in range(5)]
-    return (*(np.take_along_axis(v, worst.reshape(1, *worst.shape, *[1] * (v.ndim - 3)), 0)[0] for v in pick),
-            worst // len(histories))
-
-
-def _checked(scene, pairs, thing, case, distance, share, mine, theirs, taut, _):
-    """Columns of all pairs in all options in one case."""
-    distance = distance - bundles_of(scene, pairs, case)
-    count, options = distance.shape
-    pair, option = (v.ravel() for v in np.indices((count, options)))
-    height = mine[..., 2].ravel() - theirs[..., 2].ravel()
-    return Checked(pairs.first[pair], option, np.full(len(pair), case), thing[pair],
-                   np.full(len(pair), "radial", object), np.where(height >= 0, "above", "below").astype(object),
-                   distance.ravel(), share.ravel(), mine[..., 2].ravel(), theirs[..., 2].ravel(), mine[..., 1].ravel(),
-                   taut.ravel())
+    least, worst = worst_of_states(found)
+    return *least, worst // len(histories)
 
 
 def _rows(scene, pairs, checked, told):

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import right_of_way as way
 from corridor.clearance import rules as rule_tables
 from corridor.clearance.beside_lines import lines_beside, near_lines
@@ -24,30 +24,30 @@ from corridor.clearance.both_ends import (
     swept_at_either,
     taut_part,
 )
-from corridor.clearance.crossings import Crossed, ObstacleIndex, cross, middles, part_tops, stands
+from corridor.clearance.checked import Checked
+from corridor.clearance.crossings import (
+    Crossed,
+    ObstacleIndex,
+    cross,
+    ground_as_crossed,
+    ground_below,
+    middles,
+    part_tops,
+    stands,
+)
 from corridor.clearance.findings import against_of
-from corridor.clearance.ground import ground_rows
 from corridor.clearance.ground_blocks import BlocksAbout
 from corridor.clearance.held_aside import ASIDE, Below, beside_rest
 from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.not_assessed import Gap, unswung
-from corridor.clearance.other_lines import (
-    BothSides,
-    as_swept,
-    both_sides,
-    in_hot_case,
-    over_others,
-    parted,
-    sides,
-    states_of,
-)
+from corridor.clearance.other_lines import BothSides, as_swept, both_sides, in_hot_case, past_others, sides, states_of
 from corridor.clearance.required_room import corners_of, required_of, vertical_room
 from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
 from corridor.clearance.sweep import Swept, sweep
 from corridor.clearance.trees import REACH, fall_gaps, fall_in, feet_of, near_points, tallest
-from corridor.clearance.vertical import Checked, join, over_ground, over_objects
+from corridor.clearance.vertical import past_in_still_air
 from corridor.geometry.distance import Rows, take_rows
 from corridor.line.facts import RightOfWay
 
@@ -122,8 +122,8 @@ class Around:
         place = np.full(len(self.scene.wires), -1)
         place[keep] = np.arange(len(keep))
         rows = np.flatnonzero(place[self.crossed.wire] >= 0)
-        crossed = replace(self.crossed, wire=place[self.crossed.wire[rows]], obstacle=self.crossed.obstacle[rows],
-                          rows=take_rows(self.crossed.rows, rows))
+        crossed = self.crossed.take(rows)
+        crossed = replace(crossed, wire=place[crossed.wire])
         return replace(self, scene=scene, below=take_rows(self.below, keep), crossed=crossed, side=self.side[rows])
 
 
@@ -153,12 +153,9 @@ def surroundings(facts, scene, ground, partners):
     Around
     """
     wires, index = scene.wires, facts.index
-    profile = ground.profiles(*wires.start[:, :2].T, *wires.end[:, :2].T)
-    below = ground_rows(wires, profile.first, profile.fraction, profile.elevation)
+    below = ground_below(wires, ground).rows
     crossed = cross(wires, index, below, ground.sample)
-    keep = np.flatnonzero(partners.meet(wires.span[crossed.wire], crossed.obstacle))
-    crossed = replace(crossed, wire=crossed.wire[keep], obstacle=crossed.obstacle[keep],
-                      rows=take_rows(crossed.rows, keep))
+    crossed = crossed.take(np.flatnonzero(partners.meet(wires.span[crossed.wire], crossed.obstacle)))
     still = np.flatnonzero([case.wind == 0 for case in facts.cases])
     rest = slice(None), facts.reference, still
     ends = take(scene.ends, rest)
@@ -235,18 +232,18 @@ def _upright(around, cases):
     leans = np.isin(wires.span, wires.span[far])
     chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
     things_below = Below(around.ground, around.index, ruled, around.side_of, around.partners.meet)
+    things, others = np.flatnonzero(chosen & ~stated), np.flatnonzero(chosen & stated)
     gaps = []
 
     def met(those, _):
         """What is above or below wires at one end of their history."""
         constant = np.where(leans[:, None, None], np.nan, those.constant)
         aside, lost = beside_rest(those, leans, vertical, things_below)
-        things, over = parted(crossed, around.side, chosen & ~stated)
-        others, past = parted(crossed, around.side, chosen & stated)
         gaps.extend(lost if those is scene else ())
-        return join([over_ground(wires, around.below, constant, vertical, those.ends),
-                     over_objects(wires, things, constant, vertical, over, those.ends, depth),
-                     *over_others(wires, others, constant, vertical, past, obstacles, those.ends, depth), *aside])
+        how = constant, vertical, those.ends, depth
+        return join([past_in_still_air(those, ground_as_crossed(around.below), np.ones(len(wires)), *how),
+                     past_in_still_air(those, crossed.take(things), around.side[things], *how),
+                     *past_others(those, crossed.take(others), around.side[others], obstacles, *how), *aside])
 
     return [less_favourable(scene, every_when_taut(scene), met)], gaps
 
@@ -295,18 +292,17 @@ def _swept(around, cases, tell):
     if not len(windy):
         return None
     below, ruled = wind.below, _kept_clear(scene, index, "vertical", np.arange(len(index.obstacles)))[wind.origin]
-    swept = as_swept(wind.index, below, windy)
+    swept, side = as_swept(wind.index, below, windy), np.where(below, -1.0, 1.0) * ruled
     ends, both = scene.both_ends, []
     for number, each in enumerate(ends, start=1):
-        both.append(sweep(each.lowest, swept, around.ground, windy, above=ruled & ~below, below=ruled & below,
-                          met=around.passes))
+        both.append(sweep(each.lowest, swept, around.ground, windy, side, around.passes))
         tell(number / len(ends))
     found = both[0]
     for other in both[1:]:
         found = swept_at_either(scene, found, other)
     found = one_of_both(scene, found, wind.origin)
     keep = meet(scene.wires.span[found.checked.wire], found.checked.obstacle, found.checked.option)
-    lost = tuple(each for each in found.lost if meet(scene.wires.span[each["wire"]], each["obstacle"], each["option"]))
+    lost = tuple(each for each in found.lost if meet(scene.wires.span[each.wire], each.obstacle, each.option))
     return replace(found, checked=take(found.checked, keep), swung=take(found.swung, keep), lost=lost)
 
 

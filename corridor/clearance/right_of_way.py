@@ -4,9 +4,9 @@ import numpy as np
 import shapely
 
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.checked import Checked, worst_of
 from corridor.clearance.footprints import prepared
 from corridor.clearance.swung_wires import Swung, hung_curves
-from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.swing import to_grid
 
 __all__ = ["RIGHT_OF_WAY", "all_swings", "reach_of", "rooms", "within_right_of_way"]
@@ -190,7 +190,7 @@ def _least(room, points, share):
 def _worst_wires(least, share, spot, wires, cases):
     """Worst wire of each span, option and case; all of shape (wire span, option, case)."""
     rows, options, count = least.shape
-    row = worst_of(wires.span, least.reshape(rows, options * count))[1]
+    row = worst_of(wires.span, least.reshape(rows, options * count))
     r, (option, case) = row[row >= 0], np.divmod(np.nonzero(row >= 0)[1], max(count, 1))
     at = r, option, case
     return Checked(r, option, cases[case], np.full(len(r), RIGHT_OF_WAY), np.full(len(r), "horizontal", object),

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import names_of, take
 from corridor.clearance.bundles import reaches
 from corridor.geometry.distance import Ends
 from corridor.line.elongation_laws import reshape_law
@@ -140,6 +140,10 @@ class Scene:
         """Return the numbers of wires in options and cases among `ways`."""
         return (wire * len(self.options) + option) * len(self.cases) + case
 
+    def of_way(self, way):
+        """Return the wires, options and cases of numbers among `ways`."""
+        return np.unravel_index(way, self.temperature.shape)
+
     @cached_property
     def reach(self):
         """How far subconductors reach from the middles of their bundles (`Reach`), (wire span, option, case)."""
@@ -155,6 +159,13 @@ class Scene:
             scene, hung=scene.hung.raised(-down[..., None]), ends=scene.ends._replace(start=scene.ends.start - down),
             centre=scene) for scene in (self, self.taut))
         return replace(lower, taut=taut)
+
+    def keys(self, span, option, case=None):
+        """Return the columns that name rows of spans, options and, where they are given, cases; each (row,)."""
+        named = {} if case is None else {"case": names_of(self.cases)[case]}
+        spans = self.spans
+        return {"line": spans.line[span], "span": spans.name[span], "section": self.sections.name[spans.section[span]],
+                "option": names_of(self.options)[option], **named}
 
     def broken_spans(self, wire, case):
         """Return the names of the spans in which wires are broken in cases, None where they are whole; of (row,)."""

@@ -10,14 +10,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import join, take
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.checked import GROUND, Checked, least_rows, placed
 from corridor.clearance.ground_blocks import Parts
 from corridor.clearance.nearest import kept_ways
 from corridor.clearance.not_assessed import HOLE_BESIDE, Gap
-from corridor.clearance.sweep import GROUND
 from corridor.clearance.swept_surface import SweptSurface
-from corridor.clearance.vertical import Checked, least_rows
 from corridor.geometry.surface import SIDE
 from corridor.line.swing import to_grid
 
@@ -196,7 +195,7 @@ def _nearest(asked, surface, ground, about):
     place, share = surface.exactly(row, spot, *best.foot[near].T)
     off = place - spot
     least = np.sqrt(off[:, 0]**2 + off[:, 1]**2 + np.maximum(off[:, 2], 0)**2)
-    found = _Found(*(np.concatenate(both) for both in zip((row, place, share, spot[:, 2], least), sunk, strict=True)))
+    found = join([_Found(row, place, share, spot[:, 2], least), sunk])
     limit = np.full(asked.keys, asked.within)
     limit[asked.key[found.row]] = np.minimum(asked.within, found.least)
     order = np.argsort(asked.key[found.row])
@@ -292,9 +291,6 @@ def _in_the_ground(asked, ground, rows):
 
 
 def _rows(scene, w, o, k, found):
-    along = scene.frame.start[w, 0], scene.frame.end[w, 0]
-    place, ground = found.place, found.other
-    position = np.where((ground > place[:, 2]) & (found.least > 0), "beside", "above").astype(object)
-    least = found.least - scene.reach.around[w, o, k]
-    return Checked(w, o, k, np.full(len(w), GROUND), np.full(len(w), "radial", object), position, least,
-                   (place[:, 0] - along[0]) / (along[1] - along[0]), place[:, 2], ground, place[:, 1])
+    position = np.where((found.other > found.place[:, 2]) & (found.least > 0), "beside", "above")
+    return placed(scene, w, o, k, GROUND, "radial", position, found.least - scene.reach.around[w, o, k], found.place,
+                  found.other)

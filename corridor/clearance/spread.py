@@ -12,10 +12,9 @@ from typing import NamedTuple
 import numpy as np
 import scipy  # its parts load when they are first used
 
+from corridor.clearance.checked import GROUND, Checked
 from corridor.clearance.margin_band import places_of
 from corridor.clearance.right_of_way import RIGHT_OF_WAY
-from corridor.clearance.sweep import GROUND
-from corridor.clearance.vertical import Checked
 from corridor.line.changed_inputs import OF_WIRES, WireStates, change_inputs
 from corridor.line.states import ask
 from corridor.line.uncertainty import drawn

@@ -5,13 +5,11 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import join, matches, ragged, take
+from corridor.clearance.checked import keys_of
 from corridor.clearance.chords import chords_of
-from corridor.clearance.crossings import cross
-from corridor.clearance.ground import ground_rows
-from corridor.clearance.sweep import GROUND
+from corridor.clearance.crossings import cross, ground_as_crossed, ground_below
 from corridor.clearance.swept_area import buffered
-from corridor.geometry.catenary import plane_of, points
 from corridor.geometry.distance import Ends, elevations, heights, take_rows
 from corridor.line.swing import to_grid
 
@@ -87,21 +85,19 @@ def violation_stretches(scene, checked, columns, around, swept=None):
     windy = np.array([case.wind > 0 for case in scene.cases])[checked.case]
     short = (columns["margin_m"] < 0) & (checked.measure == "vertical")
     side = np.where(columns["position"] == "below", -1.0, 1.0)
-    below, crossed = around.below, around.crossed
-    tables = [_still(scene, checked, columns, side, np.flatnonzero(short & ~windy), *surface) for surface in (
-        (below, np.arange(len(scene.wires)), np.full(len(scene.wires), GROUND)),
-        (crossed.rows, crossed.wire, crossed.obstacle))]
+    tables = [_still(scene, checked, columns, side, np.flatnonzero(short & ~windy), met)
+              for met in (ground_as_crossed(around.below), around.crossed)]
     if swept is not None and (short & windy).any():
         tables.append(_swung(scene, checked, columns, side, np.flatnonzero(short & windy), swept, around))
-    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+    return join(tables)
 
 
-def _still(scene, checked, columns, side, short, rows, wire, obstacle):
-    """Stretches of all wires in still air over (or under) rows of surface, of wires and obstacles (row,)."""
-    c = _candidates(scene, checked, columns, side, short, wire, obstacle)
+def _still(scene, checked, columns, side, short, met):
+    """Stretches of all wires in still air over (or under) what they meet."""
+    c = _candidates(scene, checked, columns, side, short, met.wire, met.obstacle)
     at = c.wire, c.option, c.case
     constant, ends = scene.lying(at, checked.taut[c.violation])
-    runs = _runs(_nodes(c, take_rows(rows, c.row), constant, ends))
+    runs = _runs(_nodes(c, take_rows(met.rows, c.row), constant, ends))
     of = runs.of
     start, end = scene.frame.start[c.wire[of], None], scene.frame.end[c.wire[of], None]
 
@@ -116,16 +112,9 @@ def _still(scene, checked, columns, side, short, rows, wire, obstacle):
 
 def _candidates(scene, checked, columns, side, short, wire, obstacle):
     """Every row of surface that belongs to a violation: same span, same obstacle."""
-    size = obstacle.max(initial=0) + 3
-    key = scene.wires.span[wire] * size + obstacle + 1
-    wanted = scene.wires.span[checked.wire[short]] * size + checked.obstacle[short] + 1
-    order = np.argsort(key, kind="stable")
-    begin, stop = (np.searchsorted(key[order], wanted, side=end) for end in ("left", "right"))
-    # A key beyond the obstacles of this table meets nothing here.
-    count = np.where(checked.obstacle[short] <= obstacle.max(initial=-1), stop - begin, 0)
-    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    row = order[np.repeat(begin, count) + within]
-    violation = np.repeat(short, count)
+    key = keys_of(scene.wires.span[np.r_[checked.wire[short], wire]], np.r_[checked.obstacle[short], obstacle])
+    of, row = matches(key[:len(short)], key[len(short):])
+    violation = short[of]
     option, case = checked.option[violation], checked.case[violation]
     # Below a thing it is the highest wire of a bundle that is in violation, and the lowest by so much more.
     depth = np.where(side[violation] < 0, scene.depth[wire[row], option, case], 0.0)
@@ -135,12 +124,11 @@ def _candidates(scene, checked, columns, side, short, wire, obstacle):
 def _nodes(candidates, rows, constant, ends):
     """All nodes of rows of surface, a row of each candidate."""
     c = candidates
-    owner = np.repeat(np.arange(len(c.row)), np.diff(rows.first))
+    owner, number = ragged(np.diff(rows.first))
     z = elevations(rows.fraction, rows.span[owner], constant[owner], take(ends, owner))
     with np.errstate(invalid="ignore"):
         margin = (z - rows.surface) * c.side[owner] - c.required[owner]
-    middle = (np.arange(len(owner)) - rows.first[owner]) % 2 == 1
-    return _Nodes(owner, owner, rows.fraction, margin, margin < 0, middle)
+    return _Nodes(owner, owner, rows.fraction, margin, margin < 0, number % 2 == 1)
 
 
 def _swung(scene, checked, columns, side, short, swept, around):
@@ -151,9 +139,8 @@ def _swung(scene, checked, columns, side, short, swept, around):
     index = buffered(around.index, chords.start[:, :2], swept.step)
     runs = _runs(_swung_nodes(chords, around.ground, index, checked.obstacle[short], side[short], required))
     hung = take(swung, runs.of)
-    plane = plane_of(hung.start, hung.end, hung.load)
-    return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of], hung.wire,
-                  lambda share: points(hung.start, plane, hung.tension / plane.load, share))
+    return _table(scene, columns, runs._replace(worst=np.minimum(runs.worst, 0.0)), short[runs.of],
+                  scene.of_way(hung.path)[0], hung.points)
 
 
 def _places(compared, checked, short):
@@ -169,18 +156,17 @@ def _places(compared, checked, short):
 
 def _swung_nodes(chords, ground, index, obstacle, side, required):
     """Nodes of the ground, or of the object, that each violation is of: all that are in it, at least the worst."""
-    profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-    surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
-    crossed = cross(chords, index, surface, ground.sample)
+    surface = ground_below(chords, ground)
+    crossed = cross(chords, index, surface.rows, ground.sample)
     parts, count = [], chords.local.shape[1] - 1
-    for rows, chord, thing in ((surface, np.arange(len(chords)), np.full(len(chords), GROUND)),
-                               (crossed.rows, crossed.wire, crossed.obstacle)):
-        row = np.repeat(np.arange(len(chord)), np.diff(rows.first))
-        c = chord[row]
+    for met in (surface, crossed):
+        rows = met.rows
+        row, _ = ragged(np.diff(rows.first))
+        c = met.wire[row]
         of = chords.span[c]
         z = heights(rows.fraction, rows.span[row], rows.start[row], rows.rise[row], chords.constant[c])
         margin = (z - rows.surface) * side[of] - required[of]
-        mine = thing[row] == obstacle[of]
+        mine = met.obstacle[row] == obstacle[of]
         parts.append((of[mine], ((c % count + rows.fraction) / count)[mine], margin[mine]))
     of, share, margin = (np.concatenate(part) for part in zip(*parts, strict=True))
     order = np.lexsort((share, of))
@@ -202,7 +188,7 @@ def _runs(nodes):
     stop = np.flatnonzero(bad & ~np.r_[joined, False][:len(bad)])
     worst = np.array([np.fmin.reduce(nodes.margin[a:b + 1]) for a, b in zip(begin, stop, strict=True)])
     seen = _Runs(nodes.of[begin], _edge(nodes, begin, -1), _edge(nodes, stop, 1), worst)
-    return _Runs(*(np.concatenate(pair) for pair in zip(seen, _between(nodes), strict=True)))
+    return join([seen, _between(nodes)])
 
 
 def _between(nodes):

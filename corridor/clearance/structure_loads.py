@@ -18,6 +18,7 @@ and that it is whole.
 import numpy as np
 import shapely
 
+from corridor.arrays import names_of
 from corridor.clearance.at_structures import body_rows
 from corridor.clearance.capacity import factor_arrays, point_columns, states_at_structures
 from corridor.clearance.swings import at_either_end, lifted_ends, string_swings
@@ -200,8 +201,8 @@ class _Ends:
         return {
             "line": x.line[s], "structure": x.structure[s], "role": x.role[s], "wire": self.wire[r],
             "section": scene.sections.name[self.section[r]], "section_side": self.side[r],
-            "option": np.array([option.name for option in scene.options], object)[o],
-            "case": np.array([case.name for case in scene.cases], object)[k],
+            "option": names_of(scene.options)[o],
+            "case": names_of(scene.cases)[k],
             "geometry": shapely.points(place)[s],
         }
 

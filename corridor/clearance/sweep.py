@@ -9,28 +9,25 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import take
+from corridor.arrays import join, take
+from corridor.clearance.checked import GROUND, Checked
 from corridor.clearance.chords import (
     CHORDS,
-    Found,
-    SwungWires,
+    NOTHING,
+    as_checked,
     chords_of,
-    found_at,
-    join_found,
-    over_objects,
+    past_ground,
+    past_things,
+    worst_found,
 )
-from corridor.clearance.crossings import cross
+from corridor.clearance.crossings import cross, ground_below
 from corridor.clearance.follow_things import follow_things
-from corridor.clearance.ground import ground_rows, unknown_share
+from corridor.clearance.ground import unknown_share
 from corridor.clearance.nearest import holes, nearest_ground, turning
 from corridor.clearance.swept_area import buffered, steps_of, swept_pairs
-from corridor.clearance.vertical import Checked, least_rows
-from corridor.geometry.distance import least_heights
+from corridor.line.wire_path import Nodes
 
-__all__ = ["GROUND", "Swept", "sweep"]
-
-#: What stands for the ground where an obstacle's index is asked for.
-GROUND = -1
+__all__ = ["Swept", "sweep"]
 
 #: Why the ground below a wire is not assessed.
 HOLE = "the ground raster has no values below part of the swung wire"
@@ -50,21 +47,31 @@ class _Low(NamedTuple):
     pieces: list
 
 
+class Lost(NamedTuple):
+    """A thing that could not be compared with a wire span in an option and a case; no `reason`: it is met, and no
+    vertical rule is for it."""
+
+    wire: int
+    option: int
+    case: int
+    obstacle: int
+    reason: str
+
+
 @dataclass(frozen=True)
 class Swept:
     """The worst of the whole swing: `checked` rows, `swung` the wire of each row at its worst swing.
 
-    `lost` are what could not be compared: dicts of wire, option, case, obstacle and reason, one per thing; `step` the
-    maximum step between swings [m].
+    `lost` what could not be compared, one `Lost` per thing; `step` the maximum step between swings [m].
     """
 
     checked: Checked
-    swung: SwungWires
-    lost: tuple
+    swung: Nodes
+    lost: tuple[Lost, ...]
     step: float = 0.0
 
 
-def sweep(scene, index, ground, cases, *, above, below, met=None):
+def sweep(scene, index, ground, cases, side, met=None):
     """Return the minimum clearance to the ground, and to what lies below, over the whole swing.
 
     Wires are hung at quarters of the swing to both sides. Unless a ruling span hangs them they are then followed to
@@ -78,8 +85,8 @@ def sweep(scene, index, ground, cases, *, above, below, met=None):
     ground : Ground
     cases : ndarray of int
         Cases with wind in which vertical clearance is asked for.
-    above, below : ndarray of bool, shape (obstacle,)
-        What a vertical rule is for, and wires shall pass above or below of.
+    side : ndarray, shape (obstacle,)
+        1 for what wires shall pass above, -1 below; 0 where no vertical rule is for it.
     met : callable, optional
         `met(wire, obstacle)`, True for rows of wire spans and obstacles that are compared; default: all.
 
@@ -87,47 +94,35 @@ def sweep(scene, index, ground, cases, *, above, below, met=None):
     -------
     Swept
     """
-    things = index, ground, above, below
     swung = _states(scene, cases)
-    if not len(swung.wire):
-        return Swept(_rows(scene, swung, join_found([])), swung, ())
+    if not len(swung.path):
+        return Swept(as_checked(scene, swung, NOTHING), swung, ())
     rows, steps = steps_of(swung, 2 * len(SWINGS) + 1)
-    step = np.zeros(len(scene.ways))
-    step[_wire_key(scene, swung)[rows]] = steps
-    found, lost, curves, low = _compare(scene, swung, *things, step)
+    step, count = np.zeros(len(scene.ways)), len(index.obstacles)
+    step[swung.path[rows]] = steps
+    found, lost, curves, low = _compare(scene, swung, index, ground, side, step)
     if met is not None:
         keep, rows = found.obstacle == GROUND, np.flatnonzero(found.obstacle != GROUND)
-        keep[rows] = met(swung.wire[found.row[rows]], found.obstacle[rows])
+        keep[rows] = met(scene.of_way(swung.path[found.row[rows]])[0], found.obstacle[rows])
         found = take(found, keep)
-        lost = tuple(each for each in lost if each["obstacle"] == GROUND or met(each["wire"], each["obstacle"]))
+        lost = tuple(each for each in lost if each.obstacle == GROUND or met(each.wire, each.obstacle))
     found, near, spots, between = _refined(scene, swung, found, low, ground, steps.max(initial=0.25))
     lost += between
-    again, more, done = follow_things(scene, swung, found, *things, step)
-    found = join_found([take(found, ~done), more._replace(row=more.row + len(swung.wire))])
+    again, more, done = follow_things(scene, swung, found, index, ground, side, step)
+    found = join([take(found, ~done), more._replace(row=more.row + len(swung.path))])
     rows = _known(swung)
-    pairs = swept_pairs(index, _wire_key(scene, swung)[rows], curves) if len(curves) else set()
-    spots = spots._replace(row=spots.row + len(swung.wire) + len(again.wire))
-    found = join_found([found, spots])
-    swung = SwungWires(*(np.concatenate(three) for three in zip(swung, again, near, strict=True)))
-    found = _touched(scene, swung, found, pairs)
+    touched = swept_pairs(index, swung.path[rows], curves)
+    spots = spots._replace(row=spots.row + len(swung.path) + len(again.path))
+    found = join([found, spots])
+    swung = join([swung, again, near])
+    # Objects that the wire's whole swing does not touch were met by their buffers alone.
+    own = swung.path[found.row] * count + found.obstacle
+    found = take(found, (found.obstacle == GROUND) | np.isin(own, touched))
+    touched = set(touched.tolist())
     lost = tuple(each for each in lost
-                 if each["obstacle"] == GROUND or (_wire_key(scene, each), each["obstacle"]) in pairs)
-    worst = _worst(scene, swung, found)
-    return Swept(_rows(scene, swung, worst), take(swung, worst.row), lost, steps.max(initial=0.25))
-
-
-def _wire_key(scene, each):
-    """One number per wire span, option and case, of a table or of one thing."""
-    w, o, k = (each["wire"], each["option"], each["case"]) if isinstance(each, dict) else each[:3]
-    return (w * len(scene.options) + o) * len(scene.cases) + k
-
-
-def _touched(scene, swung, found, pairs):
-    """What was compared, without objects met vertically that the wire's whole swing does not touch."""
-    key = _wire_key(scene, take(swung, found.row))
-    keep = found.obstacle == GROUND
-    keep |= np.array([pair in pairs for pair in zip(key.tolist(), found.obstacle.tolist(), strict=True)], bool)
-    return take(found, keep)
+                 if each.obstacle == GROUND or scene.way(*each[:3]) * count + each.obstacle in touched)
+    worst = worst_found(scene, swung, found)
+    return Swept(as_checked(scene, swung, worst), take(swung, worst.row), lost, steps.max(initial=0.25))
 
 
 def _states(scene, cases):
@@ -135,40 +130,38 @@ def _states(scene, cases):
     parts = []
     w, o, k = (v.ravel() for v in np.indices((len(scene.wires), len(scene.options), len(cases))))
     for swing in (0.0, *(sign * share for share in SWINGS for sign in (1.0, -1.0))):
-        found = scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing))
-        H = found.constant * np.linalg.norm(found.load, axis=-1)
-        parts.append(SwungWires(w, o, cases[k], found.swing, H, found.start, found.end, found.load))
-    whole = SwungWires(*(np.concatenate(part) for part in zip(*parts, strict=True)))
-    expected = np.isfinite(scene.hung.horizontal_tension[whole.wire, whole.option, whole.case]).all(axis=-1)
-    rest = np.isfinite(scene.wires.start[whole.wire, 2] + scene.wires.end[whole.wire, 2])
-    return take(whole, expected & rest)
+        parts.append(scene.ways.at(scene.way(w, o, cases[k]), np.full(len(w), swing)))
+    whole = join(parts)
+    at = scene.of_way(whole.path)
+    expected = np.isfinite(scene.hung.horizontal_tension[at]).all(axis=-1)
+    return take(whole, expected & np.isfinite(scene.wires.start[at[0], 2] + scene.wires.end[at[0], 2]))
 
 
 def _known(swung):
-    return np.isfinite(swung.tension) & np.isfinite(swung.start[:, 2] + swung.end[:, 2])
+    return np.isfinite(swung.constant) & np.isfinite(swung.start[:, 2] + swung.end[:, 2])
 
 
-def _compare(scene, swung, index, ground, above, below, step):
+def _compare(scene, swung, index, ground, side, step):
     """Compare all swung wires, some at once, each by the step of its wire (way,) [m]; what was found and lost, all
     curves in plan, and how low they hang."""
-    own, size = step[_wire_key(scene, swung)], _AT_ONCE // CHORDS
-    parts, lost, low = [], {}, _Low(np.full((len(swung.wire), CHORDS), np.nan), [])
-    curves = np.full((len(swung.wire), CHORDS + 1, 2), np.nan)
+    own, size = step[swung.path], _AT_ONCE // CHORDS
+    parts, lost, low = [], {}, _Low(np.full((len(swung.path), CHORDS), np.nan), [])
+    curves = np.full((len(swung.path), CHORDS + 1, 2), np.nan)
     for some in _pieces(np.flatnonzero(_known(swung)), own, size):
         part = take(swung, some)
         chords = chords_of(scene, part)
-        profile = ground.profiles(*chords.start[:, :2].T, *chords.end[:, :2].T)
-        surface = ground_rows(chords, profile.first, profile.fraction, profile.elevation)
+        surface = ground_below(chords, ground)
         ends = chords.start.reshape(-1, CHORDS, 3), chords.end.reshape(-1, CHORDS, 3)[:, -1:]
         curves[some] = np.concatenate(ends, axis=1)[..., :2]
-        crossed = cross(chords, buffered(index, curves[some].reshape(-1, 2), own[some[0]] / 2), surface, ground.sample)
-        least = least_heights(surface, chords.constant[:, None])
-        low.height[some] = least.height.reshape(-1, CHORDS)
-        low.pieces.append((chords.length.sum(), len(surface.fraction) // 2 - len(chords)))
-        found = [_over_ground(chords, least), *over_objects(chords, crossed, above, below)]
-        parts += [each._replace(row=some[each.row]) for each in found if len(each.row)]
-        _note_lost(lost, part, chords, surface, crossed, above | below)
-    return join_found(parts), tuple(lost.values()), curves[_known(swung)], low
+        near = buffered(index, curves[some].reshape(-1, 2), own[some[0]] / 2)
+        crossed = cross(chords, near, surface.rows, ground.sample)
+        height, lowest = past_ground(chords, surface)
+        low.height[some] = height.reshape(-1, CHORDS)
+        low.pieces.append((chords.length.sum(), len(surface.rows.fraction) // 2 - len(chords)))
+        found = lowest, past_things(chords, crossed, side[crossed.obstacle])
+        parts += [each._replace(row=some[each.row]) for each in found]
+        _note_lost(scene, lost, part, chords, surface.rows, crossed, side != 0)
+    return join([NOTHING, *parts]), tuple(lost.values()), curves[_known(swung)], low
 
 
 def _pieces(rows, step, size):
@@ -178,80 +171,39 @@ def _pieces(rows, step, size):
         yield from (same[first:first + size] for first in range(0, len(same), size))
 
 
-def _over_ground(chords, least):
-    """Minimum height of each swung wire over the ground, of that of its chords."""
-    height, place, elevation = (v[:, 0] for v in least)
-    each = np.where(np.isnan(height), np.inf, height).reshape(-1, CHORDS)
-    chord = np.arange(len(each)) * CHORDS + each.argmin(axis=1)
-    chord = chord[np.isfinite(each.min(axis=1))]
-    return found_at(chords, chord, np.full(len(chord), GROUND), 1.0, height[chord], place[chord], elevation[chord])
-
-
-def _note_lost(lost, swung, chords, surface, crossed, ruled):
+def _note_lost(scene, lost, swung, chords, surface, crossed, ruled):
     """Note what the raster, or an object's unknown top, leaves open: once per span, option, case and thing."""
     missing = np.unique(chords.span[unknown_share(surface) > 0])
     for row in missing:
-        _note(lost, swung, row, GROUND, HOLE)
-    owner = np.repeat(np.arange(len(crossed.wire)), np.diff(crossed.rows.first))
-    unknown = np.bincount(owner, np.isnan(crossed.rows.surface), minlength=len(crossed.wire)) > 0
-    for i in np.flatnonzero(unknown & ruled[crossed.obstacle]):
-        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i],
+        _note(scene, lost, swung, row, GROUND, HOLE)
+    for i in crossed.unknown[ruled[crossed.obstacle[crossed.unknown]]]:
+        _note(scene, lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i],
               "the top of the object is unknown below the swung wire")
     for i in np.flatnonzero(~ruled[crossed.obstacle]):
-        _note(lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
+        _note(scene, lost, swung, chords.span[crossed.wire[i]], crossed.obstacle[i], "")
 
 
-def _note(lost, swung, row, obstacle, reason):
+def _note(scene, lost, swung, row, obstacle, reason):
     """Keep the first of each wire, option, case and thing; no reason: met, and no vertical rule is for it."""
-    key = swung.wire[row], swung.option[row], swung.case[row], int(obstacle)
-    lost.setdefault(key, {"wire": key[0], "option": key[1], "case": key[2], "obstacle": key[3], "reason": reason})
+    key = swung.path[row], int(obstacle)
+    if key not in lost:
+        lost[key] = Lost(*scene.of_way(key[0]), key[1], reason)
 
 
 def _refined(scene, swung, found, low, ground, step):
     """What was found without the ground of spans whose wires were followed between swings, the wires where they are
     nearest to it, what was found there, and what is lost there."""
-    exact = scene.exact[swung.wire]
-    empty = take(swung, np.zeros(0, int)), join_found([])
+    exact = scene.exact[scene.of_way(swung.path)[0]]
+    empty = take(swung, np.zeros(0, int)), NOTHING
     if not exact.any():
         return found, *empty, ()
     wires = turning(scene, take(swung, exact), low.height[exact])
     length, pieces = np.array(low.pieces).sum(axis=0)
     sizes = {"cell": length / max(pieces, 1), "step": step}
-    nearest = nearest_ground(scene, wires, ground, **sizes)
+    near, spots = nearest_ground(scene, wires, ground, **sizes)
     between = {}
     for row in holes(scene, wires, ground.sample, **sizes):
-        _note(between, wires, row, GROUND, HOLE)
-    r = nearest.row
-    near = SwungWires(wires.wire[r], wires.option[r], wires.case[r], *nearest[1:6])
-    spots = Found(np.arange(len(r)), np.full(len(r), GROUND), np.full(len(r), "above", object), nearest.height,
-                   nearest.spot, nearest.other)
-    done = (found.obstacle == GROUND) & np.isin(_key(scene, take(swung, found.row)), _key(scene, near))
-    return Found(*(field[~done] for field in found)), near, spots, tuple(between.values())
-
-
-def _thing_key(scene, swung, found, of_wire=False):
-    """One number per span, or wire span, and option, case and thing."""
-    of = take(swung, found.row)
-    key = _wire_key(scene, of) if of_wire else _key(scene, of)
-    return key * (found.obstacle.max(initial=GROUND) + 2) + found.obstacle + 1
-
-
-def _key(scene, swung):
-    """One number per span, option and case."""
-    return (scene.wires.span[swung.wire] * len(scene.options) + swung.option) * len(scene.cases) + swung.case
-
-
-def _worst(scene, swung, found):
-    """Rows of the minimum distance of each span, option, case and thing."""
-    chosen = least_rows(_thing_key(scene, swung, found), found.actual)
-    return take(found, chosen)
-
-
-def _rows(scene, swung, worst):
-    """Columns as for wires in still air; a place is a share of the wire at rest, and an offset."""
-    w = swung.wire[worst.row]
-    along = scene.frame.start[w, 0], scene.frame.end[w, 0]
-    fraction = (worst.spot[:, 0] - along[0]) / (along[1] - along[0])
-    vertical = np.full(len(w), "vertical", object)
-    return Checked(w, swung.option[worst.row], swung.case[worst.row], worst.obstacle, vertical, worst.position,
-                   worst.actual, fraction, worst.spot[:, 2], worst.other, worst.spot[:, 1])
+        _note(scene, between, wires, row, GROUND, HOLE)
+    own, followed = (scene.way(scene.wires.span[at[0]], *at[1:]) for at in (
+        scene.of_way(swung.path[found.row]), scene.of_way(near.path)))
+    return take(found, (found.obstacle != GROUND) | ~np.isin(own, followed)), near, spots, tuple(between.values())

@@ -10,8 +10,6 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from corridor.geometry.catenary import plane_of, points
-
 __all__ = ["buffered", "steps_of", "swept_pairs"]
 
 
@@ -20,7 +18,7 @@ def steps_of(swung, swings):
 
     Parameters
     ----------
-    swung : SwungWires
+    swung : Nodes
     swings : int
         Number of swings of each wire.
 
@@ -31,9 +29,8 @@ def steps_of(swung, swings):
     step : ndarray, shape (wire,)
         The next of 0.25, 0.5, 1, 2 ... m that is no less: it depends on that wire alone, and few numbers stand for all.
     """
-    order = np.lexsort((swung.swing, swung.case, swung.option, swung.wire))
-    plane = plane_of(swung.start, swung.end, swung.load)
-    middle = points(swung.start, plane, swung.tension / plane.load, np.array([0.5]))[order, 0, 1]
+    order = np.lexsort((swung.swing, swung.path))
+    middle = swung.points(np.array([0.5]))[order, 0, 1]
     step = np.nan_to_num(np.abs(np.diff(middle.reshape(-1, swings), axis=1))).max(axis=1, initial=0.0)
     return order[::swings], 2.0 ** np.ceil(np.log2(np.maximum(step, 0.25)))
 
@@ -69,12 +66,16 @@ def swept_pairs(index, key, curves):
 
     Returns
     -------
-    set of (int, int)
+    ndarray of int
+        Keys times the number of obstacles, and obstacle.
     """
+    if not len(key):
+        return key
+
     keys, owner = np.unique(key, return_inverse=True)
     count = np.bincount(owner)
     flat = curves[np.argsort(owner, kind="stable")].reshape(-1, 2)
     hulls = shapely.convex_hull(shapely.multipoints(flat, indices=np.repeat(np.arange(len(keys)),
                                                                            count * curves.shape[1])))
     hull, part = index.tree.query(hulls, predicate="intersects")
-    return set(zip(keys[hull].tolist(), index.of_part[part].tolist(), strict=True))
+    return np.unique(keys[hull] * len(index.obstacles) + index.of_part[part])

@@ -12,6 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import join
+
 __all__ = ["Feet", "SweptSurface"]
 
 #: Nodes of the swing, where there is wind, and along a wire: between them it goes by the parabola through three.
@@ -98,7 +100,7 @@ class SweptSurface:
         cuts = range(_AT_ONCE, len(wire), _AT_ONCE)
         found = [_settled(self.table, self._last, *part) for part in
                  zip(*(np.split(v, cuts) for v in (wire, spot, turn, share, radius)), strict=True)]
-        return Feet(*(np.concatenate(column) for column in zip(*found, strict=True)))
+        return join(found)
 
     def exactly(self, wire, spot, turn, share, radius=None):
         """Return the nearest places (row, 3) to some, by a table as fine as need be about each guess."""

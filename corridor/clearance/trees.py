@@ -9,13 +9,14 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import matches
 from corridor.clearance import rules as rule_tables
+from corridor.clearance.checked import keys_of, least_rows, placed
 from corridor.clearance.crossings import chords
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.not_assessed import Gap
 from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
-from corridor.clearance.vertical import Checked, worst_of
 from corridor.line.swing import from_grid
 
 __all__ = [
@@ -213,11 +214,8 @@ def near_pairs(scene, index, cases, chosen, reach):
 def _whole_spans(scene, wire, part):
     """The pairs of all wires of a span of which one is near a part."""
     pairs = np.unique(np.stack([scene.wires.span[wire], part]), axis=1)
-    order, every = np.argsort(scene.wires.span, kind="stable"), np.sort(scene.wires.span)
-    first, last = (np.searchsorted(every, pairs[0], side) for side in ("left", "right"))
-    count = last - first
-    at = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - first, count)
-    return order[at], np.repeat(pairs[1], count)
+    row, wire = matches(pairs[0], scene.wires.span)
+    return wire, pairs[1][row]
 
 
 def feet_on(surface, wire, middle, radius, within):
@@ -295,15 +293,9 @@ def checked_rows(scene, index, wire, part, option, case, least, place, position,
     are left out.
     """
     obstacle, least = index.of_part[part], least - scene.reach.around[wire, option, case]
-    key = scene.wires.span[wire] * (obstacle.max(initial=0) + 1) + obstacle
-    key = (key * len(scene.options) + option) * len(scene.cases) + case
-    row = worst_of(key, least[:, None])[1][:, 0]
-    r = row[row >= 0]
+    r = least_rows(keys_of(scene.wires.span[wire], obstacle, option, case), least)
     r = r[np.broadcast_to(near, np.shape(wire))[r]]
-    start, end = scene.frame.start[wire[r], 0], scene.frame.end[wire[r], 0]
-    x, y, z = place[r].T
-    return Checked(wire[r], option[r], case[r], obstacle[r], np.full(len(r), "radial", object), position[r],
-                   least[r], (x - start) / (end - start), z, other[r], y)
+    return placed(scene, wire[r], option[r], case[r], obstacle[r], "radial", position[r], least[r], place[r], other[r])
 
 
 def feet_of(index, tops, sample, falling):

@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-from corridor.arrays import take
+from corridor.arrays import names_of, take
 from corridor.geometry.catenary import arc_length, end_tension_ratios, greatest_sag, low_point, plane_of, points
 from corridor.line.swing import to_grid
 from corridor.mechanics.stringing import loaded_plane
@@ -12,10 +12,6 @@ __all__ = ["PLACES", "section_rows", "wire_rows"]
 
 #: Vertices of a wire in space: chords between them lie at most 2 cm above the wire of a 400 m span.
 PLACES = 33
-
-
-def _names(things):
-    return np.array([thing.name for thing in things], object)
 
 
 def _planes(scene):
@@ -49,7 +45,7 @@ def section_rows(scene):
     knee, low, high = (np.where(np.isfinite(v), v, np.nan)[g, o] for v in (strung.knee, *strung.knee_band))
     return {
         "line": scene.sections.line[section], "section": scene.sections.name[section],
-        "wire_kind": groups.kind[g], "option": _names(scene.options)[o], "case": _names(scene.cases)[k],
+        "wire_kind": groups.kind[g], "option": names_of(scene.options)[o], "case": names_of(scene.cases)[k],
         "ruling_span_m": groups.span[g], "horizontal_tension_n": strung.horizontal_tension[g, o, k] * even,
         "maximum_tension_n": tension, "percent_rts": 100 * tension / strung.rts[g, o],
         "condition": np.array([case.condition for case in scene.cases], object)[k],
@@ -70,7 +66,7 @@ def wire_rows(scene):
     ----------
     scene : Scene
     """
-    wires, spans, strung, hung = scene.wires, scene.spans, scene.strung, scene.tensed
+    wires, strung, hung = scene.wires, scene.strung, scene.tensed
     planes = _planes(scene)
     constant = hung.constant
     w, o, k = np.nonzero(np.isfinite(constant[..., 0]) & np.isfinite(planes.span[..., 0]))
@@ -82,9 +78,7 @@ def wire_rows(scene):
     sag = greatest_sag(plane.span, plane.rise, C)
     beside = _ruling_span_sag(scene)[w, o, k]
     return {
-        "line": spans.line[span], "span": spans.name[span],
-        "section": scene.sections.name[spans.section[span]], "wire": wires.wire[w], "kind": wires.kind[w],
-        "circuit": wires.circuit[w], "option": _names(scene.options)[o], "case": _names(scene.cases)[k],
+        **scene.keys(span, o, k), "wire": wires.wire[w], "kind": wires.kind[w], "circuit": wires.circuit[w],
         "sag_m": sag, "horizontal_tension_n": hung.horizontal_tension[at], "maximum_tension_n": T,
         "percent_rts": 100 * T / strung.rts[g, o], "conductor_temperature_c": strung.temperature[g, o, k],
         "condition": np.array([case.condition for case in scene.cases], object)[k],

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Integers
+from corridor.arrays import Array, ArrayLike, Integers, ragged, take
 from corridor.geometry.catenary import low_point
 
-__all__ = ["Ends", "Grouped", "Least", "Rows", "elevations", "group", "heights", "least_heights", "take_rows"]
+__all__ = ["Ends", "Least", "Rows", "elevations", "heights", "least_heights", "take_rows"]
 
 #: Array elements worked on at once: a few arrays of that size stay in a core's cache.
 _CHUNK = 150_000
@@ -36,24 +36,6 @@ class Rows(NamedTuple):
     span: Array
     start: Array
     rise: Array
-
-
-class Grouped(NamedTuple):
-    """Rows cut into groups of pieces; columns of shape (group,).
-
-    `row` that owns each, `begin`, `stop` its first and last node, `top` highest surface over the chord [m], -inf where
-    all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
-    """
-
-    rows: Rows
-    row: Integers
-    begin: Integers
-    stop: Integers
-    top: Array
-    low: Array
-    high: Array
-    first: Array
-    last: Array
 
 
 class Ends(NamedTuple):
@@ -92,18 +74,14 @@ def elevations(fraction: Array, span: Array, constant: Array, ends: Ends) -> Arr
     return heights((fraction * span - ends.shift) / ends.span, ends.span, ends.start, ends.rise, constant)
 
 
-def least_heights(rows: Rows | Grouped, constant: Array, *, only: Integers | None = None,
-                  ends: Ends | None = None) -> Least:
+def least_heights(rows: Rows, constant: Array, *, ends: Ends | None = None) -> Least:
     """Return the minimum height of each row's wire above its surface, in each state.
 
     Parameters
     ----------
-    rows : Rows or Grouped
-        `group` once what is asked about again and again.
+    rows : Rows
     constant : ndarray, shape (row, state)
         Catenary constant [m]; nan for a state without answer.
-    only : ndarray of int, shape (some,), optional
-        Rows that are asked about; `constant` then has a row for each of them.
     ends : Ends, optional
         Where strings have moved the wire's ends, of the shape of `constant`; without it they are the row's own.
 
@@ -117,17 +95,33 @@ def least_heights(rows: Rows | Grouped, constant: Array, *, only: Integers | Non
     surface stands no higher than its highest point there: groups whose difference of both is above a height
     already found elsewhere in the row cannot hold the least, and are left out. What is left is computed exactly.
     """
-    grouped = rows if isinstance(rows, Grouped) else group(rows)
+    grouped = _group(rows)
     result = Least(*(np.full(constant.shape, np.nan) for _ in range(3)))
-    at, row = _asked(grouped, only)
-    if not len(row):
+    if not len(grouped.row):
         return result
     size = max(_CHUNK // max(constant.shape[1], 1), 1)
-    edges = np.flatnonzero(np.diff(row, prepend=-1))
+    edges = np.flatnonzero(np.diff(grouped.row, prepend=-1))
     cuts = edges[np.flatnonzero(np.diff(edges // size, prepend=-1))]
-    for a, b in zip(cuts, np.r_[cuts[1:], len(row)], strict=True):
-        _fill(result, grouped, at[a:b], row[a:b], constant, ends)
+    for a, b in zip(cuts, np.r_[cuts[1:], len(grouped.row)], strict=True):
+        _fill(result, rows, take(grouped, slice(a, b)), constant, ends)
     return result
+
+
+class _Groups(NamedTuple):
+    """Rows cut into groups of pieces; columns of shape (group,).
+
+    `row` that owns each, ascending, `begin`, `stop` its first and last node, `top` highest surface over the chord [m],
+    -inf where all is unknown; `low`, `high` ends [-]; `first`, `last` surface over the chord there [m].
+    """
+
+    row: Integers
+    begin: Integers
+    stop: Integers
+    top: Array
+    low: Array
+    high: Array
+    first: Array
+    last: Array
 
 
 class _Curves(NamedTuple):
@@ -149,30 +143,27 @@ class _Curves(NamedTuple):
         return self.base[(slice(None), row, *extra)] + C * np.cosh(x / C)
 
 
-def _curves(rows: Rows, owner: tuple[Integers, Integers], constant: Array, ends: Ends | None) -> _Curves:
-    """Curves of the rows `owner` [place in `constant`, place in the rows]."""
-    place, row = owner
+def _curves(rows: Rows, row: Integers, constant: Array, ends: Ends | None) -> _Curves:
+    """Curves of some rows."""
     S0, z0, h0 = (v[row] for v in rows[3:])
-    C = constant[place].T
-    S, z, h, shift = (S0, z0, h0, 0.0) if ends is None else (v[place].T for v in ends)
+    C = constant[row].T
+    S, z, h, shift = (S0, z0, h0, 0.0) if ends is None else (v[row].T for v in ends)
     x0 = low_point(S, h, C)
     return _Curves(S0, z0, h0, x0 + shift, C, z - C * np.cosh(x0 / C))
 
 
-def group(rows: Rows) -> Grouped:
-    """Return rows cut into groups, for `least_heights`."""
+def _group(rows: Rows) -> _Groups:
     pieces = np.maximum(np.diff(rows.first) // 2, 0)
     count = -(-pieces // _GROUP)
-    row = np.repeat(np.arange(len(pieces)), count)
-    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    row, place = ragged(count)
     begin = rows.first[row] + 2 * _GROUP * place
     stop = np.minimum(begin + 2 * _GROUP, rows.first[row + 1] - 1)
     nodes = np.diff(rows.first)
     over = rows.surface - (np.repeat(rows.start, nodes) + np.repeat(rows.rise, nodes) * rows.fraction)
     bend = _bends(over, rows.first, nodes)
     top = _most(over, begin, stop) + np.fmax(_most(bend, begin, stop), 0.0)
-    return Grouped(rows, row, begin, stop, np.where(np.isnan(top), -np.inf, top), rows.fraction[begin],
-                   rows.fraction[stop], over[begin], over[stop])
+    return _Groups(row, begin, stop, np.where(np.isnan(top), -np.inf, top), rows.fraction[begin], rows.fraction[stop],
+                   over[begin], over[stop])
 
 
 def _bends(over: Array, first: Integers, nodes: Integers) -> Array:
@@ -196,37 +187,25 @@ def _most(values: Array, begin: Integers, stop: Integers) -> Array:
     return np.fmax.reduceat(np.append(values, np.nan), np.stack([begin, stop + 1], axis=1).ravel())[::2]
 
 
-def _asked(grouped: Grouped, only: Integers | None) -> tuple[Integers, Integers]:
-    """Groups of the rows that are asked about, and the place of their row among those."""
-    if only is None:
-        return np.arange(len(grouped.row)), grouped.row
-    place = np.full(len(grouped.rows.span), -1)
-    place[only] = np.arange(len(only))
-    at = np.flatnonzero(place[grouped.row] >= 0)
-    row = place[grouped.row[at]]
-    order = np.argsort(row, kind="stable")
-    return at[order], row[order]
-
-
-def _fill(result: Least, grouped: Grouped, at: Integers, row: Integers, constant: Array, ends: Ends | None) -> None:
-    """Fill in the rows that own the groups `at`, at places `row` of the result."""
-    begin = np.flatnonzero(np.diff(row, prepend=-1))
-    owner = row[begin]
-    local = np.cumsum(np.diff(row, prepend=-1) > 0) - 1
-    curves = _curves(grouped.rows, (owner, grouped.row[at[begin]]), constant, ends)
-    chosen = _candidates(grouped, at, local, begin, curves)
+def _fill(result: Least, rows: Rows, groups: _Groups, constant: Array, ends: Ends | None) -> None:
+    """Fill in the rows that own the groups: all groups of each."""
+    new = np.diff(groups.row, prepend=-1) > 0
+    begin, local = np.flatnonzero(new), np.cumsum(new) - 1
+    owner = groups.row[begin]
+    curves = _curves(rows, owner, constant, ends)
+    chosen = _candidates(groups, local, begin, curves)
     if not len(chosen):
         return
-    at, local = at[chosen], local[chosen]
-    value, where = (np.empty((len(curves.C), len(at))) for _ in range(2))
+    groups, local = take(groups, chosen), local[chosen]
+    value, where = (np.empty((len(curves.C), len(chosen))) for _ in range(2))
     step = max(_CHUNK // (len(curves.C) * (2 * _GROUP + 1)), 1)
-    for a in range(0, len(at), step):
+    for a in range(0, len(chosen), step):
         some = slice(a, a + step)
-        value[:, some], where[:, some] = _least(grouped, at[some], local[some], curves)
+        value[:, some], where[:, some] = _least(rows, take(groups, some), local[some], curves)
     _best(result, owner, local, value, where, curves)
 
 
-def _candidates(grouped: Grouped, at: Integers, local: Integers, begin: Integers, curves: _Curves) -> Integers:
+def _candidates(groups: _Groups, local: Integers, begin: Integers, curves: _Curves) -> Integers:
     """Groups that may hold the minimum height of their row in some state.
 
     Drops are counted from the row's own chord. A wire is convex, so its drop is greatest at one end of the group, or
@@ -236,17 +215,15 @@ def _candidates(grouped: Grouped, at: Integers, local: Integers, begin: Integers
     peak = (curves.x0 + curves.C * np.arcsinh(h / S)) / S
     every = np.arange(len(S))
     deepest = z + h * peak - _row_at(curves, peak, every)
-    low, high = grouped.low[at], grouped.high[at]
-    drop = [z[local] + h[local] * t - curves.at(t, local) for t in (low, high)]
+    drop = [z[local] + h[local] * t - curves.at(t, local) for t in (groups.low, groups.high)]
     peak = peak[:, local]
-    drop_max = np.where((peak > low) & (peak < high), deepest[:, local], np.maximum(*drop))
-    known = np.fmin(-drop[0] - grouped.first[at], -drop[1] - grouped.last[at])
+    drop_max = np.where((peak > groups.low) & (peak < groups.high), deepest[:, local], np.maximum(*drop))
+    known = np.fmin(-drop[0] - groups.first, -drop[1] - groups.last)
     known = np.where(np.isnan(known), np.inf, known)
     bound = np.minimum.reduceat(known, begin, axis=1)[:, local]
-    top = grouped.top[at]
     with np.errstate(invalid="ignore"):
-        may = -drop_max - top <= bound + 1e-9
-    return np.flatnonzero(may.any(axis=0) & np.isfinite(top))
+        may = -drop_max - groups.top <= bound + 1e-9
+    return np.flatnonzero(may.any(axis=0) & np.isfinite(groups.top))
 
 
 def _row_at(curves: _Curves, t: Array, row: Integers) -> Array:
@@ -255,12 +232,12 @@ def _row_at(curves: _Curves, t: Array, row: Integers) -> Array:
     return curves.base[:, row] + C * np.cosh((t * curves.span[row] - curves.x0[:, row]) / C)
 
 
-def _least(grouped: Grouped, at: Integers, local: Integers, curves: _Curves) -> tuple[Array, Array]:
+def _least(rows: Rows, groups: _Groups, local: Integers, curves: _Curves) -> tuple[Array, Array]:
     """Minimum height over each group, and where: both (state, group)."""
-    node = np.minimum(grouped.begin[at, None] + np.arange(2 * _GROUP + 1), grouped.stop[at, None])
-    t = grouped.rows.fraction[node]
+    node = np.minimum(groups.begin[:, None] + np.arange(2 * _GROUP + 1), groups.stop[:, None])
+    t = rows.fraction[node]
     f = curves.at(t, local)
-    f -= grouped.rows.surface[node]
+    f -= rows.surface[node]
     left, middle, right = f[..., :-1:2], f[..., 1::2], f[..., 2::2]
     bend = left + right - 2 * middle
     lean = (left - right) / 4

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from corridor.arrays import Array, Integers
+from corridor.arrays import Array, Integers, ragged
 
 __all__ = ["SIDE", "bilinear", "blocks_about", "crossings", "snap"]
 
@@ -106,8 +106,7 @@ def _axis(a: Array, b: Array, low: float, high: float) -> tuple[Integers, Array]
     begin = np.maximum(np.floor(np.where(known, least, 0)) + 1, low)
     end = np.minimum(np.ceil(np.where(known, most, 0)) - 1, high)
     number = np.maximum(end - begin + 1, 0).astype(np.int64)
-    owner = np.repeat(np.arange(len(a)), number)
-    within = np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+    owner, within = ragged(number)
     whole = begin[owner] + within
     share = (whole - a[owner]) / (b - a)[owner]
     return number, 2.0 * owner + np.clip(share, 0, 1)
@@ -126,8 +125,7 @@ def blocks_about(start: Array, stop: Array, reach: Array) -> tuple[Integers, Arr
     low = np.floor((np.minimum(start, stop) - reach) / SIDE).astype(int)
     count = np.floor((np.maximum(start, stop) + reach) / SIDE).astype(int) - low + 1
     many = count[0] * count[1]
-    segment = np.repeat(np.arange(len(many)), many)
-    number = np.arange(len(segment)) - np.repeat(np.cumsum(many) - many, many)
+    segment, number = ragged(many)
     block = low[:, segment] + np.stack(np.divmod(number, count[1, segment]))
     way = stop - start
     size = np.maximum((way**2).sum(axis=0), 1e-12)

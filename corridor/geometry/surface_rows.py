@@ -6,14 +6,14 @@ knots the surface is quadratic, so three nodes give it at any place, exactly.
 
 import numpy as np
 
-from corridor.arrays import Array, Integers
+from corridor.arrays import Array, Integers, ragged
 
 __all__ = ["parts_of_rows", "surface_at"]
 
 
 def _key(first: Integers, fraction: Array) -> Array:
     """Nodes as one ascending number: row index times two plus place."""
-    row = np.repeat(np.arange(len(first) - 1), np.diff(first))
+    row, _ = ragged(np.diff(first))
     return 2.0 * row + fraction
 
 
@@ -60,9 +60,8 @@ def parts_of_rows(first: Integers, fraction: Array, surface: Array, row: Integer
     first : ndarray of int, shape (part + 1,)
     fraction, surface : ndarray, shape (node,)
     """
-    knot = np.arange(len(fraction))
-    owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
-    knot = knot[(knot - first[owner]) % 2 == 0]
+    owner, number = ragged(np.diff(first))
+    knot = np.flatnonzero(number % 2 == 0)
     knot_key = 2.0 * owner[knot] + fraction[knot]
     begin = np.searchsorted(knot_key, 2.0 * row + low, side="right")
     stop = np.maximum(np.searchsorted(knot_key, 2.0 * row + high, side="left"), begin)
@@ -71,11 +70,9 @@ def parts_of_rows(first: Integers, fraction: Array, surface: Array, row: Integer
     place = np.empty(offsets[-1])
     place[offsets[:-1]] = low
     place[offsets[1:] - 1] = high
-    within = np.arange(inner.sum()) - np.repeat(np.cumsum(inner) - inner, inner)
-    target = np.repeat(offsets[:-1], inner) + 2 * (within + 1)
-    place[target] = fraction[knot[np.repeat(begin, inner) + within]]
-    part = np.repeat(np.arange(len(row)), 2 * inner + 3)
-    middle = (np.arange(offsets[-1]) - offsets[part]) % 2 == 1
-    index = np.flatnonzero(middle)
+    own, within = ragged(inner)
+    place[offsets[own] + 2 * (within + 1)] = fraction[knot[begin[own] + within]]
+    part, number = ragged(2 * inner + 3)
+    index = np.flatnonzero(number % 2 == 1)
     place[index] = (place[index - 1] + place[index + 1]) / 2
     return offsets, place, surface_at(first, fraction, surface, row[part], place)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Integers
+from corridor.arrays import Array, ArrayLike, Integers, join
 from corridor.geometry.catenary import greatest_sag, sag_at
 
 __all__ = ["Fit", "chord_sag", "fit_wires"]
@@ -110,7 +110,7 @@ def fit_wires(first: Integers, place: Array, span: Array, start: Array, end: Arr
                   np.stack([start[low:high], end[low:high]], axis=1), constant[low:high], swing[low:high], reach,
                   accuracy, held, None if apart is None else apart[low:high])
              for low, high in _portions(first)]
-    return Fit(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    return join(parts)
 
 
 def _portions(first: Integers) -> list[tuple[int, int]]:

@@ -47,8 +47,13 @@ def cells(values, kind, unit=None):
         return np.where(np.isfinite(numbers), numbers, np.nan), np.where(
             np.isnan(numbers), "missing", np.where(np.isinf(numbers), "infinite", "")
         ).astype(object)
-    read = {value: _cell(value, kind, unit) for value in set(values.tolist())}
-    pairs = [read[value] for value in values.tolist()]
+    return each_cell(values, lambda value: _cell(value, kind, unit))
+
+
+def each_cell(values, read):
+    """Return the numbers and faults of a column of text; `read(value)` tells those of a cell."""
+    known = {value: read(value) for value in set(values.tolist())}
+    pairs = [known[value] for value in values.tolist()]
     return np.array([p[0] for p in pairs], float), np.array([p[1] for p in pairs], object)
 
 

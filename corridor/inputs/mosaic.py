@@ -8,6 +8,7 @@ from threading import Lock, local
 import numpy as np
 import rasterio
 
+from corridor.arrays import ragged
 from corridor.geometry.surface import bilinear, snap
 from corridor.inputs.rasters import open_dataset, read_window
 
@@ -177,9 +178,8 @@ class Mosaic:
             How far beside them [cells].
         """
         count = np.ceil(np.hypot(*(stop - start)) / (min(self._tile) / 2)).astype(int) + 1
-        first = np.cumsum(count) - count
-        share = (np.arange(count.sum()) - np.repeat(first, count)) / np.repeat(np.maximum(count - 1, 1), count)
-        column, row = np.repeat(start, count, axis=1) + share * np.repeat(stop - start, count, axis=1)
+        owner, number = ragged(count)
+        column, row = start[:, owner] + number / np.maximum(count - 1, 1)[owner] * (stop - start)[:, owner]
         self._along = np.zeros(len(self._slot_of), bool)
         aside = [np.linspace(-reach, reach, int(np.ceil(2 * reach / side)) + 1) for side in self._tile]
         for down in aside[0]:

@@ -47,7 +47,7 @@ def open_obstacles(section, resolve):
     return open_layer(resolve(section.file), section.layer, f"obstacles.{section.name}", section, columns)
 
 
-def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0, hangings=None):
+def read_obstacles(sections, resolve, frame, *, boxes=None, cases=0, hangings=None):
     """Return all obstacles near the line, in the working frame, and what each layer held, near or not.
 
     Parameters
@@ -59,8 +59,6 @@ def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0
     frame : Frame
     boxes : ndarray, shape (box, 4), or None
         About the spans, as `corridor.inputs.reach.boxes_about` makes them; None: everything is kept.
-    reach : float
-        Distance from the boxes within which features are kept [m], beside their own radius.
     cases : int
         Number of cases of the study.
     hangings : dict of Hanging, optional
@@ -78,7 +76,7 @@ def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0
     InputError
         No such file, layer or column, or no CRS.
     """
-    context = frame, boxes, reach, cases, hangings or {}
+    context = frame, boxes, cases, hangings or {}
     parts, read = [], []
     for section in sections:
         portions_read = [each for part in getattr(section, "parts", (section,))
@@ -96,7 +94,7 @@ def read_obstacles(sections, resolve, frame, *, boxes=None, reach=REACH, cases=0
     ), tuple(read)
 
 
-def _read(section, resolve, frame, boxes, reach, cases, hangings):
+def _read(section, resolve, frame, boxes, cases, hangings):
     layer = open_obstacles(section, resolve)
     if section.name in hangings:
         wires = section.wires
@@ -105,7 +103,7 @@ def _read(section, resolve, frame, boxes, reach, cases, hangings):
         wanted = [layer.require(name, f"obstacles.{section.name}") for name in columns if name is not None]
         parts = list(portions(layer, wanted))
         rows = string_wires(section, layer, parts, frame, hangings[section.name])
-        yield kept(rows, boxes, reach, left_out=sum((part.left_out for part in parts), Counter()),
+        yield kept(rows, boxes, REACH, left_out=sum((part.left_out for part in parts), Counter()),
                    counted=np.concatenate([part.fid for part in parts]) if layer.selection.where else None)
         return
     wanted = [
@@ -115,11 +113,11 @@ def _read(section, resolve, frame, boxes, reach, cases, hangings):
     ]
     # How many rows a filter leaves out is known of a whole layer alone; an index knows nothing of columns of places.
     whole = layer.selection.where or layer.selection.places
-    numbers = None if whole else indexed(layer, frame, boxes, reach)
+    numbers = None if whole else indexed(layer, frame, boxes, REACH)
     for portion in portions(layer, wanted, numbers):
         rows = _rows(section, layer, portion, frame)
         rows["states"] = assumed_states(section, len(portion.fid), cases)
-        yield kept(rows, boxes, reach, (portion, layer.crs, frame), portion.left_out,
+        yield kept(rows, boxes, REACH, (portion, layer.crs, frame), portion.left_out,
                    portion.fid if layer.selection.where else None)
     if numbers is not None:
         yield None, LayerRead("", layer.features - len(numbers), 0, np.full(4, np.nan), False)

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import shapely
 
+from corridor.arrays import join
 from corridor.geometry.distance import heights
 from corridor.inputs.cells import cells
 from corridor.inputs.voltages import voltages
@@ -132,7 +133,7 @@ def _points(section, layer, portions, frame):
         parts.append({"xyz": xyz, "order": order, "fault": fault, "fid": portion.fid,
                       "line": _texts(portion, wires.line_column), "wire": _texts(portion, wires.wire_column),
                       "voltage": _voltages(portion, section.voltage_column, section.voltage_unit)})
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return join(parts)
 
 
 def height_factor(section, layer):

@@ -13,7 +13,7 @@ from pyproj.exceptions import CRSError
 from corridor.errors import CorridorError, InputError
 from corridor.inputs.frame import horizontal, read_crs, vertical, vertical_factor
 from corridor.inputs.point_header import fault_of
-from corridor.inputs.rasters import UNITS, unit_name
+from corridor.inputs.rasters import height_unit
 
 __all__ = ["Tile", "describe_tile", "need_cloud", "read_tile"]
 
@@ -110,9 +110,12 @@ def describe_tile(path, crs=None, vertical_unit=None):
     flat = horizontal(own)
     if not (flat.is_projected or flat.is_geographic):
         raise InputError(path, "crs", f"{flat.name}, which is not tied to the Earth", "a projected or geographic CRS")
-    factor, unit, cautions = _unit(own, keys if crs is None else {}, vertical_unit)
+    keys = keys if crs is None else {}
+    stated = vertical_factor(own)
+    stated = _UNIT_CODES.get(keys.get(_VERTICAL_UNIT)) if stated is None else stated
+    factor, unit, cautions, _ = height_unit(own, stated, vertical_unit)
     name = Path(path).name
-    return Tile(path, own, count, low, high, factor, unit, _vertical_name(own, keys if crs is None else {}),
+    return Tile(path, own, count, low, high, factor, unit, _vertical_name(own, keys),
                 tuple(f"{name}: {text}" for text in cautions))
 
 
@@ -122,23 +125,6 @@ def _geo_keys(header):
     for record in header.vlrs.get("GeoKeyDirectoryVlr"):
         found |= {key.id: key.value_offset for key in record.geo_keys if key.tiff_tag_location == 0}
     return found
-
-
-def _unit(crs, keys, given):
-    """Metres per unit of height, the unit's name, and what is to be said of it."""
-    stated = vertical_factor(crs)
-    stated = _UNIT_CODES.get(keys.get(_VERTICAL_UNIT)) if stated is None else stated
-    if given is None and stated is None:
-        axis = horizontal(crs).axis_info[0]
-        feet = crs.is_projected and abs(axis.unit_conversion_factor - 1) > 1e-9
-        check = f", although its grid is in {axis.unit_name}: check, and set vertical_unit" if feet else ""
-        return 1.0, "m (assumed)", ["the unit of its heights is not stated; taken as metres" + check]
-    if given is None:
-        return stated, unit_name(stated), []
-    if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
-        return UNITS[given], given, [
-            f"heights are read in {given} as the study says, although the file says {unit_name(stated)}"]
-    return UNITS[given], given, []
 
 
 def _vertical_name(crs, keys):
@@ -154,14 +140,12 @@ def _vertical_name(crs, keys):
         return None
 
 
-def read_tile(tile, chunk=CHUNK):
+def read_tile(tile):
     """Yield the points of a tile, some at a time, but those that it withholds.
 
     Parameters
     ----------
     tile : Tile
-    chunk : int
-        Points at once.
 
     Yields
     ------
@@ -179,7 +163,7 @@ def read_tile(tile, chunk=CHUNK):
     """
     done = 0
     with _opened(tile.path, points=True) as reader:
-        for points in reader.chunk_iterator(max(min(chunk, BYTES // reader.header.point_format.size), 1)):
+        for points in reader.chunk_iterator(max(min(CHUNK, BYTES // reader.header.point_format.size), 1)):
             done += len(points)
             keep = np.asarray(points.withheld) == 0
             yield (np.asarray(points.x)[keep], np.asarray(points.y)[keep], np.asarray(points.z)[keep] * tile.factor,

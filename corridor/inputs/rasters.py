@@ -256,36 +256,38 @@ def _lost_tile(name, folder):
 
 
 def _unit(dataset, crs, given):
-    """Metres per unit of height, the unit's name, what is to be said of it, and what speaks against it."""
+    """As `height_unit`."""
     own, band = vertical_factor(crs), _known_unit(dataset.units[0])
-    stated = own if own is not None else band
-    cautions = []
+    factor, unit, cautions, doubt = height_unit(crs, own if own is not None else band, given)
     if own is not None and band is not None and not np.isclose(own, band, rtol=1e-9):
-        cautions.append(
-            f"the unit of the band ({dataset.units[0]}) is not that of its vertical CRS, "
-            "which is used"
-        )
+        cautions.insert(0, f"the unit of the band ({dataset.units[0]}) is not that of its vertical CRS, which is used")
+    return factor, unit, cautions, doubt
+
+
+def height_unit(crs, stated, given):
+    """Return metres per unit of height, the unit's name, what is to be said of it, and what speaks against it.
+
+    Parameters
+    ----------
+    crs : CRS
+        Of the file.
+    stated : float or None
+        What the file says [m].
+    given : str or None
+        What the study says: a key of `UNITS`.
+    """
     if given is None and stated is None:
-        cautions.append("the unit of its heights is not stated; taken as metres" + _foot_grid(crs))
-        return 1.0, "m (assumed)", cautions, cautions[-1] if _foot_grid(crs) else ""
+        axis = horizontal(crs).axis_info[0]
+        feet = crs.is_projected and abs(axis.unit_conversion_factor - 1) > 1e-9
+        said = "the unit of its heights is not stated; taken as metres"
+        said += f", although its grid is in {axis.unit_name}: check, and set vertical_unit" if feet else ""
+        return 1.0, "m (assumed)", [said], said if feet else ""
     if given is None:
-        return stated, unit_name(stated), cautions, ""
+        return stated, unit_name(stated), [], ""
     if stated is not None and not np.isclose(UNITS[given], stated, rtol=1e-9):
-        cautions.append(
-            f"heights are read in {given} as the study says, "
-            f"although the file says {unit_name(stated)}"
-        )
-        return UNITS[given], given, cautions, cautions[-1]
-    return UNITS[given], given, cautions, ""
-
-
-def _foot_grid(crs):
-    axis = horizontal(crs).axis_info[0]
-    return (
-        f", although its grid is in {axis.unit_name}: check, and set vertical_unit"
-        if crs.is_projected and abs(axis.unit_conversion_factor - 1) > 1e-9
-        else ""
-    )
+        said = f"heights are read in {given} as the study says, although the file says {unit_name(stated)}"
+        return UNITS[given], given, [said], said
+    return UNITS[given], given, [], ""
 
 
 def _known_unit(text):

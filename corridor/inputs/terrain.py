@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import join, ragged
 from corridor.errors import InputError
 from corridor.geometry.surface import SIDE, blocks_about, crossings
 from corridor.inputs.digest import digest_files, files_of
@@ -285,7 +286,7 @@ class Terrain:
                 some = np.isfinite(z).any(axis=(1, 2))
                 segment, e, n, z = segment[some], e[some], n[some], z[some]
             found.append(Cells(segment, e, n, z))
-        return Cells(*(np.concatenate(column) for column in zip(*found, strict=True)))
+        return join(found)
 
     def _hidden(self, index, easting, northing, z):
         """Whether nothing but other grids' heights stands at cell centres and all about them."""
@@ -302,7 +303,7 @@ class Terrain:
             [v for m in self._mosaics for v in getattr(m, side)] for side in ("low", "high")
         )
         first, t = crossings(start, stop, low, high)
-        owner = np.repeat(np.arange(len(first) - 1), np.diff(first))
+        owner, _ = ragged(np.diff(first))
         elevation = np.full(len(t), np.nan)
         for mosaic, path in zip(self._mosaics, paths, strict=True):
             open_ = (

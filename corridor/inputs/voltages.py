@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from corridor.inputs.cells import cells
+from corridor.inputs.cells import cells, each_cell
 
 __all__ = ["several_voltages", "voltages", "without_unit"]
 
@@ -12,9 +12,7 @@ def voltages(values, unit):
     that is none, as `cells` does; `unit` that of numbers without one, None: V."""
     if values.dtype.kind in "iuf":
         return cells(values, "voltage", unit)
-    known = {value: _highest(value, unit) for value in set(values.tolist())}
-    pairs = [known[value] for value in values.tolist()]
-    return np.array([p[0] for p in pairs], float), np.array([p[1] for p in pairs], object)
+    return each_cell(values, lambda value: _highest(value, unit))
 
 
 def without_unit(values, count):

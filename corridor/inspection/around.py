@@ -9,6 +9,8 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 
+from corridor.arrays import ragged
+
 __all__ = ["NEAR", "Seen", "Things", "Under", "of_span", "place_of", "things_near"]
 
 #: A thing within this distance of the chord of a span is near the line [m].
@@ -131,8 +133,8 @@ class Under:
         way = np.stack([s.easting[head] - s.easting[tail], s.northing[head] - s.northing[tail]], axis=-1)
         length = np.linalg.norm(way, axis=-1)
         count = np.minimum(np.ceil(length / self.cell).astype(int) + 1, _MOST)
-        owner = np.repeat(np.arange(len(spans)), count)
-        share = (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)) / (count - 1)[owner]
+        owner, number = ragged(count)
+        share = number / (count - 1)[owner]
         right = np.stack([way[:, 1], -way[:, 0]], axis=-1) / length[:, None] * offset
         start = np.stack([s.easting[tail], s.northing[tail]], axis=-1) + right
         place = start[owner] + share[:, None] * way[owner]

@@ -102,7 +102,7 @@ def _built(scene, plan, s, option, each, tolerance, path):
         "horizontal_tension_n": H, "take_out_m": out, "state": state}, key, excess)
 
 
-def section_rows(facts, plan, ground, option, built, progress=None):
+def section_rows(facts, plan, ground, option, built):
     """Return the rows of `as_built_sections`: every section checked again with its slackest and its tautest wire.
 
     Parameters
@@ -111,7 +111,6 @@ def section_rows(facts, plan, ground, option, built, progress=None):
         Of the study.
     option : str
     built : list of _Built
-    progress : callable, optional
 
     Returns
     -------
@@ -124,7 +123,7 @@ def section_rows(facts, plan, ground, option, built, progress=None):
     ends = [{key: pick(rows, key=lambda one: one.excess) for key, rows in by_section.items()} for pick in (max, min)]
     if ends[0] == ends[1]:
         ends = ends[:1]
-    checks = [found_clearances(_measured(facts, option, end), plan, ground, progress) for end in ends]
+    checks = [found_clearances(_measured(facts, option, end), plan, ground) for end in ends]
     keys = zip(plan.sections.line, plan.sections.name, strict=True)
     return [_section(checks, key, option, by_section.get(key, ())) for key in keys]
 

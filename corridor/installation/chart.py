@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.clearance.clipping import sag_in_travellers
 from corridor.line.elongation_laws import choose_law, reshape_law, take_law
 from corridor.line.model import clip_wires
@@ -45,7 +46,7 @@ def chart_rows(scene, pull_ends, T, returns):
         wires = np.flatnonzero(((scene.wires.kind != "shield") | (option == 0)) & known)
         lying = _in_travellers(scene, wires, option, T, part, pull_ends)
         parts.append(_rows(scene, wires, option, T, returns, part, final[:, option], lying))
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return join(parts)
 
 
 def clipped_as_strung(scene, part):

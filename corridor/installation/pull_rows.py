@@ -7,7 +7,6 @@ import shapely
 
 from corridor.clearance.findings import against_of, obstacle_name, span_chords
 from corridor.clearance.ground import unknown_share
-from corridor.clearance.not_assessed import unknown_tops
 from corridor.installation.pulling import beneath
 from corridor.installation.reels import joints_of
 from corridor.mechanics.supports import FREE
@@ -106,7 +105,7 @@ class _Told:
         obstacles, wires = self.around.index.obstacles, scene.wires
         found = {(int(wires.span[w]), int(b), int(o)): i for i, (w, b, o) in enumerate(zip(
             below.objects.wire, below.objects.obstacle, below.objects.option, strict=True))}
-        lost = unknown_tops(self.around.crossed)
+        lost = self.around.crossed.unknown
         unknown = set(zip(wires.span[self.around.crossed.wire[lost]], self.around.crossed.obstacle[lost], strict=True))
         for s, b in below.crossed:
             against = str(against_of(np.array([b]), obstacles)[0])

@@ -7,9 +7,11 @@ from typing import NamedTuple
 import numpy as np
 
 from corridor.arrays import Array, Integers, take
+from corridor.clearance.checked import Checked
+from corridor.clearance.crossings import ground_as_crossed
 from corridor.clearance.proximity import Around
 from corridor.clearance.scene import Scene
-from corridor.clearance.vertical import Checked, over_ground, over_objects
+from corridor.clearance.vertical import past_in_still_air
 from corridor.geometry.catenary import greatest_sag
 from corridor.geometry.distance import Ends
 from corridor.installation.pulls import Course, Pull
@@ -178,8 +180,9 @@ def beneath(around: Around, wires: PulledWires) -> Beneath:
     moved, _ = hung.moved(scene.frame)
     moved = Ends(*(field[..., 0] for field in moved))
     constant, case = hung.constant[..., 0], np.zeros(1, int)
-    ground = over_ground(scene.wires, around.below, constant, case, moved)
-    objects = over_objects(scene.wires, around.crossed, constant, case, around.side, moved)
+    below = ground_as_crossed(around.below)
+    ground, objects = (past_in_still_air(scene, met, side, constant, case, moved) for met, side in (
+        (below, np.ones(len(below.wire))), (around.crossed, around.side)))
     chord = last - start
     sag = greatest_sag(np.hypot(chord[..., 0], chord[..., 1]), chord[..., 2],
                        H / scene.strung.bare_weight[scene.group[row]].swapaxes(1, 2))

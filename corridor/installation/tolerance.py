@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.assessment import OPTIONAL
 from corridor.check import find
 from corridor.line.uncertainty import Deviation, Uncertainty
@@ -67,7 +68,7 @@ def found_clearances(facts, plan, ground, progress=None):
                 for each in facts.options if option is None else (option,):
                     key = line, names.get((line, span)), getattr(each, "name", each)
                     lost[key] = lost.get(key, 0) + 1
-    return ({name: np.concatenate([part[name] for part in kept]) for name in kept[0]} if kept else {}), lost
+    return (join(kept) if kept else {}), lost
 
 
 def rows_of(rows, line, section, option):

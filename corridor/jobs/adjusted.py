@@ -1,7 +1,7 @@
 """A job beside the check: ratings adjusted to the air, by season, day and night, and duration."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -151,6 +151,5 @@ def write_adjusted(result: AdjustedResult, folder: Path | str, guard: Guard = PL
     folder = made_folder(folder)
     with Files(guard) as files:
         add_csvs(files, folder, {"adjusted": result.table})
-        write_workbook(files.new(folder / "adjusted.xlsx"), {"adjusted": result.table},
-                       (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+        write_workbook(files.new(folder / "adjusted.xlsx"), {"adjusted": result.table}, time)
     return files.written

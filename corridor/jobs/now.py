@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.check import Progress
 from corridor.errors import InputError
 from corridor.inputs.series import read_series
@@ -83,7 +84,7 @@ def now_study(opened: Opened, weather: Path | str, *, before: float | None = Non
     chosen = [i for i, option in enumerate(ratings.options) if option.existing] or range(len(ratings.options))
     parts = [time_left_rows(ratings, i, before, float(now.current[0]), limits, span_bearings(opened, limits),
                             earlier=earlier) for i in chosen]
-    spans = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    spans = join(parts)
     missing = [name for name in ("ambient", "wind_speed", "solar") if getattr(now, name) is None]
     notes = (told, *([f"as in [rating]: {', '.join(missing)}"] if missing else []))
     return NowResult(spans, before, float(now.current[0]), notes)

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from pyproj import CRS
 
+from corridor.arrays import join
 from corridor.assessment import OPTIONAL, make_scene
 from corridor.check import Progress, find
 from corridor.errors import InputError, nearest
@@ -218,7 +219,7 @@ def _creep_rows(laid, ratings, courses, step, years):
             scene, _ = make_scene(facts, plan, int(first), int(last))
             if scene is not None:
                 parts.append(hot_creep_rows(scene, number, known, count * step * years))
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return join(parts)
 
 
 def _stations_given(study, stations, plan):

@@ -4,6 +4,7 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
+from corridor.arrays import names_of
 from corridor.jobs.compare import Gathered, comparison_of
 from corridor.line.build import attach
 from corridor.line.elongation_laws import reshape_law
@@ -120,7 +121,7 @@ def _ordinary_day(facts, groups, strung, name):
     T = np.full((len(groups), 1), facts.options[facts.reference].wiring.everyday_temperature)
     C = np.stack([_constant(groups, strung, np.arange(len(groups)), i, T)[:, 0] for i in range(len(facts.options))], 1)
     unknown = np.full(len(g), np.nan)
-    return {"option": np.array([option.name for option in facts.options], object)[o], "wire_kind": groups.kind[g],
+    return {"option": names_of(facts.options)[o], "wire_kind": groups.kind[g],
             "case": np.full(len(g), name, object), "maximum_tension_n": unknown, "percent_rts": unknown,
             "catenary_constant_m": C[g, o], "knee_temperature_c": unknown, "governing_limit": strung.limit_text[g, o]}
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from corridor.arrays import join
 from corridor.assessment import make_scene
 from corridor.check import Progress
 from corridor.clearance.wires import section_rows, wire_rows
@@ -88,7 +89,7 @@ def _scenes(opened, conditions, progress):
 
 def _joined(pairs):
     """Tables put end to end, one for each place in the pairs."""
-    return tuple({name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return tuple(join(parts)
                  for parts in zip(*pairs, strict=True))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from pyproj import CRS
 
+from corridor.arrays import join
 from corridor.assessment import make_scene, meet
 from corridor.check import Progress
 from corridor.clearance.clipping import clipping_rows
@@ -246,7 +247,7 @@ class _Work:
         whole = {name: as_columns(name, [row for row in rows if row["option"] in names])
                  for name, rows in self.rows.items()}
         for name, parts in (("control_spans", self.control), ("clipping_marks", self.marks)):
-            columns = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]} if parts else {}
+            columns = join(parts) if parts else {}
             keep = np.isin(columns["option"].astype(str), names) if parts else slice(0)
             kept = {column.name for layer in STRINGING_LAYERS if layer.name == name for column in layer.columns}
             whole[name] = {key: column[keep] for key, column in columns.items() if key in kept}
@@ -278,6 +279,5 @@ def write_stringing(result: StringingResult, folder: Path | str, guard: Guard = 
             said = {"cautions": {"caution": np.array(result.cautions, object)}}
             tables = {name: {key: v for key, v in columns.items() if key != "geometry"}
                       for name, columns in result.layers.items()}
-            write_workbook(files.new(folder / "stringing.xlsx"), tables | said,
-                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None))
+            write_workbook(files.new(folder / "stringing.xlsx"), tables | said, time)
     return files.written

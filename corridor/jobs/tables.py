@@ -1,7 +1,7 @@
 """A job beside the check: what engineers look up, as CSV files and one workbook."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -117,8 +117,7 @@ def write_tables(tables: Mapping[str, Columns], folder: Path | str, *, workbook:
     with Files(guard) as files:
         add_csvs(files, folder, tables)
         if workbook:
-            write_workbook(files.new(folder / "tables.xlsx"), tables,
-                           (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None), cover=_cover(tables))
+            write_workbook(files.new(folder / "tables.xlsx"), tables, time, cover=_cover(tables))
     return files.written
 
 

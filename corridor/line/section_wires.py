@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from corridor.arrays import Array, Booleans, Integers, Texts
+from corridor.arrays import Array, Booleans, Integers, Texts, ragged
 from corridor.constants import GRAVITY
 from corridor.line.build import Spans, WireSpans
 from corridor.line.swing import SpanFrame
@@ -82,7 +82,7 @@ def wire_runs(frame: SpanFrame, wires: WireSpans, spans: Spans) -> WireRuns:
     new = np.r_[True, (s[1:] != s[:-1]) | (name[1:] != name[:-1]) | (at[1:] != at[:-1] + 1)]
     run = np.cumsum(new) - 1
     count = np.bincount(run)
-    place = np.arange(len(order)) - np.repeat(np.cumsum(count) - count, count)
+    place = ragged(count)[1]
     row = np.full((len(count), count.max()), -1)
     row[run, place] = order
     return _supported(frame, wires, spans, row, count)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Booleans, Integers
+from corridor.arrays import Array, ArrayLike, Booleans, Integers, join, take
 from corridor.geometry.catenary import Plane, plane_of, points
 from corridor.line.hang import case_states, hang, pressure_share
 from corridor.line.model import Model
@@ -184,11 +184,11 @@ def _made(model: Model, asked: _Asked) -> WirePaths:
     pieces = _pieces(model, asked, np.repeat(swung, len(low)), np.tile(low, len(swung)), np.tile(high, len(swung)))
     while len(pieces.path):
         rough = (pieces.error > TOLERANCE) & (pieces.high - pieces.low > _THINNEST)
-        made.append(_Pieces._make(v[~rough] for v in pieces))
+        made.append(take(pieces, ~rough))
         path, low, high = pieces.path[rough], pieces.low[rough], pieces.high[rough]
         middle = (low + high) / 2
         pieces = _pieces(model, asked, np.tile(path, 2), np.r_[low, middle], np.r_[middle, high])
-    return _joined(_Pieces(*(np.concatenate(v) for v in zip(*made, strict=True))), asked)
+    return _joined(join(made), asked)
 
 
 def _hung(model: Model, asked: _Asked, rows: Integers, swing: Array) -> tuple[Array, Array, Array]:
@@ -229,7 +229,7 @@ def _apart(load: tuple[Array, Array], hung: Sequence[Array], taken: Sequence[Arr
 def _joined(pieces: _Pieces, asked: _Asked) -> WirePaths:
     """The ways of all rows, with their pieces in order."""
     order = np.lexsort((pieces.low, pieces.path))
-    p = _Pieces._make(v[order] for v in pieces)
+    p = take(pieces, order)
     known = np.isfinite(p.constant + p.start.sum(axis=-1) + p.end.sum(axis=-1))
     rows = len(asked.wire)
     tips, holes, error = np.zeros((rows, 2), bool), np.zeros(rows, bool), np.zeros(rows)

@@ -63,17 +63,6 @@ class _State(NamedTuple):
     wire: block.Shape
 
 
-class _Found(NamedTuple):
-    """What is kept of a search, as in `Balance`."""
-
-    offset: Array
-    log_tension: Array
-    pull: Array
-    across: Array
-    misfit: Array
-    iterations: Integers
-
-
 def find(problem: Problem, tolerance: float, accepted: float | None = None, *, start: Array | None = None) -> Balance:
     """Return where sections come to rest.
 
@@ -135,30 +124,29 @@ def _known(problem: Problem) -> Booleans:
 
 
 def _found(problem: Problem, state: _State, tolerance: float, accepted: float) -> Balance:
-    found, kind = _search(problem, state, tolerance), problem.kind
-    good = _good(problem, found, accepted)
-    rows = np.flatnonzero(~good)
+    found = _search(problem, state, tolerance)
+    found = found._replace(good=_good(problem, found, accepted))
+    rows = np.flatnonzero(~found.good)
     if rows.size:
-        kind = kind.copy()
-        kind[:, rows], better, good[rows] = _from_inside(take(problem, rows), tolerance, accepted)
+        better = _from_inside(take(problem, rows), tolerance, accepted)
         put(found, better._replace(iterations=better.iterations + found.iterations[rows]), rows)
-    return Balance(found.offset, found.log_tension, kind, *found[2:], good)
+    return found
 
 
-def _good(problem: Problem, found: _Found, accepted: float) -> Booleans:
+def _good(problem: Problem, found: Balance, accepted: float) -> Booleans:
     """True for sections in balance, all of whose strings are as they were taken to be."""
     fits = (np.abs(found.misfit).max(axis=0) <= LENGTH_TOLERANCE) & (found.across.max(axis=0) <= accepted)
     return fits & ~_wrong(problem, found, accepted).any(axis=0)
 
 
-def _wrong(problem: Problem, found: _Found, accepted: float) -> Booleans:
+def _wrong(problem: Problem, found: Balance, accepted: float) -> Booleans:
     """True for strings that push, and for slack ones that are drawn out beyond their length."""
     beyond = dot(found.offset, found.offset) > problem.length**2 * (1 + _DRAWN)
     return (problem.kind == FREE) & ~(found.pull > -accepted) | (problem.kind == SLACK) & beyond
 
 
-def _from_inside(problem: Problem, tolerance: float, accepted: float) -> tuple[NDArray[np.int8], _Found, Booleans]:
-    """Kinds of strings, what is found, and whether it is good, of sections that the short way did not settle."""
+def _from_inside(problem: Problem, tolerance: float, accepted: float) -> Balance:
+    """What is found of sections that the short way did not settle."""
     point = approach(problem)
     slack = (problem.kind == FREE) & (point.pull * problem.length <= accepted)
     problem = problem._replace(kind=np.where(slack, SLACK, problem.kind).astype(np.int8))
@@ -174,7 +162,7 @@ def _from_inside(problem: Problem, tolerance: float, accepted: float) -> tuple[N
         part, before = take(problem, rows), take(found, rows)
         new = _search(part, _evaluate(part, _on_strings(part, before.offset), before.log_tension), tolerance)
         put(found, new._replace(iterations=before.iterations + new.iterations), rows)
-    return problem.kind, found, _good(problem, found, accepted)
+    return found._replace(good=_good(problem, found, accepted))
 
 
 def _on_strings(problem: Problem, offset: Array) -> Array:
@@ -186,11 +174,12 @@ def _on_strings(problem: Problem, offset: Array) -> Array:
     return offset
 
 
-def _search(problem: Problem, state: _State, tolerance: float) -> _Found:
-    """Newton from a state; what is found drops out, so that it does not wait for others."""
+def _search(problem: Problem, state: _State, tolerance: float) -> Balance:
+    """Newton from a state; what is found drops out, so that it does not wait for others. Of `good` nothing is said."""
     count = problem.kind.shape[1]
-    found = _Found(state.offset.copy(), state.log_tension.copy(), np.zeros(problem.kind.shape),
-                   np.zeros(problem.kind.shape), np.zeros(problem.active.shape), np.zeros(count, int))
+    found = Balance(state.offset.copy(), state.log_tension.copy(), problem.kind.copy(), np.zeros(problem.kind.shape),
+                    np.zeros(problem.kind.shape), np.zeros(problem.active.shape), np.zeros(count, int),
+                    np.zeros(count, bool))
     rows, left, waits = np.arange(count), problem, np.ones(count, bool)
     for step in range(_STEPS + 1):
         pull, across = _left_over(left, state)
@@ -199,7 +188,8 @@ def _search(problem: Problem, state: _State, tolerance: float) -> _Found:
         ends = waits & ((force <= tolerance) & (length <= LENGTH_TOLERANCE) | ~np.isfinite(force + length))
         if step == _STEPS:
             ends = waits
-        kept = _Found(state.offset, state.log_tension, pull, across, state.misfit, np.full(rows.shape, step))
+        kept = Balance(state.offset, state.log_tension, left.kind, pull, across, state.misfit,
+                       np.full(rows.shape, step), np.zeros(rows.shape, bool))
         put(found, take(kept, ends), rows[ends])
         waits = waits & ~ends
         if not waits.any():

@@ -135,14 +135,14 @@ def _along(problem: Problem, offset: Array, first: Array, gain: Array) -> Array:
 
 
 def pull_up_to(supports: Supports, greatest: ArrayLike, gain: ArrayLike, load: ArrayLike, temperature: ArrayLike,
-               part: Law, *, count: ArrayLike | None = None) -> Pulled:
+               part: Law) -> Pulled:
     """Return wires that are pulled as hard as a bound on their tension lets them be, anywhere.
 
     Parameters
     ----------
     greatest : array_like, shape (batch,)
         Tension that no place of the wire exceeds [N].
-    supports, gain, load, temperature, part, count
+    supports, gain, load, temperature, part
         As in `pull`.
 
     Returns
@@ -156,10 +156,10 @@ def pull_up_to(supports: Supports, greatest: ArrayLike, gain: ArrayLike, load: A
     """
     bound = np.asarray(greatest, float)
     first = 0.7 * bound
-    found = pull(supports, first, gain, load, temperature, part, count=count)
+    found = pull(supports, first, gain, load, temperature, part)
     for _ in range(20):
         first = first * bound / found.greatest
-        found = pull(supports, first, gain, load, temperature, part, count=count)
+        found = pull(supports, first, gain, load, temperature, part)
         if not np.any(np.abs(found.greatest / bound - 1) > 1e-9):
             break
     return found

@@ -15,8 +15,7 @@ __all__ = ["return_time"]
 _NODE, _WEIGHT = np.polynomial.legendre.leggauss(12)
 
 
-def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, returns: int = 1,
-                gravity: float = GRAVITY) -> Array:
+def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, returns: int = 1) -> Array:
     """Return the time after which a jerk at one end of a bare wire is back for the n-th time [s].
 
     Along the catenary `T = H cosh(x/C)`, `ds = cosh(x/C) dx` and `H/m = g C`, x counted from the low point, so
@@ -31,8 +30,6 @@ def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, return
         Catenary constant C of the bare wire in still air [m].
     returns : int, optional
         Number n of returns.
-    gravity : float, optional
-        [m/s2].
 
     Returns
     -------
@@ -46,4 +43,4 @@ def return_time(span: ArrayLike, rise: ArrayLike, constant: ArrayLike, *, return
     S, h, C = (np.asarray(v, float) for v in (span, rise, constant))
     x = S[..., None] * (1 + _NODE) / 2 - low_point(S, h, C)[..., None]
     run = S / 2 * (np.sqrt(np.cosh(x / C[..., None])) * _WEIGHT).sum(axis=-1)
-    return 2 * returns * run / np.sqrt(gravity * C)
+    return 2 * returns * run / np.sqrt(GRAVITY * C)

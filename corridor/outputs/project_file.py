@@ -13,7 +13,7 @@ from corridor.outputs.ground_limit_raster import OUTCOMES
 from corridor.outputs.ground_limit_style import ground_limit_style
 from corridor.outputs.guard import MARK
 from corridor.outputs.schema import layer
-from corridor.outputs.style_documents import add_labels, style
+from corridor.outputs.style_documents import add_labels, add_symbol, rgba, style
 from corridor.outputs.styles import COLOURS, Label
 
 __all__ = ["NOT_KNOWN", "write_project"]
@@ -158,8 +158,8 @@ class _Project:
         made = self.layer(group, "ground that is not known", f"./{path}|layername={NOT_KNOWN}", "vector", "ogr",
                           geometry="Polygon", labelsEnabled="0")
         _add_single(made, "fill", [("LinePatternFill", {"angle": "45", "distance": "1.6", "distance_unit": "MM",
-                                                        "color": _rgba("unknown"), "line_width": "0.5"}),
-                                   ("SimpleLine", {"line_color": _rgba("unknown"), "line_width": "0.4"})])
+                                                        "color": rgba("unknown"), "line_width": "0.5"}),
+                                   ("SimpleLine", {"line_color": rgba("unknown"), "line_width": "0.4"})])
         _add_shown(made, NOT_KNOWN, ["span", "reason"])
 
     def planned(self, group, path, name, columns):
@@ -167,7 +167,7 @@ class _Project:
         title, shape, (symbol, looks), shown, told = _OF_PLAN[name]
         made = self.layer(group, title, f"./{path}|layername={name}", "vector", "ogr", shown=shown, geometry=shape,
                           labelsEnabled="1")
-        colour = {"line_color" if shape == "Line" else "color": _rgba("wire", 150)}
+        colour = {"line_color" if shape == "Line" else "color": rgba("wire", 150)}
         _add_single(made, "line" if shape == "Line" else "marker", [(symbol, colour | looks)])
         if "start" in told and "start" in columns:
             # 2: a row has its time from two columns.
@@ -203,22 +203,11 @@ def _add_crs(parent, crs):
         _add(made, "authid", ":".join(crs.to_authority()))
 
 
-def _rgba(colour, alpha=255):
-    code = COLOURS[colour]
-    return ",".join(str(int(code[i:i + 2], 16)) for i in (1, 3, 5)) + f",{alpha}"
-
-
 def _add_single(made, kind, parts):
     """One symbol for every row, of some symbol layers with their properties."""
     renderer = ElementTree.SubElement(made, "renderer-v2", type="singleSymbol", symbollevels="0", enableorderby="0",
                                       forceraster="0")
-    symbol = ElementTree.SubElement(_add(renderer, "symbols"), "symbol", type=kind, name="0", alpha="1",
-                                    clip_to_extent="1", force_rhr="0")
-    for name, properties in parts:
-        drawn = ElementTree.SubElement(symbol, "layer", {"class": name, "enabled": "1", "locked": "0", "pass": "0"})
-        options = ElementTree.SubElement(drawn, "Option", type="Map")
-        for key, value in properties.items():
-            ElementTree.SubElement(options, "Option", name=key, type="QString", value=value)
+    add_symbol(_add(renderer, "symbols"), "0", kind, parts)
 
 
 def _add_shown(made, name, columns):

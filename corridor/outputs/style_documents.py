@@ -14,13 +14,13 @@ __all__ = ["add_labels", "style"]
 
 
 def _line(stroke):
-    return {"line_color": _rgba(stroke.colour), "line_style": stroke.dash, "capstyle": "flat",
+    return {"line_color": rgba(stroke.colour), "line_style": stroke.dash, "capstyle": "flat",
             "joinstyle": "round", "line_width": f"{stroke.width}", "line_width_unit": "MM"}
 
 
 def _point(marker):
-    fill = _rgba(marker.colour, 255 if marker.filled else 0)
-    return {"name": marker.shape, "color": fill, "outline_color": _rgba(marker.colour),
+    fill = rgba(marker.colour, 255 if marker.filled else 0)
+    return {"name": marker.shape, "color": fill, "outline_color": rgba(marker.colour),
             "outline_style": "solid", "outline_width": "0.5", "outline_width_unit": "MM",
             "size": f"{marker.size}", "size_unit": "MM", "angle": f"{marker.angle}"}
 
@@ -30,21 +30,20 @@ _DRAWN = {Stroke: ("SimpleLine", "line", _line), Outline: ("SimpleLine", "fill",
           Marker: ("SimpleMarker", "marker", _point)}
 
 
-def _rgba(colour, alpha=255):
+def rgba(colour, alpha=255):
     code = COLOURS[colour]
     return ",".join(str(int(code[i:i + 2], 16)) for i in (1, 3, 5)) + f",{alpha}"
 
 
-def _add_symbol(parent, name, drawn):
-    kind = _DRAWN[type(drawn[0])][1]
-    symbol = ElementTree.SubElement(parent, "symbol", type=kind, name=name, alpha="1",
-                                    clip_to_extent="1", force_rhr="0")
-    for part in drawn:
-        layer_class, _, properties = _DRAWN[type(part)]
-        layer = ElementTree.SubElement(symbol, "layer", {"class": layer_class, "enabled": "1",
-                                                         "locked": "0", "pass": "0"})
-        options = ElementTree.SubElement(layer, "Option", type="Map")
-        for key, value in properties(part).items():
+def add_symbol(parent, name, kind, parts):
+    """Add a symbol of a kind: pairs of the class of a symbol layer and its properties, one over the other."""
+    symbol = ElementTree.SubElement(parent, "symbol", type=kind, name=name, alpha="1", clip_to_extent="1",
+                                    force_rhr="0")
+    for layer_class, properties in parts:
+        drawn = ElementTree.SubElement(symbol, "layer", {"class": layer_class, "enabled": "1", "locked": "0",
+                                                         "pass": "0"})
+        options = ElementTree.SubElement(drawn, "Option", type="Map")
+        for key, value in properties.items():
             ElementTree.SubElement(options, "Option", name=key, type="QString", value=value)
 
 
@@ -56,7 +55,8 @@ def _add_renderer(root, name):
     for number, rule in enumerate(STYLES[name]):
         ElementTree.SubElement(rules, "rule", key=f"{{{name}-{number}}}", symbol=str(number),
                                label=rule.label, filter=rule.filter)
-        _add_symbol(symbols, str(number), rule.drawn)
+        add_symbol(symbols, str(number), _DRAWN[type(rule.drawn[0])][1],
+                   [(_DRAWN[type(part)][0], _DRAWN[type(part)][2](part)) for part in rule.drawn])
 
 
 #: Along a line, above it or below; around a point, where there is room. The numbers are those of the format.
@@ -80,7 +80,7 @@ def add_labels(root, label, kind):
     settings = ElementTree.SubElement(ElementTree.SubElement(root, "labeling", type="simple"), "settings")
     text = ElementTree.SubElement(
         settings, "text-style", fieldName=label.expression, isExpression="1", fontSize=f"{label.size:g}",
-        fontSizeUnit="Point", textColor=_rgba(label.colour), textOpacity="1", fontWeight="75" if label.bold else "50")
+        fontSizeUnit="Point", textColor=rgba(label.colour), textOpacity="1", fontWeight="75" if label.bold else "50")
     ElementTree.SubElement(text, "text-buffer", bufferDraw="1", bufferSize="0.7", bufferSizeUnits="MM",
                            bufferColor="255,255,255,255", bufferOpacity="1")
     ElementTree.SubElement(settings, "placement", **_PLACEMENTS[kind], distUnits="MM")

@@ -109,12 +109,12 @@ def _finding_rows(c):
             ("  inherited", "", list(inherited), "d"), ("not assessed", "", list(c.options["not_assessed"]), "d"))
 
 
-def _ladder_rows(c, steps=3):
+def _ladder_rows(c):
     """Current of each line as it is, and with one, two and three of its worst spans remedied."""
     lines = list(dict.fromkeys(c.ladder["line"])) if c.ladder else []
     for line in lines:
         of = f", {line}" if len(lines) > 1 else ""
-        for step in range(steps + 1):
+        for step in range(4):
             word = f"limit current{of}" if step == 0 else f"  {step} span{'s' if step > 1 else ''} remedied"
             yield word, "A", [_step(c.ladder, line, name, step) for name in c.names], ".0f"
 

@@ -1,6 +1,7 @@
 """Tables as one workbook (Office Open XML, ECMA-376): heads frozen, with units, and filters on every column."""
 
 import re
+from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
@@ -52,8 +53,8 @@ def write_workbook(path, sheets, time, *, cover=()):
     path : path
     sheets : dict of str to dict
         Columns, each of shape (row,), by the name of the sheet. Null, None and nan are empty cells.
-    time : datetime
-        What the workbook says it was made at, UTC without zone.
+    time : datetime or None
+        When the workbook says it was made; None: now.
     cover : sequence of (str, str)
         What a first sheet says, in two columns; none: no such sheet.
 
@@ -69,7 +70,7 @@ def write_workbook(path, sheets, time, *, cover=()):
 
     book = Workbook(write_only=True)
     book.properties.creator = "corridor"
-    book.properties.created = time
+    book.properties.created = (time or datetime.now(UTC)).astimezone(UTC).replace(tzinfo=None)
     if cover:
         _fill_cover(book.create_sheet("cover"), cover)
     for name, columns in sheets.items():

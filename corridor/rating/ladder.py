@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.rating.limits import CLEARANCE, ICE, MAXIMUM, NO_TEMPERATURE, UNKNOWN
 
 __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
@@ -33,7 +34,7 @@ class Limits:
     @property
     def columns(self):
         """All rows so far, as columns."""
-        return {name: np.concatenate([batch[name] for batch in self._batches]) for name in self._batches[0]}
+        return join(self._batches)
 
 
 def ceilings(ratings, spans):
@@ -85,7 +86,7 @@ def ladder_rows(limits, ceilings):
         groups.setdefault(key, []).append(row)
     parts = [_steps(*key, {name: column[rows] for name, column in limits.items()}, ceilings[key])
              for key, rows in groups.items()]
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]} if parts else {}
+    return join(parts) if parts else {}
 
 
 def _steps(line, option, limits, ceiling):

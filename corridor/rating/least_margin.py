@@ -9,11 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import names_of
+from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import against_of, obstacle_name, requirements
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import compare
-from corridor.clearance.vertical import least_rows
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case
 
@@ -178,7 +179,7 @@ def _put_least(result, scene, checked, asked):
     along = frame.start[wire, 0] + checked.fraction[first] * (frame.end[wire, 0] - frame.start[wire, 0])
     found = (margins[first], scene.wires.wire[wire], against_of(thing, scene.obstacles),
              obstacle_name(thing, scene.obstacles), checked.measure[first],
-             np.array([each.name for each in scene.cases], object)[case], scene.route.station[tail] + along)
+             names_of(scene.cases)[case], scene.route.station[tail] + along)
     for whole, some in zip(result, found, strict=True):
         whole[at] = some
 

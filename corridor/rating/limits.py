@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import span_chords
 from corridor.clearance.scene import Scene
-from corridor.clearance.vertical import least_rows
 from corridor.rating.least_margin import Least, least_margins, no_rule, not_known, passed_below, with_case
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
@@ -288,8 +288,5 @@ def _short_under_ice(scene, columns):
 
 
 def _keys(scene: Scene, span, option):
-    spans = scene.spans
-    return {"line": spans.line[span], "span": spans.name[span],
-            "section": scene.sections.name[spans.section[span]],
-            "option": np.array([each.name for each in scene.options], object)[option],
-            "geometry": span_chords(scene.structures, scene.base_elevation, spans)[span]}
+    return {**scene.keys(span, option),
+            "geometry": span_chords(scene.structures, scene.base_elevation, scene.spans)[span]}

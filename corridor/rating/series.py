@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.thermal.balance import net_cooling
 from corridor.thermal.rating import MELTING, loss, temperature_at
 
@@ -184,4 +185,4 @@ def distribution_rows(ratings, courses, hours):
         count = np.histogram(np.clip(T[~np.isnan(T)], BINS[0], BINS[-1]), BINS)[0]
         parts.append({"option": np.full(len(count), option.name, object), "from_c": BINS[:-1], "to_c": BINS[1:],
                       "hours": count * hours.step / 3600})
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return join(parts)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from corridor.arrays import join
 from corridor.conductor.materials import find_material
 from corridor.rating.limits import CLEARANCE, ICE, NO_TEMPERATURE, UNKNOWN
 from corridor.rating.margins import HourMargins, Margins
@@ -299,7 +300,7 @@ def hour_rows(ratings, years, limits, hours):
             "limiting_span": names[year.limiting], "spans_not_assessed": np.full(count, float(year.lost.sum())),
             "assessed_margin_m": year.margin, "margin_low_by_m": year.low_by, "margin_span": names[year.nearest],
             "spans_without_margin": year.without})
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    return join(parts)
 
 
 def strength_law(option):

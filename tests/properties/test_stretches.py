@@ -4,6 +4,8 @@ In plan, stretches are found by cutting the wire at half-planes or at segments; 
 about a bisected low point; ends of every violation by scipy's `brentq`.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import shapely
@@ -11,10 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from corridor.clearance.crossings import cross, index_obstacles, part_tops
+from corridor.clearance.crossings import cross, ground_as_crossed, index_obstacles, part_tops
 from corridor.clearance.ground import ground_rows, unknown_share
 from corridor.clearance.other_lines import sides
-from corridor.clearance.vertical import over_ground, over_objects
+from corridor.clearance.vertical import past_in_still_air
 from corridor.geometry.surface_rows import surface_at
 from corridor.line.facts import Limit
 
@@ -35,6 +37,11 @@ def crossing(start, end, things, sample=slope):
     below = ground_rows(wires, *profile)
     index = index_obstacles(things)
     return wires, below, cross(wires, index, below, sample), index
+
+
+def scene_of(wires):
+    """Of wires along the first axis of the frame."""
+    return SimpleNamespace(wires=wires, frame=SimpleNamespace(start=wires.start, end=wires.end))
 
 
 def ends_of(crossed):
@@ -104,7 +111,7 @@ def test_line_of_its_own_elevation(at, lean, reach, z, fall):
     wires, _, crossed, _ = crossing((0, 0, 180), (300, 0, 190), things)
     np.testing.assert_allclose(ends_of(crossed), [(at / 300, at / 300)], atol=1e-9)
     np.testing.assert_allclose(crossed.rows.surface, z + fall / 2, atol=1e-6)
-    got = over_objects(wires, crossed, np.array([[[1500.0]]]), STILL, np.ones(1))
+    got = past_in_still_air(scene_of(wires), crossed, np.ones(1), np.array([[[1500.0]]]), STILL)
     height = 180 + wire(at, 300.0, 10.0, 1500.0) - z - fall / 2
     assert got.actual[0] == pytest.approx(height, abs=1e-6) and got.position[0] == "above"
 
@@ -172,7 +179,7 @@ def test_above_or_below_another_line(z, side, position):
     constants = np.array([[[2500.0, 900.0]]])
     got_side = sides(wires, crossed, constants[:, 0], index.obstacles, np.array([0, 1]))
     assert got_side.tolist() == [side]
-    got = over_objects(wires, crossed, constants, np.array([0, 1]), got_side)
+    got = past_in_still_air(scene_of(wires), crossed, got_side, constants, np.array([0, 1]))
     heights = [150 + wire(100.0, 300.0, 0.0, C) for C in (2500.0, 900.0)]
     np.testing.assert_allclose(got.actual, [side * (y - z) for y in heights], atol=1e-6)
     assert list(got.position) == [position] * 2
@@ -186,7 +193,7 @@ def test_line_between_the_states_of_a_wire_is_passed_over():
     wires, _, crossed, index = crossing((0, 0, 150), (300, 0, 150), obstacles([("line", line, True, np.nan, np.nan)]))
     constants = np.array([[[2500.0, 900.0]]])
     side = sides(wires, crossed, constants[:, 0], index.obstacles, np.array([0, 1]))
-    got = over_objects(wires, crossed, constants, np.array([0, 1]), side)
+    got = past_in_still_air(scene_of(wires), crossed, side, constants, np.array([0, 1]))
     assert side.tolist() == [1] and got.actual[0] > 0 > got.actual[1]
 
 
@@ -215,7 +222,7 @@ def test_only_lines_are_passed_under():
 
 def test_ground_is_compared_at_the_worst_wire():
     wires, below, _, _ = crossing((0, 0, 150), (300, 0, 160), obstacles([("road", shapely.Point(0, 99), False, 1, 1)]))
-    got = over_ground(wires, below, np.array([[[1500.0]]]), STILL)
+    got = past_in_still_air(scene_of(wires), ground_as_crossed(below), np.ones(1), np.array([[[1500.0]]]), STILL)
     x = np.linspace(0, 300, 30001)
     assert got.actual[0] == pytest.approx((150 + wire(x, 300.0, 10.0, 1500.0) - slope(x, 0.0)).min(), abs=1e-7)
     assert got.other[0] == pytest.approx(surface_at(*below[:3], np.zeros(1, int), got.fraction)[0], abs=1e-6)
@@ -231,7 +238,7 @@ def test_wide_water_below_a_long_span(S, rise, C):
     water = shapely.Polygon([(1, -50, 40.0), (S - 1, -50, 40.0), (S - 1, 50, 40.0), (1, 50, 40.0)])
     things = obstacles([("water", water, True, np.nan, np.nan)])
     wires, _, crossed, _ = crossing((0, 0, 200), (S, 0, 200 + rise), things)
-    got = over_objects(wires, crossed, np.array([[[C]]]), STILL, np.ones(1))
+    got = past_in_still_air(scene_of(wires), crossed, np.ones(1), np.array([[[C]]]), STILL)
     x = np.linspace(1, S - 1, 200_001)
     least = (200 + wire(x, S, rise, C) - 40).min()
     steepest = np.sinh((S / 2 + C * np.arcsinh(rise / (2 * C * np.sinh(S / (2 * C))))) / C)

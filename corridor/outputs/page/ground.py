@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
+from corridor.arrays import ragged
+
 __all__ = ["Nodes", "Shading", "Tiles", "ask_once", "line_nodes", "tile_line"]
 
 #: Pixels of shaded ground and nodes of profiles that a page holds at most.
@@ -65,7 +67,7 @@ class Nodes:
     northing: np.ndarray
 
 
-def tile_line(route, *, cell=CELL, reach=REACH):
+def tile_line(route, *, cell=CELL):
     """Return the pixels of the ground about a line.
 
     Parameters
@@ -74,11 +76,9 @@ def tile_line(route, *, cell=CELL, reach=REACH):
         Ends of the spans, easting and northing [m].
     cell : float
         Side of a pixel at least [m]; a long corridor gets larger ones.
-    reach : float
-        How far from the line the ground is shown [m]; less where that were more than AREA, but no less than LEAST.
     """
     length = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1).sum()
-    reach = min(reach, max(LEAST, AREA / (2 * max(length, 1.0))))
+    reach = min(REACH, max(LEAST, AREA / (2 * max(length, 1.0))))
     cell = max(cell, np.sqrt(2 * reach * (length + 2 * reach) / PIXELS))
     tree = cKDTree(_dense(route, cell))
     west, north = _tiles(route, TILE * cell, reach)
@@ -111,8 +111,8 @@ def _dense(route, step):
     """Places along the line no further apart than a step."""
     ends = np.linalg.norm(route[:, 1] - route[:, 0], axis=-1)
     count = np.ceil(ends / step).astype(int) + 1
-    which = np.repeat(np.arange(len(route)), count)
-    share = (np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)) / np.maximum(count - 1, 1)[which]
+    which, number = ragged(count)
+    share = number / np.maximum(count - 1, 1)[which]
     return route[which, 0] + share[:, None] * (route[which, 1] - route[which, 0])
 
 
