@@ -69,7 +69,7 @@ class Workers(Protocol):
 
 #: States of wires (options, cases) that are worked on at once: enough to be fast, few enough to keep memory flat. One
 #: that wind blows is as much work as so many in still air.
-BATCH, BLOWN = 15_000, 50
+BATCH, BLOWN = 15_000, 25
 #: Batches under way at once. Most of a batch is many small steps of Python, of which threads do one at a time: two took
 #: as long as one, and a fifth more of the processor. `corridor.cluster.Processes` do several.
 THREADS = 1

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
+from math import ceil
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -28,7 +29,7 @@ __all__ = ["Processes", "processes_for"]
 #: How often it is said how far the work is [s].
 _SAID = 0.3
 #: Batches below which others would take longer to start than they save, and more processes than are started anyhow.
-_WORTH, _MOST = 2.5, 4
+_WORTH, _MOST = 1.5, 4
 #: Batches of each process whose ground is asked before they are assessed, so that none has to wait.
 _AHEAD = 2
 
@@ -39,7 +40,7 @@ def processes_for(opened: Opened, cores: int) -> int:
     inputs = opened.inputs
     whole = len(inputs.structures) * work_of(inputs.framings, inputs.options, inputs.cases) / BATCH
     read = inputs.clouds.facts or inputs.surface is not None or inputs.surveys
-    return 1 if read or whole < _WORTH else max(1, min(cores, _MOST, int(whole)))
+    return 1 if read or whole < _WORTH else min(cores, _MOST, ceil(whole))
 
 
 class Processes:

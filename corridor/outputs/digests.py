@@ -5,7 +5,6 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from corridor.outputs.columns import Layer
 
@@ -49,7 +48,9 @@ class Digest:
         count = len(next(iter(columns.values())))
         given = np.arange(self.rows + 1, self.rows + count + 1) if numbers is None else numbers
         self.rows += count
-        cells = [(pa.array(given) if not name else columns[name]).cast(kind) for name, kind in self._kinds.items()]
+        given_as = {"": pa.array(given), **columns}
+        cells = [cell if cell.type == kind else cell.cast(kind)
+                 for cell, kind in ((given_as[name], kind) for name, kind in self._kinds.items())]
         for line, begin, size in self._runs(columns, count):
             hashes = self._lines.setdefault(line, [tuple(hashlib.sha256() for _ in range(3)) for _ in cells])
             for cell, three in zip(cells, hashes, strict=True):
@@ -102,17 +103,14 @@ def _some(rows: Iterator[tuple]) -> Iterable[list[tuple]]:
 
 def _parts(cell):
     """Bytes of which rows have a value, of the values, and of their lengths."""
-    valid = np.asarray(cell.is_valid()).view(np.uint8)
+    count, known = len(cell), cell
+    valid = np.ones(count, np.uint8)
+    if cell.null_count:
+        valid, known = np.asarray(cell.is_valid()).view(np.uint8), cell.drop_null()
     if not (pa.types.is_string(cell.type) or pa.types.is_binary(cell.type)):
-        return valid, np.ascontiguousarray(cell.drop_null().to_numpy()), b""
-    known = cell.drop_null().cast(pa.binary())
-    return valid, _held(known), pc.binary_length(known).to_numpy()
-
-
-def _held(known):
-    """The bytes of all values."""
-    _, ends, data = known.buffers()
+        return valid, np.ascontiguousarray(known.to_numpy()), b""
     if not len(known):
-        return b""
+        return valid, b"", b""
+    _, ends, data = known.buffers()
     ends = np.frombuffer(ends, np.int32)[known.offset:known.offset + len(known) + 1]
-    return memoryview(data)[ends[0]:ends[-1]] if data is not None else b""
+    return valid, b"" if data is None else memoryview(data)[ends[0]:ends[-1]], np.diff(ends)
