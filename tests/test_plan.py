@@ -105,6 +105,19 @@ def test_unknown_ground_stays_unknown(tmp_path):
     assert planned.status == 3, "a plan must not read as clear where the ground is unknown"
 
 
+def test_without_a_search_for_a_cheaper_plan_the_first_that_clears_is_told(tmp_path):
+    """It is no cheaper, and no plan of the other is below its bound."""
+    found = []
+    for name, spans in (("short", 0), ("long", 600)):
+        study = short_study(tmp_path / name)
+        study.text += f"\n[plan]\nsearch_spans = {spans}\n"
+        found.append(ask(study.write(), "plan", "today", tmp_path / name / "plan"))
+    short, long = found
+    cost = [each.remedies.cost(each.steps).sum() for each in found]
+    assert short.cleared and short.status == 0 and cost[0] >= cost[1]
+    assert short.gap >= 1 - cost[1] / cost[0] - 1e-9 and long.gap == pytest.approx(0, abs=1e-6)
+
+
 def test_too_small_a_raise_is_told(tmp_path):
     study = short_study(tmp_path / "study")
     study.text += '\n[plan]\nlargest_raise = "0.5 m"\nremedies = ["raise"]\n'

@@ -212,6 +212,9 @@ class Plan(Table):
     trim_metre_cost: float = Field(0.02, ge=0, description="Cost of each metre that is cut off it, relative.")
     side_trim_cost: float = Field(0.1, ge=0, description="Cost of cutting a crown back all around, relative.")
     side_trim_metre_cost: float = Field(0.04, ge=0, description="Cost of each metre of its radius, relative.")
+    search_spans: int = Field(120, ge=0, le=1_000_000, description=(
+        "Spans that are looked at for a cheaper plan, at most, once one is found. More take longer, and what might "
+        "still be saved falls."))
     removable: tuple[Text, ...] = Field(("tree",), description="Categories of obstacles that may be taken away.")
     remove_cost: float = Field(0.3, ge=0, description="Cost of taking an obstacle away, relative.")
     undergrounded: tuple[Text, ...] = Field((), description=(

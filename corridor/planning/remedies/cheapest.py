@@ -22,8 +22,6 @@ __all__ = ["Found", "cheapest"]
 
 #: Rounds of programme and look after which a first plan is given up.
 _ROUNDS = 25
-#: Spans that are looked at for a cheaper plan, at most.
-_SPANS = 120
 #: What less cost is no less.
 _ALIKE = 1e-6
 
@@ -68,7 +66,7 @@ class _Search:
     def __init__(self, basis, progress):
         self.basis, self.progress, self.now = basis, progress, basis.before
         self.rows, self.known, self.seen = rules_of_choice(basis.remedies), {}, {}
-        self.rounds, self.left = 0, _SPANS
+        self.rounds, self.left = 0, basis.site.prices.search_spans
 
     def clears(self, variant):
         return clears(variant, self.basis.before, self.basis.site.prices.largest_load_ratio)
