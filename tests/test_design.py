@@ -21,7 +21,15 @@ from corridor.line.section_wires import WireGroups
 from corridor.line.states import solve_states
 from corridor.mechanics.ruling_span import tension
 from corridor.outputs.tables_design import design_table, design_text, places
-from corridor.planning.conductor_search.candidates import CORES, Space, builds, candidates_of, entry, wires_of
+from corridor.planning.conductor_search.candidates import (
+    CORES,
+    Space,
+    builds,
+    candidates_of,
+    entry,
+    material_cost,
+    wires_of,
+)
 from corridor.planning.conductor_search.finalists import finalists_of, spaced
 from corridor.planning.conductor_search.line_limits import Line, Margins, Today, shape_bounds, swung_out
 from corridor.planning.conductor_search.screening import candidate_resistance, non_dominated, screen
@@ -245,6 +253,29 @@ def test_the_front_is_a_family(found):
     assert len(found.front) > 1 and found.meets[found.front].all()
     assert np.all(np.diff(found.loss[found.front]) > 0) and np.all(np.diff(found.rating[found.front]) > 0)
     assert sum(found.failed().values()) + found.meets.sum() == len(found.candidates)
+
+
+def test_material_cost_is_that_of_the_masses(found):
+    """By hand: of steel at 2 a kilogram the core's area times 7780 kg/m3 (IEC 60888) and its lay, of aluminium at 3 the
+    rest of the mass; nothing where a price is missing."""
+    space = replace(MAKEABLE, cores=("ST1A",), aluminium=("AL1",), shapes=("round",))
+    made = candidates_of(space)
+    core = made.core_area * 7780 * np.where(made.core_strands == 7, 1.0043, 1.0)
+    expected = 1000 * (2 * core + 3 * (made.mass - core))
+    assert material_cost(made, space, {"ST1A": 2.0, "AL1": 3.0}) == pytest.approx(expected, rel=2e-3)
+    assert len(made) and np.isnan(material_cost(made, space, {"AL1": 3.0})).all()
+    prices = dict.fromkeys({name for _, *pair in builds(COARSE) for name in pair}, 4.0)
+    assert material_cost(found.candidates, COARSE, prices) == pytest.approx(4000 * found.candidates.mass, rel=1e-12)
+
+
+def test_what_is_cheapest_is_in_the_wide_front_and_a_finalist(found):
+    draw = np.random.default_rng(3)
+    priced = replace(found, cost=draw.uniform(1, 2, len(found.candidates)))
+    met = np.flatnonzero(found.meets)
+    cheapest = met[np.argmin(priced.cost[met])]
+    assert cheapest in priced.wide and set(found.wide) <= set(priced.wide)
+    assert "minimum cost" in finalists_of(priced, 6)[cheapest]
+    assert not any("cost" in words for words in finalists_of(found, 6).values())
 
 
 def test_less_room_never_helps():

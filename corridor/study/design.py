@@ -8,10 +8,18 @@ from corridor.study.table import WIRE_TEMPERATURE, Read, Table
 from corridor.study.values import Measure
 from corridor.study.wires import Stringing
 
-__all__ = ["Design"]
+__all__ = ["Design", "MaterialPrice"]
 
 _SIZE = Read(Measure("length", 0, 0.2, above=True, slip="'23.5 mm'"))
 _FILL = Read(Measure("ratio", 0.5, 1.0))
+
+
+class MaterialPrice(Table):
+    """What a material of a conductor costs, as drawn and stranded."""
+
+    material: Literal["AL1", "A0", "AT1", "AT3", "ST1A", "ST6C", "20SA", "INV", "MMC", "CF"] = Field(
+        description="Kind of aluminium, or material of the core.")
+    cost_per_kg: float = Field(ge=0, description="In the units of `currency` of [plan], or one's own.")
 
 
 class Design(Table):
@@ -80,6 +88,8 @@ class Design(Table):
     new_violations: StrictBool = Field(
         False, description="Whether finalists may have violations in spans where the existing wire has none."
     )
+    prices: tuple[MaterialPrice, ...] = Field((), description=(
+        "What materials cost. With all that are tried what a conductor costs is one more thing to be the best in."))
     stringing: tuple[Stringing, ...] = Field(
         (),
         description=(

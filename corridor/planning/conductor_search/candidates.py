@@ -6,6 +6,7 @@ what wires are drawn to, or in even steps of the whole.
 Mass, strength and resistance follow `corridor.conductor.stranding`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
 
@@ -15,7 +16,8 @@ from corridor.conductor import derivation, stranding
 from corridor.conductor.conductor import Conductor, conductor_from
 from corridor.conductor.materials import FOLDER, families, find_material, read_table
 
-__all__ = ["CORES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry", "prototypes", "wires_of"]
+__all__ = ["CORES", "Candidates", "Space", "builds", "candidates_of", "designation", "entry", "material_cost",
+           "prototypes", "wires_of"]
 
 #: Words that a family of conductors is named by, for each kind of aluminium and of core.
 _ALUMINIUM = {"AL1": "hard-drawn aluminium", "A0": "annealed aluminium", "AT1": "thermal alloy", "AT3": "thermal alloy"}
@@ -239,6 +241,22 @@ def _made(materials, lay, **geometry):
         "mass": stranding.mass(o, c, A_o, A_c, outer_lay=lay, core_strands=geometry["core_strands"]),
         "rts": stranding.rated_strength(o, c, A_o, A_c), "resistance_20": stranding.resistance(o, A_o, lay)}
     return Candidates(**{name: np.broadcast_to(np.asarray(column), np.shape(A_o)) for name, column in columns.items()})
+
+
+def material_cost(candidates: Candidates, space: Space, prices: Mapping[str, float]) -> np.ndarray:
+    """Return what the materials of a kilometre of each conductor cost, (candidate,), nan where a price is not known.
+
+    `prices` of a kilogram, by material. Of the mass the aluminium has its area times its density and the lay that its
+    resistance tells; the core has the rest.
+    """
+    cost = np.full(len(candidates), np.nan)
+    for build, (_, outer, core) in enumerate(builds(space)):
+        own, aluminium = candidates.build == build, find_material(outer)
+        lay = candidates.resistance_20[own] * candidates.outer_area[own] / aluminium.resistivity
+        mass = candidates.outer_area[own] * aluminium.density * lay
+        cost[own] = 1000 * (mass * prices.get(outer, np.nan)
+                            + (candidates.mass[own] - mass) * prices.get(core, np.nan))
+    return cost
 
 
 #: Digits that a conductor is told in: those of a table, so that what is written is what was computed.

@@ -19,7 +19,8 @@ def finalists_of(screened: Screened, count: int) -> dict[int, str]:
     """Return the finalists: index of each candidate, and what it is chosen for.
 
     Up to so many, in this order: evenly by rating from minimum loss to maximum rating, the lightest, the one with the
-    most to spare, and, while there is room, the one that carries most of each build that is left out.
+    most to spare, the cheapest where prices are known, and, while there is room, the one that carries most of each
+    build that is left out.
     """
     front, slack = screened.front, screened.slack
     if not len(front) or not count:
@@ -27,7 +28,8 @@ def finalists_of(screened: Screened, count: int) -> dict[int, str]:
     met = np.flatnonzero(screened.meets)
     # What is to spare is the less of that in sag and that in swing.
     extra = [(int(met[np.argmin(cost[met])]), words) for cost, words in (
-        (screened.candidates.mass, "minimum mass"), (-np.minimum(slack["sag"], slack["swing"]), "most to spare"))]
+        (screened.candidates.mass, "minimum mass"), (-np.minimum(slack["sag"], slack["swing"]), "most to spare"),
+        *([] if screened.cost is None else [(screened.cost, "minimum cost")]))]
     room = max(count - len(extra), min(count, _ENDS))
     chosen = {int(front[i]): "between both" for i in spaced(screened.rating[front], room)}
     ends = {}

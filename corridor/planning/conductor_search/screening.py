@@ -56,7 +56,8 @@ class Screened:
 
     `maximum`, `emergency` temperatures [°C]; `rating` at the maximum [A]; `loss` [kW/km], mean of the line's loads;
     `slack` by name of constraint [-], nan where an earlier one was not met already; `front` indices of those that meet
-    all and that no other beats in both loss and rating, by rising loss; `refused` what a look span by span left out.
+    all and that no other beats in both loss and rating, by rising loss; `refused` what a look span by span left out;
+    `cost` of the materials of a kilometre of each, None where a price of what is tried is not known.
     """
 
     candidates: Candidates
@@ -67,6 +68,7 @@ class Screened:
     slack: dict[str, np.ndarray]
     front: np.ndarray
     refused: np.ndarray | None = None
+    cost: np.ndarray | None = None
 
     @property
     def meets(self) -> np.ndarray:
@@ -85,10 +87,11 @@ class Screened:
 
     @property
     def wide(self) -> np.ndarray:
-        """Indices of those that meet all and that no other beats in all of loss, rating, mass and sag, by rising
-        loss."""
+        """Indices of those that meet all and that no other beats in all of loss, rating, mass and sag, and cost where
+        it is known, by rising loss."""
         met = np.flatnonzero(self.meets)
-        costs = self.loss, -self.rating, self.candidates.mass, -self.slack["sag"]
+        costs = [self.loss, -self.rating, self.candidates.mass, -self.slack["sag"]]
+        costs += [] if self.cost is None else [self.cost]
         best = met[non_dominated(np.stack([cost[met] for cost in costs], axis=1))]
         return best[np.argsort(self.loss[best], kind="stable")]
 

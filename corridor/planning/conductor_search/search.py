@@ -19,7 +19,7 @@ from corridor.outputs.frames import Columns, Frames
 from corridor.outputs.guard import MARK, sealed
 from corridor.outputs.tables_design import design_table, study_text
 from corridor.outputs.tables_enquiry import enquiry_columns, enquiry_text
-from corridor.planning.conductor_search.candidates import Space, builds, designation
+from corridor.planning.conductor_search.candidates import Space, builds, designation, material_cost
 from corridor.planning.conductor_search.exact_check import Finalist, Site, checked_finalists
 from corridor.planning.conductor_search.line_limits import Line, line_of
 from corridor.planning.conductor_search.screening import Screened, screen
@@ -64,8 +64,8 @@ class DesignResult:
 
     @property
     def front(self) -> Columns:
-        """The candidates that no other beats in all of loss, rating, mass and sag, as columns; before the check span by
-        span, but without those that it refused."""
+        """The candidates that no other beats in all of loss, rating, mass, sag and, where known, cost, as columns;
+        before the check span by span, but without those that it refused."""
         s = self.screened
         c, at = s.candidates[s.wide], s.wide
         made = builds(self.space)
@@ -75,6 +75,7 @@ class DesignResult:
                 "sag_slack_percent": 100 * s.slack["sag"][at], "maximum_temperature_c": s.maximum[at],
                 "diameter_mm": 1e3 * c.diameter, "aluminium_mm2": 1e6 * c.outer_area, "core_mm2": 1e6 * c.core_area,
                 "rated_strength_kn": c.rts / 1e3, "resistance_20_ohm_per_km": 1e3 * c.resistance_20,
+                **({} if s.cost is None else {"material_cost_per_km": s.cost[at]}),
                 **({} if self.life_losses is None else {
                     f"{name}_per_km": each for name, each in zip(LOSSES_OVER_LIFE, self.life_losses, strict=True)})}
 
@@ -108,10 +109,15 @@ def design_study(opened: Opened, *, progress: Progress | None = None) -> DesignR
     line = replace(line, loads=tuple((current, time / _YEAR) for current, time in loads.steps))
     begin = perf_counter()
     screened = screen(space, line, facts.heat)
+    cost = material_cost(screened.candidates, space, {row.material: row.cost_per_kg for row in section.prices})
+    unpriced = sorted({*space.cores, *space.aluminium} - {row.material for row in section.prices})
+    screened = screened if unpriced else replace(screened, cost=cost)
     seconds = perf_counter() - begin
     screened, line, finalists, comparison, told = checked_finalists(site, screened, space, line, section, {
         option.name for option in study.options})
     notes = (*notes, *told, *_reserves(section), *_told(loads))
+    if section.prices and unpriced:
+        notes = (*notes, f"cost counts for nothing: design.prices has none of {', '.join(unpriced)}")
     if comparison is not None:
         comparison = with_life(opened, comparison, required)
     rating = float(facts.heat.current_at(0, today[0].wiring.maximum_temperature))
