@@ -224,7 +224,7 @@ def meet(facts, plan, scene, first, last):
     lines = beside_lines(facts, plan, facts.index, first, last, lambda some, *ends: make_scene(some, plan, *ends)[0])
     met = meet_clouds(scene, lines.index, lines.partners, facts.clouds, facts.reference)
     met = replace(met, gaps=(*lines.gaps, *met.gaps))
-    return replace(facts, index=met.index), replace(scene, obstacles=met.index.obstacles), met
+    return replace(facts, index=met.index), scene.among(met.index.obstacles), met
 
 
 def make_scene(facts, plan, first, last):

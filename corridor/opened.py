@@ -27,6 +27,7 @@ from corridor.outputs.guard import Guard
 from corridor.study import Study, load_study
 from corridor.study.named_files import named_files
 from corridor.surveys.start import as_surveyed
+from corridor.temporary import state_of
 
 __all__ = ["Clock", "LaidOut", "Opened", "Surveyed", "guard_of", "prepare", "survey"]
 
@@ -111,6 +112,7 @@ class Opened:
     def __init__(self, study: Path | str | Mapping | Study, folder: Path | str = ".", *,
                  trust: bool | Sequence[Path] | None = None) -> None:
         self.clock, self._closed = Clock(), False
+        self._stamps: dict[str, list[int]] = {}
         self._lock, self._laid_out = RLock(), None
         with self.clock("read"):
             self.study: Study = study if isinstance(study, Study) else load_study(study, folder, trust=trust)
@@ -156,8 +158,16 @@ class Opened:
         with self._lock:
             return self._inputs
 
+    @property
+    def stamps(self) -> dict[str, list[int]]:
+        """Size and time of every file that the study reads, by path, as they were when `inputs` were read: another
+        process that reads them later knows whether they are the same."""
+        with self._lock:
+            return self._inputs and self._stamps
+
     @cached_property
     def _inputs(self) -> Inputs:
+        self._stamps = _stamps_of(self.study)
         with self.clock("read"):
             return read_inputs(self.study)
 
@@ -174,6 +184,12 @@ class Opened:
             if self._laid_out is None:
                 self._laid_out = prepare(inputs, self.clock)
             return self._laid_out
+
+
+def _stamps_of(study):
+    paths = [study.path, *(study.resolve(name) for _, name in named_files(study))]
+    files = {str(Path(file).absolute()) for path in paths for file in files_of(path)}
+    return {file: state[1:] for file in sorted(files) if (state := state_of(Path(file)))}
 
 
 def guard_of(study: Study, overwrite: bool = False) -> Guard:

@@ -4,12 +4,15 @@ That whoever puts a line underground takes its wires down in an outage of it and
 no source.
 """
 
+from types import SimpleNamespace
+
 import geopandas
 import numpy as np
 import pytest
 import shapely
 
 from corridor.errors import InputError
+from corridor.planning.circuits import wires_of_others
 from corridor.planning.outages.outages import outages_of
 from corridor.planning.outages.states import with_items
 from corridor.planning.outages.work import list_work
@@ -119,3 +122,16 @@ def test_wires_between_attachments_are_not_taken_out_of_their_layer(tmp_path):
     assert planned.before.short and not planned.cleared and not len(planned.remedies)
     assert planned.refused["bury"] == f"{name} is drawn by its attachments, of which no copy is made without it"
     assert not np.any(planned.after.alterations.removed)
+
+
+def test_lines_that_cross_are_of_different_owners():
+    """Of one layer and voltage, and no farther from each other than wires of one circuit, by hand. Two wires above each
+    other, which cross by centimetres as drawn, are one circuit, and so are the spans of a wire."""
+    wires = [shapely.LineString(points) for points in (
+        [(0, -60, 22), (0, 60, 22)], [(0.05, -60, 24), (-0.05, 60, 24)], [(0, 60, 22), (9, 200, 22)],
+        [(-60, -40, 30), (60, 40, 30)], [(-60, -36, 30), (60, 44, 30)])]
+    obstacles = SimpleNamespace(
+        geometry=np.array(wires, object), obstacle=np.array(["a", "b", "c", "d", "e"], object),
+        **{name: np.full(5, value) for name, value in (("category", "line"), ("fault", ""), ("layer", "others"),
+                                                       ("voltage", 220e3))})
+    assert wires_of_others(obstacles) == {"a": [0, 1, 2], "d": [3, 4]}

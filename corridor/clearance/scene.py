@@ -65,6 +65,10 @@ class Scene:
         taut = None if self.taut is None else self.taut.part(keep)
         return replace(self, ends=ends, taut=taut, **some, **frames)
 
+    def among(self, obstacles):
+        """Return the scene among other Obstacles, at both ends of the history."""
+        return replace(self, obstacles=obstacles, taut=self.taut and self.taut.among(obstacles))
+
     def lying(self, at, higher):
         """Return catenary constants [m] and moved ends of wires, options and cases (row,), of those that are told to at
         the end of their history at which they hang higher."""

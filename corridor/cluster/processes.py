@@ -20,7 +20,6 @@ import numpy as np
 
 from corridor.check import BATCH, Here, assess_batch, work_of
 from corridor.cluster.tasks import Job, base_heights, open_job
-from corridor.cluster.workers import stamps_of
 from corridor.errors import MachineError
 from corridor.opened import Opened, Surveyed
 
@@ -61,7 +60,7 @@ class Processes:
     def at_work(self, opened: Opened, output: Path | str | None, draws: int) -> Iterator["_AtWork"]:
         """Return a context in which they work on a study. They end with it, at once where it ends by an exception; and
         by themselves where this process is killed."""
-        job = Job(opened.study, Path(), stamps_of(opened.study), draws, self.environment)
+        job = Job(opened.study, Path(), opened.stamps, draws, self.environment)
         context = multiprocessing.get_context("spawn")
         # A pool of one each: the process that was asked for a batch's ground still has it when it assesses the batch.
         others = []

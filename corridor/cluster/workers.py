@@ -17,13 +17,11 @@ from corridor.check import Here
 from corridor.cluster.parts import read_part
 from corridor.cluster.tasks import BASES, Job, assess_part, base_heights, code_digest, part_of
 from corridor.errors import CorridorError, InputError, MachineError
-from corridor.inputs.digest import files_of
 from corridor.opened import Opened
 from corridor.outputs.files import disk_errors
-from corridor.study.named_files import named_files
-from corridor.temporary import state_of, sweep, temporary_folder, unfinished
+from corridor.temporary import sweep, temporary_folder, unfinished
 
-__all__ = ["ClusterWorkers", "stamps_of"]
+__all__ = ["ClusterWorkers"]
 
 #: Structures whose bases are asked for in one task.
 _BASES = 1000
@@ -78,7 +76,7 @@ class ClusterWorkers:
             folder = temporary_folder()
         else:
             folder = _folder(Path(output).absolute().with_name(f"{Path(output).name}.parts"), name)
-        job = Job(opened.study, folder, stamps_of(opened.study), draws, self.environment)
+        job = Job(opened.study, folder, opened.stamps, draws, self.environment)
         with self._client() as client:
             yield _AtWork(client, job, opened)
         shutil.rmtree(folder, ignore_errors=True)
@@ -218,10 +216,3 @@ def _folder(parent, name):
         folder.mkdir(exist_ok=True)
         sweep(folder)
     return folder
-
-
-def stamps_of(study):
-    """Size and time of every file that a study reads, by path."""
-    paths = [study.path, *(study.resolve(name) for _, name in named_files(study))]
-    files = {str(Path(file).absolute()) for path in paths for file in files_of(path)}
-    return {file: state[1:] for file in sorted(files) if (state := state_of(Path(file)))}

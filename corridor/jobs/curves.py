@@ -177,7 +177,7 @@ def _limits(facts, plan, scene, ends, unmatched, ground):
         told = np.array([case.temperature == "maximum" for case in scene.cases])
         hotter = scene.at_temperature(np.where(told, _HOTTEST, scene.temperature))
         facts, whole, met = meet(known, plan, hotter, *ends)
-    scene = replace(scene, obstacles=whole.obstacles)
+    scene = scene.among(whole.obstacles)
     around = surroundings(facts, replace(scene, options=hot), ground, met.partners)
     met_with = compare(around)
     gaps = [*missing_rows(around, met_with, requirements(scene, met_with.checked).unruled, unmatched), *gaps]

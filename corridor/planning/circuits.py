@@ -48,12 +48,20 @@ def other_circuits(obstacles: Obstacles) -> dict[str, shapely.Geometry]:
 
 def wires_of_others(obstacles: Obstacles) -> dict[str, list[int]]:
     """Return the circuits of other lines, name to obstacles: wires near each other of one layer and voltage are one,
-    with the name of the first."""
+    with the name of the first, but for those that cross: they are of different lines."""
     shapes, wires = {}, {}
     for i in np.flatnonzero((obstacles.category == "line") & (obstacles.fault == "")):
         key, wire = (obstacles.layer[i], obstacles.voltage[i]), obstacles.geometry[i]
         name = next((name for name, (other, shape) in shapes.items()
-                     if other == key and shapely.distance(shape, wire) < _ONE_CIRCUIT), obstacles.obstacle[i])
+                     if other == key and shapely.distance(shape, wire) < _ONE_CIRCUIT
+                     and not _crosses(wire, obstacles.geometry[wires[name]])), obstacles.obstacle[i])
         shapes[name] = key, shapely.union(shapes[name][1], wire) if name in shapes else wire
         wires.setdefault(name, []).append(int(i))
     return wires
+
+
+def _crosses(wire, others):
+    """Whether a wire crosses one of others, from which it goes elsewhere: wires above each other may cross as drawn."""
+    met = others[shapely.crosses(others, wire)]
+    near = (shapely.covered_by(a, shapely.buffer(b, _ONE_CIRCUIT)) for a, b in ((wire, met), (met, wire)))
+    return bool((~np.logical_or(*near)).any())

@@ -23,6 +23,7 @@ import corridor.check
 from corridor.check import check
 from corridor.clearance.spread import Chances
 from corridor.errors import CorridorError, InputError, MachineError
+from corridor.opened import Opened
 from corridor.outputs.geoparquet import folder_digests
 from corridor.session import open_study
 from tests.common import run
@@ -234,12 +235,12 @@ def test_a_scheduler_without_workers_is_not_waited_for(copied, monkeypatch):
 def test_workers_that_see_another_file_refuse(copied, cluster, monkeypatch):
     """A worker on another machine may have another file by the same path."""
     study, _ = copied
-    stamps = module._stamps
+    stamps = Opened.stamps.fget
 
-    def other(of):
-        return {path: [1, 2] if path.endswith("ground.tif") else stamp for path, stamp in stamps(of).items()}
+    def other(self):
+        return {path: [1, 2] if path.endswith("ground.tif") else stamp for path, stamp in stamps(self).items()}
 
-    monkeypatch.setattr(module, "_stamps", other)
+    monkeypatch.setattr(Opened, "stamps", property(other))
     with pytest.raises(InputError, match="ground.tif: found another file where a worker reads it"):
         checked(study, ClusterWorkers(cluster.scheduler_address))
     assert not study.with_name("findings.parquet").exists()

@@ -179,3 +179,15 @@ def test_batches_do_not_matter(crossed, monkeypatch):
     key = ["line", "span", "option", "case", "obstacle"]
     pd.testing.assert_frame_equal(whole.drop(columns="geometry").sort_values(key, ignore_index=True),
                                   parts.drop(columns="geometry").sort_values(key, ignore_index=True))
+
+
+def test_lines_that_cross_where_one_leans(crossed):
+    """Where the line turns its strings lean, and its wires are compared state by state, at both ends of their history:
+    every option has its rows, with their wire where the catenaries cross."""
+    crossed.change("loads_seen = true\n", "")
+    crossed.text += SECOND_OPTION
+    crossed.structures.loc[crossed.structures["structure"].eq("2") & crossed.structures["line"].eq("main"),
+                           "northing"] = NORTH + 25
+    rows = crossed.check().rows("clearances", against="line", measure="vertical", line="main")
+    assert {*zip(rows["span"], rows["option"], rows["case"], strict=True)} == {
+        ("2-3", option, case) for option in ("today", "alloy") for case in ("hot", "ice")}

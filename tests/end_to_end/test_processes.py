@@ -102,18 +102,15 @@ def test_findings_in_memory_and_of_tables(study):
             pd.testing.assert_frame_equal(pd.DataFrame(here.frames[name]), pd.DataFrame(found.frames[name]))
 
 
-def test_files_that_have_changed_are_refused(study, monkeypatch):
-    """What the others read is what this process has read."""
-    begin = module.stamps_of
-
-    def changed(*arguments):
-        found = begin(*arguments)
-        os.utime(study.folder / "line.gpkg", (1, 1))
-        return found
-
-    monkeypatch.setattr(module, "stamps_of", changed)
-    with pytest.raises(InputError, match="changed since"):
-        found_of(study, Processes(2))
+def test_files_that_have_changed_are_refused(study):
+    """What the others read is what this process has read, however long ago: here wires hung 3 m lower then."""
+    higher = study.framings.replace(",19,suspension", ",22,suspension")
+    assert higher != study.framings
+    with open_study(study.path) as opened:
+        assert 19 in opened.inputs.framings.height
+        (study.folder / "framings.csv").write_text(higher)
+        with pytest.raises(InputError, match="changed since"):
+            check(opened, study.output, workers=Processes(2))
     assert not study.output.exists()
 
 
