@@ -255,6 +255,18 @@ def test_the_wire_of_today_stays_where_it_carries_what_is_asked_for(tmp_path):
     assert today.option == "today" and not today.outages.rows[0]["items"][0].startswith("pull")
 
 
+def test_a_mix_of_the_study_gives_a_rating_as_it_is(tmp_path):
+    """No mix is made of it: of 700 A its section with the existing wire carries 607."""
+    study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), 6000)
+    study.text += MIX
+    with open_study(study.write()) as opened:
+        way, = decide(opened, "560", options=["mix"]).ways
+        most = opened.laid_out.facts.heat.current_at(0, 75)
+        assert way.option == "mix" and not way.refused and 560 - 0.5 <= way.carried <= most
+        refused, = decide(opened, "700", options=["mix"]).ways
+    assert f"carries {most:.0f} A" in refused.refused
+
+
 @pytest.mark.parametrize(("along", "word"), [("", "no capacity along the line"), ("300", "where wires change at")])
 def test_a_mix_that_structures_may_not_bear_is_no_way_before_others(tmp_path, along, word):
     """0.8 kN along the line: refused above what is borne, and behind all else where that is not known."""
