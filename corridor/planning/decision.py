@@ -96,7 +96,7 @@ class Way:
 
     @property
     def kept(self) -> int | None:
-        """Number of sections in which the wire of today stays; None where another hangs all along, or none."""
+        """Number of sections in which the existing wire stays; None where another hangs all along, or none."""
         return None if len(self.share) == 1 else int((~self.planned.site.renewed).sum())
 
     @property
@@ -217,7 +217,7 @@ def _planned_ways(site, asked, every, progress):
 
 
 def _mixed(site, asked, every, taken):
-    """The site with the wire of today kept in the sections in which it carries what is asked for, as a mix of a name
+    """The site with the existing wire kept in the sections in which it carries what is asked for, as a mix of a name
     that nothing has; None where that is none or all of them, or none hangs, or the site is of a mix already."""
     if site.facts.mixes or site.old in (None, site.option):
         return None
@@ -390,7 +390,7 @@ def decision_lines(decision: Decision) -> list[str]:
         lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
                      f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
-                     + (f"; the wire of today stays in {counted(way.kept, 'section')}" if way.kept else "")
+                     + (f"; the existing wire stays in {counted(way.kept, 'section')}" if way.kept else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
                      + _life_told(way.life) + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else
