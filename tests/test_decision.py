@@ -9,6 +9,7 @@ import numpy as np
 import pyogrio
 import pypdf
 import pytest
+import shapely
 
 from corridor.errors import InputError
 from corridor.planning.decision import asked_of, decide, decision_lines
@@ -16,6 +17,7 @@ from corridor.planning.outages.binding import contradiction
 from corridor.session import open_study
 from corridor.study.plan import WorkSeason
 from tests.common import run as run_main
+from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION
 from tests.test_states import two_wires
 
 WIRE = "[[plan.wires]]\noption = \"alloy\"\ncost_per_km = 2.0\n"
@@ -87,6 +89,39 @@ def test_the_wire_that_hangs_is_a_way_where_it_carries_the_current(study):
         best = decide(opened, "560", options=["today"]).best
     assert best.option == "today" and best.carried >= 560 - 0.5
     assert [item.kind for item in best.outages.work] == ["raise"]
+
+
+def test_what_is_not_known_of_a_wire_that_needs_no_work_is_said(tmp_path):
+    """Over ground that is not known nothing tells what the line carries: no pass, though no remedy is asked for."""
+    study = two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR,
+                      hole=lambda e, n: (e > 500_100) & (e < 500_130))
+    with open_study(study.write()) as opened:
+        best = decide(opened, "500", options=["today"]).best
+    assert not best.outages.work and np.isnan(best.carried)
+    assert "carries is not known" in best.unknown and best.row["not_assessed"]
+
+
+def test_what_a_line_carries_is_told_where_no_work_needs_an_outage(tmp_path):
+    """A tree is taken away in service: the limits are those once that is done, not taken for granted."""
+    study = two_wires(tmp_path / "study", "window = '60 h'\nremovable = ['tree']\nremove_duration = 0\n" + WIRE
+                      + CALENDAR)
+    study.text = study.text.replace('["raise"]', '["remove"]')
+    study.add_obstacle("trees", "tree", [shapely.Point(EAST + 150, NORTH)], "height = '14 m'")
+    with open_study(study.write()) as opened:
+        found = decide(opened, "500", options=["today"])
+    best = found.best
+    assert not best.outages.work and [item.kind for item in best.outages.without] == ["remove"]
+    assert best.carried >= 500 - 0.5 and not best.unknown
+
+
+def test_a_way_without_a_price_beats_none_that_has_it(study):
+    """The same wire twice, one of them without a price: it is not the cheaper one for that."""
+    study.text += SECOND_OPTION.replace('"alloy"', '"other"')
+    with open_study(study.write()) as opened:
+        found = decide(opened, "700", options=["alloy", "other"])
+    alloy, other = (next(way for way in found.ways if way.option == name) for name in ("alloy", "other"))
+    assert other.cost < alloy.cost and other.not_costed == "wire, " + alloy.not_costed
+    assert found.best is alloy and other in found.front
 
 
 def test_limits_that_contradict_only_together(study):

@@ -21,9 +21,9 @@ RATING = ("[rating]\nambient = 35\nwind_speed = 0.6\nwind_angle = 90\n"
           "emissivity = 0.8\nabsorptivity = 0.8\nsolar = 1000\n")
 
 
-def two_wires(folder, plan="window = '60 h'"):
+def two_wires(folder, plan="window = '60 h'", hole=None):
     """A new wire that hangs lower when hot, over hillocks that the old one just clears; sections 1-3, 3-6 and on."""
-    study = short_study(folder, lower=3.4)
+    study = short_study(folder, hole=hole, lower=3.4)
     study.text += f"{SECOND_OPTION}{RATING}\n[plan]\nremedies = [\"raise\"]\n{plan}\n"
     return study
 

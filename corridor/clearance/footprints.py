@@ -182,7 +182,13 @@ def _through_shapes(start, end, lines, chord, part, shape):
     """Chord, part and ends of every stretch over shapes that are drawn; one over each piece of them."""
     some, at = np.unique(part, return_inverse=True)
     near = _about(shape[some], at, np.minimum(start, end)[chord], np.maximum(start, end)[chord])
-    met, owner = shapely.get_parts(shapely.intersection(lines[chord], near[at]), return_index=True)
+    met = shapely.intersection(lines[chord], near[at])
+    # What only touches a shape may miss what is cut out of it by a rounding.
+    lost = np.flatnonzero(shapely.is_empty(met))
+    met[lost] = shapely.intersection(lines[chord[lost]], shape[part[lost]])
+    met, owner = shapely.get_parts(met, return_index=True)
+    some = ~shapely.is_empty(met)
+    met, owner = met[some], owner[some]
     chord, part = chord[owner], part[owner]
     coordinates, vertex = shapely.get_coordinates(met, return_index=True)
     a, along = start[chord], (end - start)[chord]

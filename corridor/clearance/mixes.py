@@ -82,7 +82,8 @@ def _beside(facts, plan, mix, first, last):
         here, there = (mix.hangs[spans.section[span]] for span in (own, other))
         if there not in (here, facts.existing):
             yield Gap(int(own), None, mix.name, None, "line", f"{spans.line[other]} {spans.name[other]}",
-                      f"{here} hangs here and {there} there: wires of one option, and those of today, are compared")
+                      f"{here} hangs here and {there} there: only wires of one option, and the existing ones, are "
+                      "compared")
 
 
 def _with_gaps(facts, plan, known, gaps):

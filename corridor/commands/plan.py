@@ -45,7 +45,7 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     or the work cannot be scheduled: the item and the limit are named.
 
     With --rating: every option is planned at the temperature at which it
-    carries that current, all along and where today's wire does not carry it,
+    carries that current, all along and where the existing wire does not,
     and its work is put into outages by each aim; the cheapest way is written,
     and the table ways.csv has all of them.
 

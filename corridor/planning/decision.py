@@ -56,7 +56,7 @@ class Way:
     `planned` None where the option cannot carry the current, or no outage is long enough for its wires; `refused` words
     for why it is no way, `unknown` for what of it was not assessed, "" where nothing is; `cost` of remedies, wire and
     outages, and what of it is not known, in words; `life` columns of what it costs over its life, none where the study
-    asks for none.
+    asks for none; `carried` by the line when all is done [A], nan where that is not known.
     """
 
     option: str
@@ -69,6 +69,7 @@ class Way:
     refused: str
     unknown: str = ""
     life: dict = field(default_factory=dict)
+    carried: float = np.nan
 
     @property
     def row(self) -> dict:
@@ -95,7 +96,7 @@ class Way:
 
     @property
     def kept(self) -> int | None:
-        """Number of sections in which the wire of today stays; None where another hangs all along, or none."""
+        """Number of sections in which the existing wire stays; None where another hangs all along, or none."""
         return None if len(self.share) == 1 else int((~self.planned.site.renewed).sum())
 
     @property
@@ -104,14 +105,6 @@ class Way:
         if not self.refused or not np.isfinite(self.temperature):
             return False
         return self.planned is None or (self.planned.cleared and self.outages.grouped is None)
-
-    @property
-    def carried(self) -> float:
-        """What the line carries when all is done [A], nan where that is not known."""
-        if self.outages is None or self.outages.states:
-            return np.nan if self.outages is None else self.outages.states[-1].current
-        # Where nothing is to be done it carries what it does.
-        return np.nan if self.outages.without else carried_today(self.planned.every, self.option)[0]
 
 
 @dataclass(frozen=True)
@@ -224,9 +217,9 @@ def _planned_ways(site, asked, every, progress):
 
 
 def _mixed(site, asked, every, taken):
-    """The site with the wire of today kept in the sections in which it carries what is asked for, as a mix of a name
-    that nothing has; None where that is none or all of them, or none hangs."""
-    if site.old in (None, site.option):
+    """The site with the existing wire kept in the sections in which it carries what is asked for, as a mix of a name
+    that nothing has; None where that is none or all of them, or none hangs, or the site is of a mix already."""
+    if site.facts.mixes or site.old in (None, site.option):
         return None
     rows = every.of(site.old).layers["limits"]
     current, governs = np.asarray(rows["limit_current_a"], float), rows["governs"]
@@ -311,17 +304,28 @@ def _ways(planned, asked, progress):
     for aim in AIMS:
         outages = outages_of(planned, aim, progress, outages)
         cost, lacks = _cost(planned, outages)
-        carried = outages.states[-1].current if outages.states else np.nan
+        carried = _carried(planned, outages, progress)
         why = "; ".join(outages.forbids[:3])
         over, lost = planned.changes
         why = why or over
-        if not why and outages.states and np.isnan(carried):
+        if not why and np.isnan(carried):
             lost = "; ".join(filter(None, ("what the finished line carries is not known", lost)))
         if not why and carried < asked.current - 0.5:
             why = f"the finished line carries {carried:.0f} A"
-        ways.append(Way(option, T, aim, planned, outages, cost, lacks, why, lost))
-    alike = [way.row | {"aim": ""} for way in ways]
-    return ways[:1] if str(alike[0]) == str(alike[1]) else ways
+        ways.append(Way(option, T, aim, planned, outages, cost, lacks, why, lost, carried=carried))
+        if not outages.work:
+            break
+    return ways[:1] if len({str(way.row | {"aim": ""}) for way in ways}) == 1 else ways
+
+
+def _carried(planned, outages, progress):
+    """What the line carries when all is done [A], nan where that is not known, or the work has no schedule."""
+    if outages.grouped is None or outages.states:
+        return outages.states[-1].current if outages.grouped is not None else np.nan
+    site, every = planned.site, planned.every
+    # Where nothing is to be done it carries what it does.
+    done = assess_variant(site, planned.after.alterations, progress=progress, limits=True) if outages.without else every
+    return carried_today(done, site.option)[0]
 
 
 def _cost(planned, outages):
@@ -332,13 +336,15 @@ def _cost(planned, outages):
 
 
 def _front(ways):
-    """Ways that no other beats in cost, number of outages and circuit-hours, the cheapest first."""
+    """Ways that no other beats in cost, number of outages and circuit-hours, the cheapest first. One without a price of
+    something costs more than is told: it beats none that has that price, and comes after those with fewer lacking."""
     def worth(way):
         return np.array([way.cost, way.row["outages"] or 0, np.nan_to_num(way.row["circuit_hours"])])
 
-    kept = [way for way in ways if not any((worth(other) <= worth(way) + 1e-9).all() and (
-        worth(other) < worth(way) - 1e-9).any() for other in ways)]
-    return sorted(kept, key=lambda way: tuple(worth(way)))
+    lacks = {id(way): {*way.not_costed.split(", ")} - {""} for way in ways}
+    kept = [way for way in ways if not any(lacks[id(other)] <= lacks[id(way)] and (
+        worth(other) <= worth(way) + 1e-9).all() and (worth(other) < worth(way) - 1e-9).any() for other in ways)]
+    return sorted(kept, key=lambda way: (len(lacks[id(way)]), *worth(way)))
 
 
 def _binding(front, ways):
@@ -384,7 +390,7 @@ def decision_lines(decision: Decision) -> list[str]:
         lines.append(f"{mark} {way.option}{at}: cost {way.cost:.2f}, {counted(row['remedies'], 'remedy')}, "
                      f"{counted(row['outages'] or 0, 'outage')}, {hours:.0f} circuit-hours"
                      + (f", done {row['done']}" if row["done"] else "")
-                     + (f"; the wire of today stays in {counted(way.kept, 'section')}" if way.kept else "")
+                     + (f"; the existing wire stays in {counted(way.kept, 'section')}" if way.kept else "")
                      + (f"; without a cost of {way.not_costed}" if way.not_costed else "")
                      + _life_told(way.life) + (f"; {way.unknown}" if way.unknown else ""))
     lines.append("* no other way is cheaper and takes fewer outages and circuit-hours" if decision.front else

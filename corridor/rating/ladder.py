@@ -9,6 +9,9 @@ from corridor.rating.limits import CLEARANCE, ICE, MAXIMUM, NO_TEMPERATURE, UNKN
 
 __all__ = ["Ceiling", "Limits", "ceilings", "ladder_rows"]
 
+#: What is told of a mix whose currents are not known.
+_NO_CURRENT = "each span with the wire that hangs there: without currents none is the limit of the line"
+
 
 class Ceiling(NamedTuple):
     """What an option carries where there is no violation: its maximum temperature [°C], and the current there [A]; the
@@ -74,7 +77,8 @@ def ladder_rows(limits, ceilings):
         Columns of the layer `limits`: line, span, option, limit_temperature_c, limit_current_a, governs, and
         emergency_limit_temperature_c, emergency_limit_current_a, emergency_governs.
     ceilings : dict
-        (line, option) to Ceiling. Where its current is nan (no weather is given) spans are ordered by temperature.
+        (line, option) to Ceiling. Where its current is nan (no weather is given) spans are ordered by temperature;
+        where its temperature is nan, too (a mix), they are named, and no limit of the line is known.
 
     Returns
     -------
@@ -99,17 +103,18 @@ def _steps(line, option, limits, ceiling):
     worth = np.where(unknown, -np.inf, np.where(none, -1e9, by))
     order = np.argsort(worth, kind="stable")
     # A span within a thousandth of what the whole line carries in the end gains nothing.
-    order = order[worth[order] < top - 1e-3]
+    less = worth < top - 1e-3 if np.isfinite(top) else ~np.isin(limits["governs"].astype(str), (MAXIMUM, ICE[MAXIMUM]))
+    order = order[less[order]]
     lost, late = unknown[order], _short_in_need(limits, order)
     ends, fixes = np.full(len(late) + 1, 1.0), np.concatenate([order, late])
     notes = _notes(limits, order, lost, by, top, "°C" if np.isnan(ceiling.current) else "A")
-    fixed, count = span[fixes], len(order) + len(late) + 1
+    fixed, count, nothing = span[fixes], len(order) + len(late) + 1, lost | np.isnan(top)
     return {
         "line": np.full(count, line, object), "option": np.full(count, option, object),
         "spans_fixed": np.arange(count), "fixed_span": np.append(None, fixed).astype(object),
         "limiting_span": np.append(fixed, None).astype(object),
-        "limit_temperature_c": np.append(np.where(lost, np.nan, temperature[order]), ends * ceiling.temperature),
-        "limit_current_a": np.append(np.where(lost, np.nan, current[order]), ends * ceiling.current),
+        "limit_temperature_c": np.append(np.where(nothing, np.nan, temperature[order]), ends * ceiling.temperature),
+        "limit_current_a": np.append(np.where(nothing, np.nan, current[order]), ends * ceiling.current),
         **_in_need(limits, fixes, ceiling),
         "note": np.concatenate([notes[:-1], _notes_in_need(limits, late), notes[-1:]]),
     }
@@ -167,6 +172,9 @@ def _notes(limits, order, lost, by, top, unit):
     for step in np.flatnonzero(lost):
         bound_text = f"at most {bound:.0f} {unit}" if np.isfinite(bound) else "no temperature clears another"
         notes[step] = f"{_spans(lost.sum() - step)} not assessed; the others allow {bound_text}"
+    if np.isnan(top):
+        notes[:] = [f"{_spans(lost[step:].sum())} not assessed; " * bool(lost[step:].any()) + _NO_CURRENT
+                    for step in range(len(notes))]
     iced = np.sum(limits["governs"] == ICE[MAXIMUM])
     if iced:
         words = f"under ice short, whatever the current: {_spans(iced)} more"

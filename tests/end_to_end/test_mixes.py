@@ -10,6 +10,7 @@ import pytest
 import corridor
 from corridor.assessment import assess_spans
 from corridor.errors import InputError
+from corridor.jobs.compare_lines import compare_lines
 from corridor.jobs.report_extras import pack_curves, string_sections
 from corridor.outputs.files import Files
 from corridor.planning.decision import decide, decision_lines, write_decision
@@ -24,7 +25,7 @@ from corridor.session import open_study
 from tests.common import ask
 from tests.end_to_end.conftest import SECOND_OPTION, line_of
 from tests.test_decision import CALENDAR, WIRE
-from tests.test_states import two_wires
+from tests.test_states import RATING, two_wires
 
 MIX = '[[mixes]]\nname = "mix"\noption = "today"\n[[mixes.in_sections]]\noption = "alloy"\nsections = ["3-6"]\n'
 #: The option of each section of the mix.
@@ -123,6 +124,21 @@ def test_a_mix_carries_the_least_and_loses_the_mean(study, mixed):
     assert compared.names == ["today", "alloy", "mix"]
     assert compared.life.first == pytest.approx([0, 10, 10 * share], rel=1e-6)
     assert compared.life.losses[1] == pytest.approx(10 * np.array(compared.energy))
+
+
+def test_without_currents_the_ladder_names_the_spans_of_a_mix(tmp_path):
+    """Those with violations, by hand: of `limits`, what is not at the maximum temperature. No limit of the line."""
+    other = two_wires(tmp_path / "study")
+    other.text = other.text.replace(RATING, "") + MIX
+    found = other.check()
+    ladder = found["ladder"].query("option == 'mix'").sort_values("spans_fixed")
+    limits = found["limits"].query("option == 'mix' and governs != 'maximum temperature'")
+    assert ladder.limiting_span[:-1].tolist() == limits.sort_values("limit_temperature_c").span.tolist() != []
+    assert ladder.limit_temperature_c.isna().all() and ladder.limit_current_a.isna().all()
+    assert ladder.note.str.contains("without currents none is the limit of the line").all()
+    with open_study(other.path) as opened:
+        mix = pd.DataFrame(compare_lines(opened).lines).set_index("option").loc["mix"]
+    assert mix["limiting_span"] == "3-4" and mix["limited_by"] == "ground, hot"
 
 
 def test_with_a_capacity_the_difference_of_pulls_is_held_to_it(tmp_path):
@@ -253,6 +269,18 @@ def test_the_wire_of_today_stays_where_it_carries_what_is_asked_for(tmp_path):
     with open_study(study.path) as opened:  # the wire that hangs today is a way, too, which nothing is pulled for
         today = decide(opened, "560", options=["today"]).best
     assert today.option == "today" and not today.outages.rows[0]["items"][0].startswith("pull")
+
+
+def test_a_mix_of_the_study_gives_a_rating_as_it_is(tmp_path):
+    """No mix is made of it: of 700 A its section with the existing wire carries 607."""
+    study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), 6000)
+    study.text += MIX
+    with open_study(study.write()) as opened:
+        way, = decide(opened, "560", options=["mix"]).ways
+        most = opened.laid_out.facts.heat.current_at(0, 75)
+        assert way.option == "mix" and not way.refused and 560 - 0.5 <= way.carried <= most
+        refused, = decide(opened, "700", options=["mix"]).ways
+    assert f"carries {most:.0f} A" in refused.refused
 
 
 @pytest.mark.parametrize(("along", "word"), [("", "no capacity along the line"), ("300", "where wires change at")])

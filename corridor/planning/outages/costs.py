@@ -114,7 +114,7 @@ def over_life(opened: Opened, today: float, shares: Sequence[Mapping[str, float]
     return [{**dict(zip(LOSSES_OVER_LIFE, found.losses[:, i], strict=True)),
              **{f"whole_life_cost{end}": total[j, i] for j, end in enumerate(("_low", "", "_high"))},
              "cost_per_ampere_gained": found.ampere[i], "years_to_pay_back": paid[i],
-             "life_not_known": _unknown(why[i], found, i, why[0] if old else "no existing option")}
+             "life_not_known": _unknown(why[i], found, i, f"existing wire: {why[0]}" if old else "no existing option")}
             for i in range(len(old), len(hangs))]
 
 
@@ -122,7 +122,7 @@ def _unknown(why, found, i, today):
     """What of the cost over life of a way has no number, in words; None where nothing is."""
     lacks = [why] * bool(why) + ["costs without a price"] * bool(np.isnan(found.first[i]))
     if np.isnan(found.pay_back[i]) and not lacks:
-        lacks.append(f"pay-back: today's {today}")
+        lacks.append(f"pay-back: {today}")
     if np.isnan(found.ampere[i]) and not np.isnan(found.first[i]):
         lacks.append("cost per ampere: no ampere that is known is gained")
     return "; ".join(lacks) or None

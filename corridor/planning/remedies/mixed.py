@@ -19,7 +19,7 @@ _BORNE = ("factored_longitudinal_n", "of_capacity_longitudinal", "over_capacity"
 
 
 def check_mix(mix: Mix, file) -> None:
-    """Raise InputError where a mix is of other wires than that of today and one more: of what hangs in none of its
+    """Raise InputError where a mix is of other wires than the existing one and one more: of what hangs in none of its
     sections nothing could be pulled."""
     if mix.existing not in mix.parts or len(mix.parts) > 2:
         raise InputError(file, f"mixes.{mix.name}", f"options {', '.join(mix.parts)}",
