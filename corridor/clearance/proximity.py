@@ -239,13 +239,13 @@ def _upright(around, cases):
         """What is above or below wires at one end of their history."""
         constant = np.where(leans[:, None, None], np.nan, those.constant)
         aside, lost = beside_rest(those, leans, vertical, things_below)
-        gaps.extend(lost if those is scene else ())
+        gaps.extend(lost)
         how = constant, vertical, those.ends, depth
         return join([past_in_still_air(those, ground_as_crossed(around.below), np.ones(len(wires)), *how),
                      past_in_still_air(those, crossed.take(things), around.side[things], *how),
                      *past_others(those, crossed.take(others), around.side[others], obstacles, *how), *aside])
 
-    return [less_favourable(scene, every_when_taut(scene), met)], gaps
+    return [less_favourable(scene, every_when_taut(scene), met)], list(dict.fromkeys(gaps))
 
 
 def _sideways(around, cases, taut):
