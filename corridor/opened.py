@@ -167,8 +167,9 @@ class Opened:
 
     @cached_property
     def _inputs(self) -> Inputs:
-        self._stamps = _stamps_of(self.study)
         with self.clock("read"):
+            check_files(self.study)  # before anything is looked for that it refers to
+            self._stamps = _stamps_of(self.study)
             return read_inputs(self.study)
 
     @property
