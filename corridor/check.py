@@ -1,13 +1,13 @@
 """The main job: a study in, its findings out, in a GeoPackage or in memory."""
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor, wait
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import NamedTuple, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
@@ -29,8 +29,8 @@ from corridor.rating.mixes import line_ceilings
 from corridor.study.uncertainty import assumed_inputs, uncertainty_of
 from corridor.summary import CAUTIONS, Cause, Outcome, Tally
 
-__all__ = ["BATCH", "AtWork", "Here", "Progress", "Result", "Workers", "assess_batch", "batches", "check",
-           "check_study", "find", "work_of"]
+__all__ = ["BATCH", "AtWork", "Here", "Progress", "Result", "Workers", "assess_batch", "awaited", "batches",
+           "check", "check_study", "find", "work_of"]
 
 #: `progress(done, total)`, in spans or other parts of the work.
 Progress = Callable[[int, int], None]
@@ -279,6 +279,13 @@ def _line_rows(facts, plan):
             "spans": span_rows(*where, plan.sections), "not_assessed": gap_rows(gaps, *where)}
 
 
+def awaited(future: Future, say: Callable[[], None]) -> Any:
+    """Return what a future comes to; `say` is called now and then before it does."""
+    while wait((future,), timeout=_SAID)[1]:
+        say()
+    return future.result()
+
+
 def _in_order(pool, work, items, say):
     """Spans of items and their results in order, with no more under way than are soon wanted; `say` is called
     meanwhile."""
@@ -286,9 +293,7 @@ def _in_order(pool, work, items, say):
     waiting = [(item, pool.submit(work, item)) for item in islice(items, THREADS + 1)]
     while waiting:
         item, future = waiting.pop(0)
-        while wait((future,), timeout=_SAID)[1]:
-            say()
-        result = future.result()
+        result = awaited(future, say)
         waiting += [(item, pool.submit(work, item)) for item in islice(items, 1)]
         yield item[1:], result
 

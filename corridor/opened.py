@@ -168,7 +168,6 @@ class Opened:
     @cached_property
     def _inputs(self) -> Inputs:
         with self.clock("read"):
-            check_files(self.study)  # before anything is looked for that it refers to
             self._stamps = _stamps_of(self.study)
             return read_inputs(self.study)
 
@@ -187,17 +186,22 @@ class Opened:
             return self._laid_out
 
 
-def _stamps_of(study):
+def _files_of(study):
+    """What a study names, itself first, and the files that are read with it; errors as of `check_files`."""
+    check_files(study)  # before anything is looked for that it refers to
     paths = [study.path, *(study.resolve(name) for _, name in named_files(study))]
-    files = {str(Path(file).absolute()) for path in paths for file in files_of(path)}
+    return paths, [file for path in paths for file in files_of(path)]
+
+
+def _stamps_of(study):
+    files = {str(Path(file).absolute()) for file in _files_of(study)[1]}
     return {file: state[1:] for file in sorted(files) if (state := state_of(Path(file)))}
 
 
 def guard_of(study: Study, overwrite: bool = False) -> Guard:
     """Return the `Opened.guard` of a study; errors as of `check_files`."""
-    check_files(study)
-    paths = [study.resolve(name) for _, name in named_files(study)]
-    return Guard((study.path, *paths, *(file for path in paths for file in files_of(path))), overwrite)
+    paths, files = _files_of(study)
+    return Guard((*paths, *files), overwrite)
 
 
 def prepare(inputs: Inputs, clock: Clock | None = None, *, surveyed: bool = True, bases: np.ndarray | None = None

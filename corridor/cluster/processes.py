@@ -9,7 +9,7 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor, wait
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from math import ceil
@@ -18,15 +18,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from corridor.check import BATCH, Here, assess_batch, work_of
+from corridor.check import BATCH, Here, assess_batch, awaited, work_of
 from corridor.cluster.tasks import Job, base_heights, open_job
 from corridor.errors import MachineError
 from corridor.opened import Opened, Surveyed
 
 __all__ = ["Processes", "processes_for"]
 
-#: How often it is said how far the work is [s].
-_SAID = 0.3
 #: Batches below which others would take longer to start than they save, and more processes than are started anyhow.
 _WORTH, _MOST = 1.5, 4
 #: Batches of each process whose ground is asked before they are assessed, so that none has to wait.
@@ -163,10 +161,8 @@ class _Done(NamedTuple):
 
 def _result(future: Future, look: Callable[[], None]) -> Any:
     """What a task comes to, with a look now and then before it does; its error, as it was raised."""
-    while wait((future,), timeout=_SAID)[1]:
-        look()
     try:
-        return future.result()
+        return awaited(future, look)
     except BrokenProcessPool:
         raise MachineError("a process that assessed spans was ended from outside: is memory short? One process does it "
                            "all with --workers none") from None
