@@ -291,6 +291,18 @@ def ask(path, job, *arguments, **keys):
         return getattr(study, job)(*arguments, **keys)
 
 
+def allowed(study, kinds, plan=""):
+    """Let a plan of a study be made of these kinds of remedies; `plan` more of its table. Return the study."""
+    names = ", ".join(f'"{kind}"' for kind in kinds)
+    study.text += f"\n[plan]\nremedies = [{names}]\n{plan}"
+    return study
+
+
+def planned_of(study, folder):
+    """Plan what hangs on a study, and return the plan."""
+    return ask(study.write(), "plan", "today", folder)
+
+
 def run(*arguments):
     """Run a command in this process, and return its exit status."""
     with pytest.raises(SystemExit) as end:

@@ -21,7 +21,7 @@ from corridor.planning.remedies.plan import plan_option, site_of
 from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.session import open_study
-from tests.common import ask
+from tests.common import allowed, planned_of
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy
 
 LISTED = 'undergrounded = ["other:1"]\nbury_cost = 5\nbury_metre_cost = 0.01\n'
@@ -36,13 +36,7 @@ def crossed(folder, plan=LISTED, kinds=("bury",), voltage='voltage = "220 kV"'):
     wires = [shapely.LineString([(EAST + e, NORTH - 60, z), (EAST + e, NORTH + 60, z)])
              for e, z in ((445, 122.5), (450, 122.5), (455, 122.5), (750, 150.0))]
     study.add_obstacle("other", "line", wires, voltage)
-    names = ", ".join(f'"{kind}"' for kind in kinds)
-    study.text += f"\n[plan]\nremedies = [{names}]\n{plan}"
-    return study
-
-
-def planned_of(study, folder):
-    return ask(study.write(), "plan", "today", folder)
+    return allowed(study, kinds, plan)
 
 
 def test_a_circuit_that_may_be_is_put_underground(tmp_path):

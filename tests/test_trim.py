@@ -24,7 +24,7 @@ from corridor.planning.remedies.trimming import trees_of, trim_worth
 from corridor.planning.remedies.variants import assess_variant
 from corridor.session import open_study
 from corridor.study import load_study
-from tests.common import ask
+from tests.common import allowed, planned_of
 from tests.end_to_end.conftest import EAST, NORTH, TinyStudy, line_of, plane
 
 PLAN = "least_tree_height = 4\ntree_growth = '0.5 m'\ncutting_cycle = 4\n"
@@ -40,13 +40,7 @@ def wooded(folder, trees, keys="growth = '0.5 m'", plan=PLAN, kinds=("trim",), s
     columns = columns or {"high": [h for *_, h in trees]}
     study.add_obstacle("trees", "tree", [shapely.Point(EAST + e, NORTH + n) for e, n, _ in trees],
                        ('height_column = "high"\n' if "high" in columns else "") + keys, **columns)
-    names = ", ".join(f'"{kind}"' for kind in kinds)
-    study.text += f"\n[plan]\nremedies = [{names}]\n{plan}"
-    return study
-
-
-def planned_of(study, folder):
-    return ask(study.write(), "plan", "today", folder)
+    return allowed(study, kinds, plan)
 
 
 def copied(folder):
