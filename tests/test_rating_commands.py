@@ -115,7 +115,8 @@ def test_no_limit_that_is_told_fails_in_the_check_of_its_own_case(study, tmp_pat
         row, put_right[option] = told(limits.ladder, option)
         always, hurried = (float(row[f"{name}limit_temperature_c"]) for name in ("", "emergency_"))
         old = re.search(rf'name = "{option}"\n.*?emergency_temperature = \d+', study("plain").read_text(), re.DOTALL)[0]
-        assert always <= hurried
+        assert always <= hurried + 1e-4  # each is found to a micron of margin, of which 1 K is a centimetre or more
+        always = min(always, hurried)
         changes.append((old, re.sub(r"maximum_temperature = .*", f"maximum_temperature = {always!r}\n"
                                     f"emergency_temperature = {hurried!r}", old, flags=re.DOTALL)))
     check_study(study("told", *changes), tmp_path / "findings.gpkg")

@@ -26,8 +26,9 @@ _HOTTER = 1e-6
 
 
 class Least(NamedTuple):
-    """The minimum margin of spans in every option, (span, option) [m], and where it is: `wire`, `against`, `obstacle`,
-    `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where it is not known."""
+    """The minimum margin of spans in every option, (set of cases, span, option) [m], and where it is: `wire`,
+    `against`, `obstacle`, `measure`, `case` in words, None where none is known; `station` [m]. The margin is nan where
+    it is not known."""
 
     margin: np.ndarray
     wire: np.ndarray
@@ -57,7 +58,7 @@ def margin_rows(around, gaps, temperatures):
     """
     around, cases = with_case(around, "maximum")
     unknown = not_known(around.scene, gaps, cases)
-    found = [least_margins(around, cases, np.where(unknown, np.nan, T)).margin for T in temperatures.T]
+    found = [least_margins(around, [cases], np.where(unknown, np.nan, T)[None]).margin[0] for T in temperatures.T]
     return {"margin_m": np.stack(found, axis=-1).reshape(-1, temperatures.shape[1])}
 
 
@@ -118,34 +119,35 @@ def passed_below(position, against):
     return (position == "below") & (against == "line")
 
 
-def least_margins(around, cases, temperature, *, lost=True, in_space=True):
-    """The minimum margin of spans in options at temperatures of their own, (span, option) [°C]; nan: not asked, and,
-    unless what is `lost` does not matter, where anything is not known below or beside wires there. Without distances
-    `in_space` it is that of all others."""
+def least_margins(around, sets, temperature, *, lost=True, in_space=True):
+    """The minimum margin of spans in sets of cases, in options at temperatures of their own, (set, span, option) [°C];
+    nan: not asked, and, unless what is `lost` does not matter, where anything is not known below or beside wires there.
+    No case is in two sets. Without distances `in_space` it is that of all others."""
     scene = around.scene
-    asked = np.isfinite(temperature).any(axis=1)
+    wanted = np.isfinite(temperature)
+    asked = wanted.any(axis=(0, 2))
     result = Least(np.full(temperature.shape, np.nan), *(np.full(temperature.shape, None, object) for _ in range(5)),
                     np.full(temperature.shape, np.nan))
     keep = np.flatnonzero(asked[scene.wires.span] & (scene.wires.kind == "phase"))
     if not len(keep):
         return result
-    T = _of_wires(scene, cases, temperature)
+    looked = [cases for cases, some in zip(sets, wanted, strict=True) if some.any()]
+    T, every = _of_wires(scene, sets, temperature), np.sort(np.concatenate(looked))
     part = scene.part(keep).at_temperature(T[keep], both=True)
-    unknown = np.zeros(temperature.shape, bool)
-    unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3)) for each in part.both_ends],
-                    axis=0) & np.isfinite(temperature[part.wires.span])
-    np.logical_or.at(unknown, (part.wires.span,), unhung)
-    unknown |= _hotter_than_points(around, temperature)
-    compared = compare(around.part(part, keep), cases, in_space=in_space)
-    if lost:
-        unknown |= not_known(part, lost_on_the_way(part, compared), cases)
+    compared = compare(around.part(part, keep), every, in_space=in_space)
+    gaps = lost_on_the_way(part, compared) if lost else []
     tables = [(part, compared.checked, requirements(part, compared.checked))]
     if around.own_wires and in_space:
-        every = np.flatnonzero(asked[scene.wires.span])
-        tables += own_at_rest(scene.part(every).at_temperature(T[every], both=True), cases)
-    for table in tables:
-        _put_least(result, *table)
-    result.margin[unknown | ~np.isfinite(temperature)] = np.nan
+        spans = np.flatnonzero(asked[scene.wires.span])
+        tables += own_at_rest(scene.part(spans).at_temperature(T[spans], both=True), every)
+    for number, cases in enumerate(sets):
+        unknown = _hotter_than_points(around, temperature[number]) | not_known(part, gaps, cases)
+        unhung = np.any([np.isnan(each.hung.horizontal_tension[:, :, cases]).any(axis=(2, 3))
+                         for each in part.both_ends], axis=0) & wanted[number][part.wires.span]
+        np.logical_or.at(unknown, (part.wires.span,), unhung)
+        for table in tables:
+            _put_least(Least(*(whole[number] for whole in result)), *table, cases)
+        result.margin[number][unknown | ~wanted[number]] = np.nan
     return result
 
 
@@ -155,20 +157,21 @@ def _hotter_than_points(around, temperature):
     return np.zeros(temperature.shape, bool) if known is None else temperature > known + _HOTTER
 
 
-def _of_wires(scene, cases, temperature):
+def _of_wires(scene, sets, temperature):
     """Temperature of wires (wire, option, case) [°C], nan where none is asked; shield wires keep that of the case."""
     T = np.full(scene.temperature.shape, np.nan)
-    T[:, :, cases] = temperature[scene.wires.span][:, :, None]
+    for cases, asked in zip(sets, temperature, strict=True):
+        T[:, :, cases] = asked[scene.wires.span][:, :, None]
     shield = scene.wires.kind == "shield"
     T[shield] = np.where(np.isnan(T[shield]), np.nan, scene.temperature[shield])
     return T
 
 
-def _put_least(result, scene, checked, asked):
-    """Take compared rows into the result where they are nearer than what is there."""
+def _put_least(result, scene, checked, asked, cases):
+    """Take compared rows of some cases into the result where they are nearer than what is there."""
     margins = checked.actual - asked.terms.required
     below = passed_below(checked.position, against_of(checked.obstacle, scene.obstacles))
-    rows = np.flatnonzero(np.isfinite(margins) & ~below)
+    rows = np.flatnonzero(np.isfinite(margins) & ~below & np.isin(checked.case, cases))
     span, option, margin = scene.wires.span[checked.wire[rows]], checked.option[rows], margins[rows]
     first = least_rows(span * len(scene.options) + option, margin)
     at = span[first], option[first]
