@@ -81,18 +81,28 @@ KINDS = {
 
 #: Factors to SI of the commonest units, for which pint need not be loaded; a test holds them to pint's.
 _COMMON = {
-    "length": {"m": 1.0, "mm": 0.001, "km": 1000.0},
-    "area": {"mm^2": 1e-06, "m^2": 1.0},
-    "force": {"N": 1.0, "kN": 1000.0},
-    "pressure": {"Pa": 1.0, "kPa": 1000.0},
+    "length": {"m": 1.0, "mm": 0.001, "cm": 0.01, "km": 1000.0},
+    "area": {"mm^2": 1e-06, "cm^2": 1e-04, "m^2": 1.0},
+    "force": {"N": 1.0, "kN": 1000.0, "daN": 10.0},
+    "pressure": {"Pa": 1.0, "kPa": 1000.0, "MPa": 1e6, "GPa": 1e9, "N/mm^2": 1e6},
     "temperature": {"degC": 1.0},
+    "temperature_difference": {"K": 1.0},
     "voltage": {"V": 1.0, "kV": 1000.0},
     "current": {"A": 1.0, "kA": 1000.0},
-    "mass_per_length": {"kg/m": 1.0},
-    "speed": {"m/s": 1.0},
+    "mass_per_length": {"kg/m": 1.0, "kg/km": 0.001, "g/m": 0.001},
+    "resistance": {"ohm/m": 1.0, "ohm/km": 0.001},
+    "density": {"kg/m^3": 1.0},
+    "speed": {"m/s": 1.0, "km/h": 1 / 3.6},
     "angle": {"deg": 1.0},
+    "irradiance": {"W/m^2": 1.0},
     "frequency": {"Hz": 1.0},
+    "stiffness": {"N/m": 1.0, "kN/m": 1000.0},
+    "load": {"N/m": 1.0, "daN/m": 10.0},
+    "mass": {"kg": 1.0},
     "duration": {"s": 1.0, "min": 60.0, "h": 3600.0},
+    "ratio": {"%": 0.01},
+    "strain": {"%": 0.01},
+    "expansion": {"1/K": 1.0},
 }
 
 _QUANTITY = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*)", re.DOTALL)
