@@ -16,6 +16,7 @@ from corridor.clearance.capacity import Totals
 from corridor.clearance.findings import gap_rows, span_rows, structure_rows
 from corridor.clearance.not_assessed import faulty_obstacles
 from corridor.clearance.spread import LineChances
+from corridor.clearance.wires import governing_wires
 from corridor.inputs.frame import Frame
 from corridor.inspection.inspector import Inspection, Inspector
 from corridor.line.facts import Case, Framings
@@ -73,6 +74,8 @@ BATCH, BLOWN = 15_000, 25
 #: Batches under way at once. Most of a batch is many small steps of Python, of which threads do one at a time: two took
 #: as long as one, and a fifth more of the processor. `corridor.cluster.Processes` do several.
 THREADS = 1
+#: What is said where not all wires are in the findings.
+GOVERNING = "of each span the layer wires has the cases that govern alone (study.wires)"
 #: How often it is said how far the work is [s].
 _SAID = 0.3
 
@@ -163,12 +166,18 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         facts, plan, ground = prepare(inputs, clock, surveyed=False, bases=bases)
         facts = replace(facts, uncertainty=uncertainty_of(opened.study, draws))
         tally, limits, inspector, chances = Tally(facts), Limits(), Inspector(inputs, plan, ground), LineChances(facts)
+        governing, held = output is not None and opened.study.study.wires == "governing", None
         for layer, columns in find(facts, plan, ground, progress=progress, clock=clock, inspector=inspector,
                                    chances=chances, at_work=at_work):
             tally.add(layer, columns)
             limits.add(layer, columns)
             inspector.add(layer, columns)
             with clock("write"):
+                if governing and layer == "wires":
+                    held = columns
+                    continue
+                if governing and layer == "clearances" and held is not None:
+                    findings.add("wires", governing_wires(held, columns))
                 findings.add(layer, columns)
         seen = facts.surveyed
         for layer, columns in ({} if seen is None else seen.layers).items():
@@ -180,7 +189,7 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
         inspection = inspector.conclude()
         findings.add("doubts", inspection.columns())
         warnings = (*inputs.warnings(), *(seen.words if seen else ()), *assumed_inputs(facts.uncertainty),
-                    *inspection.warnings, *tally.warnings)
+                    *inspection.warnings, *tally.warnings, *([GOVERNING] if governing else ()))
         findings.add("run", inputs.run_row(findings.time, warnings, (*opened.study.cautions, *CAUTIONS)))
         findings.add("inputs", inputs.file_rows(tally.compared))
         with clock("write"):

@@ -4,11 +4,12 @@ import numpy as np
 import shapely
 
 from corridor.arrays import names_of, take
+from corridor.clearance.checked import keys_of, least_rows
 from corridor.geometry.catenary import arc_length, end_tension_ratios, greatest_sag, low_point, plane_of, points
 from corridor.line.swing import to_grid
 from corridor.mechanics.stringing import loaded_plane
 
-__all__ = ["PLACES", "section_rows", "wire_rows"]
+__all__ = ["PLACES", "governing_wires", "section_rows", "wire_rows"]
 
 #: Vertices of a wire in space: chords between them lie at most 2 cm above the wire of a 400 m span.
 PLACES = 33
@@ -90,6 +91,34 @@ def wire_rows(scene):
         "ruling_span_difference_m": sag - beside,
         "geometry": _curves(scene, plane, at, C),
     }
+
+
+def governing_wires(wires, clearances):
+    """Return those rows of `wires` in whose case some wire of the span is the least favourable to anything, short of
+    what is required, or compared without a known margin.
+
+    Parameters
+    ----------
+    wires, clearances : dict of ndarray
+        Rows of these layers, of the same spans.
+    """
+    count = len(wires["case"])
+
+    def numbers(*names):
+        """Rows of both tables numbered by some columns."""
+        columns = [np.concatenate([some[name] for some in (wires, clearances)]).astype(str) for name in names]
+        return keys_of(*(np.unique(each, return_inverse=True)[1] for each in columns))
+
+    of_case = numbers("line", "span", "option", "case")
+    margin, things = clearances["margin_m"], [np.asarray(clearances[name]).astype(str) for name in (
+        "against", "obstacle", "measure", "position")]
+    of_span = numbers("line", "span", "option")[count:]
+    group = np.unique(keys_of(of_span, *(np.unique(each, return_inverse=True)[1] for each in things)),
+                      return_inverse=True)[1]
+    kept = ~(margin >= 0)
+    kept[least_rows(group, margin)] = True
+    keep = np.isin(of_case[:count], of_case[count:][kept])
+    return {name: column[keep] for name, column in wires.items()}
 
 
 def _ruling_span_sag(scene):

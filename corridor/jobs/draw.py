@@ -1,12 +1,13 @@
 """A job beside the check: plan and profile of its findings, as sheets (PDF) or for a drawing program (DXF)."""
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from corridor.check import Progress
-from corridor.errors import InputError, nearest
+from corridor.errors import CorridorWarning, InputError, nearest
 from corridor.jobs.read_back import own_findings, target_beside
 from corridor.jobs.surroundings import about_line
 from corridor.opened import Opened
@@ -91,6 +92,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     upright = upright or [case.name for case in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
+    _tell_bare(layers, cases)
     spans = layers["spans"]
     about = about_line(inputs, opened.ground, spans.geometry.values, spans["ground_factor"])
     windy = tuple(case.name for case in study.cases if case.wind)
@@ -126,6 +128,18 @@ def _read(source, options, cases):
     layers = {name: read_layer(source, name) for name in _SMALL}
     layers |= {name: read_layer(source, name, only={"option": [*options, None]}) for name in _OF_OPTIONS}
     return layers | {"wires": read_layer(source, "wires", only={"option": options, "case": cases})}
+
+
+def _tell_bare(layers, cases):
+    """Warn of spans whose wires the findings have in no case drawn, or in some of them alone."""
+    wires, spans = layers["wires"], layers["spans"]
+    every = set(zip(spans["line"], spans["span"], strict=True))
+    for case in cases:
+        some = wires[wires["case"] == case]
+        bare = len(every - set(zip(some["line"], some["span"], strict=True)))
+        if bare:
+            warnings.warn(f"in case {case!r} {bare} of {len(every)} spans are drawn without wires: the findings have "
+                          'none of them (as where study.wires is "governing")', CorridorWarning, stacklevel=3)
 
 
 def _sheets(scene, scale, wanted, short):

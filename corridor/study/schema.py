@@ -77,6 +77,10 @@ class StudySection(Table):
         ),
     )
     output: FilePath = Field("findings.gpkg", description="The GeoPackage or folder of GeoParquet (.parquet) to write.")
+    wires: Literal["all", "governing"] = Field("all", description=(
+        "Which wires stand in the layer `wires`: in every case, or in those alone that are the least favourable of a "
+        "span to anything, and those with a violation. Of long lines the findings are much smaller so; drawings and "
+        "the page show no others."))
 
     @property
     def highest_voltage_or_default(self):

@@ -38,8 +38,8 @@ def pack_findings(layers, packer):
     """
     spans, route = layers["spans"], routes(layers["spans"])
     number = {key: i for i, key in enumerate(zip(spans["line"], spans["span"], strict=True))}
-    # Galloping is a case of clearances alone.
-    cases = dict.fromkeys(layers["wires"]["case"]) | dict.fromkeys(layers["clearances"]["case"])
+    # Galloping is a case of clearances alone, and wires may stand in those that govern alone.
+    cases = dict.fromkeys(case for layer in ("sections", "clearances") for case in layers[layer]["case"])
     names = {"option": list(layers["options"]["option"]), "case": list(cases),
              "wire": list(dict.fromkeys(layers["wires"]["wire"]))}
     tables = {name: packer.table(_plain(layers[name]))
