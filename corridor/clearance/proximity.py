@@ -18,7 +18,6 @@ from corridor.clearance.beside_things import beside_things
 from corridor.clearance.both_ends import (
     beside_others,
     every_when_taut,
-    is_line,
     less_favourable,
     one_of_both,
     swept_at_either,
@@ -33,7 +32,6 @@ from corridor.clearance.crossings import (
     ground_below,
     middles,
     part_tops,
-    stands,
 )
 from corridor.clearance.findings import against_of
 from corridor.clearance.ground_blocks import BlocksAbout
@@ -42,6 +40,7 @@ from corridor.clearance.near_shapes import near_shapes
 from corridor.clearance.not_assessed import Gap, unswung
 from corridor.clearance.other_lines import BothSides, as_swept, both_sides, in_hot_case, past_others, sides, states_of
 from corridor.clearance.required_room import corners_of, required_of, vertical_room
+from corridor.clearance.ruled_things import RuledThings
 from corridor.clearance.scene import Scene
 from corridor.clearance.slopes import beside_ground
 from corridor.clearance.study_lines import Partners
@@ -67,7 +66,7 @@ class Around:
     ground under each wire span; `crossed` what they cross, with its `side` (row of crossed,), 1 where the wire passes
     above; `in_wind` what they pass on either side as they swing; `tops` (part,) elevation of the parts that a radial
     or horizontal rule is for, or that fall [m]; `shield_known` whether shield wires have a conductor; `own_wires`
-    whether wires of the same structures are compared; `blocks` of the ground."""
+    whether wires of the same structures are compared; `blocks` of the ground; `things` that rules are for."""
 
     scene: Scene
     index: ObstacleIndex
@@ -82,6 +81,7 @@ class Around:
     shield_known: bool
     own_wires: bool
     blocks: BlocksAbout
+    things: RuledThings
 
     @cached_property
     def beside_others(self):
@@ -160,26 +160,26 @@ def surroundings(facts, scene, ground, partners):
     rest = slice(None), facts.reference, still
     ends = take(scene.ends, rest)
     side = sides(wires, crossed, scene.constant[rest], index.obstacles, still, ends)
-    tops = part_tops(index, ground.sample, _wanted(scene, index))
+    things = RuledThings(scene.rules, index)
+    tops = part_tops(index, ground.sample, _wanted(scene, index, things))
     return Around(scene, index, facts.right_of_way, ground, partners, below,
                   in_hot_case(wires, crossed, side, index.obstacles, facts.cases), side,
                   both_sides(index, wires.span, crossed, side), tops, facts.shield is not None,
-                  facts.own_wires is not None, BlocksAbout(ground))
+                  facts.own_wires is not None, BlocksAbout(ground), things)
 
 
-def _wanted(scene, index):
+def _wanted(scene, index, things):
     """True for the parts near these wires whose top is asked for by a radial or horizontal rule."""
-    falling = _falling(index)
-    ruled = _has_rule(scene, index, "radial") | _has_rule(scene, index, "horizontal") | falling | stands(index)
+    ruled = things.has("radial") | things.has("horizontal") | things.falling | things.stands
     ends = np.concatenate([scene.wires.start[:, :2], scene.wires.end[:, :2]])
-    reach = way.reach_of(scene, np.arange(len(scene.cases))) + tallest(index, falling)
+    reach = way.reach_of(scene, np.arange(len(scene.cases))) + tallest(index, things.falling)
     low, high = np.nanmin(ends, axis=0) - reach, np.nanmax(ends, axis=0) + reach
     near = np.zeros(len(ruled), bool)
     near[index.tree.query(shapely.box(*low, *high))] = True
     return ruled & near
 
 
-def compare(around, cases=None, *, in_space=True, tell=None):
+def compare(around, cases=None, *, beyond=MARGIN, tell=None):
     """Return how near wires come to what is about them.
 
     Parameters
@@ -187,8 +187,9 @@ def compare(around, cases=None, *, in_space=True, tell=None):
     around : Around
     cases : ndarray of int, optional
         The cases that are looked at; default: all.
-    in_space : bool
-        Whether distances in space are looked for, too, not heights and distances sideways alone.
+    beyond : float, optional
+        How far beyond what is required distances in space to things are told, at most [m]; None: heights and distances
+        sideways alone are looked for.
     tell : callable, optional
         `tell(share)` of the work that is done, 0 to 1.
 
@@ -205,8 +206,8 @@ def compare(around, cases=None, *, in_space=True, tell=None):
     swung = _asked(scene, cases, True, "vertical", "horizontal")
     gaps = [gap for each in scene.both_ends for gap in unswung(each, swung)]
     looks = [_upright(around, cases)]
-    if in_space:
-        looks += [_near_things(around, cases, taut), _beside_ground(around, cases)]
+    if beyond is not None:
+        looks += [_near_things(around, cases, taut, beyond), _beside_ground(around, cases)]
     for found, lost in looks:
         parts += found
         gaps += lost
@@ -227,7 +228,7 @@ def _upright(around, cases):
     scene, crossed, obstacles = around.scene.lowest, around.crossed, around.index.obstacles
     wires, depth = scene.wires, scene.depth
     vertical = _asked(scene, cases, False, "vertical")
-    ruled = _kept_clear(scene, around.index, "vertical", np.arange(len(obstacles.category)))
+    ruled = around.things.kept_clear("vertical")
     far = (np.abs(scene.aside) > ASIDE).any(axis=-1)[:, :, vertical].any(axis=(1, 2))
     leans = np.isin(wires.span, wires.span[far])
     chosen, stated = ruled[crossed.obstacle] & ~leans[crossed.wire], states_of(obstacles)[crossed.obstacle]
@@ -259,8 +260,7 @@ def _sideways(around, cases, taut):
         parts.append(less_favourable(scene, every, lambda some, _: way.within_right_of_way(
             way.all_swings(some, land, sideways), some.wires, some.spans, some.structures, land, sideways,
             some.reach.aside[:, :, sideways])))
-    ruled, above = _has_rule(scene, around.index, "horizontal"), vertical_room(around)
-    theirs = is_line(around.index)
+    ruled, above, theirs = around.things.has("horizontal"), vertical_room(around), around.things.lines
     parts += _beside_lines(around, ruled & theirs & ~np.isnan(around.tops), above, cases, taut)
     room = np.where(ruled & ~theirs, around.tops + above, np.nan)
     if not np.isfinite(room).any():
@@ -287,11 +287,11 @@ def _beside_lines(around, chosen, above, cases, taut):
 
 def _swept(around, cases, tell):
     """Compare wires along their swing with what is below, in the windy cases that ask for it; None where none does."""
-    scene, index, meet, wind = around.scene, around.index, around.partners.meet, around.in_wind
+    scene, meet, wind = around.scene, around.partners.meet, around.in_wind
     windy = _asked(scene, cases, True, "vertical")
     if not len(windy):
         return None
-    below, ruled = wind.below, _kept_clear(scene, index, "vertical", np.arange(len(index.obstacles)))[wind.origin]
+    below, ruled = wind.below, around.things.kept_clear("vertical")[wind.origin]
     swept, side = as_swept(wind.index, below, windy), np.where(below, -1.0, 1.0) * ruled
     ends, both = scene.both_ends, []
     for number, each in enumerate(ends, start=1):
@@ -306,17 +306,17 @@ def _swept(around, cases, tell):
     return replace(found, checked=take(found.checked, keep), swung=take(found.swung, keep), lost=lost)
 
 
-def _near_things(around, cases, taut):
+def _near_things(around, cases, taut, beyond):
     """Compare wires in space, along their swing in wind, with what is near them and with trees that fall; and what is
     left open. A clearance of whatever measure is reason enough to ask for that in space."""
-    scene, index, tops = around.scene, around.index, around.tops
+    scene, index, tops, things = around.scene, around.index, around.tops, around.things
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
-    parts, reach = [], _floor(scene) + MARGIN
-    lone = _lacks(scene, index, "radial") & stands(index) & ~np.isnan(tops)
-    lines, every = is_line(index) & ~_points(index), every_when_taut(scene)
-    ruled = _has_rule(scene, index, "radial") & ~np.isnan(tops)
-    far = _as_far(around, cases, ruled)
-    points, shapes, sample = lone & _points(index), lone & ~lines & ~_points(index), around.ground.sample
+    parts, reach = [], _floor(scene) + beyond
+    lone = things.lacks("radial") & things.stands & ~np.isnan(tops)
+    lines, every = things.lines & ~things.points, every_when_taut(scene)
+    ruled = things.has("radial") & ~np.isnan(tops)
+    far, within = _as_far(around, cases, ruled, beyond)
+    points, shapes, sample = lone & things.points, lone & ~lines & ~things.points, around.ground.sample
     for some in filter(len, (windy, still)):
         looks = [(points, lambda those, _, some=some: near_points(those, index, some, tops, points, reach, reach)),
                  (shapes, lambda those, _, some=some: near_shapes(those, index, sample, some, tops, shapes, reach))]
@@ -324,27 +324,28 @@ def _near_things(around, cases, taut):
         parts += [take(each, each.actual <= reach) for each in near]
         if ruled.any():
             parts.append(less_favourable(scene, every, lambda those, _, some=some: near_points(
-                those, index, some, tops, ruled, far)))
+                those, index, some, tops, ruled, far, within)))
         parts.append(less_favourable(scene, taut, lambda those, known, some=some: near_lines(
             those, index, sample, around.partners, some, lone & lines, reach, known)))
-    falling = _falling(index)
+    falling = things.falling
     if not falling.any():
         return parts, []
     feet = feet_of(index, tops, around.ground.sample, falling & ~np.isnan(tops))
     against, fall = rule_tables.falling_rule(scene.rules, against_of(index.of_part, index.obstacles))
     fall &= np.isfinite(tops - feet)
-    far = _as_far(around, cases, fall, against)
+    far, _ = _as_far(around, cases, fall, beyond, against)
     parts += [less_favourable(scene, every, lambda those, _, some=some: fall_in(
         those, index, some, tops, feet, fall, far)) for some in (windy, still) if len(some)]
     return parts, fall_gaps(scene, index, tops, feet, falling)
 
 
-def _as_far(around, cases, chosen, against=None):
-    """How far off points are looked for in space [m]: no less than any rule asks for."""
+def _as_far(around, cases, chosen, beyond, against=None):
+    """How far off in plan points are looked for, and within which distance in space [m]: no less than any rule asks for
+    and so much beyond; where that is all that is told, as far as `REACH` and whatever the distance."""
     some = np.flatnonzero(chosen)
-    most = [np.nanmax(required_of(around, "radial", around.scene.cases[k], against, some)[1], initial=0.0)
-            for k in cases]
-    return max(REACH, *(each + MARGIN for each in most), 0.0)
+    most = max((float(np.nanmax(required_of(around, "radial", around.scene.cases[k], against, some)[1], initial=0.0))
+                for k in cases), default=0.0) + beyond
+    return (most, most) if beyond < MARGIN else (max(REACH, most), np.inf)
 
 
 def _beside_ground(around, cases):
@@ -360,33 +361,6 @@ def _beside_ground(around, cases):
     if found is None or other is None:
         return [found] if found is not None else [], gaps
     return [less_favourable(scene, every, lambda those, _: found if those is scene else other)], gaps
-
-
-def _falling(index):
-    """True for the parts that can fall."""
-    falls = index.obstacles.falls
-    return np.zeros(len(index.of_part), bool) if falls is None else falls[index.of_part]
-
-
-def _has_rule(scene, index, measure, obstacle=None):
-    """True for the parts (or rows of given obstacles) whose category has a rule of a measure in any case."""
-    obstacle = index.of_part if obstacle is None else obstacle
-    return rule_tables.has_rule(scene.rules, against_of(obstacle, index.obstacles), measure)
-
-
-def _lacks(scene, index, measure, obstacle=None):
-    """True for the parts (or rows of given obstacles) that the electrical distance alone is for in a measure."""
-    obstacle = index.of_part if obstacle is None else obstacle
-    return rule_tables.lacks_rule(scene.rules, against_of(obstacle, index.obstacles), measure)
-
-
-def _kept_clear(scene, index, measure, obstacle):
-    """True for rows of obstacles that a rule of a measure is for, or else the electrical distance."""
-    return _has_rule(scene, index, measure, obstacle) | _lacks(scene, index, measure, obstacle)
-
-
-def _points(index):
-    return shapely.get_dimensions(index.part) == 0
 
 
 def _floor(scene):

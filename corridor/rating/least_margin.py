@@ -14,7 +14,7 @@ from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import against_of, obstacle_name, requirements
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
-from corridor.clearance.proximity import compare
+from corridor.clearance.proximity import MARGIN, compare
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case
 
@@ -119,10 +119,11 @@ def passed_below(position, against):
     return (position == "below") & (against == "line")
 
 
-def least_margins(around, sets, temperature, *, lost=True, in_space=True):
+def least_margins(around, sets, temperature, *, lost=True, beyond=MARGIN):
     """The minimum margin of spans in sets of cases, in options at temperatures of their own, (set, span, option) [°C];
     nan: not asked, and, unless what is `lost` does not matter, where anything is not known below or beside wires there.
-    No case is in two sets. Without distances `in_space` it is that of all others."""
+    No case is in two sets. Distances in space count as far as they are not more than so much `beyond` what is required
+    [m], None: not at all."""
     scene = around.scene
     wanted = np.isfinite(temperature)
     asked = wanted.any(axis=(0, 2))
@@ -134,10 +135,10 @@ def least_margins(around, sets, temperature, *, lost=True, in_space=True):
     looked = [cases for cases, some in zip(sets, wanted, strict=True) if some.any()]
     T, every = _of_wires(scene, sets, temperature), np.sort(np.concatenate(looked))
     part = scene.part(keep).at_temperature(T[keep], both=True)
-    compared = compare(around.part(part, keep), every, in_space=in_space)
+    compared = compare(around.part(part, keep), every, beyond=beyond)
     gaps = lost_on_the_way(part, compared) if lost else []
     tables = [(part, compared.checked, requirements(part, compared.checked))]
-    if around.own_wires and in_space:
+    if around.own_wires and beyond is not None:
         spans = np.flatnonzero(asked[scene.wires.span])
         tables += own_at_rest(scene.part(spans).at_temperature(T[spans], both=True), every)
     for number, cases in enumerate(sets):

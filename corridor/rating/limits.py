@@ -24,6 +24,8 @@ _ITERATIONS = 60
 #: Margin that is sought and how far beside it counts as found [m], so that none is below nought; one that does after
 #: some trials, how many, and the width of a bracket that ends [K].
 _SOUGHT, _BESIDE, _ENOUGH, _TRIALS, _WIDTH = 5e-7, 4e-7, 5e-4, 12, 1e-9
+#: What is farther than so much beyond what is required in space is not what a limit is sought by [m].
+_BEYOND = 0.5
 #: Guesses that are made by false position where no parabola fits, before brackets are halved.
 _BY_SECANTS = 3
 
@@ -195,7 +197,7 @@ def _root(around, sets, limits, top):
     what is found is then asked once more with all: where that is less, the search goes on with all from its beginning.
     """
     short = limits.governs == CLEARANCE
-    cold = least_margins(around, sets, np.where(short, COLDEST, np.nan), lost=False)
+    cold = least_margins(around, sets, np.where(short, COLDEST, np.nan), lost=False, beyond=_BEYOND)
     bracket = _Bracket(np.where(short, top, np.nan), cold.margin - _SOUGHT, limits.least.margin - _SOUGHT)
     best, beyond = (Least(*(v.copy() for v in least)) for least in (cold, limits.least))
     todo, limit = short & (cold.margin > _SOUGHT), np.full(top.shape, np.nan)
@@ -205,7 +207,7 @@ def _root(around, sets, limits, top):
         if not todo.any():
             break
         T, tried = np.where(todo & ~settled, bracket.guess(), T), np.where(settled, tried, trial)
-        now = least_margins(around, sets, np.where(todo, T, np.nan))
+        now = least_margins(around, sets, np.where(todo, T, np.nan), beyond=_BEYOND)
         off = now.margin - _SOUGHT
         near = todo & _near(off, tried)
         # Below the temperature found all has not been asked for.
@@ -233,7 +235,7 @@ def _without_space(around, sets, bracket, chosen):
         if not todo.any():
             break
         T, tried = np.where(todo, bracket.guess(), T), np.where(todo, trial, tried)
-        off = least_margins(around, sets, np.where(todo, T, np.nan), in_space=False).margin - _SOUGHT
+        off = least_margins(around, sets, np.where(todo, T, np.nan), beyond=None).margin - _SOUGHT
         todo &= ~(_near(off, trial) | ~bracket.wide | np.isnan(off) | (trial >= _TRIALS))
         bracket.narrow(todo, T, off)
     return T, tried

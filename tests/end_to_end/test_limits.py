@@ -219,3 +219,21 @@ def test_own_wires_set_limits_whichever_is_named_first(study, make):
     assert "own_phase" in set(found[0]["governing_against"])
     names = ["limit_temperature_c", "clearing_temperature_c", "governs", "governing_against"]
     pd.testing.assert_frame_equal(found[0][names], found[1][names], rtol=0, atol=1e-3)
+
+
+def test_limits_are_those_of_everything_in_space(study, make, monkeypatch):
+    """What is farther than it could matter is left out while a limit is sought: with all of it limits are the same."""
+    study.rules = "rule,against,measure,base\nopen,ground,vertical,7\ntree,tree,radial,3.5\nany,building,vertical,3\n"
+    study.text += make.SECOND_OPTION
+    rng = np.random.default_rng(7)
+    e, n = make.EAST + rng.uniform(20, 880, 90), make.NORTH + rng.uniform(-12, 12, 90)
+    study.add_obstacle("trees", "tree", shapely.points(e, n), "height_column = \"tall\"\nradius = 1.5",
+                       tall=rng.uniform(1, 9, 90))
+    e, n = make.EAST + np.array([90.0, 400, 700]), make.NORTH + np.array([9.0, -8, 7])
+    study.add_obstacle("sheds", "building", shapely.box(e, n, e + 8, n + 3), "height = 6")
+    found = study.check()["limits"]
+    monkeypatch.setattr("corridor.rating.limits._BEYOND", 30.0)
+    whole = study.check()["limits"]
+    assert ((found["governing_measure"] == "radial") & (found["governs"] == "clearance")).sum() >= 3
+    assert (found["governing_obstacle"] == whole["governing_obstacle"]).all()
+    np.testing.assert_allclose(found["limit_temperature_c"], whole["limit_temperature_c"], atol=0.02)
