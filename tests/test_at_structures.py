@@ -142,6 +142,14 @@ def test_an_angle_leans_to_its_inside(tmp_path):
     assert row["swing_right_deg"] > row["swing_left_deg"] + 10 and row["body_side"] == "right"
 
 
+def test_the_electrical_distance_in_thin_air(tmp_path):
+    """3 km up an air gap is exp(2/8.15) times as long (IEC 60071-2, recalled), by the elevation of the foot."""
+    layers, _ = found(tmp_path, framed(window_right=3.0), base=(3000.0, 3002.0, 3000.0))
+    row = at_t2(layers, "today")
+    assert row["body_rule"] == "electrical distance"
+    assert row["body_required_m"] == pytest.approx(np.exp(2.002 / 8.15), rel=1e-4)
+
+
 def test_rules_go_before_the_electrical_distance(tmp_path):
     rules = [*TABLE, ("own_structure", "radial", 0.4), ("other", "radial", 9.0)]
     layers, _ = found(tmp_path, framed(window_right=2.4), rules=rules)

@@ -119,10 +119,11 @@ def _nearest(window, right, drop, reach):
 def required_of_body(scene, altitude):
     """Return the name of the rule and the distance that is required from structures at some altitudes (row,) [m],
     (row, option, case): the most that rows against `own_structure` ask for in any measure, else the electrical distance
-    to earth; nan where that is not known."""
+    to earth, above 1000 m more of it; nan where that is not known."""
     shape, U = (len(altitude), len(scene.options), len(scene.cases)), scene.voltage / 1e3
     name = np.full(shape, rule_tables.FLOOR, object)
-    required = np.full(shape, float(rule_tables.electrical_distance(U)))
+    air = 1 + rule_tables.thin_air(altitude)
+    required = np.broadcast_to(rule_tables.electrical_distance(U) * air[:, None, None], shape).copy()
     for k, case in enumerate(scene.cases):
         rows = [int(rule_tables.choose(scene.rules, BODY, measure, case.name, U, swung=case.wind > 0))
                 for measure in rule_tables.MEASURES]

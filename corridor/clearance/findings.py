@@ -230,6 +230,7 @@ def severity(columns, existing, voltage_kv):
     against, position = columns["against"].astype(str), columns["position"].astype(str)
     wire = np.isin(against, ("line", "own_phase", "own_circuit"))
     gap = np.where(wire, *(rule_tables.electrical_distance(voltage_kv, kind) for kind in ("D_pp", "D_el")))
+    gap = gap * (1 + rule_tables.thin_air(columns["wire_elevation_m"]))
     over = np.fmax(columns["wire_elevation_m"] - columns["other_elevation_m"], 0)
     # What a wire is beside of it may be well above.
     away = np.where((columns["measure"] == "horizontal") & (over > 0), np.hypot(np.fmax(columns["actual_m"], 0), over),

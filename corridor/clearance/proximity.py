@@ -311,9 +311,11 @@ def _near_things(around, cases, taut, beyond):
     left open. A clearance of whatever measure is reason enough to ask for that in space."""
     scene, index, tops, things = around.scene, around.index, around.tops, around.things
     still, windy = (_asked(scene, cases, some, "vertical", "horizontal") for some in (False, True))
-    parts, reach = [], _floor(scene) + beyond
     lone = things.lacks("radial") & things.stands & ~np.isnan(tops)
     lines, every = things.lines & ~things.points, every_when_taut(scene)
+    theirs = lone & things.lines
+    parts, reach = [], beyond + max(_floor(scene), _floor(scene, tops[theirs], index.obstacles.voltage[
+        index.of_part[theirs]]))
     ruled = things.has("radial") & ~np.isnan(tops)
     far, within = _as_far(around, cases, ruled, beyond)
     points, shapes, sample = lone & things.points, lone & ~lines & ~things.points, around.ground.sample
@@ -363,8 +365,10 @@ def _beside_ground(around, cases):
     return [less_favourable(scene, every, lambda those, _: found if those is scene else other)], gaps
 
 
-def _floor(scene):
-    """Electrical distance at our voltage, or the greatest that is known [m]: how far things are looked for that no
-    rule is for goes with it."""
-    distance = rule_tables.electrical_distance(scene.voltage / 1e3, "D_pp")
-    return float(np.nan_to_num(distance, nan=rule_tables.greatest_distance()))
+def _floor(scene, tops=(), voltage=()):
+    """Electrical distance at our voltage or that of other lines [V], or the greatest that is known, in the air up there
+    [m]: how far things are looked for that no rule is for goes with it."""
+    distance = rule_tables.electrical_distance(np.r_[scene.voltage, voltage] / 1e3, "D_pp")
+    height = np.nanmax(np.concatenate([scene.wires.start[:, 2], scene.wires.end[:, 2], tops]), initial=0.0)
+    return float(np.nan_to_num(distance, nan=rule_tables.greatest_distance()).max() * (
+        1 + rule_tables.thin_air(height)))

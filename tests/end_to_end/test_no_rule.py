@@ -190,6 +190,46 @@ def test_a_rock_face_beside_a_swung_wire(study, apart, short):
         assert rows["actual_m"].min() == pytest.approx(apart, abs=0.3)
 
 
+def high_up(study):
+    """The study on ground 4 km higher: air gaps are exp(3/8.15) times as long there (IEC 60071-2, recalled)."""
+    up = 4000.0
+    study.structures["base_elevation"] = plane(study.structures["easting"], study.structures["northing"]) + up
+    return up
+
+
+def test_a_rock_face_in_thin_air(study):
+    """1.3 m beside a wire 4 km up: farther than the air gap between phases at sea level, 1.15 m, and nearer than that
+    to earth up there, 1.47 m."""
+    up, box = high_up(study), {"low": (EAST - 100, NORTH - 60), "high": (EAST + 1000, NORTH + 60), "cell": 0.25}
+    study.write_ground(lambda e, n: plane(e, n) + up, **box)
+    reach = study.check().rows("swing_envelopes", case="swung")["reach_left_m"].max()
+    study.write_ground(lambda e, n: cliff(reach + 1.3 + 0.125)(e, n) + up, **box)
+    rows = study.check().rows("violations", against="ground", measure="radial", case="swung")
+    assert set(rows["rule"]) == {"electrical distance"}
+    assert rows["required_m"].max() == pytest.approx(np.exp(3.12 / 8.15), rel=2e-3)
+    assert rows["actual_m"].min() == pytest.approx(1.3, abs=0.13) and rows["actual_m"].min() > 1.15
+
+
+@pytest.mark.parametrize("limit", [False, True])
+def test_a_line_of_higher_voltage_in_thin_air(beside, limit):
+    """A 765 kV line 7.5 m beside ours: nearer than the air gap up there, farther than ours and 5 m beyond it."""
+    up = high_up(beside)
+    beside.write_ground(lambda e, n: plane(e, n) + up)
+    z = spots(beside.check(), "A", "hot")[2000, 2]
+    wire = shapely.LineString([(EAST + 350, NORTH + 4 + 7.5, z), (EAST + 550, NORTH + 4 + 7.5, z)])
+    beside.add_obstacle("lines", "line", [wire], 'voltage = "765 kV"')
+    if limit:
+        beside.text += '[[cases]]\nname = "warm"\ntemperature = 40\n'
+        beside.change('temperature = "maximum"', "temperature = 75")
+    findings = beside.check()
+    if limit:
+        row = findings.row("limits", span="2-3", option="today")
+        assert row["governs"] != "maximum temperature" and row["governing_against"] == "line"
+    else:
+        row = near(findings.rows("violations", against="line"), "hot").iloc[0]
+        assert row["required_m"] == pytest.approx(5.6 * np.exp(3.12 / 8.15), rel=2e-3) and row["actual_m"] > 7
+
+
 def test_a_rock_face_is_told_where_wires_are_too_low_as_well(study):
     """The rule for the ground is violated in the same state, by a metre at most: that hides no face within a metre."""
     study.change('checks = ["horizontal"]', 'checks = ["horizontal", "vertical"]')
