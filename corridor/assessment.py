@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from corridor.arrays import names_of
 from corridor.clearance.at_structures import body_gaps
 from corridor.clearance.capacity import Capacities
 from corridor.clearance.clipping import clipping_rows
@@ -131,7 +132,7 @@ OPTIONAL = frozenset({"limits", "violation_stretches", "swing_envelopes", "clipp
 _HUNG, _COMPARED, _SURE = 0.02, 0.68, 0.7
 
 
-def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=None):
+def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=None, only=None):
     """Return the findings of spans `first` to `last` (whole sections), as columns by layer.
 
     Parameters
@@ -145,6 +146,9 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
         Those of `OPTIONAL` that nobody reads.
     tell : callable, optional
         `tell(share)` of the work that is done, 0 to 1, by and by.
+    only : str, optional
+        The option whose clearances are asked for, of a study without mixes: of others they are neither looked for nor
+        told of as not assessed.
 
     Returns
     -------
@@ -159,14 +163,14 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
             return tell((low - first + share * (high + 1 - low)) / (last + 1 - first))
 
         part, lost = with_mixes(facts, plan, low, high, _assess_run(facts, plan, ground, low, high, needless,
-                                                                   told if tell else None))
+                                                                   told if tell else None, only))
         if lost and "limits" in part:
             part["limits"] = limits_less_known(part["limits"], lost)
         parts.append(part)
     return parts[0] if len(parts) == 1 else put_together(parts)
 
 
-def _assess_run(facts, plan, ground, first, last, needless, tell):
+def _assess_run(facts, plan, ground, first, last, needless, tell, only):
     """The findings of spans in which each mix is one option alone, without those of mixes."""
     ends = np.r_[plan.spans.tail[first:last + 1], plan.spans.head[first:last + 1]]
     place = np.stack([facts.structures.easting[ends], facts.structures.northing[ends]], axis=1)
@@ -179,6 +183,8 @@ def _assess_run(facts, plan, ground, first, last, needless, tell):
     tell(_HUNG)
     facts, scene, met = meet(facts, plan, scene, first, last)
     around = surroundings(facts, scene, ground, met.partners)
+    if only is not None:
+        around = replace(around, scene=scene.of_option(names_of(facts.options).tolist().index(only)))
     met_with = compare(around, tell=lambda share: tell(_HUNG + share * (_COMPARED - _HUNG)))
     tell(_COMPARED)
     columns, kept, unruled = assess(scene, met_with.checked)

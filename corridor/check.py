@@ -205,7 +205,8 @@ def check(opened: Opened, output: Path | str | None = None, *, progress: Progres
 
 def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None = None, clock: Clock | None = None,
          inspector: Inspector | None = None, chances: LineChances | None = None,
-         needless: frozenset[str] = frozenset(), at_work: AtWork | None = None) -> Iterator[tuple[str, Columns]]:
+         needless: frozenset[str] = frozenset(), at_work: AtWork | None = None, only: str | None = None
+         ) -> Iterator[tuple[str, Columns]]:
     """Yield the findings of a corridor, batch by batch, as (layer, columns).
 
     Parameters
@@ -225,6 +226,8 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
         Layers that nobody reads, as for `corridor.assessment.assess_spans`.
     at_work : AtWork, optional
         Processes that assess the batches, of a plan whose ground was asked; default: threads.
+    only : str, optional
+        The option whose clearances are asked for, as for `corridor.assessment.assess_spans`.
     """
     clock, shares = clock or Clock(), {}
 
@@ -232,7 +235,7 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
         part, first, last = item
         with clock("compute"):
             return assess_batch(facts, part, ground, inspector, first, last, needless,
-                                lambda share: tell(first, last, share))
+                                lambda share: tell(first, last, share), only)
 
     def tell(first, last, share):
         shares[first] = share * (last + 1 - first)
@@ -273,11 +276,12 @@ def find(facts: Facts, plan: Plan, ground: Ground, *, progress: Progress | None 
 
 
 def assess_batch(facts: Facts, plan: Plan, ground: Ground, inspector: Inspector | None, first: int, last: int,
-                 needless: frozenset[str] = frozenset(), tell: Callable[[float], None] | None = None) -> dict:
+                 needless: frozenset[str] = frozenset(), tell: Callable[[float], None] | None = None,
+                 only: str | None = None) -> dict:
     """Return what spans `first` to `last` come to, the unit of all work: as `corridor.assessment.assess_spans`, and
     what an inspector saw there as `seen`."""
     seen = {} if inspector is None else {"seen": inspector.look(first, last)}
-    return assess_spans(facts, plan, ground, first, last, needless, tell) | seen
+    return assess_spans(facts, plan, ground, first, last, needless, tell, only) | seen
 
 
 def _line_rows(facts, plan):

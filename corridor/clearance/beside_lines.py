@@ -198,7 +198,7 @@ def _pairs(scene, index, sample, partners, cases, chosen, reach):
     wire, part = near_pairs(scene, index, cases, chosen, np.full(len(chosen), reach))
     theirs = _curves(index, sample, np.unique(part))
     pair, row = matches(part, theirs.part)
-    at, o, k = (v.ravel() for v in np.indices((len(pair), len(scene.options), len(cases))))
+    at, o, k = scene.asked(wire[pair], cases)
     w, row = wire[pair[at]], row[at]
     met = partners.meet(scene.wires.span[w], index.of_part[theirs.part[row]], o)
     return theirs, _Pairs(w[met], row[met], o[met], cases[k[met]])

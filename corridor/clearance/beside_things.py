@@ -101,7 +101,7 @@ def _rows(scene, index, cases, clear_above):
     wanted = np.isfinite(clear_above[part])
     wire, part = wire[wanted], part[wanted]
     order = np.lexsort((wire, index.of_part[part], wires.span[wire]))
-    pair, o, k = (v.ravel() for v in np.indices((len(wire), len(scene.options), len(cases))))
+    pair, o, k = scene.asked(wire[order], cases)
     w, p = wire[order][pair], part[order][pair]
     return _Rows(w, p, o, k, scene.way(w, o, cases[k]), index.footprint[p], clear_above[p])
 

@@ -7,7 +7,7 @@ from corridor.clearance.checked import least_rows
 from corridor.clearance.crossings import roofed
 from corridor.clearance.swept_surface import SweptSurface
 from corridor.clearance.swung_wires import hung_curves
-from corridor.clearance.trees import asked_states, checked_rows, closest, feet_on, near_pairs, surfaces_of
+from corridor.clearance.trees import checked_rows, closest, feet_on, near_pairs, surfaces_of
 from corridor.line.swing import from_grid, to_grid
 
 __all__ = ["near_shapes"]
@@ -56,7 +56,7 @@ def near_shapes(scene, index, sample, cases, tops, chosen, reach):
                        initial=np.inf) if len(wire) else np.zeros(0)
     some = lowest - _LOWER <= tops[part] + reach
     wire, part = wire[some], part[some]
-    pair, o, k = asked_states(scene, wire, cases)
+    pair, o, k = scene.asked(wire, cases)
     some = _as_near(scene, index, tops, wire[pair], part[pair], scene.way(wire[pair], o, cases[k]), reach)
     w, p, o, k = wire[pair[some]], part[pair[some]], o[some], k[some]
     least, place, top = np.full(len(w), np.nan), np.full((len(w), 3), np.nan), np.full(len(w), np.nan)

@@ -65,6 +65,19 @@ class Scene:
         taut = None if self.taut is None else self.taut.part(keep)
         return replace(self, ends=ends, taut=taut, **some, **frames)
 
+    def of_option(self, option):
+        """Return the scene with the wires of one option (its index) alone: those of others hang nowhere, and no
+        temperature is known of them."""
+        others = np.arange(len(self.options)) != option
+
+        def without(column):
+            return np.where(others.reshape(-1, *(1,) * (column.ndim - 2)), np.nan, column)
+
+        names = ("horizontal_tension", "start", "end")
+        hung = replace(self.hung, **{name: without(getattr(self.hung, name)) for name in names})
+        return self.hung_as(hung, temperature=without(self.temperature),
+                            taut=self.taut and self.taut.of_option(option))
+
     def among(self, obstacles):
         """Return the scene among other Obstacles, at both ends of the history."""
         return replace(self, obstacles=obstacles, taut=self.taut and self.taut.among(obstacles))
@@ -139,6 +152,11 @@ class Scene:
             return self.centre.ways.raised(-self.reach.down.ravel())
         w, o, k = (v.ravel() for v in np.indices(self.temperature.shape))
         return follow(self.model, self.row[w], o, k, self.temperature[w, o, k])
+
+    def asked(self, wire, cases):
+        """Return the rows of wires (row,), options and numbers in `cases` of the states that are asked about: of others
+        no temperature is known."""
+        return np.nonzero(np.isfinite(self.temperature[wire][:, :, cases]))
 
     def way(self, wire, option, case):
         """Return the numbers of wires in options and cases among `ways`."""

@@ -20,7 +20,6 @@ from corridor.clearance.swung_wires import hung_curves
 from corridor.line.swing import from_grid
 
 __all__ = [
-    "asked_states",
     "checked_rows",
     "closest",
     "fall_gaps",
@@ -149,7 +148,7 @@ def _nearest(scene, index, cases, chosen, reach, target, within=np.inf):
     is more than `within`."""
     wire, part = _whole_spans(scene, *near_pairs(
         scene, index, cases, chosen & (shapely.get_type_id(index.part) == 0), reach))
-    pair, o, k = asked_states(scene, wire, cases)
+    pair, o, k = scene.asked(wire, cases)
     w, p = wire[pair], part[pair]
     least, place = np.full(len(w), np.nan), np.full((len(w), 3), np.nan)
     row, spot = scene.way(w, o, cases[k]), _spots(scene, index, w, p)
@@ -168,12 +167,6 @@ def _nearest(scene, index, cases, chosen, reach, target, within=np.inf):
         least[some], place[some] = _look(scene, row[some], w[some], p[some], spot[some], reach, target.distance)
     near = np.hypot(*(place[:, :2] - spot).T) <= target.radius[p] + reach[p]
     return _Found(w, p, o, cases[k], least, place, near)
-
-
-def asked_states(scene, wire, cases):
-    """Return rows of wires, options and places in `cases` of the states that are asked about: of those that are not,
-    as between trials of a limit, no temperature is known."""
-    return np.nonzero(np.isfinite(scene.temperature[wire][:, :, cases]))
 
 
 def surfaces_of(scene, way):

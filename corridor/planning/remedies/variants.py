@@ -213,11 +213,13 @@ def assess_variant(site: Site, alterations: Alterations | None = None, earlier: 
     line = altered(site, alterations)
     option = None if every else site.option
     needless = OPTIONAL - {"limits"} if limits else OPTIONAL
+    only = None if line.facts.mixes else option
     sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
     if earlier is None or len(sections) == len(line.plan.sections):
         return Variant(alterations, line, of_option(option, find(line.facts, line.plan, line.ground,
-                                                                        progress=progress, needless=needless)))
-    found = of_option(option, (item for batch in _assessed(line, sections, needless) for item in batch.items()))
+                                                                        progress=progress, needless=needless,
+                                                                        only=only)))
+    found = of_option(option, (item for batch in _assessed(line, sections, needless, only) for item in batch.items()))
     names = line.plan.sections
     drop = _names(earlier.line.plan, slice(None)) - _names(line.plan, np.setdiff1d(np.arange(len(names)), sections))
     return Variant(alterations, line, {name: _taken_over(drop, rows, found.get(name))
@@ -260,13 +262,14 @@ def _other_sections(site, line, now, before):
     return np.unique(spans.section[touched])
 
 
-def _assessed(line, sections, needless):
+def _assessed(line, sections, needless, only):
     """Findings of some sections, neighbours together but no more than `_RUN` spans."""
     first, last = line.plan.sections.first, line.plan.sections.last
     part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
     ends = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
     for run in np.split(sections, ends) if len(sections) else ():
-        yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless)
+        yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless,
+                           only=only)
 
 
 def _names(plan, sections):
