@@ -192,14 +192,16 @@ def _made(model: Model, asked: _Asked) -> WirePaths:
 
 
 def _hung(model: Model, asked: _Asked, rows: Integers, swing: Array) -> tuple[Array, Array, Array]:
-    """Ends and constants of rows at swings, of one shape (row, swing)."""
+    """Ends and constants of rows at swings, of one shape (row, swing); nan of those of no temperature."""
     rows, swing = np.broadcast_arrays(rows, swing)
-    if not rows.size:
-        return np.zeros((*rows.shape, 3)), np.zeros((*rows.shape, 3)), np.zeros(rows.shape)
-    row = rows.ravel()
-    hung = hang(model, case_states(model, asked.wire[row], asked.option[row], asked.case[row], swing.ravel(),
-                                   asked.temperature[row]))
-    return hung.start.reshape(*rows.shape, 3), hung.end.reshape(*rows.shape, 3), hung.constant.reshape(rows.shape)
+    start, end, constant = (np.full((*rows.shape, *more), np.nan) for more in ((3,), (3,), ()))
+    known = np.isfinite(asked.temperature[rows])
+    row = rows[known]
+    if len(row):
+        hung = hang(model, case_states(model, asked.wire[row], asked.option[row], asked.case[row], swing[known],
+                                       asked.temperature[row]))
+        start[known], end[known], constant[known] = hung.start, hung.end, hung.constant
+    return start, end, constant
 
 
 def _pieces(model: Model, asked: _Asked, path: Integers, low: Array, high: Array) -> _Pieces:

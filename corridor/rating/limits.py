@@ -25,7 +25,7 @@ _ITERATIONS = 60
 #: some trials, how many, and the width of a bracket that ends [K].
 _SOUGHT, _BESIDE, _ENOUGH, _TRIALS, _WIDTH = 5e-7, 4e-7, 5e-4, 12, 1e-9
 #: What is farther than so much beyond what is required in space is not what a limit is sought by [m].
-_BEYOND = 0.5
+_BEYOND = 1.5
 #: Guesses that are made by false position where no parabola fits, before brackets are halved.
 _BY_SECANTS = 3
 
