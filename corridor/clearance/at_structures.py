@@ -24,12 +24,11 @@ SIDES_OF_BODY = ("left", "right", "below", "above")
 
 
 class _Windows(NamedTuple):
-    """What framings tell of rows: `window` (row, side) [m] and `limit` (row,) [deg], nan where it is not given; `drop`
-    (row,) by which a V holds the wire below its point [m]; `swings` and `held` (row,) for the kinds of strings."""
+    """What framings tell of rows: `window` (row, side) [m] and `limit` (row,) [deg], nan where it is not given;
+    `swings` aside and `held` (row,) for the kinds of strings."""
 
     window: np.ndarray
     limit: np.ndarray
-    drop: np.ndarray
     swings: np.ndarray
     held: np.ndarray
 
@@ -57,7 +56,6 @@ def body_rows(scene, framings, ends):
     broken = np.array([case.broken is not None for case in scene.cases])[:, None]
     places = at_either_end(scene, lambda some: np.stack([ends.of_both(each) for each in string_places(some)], axis=-1))
     right, drop = np.moveaxis(np.where(broken[..., None], np.nan, places), -1, 0)
-    drop = drop + told.drop[:, None, None, None]
     swing = np.degrees(np.arctan2(right, drop))
     swing[~told.swings] = np.nan
     to_left, to_right = (-swing).max(axis=-1), swing.max(axis=-1)
@@ -85,8 +83,7 @@ def _windows(framings, framing, wire):
 
     string = framings.string[at]
     return _Windows(np.stack([column(f"window_{side}") for side in SIDES_OF_BODY], axis=-1), column("swing_limit"),
-                    np.where(string == "vee", framings.string_length[at], 0.0), string == "suspension",
-                    np.isin(string, ("strain", "link")))
+                    string == "suspension", np.isin(string, ("strain", "link")))
 
 
 def _reaches(scene, ends):

@@ -69,7 +69,8 @@ class Framings:
     """Where wires hang on each kind of structure; columns of shape (framing x wire,).
 
     `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
-    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
+    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg], of
+    both arms of a `vee`.
     Where it is `strain` the wire ends there; a `link` is a strain string of that length and mass between there and
     the wire.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m²], projected, on which the
