@@ -10,11 +10,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from corridor.errors import InputError
 from corridor.geometry.catenary import plane_of
+from corridor.inputs.framings import read_framings
 from corridor.line.facts import Case
 from corridor.mechanics.clipping import clip_in
 from corridor.mechanics.equilibrium import solve
 from corridor.mechanics.supports import FREE, Supports
+from corridor.summary import Tally
 
 from .common import findings, framings, option, rows_where, rules_of, structures
 from .published.test_equilibrium_numbers import PART, SIX, STILL, Links, from_15, straight
@@ -174,3 +177,138 @@ def test_the_wire_between_vs_hangs_in_the_plane_of_its_load(tmp_path):
     plane = plane_of(curve[0], curve[-1], np.array([0, -p, -w]))
     sag = H / plane.load * (np.cosh(plane.span * plane.load / (2 * H)) - 1)
     assert np.abs(curve[:, 1]).max() == pytest.approx(sag * p / np.hypot(w, p), rel=2e-3)
+
+
+# Whether both arms pull. By statics of two rods that meet: they do while the load points between them.
+
+LEVEL = (300.0, 300.0, 300.0)
+
+
+def loads_of(layers, structure, case, **wanted):
+    row, = rows_where(layers["structure_loads"], structure=structure, case=case, **wanted)
+    return {name: values[row] for name, values in layers["structure_loads"].items()}
+
+
+def by_hand(layers, case, pressure, turn=0.0):
+    """Angle of the load at a V between level spans [deg]: `tan(phi) = (p L cos(t/2) + 2 H sin(t/2))/(w L + W/2)`
+    with the length L of each wire, `2 H/q sinh(q S/2H)`, half of its load on either end; t the turn of the line."""
+    row = rows_where(layers["wires"], span="T2-T3", case=case)[0]
+    H, w, p, half = layers["wires"]["horizontal_tension_n"][row], 1.6 * 9.80665, pressure * 0.028, np.radians(turn) / 2
+    q = np.hypot(w, p)
+    L = 2 * H / q * np.sinh(q * 300.0 / (2 * H))
+    return np.degrees(np.arctan2(p * L * np.cos(half) + 2 * H * np.sin(half), w * L + MASS * 9.80665 / 2))
+
+
+def test_the_load_between_the_arms_by_hand(tmp_path):
+    """38 m/s of air of 1.225 kg/m³ on a cylinder of drag 1.0 are 884 Pa (`q = rho V²/2`, IEC 60826, recalled; without
+    its factors for height, gusts and long spans)."""
+    pressure = 1.225 * 38.0**2 / 2
+    case = Case("storm", 10.0, wind=pressure, checks=("horizontal",))
+    layers, *_ = found(tmp_path, line_of("vee", spans=LEVEL), framed(vee_angle=90.0), cases=(case, *STILL_CASES))
+    phi = by_hand(layers, "storm", pressure)
+    row = loads_of(layers, "T2", "storm")
+    assert row["vee_load_deg"] == pytest.approx(phi, abs=0.01) and 45 < phi < 60
+    for half, arms in ((phi - 0.05, "slack"), (phi + 0.05, "taut")):
+        layers, *_ = found(tmp_path, line_of("vee", spans=LEVEL), framed(vee_angle=2 * half), cases=(case,))
+        assert loads_of(layers, "T2", "storm")["vee_arms"] == arms
+        assert bool(len(layers["not_assessed"]["reason"])) == (arms == "slack")
+
+
+@pytest.mark.parametrize("method", ["equilibrium", "ruling_span"])
+def test_the_pull_of_an_angle_counts(tmp_path, method):
+    """4 degrees: in still air, and with the wind from outside the angle, whose pull adds to it."""
+    line = line_of("vee", spans=LEVEL, turn=4.0)
+    layers, *_ = found(tmp_path, line, framed(vee_angle=90.0), method=method)
+    for case, pressure in (("cold", 0.0), ("windy", 400.0)):
+        angle = loads_of(layers, "T2", case)["vee_load_deg"]
+        assert angle == pytest.approx(by_hand(layers, case, pressure, 4.0), abs=0.15)
+        assert angle > 15
+    assert loads_of(layers, "T3", "cold")["vee_load_deg"] == pytest.approx(0, abs=0.3)
+
+
+def test_an_arm_pulls_as_long_as_the_load_points_between_both():
+    """A cable on two rods that push, too (least energy by SciPy): that to leeward pushes once the load is beyond half
+    of the angle between them, and pulls before."""
+    supports = with_arms(straight([300.0, 300.0], string=DEPTH))
+    stiffness, c = float(PART.outer_stiffness), clip_in(supports, [28e3], [[STILL]], [20.0], PART)
+    for beyond in (-1.0, 1.0):
+        L = 300.6  # of the wire, within 1 part in 1,000
+        p = np.tan(np.radians(HALF + beyond)) * (-STILL[2] * L + 350.0) / L
+        loads = np.tile(STILL + [0, p, 0], (2, 1))
+        eq = solve(supports, c.unstressed, loads[None], [20.0], PART)
+        links = TwoArms(supports, c.unstressed[0], loads, 40, stiffness)
+        node = links.at_rest(np.vstack([supports.hinge[0, 0], eq.end[0, 1], supports.hinge[0, 2]]))[40]
+        leeward, windward = (np.linalg.norm(node - hinge) - links.rest[-1] for hinge in links.start[links.wires:])
+        assert np.sign(leeward) == -np.sign(beyond) and windward > 0
+
+
+def test_a_slack_arm_is_no_pass(tmp_path):
+    """Each wire beside it is not assessed in that case, whatever its margin; in others it is."""
+    options = (option(), option("light", existing=False, mass=1.1))
+    line, narrow = line_of("vee", spans=LEVEL), framed(vee_angle=80.0)
+    layers, facts, _ = found(tmp_path, line, narrow, options=options)
+    arms = {name: loads_of(layers, "T2", "windy", option=name)["vee_arms"] for name in ("today", "light")}
+    assert arms == {"today": "taut", "light": "slack"}
+    gaps = layers["not_assessed"]
+    assert gaps["option"].tolist() == ["light"] * 4 and gaps["case"].tolist() == ["windy"] * 4
+    assert sorted(gaps["span"].tolist()) == ["T1-T2", "T2-T3", "T2-T3", "T3-T4"]
+    assert all("arms are 40 deg from it" in reason for reason in gaps["reason"])
+    tally = Tally(facts)
+    for layer, columns in layers.items():
+        tally.add(layer, columns)
+    assert (tally.outcome("today").status, tally.outcome("light").status) == (0, 3)
+    # What it clears of its structure is not known either.
+    window = replace(narrow, window_below=np.where(narrow.framing == "held", np.nan, 9.0))
+    layers, *_ = found(tmp_path, line, window, options=options)
+    told = {(name, case): loads_of(layers, "T2", case, option=name)["at_structure"]
+            for name in ("today", "light") for case in ("windy", "cold")}
+    assert told == {("today", "windy"): "passed", ("today", "cold"): "passed", ("light", "cold"): "passed",
+                    ("light", "windy"): "not assessed"}
+    assert "own_structure" in layers["not_assessed"]["against"].tolist()
+
+
+def test_a_case_at_the_maximum_temperature_with_a_slack_arm_has_no_limit(tmp_path):
+    """How hot the wire may get is not known where it is not known how it hangs."""
+    hot = Case("hot", "maximum", wind=900.0, checks=("horizontal",))
+    for angle, known in ((150.0, True), (80.0, False)):
+        layers, *_ = found(tmp_path, line_of("vee", spans=LEVEL), framed(vee_angle=angle), cases=(hot, STILL_CASES[1]))
+        assert np.isfinite(layers["limits"]["limit_temperature_c"].astype(float)).all() == known
+
+
+def test_without_the_angle_of_its_arms_one_row_says_so(tmp_path):
+    layers, *_ = found(tmp_path, line_of("vee"), options=(option(), option("other", existing=False)))
+    gaps = layers["not_assessed"]
+    assert gaps["option"].tolist() == ["today", "other"] and set(gaps["case"]) == set(gaps["span"]) == {None}
+    assert "T2, T3 are taken as taut in windy: the framing gives no vee_angle" in gaps["reason"][0]
+    assert loads_of(layers, "T2", "windy", option="other")["vee_arms"] == "not given"
+    layers, *_ = found(tmp_path, line_of("vee"), cases=STILL_CASES)
+    assert not len(layers["not_assessed"]["reason"])
+    layers, *_ = found(tmp_path, line_of("hung"))
+    assert set(layers["structure_loads"]["vee_arms"]) == {None} and not len(layers["not_assessed"]["reason"])
+
+
+def test_a_lifted_v_is_told(tmp_path):
+    """The second structure 25 m lower: in the cold its wire lifts the V, with both arms slack."""
+    line = replace(line_of("vee", spans=LEVEL), base_elevation=np.array([25.0, 0.0, 25.0, 25.0]))
+    layers, facts, _ = found(tmp_path, line, framed(vee_angle=90.0), cases=(Case("cold", -30.0),))
+    row = loads_of(layers, "T2", "cold")
+    assert row["lifted"] and row["uplift"] and row["vee_arms"] == "slack" and np.isnan(row["vee_load_deg"])
+    tally = Tally(facts)
+    for layer, columns in layers.items():
+        tally.add(layer, columns)
+    assert tally.lifted == {("today", "cold"): {"T2"}} and tally.outcome().status == 1
+
+
+HEADING = "framing,wire,kind,offset,height,string,string_length,vee_angle\n"
+
+
+def test_the_angle_of_a_table(tmp_path):
+    table = tmp_path / "framings.csv"
+    table.write_text(HEADING + "P,a,phase,0,20,vee,2,1.5 rad\nP,b,phase,4,20,vee,2,\n", encoding="utf-8")
+    made = read_framings(table)
+    assert made.vee_angle[0] == pytest.approx(np.degrees(1.5)) and np.isnan(made.vee_angle[1])
+    for row, told in (("vee,2,180", "180 deg of a vee"), ("vee,2,0", "0 deg of a vee"),
+                      ("suspension,2,90", "90 deg of a suspension")):
+        table.write_text(HEADING + f"P,a,phase,0,20,{row}\n", encoding="utf-8")
+        with pytest.raises(InputError, match=f"row 2: vee_angle: found {told}"):
+            read_framings(table)

@@ -33,7 +33,7 @@ class _Windows(NamedTuple):
     held: np.ndarray
 
 
-def body_rows(scene, framings, ends):
+def body_rows(scene, framings, ends, slack):
     """Return what wires clear of their own structures, as columns of shape (row, option, case).
 
     Parameters
@@ -43,6 +43,8 @@ def body_rows(scene, framings, ends):
     ends : object
         Ends of wires put together at structures: `structure`, `wire`, `kind` (row,), `of_end` (end,), and
         `of_both(values)` of both ends at a string.
+    slack : ndarray of bool, shape (row, option, case)
+        Where an arm of a V-string does not pull: where its wire hangs is not known.
 
     Returns
     -------
@@ -69,7 +71,7 @@ def body_rows(scene, framings, ends):
                "swing_limit_deg": np.broadcast_to(told.limit[:, None, None], most.shape), "body_m": actual,
                "body_side": side, "body_rule": np.where(given, rule, None), "body_required_m": required,
                "body_margin_m": actual - required}
-    return columns | {"at_structure": _outcome(scene, told, ends.kind, most, columns["body_margin_m"])}
+    return columns | {"at_structure": _outcome(scene, told, ends.kind, most, columns["body_margin_m"], slack)}
 
 
 def _windows(framings, framing, wire):
@@ -145,14 +147,14 @@ def _today(scene, swing):
     return found
 
 
-def _outcome(scene, told, kind, most, margin):
+def _outcome(scene, told, kind, most, margin, slack):
     """What each row comes to, in words, None where nothing is asked."""
     asked = np.array([case.broken is None and bool({"vertical", "horizontal"} & {*case.checks})
                       for case in scene.cases])
     window, limit = (v[:, None, None] for v in (np.isfinite(told.window).any(axis=1), told.limit))
     limited = np.isfinite(limit) & told.swings[:, None, None]
     failed = (margin < 0) | limited & (most > limit + 1e-9)
-    unknown = window & np.isnan(margin) | limited & np.isnan(most)
+    unknown = window & (np.isnan(margin) | slack) | limited & np.isnan(most)
     silent = ~window & ~limited
     words = np.select([failed, unknown, silent], [FAILED, NOT_ASSESSED, NOT_GIVEN], PASSED).astype(object)
     # What neither swings nor has a window is as the framing has it, whatever the option.

@@ -37,5 +37,5 @@ def string_swings(scene):
     case, side): all starts, then all ends; nan where the wire is held across the line, and where the string is
     lifted."""
     wires = scene.wires
-    long = np.concatenate([wires.string_start * ~wires.vee_start, wires.string_end * ~wires.vee_end])
+    long = np.concatenate([wires.string_start * (wires.vee_start == 0), wires.string_end * (wires.vee_end == 0)])
     return np.where(long[:, None, None, None] > 0, np.degrees(np.arctan2(*string_places(scene))), np.nan)

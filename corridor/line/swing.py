@@ -120,9 +120,9 @@ def string_swing(horizontal_tension: Array, weight: Array, wind: Array, wires: W
 
     span = wires.span[row]
     return (angle(spans.tail[span], at_start + beyond(at_end, -1), half + beyond(half, -1), wires.mass_start,
-                  (wires.string_start > 0) & ~wires.vee_start),
+                  (wires.string_start > 0) & (wires.vee_start == 0)),
             angle(spans.head[span], at_end + beyond(at_start, 1), half + beyond(half, 1), wires.mass_end,
-                  (wires.string_end > 0) & ~wires.vee_end))
+                  (wires.string_end > 0) & (wires.vee_end == 0)))
 
 
 def hung_ends(frame: SpanFrame, wires: WireSpans, row: Integers, start_angle: Array,
