@@ -279,7 +279,7 @@ def test_without_the_angle_of_its_arms_one_row_says_so(tmp_path):
     layers, *_ = found(tmp_path, line_of("vee"), options=(option(), option("other", existing=False)))
     gaps = layers["not_assessed"]
     assert gaps["option"].tolist() == ["today", "other"] and set(gaps["case"]) == set(gaps["span"]) == {None}
-    assert "T2, T3 are taken as taut in windy: the framing gives no vee_angle" in gaps["reason"][0]
+    assert "section T1-T4: both arms of its V-strings are taken as taut" in gaps["reason"][0]
     assert loads_of(layers, "T2", "windy", option="other")["vee_arms"] == "not given"
     layers, *_ = found(tmp_path, line_of("vee"), cases=STILL_CASES)
     assert not len(layers["not_assessed"]["reason"])

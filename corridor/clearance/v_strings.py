@@ -87,11 +87,8 @@ def _not_given(scene, ends, columns, asked):
     for section in np.unique(ends.section[open_ended.any(axis=(1, 2))]):
         own = ends.section == section
         for o in np.flatnonzero(open_ended[own].any(axis=(0, 2))):
-            rows = np.flatnonzero(own & open_ended[:, o].any(axis=1))
-            names = dict.fromkeys(scene.structures.structure[np.sort(ends.structure[rows])])
-            cases = np.array(names_of(scene.cases))[open_ended[rows, o].any(axis=0)]
-            worst = np.where(open_ended[rows, o], columns["vee_load_deg"][rows, o], -np.inf).max()
+            worst = np.where(open_ended[own, o], columns["vee_load_deg"][own, o], -np.inf).max()
             yield (-1, None, scene.options[o].name, None,
-                   f"line {scene.sections.line[section]}: both arms of V-strings at {', '.join(names)} are taken as "
-                   f"taut in {', '.join(cases)}: the framing gives no vee_angle, and the load is up to {worst:.1f} deg "
-                   "from the vertical")
+                   f"line {scene.sections.line[section]}, section {scene.sections.name[section]}: both arms of its "
+                   "V-strings are taken as taut, for their framing gives no vee_angle, under a load up to "
+                   f"{worst:.1f} deg from the vertical (vee_arms of structure_loads)")
