@@ -253,6 +253,7 @@ def test_a_slack_arm_is_no_pass(tmp_path):
     assert gaps["option"].tolist() == ["light"] * 4 and gaps["case"].tolist() == ["windy"] * 4
     assert sorted(gaps["span"].tolist()) == ["T1-T2", "T2-T3", "T2-T3", "T3-T4"]
     assert all("arms are 40 deg from it" in reason for reason in gaps["reason"])
+    assert set(layers["swing_envelopes"]["option"]) == {"today"}, "that of the other would be too small"
     tally = Tally(facts)
     for layer, columns in layers.items():
         tally.add(layer, columns)

@@ -10,7 +10,7 @@ from corridor.arrays import names_of
 from corridor.clearance.end_loads import Ends, end_loads
 from corridor.clearance.swings import at_either_end, lifted_ends
 
-__all__ = ["NOT_GIVEN", "SLACK", "TAUT", "arm_columns", "arm_gaps", "half_angles"]
+__all__ = ["NOT_GIVEN", "SLACK", "TAUT", "arm_columns", "arm_gaps", "half_angles", "slack_wires"]
 
 #: What the arms of a V do under a load.
 TAUT, SLACK, NOT_GIVEN = "taut", "slack", "not given"
@@ -56,24 +56,44 @@ def arm_columns(scene, ends, loads):
     return {"vee_load_deg": np.where(lifted, np.nan, angle), "vee_arms": words}
 
 
+def slack_wires(scene):
+    """Return True for wires at one end of which an arm of a V-string is slack, but not lifted, (wire span, option,
+    case)."""
+    count, slack = len(scene.wires), np.zeros((len(scene.wires), len(scene.options), len(scene.cases)), bool)
+    if np.any(half_angles(scene.wires)):
+        ends, columns = _arms(scene)
+        found = _is_slack(columns)[ends.of_end]
+        slack = found[:count] | found[count:]
+    return slack
+
+
 def arm_gaps(scene):
     """Return what is not assessed since V-strings may not pull with both arms, in cases that ask for clearances: (span
     index, wire, option, case, reason), by wire and case where an arm is slack; with no span, wire and case, by section
     and option, where their angle is not given."""
     if not np.any(half_angles(scene.wires)):
         return []
-    ends, loads = Ends(scene), np.concatenate([end_loads(each)[0] for each in scene.both_ends], axis=3)
-    columns = arm_columns(scene, ends, loads)
+    ends, columns = _arms(scene)
     asked = np.array([bool({"vertical", "horizontal"} & {*case.checks}) for case in scene.cases])
     return [*_slack(scene, ends, columns, asked), *_not_given(scene, ends, columns, asked)]
 
 
+def _arms(scene):
+    """Ends of wires put together, and what the arms of V-strings do there."""
+    ends, loads = Ends(scene), np.concatenate([end_loads(each)[0] for each in scene.both_ends], axis=3)
+    return ends, arm_columns(scene, ends, loads)
+
+
+def _is_slack(columns):
+    """Whether an arm is slack at rows, (row, option, case); a lifted V is told otherwise."""
+    return (columns["vee_arms"] == SLACK) & np.isfinite(columns["vee_load_deg"])
+
+
 def _slack(scene, ends, columns, asked):
-    """Those of wires in spans beside a V one of whose arms is slack; a lifted one is told so already."""
+    """Those of wires in spans beside a V one of whose arms is slack."""
     wires, options, cases = scene.wires, names_of(scene.options), names_of(scene.cases)
     half, angle = half_angles(wires), columns["vee_load_deg"]
-    slack = (columns["vee_arms"] == SLACK) & np.isfinite(angle) & asked
-    for end, o, k in np.argwhere(slack[ends.of_end]):
+    for end, o, k in np.argwhere((_is_slack(columns) & asked)[ends.of_end]):
         row, w = ends.of_end[end], end % len(wires)
         yield (wires.span[w], wires.wire[w], options[o], cases[k],
                f"an arm of the V-string at structure {scene.structures.structure[ends.structure[row]]} is slack: the "
