@@ -21,6 +21,8 @@ from corridor.summary import Tally
 
 from .common import findings, framings, option, rows_where, rules_of, structures
 from .published.test_equilibrium_numbers import PART, SIX, STILL, Links, from_15, straight
+from .relief_sections import LAW, clipped, relief_sections
+from .relief_sections import STILL as STILL_RELIEF
 
 DEPTH, MASS = 2.0, 90.0
 #: Arms of 45 degrees from the vertical: hinges as far aside as the V is deep.
@@ -108,6 +110,22 @@ def test_a_lifted_v_goes_slack_in_its_plane():
                   tolerance=1e-4) for each in (low, with_arms(low))]
     np.testing.assert_allclose(both[1].end, both[0].end, atol=1e-5)
     assert both[1].lifted.tolist() == both[0].lifted.tolist() and both[1].lifted[1, 1]
+
+
+@pytest.mark.parametrize("seed", [136, 137])
+def test_a_slack_v_at_a_turn_is_clipped_in_at_its_station(seed):
+    """Where strings beside it lean, one tension in all spans does not quite even out along the line at a turn. The
+    slack V stays at its station. Kept at the lengths of that state it moves by next to nothing."""
+    sections = relief_sections(12, seed)
+    clip, supports = clipped(sections), sections.supports
+    known = np.isfinite(sections.horizontal_tension)
+    assert np.isfinite(clip.unstressed[known, 0]).all() and clip.left[known].max() <= 0.01
+    offset = clip.end - supports.hinge
+    slack = clip.lifted & supports.across.any(axis=-1)
+    slack &= np.linalg.norm(offset, axis=-1) < 0.999 * supports.string_length
+    assert slack.any() and np.abs(offset[slack][:, :2]).max() < 1e-9
+    back = solve(supports, clip.unstressed, [[STILL_RELIEF]], np.full(len(known), 10.0), LAW, count=sections.count)
+    assert back.converged[known].all() and np.linalg.norm((back.end - clip.end)[slack], axis=-1).max() < 0.02
 
 
 # Whole lines.
