@@ -20,7 +20,7 @@ class General:
     of posts, ln H of every span. Lengths, forces and elongation are written anew from the catenary and Hooke's law."""
 
     def __init__(self, supports, unstressed, load, temperature):
-        self.hinge, self.kind, self.length, self.weight, self.wind, self.stiffness = supports
+        self.hinge, self.kind, self.length, self.weight, self.wind, self.stiffness, self.across = supports
         self.unstressed, self.load, self.rise = unstressed, load, temperature - 20.0
         self.free, self.posts = np.flatnonzero(self.kind == FREE), np.flatnonzero(self.kind == POST)
         level = np.diff(self.hinge[:, :2], axis=0)
@@ -60,6 +60,9 @@ class General:
         answer = self.stiffness[self.posts] * bend
         along = ((on_start[self.posts] + on_end[self.posts - 1]) * self.line).sum(axis=1) if len(self.posts) else answer
         across = force[self.free] / 1e3 - pull[:, None] * offset
+        # The arms of a V hold what pulls across the line, and its end stays between them.
+        arm = self.across[self.free]
+        across += ((offset - across) * arm).sum(axis=1)[:, None] * arm
         return np.r_[across.ravel(), tie, (along - answer) / 1e3, misfit * 1e5]
 
     def wires(self, end, H):

@@ -18,6 +18,7 @@ __all__ = ["CASES", "LAW", "STILL", "WEIGHT", "Sections", "clipped", "loaded", "
 
 #: Outer 403 mm² of 55 GPa, core 65.6 mm² of 190 GPa, 1.628 kg/m, 28.1 mm, 140 kN; with a knee between 80 and 150 °C.
 LAW = TwoPart(*(np.float64(v) for v in (22.165e6, 12.465e6, 23e-6, 11.5e-6, 3e-4, 0.0, 4e3)))
+VEE = 9  # drawn like a kind, and a FREE string that swings along the line alone
 WEIGHT, DIAMETER, RTS = 15.965, 0.0281, 140e3
 STILL = np.array([0, 0, -WEIGHT])
 
@@ -54,19 +55,20 @@ def relief_sections(lines, seed, most=40):
     parts = [part for line in range(lines) for part in _line(rng, line, most)]
     n = max(len(part[1]) for part in parts)
     count = np.array([len(part[1]) for part in parts])
-    hinge, per_node = np.zeros((len(parts), n + 1, 3)), np.zeros((4, len(parts), n + 1))
+    hinge, per_node = np.zeros((len(parts), n + 1, 3)), np.zeros((5, len(parts), n + 1))
     heading = np.zeros((len(parts), n))
     for i, (_, turned, *nodes) in enumerate(parts):
         heading[i, : count[i]], hinge[i, : count[i] + 1] = turned, nodes[0]
         for whole, own in zip(per_node, nodes[1:], strict=True):
             whole[i, : count[i] + 1] = own
-    kind, length, weight, stiffness = per_node
-    supports = Supports(hinge, kind.astype(int), length, weight, np.zeros_like(hinge), stiffness)
+    kind, length, weight, stiffness, vee = per_node
+    supports = Supports(hinge, kind.astype(int), length, weight, np.zeros_like(hinge), stiffness,
+                        vee[..., None] * _crossarms(heading, count))
     return Sections(np.array([part[0] for part in parts]), supports, count, heading, _strung(rng, hinge, count))
 
 
 def _line(rng, line, most):
-    """Sections of one line: line, headings, hinges, kinds, lengths, weights and stiffnesses."""
+    """Sections of one line: line, headings, hinges, kinds, lengths, weights, stiffnesses and whether it is a V."""
     n = int(np.clip(1 + rng.geometric(0.09), 1, most - 1))
     S = _spans(rng, n)
     strain = np.r_[True, rng.random(n - 1) < rng.choice([0.0, 0.15, 0.4]), True]
@@ -76,8 +78,9 @@ def _line(rng, line, most):
     z = _relief(rng, np.r_[0, np.cumsum(S)]) + rng.uniform(15, 40) + rng.uniform(-6, 6, n + 1) * rng.choice([0, 1])
     string = np.exp(rng.uniform(np.log(0.2), np.log(6)))
     length = np.where(rng.random(n + 1) < rng.choice([0, 0.5]), rng.uniform(0.2, 6, n + 1), string)
-    inner = rng.choice([FREE, HELD, POST], n + 1, p=[0.9, 0.06, 0.04])
-    kind = np.where(strain, FREE if rng.random() < 0.3 else HELD, inner)
+    inner = rng.choice([FREE, VEE, POST], n + 1, p=[0.9, 0.06, 0.04])
+    vee = ~strain & (inner == VEE)
+    kind = np.where(strain, FREE if rng.random() < 0.3 else HELD, np.where(vee, FREE, inner))
     beside = np.minimum(np.r_[S[:1], S], np.r_[S, S[-1:]])
     length = np.where(strain, np.minimum(length, 0.3 * beside), length)
     weight = np.full(n + 1, np.exp(rng.uniform(np.log(100), np.log(2500))))
@@ -86,7 +89,16 @@ def _line(rng, line, most):
     ends = np.flatnonzero(strain)
     for a, b in zip(ends[:-1], ends[1:], strict=True):
         own = slice(a, b + 1)
-        yield line, heading[a:b], hinge[own], kind[own], length[own], weight[own], stiffness[own]
+        yield line, heading[a:b], hinge[own], kind[own], length[own], weight[own], stiffness[own], vee[own]
+
+
+def _crossarms(heading, count):
+    """Unit vectors to the right, halving each turn, (batch, n + 1, 3)."""
+    there = (np.arange(heading.shape[1]) < count[:, None])[..., None]
+    right = np.stack([np.cos(heading), -np.sin(heading), 0 * heading], axis=-1) * there
+    both = np.pad(right, ((0, 0), (0, 1), (0, 0))) + np.pad(right, ((0, 0), (1, 0), (0, 0)))
+    size = np.linalg.norm(both, axis=-1, keepdims=True)
+    return np.divide(both, size, out=np.zeros_like(both), where=size > 0)
 
 
 def _spans(rng, n):

@@ -244,7 +244,7 @@ def test_a_v_holds_the_wire_below_its_height_and_a_post_at_it(tmp_path):
         found = loads(tmp_path, level(framing=("held", name, "held")), cases=(STILL,))
         wire = only(found["wires"], span="T1-T2", case="still")["geometry"]
         assert wire.coords[-1][2] == pytest.approx(height, abs=1e-6)
-    # What swings is lifted aside by wind; what is held is not.
+    # What swings is lifted aside by wind; what is held, and a V between spans alike, is not.
     for name, moves in (("vee", False), ("post", False), ("hung", True)):
         found = loads(tmp_path, level(framing=("held", name, "held")))
         ends = [only(found["wires"], span="T1-T2", case=case)["geometry"].coords[-1] for case in ("still", "windy")]

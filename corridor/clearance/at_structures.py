@@ -24,17 +24,16 @@ SIDES_OF_BODY = ("left", "right", "below", "above")
 
 
 class _Windows(NamedTuple):
-    """What framings tell of rows: `window` (row, side) [m] and `limit` (row,) [deg], nan where it is not given; `drop`
-    (row,) by which a V holds the wire below its point [m]; `swings` and `held` (row,) for the kinds of strings."""
+    """What framings tell of rows: `window` (row, side) [m] and `limit` (row,) [deg], nan where it is not given;
+    `swings` aside and `held` (row,) for the kinds of strings."""
 
     window: np.ndarray
     limit: np.ndarray
-    drop: np.ndarray
     swings: np.ndarray
     held: np.ndarray
 
 
-def body_rows(scene, framings, ends):
+def body_rows(scene, framings, ends, slack):
     """Return what wires clear of their own structures, as columns of shape (row, option, case).
 
     Parameters
@@ -44,6 +43,8 @@ def body_rows(scene, framings, ends):
     ends : object
         Ends of wires put together at structures: `structure`, `wire`, `kind` (row,), `of_end` (end,), and
         `of_both(values)` of both ends at a string.
+    slack : ndarray of bool, shape (row, option, case)
+        Where an arm of a V-string does not pull: where its wire hangs is not known.
 
     Returns
     -------
@@ -57,7 +58,6 @@ def body_rows(scene, framings, ends):
     broken = np.array([case.broken is not None for case in scene.cases])[:, None]
     places = at_either_end(scene, lambda some: np.stack([ends.of_both(each) for each in string_places(some)], axis=-1))
     right, drop = np.moveaxis(np.where(broken[..., None], np.nan, places), -1, 0)
-    drop = drop + told.drop[:, None, None, None]
     swing = np.degrees(np.arctan2(right, drop))
     swing[~told.swings] = np.nan
     to_left, to_right = (-swing).max(axis=-1), swing.max(axis=-1)
@@ -71,7 +71,7 @@ def body_rows(scene, framings, ends):
                "swing_limit_deg": np.broadcast_to(told.limit[:, None, None], most.shape), "body_m": actual,
                "body_side": side, "body_rule": np.where(given, rule, None), "body_required_m": required,
                "body_margin_m": actual - required}
-    return columns | {"at_structure": _outcome(scene, told, ends.kind, most, columns["body_margin_m"])}
+    return columns | {"at_structure": _outcome(scene, told, ends.kind, most, columns["body_margin_m"], slack)}
 
 
 def _windows(framings, framing, wire):
@@ -85,8 +85,7 @@ def _windows(framings, framing, wire):
 
     string = framings.string[at]
     return _Windows(np.stack([column(f"window_{side}") for side in SIDES_OF_BODY], axis=-1), column("swing_limit"),
-                    np.where(string == "vee", framings.string_length[at], 0.0), string == "suspension",
-                    np.isin(string, ("strain", "link")))
+                    string == "suspension", np.isin(string, ("strain", "link")))
 
 
 def _reaches(scene, ends):
@@ -149,14 +148,14 @@ def _today(scene, swing):
     return found
 
 
-def _outcome(scene, told, kind, most, margin):
+def _outcome(scene, told, kind, most, margin, slack):
     """What each row comes to, in words, None where nothing is asked."""
     asked = np.array([case.broken is None and bool({"vertical", "horizontal"} & {*case.checks})
                       for case in scene.cases])
     window, limit = (v[:, None, None] for v in (np.isfinite(told.window).any(axis=1), told.limit))
     limited = np.isfinite(limit) & told.swings[:, None, None]
     failed = (margin < 0) | limited & (most > limit + 1e-9)
-    unknown = window & np.isnan(margin) | limited & np.isnan(most)
+    unknown = window & (np.isnan(margin) | slack) | limited & np.isnan(most)
     silent = ~window & ~limited
     words = np.select([failed, unknown, silent], [FAILED, NOT_ASSESSED, NOT_GIVEN], PASSED).astype(object)
     # What neither swings nor has a window is as the framing has it, whatever the option.

@@ -155,7 +155,7 @@ def _supports(model, laid, option):
                      s.hinge[at])
     share = 1 / model.subconductors[model.group[laid.run], option][:, None]
     held = Supports(hinge, np.where(anchored, HELD, s.kind[at]), s.string_length[at], s.string_weight[at] * share,
-                    np.zeros_like(hinge), s.stiffness[at] * share)
+                    np.zeros_like(hinge), s.stiffness[at] * share, s.across[at])
     return held, model.right(laid.run)[np.arange(len(node))[:, None], within]
 
 

@@ -6,6 +6,7 @@ import shapely
 from corridor.arrays import names_of
 from corridor.clearance.right_of_way import rooms
 from corridor.clearance.swung_wires import hung_curves
+from corridor.clearance.v_strings import slack_wires
 from corridor.line.swing import to_grid
 
 __all__ = ["envelope_rows"]
@@ -23,7 +24,7 @@ def envelope_rows(scene, way):
     -------
     dict of ndarray
         One row per span, option and case with wind in which every wire of the span has an answer. A span of which a
-        wire has none gets no envelope: it would be too small.
+        wire has none, or hangs from a V-string with a slack arm, gets no envelope: it would be too small.
     """
     cases = np.array([k for k, case in enumerate(scene.cases) if case.wind > 0], int)
     swung = hung_curves(scene.hung, cases)
@@ -31,7 +32,8 @@ def envelope_rows(scene, way):
     aside = scene.reach.aside[:, :, cases]
     room_by_side = _per_span(scene, room.min(axis=-1) - aside[..., None], np.minimum)
     reach = _per_span(scene, outermost.max(axis=-1) + aside[..., None], np.maximum)
-    whole = np.isfinite(reach).all(axis=-1)
+    slack = _per_span(scene, slack_wires(scene)[:, :, cases], np.maximum)
+    whole = np.isfinite(reach).all(axis=-1) & (slack == 0)
     s, o, k = np.nonzero(whole)
     factor, wider = scene.spans.ground_factor[s], _per_span(scene, aside, np.maximum)[s, o, k]
     area = _areas(scene, swung)[s, o, k]

@@ -13,6 +13,7 @@ from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
 from corridor.clearance.right_of_way import reach_of
 from corridor.clearance.swung_wires import PARTLY
+from corridor.clearance.v_strings import arm_gaps
 
 __all__ = ["HOLE_ASIDE", "HOLE_BESIDE", "NO_RULE", "NO_TOP", "Gap", "faulty_obstacles", "lost_on_the_way",
            "missing_rows", "unmatched_gaps", "unruled_things", "unswung"]
@@ -59,6 +60,7 @@ def missing_rows(around, compared, unruled, unmatched):
     still = np.array([k for k, case in enumerate(scene.cases) if case.wind == 0 and "vertical" in case.checks], int)
     gaps = unmatched_gaps(unmatched)
     gaps += _unknown_ends(scene) + _unsolved(scene, around.shield_known) + _lifted_at_rest(scene)
+    gaps += [Gap(*where, None, None, reason) for *where, reason in arm_gaps(scene)]
     gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)

@@ -19,7 +19,7 @@ def lifted_ends(scene):
 
 def string_places(scene):
     """Return how far every wire end is to the right of the point where its string hangs, along the crossarm, and how
-    far below it, a V aside [m]; (end, option, case, side) each: all starts, then all ends; nan where the string is
+    far below it [m]; (end, option, case, side) each: all starts, then all ends; nan where the string is
     lifted."""
     wires, hung, plumb = scene.wires, scene.hung, scene.plumb
     beside, below = [], []
@@ -34,6 +34,8 @@ def string_places(scene):
 
 def string_swings(scene):
     """Return the swing of the string at every wire end across the line, positive to the right [deg], (end, option,
-    case, side): all starts, then all ends; nan where the wire is held, and where the string is lifted."""
-    long = np.concatenate([scene.wires.string_start, scene.wires.string_end])[:, None, None, None]
-    return np.where(long > 0, np.degrees(np.arctan2(*string_places(scene))), np.nan)
+    case, side): all starts, then all ends; nan where the wire is held across the line, and where the string is
+    lifted."""
+    wires = scene.wires
+    long = np.concatenate([wires.string_start * (wires.vee_start == 0), wires.string_end * (wires.vee_end == 0)])
+    return np.where(long[:, None, None, None] > 0, np.degrees(np.arctan2(*string_places(scene))), np.nan)

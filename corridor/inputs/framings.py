@@ -15,7 +15,8 @@ HANGS = {"suspension": ("suspension", "post", "vee"), "strain": ("strain", "link
 #: What a framing may tell of the body of its structure beside a string.
 _AT_BODY = ("window_left", "window_right", "window_below", "window_above", "swing_limit")
 _NEEDED = ("framing", "wire", "kind", "offset", "height", "string")
-_COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY)
+_COLUMNS = (*_NEEDED, "circuit", "string_length", "string_mass", "stiffness", "string_wind_area", *_AT_BODY,
+            "vee_angle")
 #: Maximum length [m], mass [kg] and area [m²] of a framing: slips lie beyond, and no sum of such is infinite.
 _LONGEST, _HEAVIEST, _LARGEST = 1e4, 1e5, 1e3
 
@@ -31,6 +32,7 @@ def read_framings(path, units=None):
         Also `stiffness` of a post along the line, a number in N/m, and `string_wind_area`, the
         projected area of a string, a number in m². `window_left`, `window_right`, `window_below`, `window_above`:
         distance from where the string hangs to the structure's body on that side, and `swing_limit` of the string.
+        `vee_angle` between both arms of a vee, less than 180 degrees.
     units : mapping or None
         Units of the numbers in columns, by column; None where they are as above.
 
@@ -92,8 +94,12 @@ def _framing(row):
     *windows, limit = _AT_BODY
     body = (*(row.number(key, "length", empty=math.nan, low=0, high=_LONGEST) for key in windows),
             row.number(limit, "angle", empty=math.nan, low=0, high=180))
+    angle = row.number("vee_angle", "angle", empty=math.nan, low=0, high=180)
+    if not math.isnan(angle) and (string != "vee" or not 0 < angle < 180):
+        raise row.error("vee_angle", "more than 0 and less than 180 deg, between both arms of a vee; else nothing",
+                        found=f"{angle:g} deg of a {string}")
     return (row["framing"], row["wire"], kind, row["circuit"] or "1", offset, height, string, length, mass, stiffness,
-            area, *body)
+            area, *body, angle)
 
 
 def check_framings(structures, framings, *, file=None, framings_file=None):

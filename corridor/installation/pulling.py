@@ -84,7 +84,7 @@ def pull_wires(scene: Scene, pulled: Pull, course: Course, rules: WireRules, str
     share = 1 / scene.subconductors[course.row[w, 0], o][:, None]
     s = course.supports
     supports = Supports(np.asarray(s.hinge)[w], np.asarray(s.kind)[w], np.asarray(s.string_length)[w],
-                        np.asarray(s.string_weight)[w] * share)
+                        np.asarray(s.string_weight)[w] * share, across=np.asarray(s.across)[w])
     moving = pull_up_to(supports, tensions.bound[o], gain[o], load, T, law)
     held = pull(supports, tensions.sagging[o], np.ones((len(w), len(sheaves))), load, T, law)
     forces = [_by_line(course, each.force) for each in (moving, held)]

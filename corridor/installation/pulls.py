@@ -101,7 +101,7 @@ def course_of(scene: Scene, pull: Pull, plan: Plan, ground: Ground, stringing: S
     azimuth = np.radians(scene.spans.azimuth[span])
     forward = np.stack([np.sin(azimuth), np.cos(azimuth)], axis=-1)
     corner = np.r_[np.zeros((1, 2)), np.cumsum(scene.spans.length[span, None] * forward, axis=0)]
-    hinge, kind, length, weight = _over_structures(scene, row, corner, stringing.traveller_drop or 0.0)
+    hinge, kind, length, weight, across = _over_structures(scene, row, corner, stringing.traveller_drop or 0.0)
     base = plan.base_elevation[structure[[0, -1]]]
     with np.errstate(all="ignore"):
         height = np.max(hinge[:, [0, -1], 2] - base, axis=0, initial=-np.inf)
@@ -113,8 +113,9 @@ def course_of(scene: Scene, pull: Pull, plan: Plan, ground: Ground, stringing: S
     hinge = np.concatenate([outside[0][:, None], hinge, outside[1][:, None]], axis=1)
     kind, length, weight = (np.pad(v, ((0, 0), (1, 1)), constant_values=fill)
                             for v, fill in ((kind, HELD), (length, 0.0), (weight, 0.0)))
-    return Course(wire, row, structure, Supports(hinge, kind, length, weight), azimuth, corner, distance, height,
-                  places, level, lost)
+    across = np.pad(across, ((0, 0), (1, 1), (0, 0)))
+    return Course(wire, row, structure, Supports(hinge, kind, length, weight, across=across), azimuth, corner, distance,
+                  height, places, level, lost)
 
 
 def _rows(scene: Scene, span: Integers) -> tuple[tuple[str, ...], Integers, tuple[str, ...]]:
@@ -130,8 +131,10 @@ def _rows(scene: Scene, span: Integers) -> tuple[tuple[str, ...], Integers, tupl
     return (tuple(np.array(names, object)[whole]), row[whole], tuple(np.array(names, object)[~whole]))
 
 
-def _over_structures(scene: Scene, row: Integers, corner: Array, drop: float) -> tuple[Array, Integers, Array, Array]:
-    """Hinge of each traveller (wire, node, 3), its kind, the length of its string and the weight of that.
+def _over_structures(scene: Scene, row: Integers, corner: Array, drop: float
+                     ) -> tuple[Array, Integers, Array, Array, Array]:
+    """Hinge of each traveller (wire, node, 3), its kind, the length of its string and the weight of that, and what
+    V-strings hold it across.
 
     Within a section travellers hang on the strings; where a wire will end they hang where its string will hold on.
     """
@@ -146,15 +149,16 @@ def _over_structures(scene: Scene, row: Integers, corner: Array, drop: float) ->
     with np.errstate(invalid="ignore"):
         hinge = np.where(np.isnan(ahead), back, np.where(np.isnan(back), ahead, (ahead + back) / 2))
     kind, length, weight = np.full((count, nodes), HELD), np.zeros((count, nodes)), np.zeros((count, nodes))
-    s = runs.supports
+    s, across = runs.supports, np.zeros(hinge.shape)
     at, nodes = (run, place), (len(runs.row), runs.row.shape[1] + 1)
+    across[:, :-1] = np.where(inner[:, :-1, None], np.asarray(s.across)[at], 0.0)
     for whole, column in ((kind, s.kind), (length, s.string_length), (weight, s.string_weight)):
         whole[:, :-1] = np.where(inner[:, :-1], np.broadcast_to(column, nodes)[at], whole[:, :-1])
     # A post carries its traveller on top.
     hung = kind == FREE
     kind[~hung] = HELD
     hinge[..., 2] -= np.where(hung, 0.0, drop)
-    return hinge, kind, np.where(hung, length + drop, 0.0), np.where(hung, weight, 0.0)
+    return hinge, kind, np.where(hung, length + drop, 0.0), np.where(hung, weight, 0.0), across
 
 
 def _moved(runs: WireRuns, run: Integers, node: Integers, corner: Array) -> Array:

@@ -64,7 +64,9 @@ class WireSpans:
 
     `start`, `end` (wire span, 3): attachment of the wire itself in the frame's grid, string taken off [m]; a strain
     string is taken to lie along the chord. `length`: ground distance between them [m]. `string_start`, `string_end`
-    [m]: length of a suspension string that swings, 0 where the wire is held; `strain_start`, `strain_end` [m]: of a
+    [m]: length of a suspension string that swings, or depth of a V-string, 0 where the wire is held; `vee_start`,
+    `vee_end` [deg]: angle of each arm of a V-string from the vertical, nan where it is not known, 0 of other strings; a
+    V swings along the line alone; `strain_start`, `strain_end` [m]: of a
     strain string, 0 without one; `mass_start`, `mass_end` [kg] of strings; `stiffness_start`, `stiffness_end` [N/m] of
     posts along the line, inf where held; `area_start`, `area_end` [m²] of strings in the wind.
     """
@@ -86,6 +88,8 @@ class WireSpans:
     area_end: Array
     strain_start: Array
     strain_end: Array
+    vee_start: Array
+    vee_end: Array
 
     def __len__(self) -> int:
         return len(self.span)
@@ -228,15 +232,22 @@ def _wire_spans(structures: Structures, base_elevation: Array, route: Route, spa
     strain = np.where(framings.string == "link", framings.string_length, 0.0)
     start, end = _between_strain_strings(start, end, strain[left], strain[right], factor, spans.name[span])
     length = np.hypot(*(end - start)[:, :2].T) * factor
-    string = np.where(framings.string == "suspension", framings.string_length, 0.0)
+    string = _hung_length(framings)
     mass = np.where(framings.string != "strain", framings.string_mass, 0.0)
     none = np.zeros(len(mass))
     given = none + np.inf if framings.stiffness is None else framings.stiffness
     stiff = np.where(framings.string == "post", given, np.inf)
+    between = none + np.nan if framings.vee_angle is None else framings.vee_angle
+    vee = np.where(framings.string == "vee", between / 2, 0.0)
     area = none if framings.string_area is None else framings.string_area
     return WireSpans(span, framings.wire[left], framings.kind[left], framings.circuit[left], start, end,
                      length, string[left], string[right], mass[left], mass[right], stiff[left], stiff[right],
-                     area[left], area[right], strain[left], strain[right])
+                     area[left], area[right], strain[left], strain[right], vee[left], vee[right])
+
+
+def _hung_length(framings: Framings) -> Array:
+    """How far below the point that framings give a plumb string holds the wire [m]."""
+    return np.where(np.isin(framings.string, ("suspension", "vee")), framings.string_length, 0.0)
 
 
 def _between_strain_strings(start: Array, end: Array, first: Array, last: Array, factor: Array,
@@ -260,7 +271,7 @@ def _attachment(structures: Structures, base_elevation: Array, route: Route, fra
     """Attachment of the wire [m]: on the crossarm, below the hanging point by a suspension string or a V."""
     arm = np.radians(route.crossarm[structure])
     out = framings.offset[row] / factor
-    drop = np.where(np.isin(framings.string[row], ("suspension", "vee")), framings.string_length[row], 0.0)
+    drop = _hung_length(framings)[row]
     return np.stack([
         structures.easting[structure] + out * np.sin(arm),
         structures.northing[structure] + out * np.cos(arm),

@@ -69,13 +69,15 @@ class Framings:
     """Where wires hang on each kind of structure; columns of shape (framing x wire,).
 
     `offset` [m] is right of the line looking along it; `height` [m] above the base, of the point where the
-    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg].
+    string hangs; `string_length` [m], of a `vee` how far below that point it holds the wire; `string_mass` [kg], of
+    both arms of a `vee`.
     Where it is `strain` the wire ends there; a `link` is a strain string of that length and mass between there and
     the wire.
     `stiffness` [N/m] of posts along the line, inf where the wire is held; `string_area` [m²], projected, on which the
     wind blows; None stands for that of all: inf and 0.
     `window_left`, `window_right`, `window_below`, `window_above` [m] from where the string hangs to the body of the
-    structure on that side, `swing_limit` [deg] of the string; nan, or None for all, where it is not given.
+    structure on that side, `swing_limit` [deg] of the string, `vee_angle` [deg] between both arms of a `vee`; nan, or
+    None for all, where it is not given.
     """
 
     framing: Texts
@@ -94,6 +96,7 @@ class Framings:
     window_below: Array | None = None
     window_above: Array | None = None
     swing_limit: Array | None = None
+    vee_angle: Array | None = None
 
 
 @dataclass(frozen=True)

@@ -102,10 +102,10 @@ class Model:
         """Return what holds wire runs in options, with a wind on strings [Pa], positive to the right; some strings held
         plumb."""
         share = 1 / self.subconductors[self.group[run], option][:, None]
-        hinge, kind, length, weight, force, stiffness = (np.asarray(field)[run] for field in self.runs.supports)
+        hinge, kind, length, weight, force, stiffness, across = (np.asarray(field)[run] for field in self.runs.supports)
         hinge[..., 2] -= np.where(held, length, 0.0)
         return Supports(hinge, np.where(held, HELD, kind), length, weight * share,
-                        force * np.reshape(pressure, (-1, 1, 1)) * share[..., None], stiffness * share)
+                        force * np.reshape(pressure, (-1, 1, 1)) * share[..., None], stiffness * share, across)
 
 
 def clip_wires(model: Model, temperature: Array, law: Law) -> Model:

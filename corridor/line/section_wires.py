@@ -106,7 +106,17 @@ def _supported(frame: SpanFrame, wires: WireSpans, spans: Spans, row: Integers, 
     string = string + strain
     kind = np.where(string > 0, FREE, np.where(stiff > 0, POST, HELD))
     string_force = area[..., None] * right_of(azimuth)
-    return WireRuns(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, string_force, stiff))
+    return WireRuns(row, count, corner, azimuth, Supports(hinge, kind, string, mass * GRAVITY, string_force, stiff,
+                                                          _held_across(frame, wires, row, count, azimuth)))
+
+
+def _held_across(frame: SpanFrame, wires: WireSpans, row: Integers, count: Integers, azimuth: Array) -> Array:
+    """Unit vectors along the crossarms that carry V-strings, (run, node, 3), 0 elsewhere."""
+    across, last = np.zeros((len(row), row.shape[1] + 1, 3)), np.arange(row.shape[1]) == count[:, None] - 1
+    vee = (row >= 0) & (wires.vee_end[row] != 0) & ~last
+    arm = np.pad(frame.arm_end, ((0, 0), (0, 1)))[row]
+    across[:, 1:] = np.where(vee[..., None], turned(arm, azimuth, np.zeros(2), 1), 0.0)
+    return across
 
 
 def _without_strain_strings(frame: SpanFrame, wires: WireSpans) -> tuple[Array, Array]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from corridor.arrays import Array, ArrayLike, Integers
+from corridor.arrays import Array, ArrayLike, Booleans, Integers
 from corridor.constants import GRAVITY
 from corridor.geometry.catenary import low_point
 from corridor.line.build import Route, Spans, WireSpans
@@ -96,7 +96,7 @@ def string_swing(horizontal_tension: Array, weight: Array, wind: Array, wires: W
     Returns
     -------
     start, end : ndarray, shape (section, span)
-        0 where the wire is held.
+        0 where the wire is held, and at V-strings.
 
     References
     ----------
@@ -113,16 +113,16 @@ def string_swing(horizontal_tension: Array, weight: Array, wind: Array, wires: W
         moved[:, -1 if step > 0 else 0] = 0.0
         return moved
 
-    def angle(structure: Integers, down: Array, across: Array, mass: Array, string: Array) -> Array:
+    def angle(structure: Integers, down: Array, across: Array, mass: Array, swings: Booleans) -> Array:
         across = across + 2 * H * np.sin(np.radians(line_angle[structure]) / 2)
         phi = np.degrees(np.clip(np.arctan2(across, down + mass[row] * GRAVITY / 2), -np.pi / 2, np.pi / 2))
-        return np.where(string[row] > 0, phi, 0.0)
+        return np.where(swings[row], phi, 0.0)
 
     span = wires.span[row]
     return (angle(spans.tail[span], at_start + beyond(at_end, -1), half + beyond(half, -1), wires.mass_start,
-                  wires.string_start),
+                  (wires.string_start > 0) & (wires.vee_start == 0)),
             angle(spans.head[span], at_end + beyond(at_start, 1), half + beyond(half, 1), wires.mass_end,
-                  wires.string_end))
+                  (wires.string_end > 0) & (wires.vee_end == 0)))
 
 
 def hung_ends(frame: SpanFrame, wires: WireSpans, row: Integers, start_angle: Array,

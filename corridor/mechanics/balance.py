@@ -210,7 +210,11 @@ def _left_over(problem: Problem, state: _State) -> tuple[Array, Array]:
     if (kind == POST).any():
         left = np.where(kind == POST, np.abs(dot(force, problem.line)), left)
     if (kind == SLACK).any():
-        left = np.where(kind == SLACK, np.sqrt(dot(force, force)), left)
+        size = np.sqrt(dot(force, force))
+        if problem.across is not None and problem.wires.slides:
+            # A slack V stays at its station, though with one tension all along nothing holds it there at a turn.
+            size = np.where(problem.across.any(axis=0), np.abs(force[2]), size)
+        left = np.where(kind == SLACK, size, left)
     return np.where(free, along, np.inf), left
 
 

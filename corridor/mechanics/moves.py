@@ -16,10 +16,13 @@ _UP = np.array([0.0, 0.0, 1.0])[:, None, None]
 
 
 def answered(problem: Problem, plane: Plane, wire: block.Shape, offset: Array) -> Array:
-    """Return the force on every string end, and on a post's with its answer to its bend [N], (3, node, batch)."""
+    """Return the force on every string end, on a post's with its answer to its bend, at a V-string without what its
+    arms hold across the line [N], (3, node, batch)."""
     force, post = forces_on_ends(problem, plane, wire), problem.kind == POST
     if post.any():
         force -= np.where(post, problem.stiffness, 0.0) * offset
+    if problem.across is not None:
+        force -= dot(force, problem.across) * problem.across
     return force
 
 
@@ -27,7 +30,7 @@ def tangents(problem: Problem, offset: Array, *, slides: bool = False) -> Array:
     """Return the directions in which each wire end may move, (2 or 3, 3, node, batch); zero where it may not.
 
     Across a taut string two, along the line at a post one. A slack string leaves all three, or, where it `slides`,
-    those across the line.
+    those across the line. A V-string leaves those of its plane.
     """
     kind, line = problem.kind, problem.line
     slack = kind == SLACK
@@ -39,6 +42,13 @@ def tangents(problem: Problem, offset: Array, *, slides: bool = False) -> Array:
         result[:2] += np.where(slack, np.stack([flat, np.broadcast_to(_UP, flat.shape)]), 0.0)
     elif slack.any():
         result += slack * np.eye(3)[:, :, None, None]
+    if problem.across is not None:
+        along, vee = unit(offset), problem.across.any(axis=0)
+        up, none = np.broadcast_to(_UP, line.shape), np.zeros_like(line)
+        loose = [up, none, none] if slides else [line, up, none]
+        taut = [np.cross(problem.across, along, axis=0), none, none]
+        result = np.where(vee & slack, np.stack(loose)[:len(result)], result)
+        result = np.where(vee & (kind == FREE), np.stack(taut)[:len(result)], result)
     return _with_posts(problem, result)
 
 
@@ -48,7 +58,11 @@ def every_way(problem: Problem, offset: Array) -> Array:
     So what is stiff along the string alone does not blur the rest.
     """
     along = unit(np.where(dot(offset, offset) > 0, offset, _UP))
-    return _with_posts(problem, np.concatenate([_across(along), along[None]]) * (problem.kind == FREE))
+    ways = np.concatenate([_across(along), along[None]]) * (problem.kind == FREE)
+    if problem.across is not None:
+        plane = np.stack([np.cross(problem.across, along, axis=0), np.zeros_like(along), along])
+        ways = np.where(problem.across.any(axis=0), plane, ways)
+    return _with_posts(problem, ways)
 
 
 def _with_posts(problem: Problem, ways: Array) -> Array:

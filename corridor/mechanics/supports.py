@@ -22,7 +22,7 @@ __all__ = [
     "forces_on_ends", "hanging", "planes", "prepare", "put", "take", "unit",
 ]
 
-#: A string that swings; a wire held at the hinge (V-string); a post that bends along the line.
+#: A string that swings; a wire held at the hinge; a post that bends along the line.
 FREE, HELD, POST = 0, 1, 2
 #: A string that wires have lifted until it hangs slack: it holds nothing. The solution finds where; it is never given.
 SLACK = 3
@@ -43,6 +43,8 @@ class Supports(NamedTuple):
     `kind` (batch, n + 1): FREE, HELD or POST. A free string at a dead end is the strain string, a link between
     structure and wire. `string_length` [m], 0 holds the wire at the hinge; `string_weight` [N], all of it;
     `string_force` (batch, n + 1, 3) [N], all the wind on the string; `stiffness` [N/m] of a post along the line.
+    `across` (batch, n + 1, 3): at a V-string the horizontal unit vector along which its two arms hold the wire, where
+    the hinge is midway between theirs and the length is the depth of the V; 0 where a string swings every way.
     """
 
     hinge: ArrayLike
@@ -51,6 +53,7 @@ class Supports(NamedTuple):
     string_weight: ArrayLike = 0.0
     string_force: ArrayLike = 0.0
     stiffness: ArrayLike = 0.0
+    across: ArrayLike = 0.0
 
 
 class Problem(NamedTuple):
@@ -59,7 +62,8 @@ class Problem(NamedTuple):
     (3, node, batch): `hinge`, `line` and `pull`, half the weight and wind of free strings. (node, batch): `kind`,
     `length` of strings, `stiffness`, `inner`. (span, batch): `active` where there is a wire, `size` of the load [N/m],
     and with 3 in front `against` the load [-] and `chord` from hinge to hinge [m]. `kept`, what wires keep once they
-    are clamped; `strung`, given where they keep their tension instead.
+    are clamped; `strung`, given where they keep their tension instead. `across` (3, node, batch) of V-strings, None
+    where there is none; `line` is at right angles to it there.
     """
 
     hinge: Array
@@ -75,6 +79,7 @@ class Problem(NamedTuple):
     against: Array
     kept: Kept
     strung: Strung | None = None
+    across: Array | None = None
 
     @property
     def wires(self) -> Wires:
@@ -124,11 +129,12 @@ def prepare(supports: Supports, load: ArrayLike, temperature: ArrayLike, part: L
     kind = np.where(beside(active), kind, HELD)
     hinge, loads = filled(given[0], there, none), filled(given[1], active, _FILL_LOAD)
     chord, size = np.where(active, np.diff(hinge, axis=1), _FILL_CHORD[:, None, None]), _size(loads)
+    line, across = _in_planes(_line_direction(chord, active), filled(supports.across, kind == FREE, none))
     return Problem(
         hinge, kind.astype(np.int8), np.where(kind == FREE, length, 1.0), np.where(kind == FREE, pull, 0.0),
-        filled(supports.stiffness, there), _line_direction(chord, active), (node > 0) & (node < many), active,
+        filled(supports.stiffness, there), line, (node > 0) & (node < many), active,
         chord, size, loads / -size, Kept(filled(given[2], active, _FILL_CHORD[0]), T.astype(float),
-                                         type(part)(*numbers)))
+                                         type(part)(*numbers)), across=across)
 
 
 def take(record: Record, index: Index) -> Record:
@@ -181,6 +187,16 @@ def _line_direction(chord: Array, active: Booleans) -> Array:
     both[:, :-1] += chord
     both[:, 1:] += chord
     return unit(both)
+
+
+def _in_planes(line: Array, across: Array) -> tuple[Array, Array | None]:
+    """Directions along the line, at V-strings within the plane in which these swing; and what is across that plane,
+    None without V-strings."""
+    vee = across.any(axis=0)
+    if not vee.any():
+        return line, None
+    within = np.stack([-across[1], across[0], np.zeros_like(across[0])])
+    return np.where(vee, np.copysign(1.0, dot(within, line)) * within, line), across
 
 
 def beside(active: Booleans) -> Booleans:

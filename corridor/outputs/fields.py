@@ -116,6 +116,11 @@ FIELDS = (
     ("swing_more_deg", "real", "deg", "by how much the greater of both is more than that of the existing wire on the "
      "same string in the same case"),
     ("swing_limit_deg", "real", "deg", "maximum swing that the framing allows; null where it does not say"),
+    ("vee_load_deg", "real", "deg", "maximum angle of the load of a V-string from the vertical across the line, over "
+     "wind from either side, at the wire; null of other strings, and where it is lifted"),
+    ("vee_arms", "text", None, "of a V-string: taut; slack: an arm does not pull, for the load does not point between "
+     "both, so where the wire hangs is not known; not given: the framing gives no `vee_angle`, they are taken as taut; "
+     "null of other strings, and where the load is not known"),
     ("body_m", "real", "m", "minimum distance of the wire, or its bundle, from the body of the structure, by the "
      "window of the framing; null where that is not given"),
     ("body_side", "text", None, "where that is: left, right, below or above of where the string hangs"),
@@ -241,8 +246,8 @@ LOADS = (
     """line! structure! role wire! section section_side option! case! vertical_n! transverse_n longitudinal_n
     wind_span_m weight_span_m string_swing_deg uplift lifted! ratio_vertical ratio_transverse ratio_longitudinal
     ratio_to_existing above_existing of_capacity_vertical of_capacity_transverse of_capacity_longitudinal of_capacity
-    over_capacity capacity! load_factors! swing_left_deg swing_right_deg swing_more_deg swing_limit_deg body_m body_side
-    body_rule body_required_m body_margin_m at_structure""")
+    over_capacity capacity! load_factors! swing_left_deg swing_right_deg swing_more_deg swing_limit_deg vee_load_deg
+    vee_arms body_m body_side body_rule body_required_m body_margin_m at_structure""")
 
 #: The layer of loads on structures as a whole, and its columns.
 CAPACITY = (

@@ -13,9 +13,9 @@ __all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", 
            "OutageNeed", "Plan", "WireCost", "WorkCrew", "WorkSeason", "plan_is_possible"]
 
 #: What a plan may be made of.
-REMEDIES = ("raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+REMEDIES = ("raise", "replace", "shorten", "v_string", "post", "strain", "tighten", "slacken", "grade", "trim",
             "side_trim", "remove", "bury", "add")
-Remedy = Literal["raise", "replace", "shorten", "post", "strain", "tighten", "slacken", "grade", "trim",
+Remedy = Literal["raise", "replace", "shorten", "v_string", "post", "strain", "tighten", "slacken", "grade", "trim",
                  "side_trim", "remove", "bury", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
@@ -160,9 +160,10 @@ class Plan(Table):
 
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
-        "them to a post or a strain string, tighten or slacken sections, grade the ground, cut trees back from "
-        "above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), add "
-        "structures. Default: all, of which replace, shorten, tighten, trim, side_trim and bury need keys below."))
+        "them to a V-string, a post or a strain string, tighten or slacken sections, grade the ground, cut trees back "
+        "from above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), add "
+        "structures. Default: all, of which replace, shorten, v_string, tighten, trim, side_trim and bury need keys "
+        "below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
         0.5, description="Step by which a structure is raised, a string shortened, the ground cut or a tree trimmed.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
@@ -181,6 +182,21 @@ class Plan(Table):
     shortest_string: Annotated[float | None, Read(Measure("length", 0, 20, above=True))] = Field(
         None, description="Shortest suspension string that the voltage allows. Without it none is shortened.")
     shorten_cost: float = Field(0.6, ge=0, description="Cost of shortening the strings of a structure, relative.")
+    v_string_cost: Annotated[float, Field(ge=0)] | None = Field(
+        None, description="Cost of V-strings in place of the suspension strings of a structure, relative. There are "
+        "none without it, their depth, angle, mass and structures.")
+    v_string_depth: Annotated[float | None, Read(Measure("length", 0, 20, above=True))] = Field(
+        None, description="How far below the point where a suspension string hangs, midway between its arms, such a V "
+        "holds the wire.")
+    v_string_angle: Annotated[float | None, Read(Measure("angle", 0, 179, above=True))] = Field(
+        None, description="Angle between its arms.")
+    v_string_mass: Annotated[float | None, Read(Measure("mass", 0, 5000))] = Field(
+        None, description="Mass of both of its arms.")
+    v_string_wind_area: Annotated[float | None, Read(Measure("area", 0, 100))] = Field(
+        None, description="Area of both arms on which the wind blows. Default: twice that of the string in its place.")
+    v_string_structures: tuple[Text, ...] = Field((), description=(
+        "Names of structures whose crossarms have room for both arms of such a V, for which somebody has looked. "
+        "Default: none."))
     post_cost: float = Field(1.2, ge=0, description="Cost of posts in place of the strings of a structure, relative.")
     strain_cost: float = Field(3.0, ge=0, description="Cost of making a suspension structure a strain one, relative.")
     largest_tightening: Annotated[float, Read(Measure("ratio", 0, 1))] = Field(

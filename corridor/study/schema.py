@@ -104,9 +104,10 @@ class Framings(Table):
             "string_length, string_mass; where known also stiffness [N/m] of posts along the line and string_wind_area "
             "[m²]. A string is suspension, strain, link, post or vee. Where it is strain the wire ends at its "
             "height; a link is a strain string of string_length and string_mass between that point and the wire. A vee "
-            "holds the wire string_length below its height. window_left, window_right, window_below, window_above: how "
-            "far from where a string hangs the body of the structure is on that side; swing_limit: the maximum swing "
-            "allowed."
+            "is a V-string that holds the wire string_length below its height, which is midway between its two arms; "
+            "it swings along the line alone. window_left, window_right, window_below, window_above: how far from where "
+            "a string hangs the body of the structure is on that side; swing_limit: the maximum swing allowed; "
+            "vee_angle: the angle between the two arms of a vee, without which nobody knows whether both pull in wind."
         )
     )
     offset_unit: Unit.length = unit_of("offset", "m")
@@ -120,6 +121,7 @@ class Framings(Table):
     window_below_unit: Unit.length = unit_of("window_below", "m")
     window_above_unit: Unit.length = unit_of("window_above", "m")
     swing_limit_unit: Unit.angle = unit_of("swing_limit", "deg")
+    vee_angle_unit: Unit.angle = unit_of("vee_angle", "deg")
 
 
 class RuleChoice(Table):

@@ -301,7 +301,7 @@ def test_posts_lie_between_held_and_free_to_slide():
 
 
 def test_a_held_support_parts_the_section():
-    """A V-string in the middle: both sides are sections of their own."""
+    """A wire that is held in the middle: both sides are sections of their own."""
     whole = section([200, 380, 300, 170], string=2.0)
     kind = np.array([HELD, FREE, HELD, FREE, HELD])
     eq = solve(whole._replace(kind=kind), clipped(whole), [[STILL]], [90.0], PART, tolerance=1e-4)

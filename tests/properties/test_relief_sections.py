@@ -50,7 +50,7 @@ def test_by_measured_curves_too():
 
 @pytest.mark.parametrize("case", CASES)
 def test_right_by_the_forces_alone(case):
-    """Taut and pulled outward, or slack and without force, within the string's length."""
+    """Taut and pulled outward, or slack and without force, within the string's length; at V-strings in their plane."""
     sections = relief_sections(60, 5)
     supports, load, T = loaded(sections, case)
     found = solve(supports, clipped(sections).unstressed, load, T, LAW, count=sections.count)
@@ -64,7 +64,11 @@ def test_right_by_the_forces_alone(case):
     reach, pull = np.linalg.norm(offset, axis=-1), (force * offset).sum(axis=-1)
     taut = reach > length * (1 - 1e-6)
     assert (reach < length * (1 + 1e-6)).all() and (pull[taut] > -0.01).all() and found.lifted[free][~taut].all()
+    arm = supports.across[free]
+    vee = arm.any(axis=-1)
+    assert 10 < vee.sum() < len(vee) / 4 and np.abs((offset * arm).sum(axis=-1)).max() < 1e-9
     across = force - (pull / reach**2 * taut)[:, None] * offset
+    across -= (across * arm).sum(axis=-1, keepdims=True) * arm
     assert np.linalg.norm(across, axis=-1).max() < 0.011
 
 

@@ -228,7 +228,8 @@ def _rooms_beside(today, margins, k):
     found = []
     for g in today.phase:
         here = np.flatnonzero(spans.section == groups.section[g])
-        L = np.array([np.mean([wires.string_start[wires.span == i], wires.string_end[wires.span == i]]) for i in here])
+        L = np.array([np.mean([(wires.string_start * (wires.vee_start == 0))[wires.span == i],
+                               (wires.string_end * (wires.vee_end == 0))[wires.span == i]]) for i in here])
         out = swung_out(spans.length[here], L, *(v[g, 0, k] for v in (strung.horizontal_tension, strung.weight,
                                                                       strung.wind)))
         found.append(np.stack([spans.length[here], L, out + np.maximum(least[here], 0)], axis=1))

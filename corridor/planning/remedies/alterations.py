@@ -17,19 +17,30 @@ from corridor.planning.remedies.graded_ground import SpanCells, excavated
 from corridor.study import Study
 from corridor.study.plan import Plan as PlanTable
 
-__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "Tree", "altered", "change_structures",
-           "tauter_sections", "unaltered"]
+__all__ = ["NONE", "Alterations", "AlteredLine", "Change", "Place", "Site", "Tree", "Vee", "altered",
+           "change_structures", "tauter_sections", "unaltered"]
+
+
+class Vee(NamedTuple):
+    """A V-string: its `depth` [m], the `angle` between its arms [deg], `mass` of both [kg], and their `area` in the
+    wind [m²], None for twice that of the string in its place."""
+
+    depth: float
+    angle: float
+    mass: float
+    area: float | None = None
 
 
 class Change(NamedTuple):
     """What is done to a structure: `rise` of all wires [m], by a taller one in its place where it is `replaced`;
-    suspension strings of phases `shorter` by so much [m] or made posts, or all strings made strain strings
-    (`string`)."""
+    suspension strings of phases `shorter` by so much [m], or made posts or V-strings as `vee` says, or all strings made
+    strain strings (`string`)."""
 
     rise: float = 0.0
     shorter: float = 0.0
     string: str = ""
     replaced: bool = False
+    vee: Vee | None = None
 
     @property
     def words(self) -> str:
@@ -40,7 +51,8 @@ class Change(NamedTuple):
         """
         words = [f"{'replace, taller' if self.replaced else 'raise'} by {self.rise:g} m"] * bool(self.rise)
         words += [f"strings {self.shorter:g} m shorter"] * bool(self.shorter)
-        words += [{"post": "posts for strings", "strain": "strain strings"}[self.string]] if self.string else []
+        words += [{"vee": "V-strings for strings", "post": "posts for strings", "strain": "strain strings"}[self.string]
+                  ] if self.string else []
         return ", ".join(words)
 
     def named(self, framing: str) -> str:
@@ -263,6 +275,8 @@ def change_structures(structures: Structures, framings: Framings, changes) -> tu
     A structure whose strings are made strain strings is a strain structure.
     """
     names, role = structures.framing.copy(), structures.role.copy()
+    if any(change.vee for change in changes):
+        framings = _with_columns(framings)
     pairs = dict.fromkeys((framing, change) for framing, change in zip(names, changes, strict=True) if change != NONE)
     for i, change in enumerate(changes):
         names[i] = change.named(names[i])
@@ -273,11 +287,21 @@ def change_structures(structures: Structures, framings: Framings, changes) -> tu
     return replace(structures, framing=names, role=role), type(framings)(**joined)
 
 
+def _with_columns(framings):
+    """Framings with columns of what V-strings have."""
+    return replace(framings, **{name: np.full(len(framings.framing), none) for name, none in (
+        ("string_area", 0.0), ("vee_angle", np.nan)) if getattr(framings, name) is None})
+
+
 def _changed(framings, framing, change):
     """The rows of one framing, changed."""
     rows = _columns(framings, framings.framing == framing)
     hangs = (rows["string"] == "suspension") & (rows["kind"] == "phase")
-    made = hangs if change.string == "post" else np.full(len(hangs), change.string == "strain")
+    made = np.full(len(hangs), True) if change.string == "strain" else hangs & bool(change.string)
+    if change.vee:
+        own = dict(zip(("string_length", "vee_angle", "string_mass", "string_area"), change.vee, strict=True))
+        own["string_area"] = 2 * rows["string_area"] if change.vee.area is None else change.vee.area
+        rows |= {name: np.where(hangs, value, rows[name]) for name, value in own.items()}
     return rows | {"framing": np.full(len(hangs), change.named(framing), object),
                    "string_length": rows["string_length"] - np.where(hangs, change.shorter, 0.0),
                    "string": np.where(made, change.string or "", rows["string"]).astype(object),

@@ -31,7 +31,7 @@ _HELD = 1.5
 #: What a string is to be pulled down more by at least, where the wind of the other side lifts it [N].
 _LITTLE = 20.0
 #: What remedies do that change how a section hangs as a whole: no row that was found without one tells of it.
-_LAYOUT = ("add", "strain", "post")
+_LAYOUT = ("add", "strain", "post", "v_string")
 #: More than posts and strain strings were seen to be worth beyond the chord's lift, as a share of the string's length:
 #: what a first look at the line may promise, and the next one tells [-].
 _HOPED = 0.7
@@ -129,7 +129,7 @@ def worth_at_violations(basis: Basis) -> csr_array:
 def rules_of_choice(remedies: Remedies) -> Constraints:
     """Return the rows that hold between remedies whatever is found: what waits for another, and what excludes it."""
     strings, add, gone, taller = (np.flatnonzero(np.isin(remedies.kind.astype(str), kinds)) for kinds in (
-        ("post", "strain", "shorten"), "add", "remove", ("raise", "replace")))
+        ("post", "strain", "v_string", "shorten"), "add", "remove", ("raise", "replace")))
     # Nobody digs where a structure is to stand, nor trims what is taken away: of steps the first is there where any is.
     first, top, crown = (remedies.first(kind) for kind in ("grade", "trim", "side_trim"))
     return (in_order(remedies, "grade") + in_order(remedies, "trim") + in_order(remedies, "side_trim")
@@ -168,13 +168,14 @@ class _Rows:
         at = csr_array((np.broadcast_to(coefficient, len(place))[row], (row, place[row])), (len(place), count))
         self.A = self.A + at @ self.remedies.by_place(kind, count)
 
-    def at_structure(self, structure, length, share):
+    def at_structure(self, structure, length, share, depth, aside=0.0):
         """Let what is done to the structure of each row count, as it lifts the wire there by `share` of each metre;
-        `length` of its string [m], 0 where there is none."""
+        `length` of its string [m], 0 where there is none. A V of a `depth` [m] may keep it from swinging `aside`."""
         for kind in ("raise", "replace"):
             self.add(kind, structure, share)
         hung = np.where(length > 0, structure, -1)
-        for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length)):
+        for kind, worth in (("shorten", share), ("post", share * length), ("strain", share * length),
+                            ("v_string", share * (length - depth) + aside * length)):
             self.add(kind, hung, worth)
 
     def trim(self, site, clearances, thing, alone, done):
@@ -214,11 +215,12 @@ def _of_clearances(basis, now, *, twice=True):
     spans, span = line.plan.spans, line.spans_at(c)
     parent, found = line.parent[span], _Rows(basis.remedies, len(span))
     # A raise takes both of two own wires along.
-    way = np.where(np.isin(c["against"].astype(str), KINDS), 0.0, lift_way(c))
-    way = np.where(crown & ~alone & twice, 1.0, way)
+    own = np.isin(c["against"].astype(str), KINDS)
+    way = np.where(crown & ~alone & twice, 1.0, np.where(own, 0.0, lift_way(c)))
+    blown = np.isin(c["case"], [case.name for case in line.facts.cases if case.wind > 0]) & ~own
     for at, share in zip((spans.tail, spans.head), end_shares(c, spans.length[span]), strict=True):
-        structure = line.origin[at[span]]
-        found.at_structure(structure, _lengths(basis, structure, c["wire"]), way * share)
+        at, depth = line.origin[at[span]], site.prices.v_string_depth or 0.0
+        found.at_structure(at, _lengths(basis, at, c["wire"]), way * share, depth, blown * share)
     dug = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["position"] != "below")
     found.add("grade", np.where(dug, parent, -1), 1.0)
     found.add("remove", thing, AMPLE)
@@ -290,8 +292,8 @@ def _of_pulls(basis, now):
     found = _Rows(basis.remedies, len(place))
     # In kN, so that what is asked in metres and in newtons is of one size in the programme.
     for at, pull in zip((spans.tail[pair[:, 0]], place, spans.head[pair[:, 1]]), pulls, strict=True):
-        structure = line.origin[at]
-        found.at_structure(structure, _lengths(basis, structure, loads["wire"]), pull / 1e3)
+        at, depth = line.origin[at], basis.site.prices.v_string_depth or 0.0
+        found.at_structure(at, _lengths(basis, at, loads["wire"]), pull / 1e3, depth)
     for kind in ("post", "strain"):
         found.add(kind, line.origin[place], AMPLE)
     section = basis.site.plan.spans.section[line.parent[pair]]
@@ -342,7 +344,7 @@ def _tensions(spans, now, pair, loads, bundle):
 
 def _string_weight(framings, framing, wire):
     known = {(f, w): m * GRAVITY for f, w, m, s in zip(framings.framing, framings.wire, framings.string_mass,
-                                                      framings.string, strict=True) if s == "suspension"}
+                                                      framings.string, strict=True) if s in ("suspension", "vee")}
     return np.array([known.get(key, 0.0) for key in zip(framing, wire, strict=True)])
 
 

@@ -221,6 +221,7 @@ _TRIES = {
     "raise": ("raise structures", "m", None, _at_ends),
     "replace": ("replace structures by taller ones", "m", None, _at_ends),
     "shorten": ("shorten strings", "m", None, _at_ends),
+    "v_string": ("change strings to V-strings", "structure", None, _at_ends),
     "post": ("change strings to posts", "structure", None, _at_ends),
     "strain": ("make it a strain structure", "structure", None, _at_ends),
     "tighten": ("re-tension, tauter", "%", "more than the stringing limits say; what the structures bear is for an "

@@ -8,7 +8,7 @@ import shapely
 from scipy.sparse import csr_array
 
 from corridor.planning.circuits import wires_of_others
-from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree
+from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree, Vee
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
 from corridor.planning.remedies.places import places_of_new
 from corridor.planning.remedies.trimming import trees_of
@@ -20,14 +20,16 @@ __all__ = ["Remedies", "alterations_of", "first_wires", "offered_remedies", "str
 
 
 #: Kinds of remedies that change a structure.
-_AT_STRUCTURES = ("raise", "replace", "shorten", "post", "strain")
+_AT_STRUCTURES = ("raise", "replace", "shorten", "v_string", "post", "strain")
+#: What the study has to say of a V-string before there is one.
+_OF_VEES = ("v_string_cost", "v_string_depth", "v_string_angle", "v_string_mass")
 
 
 @dataclass(frozen=True)
 class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
-    `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, post, strain), span
+    `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, v_string, post, strain), span
     (grade, add), section (tighten, slacken) or obstacle (trim, side_trim, remove; bury: the first of a circuit). `step`
     amount of one step in the unit of the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken,
     and `per_step`.
@@ -87,8 +89,10 @@ def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterat
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
     rise, shorter = np.round(done["raise"] + done["replace"], 6), np.round(done["shorten"], 6)
-    string = np.where(done["strain"] > 0, "strain", np.where(done["post"] > 0, "post", ""))
-    changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new))
+    string = np.select([done["strain"] > 0, done["post"] > 0, done["v_string"] > 0], ["strain", "post", "vee"], "")
+    p = site.prices
+    vee = {"vee": Vee(p.v_string_depth, p.v_string_angle, p.v_string_mass, p.v_string_wind_area)}
+    changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new), vee.get(word))
                     for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
     buried = np.isin(np.arange(things), [i for own in np.flatnonzero(done["bury"]) for i in site.circuits[own]])
     return Alterations(changes, done["grade"], np.round(done["trim"], 6), np.round(done["side_trim"], 6),
@@ -197,6 +201,22 @@ def _shorter(site, near):
     most = {s: int(max(length - p.shortest_string, 0) / p.step + 1e-9) for s, length in least.items()}
     return [(s, p.step, most[s], p.shorten_cost, 0.0) for s in near.structures if most.get(s)] or \
         f"no string is longer than the shortest allowed by a step of {p.step:g} m"
+
+
+def _vees(site, near):
+    p, x, cases = site.prices, site.facts.structures, site.facts.cases
+    lacking = [f"plan.{key}" for key in _OF_VEES if getattr(p, key) is None]
+    if lacking:
+        return f"the study does not say what V-strings are and cost ({', '.join(lacking)})"
+    blown = np.isin(near.violations["case"].astype(str), [case.name for case in cases if case.wind > 0])
+    if not blown.any():
+        return "no violation is of wires in wind"
+    held = {s for s, _ in string_lengths(site)}
+    hung = [s for s in np.unique([at[near.span[blown]] for at in (site.plan.spans.tail, site.plan.spans.head)])
+            if s in held]
+    return [(s, 1, 1, p.v_string_cost, 0.0) for s in hung if x.structure[s] in p.v_string_structures] or \
+        ("no structure near is named of which the crossarms have room for both arms (plan.v_string_structures)" if hung
+         else "no suspension string is near")
 
 
 def _posts(site, near):
@@ -321,6 +341,6 @@ def _more(site, near):
         "; ".join(dict.fromkeys(str(site.places[s]) for s in near.spans if s in site.places)) or "no violation"
 
 
-_OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "post": _posts, "strain": _strains,
-           "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims, "side_trim": _side_trims,
-           "remove": _gone, "bury": _buried, "add": _more}
+_OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "v_string": _vees, "post": _posts,
+           "strain": _strains, "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims,
+           "side_trim": _side_trims, "remove": _gone, "bury": _buried, "add": _more}

@@ -195,7 +195,8 @@ def _check_names(inputs, prices):
     categories = sorted({*obstacles.category, *inputs.rules.against} - {"ground", "right_of_way"})
     given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
-    given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
+    given += [(f"{key}.{i}", name, x.structure.tolist()) for key in ("untouched", "v_string_structures")
+              for i, name in enumerate(getattr(prices, key))]
     given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded")
               for i, name in enumerate(getattr(prices, key))]
     given += [(f"outage_needs.{i}.circuit", row.circuit, own)

@@ -41,6 +41,9 @@ _WRITTEN = ("study.toml", "findings.gpkg", "structures.gpkg", "framings.csv", "g
             "switching.csv", "work_orders.pdf", "calendar.ics", "calendar.csv", "calendar.svg", "calendar.png",
             "calendar.pdf", "outages.svg", "outages.png", "outages.pdf")
 
+#: Numbers of framings that remedies change: their columns, and the unit in which they are written.
+_NUMBERS = {"height": ("height", "m"), "string_length": ("string_length", "m"), "string_mass": ("string_mass", "kg"),
+            "string_area": ("string_wind_area", "m^2"), "vee_angle": ("vee_angle", "deg")}
 #: Columns of a layer of which the study gives one number for all, some of which are other in the copy.
 _PLANNED = {"height": "height_planned", "radius": "radius_planned"}
 
@@ -213,13 +216,24 @@ def _write_framings(site, after, path):
             if row["framing"] == framing:
                 before = was[framing, row["wire"]]
                 now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"]))[0]
-                more.append(row | {"framing": change.named(framing), "string": f.string[now]} | {
-                    name: f"{float(getattr(f, name)[now])!r} m" for name in ("height", "string_length")
-                    if getattr(f, name)[now] != getattr(known, name)[before]})
+                more.append(row | {"framing": change.named(framing), "string": f.string[now]} | _others(
+                    f, now, known, before))
     with path.open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.DictWriter(stream, rows[0], extrasaction="ignore", lineterminator="\n")
+        writer = csv.DictWriter(stream, list(dict.fromkeys(key for row in (rows[0], *more) for key in row)),
+                                restval="", lineterminator="\n")
         writer.writeheader()
         writer.writerows(rows + more)
+
+
+def _others(now, row, before, was):
+    """Numbers of a row of framings that are others than those of a row before, as text with its unit."""
+    found = {}
+    for name, (column, unit) in _NUMBERS.items():
+        values = [0.0 if each is None else float(each[i]) for each, i in (
+            (getattr(now, name), row), (getattr(before, name), was))]
+        if values[0] != values[1] and np.isfinite(values[0]):
+            found[column] = f"{values[0]!r} {unit}"
+    return found
 
 
 def _parts(study, section, key, less):

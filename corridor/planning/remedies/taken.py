@@ -22,6 +22,7 @@ __all__ = ["counted", "note_findings", "plan_lines", "plan_parts", "taken", "tod
 #: Words and units of what is taken, by kind.
 _WORDS = {"raise": ("raise", "m"), "replace": ("put a taller structure in place of", "m"),
           "shorten": ("shorten the strings of", "m"),
+          "v_string": ("V-strings for the strings of", None),
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
           "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
           "trim": ("trim", "m"), "side_trim": ("cut back the crown of", "m"), "remove": ("take away", None),
