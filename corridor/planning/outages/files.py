@@ -135,6 +135,7 @@ def _states(states):
     return {"after_outage": np.array([state.after for state in states]),
             "sections_with_new_wire": ["; ".join(state.pulled) or None for state in states],
             "sections_not_assessed": ["; ".join(state.unknown) or None for state in states],
+            "structures_not_assessed": ["; ".join(state.unborne) or None for state in states],
             "violations_as_today": np.array([state.left for state in states]),
             "limit_current_a": np.array([state.current for state in states]),
             "limiting_span": [state.span for state in states],
@@ -179,5 +180,6 @@ def _in_service(state):
     new = f"{counted(len(state.pulled), 'section')} with the new wire" if state.pulled else "the old wire"
     if state.unknown:
         new += f", not assessed, as no option is existing: {', '.join(state.unknown)}"
+    new += "".join(f", {words}" for words in state.unborne)
     left = f", {counted(state.left, 'violation')} of the old wire as today" if state.left else ""
     return f"{f'after outage {state.after}' if state.after else 'today'}: {new}, carries {amps}{by}{left}"

@@ -39,8 +39,8 @@ class Planned:
     remedy can meet; `rounds` looks at the line; `checked` what the check of the planned copy says, None where there is
     no plan, and `doubts` how many about its data could hide a violation; `today` what the existing wire needs
     by itself, None where that is this option, or none hangs; `every` the existing line, of the existing option,
-    too, with limits; `changes` words for structures that bear too much where the wires of a mix change, and for those
-    of which that is not known, "" for none.
+    too, with limits; `changes` words for what fails on the finished line of a mix, or of a way to a rating, though no
+    violation is left, and for structures of which it is not known whether they bear where wires change, "" for none.
     """
 
     basis: Basis

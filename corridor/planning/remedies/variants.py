@@ -1,13 +1,13 @@
 """Findings of an option with remedies in place, all of them, by the exact model."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from corridor.assessment import OPTIONAL, assess_spans
+from corridor.assessment import OPTIONAL, Plan, assess_spans
 from corridor.check import Progress, find
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.capacity import COMPONENTS
@@ -15,7 +15,8 @@ from corridor.clearance.structure_loads import NOTHING
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
-__all__ = ["STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option"]
+__all__ = ["POINT", "STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option",
+           "runs_of"]
 
 #: Spans that are assessed together.
 _RUN = 200
@@ -261,12 +262,19 @@ def _other_sections(site, line, now, before):
 
 
 def _assessed(line, sections, needless):
-    """Findings of some sections, neighbours together but no more than `_RUN` spans."""
-    first, last = line.plan.sections.first, line.plan.sections.last
+    """Findings of some sections."""
+    for first, last in runs_of(line.plan, sections):
+        yield assess_spans(line.facts, line.plan, line.ground, first, last, needless)
+
+
+def runs_of(plan: Plan, sections: np.ndarray) -> Iterator[tuple[int, int]]:
+    """Yield first and last spans of runs of some sections (index, ascending), neighbours together but no more than some
+    hundreds of spans."""
+    first, last = plan.sections.first, plan.sections.last
     part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
     ends = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
     for run in np.split(sections, ends) if len(sections) else ():
-        yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless)
+        yield int(first[run[0]]), int(last[run[-1]])
 
 
 def _names(plan, sections):
