@@ -14,7 +14,7 @@ from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.cost_curve import cost_curve_lines, write_cost_curve
 from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Change, change_structures
-from corridor.planning.remedies.constraints import conditional, exclusive, in_order
+from corridor.planning.remedies.constraints import AMPLE, conditional, exclusive, in_order
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.taken import plan_lines, taken
@@ -207,7 +207,7 @@ def test_remedies_join_and_exclude_each_other():
                           ("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 3, 0)])
     assert m.by_place("grade", 9).toarray()[7].tolist() == [0, 0, 0, 1, 1]
     A = (exclusive(m, np.array([1, 2])) + in_order(m, "grade")).A.toarray() * m.step
-    assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, 1, -1]]))
+    assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, AMPLE, -AMPLE]]))
     assert m.amounts("grade", np.array([0, 0, 0, 1, 1]), 9)[7] == pytest.approx(1.0)
 
 

@@ -35,7 +35,7 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     Finds the cheapest remedies after which there is no violation and no string
     is newly lifted: structures raised or added, strings changed, sections
     tightened, ground cut, trees trimmed, objects taken away, circuits of
-    others put underground. Writes a copy of the study with that option alone
+    others put underground, raised or lowered. Writes a copy of the study with that option alone
     and the remedies in place, and checks it in full. Costs, remedies and
     outages that are allowed are in the table [plan]. What the existing wire
     needs today is listed apart from what buys rating.

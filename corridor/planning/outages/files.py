@@ -115,6 +115,7 @@ def _items(site, every, grouped, start, end):
     return {"item": [item.name for item in every], "kind": [item.kind for item in every],
             "spans": [", ".join(site.plan.spans.name[item.spans]) for item in every],
             **{name: ["; ".join(getattr(item, field)) or None for item in every] for name, field in named.items()},
+            "to_be_shown": [item.shown or None for item in every],
             "hours": [item.hours for item in every], "outage": outage, "crew": crew,
             **{name: np.r_[hours, np.full(without, np.nan)] for name, hours in (("start_h", start), ("end_h", end))},
             "geometry": [item.geometry for item in every]}

@@ -20,6 +20,7 @@ from corridor.planning.outages.bearing import Borne, borne, borne_today
 from corridor.planning.outages.grouping import Grouping
 from corridor.planning.outages.work import AT_STRUCTURES, STRINGING, WorkItem
 from corridor.planning.remedies.alterations import NONE, Alterations, Site
+from corridor.planning.remedies.offered import OF_OTHERS
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, assess_variant, failing_sections
 from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
@@ -135,6 +136,7 @@ def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
                               for kinds in (AT_STRUCTURES, ("add", "grade"), ("trim",), ("remove",)))
     under = [i for item in done if item.kind == "bury" for i in planned.site.circuits[item.place]]
     buried = every.buried & np.isin(np.arange(len(every.buried)), under)
+    hung = [i for item in done if item.kind in OF_OTHERS for i in planned.site.others[item.place]]
     strung = {s for item in done for s in item.sections}
     hangs = planned.site.option == planned.site.old
     return replace(
@@ -142,6 +144,7 @@ def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
         cut=np.where(np.isin(np.arange(len(every.cut)), list(spans)), every.cut, 0.0),
         trimmed=np.where(np.isin(np.arange(len(every.trimmed)), list(lower)), every.trimmed, 0.0),
         narrower=np.where(np.isin(np.arange(len(every.narrower)), list(lower)), every.narrower, 0.0),
+        lowered=np.where(np.isin(np.arange(len(every.lowered)), hung), every.lowered, 0.0),
         removed=buried | every.removed & ~every.buried & np.isin(np.arange(len(every.removed)), list(gone)),
         buried=buried,
         # A new wire is strung as it is to hang.

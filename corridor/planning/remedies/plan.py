@@ -196,7 +196,7 @@ def _check_names(inputs, prices):
     given = [(f"never_together.{i}.{key}", getattr(pair, key), circuits)
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
     given += [(f"untouched.{i}", name, x.structure.tolist()) for i, name in enumerate(prices.untouched)]
-    given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded")
+    given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded", "alterable")
               for i, name in enumerate(getattr(prices, key))]
     given += [(f"outage_needs.{i}.circuit", row.circuit, own)
               for i, row in enumerate(prices.outage_needs) if row.circuit is not None]

@@ -14,6 +14,7 @@ from corridor.outputs.files import Files, joined
 from corridor.outputs.planned_for import write_planned_for
 from corridor.outputs.tables import write_frame
 from corridor.planning.remedies.each_alone import COLUMNS, each_alone
+from corridor.planning.remedies.offered import OF_OTHERS
 from corridor.planning.remedies.plan import Planned
 
 __all__ = ["counted", "note_findings", "plan_lines", "plan_parts", "taken", "today_lines", "write_layer",
@@ -25,7 +26,8 @@ _WORDS = {"raise": ("raise", "m"), "replace": ("put a taller structure in place 
           "post": ("posts for the strings of", None), "strain": ("strain strings at", None),
           "tighten": ("tighten", "%"), "slacken": ("slacken", "%"), "grade": ("cut the ground below", "m"),
           "trim": ("trim", "m"), "side_trim": ("cut back the crown of", "m"), "remove": ("take away", None),
-          "bury": ("put underground", None), "add": ("add a structure in", None)}
+          "bury": ("put underground", None), "raise_other": ("raise the wires of", "m"),
+          "lower_other": ("lower the wires of", "m"), "add": ("add a structure in", None)}
 
 
 def taken(planned: Planned) -> dict[str, list]:
@@ -38,6 +40,7 @@ def taken(planned: Planned) -> dict[str, list]:
     table = {name: [] for name in ("remedy", "line", "where", "amount", "unit", "volume_m3", "height_left_m",
                                    "radius_left_m", "cost", "geometry")}
     for (kind, place), (amount, cost) in rows.items():
+        amount *= site.prices.step if kind in OF_OTHERS else 1
         line, where, point = _named(site, kind, place)
         unit = _WORDS[kind][1]
         volume = site.cells[place].volume(amount) if kind == "grade" else np.nan
@@ -55,7 +58,7 @@ def taken(planned: Planned) -> dict[str, list]:
 def _named(site, kind, place):
     """Line, name and place of what a remedy is for."""
     x, spans, z = site.facts.structures, site.plan.spans, site.plan.base_elevation
-    if kind in ("trim", "side_trim", "remove", "bury"):
+    if kind in ("trim", "side_trim", "remove", "bury", *OF_OTHERS):
         obstacles = site.facts.index.obstacles
         return None, obstacles.obstacle[place], shapely.force_3d(shapely.centroid(obstacles.geometry[place]), 0)
     if kind in ("grade", "add", "tighten", "slacken"):

@@ -251,7 +251,7 @@ def _other_sections(site, line, now, before):
     touched |= np.isin(parent, np.setxor1d(now.added, before.added))
     touched |= (now.cut != before.cut)[parent]
     touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
-    other = (now.removed != before.removed) | (now.trimmed != before.trimmed) | (now.narrower != before.narrower)
+    other = (now.removed != before.removed) | (now.tops != before.tops) | (now.narrower != before.narrower)
     if other.any():
         chords = shapely.STRtree(line.facts.structures.lines(spans.tail, spans.head))
         touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
