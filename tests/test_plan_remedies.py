@@ -14,7 +14,8 @@ from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.cost_curve import cost_curve_lines, write_cost_curve
 from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Change, change_structures
-from corridor.planning.remedies.constraints import conditional, exclusive, in_order
+from corridor.planning.remedies.choice import exclusive, in_order
+from corridor.planning.remedies.constraints import conditional
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.taken import plan_lines, taken
@@ -250,7 +251,7 @@ def test_cut_ground_is_a_patch_of_the_raster_grid(tmp_path):
 
 
 def test_lines_of_a_plan_that_cannot_be(tmp_path):
-    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["post", "tighten"])
+    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["shorten", "tighten"])
     words = "\n".join(plan_lines(planned))
     assert "cannot meet" in words and "ground (vertical) lacks" in words
     assert "not offered: tighten, as it is strung as taut as its limits allow" in words

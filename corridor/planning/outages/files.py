@@ -37,7 +37,8 @@ def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours",
     """
     outages = outages or outages_of(planned, aim)
     if outages is None:
-        return [], []
+        left = "Outages: none are planned. Circuits would go back into service with the violations that are left."
+        return [], ["", left] * planned.holds
     if not outages.work and not outages.without:
         return [], ["No work: everything clears as it stands."]
     with joined(files, guard_of(planned.site.study)) as out:

@@ -13,13 +13,15 @@ from scipy.sparse import csr_array, diags_array
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
 from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.choice import exclusive, in_order
 from corridor.planning.remedies.least_cost import Constraints
+from corridor.planning.remedies.left import LEAVE, keys_at
 from corridor.planning.remedies.offered import Remedies, first_wires, string_lengths
 from corridor.planning.remedies.trimming import trim_worth
 from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
-__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
-           "rules_of_choice", "uplift_rows", "worth_at_violations"]
+__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "lift_way", "rules_of_choice", "uplift_rows",
+           "worth_at_violations"]
 
 #: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
 #: more than it must, never less.
@@ -43,12 +45,14 @@ _CLEARANCE = ("line", "span", "case", "against", "obstacle", "measure", "positio
 @dataclass(frozen=True)
 class Basis:
     """What constraints are made of: the `site`, its `remedies`, the line `before`, and `probes`, variants with all
-    sections as taut ("tighten") or slack ("slacken") as they may be, where any may be."""
+    sections as taut ("tighten") or slack ("slacken") as they may be, where any may be; `was` the things that may be
+    left (`corridor.planning.remedies.left.as_it_was`), each by the column "leave" of its number."""
 
     site: Site
     remedies: Remedies
     before: Variant
     probes: dict[str, Variant] = field(default_factory=dict)
+    was: dict[tuple, float] = field(default_factory=dict)
 
     @cached_property
     def strings(self) -> dict:
@@ -65,7 +69,7 @@ class Basis:
         own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "grade": lambda at: [spans.section[at]],
                **dict.fromkeys(("trim", "side_trim", "remove"), lambda at: near[names[at]]),
                "bury": lambda at: set().union(*(near.get(names[i], ()) for i in self.site.circuits[at])),
-               "add": lambda at: [spans.section[at]]}
+               "add": lambda at: [spans.section[at]], LEAVE: lambda at: []}
         pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
             kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
         row, column = np.array(sorted(set(pairs)), int).reshape(-1, 2).T
@@ -95,20 +99,21 @@ class Basis:
         return {key: (b[key] - a[key]) / most for key in a.keys() & b.keys()}
 
 
-def constraints_of(basis: Basis, now: Variant, steps: np.ndarray, *, hopeful: bool = False) -> Constraints:
+def constraints_of(basis: Basis, now: Variant, steps: np.ndarray, *, hope: bool | np.ndarray = False) -> Constraints:
     """Return the constraints that a variant with steps of the remedies (column,) comes to, of sections that it did not
-    take over from another. Every row is exact at those amounts, and linear from there. `hopeful` rows of the line as it
-    stands promise more of posts and strain strings than the lift of the chord."""
+    take over from another. Every row is exact at those amounts, and linear from there. In sections with `hope`
+    (section,), or in all, rows of the line as it stands promise more of posts and strain strings than the lift of the
+    chord. Of steps nothing is left."""
     amount, first = steps * basis.remedies.step, now is basis.before
     found = [_of_clearances(basis, now), _of_pulls(basis, now)]
-    if first and hopeful:
-        found = [(replace(rows, A=rows.A + _hope(basis, sections)), margin, sections)
+    if first and np.any(hope):
+        found = [(replace(rows, A=rows.A + _hope(basis, sections, hope)), margin, sections)
                  for rows, margin, sections in found]
     rows = sum((_anchored(basis, *each, amount, first) for each in found), nothing_asked(basis.remedies))
     return rows + _of_loads(basis, now, amount) if "tighten" in basis.probes else rows
 
 
-def _hope(basis, sections):
+def _hope(basis, sections, hope):
     """What posts and strain strings may be worth besides in rows of their section, (row, column) [m]."""
     length = {}
     for (structure, _), each in basis.strings.items():
@@ -116,7 +121,8 @@ def _hope(basis, sections):
     m = basis.remedies
     hung = [_HOPED * length.get(place, 0.0) if kind in ("post", "strain") else 0.0
             for kind, place in zip(m.kind, m.place, strict=True)]
-    return (basis.laid_out[sections[:, 0]] @ diags_array(np.array(hung))).tocsr()
+    own = diags_array(np.broadcast_to(hope, basis.laid_out.shape[0]).astype(float)) @ basis.laid_out
+    return (own[sections[:, 0]] @ diags_array(np.array(hung))).tocsr()
 
 
 def worth_at_violations(basis: Basis) -> csr_array:
@@ -192,6 +198,12 @@ class _Rows:
             each = np.where(only[i], np.where(number[j] == 0, AMPLE, 0.0), gains[i, number[j]]) / step
             self.A = self.A + csr_array((each, (row[i], own[j])), self.A.shape)
 
+    def leave(self, was, keys, spare):
+        """Let the rows of things that may be left ask for `spare` less where they are."""
+        number = {key: i for i, key in enumerate(was)}
+        at = np.array([number.get(key, -1) for key in keys], int)
+        self.add(LEAVE, at, spare(np.array([was.get(key, np.nan) for key in keys])))
+
     def named(self, names):
         """Return Constraints of them that ask for nothing yet."""
         return Constraints(self.A.tocsr(), np.zeros(len(names)), np.array(names, object))
@@ -229,6 +241,8 @@ def _of_clearances(basis, now, *, twice=True):
         found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))
     # What a structure more is worth in its span the next variant tells, whose rows hold where it is taken.
     found.add("add", np.where(way > 0, parent, -1), AMPLE)
+    # What is left asks for its margin on the existing line.
+    found.leave(basis.was, keys_at(now, c), lambda margin: np.maximum(-margin, 0.0))
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
     return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
@@ -297,6 +311,8 @@ def _of_pulls(basis, now):
     section = basis.site.plan.spans.section[line.parent[pair]]
     for kind, (_, gains) in basis.gains.items():
         found.add(kind, section[:, 0], np.array([gains.get(key, 0.0) for key in keys_of(loads, STRING)]) / 1e3)
+    found.leave(basis.was, list(keys_of(loads, STRING)),
+                lambda pull: np.maximum(_HELD * weight - pull, _LITTLE) / 1e3)
     words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in keys_of(loads, ("structure", "wire", "case"))]
     # The wind from the side that is not told may lift it: then it needs more than what is told.
     room = np.where(loads["uplift"].astype(bool), np.minimum(room, -_LITTLE), room)
@@ -375,24 +391,3 @@ def conditional(rows: Constraints, anew: csr_array) -> Constraints:
 def nothing_asked(remedies: Remedies) -> Constraints:
     """Return no rows."""
     return Constraints(csr_array((0, len(remedies))), np.zeros(0), np.zeros(0, object))
-
-
-def in_order(remedies: Remedies, kind: str) -> Constraints:
-    """Return the rows by which the later remedies of a kind at a place wait for the earlier ones."""
-    own = np.flatnonzero(remedies.kind == kind)
-    own = own[np.argsort(remedies.place[own], kind="stable")]
-    first = np.flatnonzero(remedies.place[own][1:] == remedies.place[own][:-1])
-    one = diags_array(1 / remedies.step).tocsr()
-    return Constraints(one[own[first]] - one[own[first + 1]], np.zeros(len(first)),
-                       np.full(len(first), f"{kind} in order", object))
-
-
-def exclusive(remedies: Remedies, columns: np.ndarray) -> Constraints:
-    """Return the rows by which a place has one of some columns at most, all but one of which have one step only.
-
-    `-sum(n / most) >= -1` of whole numbers of steps `n`.
-    """
-    place, row = np.unique(remedies.place[columns], return_inverse=True)
-    worth = -1.0 / (remedies.step[columns] * remedies.most[columns])
-    return Constraints(csr_array((worth, (row, columns)), (len(place), len(remedies))), np.full(len(place), -1.0),
-                       np.full(len(place), "one of what excludes each other", object))
