@@ -11,9 +11,11 @@ import pytest
 from corridor.planning.decision import decide
 from corridor.planning.outages.files import write_outages
 from corridor.planning.outages.outages import outages_of
+from corridor.planning.remedies import cheapest
+from corridor.planning.remedies.alterations import NONE
 from corridor.planning.remedies.constraints import rules_of_choice
 from corridor.planning.remedies.least_cost import least_cost
-from corridor.planning.remedies.left import as_it_was, keys_at, without_left
+from corridor.planning.remedies.left import as_it_was, keys_at, with_leave, without_left
 from corridor.planning.remedies.offered import alterations_of
 from corridor.planning.remedies.plan import plan_option, site_of
 from corridor.planning.remedies.taken import plan_lines, plan_parts, today_lines, write_remedies
@@ -23,6 +25,7 @@ from tests.common import ask
 from tests.common import run as run_main
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, line_of, plane
 from tests.test_plan import rows_of
+from tests.test_plan_guards import unassessed
 from tests.test_states import two_wires
 
 WORK = "[plan.calendar]\nstart = 2027-03-01\n"
@@ -158,7 +161,35 @@ def test_machines_are_told_what_is_left(tmp_path, capsys):
     assert told["check"]["violations"] == len(told["left"]) and all(row["why"] for row in told["left"])
 
 
+def test_section_in_which_no_remedies_hold_is_left_as_it_is(tmp_path, monkeypatch):
+    """Whatever is done in one section, the thing there can no more be assessed; another section is put right."""
+    real = cheapest.assess_variant
+
+    def blind(site, alterations=None, earlier=(), progress=None):
+        found, before = real(site, alterations), real(site)
+        if not any(change != NONE for change in alterations.changes[2:6]):
+            return found
+        lost = unassessed(before, before.layers["violations"]["span"] == "5-6").layers["not_assessed"]
+        return replace(found, layers=found.layers | {"not_assessed": lost})
+
+    monkeypatch.setattr(cheapest, "assess_variant", blind)
+    planned = parts(over_hillocks(tmp_path / "study", {0: 3.6, 4: 3.6}))
+    assert planned.holds and not planned.cleared and planned.status == 1 and np.isnan(planned.gap)
+    assert [s for s, change in enumerate(planned.after.alterations.changes) if change != NONE] == [0, 1]
+    assert {key[0] for key in planned.left} == {4} and "no remedies held" in "; ".join(planned.left.values())
+    assert "section 3-6: no remedies held" in planned.forbids and planned.after.unassessed <= planned.before.unassessed
+
+
 # What may stay
+
+
+def test_what_is_mended_all_the_same_is_not_left(held):
+    """A programme leaves all; of that a look finds one span clear."""
+    was = as_it_was(held.before)
+    search = cheapest._Search(replace(held.basis, remedies=with_leave(held.remedies, len(was)), was=was), None)
+    kept = search.mended_too(np.r_[held.steps, np.ones(len(was), int)], held.after)
+    assert set(search.left_by(kept)) == set(as_it_was(held.after)) == set(held.left) < set(was)
+    assert kept[:len(held.steps)].tolist() == held.steps.tolist()
 
 
 @pytest.fixture

@@ -65,27 +65,27 @@ def cheapest(basis: Basis, progress: Progress | None = None) -> Found:
     best, words = (best, words) if more is None else (more, now)
     if best is None or search.number_left(best[0]) == len(was):
         steps = (solution.steps if best is None else best[0])[:count]
-        return Found(steps, search.now, forbids=words, rounds=search.rounds)
+        return Found(steps, search.now, forbids=search.forbids(words), rounds=search.rounds)
     steps, after = search.given_up(*best)
-    cost, still = float(search.basis.remedies.cost(steps).sum()), as_it_was(after)
-    left = {key: j for key, j in search.left_by(steps).items() if key in still}
+    left, cost = search.left_by(search.mended_too(steps, after)), float(search.basis.remedies.cost(steps).sum())
     bound = cost if not better.feasible else min(better.bound, cost)
     if search.closed.any() or (better.feasible and search.number_left(better.steps) < len(left)):
         bound = np.nan
-    return Found(steps[:count], after, bound, words if left else (), search.why(left), search.rounds)
+    return Found(steps[:count], after, bound, search.forbids(words) if left else (), search.why(left), search.rounds)
 
 
 class _Search:
     """What looks have taught: rows, where remedies that were `seen` fail, `rounds` looks, and the last line, `now`;
-    sections that are `closed`; `spans` that may yet be looked at in hope."""
+    sections that are `closed`, words for what forbade remedies there, `held`, and sections that are `failing` last;
+    what each of the `looks` found for the first time; `spans` that may yet be looked at in hope."""
 
     def __init__(self, basis, progress):
         self.basis, self.progress, self.now = basis, progress, basis.before
         self.rows, self.known, self.seen = rules_of_choice(basis.remedies), {}, {}
-        self.rounds, self.spans = 0, basis.site.prices.search_spans
+        self.rounds, self.spans, self.looks = 0, basis.site.prices.search_spans, []
         self.leave = basis.remedies.kind == LEAVE
-        self.closed, self.last = np.zeros(len(basis.site.plan.sections), bool), np.zeros(len(self.leave), int)
-        self.sections = sections_of(basis.before, basis.was)
+        self.closed, self.failing = np.zeros(len(basis.site.plan.sections), bool), self._failing(basis.before)
+        self.held, self.sections = (), sections_of(basis.before, basis.was)
 
     def left_by(self, steps):
         """Keys of what steps leave, to their columns."""
@@ -118,15 +118,15 @@ class _Search:
         """What `run` returns without hope; sections in which no remedies hold are closed until the rest has a plan."""
         while True:
             found = self.run()
-            if found[0] is not None or not self._close(self._failing(self.judged(self.now, self.last))):
-                names = self.basis.site.plan.sections.name[self.closed]
-                return *found[:2], (*found[2], *(f"section {name}: no remedies held" for name in names))
+            if found[0] is not None or self.closed[self.failing].all():
+                return found
+            self.closed[self.failing], self.held = True, (*self.held, *found[2])
 
-    def _close(self, sections):
-        """Close sections, and leave what they have; whether any was open."""
-        new = np.setdiff1d(sections, np.flatnonzero(self.closed))
-        self.closed[new] = True
-        return bool(len(new))
+    def forbids(self, words):
+        """Words for all that forbids to leave less, never none."""
+        names = self.basis.site.plan.sections.name[self.closed]
+        return tuple(dict.fromkeys((*words, *self.held, *(f"section {name}: no remedies held" for name in names)))) or (
+            "something had to be left",)
 
     def _solved(self, rows):
         """The Solution of rows; nothing is done in closed sections, whose rows are left out, and all that they have is
@@ -161,13 +161,20 @@ class _Search:
                 return None, solution, words
             failing = self.seen.get(tuple(solution.steps.tolist()))
             if failing is not None:
+                self.failing = failing
                 if not self._forbid(solution.steps, failing):
                     return None, solution, _UNSEEN
                 continue
             found = self.look(solution.steps)
             if self.clears(found, solution.steps):
-                return (solution.steps, found), solution, words
+                return (self.mended_too(solution.steps, found), found), solution, words
         return None, solution, (f"no plan held after {_ROUNDS} rounds",)
+
+    def mended_too(self, steps, found):
+        """The steps without leaving what is mended all the same: rows are linear, the wire is not."""
+        still, steps = as_it_was(found), steps.copy()
+        steps[[j for key, j in self.left_by(steps).items() if key not in still]] = 0
+        return steps
 
     def _rank(self, steps):
         """How much steps leave, and what they cost."""
@@ -176,13 +183,13 @@ class _Search:
     def look(self, steps):
         """Look at the line with remedies in place, and learn from it."""
         basis = self.basis
-        self.now = assess_variant(basis.site, alterations_of(basis.site, basis.remedies, steps), self.now,
-                                  self.progress)
+        self.now = assess_variant(basis.site, alterations_of(basis.site, basis.remedies, steps),
+                                  (self.now, *self.looks, basis.before), self.progress)
+        self.looks.insert(0, self.now.alone)
         self.spans -= self.now.fresh_spans
         self.rounds += 1
         self.rows = self.rows + constraints_of(basis, self.now, np.where(self.leave, 0, steps))
-        self.seen[tuple(steps.tolist())] = self._failing(self.judged(self.now, steps))
-        self.last = steps
+        self.seen[tuple(steps.tolist())] = self.failing = self._failing(self.judged(self.now, steps))
         return self.now
 
     def _failing(self, variant):
