@@ -18,7 +18,7 @@ from corridor.clearance.electric_fields import field_rows
 from corridor.clearance.envelopes import envelope_rows
 from corridor.clearance.findings import assess, gap_rows, violation_rows
 from corridor.clearance.induced_current import CurrentRule
-from corridor.clearance.mixes import put_together, with_mixes
+from corridor.clearance.mixes import put_together, totals_with_mixes, with_mixes
 from corridor.clearance.not_assessed import missing_rows, unmatched_gaps
 from corridor.clearance.own_wires import join_columns, own_findings
 from corridor.clearance.parcels import parcel_rows
@@ -45,7 +45,7 @@ from corridor.rating.least_margin import margin_rows
 from corridor.rating.limits import limit_rows
 from corridor.rating.mixes import limits_less_known
 
-__all__ = ["Facts", "Ground", "OPTIONAL", "Plan", "assess_spans", "make_scene", "meet"]
+__all__ = ["Facts", "Ground", "OPTIONAL", "Plan", "assess_spans", "make_scene", "meet", "whole_loads"]
 
 
 @dataclass(frozen=True)
@@ -168,6 +168,18 @@ def assess_spans(facts, plan, ground, first, last, needless=frozenset(), tell=No
             part["limits"] = limits_less_known(part["limits"], lost)
         parts.append(part)
     return parts[0] if len(parts) == 1 else put_together(parts)
+
+
+def whole_loads(facts, plan, first, last):
+    """Return what wires of spans `first` to `last` (whole sections) do to structures, as `assess_spans` has it under
+    `structure_totals`, and look at nothing else."""
+    parts = []
+    for low, high in runs_alike(facts.mixes, plan.spans, first, last):
+        scene, _ = make_scene(facts, plan, low, high)
+        if scene is not None:
+            _, totals = load_rows(scene, facts.framings, facts.capacities, True)
+            parts.append(totals_with_mixes(facts, plan, low, totals))
+    return tuple(np.concatenate(each) for each in zip(*parts, strict=True))
 
 
 def _assess_run(facts, plan, ground, first, last, needless, tell, only):

@@ -145,17 +145,9 @@ class Tally:
                   for option in self.names}
         pulled = {option: sorted(at - lifted[option]) for option, at in self._pulled.items()}
         farther = " farther than those of the existing wire" * any(each.existing for each in self.facts.options)
-        return [f"{option}: {case}: wires are loaded above their rated strength: "
-                + _told([f"{name} ({share:.0f} %)" for name, share in sorted(of.items(), key=lambda each: -each[1])])
-                for (option, case), of in self.overloaded.items()] + [
-            f"{option}: {case}: wires lift their strings at {', '.join(sorted(at))}"
-            for (option, case), at in self.lifted.items()] + [
-            f"{option}: {case}: wires load structures up to {100 * max(at.values()):.0f} % of their capacity: "
-            f"{_told(sorted(at, key=at.get, reverse=True))}" for (option, case), at in self.over_capacity.items()] + [
+        return [f"{option}: {words}" for option, words in self._loads] + [
             f"no capacity is given for structures, or for wires of them: {_told(sorted(self._without))}"
-            ] * bool(self._without) + [
-            f"{option}: {case}: too near to the structure: {_told(words)}"
-            for (option, case), words in self.too_near.items()] + [
+            ] * bool(self._without) + [f"{option}: {words}" for option, words in self._near_structures] + [
             f"{option}: strings swing{farther}, and no window or swing_limit of the framing "
             f"tells whether their structures allow it: {_told([words for _, words in sorted(rows.values())])}"
             for option, rows in self._farther.items()] + [
@@ -165,9 +157,33 @@ class Tally:
             "line could be compared with: " + _told([f"{name} ({pull / 1e3:.1f} kN along it)"
                                        for name, pull in sorted(at.items())])
             for option, at in self._changes.items()] + [
-            f"{option}: the largest vehicle takes more current to the ground than the rules allow in {len(at)} spans "
-            f"({_told(sorted(at))}): a person judges which vehicles come there (layer fields)"
-            for option, at in self.induced.items()] + self._shape
+            f"{option}: {words}" for option, words in self._vehicles] + self._shape
+
+    def failures(self, option: str) -> list[str]:
+        """Return words for what fails with an option but for its violations, as its `Outcome.status` counts it."""
+        return [words for name, words in (*self._loads, *self._near_structures, *self._vehicles) if name == option]
+
+    @property
+    def _loads(self):
+        """Options, and words for wires and structures that bear too much, and strings that are lifted."""
+        return [(option, f"{case}: wires are loaded above their rated strength: " + _told(
+            [f"{name} ({share:.0f} %)" for name, share in sorted(of.items(), key=lambda each: -each[1])]))
+            for (option, case), of in self.overloaded.items()] + [
+            (option, f"{case}: wires lift their strings at {', '.join(sorted(at))}")
+            for (option, case), at in self.lifted.items()] + [
+            (option, f"{case}: wires load structures up to {100 * max(at.values()):.0f} % of their capacity: "
+             f"{_told(sorted(at, key=at.get, reverse=True))}") for (option, case), at in self.over_capacity.items()]
+
+    @property
+    def _near_structures(self):
+        return [(option, f"{case}: too near to the structure: {_told(words)}")
+                for (option, case), words in self.too_near.items()]
+
+    @property
+    def _vehicles(self):
+        return [(option, f"the largest vehicle takes more current to the ground than the rules allow in {len(at)} "
+                 f"spans ({_told(sorted(at))}): a person judges which vehicles come there (layer fields)")
+                for option, at in self.induced.items()]
 
     @property
     def compared(self) -> dict[str, int]:

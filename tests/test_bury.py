@@ -120,12 +120,26 @@ def test_wires_between_attachments_are_not_taken_out_of_their_layer(tmp_path):
 
 def test_lines_that_cross_are_of_different_owners():
     """Of one layer and voltage, and no farther from each other than wires of one circuit, by hand. Two wires above each
-    other, which cross by centimetres as drawn, are one circuit, and so are the spans of a wire."""
+    other, which cross by centimetres as drawn, are one circuit, and so are the spans of a wire, round a corner, too."""
     wires = [shapely.LineString(points) for points in (
         [(0, -60, 22), (0, 60, 22)], [(0.05, -60, 24), (-0.05, 60, 24)], [(0, 60, 22), (9, 200, 22)],
-        [(-60, -40, 30), (60, 40, 30)], [(-60, -36, 30), (60, 44, 30)])]
+        [(-60, -40, 30), (60, 40, 30)], [(-60, -36, 30), (60, 44, 30)], [(9, 200, 22), (150, 180, 22)])]
     obstacles = SimpleNamespace(
-        geometry=np.array(wires, object), obstacle=np.array(["a", "b", "c", "d", "e"], object),
-        **{name: np.full(5, value) for name, value in (("category", "line"), ("fault", ""), ("layer", "others"),
+        geometry=np.array(wires, object), obstacle=np.array(["a", "b", "c", "d", "e", "f"], object),
+        **{name: np.full(6, value) for name, value in (("category", "line"), ("fault", ""), ("layer", "others"),
                                                        ("voltage", 220e3))})
-    assert wires_of_others(obstacles) == {"a": [0, 1, 2], "d": [3, 4]}
+    assert wires_of_others(obstacles) == {"a": [0, 1, 2, 5], "d": [3, 4]}
+
+
+def test_a_span_beside_another_line_is_of_its_own_line(tmp_path):
+    """A line of two spans crosses another with its second; the first, above our span 3-4, ends at a structure some 7 m
+    from the other's wires. Its owner is named, not the other's."""
+    study = crossed(tmp_path / "study", plan="")
+    ways = (((640, -100, 150), (840, 200, 150)), ((750, -60, 160), (735, 30, 160)), ((735, 30, 160), (700, 200, 160)))
+    wires = [shapely.LineString([(EAST + x + e, NORTH + y, z) for x, y, z in way]) for way in ways for e in (0, 4)]
+    study.add_obstacle("owners", "line", wires, 'voltage = "110 kV"')
+    with open_study(study.write()) as opened:
+        obstacles = opened.inputs.index.obstacles
+        own = {name: obstacles.obstacle[of].tolist() for name, of in wires_of_others(obstacles).items()}
+    assert own["owners:1"] == ["owners:1", "owners:2"]
+    assert own["owners:3"] == ["owners:3", "owners:4", "owners:5", "owners:6"]

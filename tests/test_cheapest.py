@@ -64,6 +64,25 @@ def random_wood(folder, seed):
     return study
 
 
+def random_crossing(folder, seed):
+    """Three spans and two wires of another line, by chance across the second, below ours or above; its owner may lower
+    or raise it, by whole metres, or structures may be raised or sections slackened."""
+    random, study, above = np.random.default_rng([seed, 11]), TinyStudy(folder), seed % 2
+    study.change('[right_of_way]\nhalf_width = "30 m"', "")
+    study.rules += "line,line,vertical,3.0,,,,,,\n"
+    place, up = random.uniform(380, 520), random.uniform(121, 123) if above else random.uniform(115.5, 117)
+    wires = [shapely.LineString([(EAST + place + e, NORTH - 60, up + random.uniform(-0.4, 0.4)),
+                                 (EAST + place + e, NORTH + 60, up)]) for e in (0, 5)]
+    study.add_obstacle("other", "line", wires, 'voltage = "220 kV"')
+    names = '"raise_other", "slacken"' if above else '"lower_other", "raise"'
+    study.text += f"\n[plan]\nremedies = [{names}]\nstep = 1.0\nlargest_raise = 2\nuntouched = ['1', '4']\n" \
+                  "tightening_step = 0.1\nalterable = ['other:1']\n" \
+                  "largest_other_raise = 3\nlargest_other_lowering = 3\n"
+    study.text += "".join(f"{key} = {random.uniform(*ends):.2f}\n" for key, ends in (
+        ("raise_cost", (0.5, 2)), ("tighten_cost", (0.5, 2)), ("other_cost", (0.3, 2)), ("other_metre_cost", (0.1, 1))))
+    return study
+
+
 def every_way(m):
     """All numbers of steps; of those that wait for each other, which are columns of their own, the first so many."""
     choices = []
@@ -78,7 +97,8 @@ def every_way(m):
         yield steps
 
 
-@pytest.mark.parametrize(("study", "seed"), [(study, seed) for study in (random_study, random_wood) for seed in SEEDS])
+@pytest.mark.parametrize(("study", "seed"), [(study, seed) for study in (
+    random_study, random_wood, random_crossing) for seed in SEEDS])
 def test_no_combination_that_clears_is_cheaper(tmp_path, study, seed):
     """All that cost less are tried, each assessed exactly; where there is no plan, all there are."""
     with open_study(study(tmp_path, seed).write()) as opened:

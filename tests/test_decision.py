@@ -14,11 +14,12 @@ import shapely
 from corridor.errors import InputError
 from corridor.planning.decision import asked_of, decide, decision_lines
 from corridor.planning.outages.binding import contradiction
+from corridor.planning.outages.outages import outages_of
 from corridor.session import open_study
 from corridor.study.plan import WorkSeason
 from tests.common import run as run_main
 from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION
-from tests.test_states import two_wires
+from tests.test_states import planned_of, two_wires, with_capacities
 
 WIRE = "[[plan.wires]]\noption = \"alloy\"\ncost_per_km = 2.0\n"
 CALENDAR = "[plan.calendar]\nstart = 2027-03-01\n"
@@ -287,3 +288,19 @@ def test_loads_before_and_after(study, tmp_path, capsys):
             for each in ("vertical", "transverse", "longitudinal"):
                 assert row[f"{each}_{column}_n"] == pytest.approx(own[f"{each}_n"].abs().max(), abs=0.01)
             assert row[f"least_vertical_{column}_n"] == pytest.approx(own["vertical_n"].min(), abs=0.01)
+
+
+@pytest.mark.parametrize("row", ["1,,A,2934,90000,90000\n", "1,,,5868,90000,90000\n"])
+def test_a_way_whose_line_overloads_a_structure_is_none(tmp_path, capsys, row):
+    """The new wire weighs 2.937 kN on structure 1 and the old one 2.932, by the layer `structure_loads`: of a capacity
+    between them the planned copy is above, of one point or of the whole, and no remedy helps."""
+    study = with_capacities(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), row)
+    status, told = run(capsys, study.write(), "--rating", "700", "--folder", tmp_path / "p")
+    way = next(way for way in told["ways"] if way["option"] == "alloy")
+    assert status == 1 and told["chosen"] is None and not (tmp_path / "p" / "study.toml").exists()
+    assert "the finished line fails its check" in way["refused"] and "of their capacity: 1" in way["refused"]
+    with open_study(study.path) as opened:
+        planned = planned_of(opened, "alloy")
+        outages = outages_of(planned)
+    assert planned.cleared and outages.grouped is None, "nor is there a state in which it is put back"
+    assert any(words.startswith("in service after outage") and "1, " in words for words in outages.forbids)

@@ -7,6 +7,7 @@ import json
 import geopandas
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pyogrio
 import pytest
@@ -124,6 +125,15 @@ def test_changed_rows_are_refused(copied, capsys):
         pq.write_table(changed, path)
         assert run("tables", study, "-i", folder, "-f", folder.parent / "out") == 2
         assert "somebody changed" in capsys.readouterr().err
+    lines = table["line"].to_pylist()
+    at = table.schema.get_field_index("line")
+    for bare in ([None, *lines[1:]], [None] * len(lines)):
+        field = table.schema.field(at)
+        pq.write_table(table.set_column(at, field, [pa.array(bare, field.type)]), path)
+        with pytest.raises(InputError, match=r"clearances\.parquet: line: found none in the row of fid 1: somebody"):
+            folder_digests(folder)
+        assert run("tables", study, "-i", folder, "-f", folder.parent / "out") == 2
+        assert "none in the row of fid 1" in " ".join(capsys.readouterr().err.split())
     path.unlink()
     assert run("tables", study, "-i", folder, "-f", folder.parent / "out") == 2
     assert "something else than findings" in capsys.readouterr().err

@@ -173,6 +173,37 @@ def test_variant_that_takes_over_is_a_whole_one(tmp_path, order):
         first, then = (made[name] for name in order)
         part, whole = assess_variant(site, then, assess_variant(site, first)), assess_variant(site, then)
     assert len(free) and 0 < part.fresh_spans < len(part.line.plan.spans)
+    assert_alike(part, whole)
+
+
+def test_variant_takes_over_from_several(tmp_path):
+    """A raise in one section was looked at, and one in another: with both nothing is looked at anew, nor is it if what
+    the second look did not find itself is forgotten; and every number is that of all spans assessed anew."""
+    inputs = read_inputs(load_study(short_study(tmp_path / "study").write()))
+    with inputs.terrain:
+        site = site_of(inputs, "today")
+        none = unaltered(site)
+
+        def raised(*structures):
+            return replace(none, changes=tuple(Change(1.0) if s in structures else each
+                                               for s, each in enumerate(none.changes)))
+
+        before = assess_variant(site)
+        first, second = (assess_variant(site, raised(s), before) for s in (1, 4))
+        both, whole = assess_variant(site, raised(1, 4), (first, second.alone, before)), assess_variant(
+            site, raised(1, 4))
+        one = assess_variant(site, raised(1, 4), (first, before))
+        back = assess_variant(site, none, (both, first.alone, second.alone, before))
+        other = assess_variant(site, raised(1, 3), (first, second.alone))
+    assert {name for _, name in first.fresh} == {"1-3"} and {name for _, name in second.fresh} == {"3-6"}
+    assert set(second.alone.layers["clearances"]["section"]) == {"3-6"} and second.alone.held == second.fresh
+    assert both.fresh_spans == 0 == back.fresh_spans and one.fresh == second.fresh == other.fresh
+    for part, all_ in ((both, whole), (one, whole), (back, before)):
+        assert_alike(part, all_)
+
+
+def assert_alike(part, whole):
+    """Every number of one variant is that of another."""
     for layer, columns in whole.layers.items():
         keys = [name for name in ("line", "section", "span", "structure", "wire", "wire_kind", "option", "case",
                                   "against", "obstacle", "measure", "position", "reason", "section_side")

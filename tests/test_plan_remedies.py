@@ -14,7 +14,8 @@ from corridor.inputs.study_inputs import read_inputs
 from corridor.planning.cost_curve import cost_curve_lines, write_cost_curve
 from corridor.planning.outages.work import list_work
 from corridor.planning.remedies.alterations import Change, change_structures
-from corridor.planning.remedies.constraints import conditional, exclusive, in_order
+from corridor.planning.remedies.choice import AMPLE, exclusive, in_order
+from corridor.planning.remedies.constraints import conditional
 from corridor.planning.remedies.least_cost import least_cost
 from corridor.planning.remedies.offered import Remedies
 from corridor.planning.remedies.taken import plan_lines, taken
@@ -207,7 +208,7 @@ def test_remedies_join_and_exclude_each_other():
                           ("grade", 7, 0.5, 1, 1, 0), ("grade", 7, 0.5, 1, 3, 0)])
     assert m.by_place("grade", 9).toarray()[7].tolist() == [0, 0, 0, 1, 1]
     A = (exclusive(m, np.array([1, 2])) + in_order(m, "grade")).A.toarray() * m.step
-    assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, 1, -1]]))
+    assert A == pytest.approx(np.array([[0, -1, -0.5, 0, 0], [0, 0, 0, AMPLE, -AMPLE]]))
     assert m.amounts("grade", np.array([0, 0, 0, 1, 1]), 9)[7] == pytest.approx(1.0)
 
 
@@ -250,7 +251,7 @@ def test_cut_ground_is_a_patch_of_the_raster_grid(tmp_path):
 
 
 def test_lines_of_a_plan_that_cannot_be(tmp_path):
-    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["post", "tighten"])
+    planned = planned_with(tmp_path, short_study(tmp_path / "study"), ["shorten", "tighten"])
     words = "\n".join(plan_lines(planned))
     assert "cannot meet" in words and "ground (vertical) lacks" in words
     assert "not offered: tighten, as it is strung as taut as its limits allow" in words

@@ -155,3 +155,31 @@ def test_order_is_kept_as_in_enumeration(seed):
         assert got.circuit_hours == pytest.approx(best)
         assert all(got.outage[a] <= got.outage[b] for a, b in before)
         assert sorted(i for unit in units_of(n, before) for i in unit) == list(range(n))
+
+
+def with_capacities(study, rows):
+    (study.path.parent / "capacity.csv").write_text(
+        f"structure,framing,wire,vertical,transverse,longitudinal\n{rows}", encoding="utf-8")
+    study.text += '[capacity]\nfile = "capacity.csv"\n'
+    return study
+
+
+@pytest.mark.parametrize(("along", "window", "apart", "word"), [
+    (60_000, 60, True, ""), (2000, 60, False, ""), (2000, 20, True, "of 2 kN"), ("", 60, True, "no capacity")])
+def test_what_structures_bear_between_outages_is_looked_at(tmp_path, along, window, apart, word):
+    """Between sections 1-3, 3-6 and 6-7 pulls of old and new wire differ by 4.3 kN in cold, as the layer
+    `structure_capacity` of a mix has it (`tests/end_to_end/test_mixes.py`), and by nothing once all is pulled. Where
+    that is more than the structures bear all is pulled in one outage, or there is no schedule."""
+    rows = "".join(f"{name},,,90000,90000,{along}\n" for name in "36")
+    study = with_capacities(two_wires(tmp_path / "study", f"window = '{window} h'"), rows)
+    with open_study(study.write()) as opened:
+        found = planned_of(opened, "alloy")
+        outages = outages_of(found, "circuit-hours")
+    if word and along:
+        assert outages.grouped is None and any(word in words for words in outages.forbids)
+        return
+    pulls = {outage for item, outage in zip(outages.work, outages.grouped.outage, strict=True) if item.kind == "pull"}
+    assert (len(pulls) > 1) == apart
+    assert outages.unassessed == bool(word) and any(state.unborne for state in outages.states) == bool(word)
+    assert all(word in words and "kN" in words for state in outages.states for words in state.unborne)
+    assert not outages.states[0].unborne and not outages.states[-1].unborne

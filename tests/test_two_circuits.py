@@ -172,8 +172,8 @@ def test_every_state_in_which_a_circuit_is_put_back_is_looked_at(opened, monkeyp
                 [{"margin_m": -0.2}.get(column, rows[column][own] if column in rows else None)], values.dtype)])
                 for column, values in found.layers["violations"].items()}})
 
-        monkeypatch.setattr(states_module, "_state", lambda some, shares, after: real(some, [
-            replace(share, now=short(share.now)) if after >= since else share for share in shares], after))
+        monkeypatch.setattr(states_module, "_state", lambda some, shares, after, bear: real(some, [
+            replace(share, now=short(share.now)) if after >= since else share for share in shares], after, bear))
         found = states_of(planned, outages.work, outages.without, outages.grouped)
         return None if found[-1].safe else found[-1].after
 

@@ -13,7 +13,7 @@ from corridor.clearance.not_assessed import Gap
 from corridor.clearance.spread import Chances
 from corridor.clearance.study_lines import near_spans
 
-__all__ = ["put_together", "with_mixes"]
+__all__ = ["put_together", "totals_with_mixes", "with_mixes"]
 
 _CHANCES, _TOTALS = "chances", "structure_totals"
 
@@ -45,15 +45,14 @@ def with_mixes(facts, plan, first, last, batch: dict) -> tuple[dict, set]:
     assessed. With the layers go (line, span, mix) of which that is said.
     """
     options = [option.name for option in facts.options]
-    hangs = {mix.name: mix.hangs[plan.spans.section[first]] for mix in facts.mixes}
+    hangs = _hangs(facts, plan, first)
     if not hangs:
         return batch, set()
     at = [options.index(each) for each in hangs.values()]
     layers = {name: rows if not isinstance(rows, dict) or "option" not in rows else _with_rows(rows, hangs)
               for name, rows in batch.items()}
     if layers.get(_TOTALS):
-        structure, forces = layers[_TOTALS]
-        layers[_TOTALS] = structure, np.concatenate([forces, forces[:, at]], axis=1)
+        layers[_TOTALS] = totals_with_mixes(facts, plan, first, layers[_TOTALS])
     if layers.get(_CHANCES):
         sure, _ = layers[_CHANCES]
         layers[_CHANCES] = Chances(*(np.concatenate([each, each[at]]) for each in sure)), layers["clearances"]
@@ -61,6 +60,20 @@ def with_mixes(facts, plan, first, last, batch: dict) -> tuple[dict, set]:
     if gaps:
         layers["not_assessed"] = _with_gaps(facts, plan, layers["not_assessed"], gaps)
     return layers, {(plan.spans.line[gap.span], plan.spans.name[gap.span], gap.option) for gap in gaps}
+
+
+def totals_with_mixes(facts, plan, first: int, totals: tuple) -> tuple:
+    """Return loads on structures, the arguments of `corridor.clearance.capacity.Totals.add`, of a run that begins with
+    span `first`, with those of the mixes after those of the options."""
+    structure, forces = totals
+    options = [option.name for option in facts.options]
+    at = [options.index(each) for each in _hangs(facts, plan, first).values()]
+    return structure, np.concatenate([forces, forces[:, at]], axis=1)
+
+
+def _hangs(facts, plan, first):
+    """The option of each mix, by its name, in a run that begins with span `first`."""
+    return {mix.name: mix.hangs[plan.spans.section[first]] for mix in facts.mixes}
 
 
 def _with_rows(rows, hangs):

@@ -35,13 +35,16 @@ def plan(study, progress, overwrite, option, rating, by, longest_outage, folder,
     Finds the cheapest remedies after which there is no violation and no string
     is newly lifted: structures raised or added, strings changed, sections
     tightened, ground cut, trees trimmed, objects taken away, circuits of
-    others put underground. Writes a copy of the study with that option alone
+    others put underground, raised or lowered. Writes a copy of the study with that option alone
     and the remedies in place, and checks it in full. Costs, remedies and
     outages that are allowed are in the table [plan]. What the existing wire
     needs today is listed apart from what buys rating.
 
-    Ends with status 0 where the planned copy clears, 1 where no plan was
-    found, and 3 where something could not be assessed, the data are in doubt,
+    What nothing offered can mend is left, no worse than it was, and named,
+    and all else is put right; no outages are planned then.
+
+    Ends with status 0 where the planned copy clears, 1 where violations are
+    left or no plan was found, and 3 where something could not be assessed, the data are in doubt,
     or the work cannot be scheduled: the item and the limit are named.
 
     With --rating: every option is planned at the temperature at which it

@@ -193,7 +193,7 @@ def plan_layers(source: Path) -> dict[str, geopandas.GeoDataFrame]:
     if there:
         _need_own_plan(path, there, source)
     return {name: pyogrio.read_dataframe(path, layer=name)
-            for name in ("costs", "plan", "work_items", "outages", "remedies") if name in there}
+            for name in ("costs", "plan", "left", "work_items", "outages", "remedies") if name in there}
 
 
 def _need_own_plan(path, there, source):

@@ -129,7 +129,8 @@ _HOLDS = {"violations": "every violation, the worst first", "clearance_schedule"
           "options": "the conductors that were studied", "uncertainty": "how sure inputs are",
           "ratings": "currents of the options", "plan": "what is done", "plan_costs": "what the plan costs",
           "plan_work_items": "work of the plan", "plan_outages": "outages of the plan",
-          "plan_remedies": "remedies of each violation", "run": "what was run, and cautions"}
+          "plan_remedies": "remedies of each violation",
+          "plan_left": "violations that the plan leaves", "run": "what was run, and cautions"}
 
 
 def _cover(tables):

@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 import shapely
 from pyproj import CRS
 
-from corridor.errors import CorridorError
+from corridor.errors import CorridorError, InputError
 from corridor.outputs.batches import arrow_schema
 from corridor.outputs.digests import Digest, by_line, digested
 from corridor.outputs.guard import MARK, PARQUET
@@ -170,6 +170,8 @@ def folder_digests(folder):
     ------
     OSError, ValueError
         A layer is not there or cannot be read.
+    InputError
+        A row of a layer that is told line by line has no line.
     """
     return {layer.name: _digest(folder, layer) for layer in LAYERS}
 
@@ -187,7 +189,12 @@ def _digest(folder, layer):
     else:
         batches = data.to_batches(columns=columns, batch_size=_ROWS, use_threads=False)
     for batch in batches:
-        found.add({name: batch.column(name) for name in columns[1:]}, batch.column("fid").to_numpy())
+        number = batch.column("fid")
+        if by_line(layer) and batch.column("line").null_count:
+            bare = number.filter(batch.column("line").is_null())[0]
+            raise InputError(path, "line", f"none in the row of fid {bare}: somebody changed these rows",
+                             "findings as `corridor check` wrote them, whose rows have a line each")
+        found.add({name: batch.column(name) for name in columns[1:]}, number.to_numpy())
     return found.hexdigest()
 
 

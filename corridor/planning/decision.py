@@ -24,7 +24,7 @@ from corridor.planning.outages.outages import Outages, outages_of
 from corridor.planning.outages.schedule import pulls_too_long
 from corridor.planning.outages.states import carried_today
 from corridor.planning.remedies.alterations import Site
-from corridor.planning.remedies.mixed import with_kept
+from corridor.planning.remedies.mixed import unborne, with_kept
 from corridor.planning.remedies.plan import Planned, copy_plan, plan_option, site_of
 from corridor.planning.remedies.taken import counted
 from corridor.planning.remedies.variants import assess_variant
@@ -104,7 +104,7 @@ class Way:
         """Whether it is no way for its outages alone."""
         if not self.refused or not np.isfinite(self.temperature):
             return False
-        return self.planned is None or (self.planned.cleared and self.outages.grouped is None)
+        return self.planned is None or (self.outages is not None and self.outages.grouped is None)
 
 
 @dataclass(frozen=True)
@@ -210,10 +210,12 @@ def decide(opened: Opened, rating: str, *, by: date | None = None, longest: floa
 
 def _planned_ways(site, asked, every, progress):
     """The ways of an option, or of a mix, at its temperature."""
-    too_long = pulls_too_long(site)
-    if too_long:
+    if too_long := pulls_too_long(site):
         return [Way(site.option, site.wiring.maximum_temperature, "", None, None, np.nan, "", "; ".join(too_long[:3]))]
-    return _ways(replace(plan_option(site, progress, every.of(site.option)), every=every), asked, progress)
+    planned = replace(plan_option(site, progress, every.of(site.option)), every=every)
+    if planned.cleared and not site.facts.mixes:  # of a mix it is known
+        planned = replace(planned, changes=unborne(planned.site, planned.after, progress))
+    return _ways(planned, asked, progress)
 
 
 def _mixed(site, asked, every, taken):
@@ -297,17 +299,17 @@ def _limited(site: Site, asked: Asked) -> Site:
 
 def _ways(planned, asked, progress):
     option, T = planned.site.option, planned.site.wiring.maximum_temperature
-    if not planned.cleared:
-        why = "no remedies clear: " + "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else "")
-        return [Way(option, T, "", planned, None, np.nan, "", why)]
+    over, unknown = planned.changes
+    if over or not planned.cleared:
+        why = f"the finished line fails its check: {over}" if planned.cleared else "no remedies clear: " + "; ".join(
+            planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else "")
+        return [Way(option, T, "", planned, None, np.nan, "", why, unknown)]
     ways, outages = [], None
     for aim in AIMS:
         outages = outages_of(planned, aim, progress, outages)
         cost, lacks = _cost(planned, outages)
         carried = _carried(planned, outages, progress)
-        why = "; ".join(outages.forbids[:3])
-        over, lost = planned.changes
-        why = why or over
+        why, lost = "; ".join(outages.forbids[:3]), unknown
         if not why and np.isnan(carried):
             lost = "; ".join(filter(None, ("what the finished line carries is not known", lost)))
         if not why and carried < asked.current - 0.5:

@@ -14,14 +14,16 @@ __all__ = ["ON_CIRCUITS", "REMEDIES", "WEEKDAYS", "WORK", "Access", "Calendar", 
 
 #: What a plan may be made of.
 REMEDIES = ("raise", "replace", "shorten", "v_string", "post", "strain", "tighten", "slacken", "grade", "trim",
-            "side_trim", "remove", "bury", "add")
+            "side_trim", "remove", "bury", "raise_other", "lower_other", "add")
 Remedy = Literal["raise", "replace", "shorten", "v_string", "post", "strain", "tighten", "slacken", "grade", "trim",
-                 "side_trim", "remove", "bury", "add"]
+                 "side_trim", "remove", "bury", "raise_other", "lower_other", "add"]
 _RATIO = Measure("ratio", 0, 10)
 
 #: Kinds of work, as the layer `work_items` has them.
-WORK = ("raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull")
-WorkKind = Literal["raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "re-tension", "pull"]
+WORK = ("raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "raise_other", "lower_other",
+        "re-tension", "pull")
+WorkKind = Literal["raise", "replace", "strings", "add", "grade", "trim", "remove", "bury", "raise_other",
+                   "lower_other", "re-tension", "pull"]
 #: Kinds that can be done on the wires or strings of one circuit; the others change what all circuits hang on, or what
 #: is below all.
 ON_CIRCUITS = ("strings", "re-tension", "pull")
@@ -161,11 +163,12 @@ class Plan(Table):
     remedies: tuple[Remedy, ...] = Field(REMEDIES, min_length=1, description=(
         "What a plan may be made of: raise structures, replace them by taller ones, shorten suspension strings, change "
         "them to a V-string, a post or a strain string, tighten or slacken sections, grade the ground, cut trees back "
-        "from above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), add "
-        "structures. Default: all, of which replace, shorten, v_string, tighten, trim, side_trim and bury need keys "
-        "below."))
+        "from above (trim) or around (side_trim), remove objects, put circuits of others underground (bury), raise "
+        "their wires (raise_other) or lower them (lower_other), add structures. Default: all, of which replace, "
+        "shorten, v_string, tighten, trim, side_trim, bury, raise_other and lower_other need keys below."))
     step: Annotated[float, Read(Measure("length", 0, 10, above=True))] = Field(
-        0.5, description="Step by which a structure is raised, a string shortened, the ground cut or a tree trimmed.")
+        0.5, description="Step by which a structure is raised, a string shortened, the ground cut, a tree trimmed, or "
+        "another line raised or lowered.")
     largest_raise: Annotated[float, Read(Measure("length", 0, 30, above=True))] = Field(
         6.0, description="Most that a structure is raised.")
     raise_cost: float = Field(1.0, ge=0, description="Cost of raising a structure at all, relative.")
@@ -238,6 +241,15 @@ class Plan(Table):
         "far as their layer draws them. Default: none."))
     bury_cost: float = Field(20.0, ge=0, description="Cost of putting a circuit underground at all, relative.")
     bury_metre_cost: float = Field(0.05, ge=0, description="Cost of each metre of its wires, all added up, relative.")
+    alterable: tuple[Text, ...] = Field((), description=(
+        "Circuits of other lines, as the layer `work_items` has them, whose wires their owners agree to hang higher or "
+        "lower, all of them as far as their layer draws them. Default: none."))
+    largest_other_raise: Annotated[float | None, Read(Measure("length", 0, 30, above=True))] = Field(
+        None, description="Most by which such a circuit is raised. Without it none is.")
+    largest_other_lowering: Annotated[float | None, Read(Measure("length", 0, 30, above=True))] = Field(
+        None, description="Most by which such a circuit is lowered. Without it none is.")
+    other_cost: float = Field(10.0, ge=0, description="Cost of raising or lowering such a circuit at all, relative.")
+    other_metre_cost: float = Field(1.0, ge=0, description="Cost of each metre of it, relative.")
     add_cost: float = Field(8.0, ge=0, description="Cost of a structure more in a span, relative.")
     reel_length: Annotated[float, Read(Measure("length", 0, 20_000, above=True))] = Field(
         2500.0, description="Length of wire on a reel: longer sections are pulled in parts.")
@@ -261,6 +273,9 @@ class Plan(Table):
     bury_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         144_000.0, description="Outage for putting a circuit underground and taking its wires down, of it and of all "
         "circuits on the structures of the spans that it crosses.")
+    other_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
+        144_000.0, description="Outage for raising or lowering the wires of a circuit of another line, of it and of "
+        "all circuits on the structures of the spans that it crosses.")
     tighten_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(
         28_800.0, description="Outage for tightening a section of up to three phases that hang, likewise.")
     pull_duration: Annotated[float, Read(Measure("duration", 0, 3_600_000, above=True))] = Field(

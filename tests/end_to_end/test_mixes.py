@@ -288,7 +288,8 @@ def test_a_mix_that_structures_may_not_bear_is_no_way_before_others(tmp_path, al
     """0.8 kN along the line: refused above what is borne, and behind all else where that is not known."""
     study = with_capacity(two_wires(tmp_path / "study", "window = '60 h'\n" + WIRE + CALENDAR), along)
     with open_study(study.write()) as opened:
-        found = decide(opened, "560", options=["alloy"])
+        # Long enough to pull all at once: in between wires change, too.
+        found = decide(opened, "560", longest=240, options=["alloy"])
     mixed = next(way for way in found.ways if way.option == "alloy where needed")
     assert word in (mixed.refused if along else mixed.unknown)
     assert found.best.option == "alloy" and found.best.cost > 0

@@ -248,3 +248,29 @@ def test_inside_of_an_angle_the_wire_that_pulls_more_is_nearer(make, tmp_path):
     for against in ("tree", "ground"):
         chosen = nearer[nearer.index.get_level_values("against") == against]
         assert chosen.min() < 0 and chosen.max() > 0.015, against
+
+
+@pytest.mark.parametrize(("aside", "case"), [(-7.5, "cold"), (-7.425, "ice")])
+def test_a_hole_below_one_end_alone_is_told(make, tmp_path, aside, case):
+    """Strings lean inward at an angle, by centimetres more at the end that pulls more, and only there is the wire above
+    ground that is not known: it is not assessed without `loads_seen`, as it is not with the one that pulls more."""
+    gaps = {}
+    for name, words in (("open", ""), ("true", "loads_seen = true\n"), ("false", "loads_seen = false\n")):
+        study = make.TinyStudy(tmp_path / name)
+        study.structures.loc[study.structures["structure"] == "2", "northing"] = NORTH + 45.0
+        study.write_ground(lambda e, _: np.full(e.shape, 100.0), cell=0.25, low=(EAST - 60, NORTH - 30),
+                           high=(EAST + 960, NORTH + 80), unknown=lambda e, n: strip(e, n, aside))
+        study.rules = "rule,against,measure,base\nopen,ground,vertical,4\n"
+        drake(study, words)
+        (study.folder / "measured.csv").write_text(
+            "section,temperature,horizontal_tension\n1-3,80,20000\n3-4,80,20000\n")
+        rows = study.check()["not_assessed"][["span", "case", "reason"]]
+        gaps[name] = {*rows.itertuples(index=False, name=None)}
+    assert gaps["true"] < gaps["false"] <= gaps["open"]
+    assert {each for _, each, _ in gaps["false"] - gaps["true"]} == {case}
+
+
+def strip(easting, northing, aside):
+    """True in a strip of 2 m along the end of the first span, whose edge is so far aside of the span [m]."""
+    far = ((northing - NORTH) * 300 - (easting - EAST) * 45) / np.hypot(300, 45)
+    return (np.abs(easting - EAST - 270) < 15) & (far < aside) & (far > aside - 2)

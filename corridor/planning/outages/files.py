@@ -37,7 +37,8 @@ def write_outages(planned: Planned, folder: Path, *, aim: str = "circuit-hours",
     """
     outages = outages or outages_of(planned, aim)
     if outages is None:
-        return [], []
+        left = "Outages: none are planned. Circuits would go back into service with the violations that are left."
+        return [], ["", left] * planned.holds
     if not outages.work and not outages.without:
         return [], ["No work: everything clears as it stands."]
     with joined(files, guard_of(planned.site.study)) as out:
@@ -115,6 +116,7 @@ def _items(site, every, grouped, start, end):
     return {"item": [item.name for item in every], "kind": [item.kind for item in every],
             "spans": [", ".join(site.plan.spans.name[item.spans]) for item in every],
             **{name: ["; ".join(getattr(item, field)) or None for item in every] for name, field in named.items()},
+            "to_be_shown": [item.shown or None for item in every],
             "hours": [item.hours for item in every], "outage": outage, "crew": crew,
             **{name: np.r_[hours, np.full(without, np.nan)] for name, hours in (("start_h", start), ("end_h", end))},
             "geometry": [item.geometry for item in every]}
@@ -135,6 +137,7 @@ def _states(states):
     return {"after_outage": np.array([state.after for state in states]),
             "sections_with_new_wire": ["; ".join(state.pulled) or None for state in states],
             "sections_not_assessed": ["; ".join(state.unknown) or None for state in states],
+            "structures_not_assessed": ["; ".join(state.unborne) or None for state in states],
             "violations_as_today": np.array([state.left for state in states]),
             "limit_current_a": np.array([state.current for state in states]),
             "limiting_span": [state.span for state in states],
@@ -179,5 +182,6 @@ def _in_service(state):
     new = f"{counted(len(state.pulled), 'section')} with the new wire" if state.pulled else "the old wire"
     if state.unknown:
         new += f", not assessed, as no option is existing: {', '.join(state.unknown)}"
+    new += "".join(f", {words}" for words in state.unborne)
     left = f", {counted(state.left, 'violation')} of the old wire as today" if state.left else ""
     return f"{f'after outage {state.after}' if state.after else 'today'}: {new}, carries {amps}{by}{left}"

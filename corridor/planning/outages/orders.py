@@ -74,6 +74,7 @@ def _order(planned, item, outage, crew, laid, outages):
     named = (("out of service", item.out), ("in service on it", item.live), ("crossed", item.crossed),
              ("beside, in service", item.beside), ("to guard", item.guards))
     facts += [(name, "; ".join(values)) for name, values in named if values]
+    facts += [("to be shown", item.shown)] * bool(item.shown)
     asked = outages.ask_by(outage)
     facts += [("ask before", ", ".join(f"{name} by {day}" for name, day in asked.items()))] if asked else []
     return {"title": item.name, "facts": facts, "geometry": item.geometry, "clearances": _clearances(planned, item),

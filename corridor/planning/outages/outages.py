@@ -12,6 +12,7 @@ from corridor.planning.outages.states import State, compared_together, states_of
 from corridor.planning.outages.work import STRINGING, WorkItem, list_work
 from corridor.planning.outages.working_time import Laid, row_of
 from corridor.planning.remedies.plan import Planned
+from corridor.study.plan import WORK
 from corridor.study.plan import Plan as PlanTable
 
 __all__ = ["Outages", "in_time", "outages_of"]
@@ -46,8 +47,8 @@ class Outages:
 
     @property
     def unassessed(self) -> bool:
-        """Whether of some state nothing tells what hangs."""
-        return any(state.unknown for state in self.states)
+        """Whether of some state nothing tells what hangs, or what structures of a study with capacities bear."""
+        return any(state.unassessed for state in self.states)
 
     def items_of(self, outage: int) -> list[WorkItem]:
         """Return the work of an outage, from 0."""
@@ -83,7 +84,8 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
     `corridor.planning.outages.grouping.AIMS`.
 
     Where the line between two outages would not be safe, what was to be done there in service is done in an outage;
-    where that does not help, what is done in the sections that are not safe is done in one, and the work grouped anew.
+    where that does not help, what is done in the sections that are not safe is done in one, and the work grouped anew;
+    so are the pulls of sections between which a structure would bear too much.
     `progress(done, total)` is told spans; `known` are outages of the same plan by another aim, whose states are not
     looked at again where the grouping is one.
     """
@@ -112,19 +114,21 @@ def outages_of(planned: Planned, aim: str = "circuit-hours", progress: Progress 
         if any(lost):
             work = [replace(item, live=()) if none else item for item, none in zip(work, lost, strict=True)]
             continue
-        # First what is done before the wire is pulled shares an outage, then the pull, too.
-        more = {*together, *_shared(planned.site, work, states[-1].unsafe, STRINGING)}
-        if more == {*together}:
-            more |= {*_shared(planned.site, work, states[-1].unsafe, ())}
+        # First what structures that bear too much are between shares an outage, then what is done before the wire is
+        # pulled, then the pull, too.
+        each, more = [(s,) for s in states[-1].unsafe], {*together}
+        for sections, kinds in ((states[-1].meet, STRINGING), (each, {*WORK} - {*STRINGING}), (each, WORK)):
+            if more == {*together}:
+                more |= {*_shared(planned.site, work, sections, kinds)}
         if more == {*together}:
             return replace(outages, grouped=None, forbids=unsafe)
         together = tuple(sorted(more))
 
 
-def _shared(site, work, sections, but):
-    """Pairs of items that change one of some sections, `but` for some kinds."""
-    own = [[i for i, item in enumerate(work) if item.kind not in but and s in site.plan.spans.section[item.spans]]
-           for s in sections]
+def _shared(site, work, groups, kinds):
+    """Pairs of items of some kinds that change any of a group of sections."""
+    own = [[i for i, item in enumerate(work) if item.kind in kinds
+            and np.isin(site.plan.spans.section[item.spans], sections).any()] for sections in groups]
     return [pair for items in own for pair in zip(items[:-1], items[1:], strict=True)]
 
 

@@ -3,9 +3,10 @@
 Between outages some remedies are in place, some sections have the new wire, and the others the old one. A section with
 the new wire must clear as it does when all is done. One with the old wire may have no violation that it does not
 have today, and none that is greater; nothing of it may be lifted, overloaded or left unassessed that is not
-today. Where work is done circuit by circuit, some circuits of a section are so far and others are not: for each the
-whole line must be safe as it is for that circuit, as if the others were so far, too. Findings tell of the worst wire
-alone, so that nothing less shows that the wires of one circuit are clear.
+today. No structure may bear more than its capacity, but for what it bears today. Where work is done circuit by circuit,
+some circuits of a section are so far and others are not: for each the whole line must be safe as it is for that
+circuit, as if the others were so far, too. Findings tell of the worst wire alone, so that nothing less shows that the
+wires of one circuit are clear.
 """
 
 from collections.abc import Sequence
@@ -15,9 +16,11 @@ import numpy as np
 
 from corridor.check import Progress
 from corridor.planning.circuits import own_circuits
+from corridor.planning.outages.bearing import Borne, borne, borne_today
 from corridor.planning.outages.grouping import Grouping
 from corridor.planning.outages.work import AT_STRUCTURES, STRINGING, WorkItem
 from corridor.planning.remedies.alterations import NONE, Alterations, Site
+from corridor.planning.remedies.offered import OF_OTHERS
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, assess_variant, failing_sections
 from corridor.rating.limits import NO_TEMPERATURE, UNKNOWN
@@ -33,16 +36,21 @@ _KEY = ("wire", "case", "against", "obstacle", "measure", "position")
 @dataclass(frozen=True)
 class State:
     """The line after so many outages (`after`, 0 today): `pulled` sections with the new wire, with the circuits that
-    have it where not all do; `unsafe` sections and `words` that say why; `unknown` sections without the new wire of
-    which nothing tells what hangs there; `left` violations of the old wire that are there today, too; `current` and
-    `emergency_current` that it carries [A], nan where that is not known, and the spans that set them, None where
-    clearance sets none."""
+    have it where not all do; `unsafe` sections and `words` that say why; `meet` sections that meet at a structure which
+    bears too much there; `unknown` sections without the new wire of which nothing tells what hangs there; `unborne`
+    words for structures between old and new wire without a capacity along the line; `unassessed` whether any of these
+    counts: of capacities where the study gives some; `left` violations of the old wire that are there today, too;
+    `current` and `emergency_current` that it carries [A], nan where that is not known, and the spans that set them,
+    None where clearance sets none."""
 
     after: int
     pulled: tuple[str, ...]
     unsafe: tuple[int, ...]
     words: tuple[str, ...]
+    meet: tuple[tuple[int, ...], ...]
     unknown: tuple[str, ...]
+    unborne: tuple[str, ...]
+    unassessed: bool
     left: int
     current: float
     span: str | None
@@ -63,7 +71,7 @@ def states_of(planned: Planned, work: Sequence[WorkItem], without: Sequence[Work
     """
     states: list[State] = []
     # What was found by what is done: today's findings are none of these, though the nearest to begin with.
-    known = {frozenset([_TODAY]): planned.every}
+    known, bear = {frozenset([_TODAY]): planned.every}, borne_today(planned.site, planned.every)
     for after in range(grouped.steps + 1):
         done = [*without, *(item for item, outage in zip(work, grouped.outage, strict=True) if outage < after)]
         shares, found = [], {}
@@ -74,7 +82,7 @@ def states_of(planned: Planned, work: Sequence[WorkItem], without: Sequence[Work
                     planned.site, with_items(planned, own), _nearest(known, key), progress, limits=True, every=True)
             shares.append(_Share(circuits, found[key], _pulled(planned, own)))
         known = found
-        states.append(_state(planned, shares, after))
+        states.append(_state(planned, shares, after, bear))
         if not states[-1].safe:
             break
     return states
@@ -128,6 +136,7 @@ def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
                               for kinds in (AT_STRUCTURES, ("add", "grade"), ("trim",), ("remove",)))
     under = [i for item in done if item.kind == "bury" for i in planned.site.circuits[item.place]]
     buried = every.buried & np.isin(np.arange(len(every.buried)), under)
+    hung = [i for item in done if item.kind in OF_OTHERS for i in planned.site.others[item.place]]
     strung = {s for item in done for s in item.sections}
     hangs = planned.site.option == planned.site.old
     return replace(
@@ -135,6 +144,7 @@ def with_items(planned: Planned, done: Sequence[WorkItem]) -> Alterations:
         cut=np.where(np.isin(np.arange(len(every.cut)), list(spans)), every.cut, 0.0),
         trimmed=np.where(np.isin(np.arange(len(every.trimmed)), list(lower)), every.trimmed, 0.0),
         narrower=np.where(np.isin(np.arange(len(every.narrower)), list(lower)), every.narrower, 0.0),
+        lowered=np.where(np.isin(np.arange(len(every.lowered)), hung), every.lowered, 0.0),
         removed=buried | every.removed & ~every.buried & np.isin(np.arange(len(every.removed)), list(gone)),
         buried=buried,
         # A new wire is strung as it is to hang.
@@ -149,8 +159,8 @@ def _pulled(planned, done):
     return np.array(sorted({s for item in done if item.kind in STRINGING for s in item.sections}), int)
 
 
-def _state(planned, shares, after):
-    site, left, carriers, bare = planned.site, 0, [], []
+def _state(planned, shares, after, bear):
+    site, left, carriers, bare, borne_by = planned.site, 0, [], [], []
     unsafe, words = np.zeros(0, int), []
     for share in shares:
         kept = np.setdiff1d(np.arange(len(site.plan.sections)), share.pulled)
@@ -172,9 +182,22 @@ def _state(planned, shares, after):
                       "or something is left unassessed" for s in other]
         carriers += [(share.now, site.option, share.pulled)] + ([(share.now, site.old, kept)] if site.old else [])
         bare += site.plan.sections.name[kept].tolist() if site.old is None and after else []
-    return State(after, _names(planned, shares), tuple(unsafe.tolist()), tuple(dict.fromkeys(words)),
-                 tuple(dict.fromkeys(bare)), left,
+        borne_by.append(_borne(site, share, bear))
+    meet = tuple({sections: None for each in borne_by for sections in each.meet})
+    unsafe = np.union1d(unsafe, [s for sections in meet for s in sections]).astype(int)
+    words += [told for each in borne_by for told in each.over]
+    lost = tuple(dict.fromkeys(told for each in borne_by for told in each.lost))
+    return State(after, _names(planned, shares), tuple(unsafe.tolist()), tuple(dict.fromkeys(words)), meet,
+                 tuple(dict.fromkeys(bare)), lost, bool(bare or lost and site.facts.capacities), left,
                  *(each for which in ("", "emergency_") for each in _carried(carriers, which)))
+
+
+def _borne(site, share, bear):
+    """What structures bear with the new wire in the sections that have it, and the old one in the others."""
+    new = np.isin(np.arange(len(site.plan.sections)), share.pulled)
+    if site.old is None and not new.all():
+        return Borne()
+    return borne(site, share.now, np.where(new, site.strung, site.old).astype(object), bear)
 
 
 def _names(planned, shares):

@@ -23,6 +23,10 @@ STRINGING = ("pull", "re-tension")
 AT_STRUCTURES = ("raise", "replace", "strings")
 #: Kinds that take away what wires come too near: with more of it done no margin is less.
 CLEARING = ("grade", "trim", "remove")
+#: What the owner of wires that are hung higher or lower must show: nothing here looks at it.
+_TO_SHOW = {"raise_other": "its owner must show what its structures bear, and what its wires clear above them",
+            "lower_other": "its owner must show what its wires clear over ground and all that they cross, and what its "
+            "structures bear"}
 #: Phases for which a study tells how long work on wires or strings takes.
 _PHASES = 3
 
@@ -34,8 +38,8 @@ class WorkItem:
     `own` circuits on the structures, of which `circuits` are worked on and `live` stay in service; `crossed` and
     `beside` circuits of other lines, `guards` things to guard, by name,
     `guarded` circuits that are crossed and stay in service behind guards, `down` those of others whose wires are taken
-    down. `place` is the structure, the span or the
-    obstacle that is changed, None for work on wires, which `sections` have. `structures` and `span_names` are the
+    down, or hung higher or lower, and what their owner must show then, `shown`. `place` is the structure, the span or
+    the obstacle that is changed, None for work on wires, which `sections` have. `structures` and `span_names` are the
     places that must be reached for it.
     """
 
@@ -52,6 +56,7 @@ class WorkItem:
     guards: tuple[str, ...]
     guarded: tuple[str, ...] = ()
     down: tuple[str, ...] = ()
+    shown: str = ""
     circuits: tuple[str, ...] = ()
     live: tuple[str, ...] = ()
     structures: tuple[str, ...] = ()
@@ -83,8 +88,8 @@ class WorkItem:
 
 @dataclass(frozen=True)
 class _Task:
-    """What is done: `seconds` for so many phases; `place` and `down` as of a WorkItem; whether it may be done circuit
-    by circuit."""
+    """What is done: `seconds` for so many phases; `place`, `down` and `shown` as of a WorkItem; whether it may be done
+    circuit by circuit."""
 
     name: str
     kind: str
@@ -93,6 +98,7 @@ class _Task:
     place: int | None
     by_circuit: bool = False
     down: tuple[str, ...] = ()
+    shown: str = ""
 
 
 def list_work(planned: Planned) -> list[WorkItem]:
@@ -101,7 +107,7 @@ def list_work(planned: Planned) -> list[WorkItem]:
     x, prices, circuits = site.facts.structures, site.prices, other_circuits(site.facts.index.obstacles)
     chords = span_chords(x, site.plan.base_elevation, spans)
     items = []
-    for task in (*_at_structures(planned), *_in_spans(planned), *_buried(planned, chords),
+    for task in (*_at_structures(planned), *_in_spans(planned), *_of_others(planned, chords),
                  *(_retensioned(planned) if site.old == site.option else _pulls(site))):
         touched, stringing = task.spans, task.kind in STRINGING
         at = [task.place] if task.kind in AT_STRUCTURES else np.unique(np.r_[spans.tail[touched], spans.head[touched]])
@@ -119,7 +125,7 @@ def list_work(planned: Planned) -> list[WorkItem]:
                 name=task.name + (f" ({'; '.join(worked)})" if len(parts) > 1 else ""), kind=task.kind,
                 hours=task.seconds(phases) / 3600, spans=touched, place=task.place, sections=sections, geometry=line,
                 own=own, crossed=crossed, beside=beside, guards=_guards(site.facts.index.obstacles, line) + guarded,
-                guarded=guarded, down=task.down, circuits=worked, live=live,
+                guarded=guarded, down=task.down, shown=task.shown, circuits=worked, live=live,
                 structures=tuple(x.structure[at].tolist()) if stringing or task.kind in AT_STRUCTURES else (),
                 span_names=() if task.kind in AT_STRUCTURES else tuple(spans.name[touched].tolist())))
     return items
@@ -195,16 +201,23 @@ def _to(tree, lower, narrower):
     return " and ".join(words + [f"a radius of {tree.left_aside(narrower):g} m"] * bool(narrower))
 
 
-def _buried(planned, chords):
-    """Circuits of others that are put underground, each with all spans that its wires cross or are too near to."""
-    site, v = planned.site, planned.before.layers["violations"]
+def _of_others(planned, chords):
+    """Circuits of others that are put underground, raised or lowered, each with all spans that its wires cross or are
+    too near to."""
+    site, v, done = planned.site, planned.before.layers["violations"], planned.after.alterations
     obstacles, short = site.facts.index.obstacles, planned.before.line.spans_at(v)
     for name, own in wires_of_others(obstacles).items():
-        if planned.after.alterations.buried[own].any():
+        lower = done.lowered[own[0]]
+        if done.buried[own].any() or lower:
             met = shapely.intersects(chords, shapely.union_all(obstacles.geometry[own]))
-            spans = np.union1d(np.flatnonzero(met), short[np.isin(v["obstacle"], obstacles.obstacle[own])])
-            yield _Task(f"put {name} underground", "bury", _timed(site.prices.bury_duration), spans.astype(int), own[0],
-                        down=(name,))
+            spans = np.union1d(np.flatnonzero(met), short[np.isin(v["obstacle"], obstacles.obstacle[own])]).astype(int)
+            if not lower:
+                yield _Task(f"put {name} underground", "bury", _timed(site.prices.bury_duration), spans, own[0],
+                            down=(name,))
+                continue
+            kind = "lower_other" if lower > 0 else "raise_other"
+            yield _Task(f"{kind.partition('_')[0]} the wires of {name} by {abs(lower):g} m", kind,
+                        _timed(site.prices.other_duration), spans, own[0], down=(name,), shown=_TO_SHOW[kind])
 
 
 def _retensioned(planned):

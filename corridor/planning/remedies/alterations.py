@@ -124,8 +124,8 @@ class Site:
     """An option of a study, or a mix, on the existing line, laid out; `option` its name, `prices` the table [plan],
     `cells` what may be dug below spans, `places` where structures may be added in them, or why none may, `trees` how
     obstacles may be trimmed, or why one may not, `circuits` wires of others that may be put underground, by the first
-    of each circuit, or why none may. `facts` have the existing option beside it, where there is one, and no mix but
-    that."""
+    of each circuit, or why none may, `others` those that may be raised or lowered, likewise. `facts` have the existing
+    option beside it, where there is one, and no mix but that."""
 
     study: Study
     inputs: Inputs
@@ -138,6 +138,7 @@ class Site:
     places: dict[int, Place | str] = field(default_factory=dict)
     trees: dict[int, Tree | str] = field(default_factory=dict)
     circuits: dict[int, list[int] | str] = field(default_factory=dict)
+    others: dict[int, list[int] | str] = field(default_factory=dict)
 
     @property
     def old(self) -> str | None:
@@ -165,17 +166,24 @@ class Site:
 @dataclass(frozen=True)
 class Alterations:
     """What is done: `changes` (structure,); `cut` (span,) [m]; `trimmed` and `narrower` (obstacle,) by how much lower,
-    and of less radius, at the next cutting [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that
+    and of less radius, at the next cutting [m]; `lowered` (obstacle,) by how much wires of others hang lower, higher
+    where negative [m]; `removed` (obstacle,) bool, of which `buried` are wires of others that
     are put underground; `tightened` (section,) shares; `added` spans that get a structure more, ascending."""
 
     changes: tuple[Change, ...]
     cut: np.ndarray
     trimmed: np.ndarray
     narrower: np.ndarray
+    lowered: np.ndarray
     removed: np.ndarray
     buried: np.ndarray
     tightened: np.ndarray
     added: np.ndarray
+
+    @property
+    def tops(self) -> np.ndarray:
+        """By how much tops of things are lower, (obstacle,) [m]."""
+        return self.trimmed + self.lowered
 
 
 @dataclass(frozen=True)
@@ -216,7 +224,7 @@ def _at(lines, names, keys):
 def unaltered(site: Site) -> Alterations:
     """Return the Alterations that do nothing."""
     things = np.zeros(len(site.facts.index.obstacles))
-    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things,
+    return Alterations((NONE,) * len(site.facts.structures), np.zeros(len(site.plan.spans)), things, things, things,
                        things > 0, things > 0, np.zeros(len(site.plan.sections)), np.zeros(0, int))
 
 
@@ -230,8 +238,8 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
     if len(added) or any(change.string == "strain" for change in alterations.changes):
         plan = Plan(*lay_out(structures, base, site.inputs.frame.ground_factor), base)
     changed = {"structures": structures, "framings": framings}
-    if alterations.removed.any() or alterations.trimmed.any() or alterations.narrower.any():
-        obstacles = trimmed(facts.index.obstacles, alterations.trimmed)
+    if alterations.removed.any() or alterations.tops.any() or alterations.narrower.any():
+        obstacles = trimmed(facts.index.obstacles, alterations.tops)
         # A radius counts in the grid, as the check of the copy widens what is left of it.
         less = site.inputs.frame.widen(alterations.narrower, obstacles.geometry)
         obstacles = replace(obstacles, radius=obstacles.radius - less)
@@ -248,9 +256,9 @@ def altered(site: Site, alterations: Alterations) -> AlteredLine:
 
 
 def trimmed(obstacles: Obstacles, amount: np.ndarray) -> Obstacles:
-    """Return obstacles with tops that are lower by amounts, (obstacle,) [m]."""
+    """Return obstacles with tops that are lower by amounts, or higher where negative, (obstacle,) [m]."""
     geometry = obstacles.geometry.copy()
-    for i in np.flatnonzero((amount > 0) & obstacles.absolute):
+    for i in np.flatnonzero((amount != 0) & obstacles.absolute):
         geometry[i] = shapely.transform(geometry[i], lambda xyz, i=i: xyz - [0, 0, amount[i]], include_z=True)
     return replace(obstacles, geometry=geometry, height=obstacles.height - amount)
 

@@ -13,17 +13,16 @@ from scipy.sparse import csr_array, diags_array
 from corridor.clearance.own_wires import KINDS
 from corridor.constants import GRAVITY
 from corridor.planning.remedies.alterations import Site
+from corridor.planning.remedies.choice import AMPLE, exclusive, in_order
 from corridor.planning.remedies.least_cost import Constraints
-from corridor.planning.remedies.offered import Remedies, first_wires, string_lengths
+from corridor.planning.remedies.left import LEAVE, keys_at
+from corridor.planning.remedies.offered import OF_OTHERS, Remedies, first_wires, string_lengths
 from corridor.planning.remedies.trimming import trim_worth
 from corridor.planning.remedies.variants import STRING, Variant, assess_variant, keys_of
 
-__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "exclusive", "in_order", "lift_way",
-           "rules_of_choice", "uplift_rows", "worth_at_violations"]
+__all__ = ["Basis", "conditional", "constraints_of", "end_shares", "lift_way", "rules_of_choice", "uplift_rows",
+           "worth_at_violations"]
 
-#: More than a row lacks [m or kN]: what it gains where it does not hold any more. Were it too little, a plan would do
-#: more than it must, never less.
-AMPLE = 20.0
 #: Rows that clear by more than this are left to the full assessment: a remedy elsewhere moves them by less [m].
 _NEAR = 0.5
 #: Wires that pull a string down by less than this much of its weight are said to lift it (with the string's own).
@@ -43,12 +42,14 @@ _CLEARANCE = ("line", "span", "case", "against", "obstacle", "measure", "positio
 @dataclass(frozen=True)
 class Basis:
     """What constraints are made of: the `site`, its `remedies`, the line `before`, and `probes`, variants with all
-    sections as taut ("tighten") or slack ("slacken") as they may be, where any may be."""
+    sections as taut ("tighten") or slack ("slacken") as they may be, where any may be; `was` the things that may be
+    left (`corridor.planning.remedies.left.as_it_was`), each by the column "leave" of its number."""
 
     site: Site
     remedies: Remedies
     before: Variant
     probes: dict[str, Variant] = field(default_factory=dict)
+    was: dict[tuple, float] = field(default_factory=dict)
 
     @cached_property
     def strings(self) -> dict:
@@ -64,8 +65,9 @@ class Basis:
             near.setdefault(name, set()).add(int(section))
         own = {"tighten": lambda at: [at], "slacken": lambda at: [at], "grade": lambda at: [spans.section[at]],
                **dict.fromkeys(("trim", "side_trim", "remove"), lambda at: near[names[at]]),
-               "bury": lambda at: set().union(*(near.get(names[i], ()) for i in self.site.circuits[at])),
-               "add": lambda at: [spans.section[at]]}
+               **{kind: lambda at, of=of: set().union(*(near.get(names[i], ()) for i in of[at])) for kind, of in {
+                   "bury": self.site.circuits, **dict.fromkeys(OF_OTHERS, self.site.others)}.items()},
+               "add": lambda at: [spans.section[at]], LEAVE: lambda at: []}
         pairs = [(s, j) for j, (kind, place) in enumerate(zip(m.kind, m.place, strict=True)) for s in own.get(
             kind, lambda at: spans.section[(spans.tail == at) | (spans.head == at)])(place)]
         row, column = np.array(sorted(set(pairs)), int).reshape(-1, 2).T
@@ -95,20 +97,21 @@ class Basis:
         return {key: (b[key] - a[key]) / most for key in a.keys() & b.keys()}
 
 
-def constraints_of(basis: Basis, now: Variant, steps: np.ndarray, *, hopeful: bool = False) -> Constraints:
+def constraints_of(basis: Basis, now: Variant, steps: np.ndarray, *, hope: bool | np.ndarray = False) -> Constraints:
     """Return the constraints that a variant with steps of the remedies (column,) comes to, of sections that it did not
-    take over from another. Every row is exact at those amounts, and linear from there. `hopeful` rows of the line as it
-    stands promise more of posts and strain strings than the lift of the chord."""
+    take over from another. Every row is exact at those amounts, and linear from there. In sections with `hope`
+    (section,), or in all, rows of the line as it stands promise more of posts and strain strings than the lift of the
+    chord. Of steps nothing is left."""
     amount, first = steps * basis.remedies.step, now is basis.before
     found = [_of_clearances(basis, now), _of_pulls(basis, now)]
-    if first and hopeful:
-        found = [(replace(rows, A=rows.A + _hope(basis, sections)), margin, sections)
-                 for rows, margin, sections in found]
+    if first and np.any(hope):
+        found = [(replace(rows, A=rows.A + _hope(basis, sections, hope)), margin, sections, held)
+                 for rows, margin, sections, held in found]
     rows = sum((_anchored(basis, *each, amount, first) for each in found), nothing_asked(basis.remedies))
     return rows + _of_loads(basis, now, amount) if "tighten" in basis.probes else rows
 
 
-def _hope(basis, sections):
+def _hope(basis, sections, hope):
     """What posts and strain strings may be worth besides in rows of their section, (row, column) [m]."""
     length = {}
     for (structure, _), each in basis.strings.items():
@@ -116,13 +119,13 @@ def _hope(basis, sections):
     m = basis.remedies
     hung = [_HOPED * length.get(place, 0.0) if kind in ("post", "strain") else 0.0
             for kind, place in zip(m.kind, m.place, strict=True)]
-    return (basis.laid_out[sections[:, 0]] @ diags_array(np.array(hung))).tocsr()
+    own = diags_array(np.broadcast_to(hope, basis.laid_out.shape[0]).astype(float)) @ basis.laid_out
+    return (own[sections[:, 0]] @ diags_array(np.array(hung))).tocsr()
 
 
 def worth_at_violations(basis: Basis) -> csr_array:
-    """Return how much a step of each remedy is worth at the violations of the existing line, (violation, column)
-    [m]."""
-    rows, margin, _ = _of_clearances(basis, basis.before, twice=False)
+    """Return what a step of each remedy is worth at violations of the existing line, (violation, column) [m]."""
+    rows, margin, *_ = _of_clearances(basis, basis.before, twice=False)
     return rows.A[margin < 0] @ diags_array(basis.remedies.step)
 
 
@@ -134,16 +137,19 @@ def rules_of_choice(remedies: Remedies) -> Constraints:
     first, top, crown = (remedies.first(kind) for kind in ("grade", "trim", "side_trim"))
     return (in_order(remedies, "grade") + in_order(remedies, "trim") + in_order(remedies, "side_trim")
             + exclusive(remedies, strings) + exclusive(remedies, np.r_[first, add]) + exclusive(remedies, taller)
-            + exclusive(remedies, np.r_[top, gone]) + exclusive(remedies, np.r_[crown, gone]))
+            + exclusive(remedies, np.r_[top, gone]) + exclusive(remedies, np.r_[crown, gone])
+            + sum((in_order(remedies, kind) + exclusive(remedies, np.r_[remedies.first(kind), np.flatnonzero(
+                remedies.kind == "bury")]) for kind in OF_OTHERS), nothing_asked(remedies)))
 
 
-def _anchored(basis, rows, margin, sections, amount, first):
+def _anchored(basis, rows, margin, sections, held, amount, first):
     """Rows whose need is set so that they hold just where they were found, with what is done there to how sections
-    hang, and nothing more of that. `sections` (row, 2) those that a row is of; `first`: of the existing line, whose
-    rows promise what such a remedy may be worth."""
+    hang, and nothing more of that. `sections` (row, 2) those that a row is of; `held` (row, column) ones of remedies
+    of which no row tells that was found without one; `first`: of the existing line, whose rows promise what such a
+    remedy may be worth."""
     of = csr_array((np.ones(sections.size), (np.repeat(np.arange(len(sections)), 2), sections.ravel())),
                    (len(sections), len(basis.site.plan.sections)))
-    own = ((of @ basis.laid_out) > 0).astype(float).tocsr()
+    own = ((of @ basis.laid_out + held) > 0).astype(float).tocsr()
     taken = (own @ diags_array((amount > 0).astype(float))).tocsr()
     if not first:
         # With one more of them the rows tell nothing.
@@ -193,27 +199,31 @@ class _Rows:
             each = np.where(only[i], np.where(number[j] == 0, AMPLE, 0.0), gains[i, number[j]]) / step
             self.A = self.A + csr_array((each, (row[i], own[j])), self.A.shape)
 
+    def leave(self, was, keys, spare):
+        """Let the rows of things that may be left ask for `spare` less where they are."""
+        number = {key: i for i, key in enumerate(was)}
+        at = np.array([number.get(key, -1) for key in keys], int)
+        self.add(LEAVE, at, spare(np.array([was.get(key, np.nan) for key in keys])))
+
     def named(self, names):
         """Return Constraints of them that ask for nothing yet."""
         return Constraints(self.A.tocsr(), np.zeros(len(names)), np.array(names, object))
 
 
 def _of_clearances(basis, now, *, twice=True):
-    """Rows of clearances, their margins, and sections.
-
-    What a lift is worth beside a crown grows as that is trimmed, up to all of it: rows of trees that may be trimmed
-    promise all of it, and, where they are not trimmed yet, come `twice`, for while they are not."""
+    """Rows of clearances, their margins, sections, and what holds them, as `_anchored` takes it. What a lift is worth
+    beside a crown grows as that is trimmed, up to all of it: rows of trees that may be trimmed promise all of it, and,
+    where they are not trimmed yet, come `twice`, for while they are not."""
     site, c, line = basis.site, now.layers["clearances"], now.line
     chosen = np.flatnonzero(((c["margin_m"] < _NEAR) | (c["position"] == "below")) & now.is_fresh(c))
     c = {name: values[chosen] for name, values in c.items()}
     thing, crown = _trees_of_rows(basis, c)
-    free = np.flatnonzero(crown)
-    free = free[(now.alterations.trimmed + now.alterations.narrower == 0)[thing[free]]]
+    free = np.flatnonzero(crown & np.r_[now.alterations.trimmed + now.alterations.narrower == 0, False][thing])
     each = np.r_[np.arange(len(thing)), free if twice else []].astype(int)
     alone = np.arange(len(each)) >= len(thing)
     c, thing, crown = {name: values[each] for name, values in c.items()}, thing[each], crown[each]
     spans, span = line.plan.spans, line.spans_at(c)
-    parent, found = line.parent[span], _Rows(basis.remedies, len(span))
+    parent, found, held = line.parent[span], *(_Rows(basis.remedies, len(span)) for _ in range(2))
     # A raise takes both of two own wires along.
     own = np.isin(c["against"].astype(str), KINDS)
     way = np.where(crown & ~alone & twice, 1.0, np.where(own, 0.0, lift_way(c)))
@@ -224,21 +234,27 @@ def _of_clearances(basis, now, *, twice=True):
     dug = (c["against"] == "ground") & (c["measure"] == "vertical") & (c["position"] != "below")
     found.add("grade", np.where(dug, parent, -1), 1.0)
     found.add("remove", thing, AMPLE)
-    found.add("bury", first_wires(site)[thing], AMPLE)
+    found.add("bury", first_wires(site, site.circuits)[thing], AMPLE)
+    # What a line beside gains by being higher or lower the next variant tells, too.
+    other, aside = first_wires(site, site.others)[thing], c["measure"] == "horizontal"
+    for kind, sign in zip(OF_OTHERS, (-1.0, 1.0), strict=True):
+        found.add(kind, other, np.where(aside, AMPLE, sign * way * site.prices.step))
+        held.add(kind, np.where(aside, other, -1), 1.0)
     found.trim(site, c, thing, alone, now.alterations)
     section = site.plan.spans.section[parent]
     for kind, (gains, _) in basis.gains.items():
         found.add(kind, section, np.array([gains.get(key, 0.0) for key in keys_of(c, _CLEARANCE)]))
     # What a structure more is worth in its span the next variant tells, whose rows hold where it is taken.
     found.add("add", np.where(way > 0, parent, -1), AMPLE)
+    # What is left asks for its margin on the existing line.
+    found.leave(basis.was, keys_at(now, c), lambda margin: np.maximum(-margin, 0.0))
     words = [f"{s}, wire {w}, {k}, {o or a} ({m})" for s, w, k, o, a, m in
              keys_of(c, ("span", "wire", "case", "obstacle", "against", "measure"))]
-    return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1)
+    return found.named(words), c["margin_m"].astype(float), np.stack([section, section], axis=1), held.A
 
 
 def _trees_of_rows(basis, clearances):
-    """The obstacle of each row, -1 where it is none, and whether it is of a distance in space from a tree that may be
-    trimmed."""
+    """The obstacle of each row, -1 where it is none, and whether it is in space from a tree that may be trimmed."""
     m, known = basis.remedies, {name: i for i, name in enumerate(basis.site.facts.index.obstacles.obstacle)}
     thing = np.array([known.get(name, -1) for name in clearances["obstacle"]], int)
     trees = m.place[np.isin(m.kind.astype(str), _TRIMS)]
@@ -271,7 +287,7 @@ def end_shares(clearances: dict, length: np.ndarray) -> tuple[np.ndarray, np.nda
 
 
 def _of_pulls(basis, now):
-    """Rows of suspension strings that no wire may lift, what each may lose [kN], and sections."""
+    """Rows of suspension strings that no wire may lift, what each may lose [kN], sections, and no more."""
     loads, line = now.layers["structure_loads"], now.line
     spans, x = line.plan.spans, line.facts.structures
     place = line.structures_at(loads)
@@ -299,10 +315,12 @@ def _of_pulls(basis, now):
     section = basis.site.plan.spans.section[line.parent[pair]]
     for kind, (_, gains) in basis.gains.items():
         found.add(kind, section[:, 0], np.array([gains.get(key, 0.0) for key in keys_of(loads, STRING)]) / 1e3)
+    found.leave(basis.was, list(keys_of(loads, STRING)),
+                lambda pull: np.maximum(_HELD * weight - pull, _LITTLE) / 1e3)
     words = [f"{s}, wire {w}, {k}: uplift" for s, w, k in keys_of(loads, ("structure", "wire", "case"))]
     # The wind from the side that is not told may lift it: then it needs more than what is told.
     room = np.where(loads["uplift"].astype(bool), np.minimum(room, -_LITTLE), room)
-    return found.named(words), room / 1e3, section
+    return found.named(words), room / 1e3, section, 0 * found.A
 
 
 def uplift_rows(loads: dict, tension: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -332,8 +350,8 @@ def uplift_rows(loads: dict, tension: np.ndarray, weight: np.ndarray) -> tuple[n
 
 
 def _tensions(spans, now, pair, loads, bundle):
-    """Horizontal tension of the wire in the spans before and after, of all its subconductors [N], (row, 2); the greater
-    side of the wind, and 0 where none is known: then a raise of a neighbour is left to the full assessment."""
+    """Horizontal tension of the wire in both spans, of all its subconductors [N], (row, 2); the greater side of the
+    wind, and 0 where none is known: then a raise of a neighbour is left to the full assessment."""
     wires, known = now.layers["wires"], {}
     tension = wires["horizontal_tension_n"] * np.where(wires["kind"] == "phase", bundle, 1)
     for key, H in zip(keys_of(wires, ("line", "span", "wire", "case")), tension, strict=True):
@@ -365,11 +383,8 @@ def _of_loads(basis, now, amount):
 
 
 def conditional(rows: Constraints, anew: csr_array) -> Constraints:
-    """Return rows that hold only where remedies are taken: they gain `AMPLE` where one is not.
-
-    `anew` (row, column) has ones where a row asks that. What such a remedy is worth in such a row is in its margin
-    already, and is left out.
-    """
+    """Return rows that hold only where remedies are taken: they gain `AMPLE` where one is not. `anew` (row, column) has
+    ones where a row asks that; what such a remedy is worth there is in its margin already, and is left out."""
     return replace(rows, A=(rows.A - rows.A.multiply(anew) - AMPLE * anew).tocsr(),
                    need=rows.need - AMPLE * anew.sum(axis=1))
 
@@ -377,24 +392,3 @@ def conditional(rows: Constraints, anew: csr_array) -> Constraints:
 def nothing_asked(remedies: Remedies) -> Constraints:
     """Return no rows."""
     return Constraints(csr_array((0, len(remedies))), np.zeros(0), np.zeros(0, object))
-
-
-def in_order(remedies: Remedies, kind: str) -> Constraints:
-    """Return the rows by which the later remedies of a kind at a place wait for the earlier ones."""
-    own = np.flatnonzero(remedies.kind == kind)
-    own = own[np.argsort(remedies.place[own], kind="stable")]
-    first = np.flatnonzero(remedies.place[own][1:] == remedies.place[own][:-1])
-    one = diags_array(1 / remedies.step).tocsr()
-    return Constraints(one[own[first]] - one[own[first + 1]], np.zeros(len(first)),
-                       np.full(len(first), f"{kind} in order", object))
-
-
-def exclusive(remedies: Remedies, columns: np.ndarray) -> Constraints:
-    """Return the rows by which a place has one of some columns at most, all but one of which have one step only.
-
-    `-sum(n / most) >= -1` of whole numbers of steps `n`.
-    """
-    place, row = np.unique(remedies.place[columns], return_inverse=True)
-    worth = -1.0 / (remedies.step[columns] * remedies.most[columns])
-    return Constraints(csr_array((worth, (row, columns)), (len(place), len(remedies))), np.full(len(place), -1.0),
-                       np.full(len(place), "one of what excludes each other", object))

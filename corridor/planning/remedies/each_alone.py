@@ -11,7 +11,7 @@ from corridor.check import find
 from corridor.opened import Opened
 from corridor.planning.remedies.alterations import altered
 from corridor.planning.remedies.constraints import worth_at_violations
-from corridor.planning.remedies.offered import alterations_of, first_wires, why_untrimmed
+from corridor.planning.remedies.offered import OF_OTHERS, alterations_of, first_wires, why_untrimmed
 from corridor.planning.remedies.plan import Planned
 from corridor.planning.remedies.variants import Variant, keys_of, of_option
 
@@ -110,7 +110,7 @@ def _fewest(planned, one, span, columns, worth):
     """Margin [m] after the fewest steps that clear, from an estimate of them upward, at most two beyond it."""
     m = planned.remedies
     # The steps of a cut have a column each, of which some are taken; of other remedies all are, some steps of each.
-    cut = m.kind[columns[0]] in ("grade", "trim", "side_trim")
+    cut = m.kind[columns[0]] in ("grade", "trim", "side_trim", *OF_OTHERS)
     most = len(columns) if cut else int(m.most[columns].min())
     gain = np.cumsum(worth) if cut else worth.sum() * np.arange(1, most + 1)
     first = min(int(np.searchsorted(np.nan_to_num(gain), -one["margin_m"] - 1e-9)) + 1, most)
@@ -202,9 +202,18 @@ def _gone(kind, planned, one, span, worth):
 def _buried(kind, planned, one, span, worth):
     obstacles = planned.site.facts.index.obstacles.obstacle
     thing = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
-    first = int(first_wires(planned.site)[thing])
+    first = int(first_wires(planned.site, planned.site.circuits)[thing])
     return [_Try(str(obstacles[first]), None, planned.remedies.at(kind, first))] if first >= 0 else \
         "the study does not let it be put underground (plan.undergrounded)"
+
+
+def _altered(kind, planned, one, span, worth):
+    obstacles, step = planned.site.facts.index.obstacles.obstacle, planned.site.prices.step
+    thing = int(np.flatnonzero(obstacles == one["obstacle"])[0]) if one["obstacle"] in obstacles else -1
+    first = int(first_wires(planned.site, planned.site.others)[thing])
+    columns = planned.remedies.at(kind, first)
+    return [_Try(str(obstacles[first]), None, columns, cut=lambda steps: steps * step)] if len(columns) else \
+        "the study does not let it be altered so (plan.alterable), or our wires are on its other side"
 
 
 def _more(kind, planned, one, span, worth):
@@ -233,6 +242,8 @@ _TRIES = {
     "remove": ("remove the object", "object", "the margin after is the least of the whole span", _gone),
     "bury": ("put the circuit underground", "circuit", "its owner's work; the margin after is the least of the whole "
              "span", _buried),
+    **{kind: (f"{kind.partition('_')[0]} the wires of the other line", "m", "its owner's work, who shows what its "
+              "structures bear and what its wires clear", _altered) for kind in OF_OTHERS},
     "add": ("add a structure", "structure", None, _more)}
 
 

@@ -36,18 +36,16 @@ class Constraints:
 class Solution:
     """Remedies in steps (column,), their cost, and the least cost that is proven possible.
 
-    `short` (row,) is what a row still lacks with the best that can be done, 0 where a plan exists.
+    `short` (row,) is what a row still lacks with the best that can be done where nothing is left, 0 where a plan
+    exists; `left` how many things are left; `feasible` whether every constraint is met, some by what is left.
     """
 
     steps: np.ndarray
     cost: float
     bound: float
     short: np.ndarray
-
-    @property
-    def feasible(self) -> bool:
-        """Whether every constraint is met."""
-        return not (self.short > 1e-7).any()
+    left: int
+    feasible: bool
 
     @property
     def gap(self) -> float:
@@ -55,9 +53,10 @@ class Solution:
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
 
-def least_cost(rows: Constraints, *, step, most, fixed, per_step, seconds=5.0, altogether=15.0,
+def least_cost(rows: Constraints, *, step, most, fixed, per_step, leave=False, seconds=5.0, altogether=15.0,
                known: dict | None = None) -> Solution:
-    """Return the cheapest numbers of steps that meet all rows.
+    """Return the cheapest numbers of steps that meet all rows; where nothing meets all, the fewest things are left, and
+    of such the cheapest.
 
     Minimise `sum(fixed u + per_step n)` with `sum(a step n) >= need`, `0 <= n <= most u`, `u` 0 or 1, `n` whole. Rows
     that hold whatever is done are left out; what is not a number nothing meets. Parts that share no row are solved
@@ -67,6 +66,8 @@ def least_cost(rows: Constraints, *, step, most, fixed, per_step, seconds=5.0, a
     ----------
     step, most, fixed, per_step : float or ndarray, shape (column,)
         Amount of one step in the unit of the column, maximum number of steps, and costs.
+    leave : bool or ndarray, shape (column,)
+        Whether the column is no remedy, but one of the things that may be left.
     seconds, altogether : float
         After which the best plan of a part counts, with its gap; and the most for all parts, each of which gets 1 s.
     known : dict, optional
@@ -78,24 +79,25 @@ def least_cost(rows: Constraints, *, step, most, fixed, per_step, seconds=5.0, a
     """
     columns = rows.A.shape[1]
     step, most, fixed, per_step = (np.broadcast_to(v, columns).astype(float) for v in (step, most, fixed, per_step))
+    leave = np.broadcast_to(leave, columns)
     tie = np.where((per_step == 0) & (most > 1), _TIE, 0.0)
     A = (rows.A @ diags_array(step)).tocsr()
     unknown = np.isnan(rows.need + A.sum(axis=1))
     open_ = np.flatnonzero((A.minimum(0) @ most < rows.need - 1e-9) & ~unknown)
     steps, cost, bound = np.zeros(columns), 0.0, 0.0
     short = np.where(unknown, np.inf, np.maximum(rows.need, 0.0))
-    begin, known = monotonic(), {} if known is None else known
+    begin, known, met = monotonic(), {} if known is None else known, rows.need <= 1e-7
     for own, at in _parts(A[open_], rows.need[open_] > 1e-9):
         touched = open_[own]
         left = min(seconds, max(altogether - (monotonic() - begin), 1.0))
         part, need = A[touched][:, at], rows.need[touched]
-        key = tuple(v.tobytes() for v in (at, part.indptr, part.indices, part.data, need))
+        key = tuple(v.tobytes() for v in (at, part.indptr, part.indices, part.data, need, most[at]))
         if key not in known:
-            known[key] = _solve(part, need, most[at], np.r_[(per_step + tie)[at], fixed[at]], left)
-        n, lacks, c, b = known[key]
-        steps[at], short[touched] = n, lacks
+            known[key] = _solve(part, need, most[at], np.r_[(per_step + tie)[at], fixed[at]], leave[at], left)
+        n, lacks, c, b, meets = known[key]
+        steps[at], short[touched], met[touched] = n, lacks, meets
         cost, bound = cost + c - tie[at] @ n, bound + b - tie[at] @ n
-    return Solution(steps.astype(int), cost, bound, short)
+    return Solution(steps.astype(int), cost, bound, short, int(steps[leave].sum()), bool(met.all()))
 
 
 def _parts(A, asks):
@@ -108,19 +110,35 @@ def _parts(A, asks):
         yield np.flatnonzero(label[:m] == part), np.flatnonzero(label[m:] == part)
 
 
-def _solve(A, need, most, cost, seconds):
-    """Steps, what each row lacks, cost and bound of one part, whose unknowns are all `n`, then all `u`."""
+def _solve(A, need, most, cost, leave, seconds):
+    """Steps, what each row lacks with nothing left, cost and bound of one part, whose unknowns are all `n`, then all
+    `u`; and whether the steps meet all rows."""
     m, k = A.shape
     opened = hstack([eye_array(k), -diags_array(most)])
     meets = hstack([A, coo_array((m, k))])
     high = np.r_[most, np.ones(k)]
-    result = solve_programme(cost, constraints=[LinearConstraint(meets, need - 1e-9, np.inf),
-                                                LinearConstraint(opened, -np.inf, 0)], integrality=np.ones(2 * k),
-                             bounds=Bounds(0, high), options={"time_limit": seconds, "mip_rel_gap": 1e-6})
+    asked = [LinearConstraint(meets, need - 1e-9, np.inf), LinearConstraint(opened, -np.inf, 0)]
+
+    def solved(of, most, *more):
+        return solve_programme(of, constraints=[*asked, *more], integrality=np.ones(2 * k), bounds=Bounds(0, most),
+                               options={"time_limit": seconds, "mip_rel_gap": 1e-6})
+
+    kept = np.where(np.r_[leave, leave], 0.0, high)
+    result, short, least = solved(cost, kept), np.zeros(m), None
     if result.x is None:
-        return _least_short(meets, opened, need, cost, high)
+        least = _least_short(meets, opened, need, cost, kept)
+        if not leave.any() or not (least[1] > 1e-7).any():
+            return *least, not (least[1] > 1e-7).any()
+        short, count = least[1], np.r_[leave, np.zeros(k)].astype(float)
+        fewest = solved(count, high)
+        if fewest.x is None:
+            return *least, False
+        result = solved(cost, high, LinearConstraint(count[None], -np.inf, round(float(fewest.fun))))
+        if result.x is None:
+            n = np.round(fewest.x[:k])
+            return n, short, float(cost @ np.r_[n, n > 0]), 0.0, True
     bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
-    return np.round(result.x[:k]), np.zeros(m), float(result.fun), float(bound)
+    return np.round(result.x[:k]), short, float(result.fun), float(bound), True
 
 
 def _least_short(meets, opened, need, cost, high):

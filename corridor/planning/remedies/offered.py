@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from scipy.sparse import csr_array
 
+from corridor.clearance.crossings import LOW
 from corridor.planning.circuits import wires_of_others
 from corridor.planning.remedies.alterations import Alterations, Change, Place, Site, Tree, Vee
 from corridor.planning.remedies.excavation import diggable_cells, ground_short
@@ -15,10 +16,12 @@ from corridor.planning.remedies.trimming import trees_of
 from corridor.planning.remedies.variants import Variant
 from corridor.study.plan import REMEDIES
 
-__all__ = ["Remedies", "alterations_of", "first_wires", "offered_remedies", "string_lengths", "why_untrimmed",
-           "with_places"]
+__all__ = ["OF_OTHERS", "Remedies", "alterations_of", "first_wires", "offered_remedies", "string_lengths",
+           "why_untrimmed", "with_places"]
 
 
+#: Kinds of remedies that their owners do to the wires of other lines, step by step.
+OF_OTHERS = ("raise_other", "lower_other")
 #: Kinds of remedies that change a structure.
 _AT_STRUCTURES = ("raise", "replace", "shorten", "v_string", "post", "strain")
 #: What the study has to say of a V-string before there is one.
@@ -30,9 +33,9 @@ class Remedies:
     """Remedies that may be taken; columns of shape (column,).
 
     `kind` one of `REMEDIES`; `place` index of its structure (raise, replace, shorten, v_string, post, strain), span
-    (grade, add), section (tighten, slacken) or obstacle (trim, side_trim, remove; bury: the first of a circuit). `step`
-    amount of one step in the unit of the kind (m, share, or pieces), `most` steps; costs `fixed` where any is taken,
-    and `per_step`.
+    (grade, add), section (tighten, slacken) or obstacle (trim, side_trim, remove; bury, raise_other, lower_other: the
+    first of a circuit). `step` amount of one step in the unit of the kind (m, share, or pieces; of wires of others a
+    piece is a `plan.step`), `most` steps; costs `fixed` where any is taken, and `per_step`.
     """
 
     kind: np.ndarray
@@ -84,8 +87,8 @@ class Remedies:
 def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterations:
     """Return the Alterations that numbers of steps (column,) of remedies come to."""
     things = len(site.facts.index.obstacles)
-    count = {"trim": things, "side_trim": things, "remove": things, "bury": things, "grade": len(site.plan.spans),
-             "add": len(site.plan.spans), "tighten": len(site.plan.sections), "slacken": len(site.plan.sections)}
+    count = dict.fromkeys(("trim", "side_trim", "remove", "bury", *OF_OTHERS), things) | dict.fromkeys(
+        ("grade", "add"), len(site.plan.spans)) | dict.fromkeys(("tighten", "slacken"), len(site.plan.sections))
     done = {kind: remedies.amounts(kind, steps, count.get(kind, len(site.facts.structures))) for kind in REMEDIES}
     # Numbers that are sums of steps are named, so they have no digits beyond those of a step.
     rise, shorter = np.round(done["raise"] + done["replace"], 6), np.round(done["shorten"], 6)
@@ -95,7 +98,11 @@ def alterations_of(site: Site, remedies: Remedies, steps: np.ndarray) -> Alterat
     changes = tuple(Change(float(r), 0.0 if word else float(s), str(word), bool(new), vee.get(word))
                     for r, s, word, new in zip(rise, shorter, string, done["replace"] > 0, strict=True))
     buried = np.isin(np.arange(things), [i for own in np.flatnonzero(done["bury"]) for i in site.circuits[own]])
-    return Alterations(changes, done["grade"], np.round(done["trim"], 6), np.round(done["side_trim"], 6),
+    lowered = np.zeros(things)
+    for first in np.flatnonzero(done["raise_other"] + done["lower_other"]):
+        steps = done["lower_other"][first] - done["raise_other"][first]
+        lowered[site.others[first]] = np.round(steps * site.prices.step, 6)
+    return Alterations(changes, done["grade"], np.round(done["trim"], 6), np.round(done["side_trim"], 6), lowered,
                        (done["remove"] > 0) | buried, buried, done["tighten"] - done["slacken"],
                        np.flatnonzero(done["add"]))
 
@@ -114,24 +121,26 @@ def string_lengths(site: Site) -> dict[tuple[int, str], float]:
 def with_places(site: Site, before: Variant) -> Site:
     """Return the site with the cells that may be cut below its spans, the places where structures may be added in
     those that are in violation, and how what is too near may be trimmed or put underground, as far as a plan may do
-    each."""
-    allowed, short = site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
+    each, and wires of others that may be raised or lowered."""
+    p, allowed, short = site.prices, site.prices.remedies, np.unique(before.line.spans_at(before.layers["violations"]))
     things = _things(site, before.layers["violations"])
     return replace(site, cells=diggable_cells(site, before) if "grade" in allowed else {},
                    places=places_of_new(site, short) if "add" in allowed else {},
                    trees=trees_of(site, things) if {"trim", "side_trim"} & {*allowed} else {},
-                   circuits=_circuits(site, things) if "bury" in allowed else {})
+                   circuits=_circuits(site, things, p.undergrounded, "without it") if "bury" in allowed else {},
+                   others=_circuits(site, things, p.alterable, "with it higher or lower")
+                   if {*OF_OTHERS} & {*allowed} else {})
 
 
-def _circuits(site, things):
-    """Wires of the circuits of others that some obstacles are of and that may be put underground, by the first of each,
-    or why they may not."""
+def _circuits(site, things, names, how):
+    """Wires of the circuits of others that some obstacles are of and that are among some names, by the first of each,
+    or why no copy is made with what is done to them, `how` in words."""
     obstacles, found = site.facts.index.obstacles, {}
     strung = {section.name for section in site.study.obstacles if section.wires is not None}
     for name, own in wires_of_others(obstacles).items():
-        if {*own} & {*things} and name in site.prices.undergrounded:
+        if {*own} & {*things} and name in names:
             found[own[0]] = own if obstacles.layer[own[0]] not in strung else \
-                f"{name} is drawn by its attachments, of which no copy is made without it"
+                f"{name} is drawn by its attachments, of which no copy is made {how}"
     return found
 
 
@@ -278,11 +287,11 @@ def _cut_steps(prices, span, cells):
             for k, v in enumerate(dug)]
 
 
-def first_wires(site: Site) -> np.ndarray:
-    """Return of each obstacle the first wire of the circuit of another line that it is of, where that may be put
-    underground, else -1; one more row, of none, (obstacle + 1,)."""
+def first_wires(site: Site, circuits: dict[int, list[int] | str]) -> np.ndarray:
+    """Return of each obstacle the first wire of the circuit of another line that it is of, of those to which something
+    may be done (`Site.circuits`, `Site.others`), else -1; one more row, of none, (obstacle + 1,)."""
     first = np.full(len(site.facts.index.obstacles) + 1, -1)
-    for at, own in site.circuits.items():
+    for at, own in circuits.items():
         if not isinstance(own, str):
             first[own] = at
     return first
@@ -335,6 +344,44 @@ def _buried(site, near):
         f"(plan.undergrounded): {', '.join(p.undergrounded) or 'none'}"
 
 
+def _raised(site, near):
+    return _altered(site, near, "raise_other", site.prices.largest_other_raise, "below",
+                    "how much higher wires of other lines may hang (plan.largest_other_raise)")
+
+
+def _lowered(site, near):
+    return _altered(site, near, "lower_other", site.prices.largest_other_lowering, "above",
+                    "how much lower wires of other lines may hang (plan.largest_other_lowering)")
+
+
+def _altered(site, near, kind, largest, side, what):
+    """Steps of circuits of others that our wires pass on one side of, each a remedy of its own."""
+    p, v, rows, words = site.prices, near.violations, [], []
+    if largest is None:
+        return f"the study does not say {what}"
+    o, names = site.facts.index.obstacles, site.facts.index.obstacles.obstacle
+    for first, own in site.others.items():
+        if isinstance(own, str):
+            words.append(own)
+            continue
+        here = np.isin(v["obstacle"], names[own])
+        under = np.where(v["measure"] == "vertical", v["position"] == "below",
+                         v["wire_elevation_m"].astype(float) < v["other_elevation_m"].astype(float))[here]
+        # What is as high above the ground as things that the rule for the ground alone is for is out of sight.
+        room = np.where(o.absolute[own], np.inf, np.nan_to_num(o.height[own]) - LOW - 1e-3).min()
+        most = largest if kind == "raise_other" else min(largest, room)
+        if not (under == (side == "below")).all():
+            words.append(f"our wires are not {side} all of {names[first]}" if under.any() != under.all() else
+                         f"our wires pass {names[first]} on its other side")
+        elif len(set(names[own])) < len(own) or (np.isin(names, names[own]).sum() > len(own)):
+            words.append(f"several things are named as wires of {names[first]}")
+        else:
+            rows += [(first, 1, 1, p.other_metre_cost * p.step + (0 if k else p.other_cost), 0.0)
+                     for k in range(int(max(most, 0.0) / p.step + 1e-9))]
+    return rows or "; ".join(words) or "no circuit that is too near may be altered (plan.alterable): " \
+        f"{', '.join(p.alterable) or 'none'}"
+
+
 def _more(site, near):
     free = [s for s in near.spans if isinstance(site.places.get(s), Place)]
     return [(s, 1, 1, site.prices.add_cost, 0.0) for s in free] or \
@@ -343,4 +390,5 @@ def _more(site, near):
 
 _OFFERS = {"raise": _raises, "replace": _taller, "shorten": _shorter, "v_string": _vees, "post": _posts,
            "strain": _strains, "tighten": _tauter, "slacken": _slacker, "grade": _cuts, "trim": _trims,
-           "side_trim": _side_trims, "remove": _gone, "bury": _buried, "add": _more}
+           "side_trim": _side_trims, "remove": _gone, "bury": _buried, "raise_other": _raised, "lower_other": _lowered,
+           "add": _more}

@@ -1,6 +1,6 @@
 """Put one option right: the cheapest remedies, assessed anew with the exact model until there is no violation."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from corridor.planning.circuits import GUARDED, circuits_of_wires, own_circuits,
 from corridor.planning.remedies.alterations import Site
 from corridor.planning.remedies.cheapest import cheapest
 from corridor.planning.remedies.constraints import Basis
+from corridor.planning.remedies.left import as_it_was, without_left
 from corridor.planning.remedies.mixed import check_mix, unborne
 from corridor.planning.remedies.offered import Remedies, alterations_of, offered_remedies, with_places
 from corridor.planning.remedies.planned_copy import check_folder, checked_copy, earlier_plan
@@ -35,12 +36,14 @@ class Planned:
     """What putting an option right comes to.
 
     `basis` with the line before and the remedies, and the `steps` of each that are taken; the line `after`; `refused`
-    words for kinds that are not offered; `bound` the least cost that is not ruled out; `forbids` words for what no
-    remedy can meet; `rounds` looks at the line; `checked` what the check of the planned copy says, None where there is
-    no plan, and `doubts` how many about its data could hide a violation; `today` what the existing wire needs
-    by itself, None where that is this option, or none hangs; `every` the existing line, of the existing option,
-    too, with limits; `changes` words for structures that bear too much where the wires of a mix change, and for those
-    of which that is not known, "" for none.
+    words for kinds that are not offered; `bound` the least cost that is not ruled out, nan where less need be left;
+    `forbids` words for what no remedy can meet; `left` what may stay as it was all the same, and why
+    (`corridor.planning.remedies.left`), none where there is no plan of the rest either; `rounds` looks at the line;
+    `checked` what the check of the planned copy says, None where there is no plan, and `doubts` how many about its data
+    could hide a violation; `today` what the existing wire needs by itself, None where that is this option, or none
+    hangs; `every` the existing line, of the existing option, too, with limits; `changes` words for what fails on the
+    finished line of a mix, or of a way to a rating, though no violation is left, and for structures of which it is not
+    known whether they bear where wires change, "" for none.
     """
 
     basis: Basis
@@ -49,6 +52,7 @@ class Planned:
     refused: dict[str, str]
     bound: float = 0.0
     forbids: tuple[str, ...] = ()
+    left: dict[tuple, str] = field(default_factory=dict)
     rounds: int = 0
     checked: Outcome | None = None
     doubts: int = 0
@@ -77,14 +81,21 @@ class Planned:
         return not self.forbids and clears(self.after, self.before, self.site.prices.largest_load_ratio)
 
     @property
+    def holds(self) -> bool:
+        """Whether there is a plan: it clears, or does but for what is `left`, which is no worse than it was."""
+        rest = without_left(self.after, as_it_was(self.before), self.left)
+        return self.cleared or bool(self.left) and clears(rest, self.before, self.site.prices.largest_load_ratio)
+
+    @property
     def cost(self) -> float:
         """Cost of the remedies that are taken, relative."""
         return float(self.remedies.cost(self.steps).sum())
 
     @property
     def gap(self) -> float:
-        """Share of the cost that might be saved at most, as far as `bound` holds [-]; nan where there is no plan."""
-        if not self.cleared:
+        """Share of the cost that might be saved at most, as far as `bound` holds [-]; nan where that is not known, or
+        there is no plan."""
+        if not self.holds or np.isnan(self.bound):
             return np.nan
         return max(self.cost - self.bound, 0.0) / self.cost if self.cost else 0.0
 
@@ -97,7 +108,8 @@ class Planned:
 
     @property
     def status(self) -> int:
-        """Exit status: 0 cleared, 1 not, 3 cleared but something could not be assessed, or the data are in doubt."""
+        """Exit status: 0 cleared, 1 not, or not all, 3 cleared but something could not be assessed, or the data are in
+        doubt."""
         return 1 if not self.cleared or self.checked is None else self.checked.status or 3 * bool(
             self.doubts or self.site.study.unconfirmed or self.changes[1])
 
@@ -133,7 +145,7 @@ def copy_plan(opened: Opened, planned: Planned, folder: Path | str, *, overwrite
     check_folder(folder, opened.inputs, guard)
     with joined(files, guard) as out:
         staged = out.staged(made_folder(folder), earlier_plan(folder))
-        if not planned.cleared:
+        if not planned.holds:
             return planned
         checked, doubts = checked_copy(planned.site, planned.after, staged, time, progress)
         return replace(planned, checked=checked, doubts=doubts)
@@ -197,7 +209,7 @@ def _check_names(inputs, prices):
              for i, pair in enumerate(prices.never_together) for key in ("first", "second")]
     given += [(f"{key}.{i}", name, x.structure.tolist()) for key in ("untouched", "v_string_structures")
               for i, name in enumerate(getattr(prices, key))]
-    given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded")
+    given += [(f"{key}.{i}", name, [*others]) for key in ("guarded_circuits", "undergrounded", "alterable")
               for i, name in enumerate(getattr(prices, key))]
     given += [(f"outage_needs.{i}.circuit", row.circuit, own)
               for i, row in enumerate(prices.outage_needs) if row.circuit is not None]
@@ -244,7 +256,7 @@ def plan_option(site: Site, progress: Progress | None = None, before: Variant | 
         remedies.place, np.flatnonzero(site.renewed)))
     basis = Basis(site, remedies, before, _probes(site, remedies, progress))
     planned = Planned(basis, refused=refused, **vars(cheapest(basis, progress)))
-    if not site.facts.mixes or not planned.cleared:
+    if not site.facts.mixes or not planned.holds:
         return planned
     return replace(planned, changes=unborne(site, planned.after))
 

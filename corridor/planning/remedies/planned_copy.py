@@ -108,12 +108,12 @@ def _tables(site, after, folder):
         tables["framings"]["file"] = "framings.csv"
     if done.cut.any() and write_graded(folder / "graded.tif", site.cells, done.cut):
         tables["terrain"]["ground"].insert(0, "graded.tif")
-    if done.removed.any() or done.trimmed.any() or done.narrower.any():
+    if done.removed.any() or done.tops.any() or done.narrower.any():
         # Of several of one name, some of which stay, none is taken out of the files: the check of the copy tells.
         names = site.facts.index.obstacles.obstacle
         removed = set(names[done.removed]) - set(names[~done.removed])
         less = {key: {names[i]: float(amount[i]) for i in np.flatnonzero(amount)} for key, amount in (
-            ("height", done.trimmed), ("radius", done.narrower))}
+            ("height", done.tops), ("radius", done.narrower))}
         if "obstacles" in tables:
             tables["obstacles"] = _other_obstacles(study, removed, less, tables["obstacles"], folder)
         areas = cleared_areas(site.facts.index.obstacles, done.removed, site.inputs.cleared, site.inputs.frame.crs)
@@ -238,7 +238,7 @@ def _others(now, row, before, was):
 
 def _parts(study, section, key, less):
     """The layers of a section as frames in the CRS of the first, with a column of what findings call each feature, and
-    with heights and radii that are `less` by that name [m]."""
+    with heights and radii that are `less` by that name, more where negative [m]."""
     frames = []
     for part in section.parts:
         layer = open_obstacles(part, study.resolve)

@@ -1,13 +1,13 @@
 """Findings of an option with remedies in place, all of them, by the exact model."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from corridor.assessment import OPTIONAL, assess_spans
+from corridor.assessment import OPTIONAL, Plan, assess_spans
 from corridor.check import Progress, find
 from corridor.clearance.at_structures import FAILED
 from corridor.clearance.capacity import COMPONENTS
@@ -15,7 +15,8 @@ from corridor.clearance.structure_loads import NOTHING
 from corridor.clearance.study_lines import near_spans
 from corridor.planning.remedies.alterations import Alterations, AlteredLine, Site, altered, unaltered
 
-__all__ = ["STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option"]
+__all__ = ["POINT", "STRING", "Variant", "assess_variant", "clears", "failing_sections", "keys_of", "of_option",
+           "runs_of"]
 
 #: Spans that are assessed together.
 _RUN = 200
@@ -35,18 +36,30 @@ _WHOLE = 1 + 1e-6
 class Variant:
     """Findings of an option with `alterations`, on the `line` laid out with them; `layers` columns by name.
 
-    `fresh` are the (line, section) that were not taken over from another variant, None for all.
+    `fresh` are the (line, section) that were not taken over from another variant, `held` those that the layers have
+    rows of; None for all.
     """
 
     alterations: Alterations
     line: AlteredLine
     layers: dict[str, dict[str, np.ndarray]]
     fresh: frozenset | None = None
+    held: frozenset | None = None
 
     def of(self, option: str) -> "Variant":
         """Return the findings of one option alone."""
         return replace(self, layers={name: of_option(option, [(name, rows)])[name]
                                      for name, rows in self.layers.items()})
+
+    @property
+    def alone(self) -> "Variant":
+        """What was found for this variant, and was not taken over."""
+        if self.fresh is None:
+            return self
+        sections = self.line.plan.sections
+        own = _names(self.line.plan, np.array([key in self.fresh for key in zip(sections.line, sections.name,
+                                                                                  strict=True)], bool))
+        return replace(self, held=self.fresh, layers={name: _of_names(rows, own) for name, rows in self.layers.items()})
 
     def is_fresh(self, rows: dict) -> np.ndarray:
         """Return for rows of a layer whether they were found for this variant, (row,)."""
@@ -201,30 +214,32 @@ def failing_sections(now: Variant, before: Variant, largest_load_ratio: float | 
                                      spans.section[parents] if parents else [], taut]).astype(int))
 
 
-def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | None = None,
+def assess_variant(site: Site, alterations: Alterations | None = None, earlier: Variant | Sequence[Variant] = (),
                    progress: Progress | None = None, *, limits: bool = False, every: bool = False) -> Variant:
     """Return the findings of the option with alterations (default: none), of all spans; the layer `limits` where it
     is asked for, which takes as long as all else; with `every` those of the existing option, too.
 
-    What another variant, `earlier`, found in sections that are as they were there is taken over. `progress(done,
-    total)` is told spans where all are looked at.
+    What other variants, `earlier`, found in sections that are as they were there is taken over, of the first that has
+    it; what is said of no section, of the first. `progress(done, total)` is told spans where all are looked at.
     """
     alterations = unaltered(site) if alterations is None else alterations
     line = altered(site, alterations)
     option = None if every else site.option
     needless = OPTIONAL - {"limits"} if limits else OPTIONAL
     only = None if line.facts.mixes else option
-    sections = None if earlier is None else _other_sections(site, line, alterations, earlier.alterations)
-    if earlier is None or len(sections) == len(line.plan.sections):
-        return Variant(alterations, line, of_option(option, find(line.facts, line.plan, line.ground,
-                                                                        progress=progress, needless=needless,
-                                                                        only=only)))
+    known = (earlier,) if isinstance(earlier, Variant) else tuple(earlier)
+    source = _sources(site, line, alterations, known)
+    if (source < 0).all():
+        return Variant(alterations, line, of_option(option, find(
+            line.facts, line.plan, line.ground, progress=progress, needless=needless, only=only)))
+    sections, names = np.flatnonzero(source < 0), line.plan.sections
     found = of_option(option, (item for batch in _assessed(line, sections, needless, only) for item in batch.items()))
-    names = line.plan.sections
-    drop = _names(earlier.line.plan, slice(None)) - _names(line.plan, np.setdiff1d(np.arange(len(names)), sections))
-    return Variant(alterations, line, {name: _taken_over(drop, rows, found.get(name))
-                                       for name, rows in earlier.layers.items()},
-                   frozenset(zip(names.line[sections], names.name[sections], strict=True)))
+    parts = [(each.layers, _names(line.plan, source == i)) for i, each in enumerate(known) if i in {0, *source}]
+    nowhere = _names(known[0].line.plan, slice(None))
+    return Variant(alterations, line, {name: _together(
+        [_of_names(layers[name], own, () if i else nowhere) for i, (layers, own) in enumerate(parts)], found.get(name))
+        for name in known[0].layers if all(name in layers for layers, _ in parts)},
+        frozenset(zip(names.line[sections], names.name[sections], strict=True)))
 
 
 def of_option(option: str | None, parts: Iterable[tuple[str, dict]]) -> dict[str, dict[str, np.ndarray]]:
@@ -244,32 +259,52 @@ def _joined(batches, option):
     return {name: values[np.array(own, bool)] for name, values in columns.items()}
 
 
-def _other_sections(site, line, now, before):
-    """Sections of an altered line where something else is done than before, or that are others than before."""
+def _sources(site, line, now, known):
+    """Which of some variants has each section of an altered line as it is there, the first that does; -1 for none."""
+    spans, sections = line.plan.spans, line.plan.sections
+    source = np.full(len(sections), -1)
+    beside = near_spans(line.facts.structures, spans, line.facts.framings, 0, len(spans) - 1) if known else None
+    for i, each in enumerate(known):
+        same = np.array([each.held is None or key in each.held for key in zip(sections.line, sections.name,
+                                                                              strict=True)], bool)
+        if (same & (source < 0)).any():
+            same[_other_sections(site, line, now, each.alterations, beside)] = False
+            source[same & (source < 0)] = i
+    return source
+
+
+def _other_sections(site, line, now, before, beside):
+    """Sections of an altered line where something else is done than before, or that are others than before; `beside`
+    pairs of spans near each other."""
     spans, parent = line.plan.spans, line.parent
     changed = np.array([a != b for a, b in zip(now.changes, before.changes, strict=True)] + [False])
     touched = changed[line.origin[spans.tail]] | changed[line.origin[spans.head]]
     touched |= np.isin(parent, np.setxor1d(now.added, before.added))
     touched |= (now.cut != before.cut)[parent]
     touched |= (now.tightened != before.tightened)[site.plan.spans.section[parent]]
-    other = (now.removed != before.removed) | (now.trimmed != before.trimmed) | (now.narrower != before.narrower)
+    other = (now.removed != before.removed) | (now.tops != before.tops) | (now.narrower != before.narrower)
     if other.any():
         chords = shapely.STRtree(line.facts.structures.lines(spans.tail, spans.head))
         touched[chords.query(site.facts.index.obstacles.geometry[other], "dwithin", _REACH)[1]] = True
     moved = np.isin(spans.section, spans.section[touched])
-    beside = near_spans(line.facts.structures, spans, line.facts.framings, 0, len(spans) - 1)
     touched[beside[moved[beside[:, 0]], 1]] = True
     return np.unique(spans.section[touched])
 
 
 def _assessed(line, sections, needless, only):
-    """Findings of some sections, neighbours together but no more than `_RUN` spans."""
-    first, last = line.plan.sections.first, line.plan.sections.last
+    """Findings of some sections."""
+    for first, last in runs_of(line.plan, sections):
+        yield assess_spans(line.facts, line.plan, line.ground, first, last, needless, only=only)
+
+
+def runs_of(plan: Plan, sections: np.ndarray) -> Iterator[tuple[int, int]]:
+    """Yield first and last spans of runs of some sections (index, ascending), neighbours together but no more than some
+    hundreds of spans."""
+    first, last = plan.sections.first, plan.sections.last
     part = np.cumsum(last[sections] + 1 - first[sections]) // _RUN
     ends = np.flatnonzero((np.diff(sections) > 1) | (np.diff(part) > 0)) + 1
     for run in np.split(sections, ends) if len(sections) else ():
-        yield assess_spans(line.facts, line.plan, line.ground, int(first[run[0]]), int(last[run[-1]]), needless,
-                           only=only)
+        yield int(first[run[0]]), int(last[run[-1]])
 
 
 def _names(plan, sections):
@@ -279,9 +314,14 @@ def _names(plan, sections):
             *zip(plan.spans.line[within], plan.spans.name[within], strict=True)}
 
 
-def _taken_over(drop, earlier, found):
-    """Rows of another variant but for those of some sections and spans, and rows that were found anew."""
-    of = "section" if "section" in earlier else "span"
-    kept = np.array([key not in drop for key in keys_of(earlier, ("line", of))], bool)
-    return {name: values[kept] if found is None else np.concatenate([values[kept], found[name]])
-            for name, values in earlier.items()}
+def _of_names(rows, own, known=None):
+    """Rows of the sections and spans of some names; with those that are `known`, rows of none of these, too."""
+    of = "section" if "section" in rows else "span"
+    kept = np.array([key in own or (bool(known) and key not in known) for key in keys_of(rows, ("line", of))], bool)
+    return {name: values[kept] for name, values in rows.items()}
+
+
+def _together(parts, found):
+    """Rows of several variants, and those that were found anew."""
+    parts = parts if found is None else [*parts, found]
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

@@ -25,7 +25,8 @@ class PlanPart {
     const o = this.plan.outages, all = name => o ? range(rowsOf(o)).map(i => o[name].at(i)) : [], place = document.getElementById("plan-sum");
     const total = (name, unit) => { const values = all(name); return values.length && values.every(isFinite) ? `${values.reduce((a, b) => a + b).toFixed(1)} ${unit}` : NOT_GIVEN; };
     const [from, to] = [all("start").sort(), all("end").sort()], dated = from.length && [...from, ...to].every(Boolean);
-    for (const [what, says] of [["cost", this.saysCost()], ["outages", o ? String(rowsOf(o)) : NOT_GIVEN], ["first to last day", dated ? `${from[0].slice(0, 10)} to ${to.at(-1).slice(0, 10)}` : NOT_GIVEN], ["hours of all outages", total("hours", "h")], ["circuits out", total("circuit_hours", "circuit-hours")]])
+    const left = this.plan.left ? [["NOT CLEAR", `${rowsOf(this.plan.left)} violations are left`]] : [];
+    for (const [what, says] of [...left, ["cost", this.saysCost()], ["outages", o ? String(rowsOf(o)) : NOT_GIVEN], ["first to last day", dated ? `${from[0].slice(0, 10)} to ${to.at(-1).slice(0, 10)}` : NOT_GIVEN], ["hours of all outages", total("hours", "h")], ["circuits out", total("circuit_hours", "circuit-hours")]])
       place.append(Object.assign(document.createElement("dt"), {textContent: what}), Object.assign(document.createElement("dd"), {textContent: says}));
   }
 
