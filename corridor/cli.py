@@ -75,6 +75,8 @@ for _name in (name.replace("-", "_") for name in COMMANDS):
 
 def main(arguments=None):
     """Run the command and end the process with its status."""
+    # Matrices have a few rows here: threads for them would wait for one another, on a busy machine for minutes.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _need_streams()
     told, before = {}, len(_placed())
     try:

@@ -47,6 +47,7 @@ def scene_of(line, route, spans, wires, frame, constants, aside):
     ways = WirePaths(no > 0, no == 0, no > 0, no, np.r_[rows, C.size], no, no, no + 1, no, *nodes)
     return SimpleNamespace(structures=line, spans=spans, wires=wires, frame=frame, options=range(states),
                            cases=range(1), hung=rest, ways=ways, way=lambda w, o, k: w * states + o,
+                           asked=lambda wire, cases: np.nonzero(np.ones((len(wire), states, len(cases)), bool)),
                            reach=SimpleNamespace(around=np.zeros((len(wires), states, 1))))
 
 
