@@ -1,9 +1,12 @@
 """V-strings as a remedy for what swings too far: planned, written as files, read again and checked in full."""
 
+from dataclasses import replace
+
 import numpy as np
 import pyogrio
 import pytest
 
+from corridor.arrays import take
 from corridor.errors import InputError
 from corridor.inputs.framings import read_framings
 from corridor.planning.outages.work import list_work
@@ -64,6 +67,25 @@ def test_a_v_holds_the_wires_within_the_right_of_way(tmp_path):
     assert f.height[rows].tolist() == [19.0, 20.0] and np.isnan(f.vee_angle[f.framing == "hang"]).all()
     item, = list_work(planned)
     assert (item.kind, item.name, item.hours) == ("strings", "2: V-strings for strings", 6.0)
+
+
+def test_framings_of_an_earlier_plan_stay_what_they_are(tmp_path):
+    """A copy that is planned again has a framing of the name that the same change gets: it is another's."""
+    study = narrow(tmp_path / "study")
+    study.framings += "hang vee,A,phase,1,-4,19,post,,\nhang vee,B,phase,1,5,20,post,,\n"
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
+    assert planned.cleared and planned.status == 0
+    f = planned.after.line.facts.framings
+    for each in (f, read_framings(tmp_path / "plan" / "framings.csv")):
+        assert {*zip(each.framing, each.string, strict=True)} == {
+            ("hold", "strain"), ("hang", "suspension"), ("hang vee", "post"), ("hang vee, again", "vee")}
+    changes, f = [Change(1.0, string="post"), Change(1.0)], planned.site.facts.framings
+    x = replace(take(planned.site.facts.structures, np.arange(3)),
+                framing=np.array(["hang", "hang post", "hang"], object))
+    f = replace(f, framing=np.where(f.framing == "hang vee", "hang post", f.framing))
+    y, g = change_structures(x, f, [*changes, changes[0]])
+    assert y.framing.tolist() == ["hang post +1 m", "hang post +1 m, again", "hang post +1 m"]
+    assert (g.framing == y.framing[1]).sum() == 2
 
 
 def test_arms_that_would_be_slack_are_no_remedy(tmp_path):
