@@ -140,8 +140,9 @@ def _of_lines(inputs: Inputs, lines: Sequence[str], highest: float) -> Inputs:
         study = study.model_copy(update={"rating": study.rating.model_copy(update={"elevation": highest})})
     if study.plan is not None:
         known = set(structures.structure.tolist())
-        kept = tuple(name for name in study.plan.untouched if name in known)
-        study = study.model_copy(update={"plan": study.plan.model_copy(update={"untouched": kept})})
+        kept = {key: tuple(name for name in getattr(study.plan, key) if name in known)
+                for key in ("untouched", "v_string_structures")}
+        study = study.model_copy(update={"plan": study.plan.model_copy(update=kept)})
     return replace(inputs, structures=structures, study=study)
 
 
