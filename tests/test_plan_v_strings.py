@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas
 import pyogrio
 import pytest
 
@@ -18,7 +19,7 @@ from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.planning.remedies.variants import assess_variant, clears
 from corridor.session import open_study
 from tests.common import ask, framings, structures
-from tests.end_to_end.conftest import TinyStudy
+from tests.end_to_end.conftest import NORTH, TinyStudy, line_of
 
 #: What a V is and costs.
 VEE = 'v_string_cost = 2.5\nv_string_depth = "1.4 m"\nv_string_angle = 100\nv_string_mass = "176 lb"\n'
@@ -123,6 +124,16 @@ def test_without_wind_there_is_no_v(tmp_path):
     with open_study(study.write()) as opened:
         planned = plan_option(site_of(opened.inputs, "today"))
     assert planned.before.short and planned.refused["v_string"] == "no violation is of wires in wind"
+
+
+def test_a_name_that_structures_of_two_lines_have_is_refused(tmp_path):
+    """Somebody has looked at one of them: nothing tells at which. Line by line, too."""
+    study = narrow(tmp_path / "study", VEE + 'v_string_structures = ["2"]\n')
+    study.structures = pandas.concat([study.structures, line_of(3, line="far").assign(northing=NORTH + 300)])
+    for job, *more in (("plan", tmp_path / "plan"), ("plan_each_line",)):
+        with pytest.raises(InputError, match="structures.0: found '2', a structure of each of far, main"):
+            ask(study.write(), job, "today", *more)
+    assert not (tmp_path / "plan").exists()
 
 
 def test_a_structure_that_is_none_is_refused(tmp_path):

@@ -20,7 +20,7 @@ from corridor.opened import Opened
 from corridor.outputs.tables import WIDTH, aligned, number
 from corridor.outputs.tables_lines import SHORT_TODAY
 from corridor.planning.outages.states import carried_today
-from corridor.planning.remedies.plan import plan_option, require_option, site_of
+from corridor.planning.remedies.plan import check_v_strings, plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
@@ -105,6 +105,7 @@ def plan_each_line(opened: Opened, option: str, *, progress: Progress | None = N
         The study has no such option.
     """
     require_option(opened, option)
+    check_v_strings(opened.inputs)
     facts, plan, _ = opened.laid_out
     groups = _groups(facts.structures, plan.spans, facts.framings)
     highest = float(np.fmax.reduce(plan.base_elevation))
