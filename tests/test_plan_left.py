@@ -276,6 +276,12 @@ def test_a_way_with_violations_left_is_no_way_to_a_rating(tmp_path):
     assert all(way.row["remedies"] is None for way in decision.ways)
 
 
+def test_on_the_cost_curve_it_is_no_plan_and_has_no_gap(tmp_path):
+    study = over_hillocks(tmp_path / "study", {1: 3.6, 4: 7.0})
+    for point in ask(study.write(), "plan_cost_curve", "today", steps=2):
+        assert point.forbids and not point.remedies and np.isnan(point.cost) and np.isnan(point.gap)
+
+
 def test_what_today_needs_is_told_with_what_is_left(tmp_path):
     study = over_hillocks(tmp_path / "study", {1: 3.6, 4: 7.0})
     study.change("[[cases]]", SECOND_OPTION.replace("150", "80") + "\n[[cases]]")
