@@ -14,7 +14,8 @@ from tests.end_to_end.conftest import EAST, NORTH, SECOND_OPTION, TinyStudy, lin
 
 RATED = '\n[rating]\nambient = 35\nwind_speed = 0.6\nsolar = 1000\n'
 OPTION = SECOND_OPTION.split('name = "')[1].split('"')[0]
-PLAN = f'\n[plan]\nremedies = ["raise"]\nuntouched = ["lost-2"]\n[[plan.wires]]\noption = "{OPTION}"\ncost_per_km = 3\n'
+LOST = 'untouched = ["lost-2"]\nv_string_structures = ["lost-2"]\n'
+PLAN = f'\n[plan]\nremedies = ["raise"]\n{LOST}[[plan.wires]]\noption = "{OPTION}"\ncost_per_km = 3\n'
 
 
 def placed(line, north, east=0.0):
@@ -54,7 +55,7 @@ def test_lines_near_each_other_are_planned_together(plans):
 
 def test_plan_of_a_line_is_that_of_a_study_of_it_alone(study, plans, tmp_path):
     alone = TinyStudy(tmp_path / "alone")
-    alone.text += SECOND_OPTION + RATED + PLAN.replace('untouched = ["lost-2"]\n', "")
+    alone.text += SECOND_OPTION + RATED + PLAN.replace(LOST, "")
     alone.structures = study.structures[study.structures["line"] == "main"]
     alone.write_ground(ground)
     main = next(each for each in plans if each.lines == ("main",))

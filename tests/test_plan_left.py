@@ -1,5 +1,6 @@
 """A plan where something cannot be mended: what is left is named, no worse than it was, and never called clear."""
 
+import importlib
 import json
 from dataclasses import replace
 from itertools import product
@@ -88,6 +89,21 @@ def test_what_may_not_be_left_is_not():
         got = least_cost(rows_of([[0, 1], [1, 0]], need), step=1, most=[4, 1], fixed=1, per_step=0.1,
                          leave=[False, True])
         assert not got.feasible
+
+
+@pytest.mark.parametrize("status", [0, 1])
+def test_what_was_not_proven_the_fewest_says_of_no_cost_how_far_it_is_above_the_least(monkeypatch, status):
+    """The time is up where things left are counted: status 1 of `scipy.optimize.milp`."""
+    def hurried(cost, **keys):
+        result = programmes.solve_programme(cost, **keys)
+        result.status = status if set(cost) == {0.0, 1.0} else result.status
+        return result
+
+    programmes = importlib.import_module("corridor.planning.programme")
+    monkeypatch.setattr(importlib.import_module("corridor.planning.remedies.least_cost"), "solve_programme", hurried)
+    got = least_cost(rows_of([[1, 0, 5.0], [1, 4.0, 0]], [5.0, 4.0]), step=1, most=[4, 1, 1], fixed=0,
+                     per_step=[0.1, 0, 0], leave=[False, True, True])
+    assert got.feasible and got.left == 1 and np.isnan(got.bound) == bool(status)
 
 
 # The plan
@@ -258,6 +274,12 @@ def test_a_way_with_violations_left_is_no_way_to_a_rating(tmp_path):
     assert all("no remedies clear" in way.refused or "carries" in way.refused for way in decision.ways)
     assert any(way.planned is not None and way.planned.holds for way in decision.ways)
     assert all(way.row["remedies"] is None for way in decision.ways)
+
+
+def test_on_the_cost_curve_it_is_no_plan_and_has_no_gap(tmp_path):
+    study = over_hillocks(tmp_path / "study", {1: 3.6, 4: 7.0})
+    for point in ask(study.write(), "plan_cost_curve", "today", steps=2):
+        assert point.forbids and not point.remedies and np.isnan(point.cost) and np.isnan(point.gap)
 
 
 def test_what_today_needs_is_told_with_what_is_left(tmp_path):

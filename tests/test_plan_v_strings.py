@@ -1,9 +1,13 @@
 """V-strings as a remedy for what swings too far: planned, written as files, read again and checked in full."""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas
 import pyogrio
 import pytest
 
+from corridor.arrays import take
 from corridor.errors import InputError
 from corridor.inputs.framings import read_framings
 from corridor.planning.outages.work import list_work
@@ -15,7 +19,7 @@ from corridor.planning.remedies.taken import plan_lines, taken
 from corridor.planning.remedies.variants import assess_variant, clears
 from corridor.session import open_study
 from tests.common import ask, framings, structures
-from tests.end_to_end.conftest import TinyStudy
+from tests.end_to_end.conftest import NORTH, TinyStudy, line_of
 
 #: What a V is and costs.
 VEE = 'v_string_cost = 2.5\nv_string_depth = "1.4 m"\nv_string_angle = 100\nv_string_mass = "176 lb"\n'
@@ -66,6 +70,25 @@ def test_a_v_holds_the_wires_within_the_right_of_way(tmp_path):
     assert (item.kind, item.name, item.hours) == ("strings", "2: V-strings for strings", 6.0)
 
 
+def test_framings_of_an_earlier_plan_stay_what_they_are(tmp_path):
+    """A copy that is planned again has a framing of the name that the same change gets: it is another's."""
+    study = narrow(tmp_path / "study")
+    study.framings += "hang vee,A,phase,1,-4,19,post,,\nhang vee,B,phase,1,5,20,post,,\n"
+    planned = ask(study.write(), "plan", "today", tmp_path / "plan")
+    assert planned.cleared and planned.status == 0
+    f = planned.after.line.facts.framings
+    for each in (f, read_framings(tmp_path / "plan" / "framings.csv")):
+        assert {*zip(each.framing, each.string, strict=True)} == {
+            ("hold", "strain"), ("hang", "suspension"), ("hang vee", "post"), ("hang vee, again", "vee")}
+    changes, f = [Change(1.0, string="post"), Change(1.0)], planned.site.facts.framings
+    x = replace(take(planned.site.facts.structures, np.arange(3)),
+                framing=np.array(["hang", "hang post", "hang"], object))
+    f = replace(f, framing=np.where(f.framing == "hang vee", "hang post", f.framing))
+    y, g = change_structures(x, f, [*changes, changes[0]])
+    assert y.framing.tolist() == ["hang post +1 m", "hang post +1 m, again", "hang post +1 m"]
+    assert (g.framing == y.framing[1]).sum() == 2
+
+
 def test_arms_that_would_be_slack_are_no_remedy(tmp_path):
     """Arms of 20 degrees: in the wind that is to be remedied one goes slack, and the plan says what forbids it."""
     study = narrow(tmp_path / "study", VEE.replace("100", "40") + 'v_string_structures = ["2"]\n')
@@ -101,6 +124,16 @@ def test_without_wind_there_is_no_v(tmp_path):
     with open_study(study.write()) as opened:
         planned = plan_option(site_of(opened.inputs, "today"))
     assert planned.before.short and planned.refused["v_string"] == "no violation is of wires in wind"
+
+
+def test_a_name_that_structures_of_two_lines_have_is_refused(tmp_path):
+    """Somebody has looked at one of them: nothing tells at which. Line by line, too."""
+    study = narrow(tmp_path / "study", VEE + 'v_string_structures = ["2"]\n')
+    study.structures = pandas.concat([study.structures, line_of(3, line="far").assign(northing=NORTH + 300)])
+    for job, *more in (("plan", tmp_path / "plan"), ("plan_each_line",)):
+        with pytest.raises(InputError, match="structures.0: found '2', a structure of each of far, main"):
+            ask(study.write(), job, "today", *more)
+    assert not (tmp_path / "plan").exists()
 
 
 def test_a_structure_that_is_none_is_refused(tmp_path):

@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from corridor.clearance.capacity import COMPONENTS
+from corridor.planning.outages import bearing
 from corridor.planning.outages import outages as scheduled
 from corridor.planning.outages import schedule as scheduling
 from corridor.planning.outages.grouping import group_items, units_of, what_forbids
@@ -183,3 +185,23 @@ def test_what_structures_bear_between_outages_is_looked_at(tmp_path, along, wind
     assert outages.unassessed == bool(word) and any(state.unborne for state in outages.states) == bool(word)
     assert all(word in words and "kN" in words for state in outages.states for words in state.unborne)
     assert not outages.states[0].unborne and not outages.states[-1].unborne
+
+
+@pytest.mark.parametrize(("shares", "told"), [
+    ((1.3, 0.5, 0.2), False), ((0.9, 1.2, 0.2), True), ((1.3, 0.5, 1.1), True), ((1.31, 0.5, 0.2), True),
+    ((1.3, 0.9, np.nan), False)])
+def test_what_is_too_much_today_excuses_nothing_across_it(planned, monkeypatch, shares, told):
+    """Today structure 3 bears 1.3 of its capacity downwards: that is no reason to bear more than all along the line."""
+    def rows(shares):
+        return {"line": np.array(["main"]), "structure": np.array(["3"]), "case": np.array(["ice"]),
+                "over_capacity": np.array([True], object), "of_capacity": np.array([np.nanmax(shares)]),
+                "capacity": np.array(["too much"])} | {f"of_capacity_{name}": np.array([share]) for name, share in zip(
+                    COMPONENTS, shares, strict=True)}
+
+    found = [rows((1.3, 0.5, 0.2)), rows(shares)]
+    monkeypatch.setattr(bearing, "of_whole_structures", lambda *_: found.pop(0))
+    monkeypatch.setattr(bearing, "where_wires_change", lambda *_: ([], []))
+    site, every = planned.site, planned.every
+    today = bearing.borne_today(site, every)
+    hangs = np.full(len(site.plan.sections), site.old, object)
+    assert bool(bearing.borne(site, every, hangs, today).over) == told

@@ -81,7 +81,7 @@ def _point(site, temperature, progress):
     grouped = _grouped(planned) if planned.cleared else None
     return CostPoint(
         temperature, current, planned.before.short, len(set(planned.before.layers["violations"]["span"])),
-        planned.cost if planned.cleared else np.nan, planned.gap, counts if planned.cleared else "",
+        *((planned.cost, planned.gap, counts) if planned.cleared else (np.nan, np.nan, "")),
         np.nan if grouped is None else grouped.outages, np.nan if grouped is None else grouped.circuit_hours,
         "; ".join(planned.forbids[:3]) + ("; ..." if len(planned.forbids) > 3 else ""))
 

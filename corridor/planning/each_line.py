@@ -20,7 +20,7 @@ from corridor.opened import Opened
 from corridor.outputs.tables import WIDTH, aligned, number
 from corridor.outputs.tables_lines import SHORT_TODAY
 from corridor.planning.outages.states import carried_today
-from corridor.planning.remedies.plan import plan_option, require_option, site_of
+from corridor.planning.remedies.plan import check_v_strings, plan_option, require_option, site_of
 from corridor.planning.remedies.taken import taken
 from corridor.planning.remedies.variants import assess_variant
 from corridor.rating.ladder import ceilings
@@ -105,6 +105,7 @@ def plan_each_line(opened: Opened, option: str, *, progress: Progress | None = N
         The study has no such option.
     """
     require_option(opened, option)
+    check_v_strings(opened.inputs)
     facts, plan, _ = opened.laid_out
     groups = _groups(facts.structures, plan.spans, facts.framings)
     highest = float(np.fmax.reduce(plan.base_elevation))
@@ -140,8 +141,9 @@ def _of_lines(inputs: Inputs, lines: Sequence[str], highest: float) -> Inputs:
         study = study.model_copy(update={"rating": study.rating.model_copy(update={"elevation": highest})})
     if study.plan is not None:
         known = set(structures.structure.tolist())
-        kept = tuple(name for name in study.plan.untouched if name in known)
-        study = study.model_copy(update={"plan": study.plan.model_copy(update={"untouched": kept})})
+        kept = {key: tuple(name for name in getattr(study.plan, key) if name in known)
+                for key in ("untouched", "v_string_structures")}
+        study = study.model_copy(update={"plan": study.plan.model_copy(update=kept)})
     return replace(inputs, structures=structures, study=study)
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corridor.clearance.capacity import COMPONENTS
 from corridor.planning.remedies.alterations import AlteredLine, Site
 from corridor.planning.remedies.mixed import of_whole_structures, where_wires_change
 from corridor.planning.remedies.variants import POINT, Variant, keys_of
@@ -27,9 +28,9 @@ class Borne:
     lost: tuple[str, ...] = ()
 
 
-def borne_today(site: Site, every: Variant) -> dict[tuple, float]:
+def borne_today(site: Site, every: Variant) -> dict[tuple, np.ndarray]:
     """Return the shares of their capacities that the existing wire takes of points and of whole structures of the
-    existing line, where it takes more than all [-]."""
+    existing line, where it takes more than all of any, (component,) [-]."""
     if site.old is None:
         return {}
     rows = of_whole_structures(site, every.line, np.full(len(site.plan.sections), site.old, object))
@@ -37,9 +38,10 @@ def borne_today(site: Site, every: Variant) -> dict[tuple, float]:
             for key, share, _ in _above(of, key)}
 
 
-def borne(site: Site, now: Variant, hangs: np.ndarray, today: dict[tuple, float]) -> Borne:
+def borne(site: Site, now: Variant, hangs: np.ndarray, today: dict[tuple, np.ndarray]) -> Borne:
     """Return what structures bear by `now`, the findings of all options, where some hang in sections of the existing
-    line, (section,) names. What bears as much of its capacity `today` is not told."""
+    line, (section,) names. What bears as much of its capacity `today`, in every
+    component that is above it, is not told."""
     line, loads = now.line, now.layers["structure_loads"]
     rows = of_whole_structures(site, line, hangs)
     here = loads["option"] == hangs[line.sections_before(keys_of(loads, ("line", "section")))]
@@ -47,7 +49,7 @@ def borne(site: Site, now: Variant, hangs: np.ndarray, today: dict[tuple, float]
     over, meet = {}, set()
     for of, names in ((points, POINT), (rows, _WHOLE)):
         for key, share, words in _above(of, names):
-            if share > today.get(key, 0.0) * (1 + _SAME):
+            if key not in today or (share > np.fmax(today[key], 1.0) * (1 + _SAME)).any():
                 over.setdefault(f"{key[1]}, {key[names.index('case')]}: {words}")
                 meet.add(_beside(line, *key[:2]))
     _, lost = where_wires_change(rows, np.ones(len(rows["structure"]), bool))
@@ -55,10 +57,11 @@ def borne(site: Site, now: Variant, hangs: np.ndarray, today: dict[tuple, float]
 
 
 def _above(rows, names):
-    """Key, share of the capacity and words of rows whose load is above it."""
+    """Key, shares of the capacity (component,) and words of rows whose load is above it."""
     own = rows["over_capacity"] == True  # noqa: E712
-    return [(tuple(key), float(share), words)
-            for *key, share, words in keys_of(rows, (*names, "of_capacity", "capacity"), own)]
+    shares = np.stack([np.asarray(rows[f"of_capacity_{each}"], float)[own] for each in COMPONENTS], axis=-1)
+    return [(tuple(key), share, words) for share, (*key, words) in zip(
+        shares, keys_of(rows, (*names, "capacity"), own), strict=True)]
 
 
 def _beside(line: AlteredLine, name, structure):

@@ -278,21 +278,32 @@ def _parents(site, plan, origin):
 
 
 def change_structures(structures: Structures, framings: Framings, changes) -> tuple[Structures, Framings]:
-    """Return structures and framings with changes, (structure,); every pair of framing and change adds a framing.
+    """Return structures and framings with changes, (structure,); every pair of framing and change adds a framing,
+    of a name that none has.
 
     A structure whose strings are made strain strings is a strain structure.
     """
     names, role = structures.framing.copy(), structures.role.copy()
     if any(change.vee for change in changes):
         framings = _with_columns(framings)
-    pairs = dict.fromkeys((framing, change) for framing, change in zip(names, changes, strict=True) if change != NONE)
-    for i, change in enumerate(changes):
-        names[i] = change.named(names[i])
-        role[i] = "strain" if change.string == "strain" else role[i]
-    parts = [_columns(framings, np.s_[:]), *(_changed(framings, *pair) for pair in pairs)]
+    pairs, taken = {}, {*framings.framing}
+    for i, pair in enumerate(zip(names, changes, strict=True)):
+        if pair[1] != NONE:
+            pairs[pair] = names[i] = pairs.get(pair) or _free(pair[1].named(pair[0]), taken)
+        role[i] = "strain" if pair[1].string == "strain" else role[i]
+    parts = [_columns(framings, np.s_[:]), *(_changed(framings, *pair, name) for pair, name in pairs.items())]
     joined = {name: None if parts[0][name] is None else np.concatenate([part[name] for part in parts])
               for name in parts[0]}
     return replace(structures, framing=names, role=role), type(framings)(**joined)
+
+
+def _free(name, taken):
+    """The name, or one like it that none of those `taken` is, which it then is: a copy that is planned again has
+    framings of the earlier plan."""
+    while name in taken:
+        name += ", again"
+    taken.add(name)
+    return name
 
 
 def _with_columns(framings):
@@ -301,8 +312,8 @@ def _with_columns(framings):
         ("string_area", 0.0), ("vee_angle", np.nan)) if getattr(framings, name) is None})
 
 
-def _changed(framings, framing, change):
-    """The rows of one framing, changed."""
+def _changed(framings, framing, change, name):
+    """The rows of one framing, changed, with another name."""
     rows = _columns(framings, framings.framing == framing)
     hangs = (rows["string"] == "suspension") & (rows["kind"] == "phase")
     made = np.full(len(hangs), True) if change.string == "strain" else hangs & bool(change.string)
@@ -310,7 +321,7 @@ def _changed(framings, framing, change):
         own = dict(zip(("string_length", "vee_angle", "string_mass", "string_area"), change.vee, strict=True))
         own["string_area"] = 2 * rows["string_area"] if change.vee.area is None else change.vee.area
         rows |= {name: np.where(hangs, value, rows[name]) for name, value in own.items()}
-    return rows | {"framing": np.full(len(hangs), change.named(framing), object),
+    return rows | {"framing": np.full(len(hangs), name, object),
                    "string_length": rows["string_length"] - np.where(hangs, change.shorter, 0.0),
                    "string": np.where(made, change.string or "", rows["string"]).astype(object),
                    "height": rows["height"] + change.rise}

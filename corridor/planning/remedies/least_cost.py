@@ -34,7 +34,8 @@ class Constraints:
 
 @dataclass(frozen=True)
 class Solution:
-    """Remedies in steps (column,), their cost, and the least cost that is proven possible.
+    """Remedies in steps (column,), their cost, and the least cost that is proven possible, nan where fewer things may
+    be left.
 
     `short` (row,) is what a row still lacks with the best that can be done where nothing is left, 0 where a plan
     exists; `left` how many things are left; `feasible` whether every constraint is met, some by what is left.
@@ -124,7 +125,7 @@ def _solve(A, need, most, cost, leave, seconds):
                                options={"time_limit": seconds, "mip_rel_gap": 1e-6})
 
     kept = np.where(np.r_[leave, leave], 0.0, high)
-    result, short, least = solved(cost, kept), np.zeros(m), None
+    result, short, proven = solved(cost, kept), np.zeros(m), True
     if result.x is None:
         least = _least_short(meets, opened, need, cost, kept)
         if not leave.any() or not (least[1] > 1e-7).any():
@@ -133,12 +134,13 @@ def _solve(A, need, most, cost, leave, seconds):
         fewest = solved(count, high)
         if fewest.x is None:
             return *least, False
+        proven = fewest.status == 0  # else the time was up, and fewer may do
         result = solved(cost, high, LinearConstraint(count[None], -np.inf, round(float(fewest.fun))))
         if result.x is None:
             n = np.round(fewest.x[:k])
-            return n, short, float(cost @ np.r_[n, n > 0]), 0.0, True
+            return n, short, float(cost @ np.r_[n, n > 0]), 0.0 if proven else np.nan, True
     bound = result.mip_dual_bound if result.mip_dual_bound is not None else result.fun
-    return np.round(result.x[:k]), short, float(result.fun), float(bound), True
+    return np.round(result.x[:k]), short, float(result.fun), float(bound) if proven else np.nan, True
 
 
 def _least_short(meets, opened, need, cost, high):

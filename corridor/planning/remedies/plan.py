@@ -28,7 +28,8 @@ from corridor.study.plan import ON_CIRCUITS
 from corridor.study.plan import Plan as PlanTable
 from corridor.summary import Outcome
 
-__all__ = ["Planned", "copy_plan", "plan_option", "plan_study", "plan_today", "require_option", "site_of"]
+__all__ = ["Planned", "check_v_strings", "copy_plan", "plan_option", "plan_study", "plan_today", "require_option",
+           "site_of"]
 
 
 @dataclass(frozen=True)
@@ -185,6 +186,7 @@ def site_of(inputs: Inputs, option: str) -> Site:
         # Strung tauter it is compared with how it hangs now, which comes first: that is the one compared with.
         options.insert(0, replace(options[0], name=f"{option}, as it hangs"))
     _check_names(inputs, prices)
+    check_v_strings(inputs)
     inputs = replace(inputs, options=tuple(options))
     facts, plan, ground = prepare(inputs)
     facts = replace(facts, mixes=tuple(mix for mix in facts.mixes if mix.name == option))
@@ -232,6 +234,17 @@ def _check_names(inputs, prices):
     for where, name, known in given:
         if name not in known:
             raise InputError(file, f"plan.{where}", repr(name), "; ".join(known), nearest(name, known))
+
+
+def check_v_strings(inputs: Inputs) -> None:
+    """Raise InputError where a structure for V-strings has a name that several lines have: nothing tells at which of
+    them somebody has looked whether the crossarms have room."""
+    x, plan = inputs.structures, inputs.study.plan or PlanTable()
+    for i, name in enumerate(plan.v_string_structures):
+        lines = x.line[x.structure == name].tolist()
+        if len(lines) > 1:
+            raise InputError(inputs.study.path, f"plan.v_string_structures.{i}", f"{name!r}, a structure of each of "
+                             + ", ".join(sorted(lines)), "names that one structure alone has")
 
 
 def _check_circuits(file, prices, of):

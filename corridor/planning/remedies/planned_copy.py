@@ -182,9 +182,10 @@ def _write_structures(site, after, path):
         rows[names.order] = x.order[np.argsort(row_of)]
     new = [_new_row(rows.iloc[row_of[spans.tail[span]]].copy(), names, site, after, i, rows.crs) for span, i in
            zip(after.alterations.added, np.flatnonzero(after.line.origin < 0), strict=True)]
+    framing = _framings_now(after)
     for s, change in enumerate(after.alterations.changes):
         if change != NONE:
-            rows.loc[row_of[s], names.framing] = change.named(x.framing[s])
+            rows.loc[row_of[s], names.framing] = framing[s]
             rows.loc[row_of[s], names.role] = "strain" if change.string == "strain" else x.role[s]
     if new:
         rows[names.order] = rows[names.order].astype(float)
@@ -205,19 +206,23 @@ def _new_row(row, names, site, after, i, crs):
     return row
 
 
+def _framings_now(after):
+    """The names of the framings that structures of the existing line have with the remedies in place."""
+    return after.line.facts.structures.framing[after.line.origin >= 0]
+
+
 def _write_framings(site, after, path):
     """Write the table of framings, and below it those that are changed: a row as it was but for what differs, in SI."""
     rows = framing_rows(site.study.resolve(site.study.framings.file))
     f, known, more = after.line.facts.framings, site.facts.framings, []
     was = dict(zip(zip(known.framing, known.wire, strict=True), range(len(known.framing)), strict=True))
-    pairs = zip(site.facts.structures.framing, after.alterations.changes, strict=True)
-    for framing, change in dict.fromkeys(pair for pair in pairs if pair[1] != NONE):
+    pairs = zip(site.facts.structures.framing, _framings_now(after), strict=True)
+    for framing, name in dict.fromkeys(pair for pair in pairs if pair[0] != pair[1]):
         for row in rows:
             if row["framing"] == framing:
                 before = was[framing, row["wire"]]
-                now = np.flatnonzero((f.framing == change.named(framing)) & (f.wire == row["wire"]))[0]
-                more.append(row | {"framing": change.named(framing), "string": f.string[now]} | _others(
-                    f, now, known, before))
+                now = np.flatnonzero((f.framing == name) & (f.wire == row["wire"]))[0]
+                more.append(row | {"framing": name, "string": f.string[now]} | _others(f, now, known, before))
     with path.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.DictWriter(stream, list(dict.fromkeys(key for row in (rows[0], *more) for key in row)),
                                 restval="", lineterminator="\n")
