@@ -14,7 +14,15 @@ import numpy as np
 from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import span_chords
 from corridor.clearance.scene import Scene
-from corridor.rating.least_margin import Least, least_margins, no_rule, not_known, passed_below, with_case
+from corridor.rating.least_margin import (
+    Least,
+    least_margins,
+    no_rule,
+    not_known,
+    passed_below,
+    slack_arms,
+    with_case,
+)
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
 
@@ -133,7 +141,11 @@ def find_limits(around, columns, gaps, words, top):
     governs = np.where(unknown, UNKNOWN, np.where(hot.margin < 0, CLEARANCE, MAXIMUM)).astype(object)
     governs[np.isnan(T)] = None
     limits = Limits(np.full(T.shape, np.nan), governs, hot)
-    return _root(around, sets, limits, T) if (governs == CLEARANCE).any() else limits
+    if not (governs == CLEARANCE).any():
+        return limits
+    limits = _root(around, sets, limits, T)
+    slack = slack_arms(scene, sets, limits.temperature)
+    return Limits(np.where(slack, np.nan, limits.temperature), np.where(slack, UNKNOWN, limits.governs), limits.least)
 
 
 def _hot(around, columns, sets, words, temperature):
