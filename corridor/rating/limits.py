@@ -209,7 +209,7 @@ def _root(around, sets, limits, top):
     what is found is then asked once more with all: where that is less, the search goes on with all from its beginning.
     """
     short = limits.governs == CLEARANCE
-    cold = least_margins(around, sets, np.where(short, COLDEST, np.nan), lost=False, beyond=_BEYOND)
+    cold = _look(around, sets, np.where(short, COLDEST, np.nan), lost=False)
     bracket = _Bracket(np.where(short, top, np.nan), cold.margin - _SOUGHT, limits.least.margin - _SOUGHT)
     best, beyond = (Least(*(v.copy() for v in least)) for least in (cold, limits.least))
     todo, limit = short & (cold.margin > _SOUGHT), np.full(top.shape, np.nan)
@@ -219,7 +219,7 @@ def _root(around, sets, limits, top):
         if not todo.any():
             break
         T, tried = np.where(todo & ~settled, bracket.guess(), T), np.where(settled, tried, trial)
-        now = least_margins(around, sets, np.where(todo, T, np.nan), beyond=_BEYOND)
+        now = _look(around, sets, np.where(todo, T, np.nan))
         off = now.margin - _SOUGHT
         near = todo & _near(off, tried)
         # Below the temperature found all has not been asked for.
@@ -237,6 +237,15 @@ def _root(around, sets, limits, top):
     known = short & ~(found & (best.margin > _ENOUGH))
     least = Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
     return Limits(np.where(found, limit, np.nan), np.where(short, governs, limits.governs).astype(object), least)
+
+
+def _look(around, sets, temperature, *, lost=True):
+    """The minimum margins at temperatures [°C] among what is near; where nothing is, among all."""
+    now = least_margins(around, sets, temperature, lost=lost, beyond=_BEYOND)
+    alone = np.isfinite(temperature) & np.isnan(now.margin)
+    if alone.any():
+        _put(least_margins(around, sets, np.where(alone, temperature, np.nan), lost=lost), now, alone)
+    return now
 
 
 def _without_space(around, sets, bracket, chosen):
