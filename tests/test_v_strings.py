@@ -294,6 +294,26 @@ def test_a_case_at_the_maximum_temperature_with_a_slack_arm_has_no_limit(tmp_pat
         assert np.isfinite(layers["limits"]["limit_temperature_c"].astype(float)).all() == known
 
 
+def test_there_is_no_limit_at_a_temperature_at_which_an_arm_is_slack(tmp_path):
+    """The pull of an angle grows as the wire cools, by hand: both arms pull at 80 °C, one does not where the wire
+    clears."""
+    line, cases = line_of("vee", spans=LEVEL, turn=6.0), (STILL_CASES[0], Case("mild", 45.0))
+    plain, *_ = found(tmp_path, line, framed(vee_angle=90.0), cases=cases)
+    hot, mild = (by_hand(plain, case, 0.0, 6.0) for case in ("hot", "mild"))
+    needed = plain["clearances"]["actual_m"][rows_where(plain["clearances"], case="mild")].min()
+    rules = rules_of(tmp_path, [("ground", "vertical", needed)])
+    known = {}
+    # For one with a breath of wind alone a case in still air is added.
+    for half, case in (((hot + mild) / 2, cases[0]), (mild + 2.0, Case("hot", "maximum", wind=0.1))):
+        layers, *_ = findings(line, framed(vee_angle=2 * half), rules, ground=lambda e, n: 0 * e, cases=(case,),
+                              method="equilibrium", options=(option(),), voltage=123e3)
+        assert loads_of(layers, "T2", "hot")["vee_arms"] == "taut" and not len(layers["not_assessed"]["reason"])
+        known[half] = dict(zip(layers["limits"]["span"], layers["limits"]["limit_temperature_c"], strict=True))
+    assert mild - hot > 2 and known[mild + 2.0]["T1-T2"] == pytest.approx(45, abs=0.1)
+    narrow = known[(hot + mild) / 2]
+    assert np.isnan(narrow["T1-T2"]) and np.isnan(narrow["T2-T3"]) and np.isfinite(narrow["T3-T4"])
+
+
 def test_without_the_angle_of_its_arms_one_row_says_so(tmp_path):
     layers, *_ = found(tmp_path, line_of("vee"), options=(option(), option("other", existing=False)))
     gaps = layers["not_assessed"]

@@ -15,10 +15,12 @@ from corridor.clearance.findings import against_of, obstacle_name, requirements
 from corridor.clearance.not_assessed import NO_RULE, lost_on_the_way
 from corridor.clearance.own_wires import own_at_rest
 from corridor.clearance.proximity import MARGIN, compare
+from corridor.clearance.v_strings import half_angles, slack_wires
 from corridor.line.elongation_laws import reshape_law
 from corridor.line.facts import Case
 
-__all__ = ["Least", "least_margins", "margin_rows", "no_rule", "not_known", "passed_below", "with_case"]
+__all__ = ["Least", "least_margins", "margin_rows", "no_rule", "not_known", "passed_below", "slack_arms",
+           "with_case"]
 
 
 #: Temperatures that differ by less are one [K].
@@ -58,7 +60,11 @@ def margin_rows(around, gaps, temperatures):
     """
     around, cases = with_case(around, "maximum")
     unknown = not_known(around.scene, gaps, cases)
-    found = [least_margins(around, [cases], np.where(unknown, np.nan, T)[None]).margin[0] for T in temperatures.T]
+    found = []
+    for node in temperatures.T:
+        T = np.where(unknown, np.nan, node)[None]
+        margin = least_margins(around, [cases], T).margin
+        found.append(np.where(slack_arms(around.scene, [cases], T), np.nan, margin)[0])
     return {"margin_m": np.stack(found, axis=-1).reshape(-1, temperatures.shape[1])}
 
 
@@ -150,6 +156,29 @@ def least_margins(around, sets, temperature, *, lost=True, beyond=MARGIN):
             _put_least(Least(*(whole[number] for whole in result)), *table, cases)
         result.margin[number][unknown | ~wanted[number]] = np.nan
     return result
+
+
+def slack_arms(scene, sets, temperature):
+    """True for spans beside V-strings one of whose arms is slack in sets of cases, where sections are as hot as each of
+    their spans is asked to be, (set, span, option) [°C]: where their wires hang is not known."""
+    slack, wires = np.zeros(temperature.shape, bool), scene.wires
+    if not np.any(half_angles(wires)) or not np.isfinite(temperature).any():
+        return slack
+    span = np.arange(len(scene.spans))
+    for turn in range(min(3, len(span))):
+        # Every third span, and both beside it as hot: no two are beside one span.
+        middle = span - (span - turn + 1) % 3 + 1
+        there = (middle >= 0) & (middle < len(span))
+        T = np.where(there[:, None], temperature[:, np.where(there, middle, 0)], np.nan)
+        hung = scene.at_temperature(_of_wires(scene, sets, T), both=True)
+        hung, taut = (each and replace(each, tensed=each.hung, tensed_by_ruling_span=each.hung)
+                      for each in (hung, hung.taut))
+        found = slack_wires(replace(hung, taut=taut)) & (wires.kind == "phase")[:, None, None]
+        for number, cases in enumerate(sets):
+            near = np.zeros(temperature.shape[1:], bool)
+            np.logical_or.at(near, (wires.span,), found[:, :, cases].any(axis=2))
+            slack[number] |= near & (middle == span)[:, None]
+    return slack & np.isfinite(temperature)
 
 
 def _hotter_than_points(around, temperature):

@@ -14,7 +14,15 @@ import numpy as np
 from corridor.clearance.checked import least_rows
 from corridor.clearance.findings import span_chords
 from corridor.clearance.scene import Scene
-from corridor.rating.least_margin import Least, least_margins, no_rule, not_known, passed_below, with_case
+from corridor.rating.least_margin import (
+    Least,
+    least_margins,
+    no_rule,
+    not_known,
+    passed_below,
+    slack_arms,
+    with_case,
+)
 
 __all__ = ["CLEARANCE", "COLDEST", "ICE", "MAXIMUM", "NO_TEMPERATURE", "UNKNOWN", "Limits", "find_limits", "limit_rows"]
 
@@ -133,7 +141,11 @@ def find_limits(around, columns, gaps, words, top):
     governs = np.where(unknown, UNKNOWN, np.where(hot.margin < 0, CLEARANCE, MAXIMUM)).astype(object)
     governs[np.isnan(T)] = None
     limits = Limits(np.full(T.shape, np.nan), governs, hot)
-    return _root(around, sets, limits, T) if (governs == CLEARANCE).any() else limits
+    if not (governs == CLEARANCE).any():
+        return limits
+    limits = _root(around, sets, limits, T)
+    slack = slack_arms(scene, sets, limits.temperature)
+    return Limits(np.where(slack, np.nan, limits.temperature), np.where(slack, UNKNOWN, limits.governs), limits.least)
 
 
 def _hot(around, columns, sets, words, temperature):
@@ -197,7 +209,7 @@ def _root(around, sets, limits, top):
     what is found is then asked once more with all: where that is less, the search goes on with all from its beginning.
     """
     short = limits.governs == CLEARANCE
-    cold = least_margins(around, sets, np.where(short, COLDEST, np.nan), lost=False, beyond=_BEYOND)
+    cold = _look(around, sets, np.where(short, COLDEST, np.nan), lost=False)
     bracket = _Bracket(np.where(short, top, np.nan), cold.margin - _SOUGHT, limits.least.margin - _SOUGHT)
     best, beyond = (Least(*(v.copy() for v in least)) for least in (cold, limits.least))
     todo, limit = short & (cold.margin > _SOUGHT), np.full(top.shape, np.nan)
@@ -207,7 +219,7 @@ def _root(around, sets, limits, top):
         if not todo.any():
             break
         T, tried = np.where(todo & ~settled, bracket.guess(), T), np.where(settled, tried, trial)
-        now = least_margins(around, sets, np.where(todo, T, np.nan), beyond=_BEYOND)
+        now = _look(around, sets, np.where(todo, T, np.nan))
         off = now.margin - _SOUGHT
         near = todo & _near(off, tried)
         # Below the temperature found all has not been asked for.
@@ -225,6 +237,15 @@ def _root(around, sets, limits, top):
     known = short & ~(found & (best.margin > _ENOUGH))
     least = Least(*(np.where(known, new, old) for new, old in zip(best, beyond, strict=True)))
     return Limits(np.where(found, limit, np.nan), np.where(short, governs, limits.governs).astype(object), least)
+
+
+def _look(around, sets, temperature, *, lost=True):
+    """The minimum margins at temperatures [°C] among what is near; where nothing is, among all."""
+    now = least_margins(around, sets, temperature, lost=lost, beyond=_BEYOND)
+    alone = np.isfinite(temperature) & np.isnan(now.margin)
+    if alone.any():
+        _put(least_margins(around, sets, np.where(alone, temperature, np.nan), lost=lost), now, alone)
+    return now
 
 
 def _without_space(around, sets, bracket, chosen):

@@ -237,3 +237,18 @@ def test_limits_are_those_of_everything_in_space(study, make, monkeypatch):
     assert ((found["governing_measure"] == "radial") & (found["governs"] == "clearance")).sum() >= 3
     assert (found["governing_obstacle"] == whole["governing_obstacle"]).all()
     np.testing.assert_allclose(found["limit_temperature_c"], whole["limit_temperature_c"], atol=0.02)
+
+
+def test_a_limit_set_by_what_alone_is_near_is_found(study, make):
+    """In the windy case poles alone are compared, and the cold wire is farther from them than limits are sought by.
+    Put back as a case, the limit leaves no margin."""
+    study.add_obstacle("poles", "pole", [shapely.Point(make.EAST + 150, make.NORTH - 4)], "height = 2")
+    study.change("emergency_temperature = 90", "emergency_temperature = 150")
+    study.change('[right_of_way]\nhalf_width = "30 m"\n', "")
+    blown = '\n[[cases]]\nname = "blown"\ntemperature = "emergency"\nwind = "20 Pa"\nchecks = ["horizontal"]\n'
+    study.text += blown
+    study.rules = "rule,against,measure,base\npole,pole,radial,7\nground,ground,vertical,4\n"
+    row = study.check().row("limits", span="1-2")
+    assert row.emergency_governs == "clearance"
+    study.change("emergency_temperature = 150", f"emergency_temperature = {row.emergency_limit_temperature_c:.9f}")
+    assert study.check().row("clearances", span="1-2", case="blown").margin_m == pytest.approx(0, abs=1e-3)
