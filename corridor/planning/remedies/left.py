@@ -90,7 +90,7 @@ def why_left(rows: Constraints, remedies: Remedies, left: dict[tuple, int]) -> d
             words[key] = "nothing that is offered gains anything there"
         else:
             words[key] = f"to first order all that is offered there gains {gain[worst]:.2f} {unit} at most, " \
-                         f"{rows.need[worst] - gain[worst]:.2f} {unit} too little"
+                         f"{np.ceil(100 * (rows.need[worst] - gain[worst])) / 100:.2f} {unit} too little"
     return words
 
 
