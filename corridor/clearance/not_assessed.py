@@ -7,7 +7,6 @@ import shapely
 
 from corridor.arrays import names_of
 from corridor.clearance import rules as rule_tables
-from corridor.clearance.crossings import stands
 from corridor.clearance.findings import against_of, obstacle_name
 from corridor.clearance.footprints import Footprints
 from corridor.clearance.ground import unknown_share
@@ -64,7 +63,7 @@ def missing_rows(around, compared, unruled, unmatched):
     gaps += _unknown_ground(scene, around.below, still)
     gaps += _unknown_tops(scene, crossed, still)
     gaps += _unruled(scene, compared.checked, unruled, crossed)
-    gaps += _unknown_points(scene, around.index, around.tops)
+    gaps += _unknown_points(scene, around.index, around.tops, around.things)
     # Where strings hold a wire aside of its rest, and beside it, it may meet again what is unknown below it.
     again, twice = lost_on_the_way(scene, compared), (HOLE_ASIDE, HOLE_BESIDE)
     told = {gap[:1] + gap[2:5] for gap in (*gaps, *again) if gap.reason not in twice}
@@ -255,10 +254,10 @@ def unruled_things(scene, span, obstacle):
             for r in np.flatnonzero(~ruled & (thing >= 0))]
 
 
-def _unknown_points(scene, index, tops):
+def _unknown_points(scene, index, tops, things):
     """Objects near a span that a radial or horizontal rule is for, or the electrical distance, and that could not be
     compared."""
-    reason = _why_not(index, scene.rules, tops)
+    reason = _why_not(index, things, tops)
     lacking = np.flatnonzero(reason)
     if not len(lacking):
         return []
@@ -277,11 +276,10 @@ def _unknown_points(scene, index, tops):
     return list(gaps.values())
 
 
-def _why_not(index, rules, tops):
+def _why_not(index, things, tops):
     """Reason why each part could not be compared by a rule that is for it, "" where it could."""
-    against = against_of(index.of_part, index.obstacles)
-    vertical, horizontal, radial = (rule_tables.has_rule(rules, against, measure) for measure in rule_tables.MEASURES)
-    lone = rule_tables.lacks_rule(rules, against, "radial") & stands(index)
+    vertical, horizontal, radial = (things.has(measure) for measure in rule_tables.MEASURES)
+    lone = things.lacks("radial") & things.stands
     point = shapely.get_type_id(index.part) == 0
     thin = point & ~(index.obstacles.radius[index.of_part] > 0)
     unknown = (radial | horizontal | lone) & np.isnan(tops)
