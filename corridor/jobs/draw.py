@@ -4,6 +4,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import product
 from pathlib import Path
 
 from corridor.check import Progress
@@ -92,7 +93,7 @@ def draw_study(opened: Opened, findings: Path | str | None = None, output: Path 
     upright = upright or [case.name for case in study.cases]
     cases = tuple(_chosen("case", cases, [case.name for case in study.cases]) or upright[:_CASES])
     layers, inputs = _read(source, options, cases), opened.inputs
-    _tell_bare(layers, cases)
+    _tell_bare(layers, options, cases)
     spans = layers["spans"]
     about = about_line(inputs, opened.ground, spans.geometry.values, spans["ground_factor"])
     windy = tuple(case.name for case in study.cases if case.wind)
@@ -130,16 +131,17 @@ def _read(source, options, cases):
     return layers | {"wires": read_layer(source, "wires", only={"option": options, "case": cases})}
 
 
-def _tell_bare(layers, cases):
-    """Warn of spans whose wires the findings have in no case drawn, or in some of them alone."""
+def _tell_bare(layers, options, cases):
+    """Warn of spans of whose wires the findings have none in an option and a case that are drawn."""
     wires, spans = layers["wires"], layers["spans"]
     every = set(zip(spans["line"], spans["span"], strict=True))
-    for case in cases:
-        some = wires[wires["case"] == case]
+    for option, case in product(options, cases):
+        some = wires[(wires["option"] == option) & (wires["case"] == case)]
         bare = len(every - set(zip(some["line"], some["span"], strict=True)))
         if bare:
-            warnings.warn(f"in case {case!r} {bare} of {len(every)} spans are drawn without wires: the findings have "
-                          'none of them (as where study.wires is "governing")', CorridorWarning, stacklevel=3)
+            warnings.warn(f"in case {case!r} {bare} of {len(every)} spans are drawn without wires of {option!r}: the "
+                          'findings have none of them (as where study.wires is "governing")', CorridorWarning,
+                          stacklevel=3)
 
 
 def _sheets(scene, scale, wanted, short):
